@@ -1,0 +1,53 @@
+"""Abstract models. This app has no tables of its own."""
+
+import hashlib
+import secrets
+import uuid
+
+from django.db import models
+from django.db.models import F, Q
+
+
+class Record(models.Model):
+    """Anything that a phone may make before the server hears of it: the key is its own."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+
+    class Meta:
+        abstract = True
+
+
+def token_hash(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+class TokenQuerySet(models.QuerySet):
+    def usable(self, token: str, *, now):
+        """The rows that this token still opens."""
+        return self.filter(
+            Q(uses_left__isnull=True) | Q(uses_left__gt=0),
+            token_hash=token_hash(token),
+            expires_at__gt=now,
+        )
+
+    def use(self, token: str, *, now) -> bool:
+        """Spend one use; False when nothing was left to spend (also for the slower of two)."""
+        return bool(self.usable(token, now=now).update(uses_left=F("uses_left") - 1))
+
+
+class Token(Record):
+    """A link that gives something away: only its hash is kept, it expires, its uses are counted."""
+
+    token_hash = models.CharField(max_length=64, unique=True, editable=False)
+    created_at = models.DateTimeField(auto_now_add=True)
+    expires_at = models.DateTimeField()
+    uses_left = models.PositiveSmallIntegerField(null=True)
+
+    objects = TokenQuerySet.as_manager()
+
+    class Meta:
+        abstract = True
+
+    @staticmethod
+    def new() -> str:
+        return secrets.token_urlsafe(24)

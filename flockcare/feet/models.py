@@ -1,0 +1,223 @@
+"""Checks of feet: what a keeper saw, bird by bird. Cases are computed from them, never stored."""
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import F, OuterRef, Q, Subquery, Window
+from django.db.models.functions import Lag, Lead
+from django.utils import timezone
+
+from flockcare.birds.models import Bird
+from flockcare.feet.scales import AFFECTED_FROM, GAIT, LESION
+from flockcare.people.models import FlockRecord
+from flockcare.photos.models import Foot, Photo
+
+
+class Site(models.TextChoices):
+    """Places on a foot. Toes are counted from the hind toe (I) outwards to IV."""
+
+    MAIN = "main", "main pad"
+    TOE_1 = "toe I", "toe I (hind)"
+    TOE_2 = "toe II", "toe II (inner)"
+    TOE_3 = "toe III", "toe III (middle)"
+    TOE_4 = "toe IV", "toe IV (outer)"
+    BETWEEN = "between", "between the toes"
+    TOP = "top", "top of the foot"
+
+
+class Scab(models.TextChoices):
+    NONE = "none", "none"
+    BROWN = "brown", "brown"
+    BLACK = "black", "black"
+
+
+class Swelling(models.TextChoices):
+    NONE = "none", "none"
+    MODERATE = "moderate", "moderate"
+    FROM_ABOVE = "from above", "seen from above"
+
+
+class CheckQuerySet(models.QuerySet):
+    def newest_first(self):
+        return self.order_by("-at", "-received_at")
+
+
+class Check(FlockRecord):
+    """One look at one bird. Its key is made where the check is made, so that it counts once."""
+
+    bird = models.ForeignKey(Bird, on_delete=models.CASCADE)
+    at = models.DateTimeField("when")
+    time_known = models.BooleanField(default=True)
+    received_at = models.DateTimeField(default=timezone.now, editable=False)
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
+    keeper_name = models.CharField(
+        max_length=60, blank=True, default="", help_text="Who looked, if not a keeper here."
+    )
+    gait = models.PositiveSmallIntegerField(null=True, blank=True, choices=GAIT.choices)
+    manner = models.CharField(
+        "how she is",
+        max_length=6,
+        blank=True,
+        default="",
+        choices=[("bright", "bright"), ("dull", "dull")],
+    )
+    eating = models.CharField(
+        max_length=3, blank=True, default="", choices=[("yes", "eating"), ("no", "not eating")]
+    )
+    droppings = models.CharField(
+        max_length=6, blank=True, default="", choices=[("normal", "normal"), ("odd", "odd")]
+    )
+    belly = models.CharField(
+        max_length=7, blank=True, default="", choices=[("normal", "normal"), ("swollen", "swollen")]
+    )
+    note = models.TextField(blank=True, default="", max_length=4000)
+    photos = models.ManyToManyField(Photo, blank=True, related_name="checks")
+
+    objects = CheckQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["at"]
+        indexes = [
+            models.Index(fields=["bird", "-at"], name="checks_of_a_bird"),
+            models.Index(fields=["flock", "-at"], name="checks_of_a_flock"),
+        ]
+
+    def __str__(self):
+        return f"{self.bird} {self.at:%Y-%m-%d}"
+
+    @property
+    def by(self) -> str:
+        return self.keeper.name if self.keeper else self.keeper_name
+
+
+class FindingQuerySet(models.QuerySet):
+    def turning_points(self):
+        """The affected looks and the clear looks next to them, of each foot in time order.
+
+        Episodes can be computed from these alone: a clear look between two clear looks tells
+        when nothing began and nothing ended.
+        """
+        per_foot = {
+            "partition_by": [F("check_record__bird"), F("foot")],
+            "order_by": [F("check_record__at"), F("check_record__received_at")],
+        }
+        return (
+            self.alias(
+                score_before=Window(Lag("score", default=0), **per_foot),
+                score_after=Window(Lead("score", default=0), **per_foot),
+            )
+            .filter(
+                Q(score__gte=AFFECTED_FROM)
+                | Q(score_before__gte=AFFECTED_FROM)
+                | Q(score_after__gte=AFFECTED_FROM)
+            )
+            .order_by("check_record__bird", "foot", "check_record__at", "check_record__received_at")
+        )
+
+
+class FootFinding(models.Model):
+    """What was seen on one foot. A foot that was not looked at has none."""
+
+    check_record = models.ForeignKey(Check, on_delete=models.CASCADE, related_name="findings")
+    foot = models.CharField(max_length=5, choices=Foot)
+    score = models.PositiveSmallIntegerField(
+        "lesion score",
+        choices=LESION.choices,
+    )
+    sites = models.JSONField(default=list, blank=True)
+    scab = models.CharField(max_length=5, choices=Scab, blank=True, default="")
+    scab_mm = models.DecimalField(
+        "width of the scab",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[
+            MinValueValidator(0.1, "Leave the width empty where there is no scab."),
+            MaxValueValidator(60, "A hen's foot pad is not wider than 60 mm."),
+        ],
+    )
+    swelling = models.CharField(max_length=10, choices=Swelling, blank=True, default="")
+    hot = models.BooleanField(default=False)
+    oozing = models.BooleanField(default=False)
+    cold_or_dark = models.BooleanField("cold or dark", default=False)
+
+    objects = FindingQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["check_record", "foot"], name="one_finding_per_foot"),
+            models.CheckConstraint(
+                condition=Q(score__lte=LESION.steps[-1].value), name="score_on_the_scale"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.get_foot_display()}: {self.score}"
+
+    def clean(self):
+        unknown = set(self.sites) - set(Site.values)
+        if unknown:
+            raise ValidationError({"sites": f"Not a place on a foot: {', '.join(unknown)}."})
+        if self.swelling == Swelling.FROM_ABOVE and self.score < 2:
+            raise ValidationError({"score": "A swelling that is seen from above is a score of 2."})
+        if self.scab_mm and self.scab in ("", Scab.NONE):
+            raise ValidationError({"scab": "Say whether the scab is brown or black."})
+
+    @property
+    def affected(self) -> bool:
+        return self.score >= AFFECTED_FROM
+
+
+class Round(FlockRecord):
+    """A walk through every bird that is due, open to all keepers until each has been seen."""
+
+    started_at = models.DateTimeField(default=timezone.now)
+    started_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-started_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["flock"],
+                condition=Q(ended_at__isnull=True),
+                name="one_open_round_per_flock",
+            )
+        ]
+
+    def __str__(self):
+        return f"Round of {self.started_at:%Y-%m-%d}"
+
+
+class RoundBird(models.Model):
+    """One bird of a round: waiting, in somebody's hands, seen or passed over."""
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="birds")
+    bird = models.ForeignKey(Bird, on_delete=models.CASCADE)
+    place = models.PositiveSmallIntegerField()
+    held_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+    held_at = models.DateTimeField(null=True)
+    check_record = models.ForeignKey(Check, null=True, on_delete=models.SET_NULL)
+    passed_over = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["place"]
+        constraints = [
+            models.UniqueConstraint(fields=["round", "bird"], name="a_bird_once_per_round")
+        ]
+
+    def __str__(self):
+        return f"{self.bird} in {self.round}"
+
+
+def latest_finding(foot: str, field: str) -> Subquery:
+    """For annotating birds: ``field`` of the newest finding on this foot."""
+    return Subquery(
+        FootFinding.objects.filter(check_record__bird=OuterRef("pk"), foot=foot)
+        .order_by("-check_record__at", "-check_record__received_at")
+        .values(field)[:1]
+    )

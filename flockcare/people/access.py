@@ -1,0 +1,49 @@
+"""Which flock, which role: a stranger gets 404, a member without the right gets 403.
+
+Views never look for a flock themselves: ``flock_view`` hands them the one in the address.
+"""
+
+from functools import wraps
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from django.utils import timezone
+
+from flockcare.people.models import Membership, Role
+
+
+def membership_or_404(keeper, flock_id) -> Membership:
+    membership = (
+        Membership.objects.select_related("flock").filter(keeper=keeper, flock=flock_id).first()
+    )
+    if membership is None:
+        raise Http404("No such flock.")
+    return membership
+
+
+def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):
+    """Wrap ``view(request, flock, …)`` served under ``<uuid:flock_id>``.
+
+    ``role`` is needed to change something (any method but GET and HEAD), ``read`` to look.
+    Inside the view the clock is the flock's, and ``request.membership`` is set.
+    """
+
+    def decorate(view):
+        @wraps(view)
+        def wrapper(request, flock_id, **kwargs):
+            membership = membership_or_404(request.user, flock_id)
+            needed = read if request.method in ("GET", "HEAD") else role
+            if not membership.can(needed):
+                raise PermissionDenied(
+                    f"This needs the role of {Role(needed).label.lower()}; "
+                    f"you are a {Role(membership.role).label.lower()} here."
+                )
+            request.membership = membership
+            flock = membership.flock
+            with timezone.override(flock.zone):
+                return view(request, flock, **kwargs)
+
+        wrapper.flock_role, wrapper.flock_read = role, read
+        return wrapper
+
+    return decorate

@@ -1,0 +1,178 @@
+"""Keepers, their flocks and who may do what in which."""
+
+import uuid
+import zoneinfo
+
+from django.conf import settings
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.core.exceptions import ValidationError
+from django.core.serializers.json import DjangoJSONEncoder
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
+from django.db import models
+
+from flockcare.core.models import Record, Token
+
+
+class KeeperManager(BaseUserManager):
+    def get_by_natural_key(self, username):
+        return self.get(sign_in_name=username.lower())
+
+
+class Keeper(AbstractBaseUser):
+    """A person who signs in. What they may do is said by their memberships."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    name = models.CharField("your name", max_length=60, help_text="As the others know you.")
+    # Kept in small letters: a phone's keyboard likes to begin a name with a capital.
+    sign_in_name = models.CharField(
+        "sign-in name",
+        max_length=60,
+        unique=True,
+        error_messages={"unique": "Somebody here already uses this sign-in name."},
+        help_text="Letters, digits and . - _ @, for example ros or ros@home.",
+        validators=[
+            RegexValidator(r"^[\w.@-]+$", "Only letters, digits and . - _ @, without spaces.")
+        ],
+    )
+    is_active = models.BooleanField(default=True)
+    # Part of what a session is checked against: a new value ends every session of this keeper.
+    session_salt = models.UUIDField(default=uuid.uuid4, editable=False)
+
+    USERNAME_FIELD = "sign_in_name"
+    objects = KeeperManager()
+
+    def __str__(self):
+        return self.name
+
+    def _get_session_auth_hash(self, secret=None):
+        return f"{super()._get_session_auth_hash(secret=secret)}:{self.session_salt.hex}"
+
+
+class FlockQuerySet(models.QuerySet):
+    def of(self, keeper):
+        return self.filter(membership__keeper=keeper)
+
+
+class Units(models.TextChoices):
+    METRIC = "metric", "kilograms and centimetres"
+    IMPERIAL = "imperial", "pounds and inches"
+
+
+def validate_time_zone(value):
+    if value not in zoneinfo.available_timezones():
+        raise ValidationError(f"“{value}” is not a time zone we know, such as Europe/London.")
+
+
+class Flock(Record):
+    name = models.CharField(max_length=60)
+    time_zone = models.CharField(
+        max_length=60,
+        default="UTC",
+        validators=[validate_time_zone],
+        help_text="Where the hens live, such as Europe/London.",
+    )
+    units = models.CharField(max_length=10, choices=Units, default=Units.METRIC)
+    round_days = models.PositiveSmallIntegerField(
+        "days between rounds",
+        default=14,
+        validators=[MinValueValidator(1), MaxValueValidator(120)],
+        help_text="How often every bird's feet are looked at.",
+    )
+    recheck_days = models.PositiveSmallIntegerField(
+        "days until a sore foot is looked at again",
+        default=7,
+        validators=[MinValueValidator(1), MaxValueValidator(60)],
+    )
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    objects = FlockQuerySet.as_manager()
+
+    def __str__(self):
+        return self.name
+
+    @property
+    def zone(self):
+        return zoneinfo.ZoneInfo(self.time_zone)
+
+
+class FlockRecord(Record):
+    """A record that belongs to one flock."""
+
+    flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
+
+    class Meta:
+        abstract = True
+
+
+class Role(models.TextChoices):
+    OWNER = "owner", "Owner"
+    KEEPER = "keeper", "Keeper"
+    VIEWER = "viewer", "Viewer"
+
+    @property
+    def rank(self) -> int:
+        return [Role.VIEWER, Role.KEEPER, Role.OWNER].index(self)
+
+    @property
+    def may(self) -> str:
+        return {
+            Role.OWNER: "records, and decides who belongs",
+            Role.KEEPER: "records and edits",
+            Role.VIEWER: "only looks",
+        }[self]
+
+
+class Membership(FlockRecord):
+    keeper = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE)
+    role = models.CharField(max_length=10, choices=Role)
+    joined_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["flock", "keeper"], name="one_membership_per_flock")
+        ]
+
+    def __str__(self):
+        return f"{self.keeper} in {self.flock}: {self.role}"
+
+    def can(self, role: Role) -> bool:
+        return Role(self.role).rank >= Role(role).rank
+
+
+class Invitation(Token):
+    flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
+    role = models.CharField(max_length=10, choices=Role, default=Role.KEEPER)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE)
+
+    def __str__(self):
+        return f"invitation to {self.flock} as {self.role}"
+
+
+class PasswordLink(Token):
+    """Lets a keeper who forgot their password set a new one, once, without a mail server."""
+
+    keeper = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE)
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+"
+    )
+
+    def __str__(self):
+        return f"new password for {self.keeper}"
+
+
+class Revision(models.Model):
+    """What a record held before somebody changed it."""
+
+    flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
+    kind = models.CharField(max_length=40)
+    record = models.UUIDField()
+    at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+    deed = models.CharField(max_length=10, choices=[("change", "changed"), ("delete", "deleted")])
+    before = models.JSONField(encoder=DjangoJSONEncoder)
+
+    class Meta:
+        indexes = [models.Index(fields=["record", "-at"], name="revision_of_record")]
+
+    def __str__(self):
+        return f"{self.kind} {self.record} {self.deed} {self.at:%Y-%m-%d}"

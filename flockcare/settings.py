@@ -1,0 +1,155 @@
+"""All settings, one file. Whatever an installation may change is read from the environment.
+
+FLOCKCARE_DATA        folder for the database, photos and the secret key (default: .data/home)
+FLOCKCARE_DEMO        1 = the demo installation, in a folder of its own (default: .data/demo)
+FLOCKCARE_SECRET_KEY  signing key (default: made once and kept in the data folder)
+FLOCKCARE_HOSTS       host names that may be asked for, comma-separated
+FLOCKCARE_HTTPS       1 = reached over HTTPS: secure cookies, redirects, HSTS
+FLOCKCARE_PROXY       1 = behind a proxy that sets X-Forwarded-Proto itself
+FLOCKCARE_DEBUG       1 = Django's debug pages; never on a network
+"""
+
+from pathlib import Path
+
+from flockcare.core import env
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DEMO = env.flag("FLOCKCARE_DEMO")
+DATA_DIR = env.folder("FLOCKCARE_DATA", BASE_DIR / ".data" / ("demo" if DEMO else "home"))
+
+SECRET_KEY = env.secret_key("FLOCKCARE_SECRET_KEY", DATA_DIR / "secret-key")
+DEBUG = env.flag("FLOCKCARE_DEBUG")
+ALLOWED_HOSTS = env.words("FLOCKCARE_HOSTS", "localhost,127.0.0.1,[::1]")
+
+HTTPS = env.flag("FLOCKCARE_HTTPS")
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS = 365 * 24 * 3600 if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
+SECURE_REFERRER_POLICY = "same-origin"
+if env.flag("FLOCKCARE_PROXY"):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS if "*" not in host]
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "flockcare.core",
+    "flockcare.people",
+    "flockcare.birds",
+    "flockcare.photos",
+    "flockcare.housing",
+    "flockcare.feet",
+    "flockcare.care",
+    "flockcare.reports",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "flockcare.core.headers.content_policy",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "flockcare.core.htmx.redirect_whole_page",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "flockcare.urls"
+WSGI_APPLICATION = "flockcare.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "OPTIONS": {
+            "loaders": [
+                (
+                    "django.template.loaders.cached.Loader",
+                    ["django.template.loaders.filesystem.Loader"],
+                )
+            ]
+            if not DEBUG
+            else ["django.template.loaders.filesystem.Loader"],
+            "builtins": ["flockcare.core.templatetags.flockcare"],
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    }
+]
+
+DATABASES = {
+    "default": {
+        "ENGINE": "django.db.backends.sqlite3",
+        "NAME": DATA_DIR / "flockcare.sqlite3",
+        "OPTIONS": {
+            # Taking the write lock at the start lets a second writer wait its turn; the default
+            # (deferred) fails at once when two transactions that have read both go on to write.
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 20,
+            # FULL: a check that was acknowledged survives a power cut, not only a crash.
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
+        },
+        "CONN_MAX_AGE": None,
+        "TEST": {"NAME": DATA_DIR / "test.sqlite3"},
+    }
+}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "people.Keeper"
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "people:sign_in"
+LOGIN_REDIRECT_URL = "people:home"
+LOGOUT_REDIRECT_URL = "people:sign_in"
+# A phone in the coop should not ask for a password; a keeper's place in a flock is looked up at
+# every request, so ending it does not wait for the session.
+SESSION_COOKIE_AGE = 365 * 24 * 3600
+SESSION_COOKIE_NAME = "flockcare_session"
+CSRF_COOKIE_NAME = "flockcare_csrf"
+SESSION_COOKIE_HTTPONLY = True
+MESSAGE_STORAGE = "django.contrib.messages.storage.cookie.CookieStorage"
+
+LANGUAGE_CODE = "en-gb"
+USE_I18N = False
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+STATIC_URL = "/static/"
+STATICFILES_DIRS = [BASE_DIR / "static"]
+STATIC_ROOT = DATA_DIR / "static"
+MEDIA_ROOT = DATA_DIR / "files"
+STORAGES = {
+    "default": {
+        "BACKEND": "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": {"file_permissions_mode": 0o600, "directory_permissions_mode": 0o700},
+    },
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+}
+# A form with a dozen phone photos is larger than Django's default; each photo has its own limit.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_000_000
+FILE_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
+DATA_UPLOAD_MAX_NUMBER_FILES = 40
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+}
