@@ -36,6 +36,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "django.forms",
     "django_htmx",
     "flockcare.core",
     "flockcare.people",
@@ -65,28 +66,28 @@ MIDDLEWARE = [
 ROOT_URLCONF = "flockcare.urls"
 WSGI_APPLICATION = "flockcare.wsgi.application"
 
+LOADERS = [
+    "django.template.loaders.filesystem.Loader",
+    "django.template.loaders.app_directories.Loader",
+]
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [BASE_DIR / "templates"],
         "OPTIONS": {
-            "loaders": [
-                (
-                    "django.template.loaders.cached.Loader",
-                    ["django.template.loaders.filesystem.Loader"],
-                )
-            ]
-            if not DEBUG
-            else ["django.template.loaders.filesystem.Loader"],
+            "loaders": LOADERS if DEBUG else [("django.template.loaders.cached.Loader", LOADERS)],
             "builtins": ["flockcare.core.templatetags.flockcare"],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "flockcare.core.context.installation",
             ],
         },
     }
 ]
+
+FORM_RENDERER = "flockcare.core.forms.Renderer"
 
 DATABASES = {
     "default": {

@@ -1,1 +1,9 @@
-urlpatterns = []
+from django.urls import include, path
+
+# Everything about one flock lies under its key; flockcare.people.access looks it up.
+urlpatterns = [
+    path("", include("flockcare.people.urls")),
+    path("f/<uuid:flock_id>/birds/", include("flockcare.birds.urls")),
+    path("f/<uuid:flock_id>/photos/", include("flockcare.photos.urls")),
+    path("f/<uuid:flock_id>/", include("flockcare.feet.urls")),
+]

@@ -1,5 +1,40 @@
 """Filters and tags that every template may use without loading them."""
 
 from django import template
+from django.urls import reverse
+from django.utils.html import format_html
+
+from flockcare.core.dates import PartialDate
 
 register = template.Library()
+
+
+@register.simple_tag(takes_context=True)
+def place(context, view: str, label: str, icon: str):
+    """A link of the main navigation, marked when the page is in that part of the app."""
+    url = reverse(view, args=[context["flock"].pk])
+    here = context.get("here") == icon
+    return format_html(
+        '<a href="{}" class="place place-{}"{}><span>{}</span></a>',
+        url,
+        icon,
+        format_html(' aria-current="page"') if here else "",
+        label,
+    )
+
+
+@register.filter
+def weight(grams, flock):
+    """Grams in the flock's units, such as ``2.95 kg`` or ``6 lb 8 oz``."""
+    if grams is None:
+        return ""
+    if flock.units == "imperial":
+        ounces = round(grams / 28.349523125)
+        return f"{ounces // 16} lb {ounces % 16} oz"
+    return f"{grams / 1000:.2f} kg"
+
+
+@register.filter
+def partial_date(value):
+    """A date known to the day, month or year, in words."""
+    return PartialDate.parse(value).words() if value else ""

@@ -1,0 +1,5 @@
+from django.conf import settings
+
+
+def installation(request):
+    return {"demo": settings.DEMO}

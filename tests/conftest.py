@@ -1,0 +1,59 @@
+"""The cast of the tests: an owner, a keeper, a viewer, and a stranger with a flock of their own."""
+
+from types import SimpleNamespace
+
+import pytest
+from django.test import Client
+
+from flockcare.birds.models import Bird
+from flockcare.people.models import Membership, Role
+from flockcare.people.services import add_keeper, start_flock
+
+PASSWORD = "straw and oats 7"
+
+
+@pytest.fixture(autouse=True)
+def _quick_and_apart(settings, tmp_path):
+    """Cheap password hashes, plain static files, and a folder of its own for what is stored."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.MEDIA_ROOT = tmp_path / "files"
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    }
+
+
+def client_of(keeper) -> Client:
+    client = Client()
+    client.force_login(keeper)
+    return client
+
+
+@pytest.fixture
+def cast(db):
+    """``owner``, ``keeper``, ``viewer``, ``stranger`` (keepers), their clients, and ``flock``."""
+    people = {
+        name: add_keeper(name=name.title(), sign_in_name=name, password=PASSWORD)
+        for name in ("owner", "keeper", "viewer", "stranger")
+    }
+    flock = start_flock(
+        owner=people["owner"], name="Hill Flock", time_zone="Europe/London", units="metric"
+    )
+    for name, role in (("keeper", Role.KEEPER), ("viewer", Role.VIEWER)):
+        Membership.objects.create(flock=flock, keeper=people[name], role=role)
+    elsewhere = start_flock(
+        owner=people["stranger"], name="Elsewhere", time_zone="UTC", units="metric"
+    )
+    clients = {name: client_of(keeper) for name, keeper in people.items()}
+    return SimpleNamespace(
+        **people, flock=flock, elsewhere=elsewhere, clients=SimpleNamespace(**clients)
+    )
+
+
+@pytest.fixture
+def birds(cast):
+    """Three hens of the flock by name."""
+    return {
+        name: Bird.objects.create(flock=cast.flock, name=name, band_colour=colour, band_number="7")
+        for name, colour in (("Dill", "green"), ("Mace", "red"), ("Sorrel", "blue"))
+    }
