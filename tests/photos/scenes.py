@@ -35,6 +35,7 @@ class Scene:
     the tangent in the window's middle if its whole width bent; sag_along: direction of bending.
     defocus: diameter of the blur disc; motion: length of the smear.
     covers: (x, y, radius) patches in card mm; glares: the same, bright.
+    paper: a picture printed in the card's place.
     electrons: at white (sets the noise); jpeg: quality, 0 for none.
     """
 
@@ -61,6 +62,7 @@ class Scene:
     jpeg: int = 85
     seed: int = 0
     dark_ground: bool = False
+    paper: Image.Image | None = None
     sore: np.ndarray = field(default_factory=lambda: ellipse(9.0, 7.0))
 
     @property
@@ -204,7 +206,7 @@ def _card_places(scene, box):
     b = 2 * (curve * (p * dp + start[2] * ray[2]) + ray[2])
     k = curve * (p**2 + start[2] ** 2) + 2 * start[2]
     root = np.sqrt(np.maximum(b * b - 4 * a * k, 0))
-    t = -2 * k / (b + np.copysign(root, b))
+    t = np.where(b > 0, -2 * k / (b + root), (root - b) / (2 * a))  # both are the same root
     length = np.arctan2(curve * (p + t * dp), 1 + curve * (start[2] + t * ray[2])) / curve
     across = q + t * dq
     return [c * length - s * across + WINDOW_MIDDLE[0], s * length + c * across + WINDOW_MIDDLE[1]]
@@ -225,6 +227,10 @@ def _ground(scene, rng):
 
 def _print(scene, scale):
     """The card as printed, with foot and sore in its window: linear light at ``scale`` px/mm."""
+    if scene.paper is not None:
+        size = round(cards.WIDTH * scale), round(cards.HEIGHT * scale)
+        paper = np.asarray(scene.paper.convert("L").resize(size), dtype=np.float32)
+        return 0.03 + 0.85 * _to_linear(paper / 255)
     image = np.array(cards.render_card(scene.code, dpi=scale * cards.MM_PER_INCH), dtype=np.float32)
     x, y, width, height = (round(v * scale) for v in cards.WINDOW)
     inside = image[y : y + height, x : x + width]
