@@ -13,9 +13,9 @@ def ring(radius: float) -> Markup:
 
 
 def half_ring(radius: float) -> Markup:
-    """A ring whose lower half is filled."""
+    """A ring whose right half is filled."""
     r = number(radius)
-    half = element("path", {"class": "mark-fill", "d": f"M-{r} 0A{r} {r} 0 0 0 {r} 0Z"})
+    half = element("path", {"class": "mark-fill", "d": f"M0 -{r}A{r} {r} 0 0 1 0 {r}Z"})
     return join([ring(radius), half])
 
 

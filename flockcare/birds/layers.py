@@ -1,0 +1,123 @@
+"""What a bird's timeline is drawn from. Each app adds its own layer when it starts.
+
+The timeline stands below the apps whose records it shows, so they hand their layer to it:
+``layers.register(care_steps)`` in ``AppConfig.ready``. A layer is a function of a bird and a
+window that gives the marks and bands lying in that window, with one query of its own.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from flockcare.birds.models import Bird, Weighing
+from flockcare.core.templatetags.flockcare import weight
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The local days from ``first`` to ``last``, both included."""
+
+    first: dt.date
+    last: dt.date
+    zone: dt.tzinfo
+
+    @property
+    def moments(self) -> tuple[dt.datetime, dt.datetime]:
+        """From the first moment of the first day until just before that of the day after."""
+        after = self.last + dt.timedelta(1)
+        return tuple(
+            dt.datetime.combine(day, dt.time(), self.zone).astimezone(dt.UTC)
+            for day in (self.first, after)
+        )
+
+    @property
+    def days(self) -> int:
+        return (self.last - self.first).days + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One thing at one time: a foot looked at, a step of care, a weighing, a photo.
+
+    ``lane`` is the row it stands in, ``kind`` its shape; ``label`` says it in words without the
+    date; ``short`` is written beside the mark; ``value`` is what a curve runs through.
+    Marks of one time and one ``url`` are one record.
+    """
+
+    at: dt.datetime | dt.date
+    lane: str
+    kind: str
+    label: str
+    url: str = ""
+    by: str = ""
+    short: str = ""
+    value: float | None = None
+    picture: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A stretch of time, such as living in a house: None means always before, or still."""
+
+    since: dt.date | None
+    until: dt.date | None
+    lane: str
+    kind: str
+    label: str
+    short: str
+    url: str = ""
+
+
+def urls_of(view: str, flock_id: uuid.UUID, *after: object) -> Callable[[uuid.UUID], str]:
+    """The address of ``view`` as a function of a record's key, looked up once for many records.
+
+    The view's arguments are the flock, the record and then ``after``.
+    """
+    blank = uuid.UUID(int=0)
+    # From the right: a flock's key stands in front and is never the blank one.
+    before, end = reverse(view, args=[flock_id, blank, *after]).rsplit(str(blank), 1)
+    return lambda key: f"{before}{key}{end}"
+
+
+Layer = Callable[[Bird, Window], Iterable[Mark | Band]]
+
+
+def weighings(bird: Bird, window: Window) -> list[Mark]:
+    url = reverse("birds:weighings", args=[bird.flock_id, bird.pk])
+    rows = Weighing.objects.filter(bird=bird, on__range=(window.first, window.last))
+    return [
+        Mark(
+            at=on,
+            lane="weight",
+            kind="weight",
+            label=f"weighed {weight(grams, bird.flock)}",
+            url=url,
+            by=by or "",
+            short=weight(grams, bird.flock),
+            value=grams,
+        )
+        for on, grams, by in rows.order_by("on").values_list("on", "grams", "keeper__name")
+    ]
+
+
+_layers: list[Layer] = [weighings]
+
+
+def register(layer: Layer) -> None:
+    if layer not in _layers:
+        _layers.append(layer)
+
+
+def gather(bird: Bird, window: Window) -> tuple[list[Mark], list[Band]]:
+    """The marks and bands of every layer. The bird must come with her flock."""
+    marks: list[Mark] = []
+    bands: list[Band] = []
+    for layer in _layers:
+        for item in layer(bird, window):
+            (marks if isinstance(item, Mark) else bands).append(item)
+    return marks, bands

@@ -1,0 +1,35 @@
+"""The photos of a bird, for her timeline."""
+
+from flockcare.birds.layers import Mark, Window, urls_of
+from flockcare.birds.models import Bird
+from flockcare.photos.models import Foot, Photo, Precision
+
+_VAGUE = {Precision.MONTH: "day not known", Precision.YEAR: "only the year known"}
+
+
+def photos(bird: Bird, window: Window) -> list[Mark]:
+    """A photo known to the month or year stands where that begins, and says so."""
+    start, end = window.moments
+    picture, large = (urls_of("photos:file", bird.flock_id, size) for size in (240, 1600))
+    rows = (
+        Photo.objects.filter(bird=bird, taken__gte=start, taken__lt=end)
+        .order_by("taken", "added_at")
+        .values_list("pk", "foot", "taken", "taken_precision", "note", "keeper__name")
+    )
+    return [
+        Mark(
+            at=taken,
+            lane="photos",
+            kind="photo",
+            label=": ".join(filter(None, (_words(foot, precision), note))),
+            url=large(pk),
+            by=by or "",
+            picture=picture(pk),
+        )
+        for pk, foot, taken, precision, note, by in rows
+    ]
+
+
+def _words(foot: str, precision: str) -> str:
+    words = f"photo of the {Foot(foot).label}" if foot else "photo"
+    return f"{words} ({_VAGUE[precision]})" if precision in _VAGUE else words
