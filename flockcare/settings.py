@@ -16,6 +16,8 @@ from flockcare.core import env
 BASE_DIR = Path(__file__).resolve().parent.parent
 DEMO = env.flag("FLOCKCARE_DEMO")
 DATA_DIR = env.folder("FLOCKCARE_DATA", BASE_DIR / ".data" / ("demo" if DEMO else "home"))
+# The demo's keepers exist in a demo installation only, so their password may be known.
+DEMO_PASSWORD = "thistle and oats" if DEMO else None
 
 SECRET_KEY = env.secret_key("FLOCKCARE_SECRET_KEY", DATA_DIR / "secret-key")
 DEBUG = env.flag("FLOCKCARE_DEBUG")
@@ -82,6 +84,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "flockcare.core.context.installation",
+                "flockcare.people.access.membership_context",
             ],
         },
     }

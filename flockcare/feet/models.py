@@ -92,6 +92,16 @@ class Check(FlockRecord):
     def by(self) -> str:
         return self.keeper.name if self.keeper else self.keeper_name
 
+    def summary(self) -> str:
+        """What was seen in a few words, such as ``both feet clear`` or ``left foot sore``."""
+        findings = sorted(self.findings.all(), key=lambda finding: finding.foot)
+        if len(findings) == len(Foot) and not any(finding.affected for finding in findings):
+            return "both feet clear"
+        return ", ".join(
+            f"{finding.get_foot_display()} {finding.get_score_display().lower()}"
+            for finding in findings
+        )
+
 
 class FindingQuerySet(models.QuerySet):
     def turning_points(self):

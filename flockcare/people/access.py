@@ -47,3 +47,15 @@ def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):
         return wrapper
 
     return decorate
+
+
+def membership_context(request):
+    """For templates: the flock of this page and what the keeper may do in it."""
+    membership = getattr(request, "membership", None)
+    if membership is None:
+        return {}
+    return {
+        "flock": membership.flock,
+        "may_write": membership.can(Role.KEEPER),
+        "is_owner": membership.can(Role.OWNER),
+    }

@@ -163,12 +163,16 @@ class PasswordLink(Token):
 class Revision(models.Model):
     """What a record held before somebody changed it."""
 
+    class Deed(models.TextChoices):
+        CHANGE = "change", "changed"
+        DELETE = "delete", "deleted"
+
     flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
     kind = models.CharField(max_length=40)
     record = models.UUIDField()
     at = models.DateTimeField(auto_now_add=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
-    deed = models.CharField(max_length=10, choices=[("change", "changed"), ("delete", "deleted")])
+    deed = models.CharField(max_length=10, choices=Deed)
     before = models.JSONField(encoder=DjangoJSONEncoder)
 
     class Meta:

@@ -7,8 +7,6 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.people.models import FlockRecord
 
-SIZES = (1600, 800, 240)
-
 
 class Foot(models.TextChoices):
     LEFT = "left", "left foot"
@@ -69,9 +67,3 @@ class Photo(FlockRecord):
     def path(self, size: int | None = None) -> str:
         """Where the file of this size lies in the storage; the full picture without a size."""
         return f"photos/{self.flock_id}/{self.pk}/{size or 'full'}.jpg"
-
-    @property
-    def sizes(self) -> list[int]:
-        """The smaller sizes that exist: a picture is never enlarged."""
-        longest = max(self.width, self.height)
-        return [size for size in SIZES if size < longest]

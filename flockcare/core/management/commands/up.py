@@ -1,0 +1,94 @@
+"""``manage.py up``: prepare everything and serve."""
+
+import os
+import socket
+import sys
+
+import segno
+from django.conf import settings
+from django.core.management import BaseCommand, CommandError, call_command
+from django.core.wsgi import get_wsgi_application
+from django.dispatch import Signal
+
+PORT = 8000
+THREADS = 8
+# Sent once the database is ready, so that apps above this one can add to a demo installation.
+demo_wanted = Signal()
+
+PLAIN_HTTP = (
+    "Over plain HTTP the pages work while they are open, but a phone cannot keep them for the "
+    "coop without signal, and whoever shares this network could read along."
+)
+
+
+def address_in_network() -> str | None:
+    """This machine's own address in the home network; no packet is sent to find it."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): only picks the interface
+        except OSError:
+            return None
+        return probe.getsockname()[0]
+
+
+class Command(BaseCommand):
+    help = "Prepare the database and the static files, then serve Flockcare."
+
+    def add_arguments(self, parser):
+        parser.add_argument("--demo", action="store_true", help="a demo flock, kept apart")
+        parser.add_argument("--lan", action="store_true", help="let phones in this network in")
+        parser.add_argument("--port", type=int, default=PORT)
+        parser.add_argument(
+            "--prepare-only", action="store_true", help="prepare everything, do not serve"
+        )
+
+    def handle(self, *, demo, lan, port, prepare_only, **options):
+        if demo and not settings.DEMO:
+            # The demo has a database of its own, which the settings choose at the start.
+            os.environ["FLOCKCARE_DEMO"] = "1"
+            os.execv(sys.executable, [sys.executable, *sys.argv])  # noqa: S606
+        settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
+        call_command("migrate", verbosity=0, interactive=False)
+        call_command("collectstatic", verbosity=0, interactive=False)
+        if demo:
+            self.stdout.write("Making the demo flock; the first time this takes a while …")
+            self.stdout.flush()
+            demo_wanted.send(sender=type(self))
+        if not prepare_only:
+            self.serve(lan=lan, port=port)
+
+    def serve(self, *, lan: bool, port: int):
+        from waitress.server import create_server
+
+        address = None
+        if lan:
+            address = address_in_network()
+            if address is None:
+                raise CommandError("This machine is in no network. Leave --lan away.")
+            settings.ALLOWED_HOSTS.append(address)
+        try:
+            server = create_server(
+                get_wsgi_application(),
+                host="0.0.0.0" if lan else "127.0.0.1",  # noqa: S104
+                port=port,
+                threads=THREADS,
+                # A form with a dozen phone photos, each with its own limit.
+                max_request_body_size=400 * 2**20,
+            )
+        except OSError as error:
+            raise CommandError(
+                f"Port {port} cannot be used ({error.strerror}). "
+                "Is Flockcare running already? Choose another with --port."
+            ) from None
+        self.stdout.write(f"Flockcare is ready. Open http://127.0.0.1:{port}/ on this machine.")
+        if address:
+            link = f"http://{address}:{port}/"
+            self.stdout.write(f"On a phone in this network open {link} or scan:\n")
+            segno.make(link).terminal(out=self.stdout, compact=True)
+            self.stdout.write(PLAIN_HTTP)
+        self.stdout.write("Stop with Ctrl+C.")
+        self.stdout.flush()
+        try:
+            server.run()
+        except KeyboardInterrupt:
+            server.close()

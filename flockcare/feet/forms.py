@@ -1,0 +1,204 @@
+"""The shape of a check as it is typed: one part for the bird, one for each foot."""
+
+import uuid
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.db.models import Q
+
+from flockcare.core.forms import KeeperForm, KeeperModelForm
+from flockcare.feet.models import Check, FootFinding, Site
+from flockcare.feet.scales import AFFECTED_FROM, LESION
+from flockcare.feet.services import SIGNS, Seen
+from flockcare.photos.models import Foot, Photo
+
+BOTH_CLEAR = "both clear"
+SORE_FIELDS = ["sites", "scab", "scab_mm", "swelling", "hot", "oozing", "cold_or_dark"]
+
+
+class FootForm(KeeperModelForm):
+    """What was seen on one foot; left empty, the foot was not looked at."""
+
+    sites = forms.MultipleChoiceField(
+        label="Where",
+        choices=Site.choices,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    class Meta:
+        model = FootFinding
+        fields = ["score", *SORE_FIELDS]
+        widgets = {
+            "score": forms.RadioSelect,
+            "scab": forms.RadioSelect,
+            "swelling": forms.RadioSelect,
+            "scab_mm": forms.NumberInput(attrs={"min": "0.5", "max": "60", "step": "0.5"}),
+        }
+        labels = {
+            "score": "Lesion score",
+            "scab": "Scab",
+            "scab_mm": "Width of the scab in mm",
+            "swelling": "Swelling",
+            "hot": "Hot",
+            "oozing": "Oozing",
+            "cold_or_dark": "Cold or dark",
+        }
+        error_messages = {
+            "score": {
+                "required": "Say how this foot is: clear, sore or swollen.",
+                "invalid_choice": "The lesion score is 0, 1 or 2.",
+            }
+        }
+
+    def __init__(self, *args, foot: Foot, **kwargs):
+        super().__init__(*args, prefix=foot.value, empty_permitted=True, **kwargs)
+        self.use_required_attribute = False
+        self.foot = foot
+        self.instance.foot = foot
+        self.fields["score"].choices = [("", "Not looked at"), *LESION.choices]
+        for name in ("scab", "swelling"):
+            field = self.fields[name]
+            field.choices = [choice for choice in field.choices if choice[0] != ""]
+
+    def has_changed(self):
+        """Whether anything is said about this foot; also while a stored check is edited."""
+        return any(any(self.data.getlist(self.add_prefix(name))) for name in self.fields)
+
+    def marked(self) -> bool:
+        """Whether a sore is said to be here, before anything is validated."""
+        score = self.data.get(self.add_prefix("score"), "")
+        return score not in ("", "0") or bool(self.data.getlist(self.add_prefix("sites")))
+
+    def clean(self):
+        said = super().clean()
+        if said.get("score") is not None and said["score"] < AFFECTED_FROM:
+            marks = [
+                self.fields[name].label.lower()
+                for name in SORE_FIELDS
+                if said.get(name) not in ("", None, False, [], "none")
+            ]
+            if marks:
+                self.add_error(
+                    "score",
+                    "A clear foot has no sore place, scab or swelling. Score it 1 or 2, or take "
+                    f"back what you marked: {', '.join(marks)}.",
+                )
+        return said
+
+
+class CheckForm(KeeperForm):
+    """One look at one bird, with both feet and the photos that came along."""
+
+    check_id = forms.UUIDField(widget=forms.HiddenInput)
+    at = forms.DateTimeField(
+        label="When",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M"],
+        error_messages={"invalid": "Give the day and the time, like 2026-03-14 17:30."},
+    )
+
+    def __init__(self, data=None, *, flock, bird, check: Check | None = None, now=None):
+        self.flock, self.bird, self.check = flock, bird, check
+        initial = {"check_id": uuid.uuid4(), "at": now}
+        findings = {}
+        if check:
+            initial |= {name: getattr(check, name) for name in SIGNS}
+            initial |= {"check_id": check.pk, "at": check.at}
+            findings = {finding.foot: finding for finding in check.findings.all()}
+        super().__init__(data, initial=initial)
+        signs = forms.fields_for_model(Check, fields=SIGNS)
+        for name in ("gait", "manner", "eating", "droppings", "belly"):
+            choices = [choice for choice in signs[name].choices if choice[0] != ""]
+            self.fields[name] = forms.TypedChoiceField(
+                label=signs[name].label,
+                choices=choices,
+                coerce=int if name == "gait" else str,
+                empty_value=None if name == "gait" else "",
+                required=False,
+                widget=forms.RadioSelect,
+                error_messages={"invalid_choice": "Choose one of the offered answers."},
+            )
+        self.fields["gait"].error_messages["invalid_choice"] = "The gait score is 0 to 5."
+        self.fields["note"] = signs["note"]
+        self.fields["note"].widget.attrs = {"rows": 3}
+        self.feet = [FootForm(data, foot=foot, instance=findings.get(foot)) for foot in Foot]
+        self.photo_errors: list[str] = []
+        self.kept_photos = self._kept_photos()
+
+    @property
+    def signs_given(self) -> bool:
+        """Whether the part on gait and general signs holds anything, and so stands open."""
+        return any(self[name].value() not in (None, "") for name in SIGNS if name != "note")
+
+    @property
+    def extras_given(self) -> bool:
+        return bool(self["note"].value() or self.bird_photos or self.errors.get("at") or self.check)
+
+    @property
+    def bird_photos(self) -> list[Photo]:
+        return self.kept_photos.get("", [])
+
+    def keep_photo(self, foot: str, photo: Photo) -> None:
+        self.kept_photos.setdefault(foot, []).append(photo)
+
+    def _kept_photos(self) -> dict[str, list[Photo]]:
+        """Photos that were sent before the check was saved, by foot (empty: the whole bird)."""
+        if not self.is_bound:
+            photos = self.check.photos.all() if self.check else []
+            return _by_foot([(photo.foot, photo) for photo in photos])
+        asked = [
+            (foot, key)
+            for foot in ("", *Foot.values)
+            for key in self.data.getlist(f"{foot or 'bird'}-kept_photo")
+        ]
+        keys = [key for _, key in asked if _is_uuid(key)]
+        usable = Photo.objects.filter(Q(bird=None) | Q(bird=self.bird), flock=self.flock)
+        photos = {str(photo.pk): photo for photo in usable.filter(pk__in=keys)}
+        return _by_foot([(foot, photos[key]) for foot, key in asked if key in photos])
+
+    def is_valid(self):
+        return super().is_valid() and all(foot.is_valid() for foot in self.feet)
+
+    def clean(self):
+        said = super().clean()
+        looked_at = [foot for foot in self.feet if foot.has_changed()]
+        if self.both_clear and any(foot.marked() for foot in looked_at):
+            raise ValidationError(
+                "You marked a sore place, so both feet cannot be clear. Take the mark back, "
+                "or save the check as it is with the button at the end."
+            )
+        if not self.both_clear and not looked_at:
+            raise ValidationError("Say how at least one foot is, or tap “Both feet clear”.")
+        return said
+
+    @property
+    def both_clear(self) -> bool:
+        return self.data.get("verdict") == BOTH_CLEAR
+
+    def seen(self) -> Seen:
+        """What a valid form says."""
+        if self.both_clear:
+            findings = [FootFinding(foot=foot, score=0) for foot in Foot]
+        else:
+            findings = [foot.save(commit=False) for foot in self.feet if foot.has_changed()]
+        return Seen(
+            findings=findings,
+            photos=self.kept_photos,
+            signs={name: self.cleaned_data[name] for name in SIGNS},
+        )
+
+
+def _by_foot(pairs) -> dict[str, list[Photo]]:
+    photos: dict[str, list[Photo]] = {}
+    for foot, photo in pairs:
+        photos.setdefault(foot, []).append(photo)
+    return photos
+
+
+def _is_uuid(text: str) -> bool:
+    try:
+        uuid.UUID(text)
+    except ValueError:
+        return False
+    return True

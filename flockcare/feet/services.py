@@ -1,0 +1,203 @@
+"""Every write about checks and rounds."""
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from flockcare.feet.models import Check, FootFinding, Round, RoundBird
+from flockcare.people import history
+from flockcare.people.models import Revision
+from flockcare.photos.models import Photo
+
+# A phone's clock may run ahead a little; more than this is a wrong date.
+CLOCK_TOLERANCE = timedelta(minutes=10)
+# A bird that a keeper took in a round and did not finish is offered to the others again.
+HOLD = timedelta(minutes=15)
+SIGNS = ("gait", "manner", "eating", "droppings", "belly", "note")
+
+
+@dataclass
+class Seen:
+    """What one check saw: findings not yet saved, photos by foot (empty: the whole bird), signs."""
+
+    findings: list[FootFinding]
+    photos: dict[str, list[Photo]] = field(default_factory=dict)
+    signs: dict = field(default_factory=dict)
+
+    def all_photos(self) -> list[Photo]:
+        return [photo for photos in self.photos.values() for photo in photos]
+
+
+class AlreadySaved(Exception):
+    """A check with this key is there and says something else."""
+
+    def __init__(self, check: Check):
+        super().__init__(f"Check {check.pk} is there already.")
+        self.check = check
+
+
+def _finding_values(finding: FootFinding) -> tuple:
+    return (
+        finding.foot,
+        finding.score,
+        tuple(sorted(finding.sites)),
+        finding.scab,
+        finding.scab_mm,
+        finding.swelling,
+        finding.hot,
+        finding.oozing,
+        finding.cold_or_dark,
+    )
+
+
+def _same(check: Check, *, bird, seen: Seen) -> bool:
+    stored = sorted(map(_finding_values, check.findings.all()))
+    return (
+        check.bird_id == bird.pk
+        and stored == sorted(map(_finding_values, seen.findings))
+        and all(getattr(check, name) == value for name, value in seen.signs.items())
+    )
+
+
+def validate_moment(at, *, bird, now) -> None:
+    if at > now + CLOCK_TOLERANCE:
+        raise ValidationError({"at": "This is in the future. Check the date and time."})
+    if bird.left and timezone.localdate(at).isoformat()[: len(bird.left)] > bird.left:
+        raise ValidationError({"at": f"{bird} left the flock before this ({bird.left})."})
+
+
+def save_check(
+    *, flock, bird, keeper, check_id, at, seen: Seen, time_known: bool = True, now=None
+) -> tuple[Check, bool]:
+    """Store one check under the key it was made with; returns ``(check, is_new)``.
+
+    The same check sent again is answered as the first time. ``AlreadySaved`` when the key is
+    taken by a check that says something else, ``ValidationError`` for what cannot be.
+    """
+    now = now or timezone.now()
+    validate_moment(at, bird=bird, now=now)
+    check = Check(
+        id=check_id,
+        flock=flock,
+        bird=bird,
+        keeper=keeper,
+        at=at,
+        time_known=time_known,
+        received_at=now,
+        **seen.signs,
+    )
+    check.full_clean(validate_unique=False, validate_constraints=False)
+    with transaction.atomic():
+        if stored := Check.objects.filter(pk=check_id).first():
+            if stored.flock_id == flock.pk and _same(stored, bird=bird, seen=seen):
+                return stored, False
+            raise AlreadySaved(stored)
+        check.save(force_insert=True)
+        _attach(check, seen)
+        RoundBird.objects.filter(
+            round__flock=flock, round__ended_at=None, bird=bird, check_record=None
+        ).update(check_record=check)
+        _end_finished_rounds(flock, now=now)
+    return check, True
+
+
+def _attach(check: Check, seen: Seen) -> None:
+    for finding in seen.findings:
+        finding.check_record = check
+    FootFinding.objects.bulk_create(seen.findings)
+    if not seen.all_photos():
+        return
+    for foot, photos in seen.photos.items():
+        Photo.objects.filter(pk__in=[photo.pk for photo in photos], bird=None).update(
+            bird=check.bird, foot=foot
+        )
+    check.photos.set(seen.all_photos())
+
+
+def _snapshot(check: Check) -> dict:
+    return {
+        **history.values(check),
+        "findings": [list(_finding_values(finding)) for finding in check.findings.all()],
+        "photos": list(check.photos.values_list("pk", flat=True)),
+    }
+
+
+def change_check(*, check: Check, keeper, at, seen: Seen, now=None) -> None:
+    """Replace what a check says; who changed it, when and what it said before are kept."""
+    validate_moment(at, bird=check.bird, now=now or timezone.now())
+    check.at = at
+    for name, value in seen.signs.items():
+        setattr(check, name, value)
+    check.full_clean(validate_unique=False, validate_constraints=False)
+    with transaction.atomic():
+        stored = Check.objects.get(pk=check.pk)
+        history.keep(stored, deed=Revision.Deed.CHANGE, by=keeper, before=_snapshot(stored))
+        check.save()
+        check.findings.all().delete()
+        _attach(check, seen)
+
+
+@transaction.atomic
+def delete_check(*, check: Check, keeper) -> None:
+    """Take a check back. Its photos stay with the bird."""
+    history.keep(check, deed=Revision.Deed.DELETE, by=keeper, before=_snapshot(check))
+    check.delete()
+
+
+def open_round(flock) -> Round | None:
+    return Round.objects.filter(flock=flock, ended_at=None).first()
+
+
+@transaction.atomic
+def start_round(*, flock, keeper, birds, now=None) -> Round:
+    """The round that is open, or a new one through ``birds`` in this order."""
+    if round_ := open_round(flock):
+        return round_
+    if not birds:
+        raise ValidationError("No bird is due for a look.")
+    round_ = Round.objects.create(flock=flock, started_by=keeper, started_at=now or timezone.now())
+    RoundBird.objects.bulk_create(
+        RoundBird(round=round_, bird=bird, place=place) for place, bird in enumerate(birds)
+    )
+    return round_
+
+
+@transaction.atomic
+def take_next_bird(*, round_: Round, keeper, now=None) -> RoundBird | None:
+    """Put the next waiting bird into this keeper's hands; None when nobody is left to take.
+
+    A bird that this keeper holds comes first, so that a round goes on where it stopped. A bird
+    in another keeper's hands is passed by until their hold has run out.
+    """
+    now = now or timezone.now()
+    waiting = (
+        round_.birds.select_for_update()
+        .filter(check_record=None, passed_over=False)
+        .filter(Q(held_by=keeper) | Q(held_by=None) | Q(held_at__lt=now - HOLD))
+    )
+    place = waiting.filter(held_by=keeper).first() or waiting.first()
+    if place:
+        place.held_by, place.held_at = keeper, now
+        place.save(update_fields=["held_by", "held_at"])
+    return place
+
+
+@transaction.atomic
+def pass_over(*, place: RoundBird, now=None) -> None:
+    """Go on without this bird; she stays due."""
+    place.passed_over = True
+    place.save(update_fields=["passed_over"])
+    _end_finished_rounds(place.round.flock, now=now or timezone.now())
+
+
+def end_round(*, round_: Round, now=None) -> None:
+    Round.objects.filter(pk=round_.pk, ended_at=None).update(ended_at=now or timezone.now())
+
+
+def _end_finished_rounds(flock, *, now) -> None:
+    unfinished = RoundBird.objects.filter(check_record=None, passed_over=False).values("round")
+    Round.objects.filter(flock=flock, ended_at=None).exclude(pk__in=unfinished).update(ended_at=now)

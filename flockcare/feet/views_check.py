@@ -1,0 +1,177 @@
+"""Logging, showing and mending a check."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.db.models import Max
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from flockcare.birds.models import Bird
+from flockcare.feet import services
+from flockcare.feet.due import birds_for_today
+from flockcare.feet.forms import CheckForm
+from flockcare.feet.models import Check, Foot
+from flockcare.feet.scales import SCALES
+from flockcare.feet.views_round import to_next_bird
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+from flockcare.photos.intake import RefusedPhoto
+from flockcare.photos.services import add_photo
+
+
+@require_safe
+@flock_view(read=Role.KEEPER)
+def pick(request, flock):
+    """Choose the bird to check: those due first."""
+    birds = birds_for_today(flock, now=timezone.now())
+    return render(request, "feet/pick.html", {"here": "today", "birds": birds})
+
+
+@require_http_methods(["GET", "POST"])
+@flock_view(read=Role.KEEPER)
+def new(request, flock, bird_id):
+    bird = get_object_or_404(Bird.objects.select_related("breed"), flock=flock, pk=bird_id)
+    now = timezone.now()
+    form = CheckForm(request.POST or None, flock=flock, bird=bird, now=now)
+    in_round = "round" in request.GET
+    if request.method == "POST":
+        photo_errors = _take_in_photos(request, form, now=now)
+        if form.is_valid() and not photo_errors:
+            try:
+                check, _ = services.save_check(
+                    flock=flock,
+                    bird=bird,
+                    keeper=request.user,
+                    check_id=form.cleaned_data["check_id"],
+                    at=form.cleaned_data["at"],
+                    seen=form.seen(),
+                    now=now,
+                )
+            except services.AlreadySaved as saved:
+                form.add_error(None, _already_saved(flock, saved.check))
+            except ValidationError as error:
+                form.add_error(None, error)
+            else:
+                return _after_saving(request, flock, check, in_round=in_round)
+        return _form_page(request, flock, bird, form, photo_errors, in_round=in_round)
+    return _form_page(request, flock, bird, form, [], in_round=in_round)
+
+
+def _already_saved(flock, check: Check):
+    return ValidationError(
+        format_html(
+            'This check is saved already, with other words. <a href="{}">Open the saved one</a> '
+            "to change it.",
+            reverse("feet:check", args=[flock.pk, check.pk]),
+        )
+    )
+
+
+def _take_in_photos(request, form, *, now) -> list[str]:
+    """Keep the pictures before anything else can refuse the form; why some could not be kept."""
+    errors = []
+    for foot in ("", *Foot.values):
+        for upload in request.FILES.getlist(f"{foot or 'bird'}-photos"):
+            try:
+                photo, _ = add_photo(
+                    flock=form.flock, keeper=request.user, upload=upload, name=upload.name, now=now
+                )
+            except RefusedPhoto as refused:
+                errors.append(str(refused))
+                continue
+            if photo.bird_id not in (None, form.bird.pk):
+                errors.append(f"“{upload.name}” is kept already, as a photo of {photo.bird}.")
+                continue
+            form.keep_photo(foot, photo)
+    return errors
+
+
+def _form_page(request, flock, bird, form, photo_errors, *, in_round: bool):
+    last = Check.objects.filter(bird=bird).aggregate(at=Max("at"))["at"]
+    wrong = bool(photo_errors) or (form.is_bound and not form.is_valid())
+    return render(
+        request,
+        "feet/check_form.html",
+        {
+            "here": "today",
+            "bird": bird,
+            "form": form,
+            "photo_errors": photo_errors,
+            "last": last,
+            "round": services.open_round(flock) if in_round else None,
+            "scales": SCALES,
+        },
+        status=422 if wrong else 200,
+    )
+
+
+def _after_saving(request, flock, check, *, in_round: bool):
+    messages.success(
+        request,
+        format_html(
+            '<span data-saved="{}">Saved: {}, {}.</span> <a href="{}">Look or mend</a>',
+            check.pk,
+            check.bird,
+            check.summary(),
+            reverse("feet:check", args=[flock.pk, check.pk]),
+        ),
+    )
+    if in_round:
+        return to_next_bird(request, flock, services.open_round(flock))
+    return redirect("feet:today", flock.pk)
+
+
+@require_safe
+@flock_view()
+def show(request, flock, check_id):
+    check = get_object_or_404(
+        Check.objects.select_related("bird", "keeper").prefetch_related("findings", "photos"),
+        flock=flock,
+        pk=check_id,
+    )
+    return render(request, "feet/check.html", {"here": "birds", "check": check})
+
+
+@require_http_methods(["GET", "POST"])
+@flock_view(read=Role.KEEPER)
+def edit(request, flock, check_id):
+    check = get_object_or_404(Check.objects.select_related("bird"), flock=flock, pk=check_id)
+    now = timezone.now()
+    form = CheckForm(request.POST or None, flock=flock, bird=check.bird, check=check, now=now)
+    photo_errors = []
+    if request.method == "POST":
+        photo_errors = _take_in_photos(request, form, now=now)
+        if form.is_valid() and not photo_errors:
+            try:
+                services.change_check(
+                    check=check,
+                    keeper=request.user,
+                    at=form.cleaned_data["at"],
+                    seen=form.seen(),
+                    now=now,
+                )
+            except ValidationError as error:
+                form.add_error(None, error)
+            else:
+                messages.success(request, f"Changed: {check.bird}, {check.summary()}.")
+                return redirect("feet:check", flock.pk, check.pk)
+    return _form_page(request, flock, check.bird, form, photo_errors, in_round=False)
+
+
+@require_POST
+@flock_view()
+def delete(request, flock, check_id):
+    check = get_object_or_404(Check.objects.select_related("bird"), flock=flock, pk=check_id)
+    bird = check.bird
+    services.delete_check(check=check, keeper=request.user)
+    messages.success(request, f"The check of {bird} is taken back. Her photos are still there.")
+    return redirect("feet:bird", flock.pk, bird.pk)
+
+
+@require_safe
+@flock_view()
+def about_scales(request, flock):
+    return render(request, "feet/about_scales.html", {"here": "more", "scales": SCALES})

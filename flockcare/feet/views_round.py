@@ -1,0 +1,95 @@
+"""The round: a walk through every bird that is due, which several keepers may share."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from flockcare.feet import services
+from flockcare.feet.due import birds_for_today
+from flockcare.feet.models import RoundBird
+from flockcare.people.access import flock_view
+
+
+def progress(round_):
+    """The round with its birds, and how many of them are seen or passed over."""
+    if round_ is None:
+        return None
+    places = list(round_.birds.select_related("bird", "held_by", "check_record"))
+    return {
+        "record": round_,
+        "places": places,
+        "total": len(places),
+        "finished": sum(1 for place in places if place.check_record_id or place.passed_over),
+    }
+
+
+@require_safe
+@flock_view()
+def round_page(request, flock):
+    context = {
+        "here": "today",
+        "round": progress(services.open_round(flock)),
+        "held_since": timezone.now() - services.HOLD,
+    }
+    template = "feet/round_list.html" if request.htmx else "feet/round.html"
+    response = render(request, template, context)
+    response.headers["Vary"] = "HX-Request"
+    return response
+
+
+@require_POST
+@flock_view()
+def round_start(request, flock):
+    """Begin a round, or join the one that is open, and take the first bird."""
+    now = timezone.now()
+    birds = birds_for_today(flock, now=now)
+    everyone = "everyone" in request.POST
+    chosen = [entry.bird for entry in birds if everyone or entry.is_due]
+    try:
+        round_ = services.start_round(flock=flock, keeper=request.user, birds=chosen, now=now)
+    except ValidationError as error:
+        messages.error(request, error.message)
+        return redirect("feet:today", flock.pk)
+    return to_next_bird(request, flock, round_)
+
+
+@require_POST
+@flock_view()
+def round_next(request, flock):
+    return to_next_bird(request, flock, services.open_round(flock))
+
+
+def to_next_bird(request, flock, round_):
+    if round_ is None:
+        messages.success(request, "The round is finished.")
+        return redirect("feet:today", flock.pk)
+    place = services.take_next_bird(round_=round_, keeper=request.user)
+    if place is None:
+        return redirect("feet:round", flock.pk)
+    return redirect(f"{reverse('feet:check_new', args=[flock.pk, place.bird_id])}?round")
+
+
+@require_POST
+@flock_view()
+def round_pass(request, flock, bird_id):
+    """Go on without this bird, who stays due."""
+    place = get_object_or_404(
+        RoundBird.objects.select_related("round"),
+        round__flock=flock,
+        round__ended_at=None,
+        bird=bird_id,
+    )
+    services.pass_over(place=place)
+    return to_next_bird(request, flock, services.open_round(flock))
+
+
+@require_POST
+@flock_view()
+def round_end(request, flock):
+    if round_ := services.open_round(flock):
+        services.end_round(round_=round_)
+        messages.success(request, "The round is ended. Birds not seen stay due.")
+    return redirect("feet:today", flock.pk)

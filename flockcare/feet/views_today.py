@@ -1,0 +1,40 @@
+"""Today: who is due, who has sore feet, what is done already."""
+
+from datetime import timedelta
+
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from flockcare.feet import services
+from flockcare.feet.due import birds_for_today
+from flockcare.feet.models import Check
+from flockcare.feet.views_round import progress
+from flockcare.people.access import flock_view
+
+
+@require_safe
+@flock_view()
+def today(request, flock):
+    now = timezone.now()
+    birds = birds_for_today(flock, now=now)
+    midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
+    done = (
+        Check.objects.filter(flock=flock, at__gte=midnight, at__lte=now + timedelta(days=1))
+        .select_related("bird", "keeper")
+        .prefetch_related("findings")
+        .newest_first()
+    )
+    return render(
+        request,
+        "feet/today.html",
+        {
+            "here": "today",
+            "due": [entry for entry in birds if entry.is_due],
+            "sore": [entry for entry in birds if entry.sore],
+            "bird_count": len(birds),
+            "next_due": min((entry.due for entry in birds if entry.due), default=None),
+            "done": done,
+            "round": progress(services.open_round(flock)),
+        },
+    )
