@@ -1,0 +1,178 @@
+"""Between values and the text of a cell. Every reader raises ValueError in a keeper's words."""
+
+import re
+from datetime import date, datetime, time
+from decimal import Decimal
+
+from django.core.exceptions import ValidationError
+
+from flockcare.core.dates import PartialDate
+
+MIDNIGHT, NOON = time(0), time(12)
+EARLIEST = date(1950, 1, 1)
+
+# A spreadsheet takes such a text for a formula. The apostrophe in front keeps it a text, and texts
+# that begin with apostrophes of their own before such a sign get one more, so that nothing is lost.
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+_GUARDED = re.compile(r"'+[=+\-@\t\r]")
+
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+_CLOCK = re.compile(r"\d{1,2}:\d\d(:\d\d)?([+-]\d\d:\d\d)?")
+_INTEGER = re.compile(r"[+-]?\d{1,15}(\.0+)?")
+_NUMBER = re.compile(r"[+-]?\d{1,15}(\.\d{1,15})?")
+
+
+def guard(text: str) -> str:
+    return f"'{text}" if _FORMULA.match(text) else text
+
+
+def unguard(text: str) -> str:
+    return text[1:] if _GUARDED.match(text) else text
+
+
+# --- Writing
+
+
+def number_text(value) -> str:
+    """The shortest plain decimal form; empty for None."""
+    return "" if value is None else format(Decimal(str(value)).normalize(), "f")
+
+
+def day_text(value: date | None) -> str:
+    return value.isoformat() if value else ""
+
+
+def clock_text(local: datetime) -> str:
+    """Local time to the minute, or the second where there are any.
+
+    The offset is added in the hour that a clock shows twice, where it means the second time.
+    """
+    text = f"{local:%H:%M:%S}" if local.second else f"{local:%H:%M}"
+    return text + local.isoformat()[-6:] if local.fold else text
+
+
+# --- Reading
+
+
+def day(text: str) -> date:
+    if not _DAY.fullmatch(text):
+        raise ValueError(f"“{text}” is not a date. Write it like 2023-05-14.")
+    try:
+        found = date.fromisoformat(text)
+    except ValueError:
+        raise ValueError(f"There is no such date as “{text}”.") from None
+    if found < EARLIEST:
+        raise ValueError(f"“{text}” is too long ago to be meant.")
+    return found
+
+
+def partial_day(text: str) -> str:
+    return str(PartialDate.parse(text))
+
+
+def clock(text: str) -> time:
+    """A local time of day; aware when the text gives an offset from UTC."""
+    try:
+        if _CLOCK.fullmatch(text):
+            return time.fromisoformat(text if text[1] != ":" and text[2] == ":" else f"0{text}")
+    except ValueError:
+        pass
+    raise ValueError(f"“{text}” is not a time of day. Write it like 16:05.")
+
+
+def moment(on: date, at: time, zone) -> datetime:
+    """An aware moment from a local day and time."""
+    return datetime.combine(on, at, tzinfo=at.tzinfo or zone)
+
+
+def integer(text: str) -> int:
+    if not _INTEGER.fullmatch(text):
+        raise ValueError(f"“{text}” is not a whole number.")
+    return int(Decimal(text))
+
+
+def decimal(text: str) -> Decimal:
+    if not _NUMBER.fullmatch(text):
+        hint = " Write it with a point, like 3.5." if "," in text else ""
+        raise ValueError(f"“{text}” is not a number.{hint}")
+    return Decimal(text)
+
+
+def real(text: str) -> float:
+    return float(decimal(text))
+
+
+def yes_or_no(text: str) -> bool:
+    answers = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
+    if text.lower() not in answers:
+        raise ValueError(f"“{text}” is neither yes nor no.")
+    return answers[text.lower()]
+
+
+def sha256(text: str) -> str:
+    if not re.fullmatch(r"[0-9a-f]{64}", text):
+        raise ValueError("This is not a SHA-256 in 64 small hexadecimal digits.")
+    return text
+
+
+def one_of(choices):
+    """A reader for a fixed list of ``(value, label)``; capitals do not matter."""
+    values = {str(value).lower(): value for value, _ in choices if value != ""}
+    labels = {str(label).lower(): value for value, label in choices if value != ""}
+
+    def read(text):
+        found = values.get(text.lower(), labels.get(text.lower()))
+        if found is None:
+            listed = ", ".join(str(value) for value in values.values())
+            raise ValueError(f"“{text}” is not one of: {listed}.")
+        return found
+
+    return read
+
+
+def listed(read_one, separator):
+    """A reader for several values in one cell, each at most once."""
+
+    def read(text):
+        parts = [part.strip() for part in text.split(separator)]
+        return list(dict.fromkeys(read_one(part) for part in parts if part))
+
+    return read
+
+
+def plain(text: str) -> str:
+    if "\0" in text:
+        raise ValueError("There is a character in it that cannot be kept (NUL).")
+    return text
+
+
+def for_field(field, read=None):
+    """A reader that ends with the model field's own rules (length, range)."""
+    if read is None:
+        read = one_of(field.choices) if field.choices else plain
+
+    def read_valid(text):
+        value = read(text)
+        if field.max_length and isinstance(value, str) and len(value) > field.max_length:
+            raise ValueError(
+                f"This has {len(value)} characters; there is room for {field.max_length}."
+            )
+        try:
+            field.run_validators(value)
+        except ValidationError as error:
+            raise ValueError(" ".join(error.messages)) from None
+        return value
+
+    return read_valid
+
+
+def not_after(latest: date, read):
+    """A reader for days that have come; ``read`` gives a date."""
+
+    def read_past(text):
+        found = read(text)
+        if found > latest:
+            raise ValueError(f"{text} is in the future.")
+        return found
+
+    return read_past

@@ -1,0 +1,137 @@
+"""Turns rows into the records they stand for, or into all that is wrong with them.
+
+A row that says the same as a record of the flock is counted as "already there". Where a flock may
+hold several equal records (two checks at one time) the rows are counted against the records.
+"""
+
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.utils import timezone
+
+from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.care.models import CareStep
+from flockcare.feet.models import Check, FootFinding
+from flockcare.housing.models import Feature, FeatureState, House, Stay
+from flockcare.people.models import Flock, Keeper
+from flockcare.photos.models import Photo
+from flockcare.reports.exchange import birds, housing, looks
+from flockcare.reports.exchange.pictures import Pictures, check_photos
+from flockcare.reports.exchange.problems import Problems
+from flockcare.reports.exchange.reader import FileReader
+from flockcare.reports.exchange.reading import Tables
+
+
+@dataclass
+class Plan:
+    """What an import would add: records by their model, in the order they have to be saved."""
+
+    flock: Flock
+    new: dict[type, list] = field(
+        default_factory=lambda: {
+            model: []
+            for model in (
+                *(Breed, Bird, Weighing, House, Feature, FeatureState, Stay),
+                *(Check, FootFinding, CareStep, Photo),
+            )
+        }
+    )
+    attached: list[tuple[Check, Photo]] = field(default_factory=list)
+    pictures: Pictures = field(default_factory=Pictures)
+    already_there: Counter = field(default_factory=Counter)
+
+    def add(self, *records) -> None:
+        for record in records:
+            self.new[type(record)].append(record)
+
+    def counts(self) -> dict[str, tuple[int, int]]:
+        """For each kind of record, in words: how many are new, how many are there already."""
+        kinds = {
+            "birds": (Bird, "birds.csv"),
+            "weighings": (Weighing, "weights.csv"),
+            "states of features": (FeatureState, "housing.csv"),
+            "stays": (Stay, "stays.csv"),
+            "checks": (Check, "checks.csv"),
+            "care steps": (CareStep, "care.csv"),
+            "photos": (Photo, "photos.csv"),
+        }
+        return {
+            words: (len(self.new[model]), self.already_there[file])
+            for words, (model, file) in kinds.items()
+        }
+
+
+@dataclass
+class Work:
+    """What the checks of the single files share."""
+
+    tables: Tables
+    plan: Plan
+    keepers: dict[str, Keeper]
+    now: datetime
+    problems: Problems
+    birds: dict[str, Bird] = field(default_factory=dict)
+    houses: dict[str, House] = field(default_factory=dict)
+
+    @property
+    def flock(self):
+        return self.plan.flock
+
+    @property
+    def zone(self):
+        return self.flock.zone
+
+    @property
+    def today(self):
+        return self.now.astimezone(self.zone).date()
+
+    def read(self, file: str) -> FileReader:
+        return FileReader(file, self.tables[file], self.problems)
+
+    def add_unless_there(self, file, planned, existing) -> list:
+        """Plan those of ``planned`` that ``existing`` does not hold yet; both are (key, record)."""
+        there = Counter(key for key, _ in existing)
+        added = []
+        for key, record in planned:
+            if there[key]:
+                there[key] -= 1
+                self.plan.already_there[file] += 1
+            else:
+                added.append(record)
+        return added
+
+
+def check(tables: Tables, flock: Flock, *, keepers=None, now: datetime | None = None) -> Plan:
+    """What importing ``tables`` into ``flock`` would do. Writes nothing.
+
+    ``keepers``: whose names count as theirs in the column "keeper" (the flock's members).
+    Raises Refused with every problem found.
+    """
+    if keepers is None:
+        keepers = Keeper.objects.filter(membership__flock=flock)
+    work = Work(
+        tables=tables,
+        plan=Plan(flock),
+        keepers=_unambiguous(keepers),
+        now=now or timezone.now(),
+        problems=Problems(tables.problems),
+    )
+    for step in (
+        birds.check_birds,
+        birds.check_weights,
+        housing.check_housing,
+        housing.check_stays,
+        looks.check_checks,
+        looks.check_care,
+        check_photos,
+    ):
+        step(work)
+    work.problems.refuse_if_any()
+    return work.plan
+
+
+def _unambiguous(keepers) -> dict[str, Keeper]:
+    keepers = list(keepers)
+    names = Counter(keeper.name for keeper in keepers)
+    return {keeper.name: keeper for keeper in keepers if names[keeper.name] == 1}

@@ -1,0 +1,74 @@
+"""The files of a records exchange, their columns in order, and which columns hold free text.
+
+A folder or a zip of UTF-8 CSV files (RFC 4180) with a header; ISO 8601 dates and local times of
+the flock; an empty cell says "not known". ``listed`` columns come first; ``further`` ones carry
+what these have no place for and may all be left out.
+"""
+
+from dataclasses import dataclass
+
+SITE_SEPARATOR = ";"
+
+
+@dataclass(frozen=True)
+class Columns:
+    listed: tuple[str, ...]
+    further: tuple[str, ...] = ()
+
+    @property
+    def all(self) -> tuple[str, ...]:
+        return self.listed + self.further
+
+
+def _of_foot(foot: str, *names: str) -> tuple[str, ...]:
+    return tuple(f"{foot}_{name}" for name in names)
+
+
+_FINDING = ("score", "sites", "scab", "scab_mm", "swelling")
+SIGNS = ("hot", "oozing", "cold_or_dark")
+
+FILES = {
+    "birds.csv": Columns(
+        ("bird", "band", "breed", "weight_class", "hatched", "joined", "left", "left_reason"),
+        # ``bird`` is what the other files call her. Where two birds of one name have to be told
+        # apart it differs from her real name, which then stands in ``name``.
+        ("name", "sex", "traits", "left_note", "breed_adult_grams", "breed_source"),
+    ),
+    "weights.csv": Columns(("bird", "date", "grams")),
+    "housing.csv": Columns(
+        (
+            *("house", "feature", "kind", "from", "height_cm", "run_cm", "length_cm", "width_mm"),
+            *("edge", "material", "cover", "bedding", "bedding_depth_cm", "damp", "note"),
+        ),
+    ),
+    "stays.csv": Columns(("bird", "house", "from", "to")),
+    "checks.csv": Columns(
+        (
+            *("bird", "date", "time", "keeper", "gait"),
+            *_of_foot("left", *_FINDING),
+            *_of_foot("right", *_FINDING),
+            "note",
+        ),
+        (
+            *_of_foot("left", *SIGNS),
+            *_of_foot("right", *SIGNS),
+            *("manner", "eating", "droppings", "belly"),
+        ),
+    ),
+    "care.csv": Columns(
+        ("bird", "date", "time", "foot", "kind", "product", "keeper", "next_due", "note")
+    ),
+    "photos.csv": Columns(
+        ("file", "bird", "foot", "taken", "score", "note"),
+        # ``check``: the day and time of the check it belongs to, or "none"; empty leaves it to
+        # the day. ``sha256``: of the file as it was first sent, so that it is known again.
+        ("taken_source", "check", "sha256"),
+    ),
+}
+
+# Kept to the letter; cells of other columns lose blanks at their ends.
+LONG_TEXT = {"note", "traits", "left_note"}
+FREE_TEXT = LONG_TEXT | {
+    *("bird", "name", "band", "breed", "breed_source", "house", "feature", "edge", "material"),
+    *("cover", "bedding", "product", "keeper"),
+}

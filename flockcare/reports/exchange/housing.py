@@ -1,0 +1,126 @@
+"""Houses, what is in them from when on, and who lived where."""
+
+from flockcare.housing.models import Feature, FeatureState, House, Stay
+from flockcare.reports.exchange import cells
+from flockcare.reports.exchange.columns import FILES
+from flockcare.reports.exchange.rows import KEYS, feature_cells, stay_cells
+
+FILE = "housing.csv"
+STATE = FeatureState._meta.get_field
+
+_house_name = cells.for_field(House._meta.get_field("name"))
+_house_note = cells.for_field(House._meta.get_field("note"))
+_feature_name = cells.for_field(Feature._meta.get_field("name"))
+_kind = cells.for_field(Feature._meta.get_field("kind"))
+_MEASURES = ("height_cm", "run_cm", "length_cm", "width_mm", "bedding_depth_cm")
+_WORDS = ("edge", "material", "cover", "bedding", "damp", "note")
+_measures = {name: cells.for_field(STATE(name), cells.real) for name in _MEASURES}
+_words = {name: cells.for_field(STATE(name)) for name in _WORDS}
+
+
+def check_housing(work) -> None:
+    flock = work.flock
+    work.houses = {house.name.lower(): house for house in House.objects.filter(flock=flock)}
+    features = {
+        (feature.house_id, feature.name.lower()): feature
+        for feature in Feature.objects.filter(flock=flock).select_related("house")
+    }
+    states = {
+        (state.feature_id, state.since): state
+        for state in FeatureState.objects.filter(flock=flock).select_related("feature__house")
+    }
+
+    def build(row):
+        before = len(work.problems)
+        house = _house(work, row)
+        if house is None or not row.text("feature"):
+            _about_the_house(row, house)
+            return
+        feature = _feature(work, row, house, features)
+        state = _state(work, row, feature)
+        if state and len(work.problems) == before:
+            _plan_state(work, row, feature, state, states)
+
+    work.read(FILE).each(build)
+
+
+def _house(work, row) -> House | None:
+    name = row.need("house", _house_name)
+    if name is None:
+        return None
+    house = work.houses.get(name.lower())
+    if house is None:
+        house = work.houses[name.lower()] = House(flock=work.flock, name=name)
+        work.plan.add(house)
+    elif not row.text("feature") and house not in work.plan.new[House]:
+        work.plan.already_there[FILE] += 1
+    return house
+
+
+def _about_the_house(row, house) -> None:
+    for column in FILES[FILE].all:
+        if row.text(column) and column not in ("house", "feature", "note"):
+            row.wrong("feature", f"Say which feature of the house “{column}” is about.")
+            return
+    note = row.get("note", _house_note, "")
+    if house is None or not note or note == house.note:
+        return
+    if house.note or not house._state.adding:
+        row.wrong("note", "In the flock this house has another note. Change it in the app.")
+    house.note = note
+
+
+def _feature(work, row, house, features) -> Feature | None:
+    name, kind = row.need("feature", _feature_name), row.need("kind", _kind)
+    if name is None or kind is None:
+        return None
+    feature = features.get((house.pk, name.lower()))
+    if feature is None:
+        feature = Feature(flock=work.flock, house=house, name=name, kind=kind)
+        features[house.pk, name.lower()] = feature
+        work.plan.add(feature)
+    elif feature.kind != kind:
+        row.wrong("kind", f"“{name}” is a {feature.kind} elsewhere.")
+    return feature
+
+
+def _state(work, row, feature) -> FeatureState | None:
+    since = row.get("from", cells.day)
+    values = {name: row.get(name, read) for name, read in _measures.items()}
+    words = {name: row.get(name, read, "") for name, read in _words.items()}
+    if since is None:
+        described = next((name for name in (*_MEASURES, *_WORDS) if row.text(name)), None)
+        if described and not row.text("from"):
+            row.wrong("from", f"Say from when on “{described}” was so.")
+        return None
+    return FeatureState(flock=work.flock, feature=feature, since=since, **values, **words)
+
+
+def _plan_state(work, row, feature, state, states) -> None:
+    known = states.get((feature.pk, state.since))
+    if known is None:
+        states[feature.pk, state.since] = state
+        work.plan.add(state)
+    elif feature_cells(feature, known) == feature_cells(feature, state):
+        work.plan.already_there[FILE] += 1
+    else:
+        row.wrong("from", f"“{feature.name}” is described otherwise from this day on already.")
+
+
+def check_stays(work) -> None:
+    def build(row):
+        bird = row.find("bird", "bird", work.birds)
+        house = row.find("house", "house", work.houses)
+        since, until = row.get("from", cells.day), row.get("to", cells.day)
+        if since and until and until < since:
+            row.wrong("to", "She cannot leave the house before she moved in.")
+        return Stay(flock=work.flock, bird=bird, house=house, since=since, until=until)
+
+    planned = work.read("stays.csv").each(build)
+    existing = Stay.objects.filter(flock=work.flock).select_related("house") if planned else []
+    new = work.add_unless_there(
+        "stays.csv",
+        [(tuple(stay_cells(stay, KEYS)), stay) for stay in planned],
+        [(tuple(stay_cells(stay, KEYS)), stay) for stay in existing],
+    )
+    work.plan.add(*new)

@@ -1,0 +1,277 @@
+"""Photos: read and made smaller before anything is saved, then matched with the checks.
+
+A photo of a bird belongs to the check that ``check`` names, else to the check of that bird at the
+same moment, else to the only one of that day. With a score and no check on that day it becomes a
+check of its own.
+"""
+
+import tempfile
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date, datetime, timezone
+from pathlib import Path
+
+from django.core.files import File
+from django.core.files.storage import default_storage
+
+from flockcare.core.dates import PartialDate
+from flockcare.feet.models import Check, FootFinding
+from flockcare.photos.intake import MAX_BYTES, RefusedPhoto, take_in
+from flockcare.photos.models import DateSource, Photo, Precision
+from flockcare.photos.services import prepare, remove
+from flockcare.reports.exchange import cells
+from flockcare.reports.exchange.looks import score as read_score
+from flockcare.reports.exchange.rows import KEYS, check_day_and_time, photo_cells, taken_text
+
+FILE = "photos.csv"
+NO_CHECK = "none"
+_foot = cells.for_field(Photo._meta.get_field("foot"))
+_note = cells.for_field(Photo._meta.get_field("note"))
+_source = cells.for_field(Photo._meta.get_field("taken_source"))
+
+
+@dataclass
+class Pictures:
+    """Finished picture files, waiting in a folder that goes away with this object."""
+
+    waiting: list[tuple[Path, str]] = field(default_factory=list)
+    _folder: tempfile.TemporaryDirectory | None = None
+
+    def keep(self, files: dict[str, bytes]) -> None:
+        if self._folder is None:
+            self._folder = tempfile.TemporaryDirectory(prefix="flockcare-import-")
+        for name, data in files.items():
+            path = Path(self._folder.name, str(len(self.waiting)))
+            path.write_bytes(data)
+            self.waiting.append((path, name))
+
+    def store(self) -> list[str]:
+        """Copy everything into the storage; on failure nothing stays there."""
+        stored = []
+        try:
+            for path, name in self.waiting:
+                with path.open("rb") as file:
+                    stored.append(default_storage.save(name, File(file)))
+        except BaseException:
+            remove(stored)
+            raise
+        return stored
+
+
+@dataclass
+class _Candidate:
+    """A photo row that was read, with what decides about its check."""
+
+    row: object
+    photo: Photo
+    score: int | None
+    check: str
+
+    def day(self, zone) -> str:
+        """The day it was taken, empty when that is not known to the day."""
+        known = self.photo.taken_precision in (Precision.MOMENT, Precision.DAY)
+        return taken_text(self.photo, zone)[:10] if known else ""
+
+
+def check_photos(work) -> None:
+    if not work.tables[FILE]:
+        return
+    existing = {photo.sha256: photo for photo in Photo.objects.filter(flock=work.flock)}
+    in_file = {}
+    candidates = work.read(FILE).each(lambda row: _photo(work, row, existing, in_file))
+    candidates = [candidate for candidate in candidates if candidate]
+    if candidates:
+        _Checks(work).attach(candidates)
+
+
+def _photo(work, row, existing, in_file) -> _Candidate | None:
+    value = row.get("score", read_score)
+    details = _details(work, row)
+    picture = _take_in(work, row)
+    if picture is None:
+        return None
+    sha256 = row.get("sha256", cells.sha256, picture.sha256)
+    known = existing.get(sha256) or existing.get(picture.sha256)
+    if known:
+        _already_there(work, row, Photo(flock=work.flock, **details), known)
+        return None
+    if sha256 in in_file:
+        row.wrong("file", f"This is the same picture as “{in_file[sha256]}”.")
+        return None
+    in_file[sha256] = row.text("file")
+    if details["taken"] is None and picture.taken:
+        details |= _by_the_camera(picture, work.zone)
+    photo, files = prepare(picture, flock=work.flock, **details)
+    photo.sha256 = sha256
+    work.plan.add(photo)
+    work.plan.pictures.keep(files)
+    return _Candidate(row, photo, value, row.text("check"))
+
+
+def _details(work, row) -> dict:
+    taken, precision = row.get("taken", lambda text: _taken(text, work), (None, Precision.UNKNOWN))
+    return {
+        "bird": row.find("bird", "bird", work.birds) if row.text("bird") else None,
+        "foot": row.get("foot", _foot, ""),
+        "taken": taken,
+        "taken_precision": precision,
+        "taken_source": row.get("taken_source", _source, DateSource.HAND if taken else ""),
+        "note": row.get("note", _note, ""),
+    }
+
+
+def _by_the_camera(picture, zone) -> dict:
+    local, offset = picture.taken
+    clock = zone if offset is None else timezone(offset)
+    return {
+        "taken": local.replace(tzinfo=clock),
+        "taken_precision": Precision.MOMENT,
+        "taken_source": DateSource.CAMERA,
+    }
+
+
+def _take_in(work, row):
+    name = row.text("file")
+    source = work.tables.source
+    if not name:
+        row.wrong("file", "This must not be empty.")
+        return None
+    try:
+        size = source.size(name)
+        if size is None:
+            row.wrong("file", f"There is no file “{name}”.")
+        elif size > MAX_BYTES:
+            row.wrong("file", f"“{name}” is larger than 30 MB.")
+        else:
+            with source.open(name) as stream:
+                return take_in(stream, name)
+    except (ValueError, OSError) as error:
+        row.wrong("file", str(error))
+    except RefusedPhoto as refused:
+        row.wrong("file", refused.reason)
+    return None
+
+
+def _taken(text: str, work) -> tuple[datetime, Precision]:
+    """The earliest moment that a text like 2023, 2023-05, 2023-05-14 or 2023-05-14 16:05 means."""
+    day_part, _, clock_part = text.replace("T", " ").partition(" ")
+    partial = PartialDate.parse(day_part)
+    clock = cells.clock(clock_part.strip()) if clock_part else None
+    if clock and not partial.day:
+        raise ValueError(f"“{text}” has a time but no day.")
+    at = cells.moment(partial.first(), clock or cells.MIDNIGHT, work.zone)
+    if at > work.now:
+        raise ValueError(f"{text} is in the future.")
+    if clock:
+        return at, Precision.MOMENT
+    return at, Precision.DAY if partial.day else (
+        Precision.MONTH if partial.month else Precision.YEAR
+    )
+
+
+def _already_there(work, row, photo, known) -> None:
+    here, there = (
+        dict(zip(("bird", "foot", "taken", "note"), cells_of, strict=True))
+        for cells_of in (_told(photo, work.zone), _told(known, work.zone))
+    )
+    for column in here:
+        if row.text(column) and here[column] != there[column]:
+            row.wrong(column, "This picture is in the flock already, with another value here.")
+            return
+    work.plan.already_there[FILE] += 1
+
+
+def _told(photo, zone) -> list:
+    _, bird, foot, taken, _, note, *_ = photo_cells(photo, KEYS, zone)
+    return [bird, foot, taken, note]
+
+
+class _Checks:
+    """The checks that photos can belong to: those of the flock and those about to be added."""
+
+    def __init__(self, work):
+        self.work = work
+        self.by_moment, self.by_day = defaultdict(list), defaultdict(list)
+        self.scores = {}
+        for check in Check.objects.filter(flock=work.flock).prefetch_related("findings"):
+            self._know(check, check.findings.all())
+        findings = defaultdict(list)
+        for finding in work.plan.new[FootFinding]:
+            findings[finding.check_record_id].append(finding)
+        for check in work.plan.new[Check]:
+            self._know(check, findings[check.pk])
+
+    def _know(self, check, findings) -> None:
+        day, clock = check_day_and_time(check, self.work.zone)
+        self.by_day[check.bird_id, day].append(check)
+        self.by_moment[check.bird_id, f"{day} {clock}".strip()].append(check)
+        self.scores.update({(check.pk, finding.foot): finding.score for finding in findings})
+
+    def attach(self, candidates) -> None:
+        candidates = [one for one in candidates if one.check != NO_CHECK]
+        groups = defaultdict(list)
+        for candidate in candidates:
+            if self._needs_a_check(candidate):
+                groups[candidate.photo.bird_id, candidate.day(self.work.zone)].append(candidate)
+        for (_, on), group in groups.items():
+            self._make_check(date.fromisoformat(on), group)
+        for candidate in candidates:
+            for check in self._checks_of(candidate):
+                self._join(candidate, check)
+
+    def _needs_a_check(self, candidate) -> bool:
+        if candidate.score is None or candidate.check:
+            return False
+        photo, day = candidate.photo, candidate.day(self.work.zone)
+        if not (photo.bird_id and photo.foot and day):
+            candidate.row.wrong("score", "A score needs a bird, a foot and a day.")
+            return False
+        return not self.by_day.get((photo.bird_id, day))
+
+    def _checks_of(self, candidate) -> list[Check]:
+        bird, day = candidate.photo.bird_id, candidate.day(self.work.zone)
+        if candidate.check:
+            return self._as_told(candidate)
+        same_moment = self.by_moment.get((bird, taken_text(candidate.photo, self.work.zone)))
+        that_day = self.by_day.get((bird, day), [])
+        if same_moment or len(that_day) == 1:
+            return (same_moment or that_day)[:1]
+        if that_day and candidate.score is not None:
+            message = "She has several checks on that day: name one under “check”."
+            candidate.row.wrong("score", message)
+        return []
+
+    def _as_told(self, candidate) -> list[Check]:
+        found = []
+        for moment in candidate.check.split(";"):
+            checks = self.by_moment.get((candidate.photo.bird_id, moment.strip()))
+            if checks:
+                found.append(checks[0])
+            else:
+                candidate.row.wrong("check", f"She has no check at “{moment.strip()}”.")
+        return found
+
+    def _join(self, candidate, check) -> None:
+        known = self.scores.get((check.pk, candidate.photo.foot))
+        if candidate.score is None or candidate.score == known:
+            self.work.plan.attached.append((check, candidate.photo))
+            return
+        said = "nothing about this foot" if known is None else known
+        candidate.row.wrong("score", f"Her check of that day says {said}.")
+
+    def _make_check(self, on, group) -> None:
+        moments = [c.photo.taken for c in group if c.photo.taken_precision == Precision.MOMENT]
+        noon = cells.moment(on, cells.NOON, self.work.zone)
+        check = Check(
+            flock=self.work.flock,
+            bird=group[0].photo.bird,
+            at=min(moments, default=min(noon, self.work.now)),
+            time_known=bool(moments),
+        )
+        by_foot = {one.photo.foot: one.score for one in reversed(group)}
+        findings = [
+            FootFinding(check_record=check, foot=foot, score=score)
+            for foot, score in by_foot.items()
+        ]
+        self.work.plan.add(check, *findings)
+        self._know(check, findings)

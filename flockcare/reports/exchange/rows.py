@@ -1,0 +1,154 @@
+"""Records as the cells of their rows: for writing them, and for telling whether two are the same.
+
+``birds`` is a mapping from a bird's key to what she is called in the file.
+"""
+
+from flockcare.photos.models import Foot, Precision
+from flockcare.reports.exchange.cells import NOON, clock_text, day_text, number_text
+from flockcare.reports.exchange.columns import SIGNS, SITE_SEPARATOR
+
+
+class _Keys(dict):
+    def __missing__(self, key):
+        return key
+
+
+# In place of ``birds``: every bird stands for herself.
+KEYS = _Keys()
+
+
+def bird_cells(bird, label: str) -> list[str]:
+    breed = bird.breed
+    return [
+        label,
+        bird.band,
+        breed.name if breed else "",
+        bird.own_weight_class,
+        bird.hatched,
+        bird.joined,
+        bird.left,
+        bird.left_reason,
+        bird.name if bird.name != label else "",
+        bird.sex,
+        bird.traits,
+        bird.left_note,
+        number_text(breed.adult_grams) if breed else "",
+        breed.source if breed else "",
+    ]
+
+
+def weighing_cells(weighing, birds) -> list[str]:
+    return [birds[weighing.bird_id], day_text(weighing.on), str(weighing.grams)]
+
+
+def stay_cells(stay, birds) -> list[str]:
+    since, until = day_text(stay.since), day_text(stay.until)
+    return [birds[stay.bird_id], stay.house.name, since, until]
+
+
+def house_cells(house) -> list[str]:
+    """A row about the house itself has no feature."""
+    return [house.name, *[""] * 13, house.note]
+
+
+def feature_cells(feature, state=None) -> list[str]:
+    """A feature in one of its states; without a state only that it exists."""
+    start = [feature.house.name, feature.name, feature.kind]
+    if state is None:
+        return [*start, *[""] * 12]
+    return [
+        *start,
+        day_text(state.since),
+        *(number_text(getattr(state, name)) for name in ("height_cm", "run_cm", "length_cm")),
+        number_text(state.width_mm),
+        state.edge,
+        state.material,
+        state.cover,
+        state.bedding,
+        number_text(state.bedding_depth_cm),
+        state.damp,
+        state.note,
+    ]
+
+
+def check_day_and_time(check, zone) -> tuple[str, str]:
+    local = check.at.astimezone(zone)
+    return day_text(local.date()), clock_text(local) if check.time_known else ""
+
+
+def _finding_cells(finding) -> list[str]:
+    if finding is None:
+        return [""] * 5
+    return [
+        str(finding.score),
+        SITE_SEPARATOR.join(finding.sites),
+        finding.scab,
+        number_text(finding.scab_mm),
+        finding.swelling,
+    ]
+
+
+def _sign_cells(finding) -> list[str]:
+    return ["yes" if finding and getattr(finding, sign) else "" for sign in SIGNS]
+
+
+def check_cells(check, findings, birds, zone) -> list[str]:
+    by_foot = {finding.foot: finding for finding in findings}
+    left, right = by_foot.get(Foot.LEFT), by_foot.get(Foot.RIGHT)
+    return [
+        birds[check.bird_id],
+        *check_day_and_time(check, zone),
+        check.by,
+        number_text(check.gait),
+        *_finding_cells(left),
+        *_finding_cells(right),
+        check.note,
+        *_sign_cells(left),
+        *_sign_cells(right),
+        check.manner,
+        check.eating,
+        check.droppings,
+        check.belly,
+    ]
+
+
+def care_cells(step, birds, zone) -> list[str]:
+    """A step at noon exactly is written without its time, which is how one without is read."""
+    local = step.at.astimezone(zone)
+    return [
+        birds[step.bird_id],
+        day_text(local.date()),
+        "" if local.time() == NOON else clock_text(local),
+        step.foot,
+        step.kind,
+        step.product,
+        step.keeper.name if step.keeper else step.keeper_name,
+        day_text(step.next_due),
+        step.note,
+    ]
+
+
+_TAKEN = {Precision.YEAR: "%Y", Precision.MONTH: "%Y-%m", Precision.DAY: "%Y-%m-%d"}
+
+
+def taken_text(photo, zone) -> str:
+    if photo.taken is None or photo.taken_precision == Precision.UNKNOWN:
+        return ""
+    local = photo.taken.astimezone(zone)
+    if photo.taken_precision == Precision.MOMENT:
+        return f"{day_text(local.date())} {clock_text(local)}"
+    return local.strftime(_TAKEN[photo.taken_precision])
+
+
+def photo_cells(photo, birds, zone, *, file="", score="", check="") -> list[str]:
+    return [
+        file,
+        birds[photo.bird_id] if photo.bird_id else "",
+        photo.foot,
+        taken_text(photo, zone),
+        score,
+        photo.note,
+        photo.taken_source,
+        check,
+        photo.sha256,
+    ]
