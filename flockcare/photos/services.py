@@ -53,7 +53,10 @@ def prepare(picture: TakenIn, **fields) -> tuple[Photo, dict[str, bytes]]:
     files = {photo.path(): picture.original}
     files |= {photo.path(size): content for size, content in picture.sizes.items()}
     photo.stored_bytes = sum(map(len, files.values()))
-    photo.full_clean(validate_unique=False, validate_constraints=False)
+    # What it belongs to may not be saved yet either.
+    photo.full_clean(
+        exclude={"flock", "bird", "keeper"}, validate_unique=False, validate_constraints=False
+    )
     return photo, files
 
 
