@@ -11,12 +11,19 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from django.db import models
+from django.db.models.functions import Cast
+
 from flockcare.analysis.episodes import Episode, Look, episodes
 from flockcare.birds.models import Bird
 from flockcare.feet.models import FootFinding
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.people.models import Flock
 from flockcare.photos.models import Foot
+
+_IN_TIME = ("check_record__at", "check_record__received_at")
+# SQLite takes 32,766 parameters in one statement.
+_LOT = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,15 +95,15 @@ def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> lis
 
 
 def _cases(findings, flock: Flock) -> list[Case]:
-    feet = _sights_by_foot(findings.turning_points(), flock)
+    # By key alone: told the bird as well, SQLite tries each of her checks with each key.
+    lots = (FootFinding.objects.filter(pk__in=lot) for lot in _turning_points(findings))
+    feet = _sights_by_foot(lots, flock)
     mixed = [foot for foot, sights in feet.items() if _called_both_ways(sights)]
     if mixed:
         # A clear look on the day of an affected one gives way to it. The neighbour in time is
         # then not the neighbouring day, which only the whole record of that foot can tell.
         whole = findings.filter(check_record__bird__in={bird_id for bird_id, _ in mixed})
-        all_sights = _sights_by_foot(
-            whole.order_by("check_record__at", "check_record__received_at"), flock
-        )
+        all_sights = _sights_by_foot([whole], flock)
         feet.update((foot, all_sights[foot]) for foot in mixed)
     return [
         case
@@ -105,20 +112,49 @@ def _cases(findings, flock: Flock) -> list[Case]:
     ]
 
 
-def _sights_by_foot(findings, flock: Flock) -> dict[tuple[uuid.UUID, str], list[Sight]]:
+def _turning_points(findings) -> list[list[int]]:
+    """Keys of the affected looks and the clear ones next to them, in lots fit for one query.
+
+    A clear look between two clear looks tells when nothing began and nothing ended. Picking them
+    here takes a tenth of the time of a window function in SQLite, and reading ten years of a
+    healthy bird's looks without their times and keepers a third of reading them whole.
+    """
+    rows = (
+        findings.annotate(bird=Cast("check_record__bird_id", models.CharField()))
+        .order_by("bird", "foot", *_IN_TIME)
+        .values_list("bird", "foot", "score", "pk")
+    )
+    picked: list[int] = []
+    before = (None, None, 0, None)
+    for row in rows:
+        near = row[:2] == before[:2]
+        affected, was_affected = row[2] >= AFFECTED_FROM, near and before[2] >= AFFECTED_FROM
+        if affected and near and not was_affected and picked[-1:] != [before[3]]:
+            picked.append(before[3])
+        if affected or was_affected:
+            picked.append(row[3])
+        before = row
+    return [picked[start : start + _LOT] for start in range(0, len(picked), _LOT)]
+
+
+def _sights_by_foot(lots, flock: Flock) -> dict[tuple[uuid.UUID, str], list[Sight]]:
+    """The looks of each foot in time order."""
     zone = flock.zone
     feet = defaultdict(list)
-    for bird_id, foot, score, at, check_id, keeper, name in findings.values_list(
-        "check_record__bird_id",
-        "foot",
-        "score",
-        "check_record__at",
-        "check_record_id",
-        "check_record__keeper__name",
-        "check_record__keeper_name",
-    ):
-        sight = Sight(at.astimezone(zone).date(), at, score, check_id, keeper or name)
-        feet[bird_id, foot].append(sight)
+    for findings in lots:
+        for bird_id, foot, score, at, check_id, keeper, name in findings.order_by(
+            *_IN_TIME
+        ).values_list(
+            "check_record__bird_id",
+            "foot",
+            "score",
+            "check_record__at",
+            "check_record_id",
+            "check_record__keeper__name",
+            "check_record__keeper_name",
+        ):
+            sight = Sight(at.astimezone(zone).date(), at, score, check_id, keeper or name)
+            feet[bird_id, foot].append(sight)
     return feet
 
 
