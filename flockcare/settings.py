@@ -105,7 +105,6 @@ DATABASES = {
             "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
         },
         "CONN_MAX_AGE": None,
-        "TEST": {"NAME": DATA_DIR / "test.sqlite3"},
     }
 }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"

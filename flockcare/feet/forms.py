@@ -52,8 +52,13 @@ class FootForm(KeeperModelForm):
         }
 
     def __init__(self, *args, foot: Foot, **kwargs):
-        super().__init__(*args, prefix=foot.value, empty_permitted=True, **kwargs)
-        self.use_required_attribute = False
+        super().__init__(
+            *args,
+            prefix=foot.value,
+            empty_permitted=True,
+            use_required_attribute=False,
+            **kwargs,
+        )
         self.foot = foot
         self.instance.foot = foot
         self.fields["score"].choices = [("", "Not looked at"), *LESION.choices]

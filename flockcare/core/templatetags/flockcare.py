@@ -3,10 +3,12 @@
 from django import template
 from django.urls import reverse
 from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
 from flockcare.core.dates import PartialDate
 
 register = template.Library()
+HERE = SafeString(' aria-current="page"')
 
 
 @register.simple_tag(takes_context=True)
@@ -18,7 +20,7 @@ def place(context, view: str, label: str, icon: str):
         '<a href="{}" class="place place-{}"{}><span>{}</span></a>',
         url,
         icon,
-        format_html(' aria-current="page"') if here else "",
+        HERE if here else "",
         label,
     )
 

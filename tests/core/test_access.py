@@ -1,0 +1,141 @@
+"""Who may open what: every address of the app, taken from the resolver itself.
+
+A new address fails here until it is under a flock, or listed as open to all or to the signed in.
+"""
+
+import uuid
+from datetime import date
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, get_resolver, reverse
+from django.utils import timezone
+
+from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.feet.models import Check, Round, RoundBird
+from flockcare.people.models import Invitation, Membership
+from flockcare.people.services import invite
+from flockcare.photos.models import Photo
+
+pytestmark = pytest.mark.django_db
+
+OPEN_TO_ALL = {
+    "people:home",
+    "people:set_up",
+    "people:sign_in",
+    "people:join",
+    "people:new_password",
+}
+SIGNED_IN = {
+    "people:sign_out",
+    "people:flocks",
+    "people:flock_new",
+    "people:account",
+    "people:password",
+    "people:sign_out_everywhere",
+}
+
+# What a viewer may do: go, and say which of their flocks they are looking at.
+OPEN_TO_VIEWERS = {"people:leave", "people:flock_open"}
+
+
+def addresses(resolver=None, prefix="", namespace=""):
+    """(name with namespace, names of the arguments) of every address."""
+    resolver = resolver or get_resolver()
+    for pattern in resolver.url_patterns:
+        names = [*prefix, *pattern.pattern.regex.groupindex]
+        if isinstance(pattern, URLPattern):
+            yield f"{namespace}{pattern.name}", names
+        else:
+            inner = f"{pattern.namespace}:" if pattern.namespace else namespace
+            yield from addresses(pattern, names, inner)
+
+
+ADDRESSES = dict(addresses())
+IN_A_FLOCK = sorted(name for name, arguments in ADDRESSES.items() if "flock_id" in arguments)
+
+
+def records(flock, keeper) -> dict:
+    """One record of every kind in this flock, by the argument that names it in an address."""
+    bird = Bird.objects.create(flock=flock, name="Borage")
+    check = Check.objects.create(flock=flock, bird=bird, at=timezone.now())
+    photo = Photo.objects.create(
+        flock=flock,
+        bird=bird,
+        width=9,
+        height=9,
+        stored_bytes=9,
+        sha256=uuid.uuid4().hex * 2,
+        look_hash=0,
+    )
+    round_ = Round.objects.create(flock=flock)
+    RoundBird.objects.create(round=round_, bird=bird, place=0)
+    invitation, _ = invite(flock=flock, role="viewer", by=keeper)
+    return {
+        "bird_id": bird.pk,
+        "check_id": check.pk,
+        "photo_id": photo.pk,
+        "size": 240,
+        "weighing_id": Weighing.objects.create(
+            flock=flock, bird=bird, on=date(2026, 1, 1), grams=2000
+        ).pk,
+        "breed_id": Breed.objects.create(flock=flock, name="Sussex").pk,
+        "membership_id": Membership.objects.filter(flock=flock).first().pk,
+        "invitation_id": Invitation.objects.get(pk=invitation.pk).pk,
+    }
+
+
+@pytest.fixture
+def own(cast):
+    return records(cast.flock, cast.owner)
+
+
+@pytest.fixture
+def strange(cast):
+    return records(cast.elsewhere, cast.stranger)
+
+
+def address(name, flock, found) -> str:
+    arguments = {key: found[key] for key in ADDRESSES[name] if key != "flock_id"}
+    return reverse(name, kwargs={"flock_id": flock.pk, **arguments})
+
+
+def test_every_address_is_in_a_flock_or_listed():
+    assert len(IN_A_FLOCK) > 20
+    assert set(ADDRESSES) - set(IN_A_FLOCK) == OPEN_TO_ALL | SIGNED_IN
+
+
+@pytest.mark.parametrize("name", IN_A_FLOCK)
+def test_nobody_without_signing_in(cast, own, name):
+    client = Client()
+    for answer in (
+        client.get(address(name, cast.flock, own)),
+        client.post(address(name, cast.flock, own)),
+    ):
+        assert answer.status_code in (302, 405)
+        if answer.status_code == 302:
+            assert answer.headers["Location"].startswith(reverse("people:sign_in"))
+
+
+@pytest.mark.parametrize("name", sorted(SIGNED_IN))
+def test_pages_of_ones_own_need_signing_in(cast, name):
+    answer = Client().get(reverse(name))
+    assert answer.status_code in (302, 405)
+
+
+@pytest.mark.parametrize("name", IN_A_FLOCK)
+def test_a_stranger_finds_no_such_flock(cast, own, name):
+    for method in (cast.clients.stranger.get, cast.clients.stranger.post):
+        assert method(address(name, cast.flock, own)).status_code in (404, 405)
+
+
+@pytest.mark.parametrize("name", IN_A_FLOCK)
+def test_a_viewer_changes_nothing(cast, own, name):
+    answer = cast.clients.viewer.post(address(name, cast.flock, own))
+    assert answer.status_code in ((302, 405) if name in OPEN_TO_VIEWERS else (403, 405))
+
+
+@pytest.mark.parametrize("name", [name for name in IN_A_FLOCK if len(ADDRESSES[name]) > 1])
+def test_a_record_of_another_flock_is_not_found(cast, strange, name):
+    for method in (cast.clients.owner.get, cast.clients.owner.post):
+        assert method(address(name, cast.flock, strange)).status_code in (404, 405)

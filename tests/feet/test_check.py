@@ -1,0 +1,236 @@
+"""Logging a check: what is saved, what is refused and that nothing typed is lost."""
+
+import io
+import uuid
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+from PIL import Image
+
+from flockcare.birds.models import Bird
+from flockcare.feet.models import Check
+from flockcare.people.models import Revision
+from flockcare.photos.models import Photo
+
+pytestmark = pytest.mark.django_db
+
+
+def picture(colour="tan", name="foot.jpg"):
+    stream = io.BytesIO()
+    Image.new("RGB", (640, 480), colour).save(stream, "JPEG")
+    stream.seek(0)
+    stream.name = name
+    return stream
+
+
+def check_url(cast, bird, name="feet:check_new"):
+    return reverse(name, args=[cast.flock.pk, bird.pk])
+
+
+def form(**said):
+    """What the form sends: a new key, the time now, and what is said."""
+    moment = timezone.localtime(timezone.now()).strftime("%Y-%m-%dT%H:%M")
+    return {"check_id": str(uuid.uuid4()), "at": moment, **said}
+
+
+SORE_LEFT = {
+    "left-score": "1",
+    "left-sites": ["main", "toe III"],
+    "left-scab": "brown",
+    "left-scab_mm": "6.5",
+    "left-swelling": "moderate",
+    "right-score": "0",
+}
+
+
+def test_both_feet_clear_is_one_tap(cast, birds):
+    answer = cast.clients.keeper.post(
+        check_url(cast, birds["Dill"]), form(verdict="both clear"), follow=True
+    )
+    check = Check.objects.get()
+    assert sorted(check.findings.values_list("foot", "score")) == [("left", 0), ("right", 0)]
+    assert (check.keeper, check.bird) == (cast.keeper, birds["Dill"])
+    assert "both feet clear" in answer.content.decode()
+
+
+def test_a_finding_keeps_everything(cast, birds):
+    said = form(**SORE_LEFT, gait="2", manner="dull", eating="no", note="Limps a little.")
+    cast.clients.keeper.post(check_url(cast, birds["Dill"]), said)
+    check = Check.objects.get()
+    left, right = check.findings.order_by("foot")
+    assert (left.score, left.sites, left.scab) == (1, ["main", "toe III"], "brown")
+    assert (float(left.scab_mm), left.swelling) == (6.5, "moderate")
+    assert (right.score, right.sites) == (0, [])
+    assert (check.gait, check.manner, check.eating, check.note) == (
+        2,
+        "dull",
+        "no",
+        "Limps a little.",
+    )
+    assert str(check.pk) == said["check_id"]
+
+
+def test_one_foot_may_be_left_out(cast, birds):
+    cast.clients.keeper.post(check_url(cast, birds["Dill"]), form(**{"right-score": "0"}))
+    assert list(Check.objects.get().findings.values_list("foot", "score")) == [("right", 0)]
+
+
+def test_a_second_tap_makes_no_second_check(cast, birds):
+    said = form(verdict="both clear")
+    for _ in range(2):
+        answer = cast.clients.keeper.post(check_url(cast, birds["Dill"]), said)
+        assert answer.status_code == 302
+    assert Check.objects.count() == 1
+
+
+def test_the_same_key_with_other_words_is_refused_with_a_way_on(cast, birds):
+    said = form(verdict="both clear")
+    url = check_url(cast, birds["Dill"])
+    cast.clients.keeper.post(url, said)
+    answer = cast.clients.keeper.post(url, {**said, "verdict": "", **SORE_LEFT})
+    assert answer.status_code == 422
+    assert "saved already" in answer.content.decode()
+    assert Check.objects.get().findings.filter(score__gt=0).count() == 0
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ({}, "Say how at least one foot is"),
+        ({"right-score": "7"}, "The lesion score is 0, 1 or 2."),
+        ({"left-scab": "brown"}, "Say how this foot is"),
+        ({"left-score": "0", "left-sites": ["main"]}, "A clear foot has no sore place"),
+        ({"left-score": "1", "left-swelling": "from above"}, "is a score of 2"),
+        ({"left-score": "1", "left-scab_mm": "5"}, "Say whether the scab is brown or black."),
+        ({"left-score": "1", "left-scab": "brown", "left-scab_mm": "90"}, "not wider than 60 mm"),
+        ({"left-score": "1", "left-sites": ["elbow"]}, "elbow"),
+        ({"verdict": "both clear", "left-sites": ["main"]}, "both feet cannot be clear"),
+        ({"right-score": "0", "gait": "9"}, "The gait score is 0 to 5."),
+        ({"right-score": "0", "at": "some day"}, "Give the day and the time"),
+    ],
+)
+def test_what_cannot_be_is_said_and_nothing_typed_is_lost(cast, birds, said, words):
+    answer = cast.clients.keeper.post(
+        check_url(cast, birds["Dill"]),
+        form(note="Typed with a cold thumb.", **{**said})
+        if "at" not in said
+        else {**form(note="Typed with a cold thumb."), **said},
+    )
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert words in page
+    assert "Typed with a cold thumb." in page
+    assert not Check.objects.exists()
+
+
+def test_a_check_in_the_future_is_refused(cast, birds):
+    later = timezone.localtime(timezone.now() + timedelta(days=2)).strftime("%Y-%m-%dT%H:%M")
+    answer = cast.clients.keeper.post(
+        check_url(cast, birds["Dill"]), {**form(verdict="both clear"), "at": later}
+    )
+    assert answer.status_code == 422
+    assert "This is in the future" in answer.content.decode()
+
+
+def test_a_check_after_she_left_is_refused(cast, birds):
+    Bird.objects.filter(pk=birds["Dill"].pk).update(left="2024-05", left_reason="died")
+    answer = cast.clients.keeper.post(check_url(cast, birds["Dill"]), form(verdict="both clear"))
+    assert "left the flock before this" in answer.content.decode()
+
+
+def test_photos_come_with_the_form(cast, birds):
+    said = form(**SORE_LEFT)
+    cast.clients.keeper.post(
+        check_url(cast, birds["Dill"]), {**said, "left-photos": [picture("tan"), picture("pink")]}
+    )
+    photos = Check.objects.get().photos.all()
+    assert {(photo.bird, photo.foot) for photo in photos} == {(birds["Dill"], "left")}
+    assert len(photos) == 2
+
+
+def test_a_refused_photo_loses_neither_the_others_nor_the_words(cast, birds):
+    url = check_url(cast, birds["Dill"])
+    damaged = io.BytesIO(b"\xff\xd8\xff\xe0 not much of a picture")
+    damaged.name = "broken.jpg"
+    said = form(**SORE_LEFT, note="Both kept.")
+    answer = cast.clients.keeper.post(url, {**said, "left-photos": [picture(), damaged]})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "broken.jpg" in page
+    assert "Both kept." in page
+    photo = Photo.objects.get()
+    assert f'value="{photo.pk}"' in page
+    cast.clients.keeper.post(url, {**said, "left-kept_photo": str(photo.pk)})
+    assert list(Check.objects.get().photos.all()) == [photo]
+
+
+def test_a_photo_sent_early_is_kept_with_the_check(cast, birds):
+    answer = cast.clients.keeper.post(
+        reverse("photos:add", args=[cast.flock.pk]), {"photo": picture()}
+    )
+    assert answer.status_code == 201
+    said = form(**SORE_LEFT, **{"left-kept_photo": answer.json()["id"]})
+    cast.clients.keeper.post(check_url(cast, birds["Dill"]), said)
+    photo = Photo.objects.get()
+    assert (photo.bird, photo.foot) == (birds["Dill"], "left")
+
+
+def test_a_photo_of_another_bird_or_flock_is_not_taken_over(cast, birds):
+    add = reverse("photos:add", args=[cast.flock.pk])
+    of_mace = cast.clients.keeper.post(add, {"photo": picture("tan")}).json()["id"]
+    Photo.objects.filter(pk=of_mace).update(bird=birds["Mace"])
+    strange = cast.clients.stranger.post(
+        reverse("photos:add", args=[cast.elsewhere.pk]), {"photo": picture("pink")}
+    ).json()["id"]
+    said = form(**SORE_LEFT, **{"left-kept_photo": [of_mace, strange]})
+    cast.clients.keeper.post(check_url(cast, birds["Dill"]), said)
+    assert not Check.objects.get().photos.exists()
+    sent_again = cast.clients.keeper.post(
+        check_url(cast, birds["Dill"]), {**form(**SORE_LEFT), "left-photos": [picture("tan")]}
+    )
+    assert "as a photo of Mace" in sent_again.content.decode()
+
+
+def test_mending_a_check_keeps_what_it_said(cast, birds):
+    url = check_url(cast, birds["Dill"])
+    said = form(**SORE_LEFT, note="First words")
+    cast.clients.keeper.post(url, said)
+    check = Check.objects.get()
+    edit = reverse("feet:check_edit", args=[cast.flock.pk, check.pk])
+    page = cast.clients.owner.get(edit).content.decode()
+    assert "First words" in page
+    assert 'value="6.5"' in page
+    cast.clients.owner.post(edit, {**said, "left-score": "2", "left-swelling": "from above"})
+    assert check.findings.get(foot="left").score == 2
+    revision = Revision.objects.get()
+    assert (revision.by, revision.record) == (cast.owner, check.pk)
+    assert revision.before["findings"][0][1] == 1
+
+
+def test_taking_a_check_back_keeps_its_words_and_photos(cast, birds):
+    said = form(**SORE_LEFT)
+    cast.clients.keeper.post(check_url(cast, birds["Dill"]), {**said, "left-photos": [picture()]})
+    check = Check.objects.get()
+    cast.clients.keeper.post(reverse("feet:check_delete", args=[cast.flock.pk, check.pk]))
+    assert not Check.objects.exists()
+    assert Photo.objects.get().bird == birds["Dill"]
+    assert Revision.objects.get().deed == "delete"
+
+
+def test_viewers_and_strangers(cast, birds):
+    url = check_url(cast, birds["Dill"])
+    for client, status in ((cast.clients.viewer, 403), (cast.clients.stranger, 404)):
+        assert client.get(url).status_code == status
+        assert client.post(url, form(verdict="both clear")).status_code == status
+    assert not Check.objects.exists()
+
+
+def test_the_form_costs_the_same_for_any_history(cast, birds, django_assert_max_num_queries):
+    url = check_url(cast, birds["Dill"])
+    cast.clients.keeper.get(url)
+    for _ in range(20):
+        cast.clients.keeper.post(url, form(verdict="both clear"))
+    with django_assert_max_num_queries(6):
+        cast.clients.keeper.get(url)
