@@ -84,3 +84,6 @@ MIN_HEALED_PER_GROUP = 5
 MIN_HEALED_FOR_LOG_RANK = 10
 MIN_HEALED_FOR_CHI2 = 20
 MIN_STILL_FOLLOWED = 3
+
+# An interval whose upper limit is more than this many times its lower one says nothing.
+WIDE_INTERVAL = 4.0

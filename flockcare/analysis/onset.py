@@ -141,7 +141,7 @@ class RateFit:
         shift = [sum(not math.isnan(r) for r in self.rates[:j]) for j in (k, base)]
         top, bottom = self.rates[k], self.rates[base]
         value = top / bottom if bottom > 0 else math.inf
-        return _limits_at_drop(
+        return limits_at_drop(
             lambda log_ratio: profile_log_likelihood(observed, log_ratio, *shift),
             self.log_likelihood,
             value,
@@ -312,10 +312,10 @@ def _drop(level: float, value: float) -> float:
 
 
 def _profile_limits(profile, top, value, level, scale) -> tuple[float, float]:
-    return _limits_at_drop(profile, top, value, _drop(level, value), scale)
+    return limits_at_drop(profile, top, value, _drop(level, value), scale)
 
 
-def _limits_at_drop(
+def limits_at_drop(
     profile: Callable[[float], float], top: float, value: float, drop: float, scale: float
 ) -> tuple[float, float]:
     """The two crossings of `top - drop`, searched outwards from `value` on the log scale."""
@@ -409,8 +409,13 @@ def _newton(one: Likelihood, offset: np.ndarray) -> tuple[np.ndarray, float, np.
             score[rates == 0] <= 0
         ).all():
             break
+        # Cases that all straddle leave the information singular; a touch of the EM algorithm's
+        # curvature keeps the step uphill there and changes nothing elsewhere.
+        curved = information + np.diag(
+            1e-6 * one.clear_days**2 / (rates * one.clear_days + 1e-6 * cases)
+        )
         step = np.zeros(rates.size)
-        step[free] = np.linalg.lstsq(information[np.ix_(free, free)], score[free], rcond=None)[0]
+        step[free] = np.linalg.solve(curved[np.ix_(free, free)], score[free])
         falling = step < 0
         fraction = min(1.0, *(0.95 * rates[falling] / -step[falling])) if falling.any() else 1.0
         while not height(trial := rates + fraction * step) > top and fraction > 1e-9:
