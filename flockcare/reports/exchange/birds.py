@@ -13,7 +13,6 @@ FILE = "birds.csv"
 BIRD, BREED = Bird._meta.get_field, Breed._meta.get_field
 
 _text = {
-    "label": cells.plain,
     "name": cells.for_field(BIRD("name")),
     "band_number": cells.for_field(BIRD("band_number")),
     "traits": cells.for_field(BIRD("traits")),
@@ -39,7 +38,7 @@ def check_birds(work) -> None:
     def build(row):
         before = len(work.problems)
         bird = _bird(work, row, breeds)
-        label = row.need("bird", _text["label"])
+        label = row.text("bird")
         if len(work.problems) > before:
             return
         if label.lower() in in_file:
@@ -58,7 +57,7 @@ def _bird(work, row: RowReader, breeds) -> Bird:
     colour, number = _band(row)
     bird = Bird(
         flock=work.flock,
-        name=row.get("name" if row.text("name") else "bird", _text["name"], ""),
+        name=_name(row),
         band_colour=colour,
         band_number=number,
         breed=_breed(work, row, breeds),
@@ -75,6 +74,14 @@ def _bird(work, row: RowReader, breeds) -> Bird:
         row.wrong("left_reason", "Say why she left.")
     _order_of_dates(row, bird)
     return bird
+
+
+def _name(row) -> str:
+    """Her name; what the file calls her is free where she has one besides."""
+    if not row.text("name"):
+        return row.need("bird", _text["name"]) or ""
+    row.need("bird", cells.plain)
+    return row.get("name", _text["name"], "")
 
 
 def _order_of_dates(row, bird) -> None:
