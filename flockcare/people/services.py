@@ -3,24 +3,44 @@
 import uuid
 from datetime import timedelta
 
+from django.contrib.auth.hashers import make_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
 from flockcare.core.models import Token, token_hash
+from flockcare.people import history
 from flockcare.people.models import Flock, Invitation, Keeper, Membership, PasswordLink, Role
 
 INVITATION_DAYS = 7
 PASSWORD_LINK_HOURS = 24
 
 
-@transaction.atomic
+class LinkGone(ValidationError):
+    """The invitation or password link was used, withdrawn or has run out."""
+
+
 def add_keeper(*, name: str, sign_in_name: str, password: str) -> Keeper:
-    keeper = Keeper(name=name, sign_in_name=sign_in_name.lower())
-    keeper.set_password(password)
+    return _add_keeper(name=name, sign_in_name=sign_in_name, password_hash=make_password(password))
+
+
+def _add_keeper(*, name: str, sign_in_name: str, password_hash: str) -> Keeper:
+    keeper = Keeper(name=name, sign_in_name=sign_in_name.lower(), password=password_hash)
     keeper.full_clean()
     keeper.save()
     return keeper
+
+
+def rename_keeper(*, keeper: Keeper, name: str) -> None:
+    keeper.name = name
+    keeper.full_clean()
+    keeper.save(update_fields=["name"])
+
+
+def change_password(*, keeper: Keeper, password: str) -> None:
+    """Every session of the keeper ends; the caller may renew the one it came from."""
+    keeper.set_password(password)
+    keeper.save(update_fields=["password"])
 
 
 @transaction.atomic
@@ -33,11 +53,28 @@ def start_flock(*, owner: Keeper, name: str, time_zone: str, units: str) -> Floc
 
 
 @transaction.atomic
-def set_up(*, keeper: dict, flock: dict) -> Flock:
+def change_flock(*, flock: Flock, by: Keeper) -> None:
+    flock.flock = flock  # History files every record under the flock of that name.
+    history.change(flock, by=by)
+
+
+def set_up(*, keeper: dict, flock: dict) -> tuple[Keeper, Flock]:
     """Make the first keeper and flock of an empty installation; ValidationError when not empty."""
-    if Keeper.objects.exists():
-        raise ValidationError("This installation has been set up already. Sign in instead.")
-    return start_flock(owner=add_keeper(**keeper), **flock)
+    fields = _hashed(keeper)
+    with transaction.atomic():
+        if Keeper.objects.exists():
+            raise ValidationError("This installation has been set up already. Sign in instead.")
+        owner = _add_keeper(**fields)
+        return owner, start_flock(owner=owner, **flock)
+
+
+def _hashed(keeper: dict) -> dict:
+    """Hash the password ahead of the transaction: it is slow on purpose, and others would wait."""
+    return {
+        "name": keeper["name"],
+        "sign_in_name": keeper["sign_in_name"],
+        "password_hash": make_password(keeper["password"]),
+    }
 
 
 def invite(*, flock: Flock, role: str, by: Keeper) -> tuple[Invitation, str]:
@@ -62,46 +99,48 @@ def accept_invitation(*, token: str, keeper: Keeper) -> Membership:
     now = timezone.now()
     invitation = Invitation.objects.usable(token, now=now).select_related("flock").first()
     if invitation is None:
-        raise ValidationError("This invitation has been used or has run out. Ask for a new one.")
+        raise LinkGone("This invitation has been used or has run out. Ask for a new one.")
     membership = Membership.objects.filter(flock=invitation.flock, keeper=keeper).first()
     if membership:
         return membership
     if not Invitation.objects.use(token, now=now):
-        raise ValidationError("This invitation has just been used. Ask for a new one.")
+        raise LinkGone("This invitation has just been used. Ask for a new one.")
     return Membership.objects.create(flock=invitation.flock, keeper=keeper, role=invitation.role)
 
 
-@transaction.atomic
 def join_as_new_keeper(*, token: str, **keeper) -> Membership:
-    return accept_invitation(token=token, keeper=add_keeper(**keeper))
-
-
-def withdraw_invitation(*, invitation: Invitation) -> None:
-    invitation.delete()
-
-
-def _other_owners(membership: Membership):
-    return Membership.objects.filter(flock=membership.flock, role=Role.OWNER).exclude(
-        pk=membership.pk
-    )
+    fields = _hashed(keeper)
+    with transaction.atomic():
+        return accept_invitation(token=token, keeper=_add_keeper(**fields))
 
 
 @transaction.atomic
-def change_role(*, membership: Membership, role: str) -> None:
-    if role != Role.OWNER and not _other_owners(membership).exists():
+def withdraw_invitation(*, invitation: Invitation, by: Keeper) -> None:
+    history.delete(invitation, by=by)
+
+
+def _require_another_owner(membership: Membership) -> None:
+    # Locked, so that of two last owners who leave at once the second sees the first one gone.
+    Flock.objects.select_for_update().get(pk=membership.flock_id)
+    owners = Membership.objects.filter(flock=membership.flock_id, role=Role.OWNER)
+    if not owners.exclude(pk=membership.pk).exists():
         raise ValidationError("A flock needs an owner. Make somebody else an owner first.")
+
+
+@transaction.atomic
+def change_role(*, membership: Membership, role: str, by: Keeper) -> None:
+    if role != Role.OWNER:
+        _require_another_owner(membership)
     membership.role = role
-    membership.full_clean()
-    membership.save()
+    history.change(membership, by=by)
 
 
 @transaction.atomic
-def remove_keeper(*, membership: Membership) -> None:
+def remove_keeper(*, membership: Membership, by: Keeper) -> None:
     """End a keeper's place in a flock at once; with no flock left their phones are signed out."""
-    if not _other_owners(membership).exists():
-        raise ValidationError("A flock needs an owner. Make somebody else an owner first.")
+    _require_another_owner(membership)
     keeper = membership.keeper
-    membership.delete()
+    history.delete(membership, by=by)
     if not keeper.membership_set.exists():
         end_sessions(keeper=keeper)
 
@@ -135,13 +174,15 @@ def make_password_link(*, keeper: Keeper, by: Keeper) -> str:
     return token
 
 
-@transaction.atomic
 def set_password_by_link(*, token: str, password: str) -> Keeper:
+    """Use the link up, set the password and end every session of the keeper; LinkGone if dead."""
     now = timezone.now()
-    link = PasswordLink.objects.usable(token, now=now).select_related("keeper").first()
-    if link is None or not PasswordLink.objects.use(token, now=now):
-        raise ValidationError("This link has been used or has run out. Ask for a new one.")
-    link.keeper.set_password(password)
-    link.keeper.save()
-    end_sessions(keeper=link.keeper)
+    password_hash = make_password(password)
+    with transaction.atomic():
+        link = PasswordLink.objects.usable(token, now=now).select_related("keeper").first()
+        if link is None or not PasswordLink.objects.use(token, now=now):
+            raise LinkGone("This link has been used or has run out. Ask for a new one.")
+        link.keeper.password = password_hash
+        link.keeper.save(update_fields=["password"])
+        end_sessions(keeper=link.keeper)
     return link.keeper

@@ -1,0 +1,112 @@
+"""Every write about birds, breeds and weighings."""
+
+from dataclasses import dataclass
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from flockcare.birds.breeds import BY_NAME
+from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.people import history
+
+OWN_FIGURE = "entered by a keeper"
+
+
+@dataclass(frozen=True)
+class NewBird:
+    """A bird as a list gives her; only the name is needed."""
+
+    name: str
+    band_colour: str = ""
+    band_number: str = ""
+    breed: str = ""
+
+
+def breed_named(*, flock, name: str) -> Breed | None:
+    """The flock's breed of that name; made when first used, with its published adult weight."""
+    name = name.strip()
+    if not name:
+        return None
+    breed = Breed.objects.filter(flock=flock, name__iexact=name).first()
+    if breed is None:
+        published = BY_NAME.get(name.lower())
+        breed = Breed(flock=flock, name=published.breed if published else name)
+        if published:
+            breed.adult_grams, breed.source = published.grams, published.source
+        breed.full_clean()
+        breed.save()
+    return breed
+
+
+@transaction.atomic
+def add_bird(*, bird: Bird, breed_name: str) -> None:
+    bird.breed = breed_named(flock=bird.flock, name=breed_name)
+    bird.full_clean()
+    bird.save()
+
+
+@transaction.atomic
+def edit_bird(*, bird: Bird, breed_name: str, by) -> None:
+    bird.breed = breed_named(flock=bird.flock, name=breed_name)
+    history.change(bird, by=by)
+
+
+@transaction.atomic
+def add_birds(*, flock, birds: list[NewBird]) -> None:
+    """All of them, or none when one cannot be."""
+    breeds = {}
+    for new in birds:
+        key = new.breed.lower()
+        if key not in breeds:
+            breeds[key] = breed_named(flock=flock, name=new.breed)
+        bird = Bird(
+            flock=flock,
+            name=new.name,
+            band_colour=new.band_colour,
+            band_number=new.band_number,
+            breed=breeds[key],
+        )
+        bird.full_clean()
+        bird.save()
+
+
+@transaction.atomic
+def leave_flock(*, bird: Bird, by) -> None:
+    """Keep when and why a bird left, as set on ``bird``."""
+    if not bird.left:
+        raise ValidationError({"left": "Say when she left; the year is enough."})
+    history.change(bird, by=by)
+
+
+@transaction.atomic
+def came_back(*, bird: Bird, by) -> None:
+    """She is back, or had never left. What was written then stays in the history."""
+    bird.left = bird.left_reason = bird.left_note = ""
+    history.change(bird, by=by)
+
+
+@transaction.atomic
+def weigh(*, weighing: Weighing) -> None:
+    weighing.full_clean()
+    weighing.save()
+
+
+@transaction.atomic
+def delete_weighing(*, weighing: Weighing, by) -> None:
+    history.delete(weighing, by=by)
+
+
+@transaction.atomic
+def edit_breed(*, breed: Breed, by) -> None:
+    """A weight typed by a keeper no longer stands under the name of the published source."""
+    if breed.adult_grams != Breed.objects.get(pk=breed.pk).adult_grams:
+        breed.source = OWN_FIGURE if breed.adult_grams else ""
+    history.change(breed, by=by)
+
+
+@transaction.atomic
+def delete_breed(*, breed: Breed, by) -> None:
+    """ValidationError while birds are of this breed."""
+    if breed.bird_set.exists():
+        raise ValidationError(f"There are birds of the breed {breed}. Give them another one first.")
+    history.delete(breed, by=by)

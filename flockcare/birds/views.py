@@ -1,0 +1,244 @@
+"""Pages about who the birds are and what they weigh."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.db.models import Count, Q
+from django.shortcuts import get_object_or_404, redirect, render
+from django.template.defaultfilters import pluralize
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from flockcare.birds import services
+from flockcare.birds.breeds import BY_NAME, weight_class
+from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, LeaveForm, WeighingForm
+from flockcare.birds.models import Bird, Weighing
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+
+form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
+
+
+@require_safe
+@flock_view()
+def bird_list(request, flock):
+    """Who is here, or with ``?gone`` who was; ``?find=`` narrows to a name or band."""
+    gone, find = "gone" in request.GET, request.GET.get("find", "").strip()
+    birds = Bird.objects.filter(flock=flock).select_related("breed")
+    birds = birds.gone().order_by("-left", "name") if gone else birds.present()
+    response = render(
+        request,
+        "birds/rows.html" if request.htmx else "birds/list.html",
+        {
+            "flock": flock,
+            "here": "birds",
+            "birds": _found(birds, find),
+            "find": find,
+            "gone": gone,
+        },
+    )
+    response.headers["Vary"] = "HX-Request"
+    return response
+
+
+def _found(birds, words: str):
+    """The birds that have every word in their name or band."""
+    for word in words.split():
+        birds = birds.filter(
+            Q(name__icontains=word)
+            | Q(band_colour__istartswith=word)
+            | Q(band_number__icontains=word)
+        )
+    return birds
+
+
+def _saved(form, deed, **kwargs) -> bool:
+    """Do the deed; what the records themselves object to is said on the form."""
+    try:
+        deed(**kwargs)
+    except ValidationError as error:
+        form.add_error(None, error.messages)
+        return False
+    return True
+
+
+def _bird_or_404(flock, bird_id) -> Bird:
+    return get_object_or_404(Bird.objects.select_related("breed", "flock"), flock=flock, pk=bird_id)
+
+
+@form_page
+def bird_add(request, flock):
+    form = BirdForm(request.POST or None, instance=Bird(flock=flock), today=timezone.localdate())
+    if form.is_valid() and _saved(
+        form,
+        services.add_bird,
+        bird=form.instance,
+        breed_name=form.cleaned_data["breed_name"],
+    ):
+        messages.success(request, f"{form.instance} is in the flock.")
+        return redirect("birds:add" if "another" in request.POST else "birds:list", flock.pk)
+    return render(request, "birds/add.html", {"flock": flock, "here": "birds", "form": form})
+
+
+@form_page
+def bird_edit(request, flock, bird_id):
+    bird = _bird_or_404(flock, bird_id)
+    name = bird.name
+    form = BirdForm(request.POST or None, instance=bird, today=timezone.localdate())
+    if form.is_valid() and _saved(
+        form,
+        services.edit_bird,
+        bird=form.instance,
+        breed_name=form.cleaned_data["breed_name"],
+        by=request.user,
+    ):
+        messages.success(request, "Saved.")
+        return redirect("feet:bird", flock.pk, bird.pk)
+    return render(
+        request,
+        "birds/edit.html",
+        {"flock": flock, "here": "birds", "form": form, "bird": bird, "name": name},
+    )
+
+
+@form_page
+def bird_add_many(request, flock):
+    """First a look at how the list was read, then the birds."""
+    form = BirdListForm(request.POST or None, flock=flock)
+    if (
+        form.is_valid()
+        and "add" in request.POST
+        and _saved(form, services.add_birds, flock=flock, birds=form.birds())
+    ):
+        count = len(form.read)
+        messages.success(request, f"{count} bird{pluralize(count)} added.")
+        return redirect("birds:list", flock.pk)
+    return render(
+        request,
+        "birds/add_many.html",
+        {"flock": flock, "here": "birds", "form": form, "ready": form.is_valid()},
+    )
+
+
+@form_page
+def bird_leave(request, flock, bird_id):
+    bird = _bird_or_404(flock, bird_id)
+    today = timezone.localdate()
+    form = LeaveForm(
+        request.POST or None,
+        instance=bird,
+        today=today,
+        initial={} if bird.left else {"left": today.isoformat()},
+    )
+    gone = bool(bird.left)
+    if form.is_valid() and _saved(form, services.leave_flock, bird=form.instance, by=request.user):
+        messages.success(request, f"Saved. {bird} is now among the birds that left.")
+        return redirect("feet:bird", flock.pk, bird.pk)
+    return render(
+        request,
+        "birds/leave.html",
+        {"flock": flock, "here": "birds", "form": form, "bird": bird, "gone": gone},
+    )
+
+
+@require_POST
+@form_page
+def bird_came_back(request, flock, bird_id):
+    bird = _bird_or_404(flock, bird_id)
+    try:
+        services.came_back(bird=bird, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+        return redirect("birds:leave", flock.pk, bird.pk)
+    messages.success(request, f"{bird} is in the flock again.")
+    return redirect("feet:bird", flock.pk, bird.pk)
+
+
+@flock_view()
+def weighings(request, flock, bird_id):
+    """Her weighings beside the adult weight of her breed, and the form for another."""
+    bird = _bird_or_404(flock, bird_id)
+    today = timezone.localdate()
+    form = WeighingForm(
+        request.POST or None,
+        instance=Weighing(flock=flock, bird=bird, keeper=request.user),
+        today=today,
+        initial={"on": today},
+    )
+    if form.is_valid() and _saved(form, services.weigh, weighing=form.instance):
+        messages.success(request, "Saved.")
+        return redirect("birds:weighings", flock.pk, bird.pk)
+    adult = bird.breed.adult_grams if bird.breed else None
+    return render(
+        request,
+        "birds/weighings.html",
+        {
+            "flock": flock,
+            "here": "birds",
+            "bird": bird,
+            "form": form,
+            "adult": adult,
+            "weighings": [
+                (weighing, round(100 * weighing.grams / adult) if adult else None)
+                for weighing in bird.weighing_set.select_related("keeper").order_by("-on")
+            ],
+        },
+    )
+
+
+@require_POST
+@form_page
+def weighing_delete(request, flock, bird_id, weighing_id):
+    weighing = get_object_or_404(
+        Weighing.objects.select_related("flock"), flock=flock, bird=bird_id, pk=weighing_id
+    )
+    services.delete_weighing(weighing=weighing, by=request.user)
+    messages.success(request, "The weighing is removed.")
+    return redirect("birds:weighings", flock.pk, bird_id)
+
+
+@require_safe
+@flock_view()
+def breeds(request, flock):
+    here = Count("bird", filter=Q(bird__left=""))
+    entries = [
+        (breed, breed.adult_grams and weight_class(breed.adult_grams))
+        for breed in flock.breed_set.annotate(birds_here=here)
+    ]
+    return render(
+        request, "birds/breeds.html", {"flock": flock, "here": "more", "entries": entries}
+    )
+
+
+@form_page
+def breed_edit(request, flock, breed_id):
+    breed = get_object_or_404(flock.breed_set, pk=breed_id)
+    name = breed.name
+    form = BreedForm(request.POST or None, instance=breed)
+    if form.is_valid() and _saved(form, services.edit_breed, breed=form.instance, by=request.user):
+        messages.success(request, "Saved.")
+        return redirect("birds:breeds", flock.pk)
+    return render(
+        request,
+        "birds/breed_edit.html",
+        {
+            "flock": flock,
+            "here": "more",
+            "form": form,
+            "breed": breed,
+            "name": name,
+            "published": BY_NAME.get(name.lower()),
+        },
+    )
+
+
+@require_POST
+@form_page
+def breed_delete(request, flock, breed_id):
+    breed = get_object_or_404(flock.breed_set, pk=breed_id)
+    try:
+        services.delete_breed(breed=breed, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+        return redirect("birds:breed_edit", flock.pk, breed.pk)
+    messages.success(request, f"{breed} is removed.")
+    return redirect("birds:breeds", flock.pk)

@@ -1,0 +1,7 @@
+import pytest
+from django.core.cache import cache
+
+
+@pytest.fixture(autouse=True)
+def _no_attempts_yet():
+    cache.clear()

@@ -1,0 +1,97 @@
+import pytest
+from conftest import PASSWORD
+from django.test import Client
+
+from flockcare.people import attempts
+from flockcare.people.models import Keeper
+
+
+def sign_in(client, name="owner", password=PASSWORD, **more):
+    return client.post("/sign-in/", {"sign_in_name": name, "password": password, **more})
+
+
+def test_right_password_opens_today(cast, client):
+    assert sign_in(client).headers["Location"] == "/"
+    assert client.get("/").headers["Location"] == f"/f/{cast.flock.pk}/today/"
+
+
+def test_capitals_and_spaces_of_a_phone_keyboard_do_not_matter(cast, client):
+    assert sign_in(client, name="Owner ").status_code == 302
+
+
+def test_wrong_password_keeps_the_name_and_says_what_to_do(cast, client):
+    response = sign_in(client, password="another one 12")
+    assert response.status_code == 200
+    assert 'value="owner"' in response.text
+    assert "do not belong together" in response.text
+    assert "another one 12" not in response.text
+
+
+def test_unknown_name_reads_the_same_as_a_wrong_password(cast, client):
+    assert "do not belong together" in sign_in(client, name="nobody").text
+
+
+def test_after_too_many_wrong_passwords_even_the_right_one_waits(cast, client):
+    for _ in range(attempts.LIMITS["here"]):
+        sign_in(client, password="another one 12")
+    response = sign_in(client)
+    assert "Try again in 10 minutes" in response.text
+    assert client.get("/flocks/").status_code == 302
+    # Another keeper, and the same keeper from elsewhere, are not held up.
+    assert sign_in(Client(), name="keeper").status_code == 302
+    assert sign_in(Client(REMOTE_ADDR="192.0.2.7")).status_code == 302
+
+
+def test_guesses_from_many_places_end_too(cast):
+    for place in range(attempts.LIMITS["anywhere"]):
+        attempts.allowed(name="owner", address=f"192.0.2.{place}")
+    assert "Try again" in sign_in(Client(REMOTE_ADDR="198.51.100.1")).text
+
+
+def test_right_password_forgets_the_wrong_ones(cast, client):
+    for _ in range(3):
+        for _ in range(attempts.LIMITS["here"] - 1):
+            sign_in(client, password="another one 12")
+        assert sign_in(client).status_code == 302
+        client.logout()
+
+
+def test_next_goes_on_inside_and_never_outside(cast):
+    inside = f"/f/{cast.flock.pk}/birds/"
+    assert sign_in(Client(), next=inside).headers["Location"] == inside
+    for outside in ("https://example.com/", "//example.com/x", "javascript:alert(1)"):
+        assert sign_in(Client(), next=outside).headers["Location"] == "/"
+        page = cast.clients.owner.get("/sign-in/", {"next": outside})
+        assert page.headers["Location"] == "/"
+
+
+def test_page_behind_sign_in_leads_back_to_itself(cast, client):
+    page = f"/f/{cast.flock.pk}/birds/"
+    asked = client.get(page)
+    assert asked.headers["Location"] == f"/sign-in/?next={page}"
+    assert f'name="next" value="{page}"' in client.get(asked.headers["Location"]).text
+
+
+def test_sign_out_needs_a_post(cast):
+    client = cast.clients.owner
+    assert client.get("/sign-out/").status_code == 405
+    assert client.get("/flocks/").status_code == 200
+    assert client.post("/sign-out/").headers["Location"] == "/sign-in/"
+    assert client.get("/flocks/").status_code == 302
+
+
+def test_only_the_demo_names_its_keepers(cast, client, settings):
+    assert "ines" not in client.get("/sign-in/").text
+    settings.DEMO, settings.DEMO_PASSWORD = True, "barley barley barley"
+    page = client.get("/sign-in/").text
+    assert all(word in page for word in ("ros", "ted", "ines", "barley barley barley"))
+
+
+def test_deactivated_keeper_stays_out(cast, client):
+    Keeper.objects.filter(pk=cast.keeper.pk).update(is_active=False)
+    assert "do not belong together" in sign_in(client, name="keeper").text
+
+
+@pytest.mark.django_db
+def test_home_of_an_empty_installation_is_set_up(client):
+    assert client.get("/").headers["Location"] == "/set-up/"
