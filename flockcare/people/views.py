@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import mark_safe
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.people import attempts, services
 from flockcare.people.access import flock_view
@@ -232,6 +232,7 @@ def _show_link(request, flock, address: str, **context):
 # My flocks and my account
 
 
+@require_safe
 def flock_list(request):
     memberships = (
         Membership.objects.filter(keeper=request.user)
@@ -285,7 +286,8 @@ def sign_out_everywhere(request):
 # A flock and its people
 
 
-@flock_view(Role.VIEWER)
+@require_safe
+@flock_view()
 def more(request, flock):
     return render(request, "people/more.html", {"flock": flock, "here": "more"})
 

@@ -1,0 +1,145 @@
+from datetime import date, timedelta
+
+import pytest
+from django.utils import timezone
+from people.rows import NOT_WRITERS, READ_PAGE, refused, same_queries, seen
+
+from flockcare.birds.models import Weighing
+from flockcare.birds.services import breed_named
+from flockcare.people.models import Revision
+
+GOOD = {"on": "2024-06-01", "grams": "2.95"}
+
+
+def url(cast, bird):
+    return f"/f/{cast.flock.pk}/birds/{bird.pk}/weighings/"
+
+
+@pytest.fixture
+def dill(birds):
+    dill = birds["Dill"]
+    dill.hatched = "2023-05"
+    dill.save()
+    return dill
+
+
+@pytest.fixture
+def imperial(cast):
+    cast.flock.units = "imperial"
+    cast.flock.save()
+
+
+def test_who_may(cast, dill):
+    assert seen(cast, url(cast, dill)) == READ_PAGE
+    assert refused(cast, url(cast, dill), GOOD) == NOT_WRITERS
+    assert "Save the weighing" not in cast.clients.viewer.get(url(cast, dill)).text
+    assert not Weighing.objects.exists()
+
+
+@pytest.mark.parametrize("typed", ["2.95", "2,95", "2.950"])
+def test_weigh_in_kilograms(cast, dill, typed):
+    assert cast.clients.keeper.post(url(cast, dill), {**GOOD, "grams": typed}).status_code == 302
+    weighing = Weighing.objects.get()
+    assert (weighing.grams, weighing.on, weighing.keeper) == (2950, date(2024, 6, 1), cast.keeper)
+
+
+@pytest.mark.parametrize(
+    ("pounds", "ounces", "grams"),
+    # 1 lb = 453.59237 g and 16 oz make one (international yard and pound agreement, 1959).
+    [("6", "8", 2948), ("6", "", 2722), ("", "14.5", 411), ("0", "104", 2948)],
+)
+def test_weigh_in_pounds_and_ounces(cast, dill, imperial, pounds, ounces, grams):
+    cast.clients.keeper.post(
+        url(cast, dill), {"on": "2024-06-01", "grams_lb": pounds, "grams_oz": ounces}
+    )
+    assert Weighing.objects.get().grams == grams
+    if grams == 2948:
+        assert "6 lb 8 oz" in cast.clients.viewer.get(url(cast, dill)).text
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "words"),
+    [
+        ("grams", "80", "No hen weighs more than 9 kg (20 lb). Check the number and unit."),
+        ("grams", "2950", "No hen weighs more than 9 kg (20 lb). Check the number and unit."),
+        ("grams", "9" * 30, "No hen weighs more than 9 kg (20 lb). Check the number and unit."),
+        ("grams", "0", "That is lighter than a day-old chick."),
+        ("grams", "-2", "“-2” is not a number."),
+        ("grams", "nan", "“nan” is not a number."),
+        ("grams", "heavy", "“heavy” is not a number."),
+        ("grams", "", "This field is required."),
+        (
+            "on",
+            lambda: (timezone.now() + timedelta(days=2)).date().isoformat(),
+            "This day is still to come.",
+        ),
+        ("on", "2023-04-30", "This is before she hatched (2023-05)."),
+        ("on", "2024-02-30", "Enter a valid date."),
+    ],
+)
+def test_wrong_field_is_named_and_the_other_stays(cast, dill, field, value, words):
+    value = value() if callable(value) else value
+    response = cast.clients.keeper.post(url(cast, dill), {**GOOD, field: value})
+    assert list(response.context["form"].errors) == [field]
+    assert words in response.text
+    other = "on" if field == "grams" else "grams"
+    assert f'value="{GOOD[other]}"' in response.text
+    assert not Weighing.objects.exists()
+
+
+def test_wrong_pounds(cast, dill, imperial):
+    page = cast.clients.keeper.post(
+        url(cast, dill), {"on": "2024-06-01", "grams_lb": "80", "grams_oz": "3"}
+    )
+    assert "No hen weighs more than 9 kg (20 lb)." in page.text
+    assert 'value="80"' in page.text and 'value="3"' in page.text
+
+
+def test_once_a_day(cast, dill):
+    cast.clients.keeper.post(url(cast, dill), GOOD)
+    page = cast.clients.keeper.post(url(cast, dill), {**GOOD, "grams": "3"})
+    assert "She has been weighed on this day already." in page.text
+    assert Weighing.objects.get().grams == 2950
+
+
+def test_beside_the_adult_weight_of_the_breed(cast, dill):
+    dill.breed = breed_named(flock=cast.flock, name="Wyandotte")
+    dill.save()
+    cast.clients.keeper.post(url(cast, dill), {**GOOD, "grams": "2.36"})
+    page = cast.clients.viewer.get(url(cast, dill)).text
+    assert "A grown Wyandotte hen weighs about 2.95 kg" in page and "from memory" in page
+    assert "<td>2.36 kg</td><td>80 %</td>" in page
+
+
+def test_delete_keeps_what_it_was(cast, dill):
+    cast.clients.keeper.post(url(cast, dill), GOOD)
+    weighing = Weighing.objects.get()
+    delete = f"{url(cast, dill)}{weighing.pk}/delete/"
+    assert refused(cast, delete) == NOT_WRITERS
+    assert cast.clients.keeper.get(delete).status_code == 405
+    cast.clients.keeper.post(delete)
+    assert not Weighing.objects.exists()
+    revision = Revision.objects.get(record=weighing.pk)
+    assert (revision.deed, revision.before["grams"]) == ("delete", 2950)
+
+
+def test_weighing_of_another_bird_is_not_found(cast, birds, dill):
+    weighing = Weighing.objects.create(flock=cast.flock, bird=dill, on="2024-06-01", grams=2000)
+    delete = f"{url(cast, birds['Mace'])}{weighing.pk}/delete/"
+    assert cast.clients.keeper.post(delete).status_code == 404
+
+
+def test_queries(cast, dill):
+    def grow():
+        for n in range(20):
+            Weighing.objects.create(
+                flock=cast.flock,
+                bird=dill,
+                on=date(2024, 1, 1) + timedelta(days=n),
+                grams=2000,
+                keeper=cast.keeper,
+            )
+
+    cast.clients.owner.post(url(cast, dill), GOOD)
+    cast.clients.owner.get(url(cast, dill))
+    same_queries(cast.clients.owner, url(cast, dill), grow=grow)
