@@ -1,0 +1,245 @@
+"""One bird's story in a stretch of time: which stretch, what happened in it, and as a table."""
+
+from __future__ import annotations
+
+import datetime as dt
+import enum
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from flockcare.birds import layers
+from flockcare.birds.layers import Band, Mark, Window, urls_of
+from flockcare.birds.models import Bird
+from flockcare.drawing.dates import WEEK, add_months, date_words, local_date, span_words
+from flockcare.drawing.markup import Markup, element, join
+from flockcare.feet.cases import Case
+from flockcare.feet.models import Check, Scab, Site, Swelling
+from flockcare.feet.scales import GAIT, LESION
+from flockcare.photos.models import Foot
+
+DAY = dt.timedelta(1)
+# No record here is older; see core.dates.
+OLDEST = dt.date(1950, 1, 1)
+
+
+class Zoom(enum.StrEnum):
+    YEAR = "year"
+    SEASON = "season"
+    MONTH = "month"
+
+    @property
+    def months(self) -> int:
+        return {Zoom.YEAR: 12, Zoom.SEASON: 3, Zoom.MONTH: 1}[self]
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """What the timeline shows: whole months that end with the day ``window.last``."""
+
+    zoom: Zoom
+    window: Window
+
+    @classmethod
+    def ending(cls, last: dt.date, zoom: Zoom, zone: dt.tzinfo) -> Stretch:
+        return cls(zoom, Window(add_months(last + DAY, -zoom.months), last, zone))
+
+    @property
+    def words(self) -> str:
+        return span_words(self.window.first, self.window.last)
+
+    @property
+    def earlier(self) -> dt.date:
+        """The last day of the stretch before this one."""
+        return self.window.first - DAY
+
+    @property
+    def later(self) -> dt.date:
+        """The last day of the stretch after this one."""
+        return add_months(self.window.last + DAY, self.zoom.months) - DAY
+
+    def slots(self) -> list[tuple[dt.date, dt.date]]:
+        """The stretch cut into months (of a year), weeks (of a season) or days, from its end.
+
+        What is left over at the beginning of a season belongs to its first week.
+        """
+        first, after = self.window.first, self.window.last + DAY
+        if self.zoom is Zoom.YEAR:
+            starts = [add_months(after, -count) for count in range(12, 0, -1)]
+        else:
+            step = WEEK if self.zoom is Zoom.SEASON else 1
+            weeks = self.window.days // step
+            starts = [after - count * step * DAY for count in range(weeks, 0, -1)]
+            starts[0] = first
+        return list(zip(starts, [start - DAY for start in [*starts[1:], after]], strict=True))
+
+
+def choose_stretch(
+    zoom: str, until: str, *, last: dt.date, zone: dt.tzinfo, default: Zoom = Zoom.YEAR
+) -> Stretch:
+    """The stretch that an address asks for; what it does not say well is taken as not said.
+
+    ``last`` is the newest day there is to show.
+    """
+    try:
+        chosen = Zoom(zoom)
+    except ValueError:
+        chosen = default
+    try:
+        day = dt.date.fromisoformat(until)
+    except ValueError:
+        day = last
+    if not OLDEST < day <= last:
+        day = last
+    return Stretch.ending(day, chosen, zone)
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    stretch: Stretch
+    marks: list[Mark]
+    bands: list[Band]
+    cases: list[Case]
+
+
+def story(bird: Bird, stretch: Stretch, cases: Iterable[Case]) -> Story:
+    """What happened to her in a stretch, in time order; ``cases`` are all she ever had."""
+    window = stretch.window
+    marks, bands = layers.gather(bird, window)
+    return Story(
+        stretch,
+        looks(bird, window) + marks,
+        bands,
+        [case for case in cases if _touches(case, window)],
+    )
+
+
+def _touches(case: Case, window: Window) -> bool:
+    episode = case.episode
+    begin = episode.last_clear_before or episode.first_affected
+    end = episode.first_clear_after or window.last
+    return begin <= window.last and end >= window.first
+
+
+def looks(bird: Bird, window: Window) -> list[Mark]:
+    """A mark for each foot that was looked at, and one for what else was seen of the bird."""
+    start, end = window.moments
+    url_of = urls_of("feet:check", bird.flock_id)
+    rows = (
+        Check.objects.filter(bird=bird, at__gte=start, at__lt=end)
+        .order_by("at", "received_at")
+        .values_list(
+            "pk",
+            "at",
+            "keeper__name",
+            "keeper_name",
+            "gait",
+            "manner",
+            "eating",
+            "droppings",
+            "belly",
+            "note",
+            "findings__foot",
+            "findings__score",
+            "findings__sites",
+            "findings__scab",
+            "findings__scab_mm",
+            "findings__swelling",
+            "findings__hot",
+            "findings__oozing",
+            "findings__cold_or_dark",
+        )
+    )
+    marks: list[Mark] = []
+    newest = None
+    for pk, at, keeper, name, *seen in rows:
+        url, by = url_of(pk), keeper or name
+        general, (foot, score, *signs) = seen[:6], seen[6:]
+        if foot:
+            label = _foot_words(foot, score, *signs)
+            short = str(score)
+            marks.append(Mark(at, foot, f"score-{score}", label, url, by, short, float(score)))
+        if pk != newest:
+            newest = pk
+            kind, words = _general_words(*general)
+            if words or not foot:
+                words = words or "a check without findings"
+                marks.append(Mark(at, "signs", kind, words, url, by))
+    return marks
+
+
+def _foot_words(foot, score, sites, scab, scab_mm, swelling, hot, oozing, cold) -> str:
+    words = [f"{Foot(foot).label} {score} {LESION.step(score).short.lower()}"]
+    if sites:
+        words.append(" and ".join(Site(site).label for site in sites))
+    if scab and scab != Scab.NONE:
+        words.append(f"{scab} scab" + (f" {scab_mm.normalize():f} mm" if scab_mm else ""))
+    if swelling and swelling != Swelling.NONE:
+        words.append("swelling " + Swelling(swelling).label)
+    flags = {"hot": hot, "oozing": oozing, "cold or dark": cold}
+    return ", ".join(words + [word for word, seen in flags.items() if seen])
+
+
+def _general_words(gait, manner, eating, droppings, belly, note) -> tuple[str, str]:
+    """The kind of mark and the words for how the bird was; no words when nothing stood out."""
+    odd = [f"gait {gait} {GAIT.step(gait).short.lower()}"] if gait else []
+    stands_out = {
+        "dull": manner == "dull",
+        "not eating": eating == "no",
+        "odd droppings": droppings == "odd",
+        "swollen belly": belly == "swollen",
+    }
+    odd += [word for word, seen in stands_out.items() if seen]
+    return ("sign" if odd else "note"), ": ".join(filter(None, (", ".join(odd), note)))
+
+
+def row_id(day: dt.date) -> str:
+    """The table row of a day's newest record, for links that mean several records."""
+    return f"on-{day.isoformat()}"
+
+
+def table_rows(story: Story) -> Markup:
+    """Rows of an HTML table, the newest record first: date, what, by whom."""
+    zone = story.stretch.window.zone
+    records: dict[object, list[Mark]] = {}
+    for mark in story.marks:
+        # Without an address there is nothing to tell that two marks are one record.
+        records.setdefault((mark.at, mark.url or mark.label), []).append(mark)
+    rows = [
+        (_moment(marks[0].at, zone), local_date(marks[0].at, zone), marks)
+        for marks in records.values()
+    ]
+    rows.sort(key=lambda row: row[0], reverse=True)
+    known, written = set(), []
+    for _, day, marks in rows:
+        written.append(_row(day, marks, row_id(day) if day not in known else None))
+        known.add(day)
+    return join(written + [_band_row(band) for band in reversed(story.bands)])
+
+
+def _moment(at: dt.datetime | dt.date, zone: dt.tzinfo) -> dt.datetime:
+    return at if isinstance(at, dt.datetime) else dt.datetime.combine(at, dt.time(12), zone)
+
+
+def _row(day: dt.date, marks: list[Mark], key: str | None) -> Markup:
+    first = marks[0]
+    date = date_words(day)
+    shown = element("a", {"href": first.url}, date) if first.url else date
+    words: list[object] = ["; ".join(mark.label for mark in marks)]
+    if first.picture:
+        image = {"src": first.picture, "alt": "", "loading": "lazy", "width": 64, "height": 64}
+        words.insert(0, element("img", image))
+    return element(
+        "tr", {"id": key}, element("td", {}, shown), element("td", {}, *words), _cell(first.by)
+    )
+
+
+def _band_row(band: Band) -> Markup:
+    since = f"from {date_words(band.since)}" if band.since else "always"
+    until = f"until {date_words(band.until)}" if band.until else ""
+    label = element("a", {"href": band.url}, band.label) if band.url else band.label
+    when = " ".join(filter(None, (since, until)))
+    return element("tr", {}, _cell(when), element("td", {}, label), _cell(""))
+
+
+def _cell(words: str) -> Markup:
+    return element("td", {}, words)

@@ -1,0 +1,166 @@
+"""A bird's page: who she is, her cases and her timeline."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.db.models import OuterRef, Subquery
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from flockcare.birds.layers import urls_of
+from flockcare.birds.models import Bird, Weighing
+from flockcare.core.dates import PartialDate
+from flockcare.drawing.dates import date_words, local_date, span_words
+from flockcare.feet import timeline as lines
+from flockcare.feet import timeline_svg
+from flockcare.feet.cases import Case, cases_of_bird
+from flockcare.feet.models import Check
+from flockcare.feet.scales import LESION
+from flockcare.people.access import flock_view
+from flockcare.photos.models import Foot, Photo
+
+PAST_CASES_SHOWN = 4
+
+
+@dataclass(frozen=True, slots=True)
+class CaseLine:
+    """A case in the words of the page."""
+
+    case: Case
+    url: str
+    foot: str
+    when: str
+    days: str
+    worst: str
+    last_look: str
+
+
+@require_safe
+@flock_view()
+def bird(request, flock, bird_id):
+    bird = _bird_or_404(flock, bird_id)
+    context = _timeline(request, flock, bird)
+    cases = [_case_line(case, flock, context["last_day"]) for case in context.pop("cases")]
+    past = [line for line in cases if not line.case.current]
+    context |= {
+        "current": [line for line in cases if line.case.current],
+        "past": past[:PAST_CASES_SHOWN],
+        "older": past[PAST_CASES_SHOWN:],
+        "of_adult": _share_of_adult(bird),
+    }
+    return render(request, "feet/bird.html", context)
+
+
+@require_safe
+@flock_view()
+def timeline(request, flock, bird_id):
+    """Only the timeline and its table, for htmx; the whole page for whoever comes without it."""
+    if not request.htmx:
+        return bird(request, flock_id=flock.pk, bird_id=bird_id)
+    context = _timeline(request, flock, _bird_or_404(flock, bird_id))
+    return render(request, "feet/timeline_piece.html", context)
+
+
+def _bird_or_404(flock, bird_id) -> Bird:
+    """The bird with her last weighing and the days from which on she has records."""
+    hers = {"bird": OuterRef("pk")}
+    weighings = Weighing.objects.filter(**hers).order_by("on")
+    checks = Check.objects.filter(**hers).order_by("at")
+    photos = Photo.objects.filter(**hers, taken__isnull=False).order_by("taken")
+    birds = Bird.objects.filter(flock=flock).select_related("breed")
+    bird = get_object_or_404(
+        birds.annotate(
+            grams=Subquery(weighings.reverse().values("grams")[:1]),
+            weighed_on=Subquery(weighings.reverse().values("on")[:1]),
+            first_weighed=Subquery(weighings.values("on")[:1]),
+            first_checked=Subquery(checks.values("at")[:1]),
+            first_photo=Subquery(photos.values("taken")[:1]),
+        ),
+        pk=bird_id,
+    )
+    bird.flock = flock
+    return bird
+
+
+def _timeline(request, flock, bird) -> dict:
+    last_day = _last_day(bird)
+    stretch = lines.choose_stretch(
+        request.GET.get("zoom", ""), request.GET.get("until", ""), last=last_day, zone=flock.zone
+    )
+    cases = cases_of_bird(bird)
+    story = lines.story(bird, stretch, cases)
+    page = reverse("feet:bird", args=[flock.pk, bird.pk])
+    earliest = _earliest(bird, flock.zone)
+    return {
+        "bird": bird,
+        "here": "birds",
+        "cases": cases,
+        "last_day": last_day,
+        "stretch": stretch,
+        "page": page,
+        "piece": reverse("feet:timeline", args=[flock.pk, bird.pk]),
+        "zooms": list(lines.Zoom),
+        "earlier": stretch.earlier if earliest and stretch.earlier >= earliest else None,
+        "later": min(stretch.later, last_day) if stretch.window.last < last_day else None,
+        "drawing": timeline_svg.draw(
+            story, page=page, title=f"Timeline of {bird.name}, {stretch.words}"
+        ),
+        "rows": lines.table_rows(story),
+    }
+
+
+def _last_day(bird: Bird) -> dt.date:
+    """Today, or the day a bird left: her timeline ends there."""
+    today = timezone.localdate()
+    return min(today, PartialDate.parse(bird.left).last()) if bird.left else today
+
+
+def _earliest(bird: Bird, zone) -> dt.date | None:
+    """The first day that anything is known of."""
+    records = (bird.first_weighed, bird.first_checked, bird.first_photo)
+    days = [local_date(at, zone) for at in records if at]
+    days += [PartialDate.parse(text).first() for text in (bird.hatched, bird.joined) if text]
+    return min(days, default=None)
+
+
+def _share_of_adult(bird: Bird) -> int | None:
+    """The last weight in percent of a grown hen's of her breed."""
+    adult = bird.breed and bird.breed.adult_grams
+    return round(100 * bird.grams / adult) if adult and bird.grams else None
+
+
+def _case_line(case: Case, flock, last_day: dt.date) -> CaseLine:
+    episode, last = case.episode, case.last
+    by = f" by {last.by}" if last.by else ""
+    return CaseLine(
+        case=case,
+        url=urls_of("feet:check", flock.pk)(last.check_id),
+        foot=Foot(case.foot).label.capitalize(),
+        when=_when(case),
+        days=_days(case, last_day),
+        worst=f"worst score {case.worst}, {LESION.step(case.worst).short.lower()}",
+        last_look=f"{date_words(episode.last_affected)}, score {last.score}{by}",
+    )
+
+
+def _when(case: Case) -> str:
+    episode = case.episode
+    if not case.current:
+        return span_words(episode.first_affected, episode.last_affected)
+    since = f"since {date_words(episode.first_affected)}"
+    if episode.last_clear_before:
+        return f"{since} (seen clear on {date_words(episode.last_clear_before)})"
+    return f"{since} (sore already when first looked at)"
+
+
+def _days(case: Case, last_day: dt.date) -> str:
+    """How long at least, and how long at most where the looks around it tell."""
+    episode = case.episode
+    least = (last_day - episode.first_affected).days if case.current else case.least_days
+    before = episode.last_clear_before
+    most = before and ((episode.first_clear_after or last_day) - before).days
+    if most is None or most == least:
+        return f"{'at least ' if most is None else ''}{least} day{'' if least == 1 else 's'}"
+    return f"{least}–{most} days"
