@@ -61,7 +61,7 @@ class FootForm(KeeperModelForm):
         )
         self.foot = foot
         self.instance.foot = foot
-        self.fields["score"].choices = [("", "Not looked at"), *LESION.choices]
+        self.fields["score"].choices = [*LESION.choices, ("", "Not looked at")]
         for name in ("scab", "swelling"):
             field = self.fields[name]
             field.choices = [choice for choice in field.choices if choice[0] != ""]

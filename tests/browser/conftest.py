@@ -1,0 +1,152 @@
+"""A real installation, served as a user serves it, and a real Chromium to look at it."""
+
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+ROOT = Path(__file__).resolve().parents[2]
+PHONE, LAPTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 800}
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if "browser" in Path(item.path).parts:
+            item.add_marker("browser")
+
+
+def chromium() -> str:
+    candidates = [os.environ.get("CHROMIUM"), "chromium", "chromium-browser", "google-chrome"]
+    for candidate in filter(None, candidates):
+        if path := shutil.which(candidate):
+            return path
+    pytest.fail(
+        "The browser tests need a Chromium: on Debian `apt install chromium`; where it lies "
+        "elsewhere, name it in the environment variable CHROMIUM."
+    )
+
+
+@pytest.fixture(scope="session")
+def browser():
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=chromium(),
+            args=[
+                "--no-sandbox",
+                "--disable-dev-shm-usage",
+                "--disable-gpu",
+                "--disable-background-networking",
+                "--disable-component-update",
+                "--no-first-run",
+            ],
+        )
+        yield browser
+        browser.close()
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Installation:
+    """``manage.py up`` in a folder of its own."""
+
+    def __init__(self, folder: Path):
+        self.environment = {**os.environ, "FLOCKCARE_DATA": str(folder)}
+        self.port = free_port()
+        self.url = f"http://127.0.0.1:{self.port}"
+        self.process = None
+
+    def run(self, *command: str) -> str:
+        result = subprocess.run(
+            [sys.executable, *command],
+            cwd=ROOT,
+            env=self.environment,
+            capture_output=True,
+            text=True,
+        )
+        assert result.returncode == 0, result.stderr
+        return result.stdout
+
+    def start(self):
+        self.process = subprocess.Popen(
+            [sys.executable, "manage.py", "up", "--port", str(self.port)],
+            cwd=ROOT,
+            env=self.environment,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for line in self.process.stdout:
+            if "Stop with" in line:
+                return
+        pytest.fail("The server did not start.")
+
+    def stop(self):
+        if self.process:
+            self.process.terminate()
+            self.process.wait(timeout=20)
+
+
+@pytest.fixture(scope="session")
+def site(tmp_path_factory):
+    """An installation with a flock of twelve, two keepers and three months of checks."""
+    installation = Installation(tmp_path_factory.mktemp("site"))
+    installation.run("manage.py", "up", "--prepare-only")
+    prepared = json.loads(installation.run("tests/browser/prepare.py"))
+    installation.start()
+    yield SimpleNamespace(url=installation.url, installation=installation, **prepared)
+    installation.stop()
+
+
+@pytest.fixture
+def empty_site(tmp_path):
+    installation = Installation(tmp_path)
+    installation.start()
+    yield installation
+    installation.stop()
+
+
+@pytest.fixture
+def open_phone(browser, site, request):
+    """``open_phone("ada")`` gives a page signed in as that keeper, at Today."""
+    contexts = []
+
+    def opened(keeper: str, *, viewport=PHONE, scheme="light"):
+        context = browser.new_context(
+            viewport=viewport, color_scheme=scheme, has_touch=viewport == PHONE, base_url=site.url
+        )
+        contexts.append(context)
+        context.add_cookies(
+            [{"name": "flockcare_session", "value": site.sessions[keeper], "url": site.url}]
+        )
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        page.problems = []
+        page.on("pageerror", lambda error: page.problems.append(str(error)))
+        page.on(
+            "console",
+            lambda message: (
+                page.problems.append(message.text)
+                if message.type == "error" and "422" not in message.text
+                else None
+            ),
+        )
+        page.goto(f"/f/{site.flock}/today/")
+        return page
+
+    yield opened
+    problems = [
+        problem for context in contexts for page in context.pages for problem in page.problems
+    ]
+    for context in contexts:
+        context.close()
+    assert not problems

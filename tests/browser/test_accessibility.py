@@ -1,0 +1,63 @@
+"""axe-core finds no violation on any page, light and dark, on a phone and on a laptop."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from tests.browser.conftest import LAPTOP, PHONE
+
+PAGES = [
+    "today/",
+    "check/",
+    "birds/",
+    "birds/add/",
+    "birds/{bird}/",
+    "birds/{bird}/edit/",
+    "birds/{bird}/check/",
+    "birds/{bird}/weighings/",
+    "round/",
+    "scales/",
+    "more/",
+    "people/",
+    "settings/",
+]
+
+
+def problems(page) -> list[str]:
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{rule['id']}: {node['html'][:160]} {node['failureSummary']}"
+        for rule in found
+        for node in rule["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
+def test_pages_of_the_flock(open_phone, site, viewport, scheme):
+    page = open_phone("ada", viewport=viewport, scheme=scheme)
+    found = {}
+    for path in PAGES:
+        page.goto(f"/f/{site.flock}/{path.format(bird=site.birds['Mace'])}")
+        wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        assert wide <= 0, f"{path} is {wide} px wider than the screen"
+        if list_ := problems(page):
+            found[path] = list_
+    assert not found
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_pages_before_signing_in(browser, empty_site, scheme):
+    context = browser.new_context(color_scheme=scheme, viewport=PHONE, base_url=empty_site.url)
+    page = context.new_page()
+    for path in ("/set-up/", "/sign-in/"):
+        page.goto(path)
+        assert not problems(page), path
+    context.close()
+
+
+def test_the_answer_to_a_wrong_form(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Dill']}/check/")
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector("[role=alert]")
+    assert not problems(page)
