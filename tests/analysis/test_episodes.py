@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from flockcare.analysis.episodes import (
@@ -156,7 +156,8 @@ LOOKS = st.lists(
     ),
     max_size=30,
 )
-quick = settings(max_examples=80, deadline=None)
+# No shrinking: it would take minutes where it only makes a failure prettier.
+quick = settings(max_examples=80, deadline=None, phases=[Phase.explicit, Phase.generate])
 
 
 @quick
