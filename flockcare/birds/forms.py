@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 
 from flockcare.birds.breeds import PUBLISHED, WeightClass
-from flockcare.birds.models import HEAVIEST_GRAMS, BandColour, Bird, Breed, Weighing
+from flockcare.birds.models import HEAVIEST_GRAMS, BandColour, Bird, Breed, LeftReason, Weighing
 from flockcare.birds.services import NewBird
 from flockcare.core.dates import HELP as DATE_HELP
 from flockcare.core.dates import PartialDate
@@ -94,7 +94,8 @@ class WeighingForm(KeeperModelForm):
     class Meta:
         model = Weighing
         fields = ["on", "grams"]
-        widgets = {"on": forms.DateInput(attrs={"type": "date"})}
+        # The one form that browsers take for a date field, whatever the language.
+        widgets = {"on": forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})}
 
     def __init__(self, *args, today, **kwargs):
         super().__init__(*args, **kwargs)
@@ -256,6 +257,7 @@ class LeaveForm(KeeperModelForm):
         super().__init__(*args, **kwargs)
         self.today = today
         self.fields["left"].required = self.fields["left_reason"].required = True
+        self.fields["left_reason"].choices = [("", "Choose a reason"), *LeftReason.choices]
 
     def clean_left(self):
         return not_to_come(self.cleaned_data["left"], self.today)

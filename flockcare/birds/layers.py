@@ -11,6 +11,7 @@ import datetime as dt
 import uuid
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from django.urls import reverse
 
@@ -40,8 +41,7 @@ class Window:
         return (self.last - self.first).days + 1
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(NamedTuple):
     """One thing at one time: a foot looked at, a step of care, a weighing, a photo.
 
     ``lane`` is the row it stands in, ``kind`` its shape; ``label`` says it in words without the
@@ -60,8 +60,7 @@ class Mark:
     picture: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(NamedTuple):
     """A stretch of time, such as living in a house: None means always before, or still."""
 
     since: dt.date | None

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db.models import Count, Q
+from django.db.models.functions import Lower
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.defaultfilters import pluralize
 from django.utils import timezone
@@ -24,7 +25,7 @@ def bird_list(request, flock):
     """Who is here, or with ``?gone`` who was; ``?find=`` narrows to a name or band."""
     gone, find = "gone" in request.GET, request.GET.get("find", "").strip()
     birds = Bird.objects.filter(flock=flock).select_related("breed")
-    birds = birds.gone().order_by("-left", "name") if gone else birds.present()
+    birds = birds.gone().order_by("-left", Lower("name")) if gone else birds.present()
     response = render(
         request,
         "birds/rows.html" if request.htmx else "birds/list.html",
@@ -202,7 +203,7 @@ def breeds(request, flock):
     here = Count("bird", filter=Q(bird__left=""))
     entries = [
         (breed, breed.adult_grams and weight_class(breed.adult_grams))
-        for breed in flock.breed_set.annotate(birds_here=here)
+        for breed in flock.breed_set.annotate(birds_here=here).order_by(Lower("name"))
     ]
     return render(
         request, "birds/breeds.html", {"flock": flock, "here": "more", "entries": entries}

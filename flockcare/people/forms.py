@@ -32,12 +32,15 @@ class SignInForm(KeeperForm):
 
 class NewPasswordForm(KeeperForm):
     password = forms.CharField(
+        label="Choose a password",
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
         help_text="At least 10 characters. Three or four words that only you would put together.",
     )
     password_again = forms.CharField(
-        strip=False, widget=forms.PasswordInput(attrs={"autocomplete": "new-password"})
+        label="The same again",
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
 
     def clean_password(self):
@@ -54,7 +57,7 @@ class NewPasswordForm(KeeperForm):
 
 class ChangePasswordForm(NewPasswordForm):
     old_password = forms.CharField(
-        label="Password until now",
+        label="Your present password",
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )

@@ -94,7 +94,7 @@ def sign_in(request):
         {
             "form": form,
             "next": next_page,
-            "demo_password": settings.DEMO_PASSWORD if settings.DEMO else "",
+            "demo_password": settings.DEMO_PASSWORD,
         },
     )
 

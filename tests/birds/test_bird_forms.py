@@ -2,11 +2,11 @@ from datetime import timedelta
 
 import pytest
 from django.utils import timezone
-from people.rows import FORM_PAGE, NOT_WRITERS, refused, same_queries, seen
 
 from flockcare.birds.models import Bird, Breed
 from flockcare.birds.services import breed_named
 from flockcare.people.models import Revision
+from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, same_queries, seen
 
 GOOD = {
     "name": "Fennel",

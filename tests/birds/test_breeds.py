@@ -1,9 +1,9 @@
 import pytest
-from people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
 from flockcare.birds.models import Bird, Breed
 from flockcare.birds.services import breed_named
 from flockcare.people.models import Revision
+from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
 
 def url(cast, tail=""):
@@ -33,10 +33,11 @@ def test_page_gives_weight_class_and_source(cast, breed):
     breed_named(flock=cast.flock, name="Yard mix")
     Bird.objects.create(flock=cast.flock, name="Dill", breed=breed)
     page = cast.clients.viewer.get(url(cast)).text
-    assert "1 bird · weight: American Poultry Association" in page
-    assert "3.63 kg, heavy" in page and "as cited by secondary sources" in page
+    assert "3.63 kg, heavy · 1 bird<" in page
+    assert "as cited by secondary sources" in page
     assert "2.04 kg, light" in page and "(from memory)" in page
     assert "weight not known" in page
+    assert page.index("Leghorn") < page.index("Orpington") < page.index("Yard mix")
 
 
 def test_own_weight_does_not_stand_under_the_published_source(cast, breed):

@@ -2,10 +2,10 @@ from datetime import timedelta
 
 import pytest
 from django.utils import timezone
-from people.rows import FORM_PAGE, NOT_WRITERS, refused, seen
 
 from flockcare.birds.models import Bird
 from flockcare.people.models import Revision
+from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, seen
 
 GOOD = {
     "left": "2024-02",

@@ -1,8 +1,8 @@
 import pytest
-from people.rows import READ_PAGE, same_queries, seen
 
 from flockcare.birds.models import Bird, LeftReason
 from flockcare.birds.services import breed_named
+from tests.people.rows import READ_PAGE, same_queries, seen
 
 
 def url(cast, query=""):

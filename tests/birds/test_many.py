@@ -1,8 +1,8 @@
 import pytest
-from people.rows import FORM_PAGE, NOT_WRITERS, refused, seen
 
 from flockcare.birds.forms import read_band
 from flockcare.birds.models import Bird, Breed
+from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, seen
 
 LIST = "Fennel, green 12, Sussex\n\nCumin; gray ; sussex\nClove\t7\tYard mix\nNutmeg"
 

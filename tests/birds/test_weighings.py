@@ -2,11 +2,11 @@ from datetime import date, timedelta
 
 import pytest
 from django.utils import timezone
-from people.rows import NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
 from flockcare.birds.models import Weighing
 from flockcare.birds.services import breed_named
 from flockcare.people.models import Revision
+from tests.people.rows import NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
 GOOD = {"on": "2024-06-01", "grams": "2.95"}
 
@@ -34,6 +34,11 @@ def test_who_may(cast, dill):
     assert refused(cast, url(cast, dill), GOOD) == NOT_WRITERS
     assert "Save the weighing" not in cast.clients.viewer.get(url(cast, dill)).text
     assert not Weighing.objects.exists()
+
+
+def test_today_is_proposed_as_browsers_want_it(cast, dill):
+    today = timezone.localdate(timezone=cast.flock.zone).isoformat()
+    assert f'name="on" value="{today}"' in cast.clients.keeper.get(url(cast, dill)).text
 
 
 @pytest.mark.parametrize("typed", ["2.95", "2,95", "2.950"])
@@ -108,7 +113,7 @@ def test_beside_the_adult_weight_of_the_breed(cast, dill):
     cast.clients.keeper.post(url(cast, dill), {**GOOD, "grams": "2.36"})
     page = cast.clients.viewer.get(url(cast, dill)).text
     assert "A grown Wyandotte hen weighs about 2.95 kg" in page and "from memory" in page
-    assert "<td>2.36 kg</td><td>80 %</td>" in page
+    assert "2.36 kg</td><td>80 %</td>" in page
 
 
 def test_delete_keeps_what_it_was(cast, dill):

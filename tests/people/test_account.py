@@ -1,8 +1,8 @@
 import pytest
-from conftest import PASSWORD, client_of
 from django.test import Client
 
 from flockcare.people.models import Keeper
+from tests.conftest import PASSWORD, client_of
 
 CHANGE = {
     "old_password": PASSWORD,

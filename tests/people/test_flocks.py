@@ -2,7 +2,7 @@ from django.contrib.sessions.models import Session
 
 from flockcare.people.models import Flock, Membership, Role, Units
 from flockcare.people.services import start_flock
-from people.rows import same_queries
+from tests.people.rows import same_queries
 
 
 def flocks_of(owner, count):

@@ -7,7 +7,6 @@ from datetime import timedelta
 import pytest
 import segno
 import zxingcpp
-from conftest import PASSWORD, client_of
 from django.core.exceptions import ValidationError
 from django.test import Client
 from django.utils import timezone
@@ -16,6 +15,7 @@ from PIL import Image
 from flockcare.people import services
 from flockcare.people.logs import HideTokens
 from flockcare.people.models import Invitation, Keeper, Membership, PasswordLink, Role
+from tests.conftest import PASSWORD, client_of
 
 NEW = {
     "name": "Una",

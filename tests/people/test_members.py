@@ -1,9 +1,9 @@
 import pytest
-from conftest import PASSWORD, client_of
 
 from flockcare.people.models import Invitation, Membership, PasswordLink, Revision, Role
 from flockcare.people.services import add_keeper, invite, start_flock
-from people.rows import NOT_WRITERS, OWNER_PAGE, READ_PAGE, refused, same_queries, seen
+from tests.conftest import PASSWORD, client_of
+from tests.people.rows import NOT_WRITERS, OWNER_PAGE, READ_PAGE, refused, same_queries, seen
 
 
 def url(cast, tail=""):

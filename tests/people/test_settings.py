@@ -1,7 +1,7 @@
 import pytest
 
 from flockcare.people.models import Revision
-from people.rows import NOT_WRITERS, OWNER_PAGE, refused, seen
+from tests.people.rows import NOT_WRITERS, OWNER_PAGE, refused, seen
 
 GOOD = {
     "name": "Hill Flock",

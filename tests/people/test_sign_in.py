@@ -1,9 +1,9 @@
 import pytest
-from conftest import PASSWORD
 from django.test import Client
 
 from flockcare.people import attempts
 from flockcare.people.models import Keeper
+from tests.conftest import PASSWORD
 
 
 def sign_in(client, name="owner", password=PASSWORD, **more):
