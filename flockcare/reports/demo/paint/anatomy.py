@@ -92,7 +92,7 @@ class _centre_line:
 
 def _claw(x, y, angle, radius, length, bend) -> list[Bump]:
     bumps = []
-    for share in np.linspace(0.15, 1, 14).tolist():
+    for share in np.linspace(0.15, 1, 22).tolist():
         heading = angle + bend * share
         reach = radius * 0.55 + length * share
         size = radius * 0.56 * (1 - 0.78 * share**1.3)

@@ -35,6 +35,13 @@ class View:
         x, y, w = (line[0] * column + line[1] * row + line[2] for line in back)
         return x / w, y / w
 
+    def bounds(self) -> tuple[np.ndarray, np.ndarray]:
+        """Least and greatest x, y, in mm, of the points of the plane that are seen."""
+        width, height = self.size
+        corners = np.array([(0, 0), (width, 0), (width, height), (0, height)], float)
+        seen = cv2.perspectiveTransform(corners.reshape(-1, 1, 2), np.linalg.inv(self.to_px))
+        return seen.reshape(-1, 2).min(0), seen.reshape(-1, 2).max(0)
+
     def box(self, points_mm) -> tuple[slice, slice]:
         """Rows and columns of the picture that hold all these points."""
         pixels = self.project(points_mm)

@@ -18,28 +18,31 @@ def straw(random: np.random.Generator, view: View):
     ground = np.array((126, 100, 68), np.float32) * (1 + 0.2 * tone[..., None])
     ground = np.ascontiguousarray(ground)
     for layer, (bright, sharp) in enumerate(((0.66, 4.0), (0.76, 2.6), (0.86, 1.5), (0.94, 0.9))):
-        for _ in range(150 + 30 * layer):
-            _stalk(ground, random, view, bright)
+        _scatter(ground, random, view, 75 + 17 * layer, bright)
         ground = cv2.GaussianBlur(ground, (0, 0), sharp)
     return ground
 
 
-def _stalk(ground, random, view, bright):
-    start = random.uniform((-90, -68), (90, 68))
-    heading, bend = random.uniform(0, 2 * np.pi), random.normal(0, 0.05)
-    steps = np.linspace(0, random.uniform(12, 70), 8)
-    along = np.column_stack(
-        [np.cos(heading + bend * steps / 9), np.sin(heading + bend * steps / 9)]
-    )
-    points = view.project(start + along * steps[:, None])
-    thick = random.uniform(0.6, 2.3) * view.scale
-    dull = random.uniform(-1, 1)
-    colour = np.array((226, 194, 142)) + np.array((6, 0, -14)) * dull
-    colour = colour * bright * random.uniform(0.82, 1.1)
+def _scatter(ground, random, view, per_dm2: int, bright: float) -> None:
+    low, high = view.bounds()
+    count = round(per_dm2 * np.prod(high - low) / 1e4)
+    start = random.uniform(low - 12, high + 12, (count, 1, 2))
+    heading = random.uniform(0, 2 * np.pi, (count, 1))
+    steps = np.linspace(0, 1, 8) * random.uniform(12, 70, (count, 1))
+    heading = heading + random.normal(0, 0.05, (count, 1)) * steps / 9
+    along = np.stack([np.cos(heading), np.sin(heading)], -1) * steps[..., None]
+    points = view.project((start + along).reshape(-1, 2)).reshape(count, 8, 2)
+    thick = random.uniform(0.5, 1.8, count) * view.scale
+    colours = np.array((232, 198, 140)) + np.array((8, 2, -12)) * random.uniform(-1, 1, (count, 1))
+    colours *= bright * random.uniform(0.82, 1.1, (count, 1))
+    strokes = []  # shadow, stalk, its lit side
     for shift, part, shade in ((0.35, 1.1, 0.62), (0, 1.0, 0.92), (-0.12, 0.7, 1.0)):
-        moved = np.rint((points + shift * thick) * 16).astype(np.int32)
-        width = max(1, round(thick * part))
-        cv2.polylines(ground, [moved], False, (colour * shade).tolist(), width, cv2.LINE_AA, 4)
+        moved = np.rint((points + shift * thick[:, None, None]) * 16).astype(np.int32)
+        widths = np.maximum(1, np.rint(thick * part)).astype(int).tolist()
+        strokes.append(list(zip(moved, (colours * shade).tolist(), widths, strict=True)))
+    for stalk in zip(*strokes, strict=True):
+        for line, colour, width in stalk:
+            cv2.polylines(ground, [line], False, colour, width, cv2.LINE_AA, 4)
 
 
 def cloth(random: np.random.Generator, view: View):

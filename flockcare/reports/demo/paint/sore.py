@@ -7,7 +7,7 @@ import numpy as np
 from flockcare.reports.demo.paint.texture import blur, fog, mix
 
 SCABS = {"none": (196, 112, 98), "brown": (98, 64, 42), "black": (44, 36, 34)}
-FLUSH = np.float32((0.0, 0.34, 0.36))
+FLUSH = np.float32((0.10, 0.36, 0.34))
 NEW_SKIN = (236, 178, 158)
 
 
@@ -53,7 +53,7 @@ def add_sore(skin, sore: Sore, middle) -> np.ndarray:
     part = skin.around(outline.mean(0) + np.array([(-1, -1), (1, 1)]) * (radius * 2.4 + 22))
     inside = _inside(skin, outline, np.asarray(middle), part)
     _swell(skin, part, inside, radius, sore.swelling)
-    _redden(skin, part, inside, 0.3 + 0.35 * sore.swelling)
+    _redden(skin, part, inside, 0.25 + 0.2 * sore.swelling)
     if sore.healing:
         _new_skin(skin, part, inside, sore.healing, random)
     _cover(skin, part, inside, radius, sore.scab, random)
@@ -78,7 +78,7 @@ def _swell(skin, part, inside, radius: float, swelling: float) -> None:
     bulge = blur(bulge, 1.5 * skin.view.scale)
     skin.relief[part] += 5.5 * bulge
     skin.grain[part] *= 1 - 0.75 * bulge  # stretched skin is smooth and shines
-    skin.gloss[part] += 0.45 * bulge
+    skin.gloss[part] += 0.3 * bulge
     skin.colour[part] = _flushed(skin.colour[part], 0.62 * bulge)
 
 
