@@ -11,6 +11,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 WEEK = 7
+MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,11 +97,11 @@ def _with_years(days: list[dt.date], label) -> list[DateTick]:
 
 
 def _day(day: dt.date) -> str:
-    return f"{day.day} {calendar.month_abbr[day.month]}"
+    return f"{day.day} {MONTHS[day.month - 1]}"
 
 
 def _month(day: dt.date) -> str:
-    return calendar.month_abbr[day.month]
+    return MONTHS[day.month - 1]
 
 
 def _nothing(day: dt.date) -> str:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import html
+import re
 from collections.abc import Mapping
-from xml.sax.saxutils import escape
 
-_QUOTE = {'"': "&quot;", "'": "&#x27;"}
+_special = re.compile("[&<>\"']").search
 
 
 class Markup(str):
@@ -25,32 +26,39 @@ def number(value: float) -> str:
 
 def percent(share: float) -> str:
     """A share of the whole (0–1) as an SVG percentage."""
-    return number(share * 100) + "%"
+    return f"{share * 100:.2f}%"
 
 
 def text(value) -> Markup:
     """``value`` escaped for element content and quoted attributes; markup stays as it is."""
-    if isinstance(value, Markup):
-        return value
-    if isinstance(value, float):
-        return Markup(number(value))
-    return Markup(escape(str(value), _QUOTE))
+    return value if isinstance(value, Markup) else Markup(_written(value))
 
 
 def element(
     name: str, attributes: Mapping[str, object] | None = None, /, *children: object
 ) -> Markup:
     """``<name …>children</name>``; attributes that are None are left out."""
-    written = (
-        "".join(f' {key}="{text(value)}"' for key, value in attributes.items() if value is not None)
-        if attributes
-        else ""
-    )
+    written = name
+    if attributes:
+        for key, value in attributes.items():
+            if value is not None:
+                written += f' {key}="{_written(value)}"'
     if not children:
-        return Markup(f"<{name}{written}/>")
-    return Markup(f"<{name}{written}>{''.join(map(text, children))}</{name}>")
+        return Markup(f"<{written}/>")
+    return Markup(f"<{written}>{''.join(map(_written, children))}</{name}>")
 
 
 def join(parts) -> Markup:
     """Several pieces one after the other, each escaped unless it is markup."""
-    return Markup("".join(map(text, parts)))
+    return Markup("".join(map(_written, parts)))
+
+
+def _written(value) -> str:
+    # The kinds in the order of how often they come: a page has thousands of these.
+    kind = type(value)
+    if kind is Markup:
+        return value
+    if kind is float:
+        return number(value)
+    written = str(value)
+    return html.escape(written) if _special(written) else written

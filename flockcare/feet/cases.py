@@ -6,13 +6,14 @@ A case is never stored, so that a check which arrives late changes the cases by 
 from __future__ import annotations
 
 import datetime as dt
+import re
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-
-from django.db import models
-from django.db.models.functions import Cast
+from itertools import groupby
+from operator import itemgetter
+from typing import NamedTuple
 
 from flockcare.analysis.episodes import Episode, Look, episodes
 from flockcare.birds.models import Bird
@@ -24,10 +25,11 @@ from flockcare.photos.models import Foot
 _IN_TIME = ("check_record__at", "check_record__received_at")
 # SQLite takes 32,766 parameters in one statement.
 _LOT = 10_000
+# A row of affected looks among scores written as bytes.
+_AFFECTED = re.compile(rb"[^" + bytes(range(AFFECTED_FROM)) + rb"]+")
 
 
-@dataclass(frozen=True, slots=True)
-class Sight:
+class Sight(NamedTuple):
     """One recorded look at one foot on its local day, with the check it belongs to."""
 
     on: dt.date
@@ -74,12 +76,14 @@ class Case:
 
 def cases_of_bird(bird: Bird) -> list[Case]:
     """Her cases, the newest first. The bird must come with her flock."""
-    return _newest_first(_cases(FootFinding.objects.filter(check_record__bird=bird), bird.flock))
+    hers = FootFinding.objects.filter(check_record__bird=bird)
+    return _newest_first(_cases(hers, ["foot"], bird.flock))
 
 
 def cases_of_flock(flock: Flock) -> list[Case]:
     """The cases of every bird of the flock, also of those that left, the newest first."""
-    return _newest_first(_cases(FootFinding.objects.filter(check_record__flock=flock), flock))
+    all_of_them = FootFinding.objects.filter(check_record__flock=flock)
+    return _newest_first(_cases(all_of_them, ["check_record__bird_id", "foot"], flock))
 
 
 def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> list[Case]:
@@ -94,9 +98,9 @@ def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> lis
     return cases
 
 
-def _cases(findings, flock: Flock) -> list[Case]:
+def _cases(findings, per_foot: list[str], flock: Flock) -> list[Case]:
     # By key alone: told the bird as well, SQLite tries each of her checks with each key.
-    lots = (FootFinding.objects.filter(pk__in=lot) for lot in _turning_points(findings))
+    lots = (FootFinding.objects.filter(pk__in=lot) for lot in _turning_points(findings, per_foot))
     feet = _sights_by_foot(lots, flock)
     mixed = [foot for foot, sights in feet.items() if _called_both_ways(sights)]
     if mixed:
@@ -112,28 +116,23 @@ def _cases(findings, flock: Flock) -> list[Case]:
     ]
 
 
-def _turning_points(findings) -> list[list[int]]:
-    """Keys of the affected looks and the clear ones next to them, in lots fit for one query.
+def _turning_points(findings, per_foot: list[str]) -> list[list[int]]:
+    """Keys of the looks that make the cases, in lots fit for one query.
 
-    A clear look between two clear looks tells when nothing began and nothing ended. Picking them
-    here takes a tenth of the time of a window function in SQLite, and reading ten years of a
-    healthy bird's looks without their times and keepers a third of reading them whole.
+    Of each row of affected looks these are the first, the worst and the last one, and the clear
+    looks before and after it. Picking them here takes less time than a window function does in
+    SQLite, and far less than reading all looks with their times and keepers.
     """
-    rows = (
-        findings.annotate(bird=Cast("check_record__bird_id", models.CharField()))
-        .order_by("bird", "foot", *_IN_TIME)
-        .values_list("bird", "foot", "score", "pk")
-    )
-    picked: list[int] = []
-    before = (None, None, 0, None)
-    for row in rows:
-        near = row[:2] == before[:2]
-        affected, was_affected = row[2] >= AFFECTED_FROM, near and before[2] >= AFFECTED_FROM
-        if affected and near and not was_affected and picked[-1:] != [before[3]]:
-            picked.append(before[3])
-        if affected or was_affected:
-            picked.append(row[3])
-        before = row
+    rows = findings.order_by(*per_foot, "check_record__at").values_list(*per_foot, "score", "pk")
+    picked: set[int] = set()
+    for _, looks in groupby(rows, key=itemgetter(slice(len(per_foot)))):
+        *_, scores, keys = zip(*looks, strict=True)
+        for row in _AFFECTED.finditer(bytes(scores)):
+            start, end = row.span()
+            worst = scores.index(max(scores[start:end]), start)
+            picked.update(keys[max(0, start - 1) : start + 1], keys[end - 1 : end + 1])
+            picked.add(keys[worst])
+    picked = sorted(picked)
     return [picked[start : start + _LOT] for start in range(0, len(picked), _LOT)]
 
 

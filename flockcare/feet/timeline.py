@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from flockcare.birds import layers
 from flockcare.birds.layers import Band, Mark, Window, urls_of
 from flockcare.birds.models import Bird
-from flockcare.drawing.dates import WEEK, add_months, date_words, local_date, span_words
-from flockcare.drawing.markup import Markup, element, join
+from flockcare.drawing.dates import WEEK, add_months, date_words, day_position, span_words
+from flockcare.drawing.markup import Markup, element, join, text
 from flockcare.feet.cases import Case
 from flockcare.feet.models import Check, Scab, Site, Swelling
 from flockcare.feet.scales import GAIT, LESION
@@ -74,7 +74,7 @@ class Stretch:
 
 
 def choose_stretch(
-    zoom: str, until: str, *, last: dt.date, zone: dt.tzinfo, default: Zoom = Zoom.YEAR
+    zoom: str, until: str, *, last: dt.date, zone: dt.tzinfo, default: Zoom = Zoom.SEASON
 ) -> Stretch:
     """The stretch that an address asks for; what it does not say well is taken as not said.
 
@@ -168,7 +168,9 @@ def looks(bird: Bird, window: Window) -> list[Mark]:
 
 
 def _foot_words(foot, score, sites, scab, scab_mm, swelling, hot, oozing, cold) -> str:
-    words = [f"{Foot(foot).label} {score} {LESION.step(score).short.lower()}"]
+    words = [_SCORED[foot, score]]
+    if not (sites or scab or swelling or hot or oozing or cold):
+        return words[0]
     if sites:
         words.append(" and ".join(Site(site).label for site in sites))
     if scab and scab != Scab.NONE:
@@ -177,6 +179,13 @@ def _foot_words(foot, score, sites, scab, scab_mm, swelling, hot, oozing, cold) 
         words.append("swelling " + Swelling(swelling).label)
     flags = {"hot": hot, "oozing": oozing, "cold or dark": cold}
     return ", ".join(words + [word for word, seen in flags.items() if seen])
+
+
+_SCORED = {
+    (foot.value, step.value): f"{foot.label} {step.value} {step.short.lower()}"
+    for foot in Foot
+    for step in LESION.steps
+}
 
 
 def _general_words(gait, manner, eating, droppings, belly, note) -> tuple[str, str]:
@@ -204,32 +213,28 @@ def table_rows(story: Story) -> Markup:
     for mark in story.marks:
         # Without an address there is nothing to tell that two marks are one record.
         records.setdefault((mark.at, mark.url or mark.label), []).append(mark)
-    rows = [
-        (_moment(marks[0].at, zone), local_date(marks[0].at, zone), marks)
-        for marks in records.values()
-    ]
-    rows.sort(key=lambda row: row[0], reverse=True)
-    known, written = set(), []
-    for _, day, marks in rows:
-        written.append(_row(day, marks, row_id(day) if day not in known else None))
-        known.add(day)
+    placed = [(day_position(marks[0].at, zone), marks) for marks in records.values()]
+    placed.sort(key=lambda record: record[0], reverse=True)
+    written, newest = [], None
+    for position, marks in placed:
+        day = dt.date.fromordinal(int(position))
+        written.append(_row(day, marks, f' id="{row_id(day)}"' if day != newest else ""))
+        newest = day
     return join(written + [_band_row(band) for band in reversed(story.bands)])
 
 
-def _moment(at: dt.datetime | dt.date, zone: dt.tzinfo) -> dt.datetime:
-    return at if isinstance(at, dt.datetime) else dt.datetime.combine(at, dt.time(12), zone)
-
-
-def _row(day: dt.date, marks: list[Mark], key: str | None) -> Markup:
-    first = marks[0]
-    date = date_words(day)
-    shown = element("a", {"href": first.url}, date) if first.url else date
-    words: list[object] = ["; ".join(mark.label for mark in marks)]
-    if first.picture:
-        image = {"src": first.picture, "alt": "", "loading": "lazy", "width": 64, "height": 64}
-        words.insert(0, element("img", image))
-    return element(
-        "tr", {"id": key}, element("td", {}, shown), element("td", {}, *words), _cell(first.by)
+def _row(day: dt.date, marks: list[Mark], attributes: str) -> Markup:
+    first, date = marks[0], text(date_words(day))
+    if first.url:
+        date = f'<a href="{text(first.url)}">{date}</a>'
+    image = (
+        f'<img src="{text(first.picture)}" alt="" loading="lazy" width="64" height="64"/>'
+        if first.picture
+        else ""
+    )
+    words = text("; ".join([mark.label for mark in marks]))
+    return Markup(
+        f"<tr{attributes}><td>{date}</td><td>{image}{words}</td><td>{text(first.by)}</td></tr>"
     )
 
 

@@ -12,16 +12,28 @@ from django.views.decorators.http import require_safe
 from flockcare.birds.layers import urls_of
 from flockcare.birds.models import Bird, Weighing
 from flockcare.core.dates import PartialDate
-from flockcare.drawing.dates import date_words, local_date, span_words
+from flockcare.drawing.dates import date_words, span_words
 from flockcare.feet import timeline as lines
 from flockcare.feet import timeline_svg
 from flockcare.feet.cases import Case, cases_of_bird
 from flockcare.feet.models import Check
 from flockcare.feet.scales import LESION
 from flockcare.people.access import flock_view
-from flockcare.photos.models import Foot, Photo
+from flockcare.photos.models import Foot
 
 PAST_CASES_SHOWN = 4
+
+
+def _first(records, order: str, value: str) -> Subquery:
+    return Subquery(records.filter(bird=OuterRef("pk")).order_by(order).values(value)[:1])
+
+
+# Made once: putting these together takes longer than asking for them.
+HER_RECORDS = {
+    "grams": _first(Weighing.objects, "-on", "grams"),
+    "weighed_on": _first(Weighing.objects, "-on", "on"),
+    "first_checked": _first(Check.objects, "at", "at"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,22 +76,9 @@ def timeline(request, flock, bird_id):
 
 
 def _bird_or_404(flock, bird_id) -> Bird:
-    """The bird with her last weighing and the days from which on she has records."""
-    hers = {"bird": OuterRef("pk")}
-    weighings = Weighing.objects.filter(**hers).order_by("on")
-    checks = Check.objects.filter(**hers).order_by("at")
-    photos = Photo.objects.filter(**hers, taken__isnull=False).order_by("taken")
-    birds = Bird.objects.filter(flock=flock).select_related("breed")
-    bird = get_object_or_404(
-        birds.annotate(
-            grams=Subquery(weighings.reverse().values("grams")[:1]),
-            weighed_on=Subquery(weighings.reverse().values("on")[:1]),
-            first_weighed=Subquery(weighings.values("on")[:1]),
-            first_checked=Subquery(checks.values("at")[:1]),
-            first_photo=Subquery(photos.values("taken")[:1]),
-        ),
-        pk=bird_id,
-    )
+    """The bird with her last weighing and the time of her first check."""
+    birds = Bird.objects.filter(flock=flock).select_related("breed").annotate(**HER_RECORDS)
+    bird = get_object_or_404(birds, pk=bird_id)
     bird.flock = flock
     return bird
 
@@ -92,23 +91,32 @@ def _timeline(request, flock, bird) -> dict:
     cases = cases_of_bird(bird)
     story = lines.story(bird, stretch, cases)
     page = reverse("feet:bird", args=[flock.pk, bird.pk])
-    earliest = _earliest(bird, flock.zone)
     return {
         "bird": bird,
         "here": "birds",
         "cases": cases,
         "last_day": last_day,
-        "stretch": stretch,
+        "span": stretch.words,
         "page": page,
         "piece": reverse("feet:timeline", args=[flock.pk, bird.pk]),
-        "zooms": list(lines.Zoom),
-        "earlier": stretch.earlier if earliest and stretch.earlier >= earliest else None,
-        "later": min(stretch.later, last_day) if stretch.window.last < last_day else None,
+        "steps": _steps(stretch, _begins(bird), last_day),
         "drawing": timeline_svg.draw(
             story, page=page, title=f"Timeline of {bird.name}, {stretch.words}"
         ),
         "rows": lines.table_rows(story),
     }
+
+
+def _steps(stretch, begins: dt.date, last_day: dt.date) -> list[tuple[str, str, bool]]:
+    """Where one can go from here: name, query and whether one is there already."""
+    here = stretch.window.last
+    steps = [(zoom.value, f"zoom={zoom}&until={here}", zoom == stretch.zoom) for zoom in lines.Zoom]
+    if stretch.earlier > begins:
+        steps.insert(0, ("earlier", f"zoom={stretch.zoom}&until={stretch.earlier}", False))
+    if here < last_day:
+        later = min(stretch.later, last_day)
+        steps.append(("later", f"zoom={stretch.zoom}&until={later}", False))
+    return steps
 
 
 def _last_day(bird: Bird) -> dt.date:
@@ -117,12 +125,10 @@ def _last_day(bird: Bird) -> dt.date:
     return min(today, PartialDate.parse(bird.left).last()) if bird.left else today
 
 
-def _earliest(bird: Bird, zone) -> dt.date | None:
-    """The first day that anything is known of."""
-    records = (bird.first_weighed, bird.first_checked, bird.first_photo)
-    days = [local_date(at, zone) for at in records if at]
-    days += [PartialDate.parse(text).first() for text in (bird.hatched, bird.joined) if text]
-    return min(days, default=None)
+def _begins(bird: Bird) -> dt.date:
+    """The day before which nothing can be known of her."""
+    known = bird.hatched or bird.joined
+    return PartialDate.parse(known).first() if known else lines.OLDEST
 
 
 def _share_of_adult(bird: Bird) -> int | None:
@@ -133,7 +139,7 @@ def _share_of_adult(bird: Bird) -> int | None:
 
 def _case_line(case: Case, flock, last_day: dt.date) -> CaseLine:
     episode, last = case.episode, case.last
-    by = f" by {last.by}" if last.by else ""
+    by = f", by {last.by}" if last.by else ""
     return CaseLine(
         case=case,
         url=urls_of("feet:check", flock.pk)(last.check_id),

@@ -49,7 +49,7 @@ def test_numbers_are_short(value, written):
 
 def test_shares_as_percentages():
     assert percent(0.12345) == "12.35%"
-    assert percent(1) == "100%"
+    assert percent(1) == "100.00%"
 
 
 def test_scores_differ_by_shape_alone():

@@ -104,7 +104,9 @@ looks = st.lists(
 )
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(looks, st.data())
 def test_turning_points_give_the_cases_that_all_looks_give(birds, looks, data):
     """Also with several looks on one day that contradict each other."""
