@@ -60,7 +60,7 @@ def choose(history: History) -> list[Shot]:
     shots = []
     for sore in sores:
         for look in looks[id(sore)][:MOST_OF_ONE_SORE]:
-            card = look.on >= history.often_from and len(shots) % 4 != 3
+            card = look.on >= history.often_from and len(shots) % 5 != 3
             shots.append(Shot(sore, look.on, look.at, card))
     unsorted = [
         Shot(shot.sore, shot.on, shot.at, card=False, named=False)

@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding, Site
+from flockcare.feet.services import CLOCK_TOLERANCE
 from flockcare.photos.models import Foot
 from flockcare.reports.exchange import cells
 from flockcare.reports.exchange.columns import FILES, SIGNS, SITE_SEPARATOR
@@ -40,7 +41,7 @@ def read_moment(work, row) -> tuple[datetime | None, bool]:
     at = cells.moment(on, clock or cells.NOON, work.zone)
     if clock is None:
         return min(at, work.now), False
-    if at > work.now:
+    if at > work.now + CLOCK_TOLERANCE:
         row.wrong("time", f"{on} {row.text('time')} is in the future.")
     return at, True
 

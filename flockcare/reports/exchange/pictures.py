@@ -109,13 +109,19 @@ def _photo(work, row, existing, in_file) -> _Candidate | None:
 
 
 def _details(work, row) -> dict:
-    taken, precision = row.get("taken", lambda text: _taken(text, work), (None, Precision.UNKNOWN))
+    taken, precision = row.get(
+        "taken", lambda text: _taken(text, work.zone), (None, Precision.UNKNOWN)
+    )
+    source = row.get("taken_source", _source, DateSource.HAND if taken else "")
+    # A camera's clock may be wrong, and what it wrote is kept; a keeper who says so is asked.
+    if taken and source == DateSource.HAND and taken > work.now:
+        row.wrong("taken", f"{row.text('taken')} is in the future.")
     return {
         "bird": row.find("bird", "bird", work.birds) if row.text("bird") else None,
         "foot": row.get("foot", _foot, ""),
         "taken": taken,
         "taken_precision": precision,
-        "taken_source": row.get("taken_source", _source, DateSource.HAND if taken else ""),
+        "taken_source": source,
         "note": row.get("note", _note, ""),
     }
 
@@ -152,16 +158,14 @@ def _take_in(work, row):
     return None
 
 
-def _taken(text: str, work) -> tuple[datetime, Precision]:
+def _taken(text: str, zone) -> tuple[datetime, Precision]:
     """The earliest moment that a text like 2023, 2023-05, 2023-05-14 or 2023-05-14 16:05 means."""
     day_part, _, clock_part = text.replace("T", " ").partition(" ")
     partial = PartialDate.parse(day_part)
     clock = cells.clock(clock_part.strip()) if clock_part else None
     if clock and not partial.day:
         raise ValueError(f"“{text}” has a time but no day.")
-    at = cells.moment(partial.first(), clock or cells.MIDNIGHT, work.zone)
-    if at > work.now:
-        raise ValueError(f"{text} is in the future.")
+    at = cells.moment(partial.first(), clock or cells.MIDNIGHT, zone)
     if clock:
         return at, Precision.MOMENT
     return at, Precision.DAY if partial.day else (
