@@ -73,10 +73,10 @@ def there_and_back(flock, tmp_path, **more):
     return csv_files(tmp_path / "first"), csv_files(tmp_path / "second")
 
 
-def picture(colour="brown", size=(320, 240)) -> bytes:
+def picture(colour="brown", size=(320, 240), **save) -> bytes:
     """A JPEG that differs from pictures of other colours in its look as well."""
     image = Image.new("RGB", size, "white")
     image.paste(colour, (40, 40, 200, 160))
     out = io.BytesIO()
-    image.save(out, "JPEG")
+    image.save(out, "JPEG", **save)
     return out.getvalue()

@@ -3,15 +3,18 @@
 import csv
 import io
 import stat
+import tempfile
 import zipfile
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from django.core.files.storage import default_storage
 from django.core.management import CommandError, call_command
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import CareStep
@@ -83,6 +86,21 @@ def test_quotes_and_line_breaks_are_written_as_rfc_4180_shows():
     table = [["aaa", "b\r\nbb", "ccc"], ["aaa", 'b"bb', "ccc"]]
     text = csv_bytes("weights.csv", table).decode()
     assert text == 'bird,date,grams\r\naaa,"b\r\nbb",ccc\r\naaa,"b""bb",ccc\r\n'
+
+
+cell = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=20)
+note = st.one_of(cell, st.text("'=+-@\t\r\n\",; a"))
+
+
+@given(st.lists(note, min_size=1))
+def test_every_text_is_read_as_it_was_written(notes):
+    at = FILES["care.csv"].all.index("note")
+    table = [["Sage"] + [""] * (at - 1) + [text] for text in notes]
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, "care.csv").write_bytes(csv_bytes("care.csv", table))
+        tables = read_folder(folder)
+    assert not tables.problems
+    assert [row.cells.get("note", "") for row in tables["care.csv"]] == notes
 
 
 # --- Reading
@@ -636,6 +654,28 @@ def test_dates_of_photos_are_as_sure_as_they_are_told(flock, tmp_path):
     assert default_storage.exists(Photo.objects.first().path(240))
 
 
+def test_a_photo_without_a_date_has_the_cameras(flock, tmp_path):
+    # Exif 2.2 (JEITA CP-3451): tag 36867 in the Exif part is DateTimeOriginal, local time.
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[36867] = "2023:05:14 16:05:30"
+    pictures = {"a.jpg": picture(exif=exif)}
+    rows = [{"file": "a.jpg", "bird": "Sage"}]
+    bring_in(write_folder(tmp_path / "in", pictures, birds=BIRDS, photos=rows), flock)
+    photo = Photo.objects.get()
+    assert photo.taken == datetime(2023, 5, 14, 15, 5, 30, tzinfo=UTC)
+    assert (photo.taken_precision, photo.taken_source) == ("moment", "camera")
+    first, second = there_and_back(flock, tmp_path)
+    assert first == second and b"2023-05-14 16:05:30" in first["photos.csv"]
+
+
+def test_an_export_without_a_photos_file_says_so_and_leaves_nothing(flock, tmp_path):
+    bring_in(_with_photos(tmp_path, _photo(0)), flock)
+    default_storage.delete(Photo.objects.get().path())
+    with pytest.raises(Refused, match="is missing in the storage"):
+        export(flock, tmp_path / "out")
+    assert not list(tmp_path.glob("out*"))
+
+
 def test_a_photo_joins_the_only_check_of_its_day(flock, tmp_path):
     checks = [
         {"bird": "Sage", "date": "2024-01-05", "left_score": "1"},
@@ -824,6 +864,12 @@ def test_the_commands_bring_a_flock_in_and_out(cast, tmp_path, capsys):
     assert "birds: 0 new, 2 already there" in capsys.readouterr().out
     call_command("export_records", tmp_path / "out.zip", flock="New yard")
     assert zipfile.is_zipfile(tmp_path / "out.zip")
+
+
+def test_a_time_zone_that_is_none_is_refused(db, tmp_path):
+    root = write_folder(tmp_path / "in", birds=BIRDS)
+    with pytest.raises(CommandError, match="not a time zone we know"):
+        call_command("import_records", root, flock="New", create=True, time_zone="Mars/Dust")
 
 
 def test_a_refused_import_makes_no_flock(db, tmp_path, capsys):

@@ -12,6 +12,7 @@ from flockcare.reports.exchange.source import LARGEST_FILE, Folder, Zip, open_so
 
 # A cell as long as this is no note any more but a broken quote.
 csv.field_size_limit(131_072)
+MOST_ROWS = 300_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +109,9 @@ def _rows(name, reader, header, problems):
                 if text
             }
             yield Row(start, values)
+        if start > MOST_ROWS:
+            problems.add(name, f"It has more than {MOST_ROWS} lines.", line=start)
+            return
         start = reader.line_num + 1
 
 

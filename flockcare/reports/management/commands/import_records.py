@@ -1,5 +1,6 @@
 """Adds the records of an exchange to a flock: all of them, or none and the reasons."""
 
+from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
 from flockcare.people.models import Flock, Keeper, validate_time_zone
@@ -48,7 +49,10 @@ class Command(BaseCommand):
         return keeper
 
     def _new_flock(self, name, time_zone):
-        validate_time_zone(time_zone)
+        try:
+            validate_time_zone(time_zone)
+        except ValidationError as error:
+            raise CommandError(error.messages[0]) from error
         return Flock(name=name, time_zone=time_zone)
 
     def _refuse(self, refused):
