@@ -221,25 +221,41 @@ def bootstrap_ratio(
     if pens is not None and len(pens) != len(records):
         raise ValueError("pens must name one pen for each bird")
     columns = [pair_columns(record.pairs) for record in records]
-    case_birds = sum(bool(part[2].any()) for part in columns)
-    if (
-        len(records) < limits.MIN_BIRDS_FOR_BOOTSTRAP
-        or case_birds < limits.MIN_CASE_BIRDS_FOR_BOOTSTRAP
-    ):
-        reason = f"{len(records)} birds, {case_birds} of them with a case, are too few to redraw."
-        return Estimate.refused(
-            "too_few_birds", reason, level, birds=len(records), case_birds=case_birds
-        )
     names = np.repeat(np.arange(len(columns)), [part[0].size for part in columns])
-    left, right, affected = (np.concatenate(part) for part in zip(*columns, strict=True))
+    empty = [(np.zeros(0), np.zeros(0), np.zeros(0, bool))]
+    left, right, affected = (np.concatenate(part) for part in zip(*(columns + empty), strict=True))
+    return bootstrap_arrays(
+        names, left, right, affected, change_day, len(records), resamples, seed, level, pens
+    )
+
+
+def bootstrap_arrays(
+    bird,
+    left,
+    right,
+    affected,
+    change_day: float,
+    birds: int,
+    resamples: int = 1999,
+    seed: int = 0,
+    level: float = 0.95,
+    pens: Sequence[Hashable] | None = None,
+) -> Estimate:
+    """`bootstrap_ratio` on arrays of one length; `bird` numbers the `birds` from 0."""
+    bird, affected = np.asarray(bird), np.asarray(affected, bool)
+    left, right = np.asarray(left, float), np.asarray(right, float)
+    case_birds = np.unique(bird[affected]).size
+    if birds < limits.MIN_BIRDS_FOR_BOOTSTRAP or case_birds < limits.MIN_CASE_BIRDS_FOR_BOOTSTRAP:
+        reason = f"{birds} birds, {case_birds} of them with a case, are too few to redraw."
+        return Estimate.refused("too_few_birds", reason, level, birds=birds, case_birds=case_birds)
     edges = np.array([float(change_day)])
     fit = fit_widths(*grouped_widths(left, right, affected, edges))
     after, t1, before, t0 = _effective(
-        names, period_widths(left, right, edges), affected, fit, len(records)
+        bird, period_widths(left, right, edges), affected, fit, birds
     )
     total = np.where(t1 + t0 > 0, t1 + t0, 1)
     top, bottom = after * t0 / total, before * t1 / total
-    draws = _drawn(len(records), pens, resamples, seed)
+    draws = _drawn(birds, pens, resamples, seed)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratios = (draws @ top) / (draws @ bottom)
         value = float(top.sum() / bottom.sum())

@@ -10,7 +10,7 @@ with the hypergeometric variance, Mantel (1966), Peto & Peto (1972) (all from me
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,7 @@ from scipy.stats import chi2, norm
 
 from . import limits
 from .answers import Refusal, check_level
+from .episodes import Episode
 
 _TIE = 1e-12
 
@@ -174,6 +175,31 @@ def log_rank_by_bird(
         p,
         plain.refusal or _dealing_refusal(labels),
     )
+
+
+def follow_up(episodes: Iterable[Episode]) -> tuple[list[int], list[bool]]:
+    """Days and whether healed, for `healing_curve`, of each episode whose start was seen.
+
+    Still affected counts to the last affected look. A foot affected at its first look ever is
+    left out: nobody knows for how long it had been.
+    """
+    seen = [case for case in episodes if not case.prevalent]
+    ends = [case.first_clear_after or case.last_affected for case in seen]
+    days = [(end - case.first_affected).days for end, case in zip(ends, seen, strict=True)]
+    return days, [case.first_clear_after is not None for case in seen]
+
+
+def healing_bounds(episodes: Iterable[Episode]) -> list[tuple[int, float]]:
+    """Shortest and longest that each of those episodes can have lasted, in days, for
+    `onset.interval_curve`: what the curve of checked-clear times hides."""
+    bounds = []
+    for case in episodes:
+        if case.prevalent:
+            continue
+        least = (case.last_affected - case.first_affected).days
+        cleared, before = case.first_clear_after, case.last_clear_before
+        bounds.append((least, (cleared - before).days if cleared else math.inf))
+    return bounds
 
 
 def _follow_up(days, healed, days_name: str, healed_name: str) -> tuple[np.ndarray, np.ndarray]:

@@ -185,8 +185,9 @@ def fit_widths(widths: np.ndarray, clear: np.ndarray, hits: np.ndarray) -> RateF
     clear_days, hit = clear @ widths, hits > 0
     likelihood = Likelihood(clear_days, widths[hit], hits[hit])
     days = clear_days + likelihood.hits @ likelihood.widths
-    rates, top, errors = _maximise(likelihood)
-    rates[days == 0] = errors[days == 0] = math.nan
+    rates, top = _maximise(likelihood)
+    errors = _standard_errors(likelihood, rates)
+    rates[days == 0] = math.nan
     inner = likelihood.widths > 0
     shares = likelihood.widths / np.maximum(likelihood.widths.sum(1, keepdims=True), 1e-300)
     straddling = [
@@ -359,8 +360,8 @@ def _crossing(excess: Callable[[float], float], centre: float, direction: int) -
     return math.exp(brentq(excess, near, far, xtol=1e-9))
 
 
-def _maximise(one: Likelihood) -> tuple[np.ndarray, float, np.ndarray]:
-    """Rates (K,), the highest log likelihood, and standard errors (K,).
+def _maximise(one: Likelihood) -> tuple[np.ndarray, float]:
+    """Rates (K,) and the highest log likelihood.
 
     A period whose pairs were all affected has an infinite rate; what touches it is then
     certain, says nothing about the other periods, and is set aside.
@@ -369,19 +370,24 @@ def _maximise(one: Likelihood) -> tuple[np.ndarray, float, np.ndarray]:
     endless = (one.clear_days == 0) & (one.widths > 0).any(0)
     rates[endless] = math.inf
     rest = ~(one.widths[:, endless] > 0).any(1)
-    inner = Likelihood(one.clear_days, one.widths[rest], one.hits[rest])
-    free = ~endless & (inner.widths > 0).any(0)
-    part = Likelihood(inner.clear_days[free], inner.widths[:, free], inner.hits)
-    errors = np.full(rates.size, math.nan)
+    free = ~endless & (one.widths[rest] > 0).any(0)
     if not free.any():
-        return rates, 0.0, errors
-    rates[free], top, information = _newton(part, np.zeros(part.hits.size))
-    positive = rates[free] > 0
-    spread = np.full(positive.size, math.nan)
-    inverse = np.linalg.pinv(information[np.ix_(positive, positive)])
-    spread[positive] = np.sqrt(np.diag(inverse))
-    errors[free] = spread
-    return rates, top, errors
+        return rates, 0.0
+    part = Likelihood(one.clear_days[free], one.widths[rest][:, free], one.hits[rest])
+    rates[free], top = _newton(part, np.zeros(part.hits.size))
+    return rates, top
+
+
+def _standard_errors(one: Likelihood, rates: np.ndarray) -> np.ndarray:
+    """From the observed information at the fitted rates; not-a-number at zero and infinity."""
+    inner = (rates > 0) & np.isfinite(rates)
+    rest = ~(one.widths[:, np.isinf(rates)] > 0).any(1)
+    widths = one.widths[rest][:, inner]
+    odds = 1 / np.expm1(np.minimum(widths @ rates[inner], 700.0))
+    information = (widths * (one.hits[rest] * odds * (1 + odds))[:, None]).T @ widths
+    errors = np.full(rates.size, math.nan)
+    errors[inner] = np.sqrt(np.diag(np.linalg.pinv(information)))
+    return errors
 
 
 def _maximise_given(one: Likelihood, keep: list[int], offset: np.ndarray) -> float:
@@ -398,7 +404,7 @@ def _maximise_given(one: Likelihood, keep: list[int], offset: np.ndarray) -> flo
     return _newton(part, offset[rest])[1]
 
 
-def _newton(one: Likelihood, offset: np.ndarray) -> tuple[np.ndarray, float, np.ndarray]:
+def _newton(one: Likelihood, offset: np.ndarray) -> tuple[np.ndarray, float]:
     """Newton's method on the rates, which may not fall below zero; the problem is concave.
 
     A step is cut short before it would make a rate negative (clipping instead could turn it
@@ -442,7 +448,7 @@ def _newton(one: Likelihood, offset: np.ndarray) -> tuple[np.ndarray, float, np.
         else:
             break
         rates, top = trial, reached
-    return rates, top, information
+    return rates, top
 
 
 def _step(curved: np.ndarray, score: np.ndarray, free: np.ndarray) -> np.ndarray:

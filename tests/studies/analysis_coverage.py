@@ -29,15 +29,30 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from flockcare.analysis import limits
-from flockcare.analysis.comparison import clustered_ratio, compare_arrays
+from flockcare.analysis.comparison import bootstrap_arrays, clustered_ratio, compare_arrays
 from flockcare.analysis.episodes import episodes_from_arrays, risk_pairs_from_arrays
 from flockcare.analysis.healing import healing_curve
-from flockcare.analysis.onset import fit_rates
 from flockcare.analysis.rates import rate_ratio
 
 DAYS, CHANGE = 730, 365
 TABLE = Path(__file__).with_suffix(".txt")
 REQUIRED = 0.93
+
+NOTES = (
+    "",
+    "headline   each bird against herself, healing allowed for, the wider of the limits of the",
+    "           profile likelihood and of the spread over birds (comparison.choose_comparison)",
+    "bootstrap  birds drawn anew (499 times), Mantel-Haenszel over birds",
+    "pooled     one rate before and one after for the whole flock, profile likelihood",
+    "midpoint   cases in the middle of their gap, limits from the spread over birds",
+    "detected   cases on the day they were found, exact conditional limits",
+    "",
+    "The pooled interval was to be the headline. It does not reach 93 % once birds differ, feet",
+    "fall ill together or the gaps between rounds change, and gets worse with more data, for",
+    "three reasons: two feet of one bird are no two cases (too short); a bird that is often ill",
+    "spends less time at risk, by how much depends on rate and gaps (the ratio drifts); long gaps",
+    "lose sores that come and go (the ratio drifts). The headline answers each in turn.",
+)
 
 
 @dataclass(frozen=True)
@@ -147,7 +162,8 @@ def judge(cell: Cell, rounds: np.ndarray, looks: np.ndarray, tallies: dict[str, 
         tallies["headline"].add(
             answer.estimate.value, answer.estimate.low, answer.estimate.high, cell.ratio
         )
-    others(cell, bird, pairs, tallies)
+    if all(math.isfinite(bound) and bound > 0 for bound in (answer.pooled.low, answer.pooled.high)):
+        others(cell, bird, pairs, answer, tallies)
     return answer.method
 
 
@@ -159,13 +175,17 @@ def healing(foot: np.ndarray, day: np.ndarray, affected: np.ndarray):
     return healing_curve((end - found.first_affected)[incident], healed[incident])
 
 
-def others(cell: Cell, bird: np.ndarray, pairs, tallies: dict[str, Tally]) -> None:
-    """The simpler methods, wherever there is a case on both sides."""
-    pooled = fit_rates(pairs, [CHANGE])
-    if not all(0 < rate < math.inf for rate in pooled.rates) or pairs.affected.sum() < 5:
+def others(cell: Cell, bird: np.ndarray, pairs, answer, tallies: dict[str, Tally]) -> None:
+    """The simpler methods, wherever there are five cases and some on both sides."""
+    if pairs.affected.sum() < limits.MIN_CASES_FOR_RATIO:
         return
-    estimate = pooled.ratio()
-    tallies["pooled"].add(estimate.value, estimate.low, estimate.high, cell.ratio)
+    pooled = answer.pooled
+    tallies["pooled"].add(pooled.value, pooled.low, pooled.high, cell.ratio)
+    drawn = bootstrap_arrays(
+        bird, pairs.left, pairs.right, pairs.affected, CHANGE, cell.birds, resamples=499
+    )
+    if drawn.refusal is None:
+        tallies["bootstrap"].add(drawn.value, drawn.low, drawn.high, cell.ratio)
     for name, at in (("detected", pairs.right), ("midpoint", (pairs.left + pairs.right) / 2)):
         late = pairs.affected & (at > CHANGE)
         early = pairs.affected & (at <= CHANGE)
@@ -183,52 +203,66 @@ def others(cell: Cell, bird: np.ndarray, pairs, tallies: dict[str, Tally]) -> No
             tallies[name].add(got.value, got.low, got.high, cell.ratio)
 
 
-METHODS = ("headline", "pooled", "midpoint", "detected")
+METHODS = ("headline", "bootstrap", "pooled", "midpoint", "detected")
 
 
-def run_cell(cell: Cell, runs: int, seed: int) -> tuple[str, bool]:
-    """The cell's line of the table, and whether the headline covers well enough."""
+def run_cell(cell: Cell, runs: int, seed: int) -> tuple[str, float, int]:
+    """The cell's line of the table, the headline's coverage, and how often it answered."""
     rounds, looks = simulate(cell, runs, np.random.default_rng(seed))
     tallies = {name: Tally() for name in METHODS}
     chosen = [judge(cell, rounds, looks[:, run], tallies) for run in range(runs)]
-    share = {name: chosen.count(name) / runs for name in ("refused", "one_sided")}
-    covered, given = tallies["headline"].coverage(), len(tallies["headline"].held)
-    # Two standard errors of the simulation itself are no failure of the method; where it
-    # refuses nearly always, what is left is too little to judge.
-    slack = 2 * math.sqrt(REQUIRED * (1 - REQUIRED) / max(given, 1))
-    fine = given < 0.1 * runs or covered >= REQUIRED - slack
+    share = [100 * chosen.count(name) / runs for name in ("refused", "one_sided")]
     columns = "  ".join(tallies[name].text() for name in METHODS)
-    line = (
-        f"{cell.label()}  {100 * share['refused']:4.0f} {100 * share['one_sided']:4.0f}  {columns}"
-    )
-    return line + ("" if covered >= REQUIRED or given < 0.1 * runs else "  <93"), fine
+    line = f"{cell.label()}  {share[0]:4.0f} {share[1]:4.0f}  {columns}"
+    return line, tallies["headline"].coverage(), len(tallies["headline"].held)
+
+
+def judged_cell(cell: Cell, runs: int, seed: int, again: bool) -> tuple[str, bool]:
+    """The cell's line, and whether the headline holds what it must.
+
+    With so few flocks a true 95 % falls below 93 % in one cell of twelve by luck alone. Such a
+    cell is run anew, with other flocks and four times as many, and that run is what counts.
+    """
+    line, covered, given = run_cell(cell, runs, seed)
+    if given < 0.1 * runs:
+        return line + "  refuses", True
+    if covered >= REQUIRED:
+        return line, True
+    if not again:
+        return line, covered >= REQUIRED - 2 * math.sqrt(REQUIRED * (1 - REQUIRED) / given)
+    first = 100 * covered
+    line, covered, _ = run_cell(cell, 4 * runs, seed + 500)
+    verdict = "" if covered >= REQUIRED else " BELOW"
+    return f"{line}  x4, first {first:.1f}{verdict}", covered >= REQUIRED
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--short", action="store_true", help="a few cells only, for CI")
     parser.add_argument("--write", action="store_true", help="keep the table beside this file")
-    parser.add_argument("--runs", type=int, help="flocks per cell (default 600, short 200)")
+    parser.add_argument("--runs", type=int, help="flocks per cell (default 250, short 150)")
     options = parser.parse_args()
-    runs = options.runs or (200 if options.short else 600)
+    runs = options.runs or (150 if options.short else 250)
     error = 100 * math.sqrt(0.95 * 0.05 / runs)
     lines = [
         f"{runs} flocks per cell; Monte-Carlo error of a coverage near 95 %: ±{error:.1f} points",
-        "(more where many are refused). Per method: coverage in %, median ratio, median width",
-        "(upper over lower limit). A refused answer counts for neither.",
+        "(more where many are refused). Per method: coverage of the 95 % interval in %, median",
+        "ratio, median width (upper over lower limit). A refused answer counts for neither.",
+        'A cell below 93 % was run anew with four times the flocks ("x4"), and that run stands.',
+        *NOTES,
         "",
-        f"{'':44}{'refu one-':>9}  " + "  ".join(f"{name:>16}" for name in METHODS),
-        "birds  rate  rounds ratio frail both heal   sed% sided",
+        f"{'':44}refu one-  " + "  ".join(f"{name:>16}" for name in METHODS),
+        "birds  rate  rounds ratio frail both heal   sed% sided%",
     ]
     print("\n".join(lines))
     failures = 0
     for number, cell in enumerate(cells(options.short)):
-        line, fine = run_cell(cell, runs, seed=1000 + number)
+        line, fine = judged_cell(cell, runs, 1000 + number, again=not options.short)
         lines.append(line)
         failures += not fine
         print(line, flush=True)
     if options.write:
-        TABLE.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        TABLE.write_text("\n".join(line.rstrip() for line in lines) + "\n", encoding="utf-8")
     return 1 if failures else 0
 
 

@@ -1,0 +1,363 @@
+"""The before/after comparison: against formulas, other programs, and its own refusals.
+
+That its limits hold the truth often enough is the business of the simulation study.
+"""
+
+import math
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+from statsmodels.discrete.conditional_models import ConditionalLogit
+
+from flockcare.analysis import limits
+from flockcare.analysis.comparison import (
+    BirdPairs,
+    _ByBird,
+    _seen_widths,
+    bootstrap_ratio,
+    choose_comparison,
+    clustered_ratio,
+)
+from flockcare.analysis.healing import healing_curve
+from flockcare.analysis.rates import rate_ratio
+
+quick = settings(max_examples=25, deadline=None, phases=[Phase.explicit, Phase.generate])
+
+
+def bird(name, before, after, gap=7, weeks=20, change=140, feet=2):
+    """A bird looked at weekly, with that many cases before and after, one per check from the
+    first on; no time is lost to being ill, so that the days are plain."""
+    pairs = []
+    for start, cases, count in ((0, before, weeks), (change, after, weeks)):
+        for k in range(count * feet):
+            left = start + gap * (k // feet)
+            pairs.append((left, left + gap, k < cases))
+    return BirdPairs(name, pairs)
+
+
+def flock(cases):
+    return [bird(i, before, after) for i, (before, after) in enumerate(cases)]
+
+
+MIXED = [(3, 1), (2, 2), (4, 1), (1, 0), (2, 3), (0, 0), (5, 2), (1, 1), (0, 1), (2, 0)]
+
+
+def made_up(birds=20, rate=0.004, ratio=1.0, seed=1, together=False):
+    rng = np.random.default_rng(seed)
+    out = []
+    for name in range(birds):
+        factor, pairs = rng.gamma(1.0), []
+        for week in range(60):
+            risk = -math.expm1(-7 * rate * factor * (ratio if week >= 30 else 1))
+            hits = [rng.random() < risk] * 2 if together else list(rng.random(2) < risk)
+            pairs += [(7 * week, 7 * week + 7, bool(hit)) for hit in hits]
+        out.append(BirdPairs(name, pairs))
+    return out
+
+
+def test_equal_checks_are_conditional_logistic_regression():
+    """Each bird her own stratum: statsmodels' conditional logit of "affected" on "after". Ours
+    has hazards where it has odds, and profiles where it conditions, so at small risks the log
+    ratios agree to about the risk itself."""
+    birds = made_up(birds=30, rate=0.0008, ratio=2.0, seed=6)
+    got = choose_comparison(birds, 210)
+    rows = [(r.bird, left >= 210, hit) for r in birds for left, _, hit in r.pairs]
+    groups, after, hit = (np.array(part) for part in zip(*rows, strict=True))
+    model = ConditionalLogit(hit.astype(int), after[:, None].astype(float), groups=groups)
+    other = model.fit(disp=0)
+    assert math.log(got.estimate.value) == pytest.approx(other.params[0], abs=0.03)
+
+
+def test_one_rate_for_each_bird_is_a_cloglog_model_with_birds_in_it():
+    """statsmodels' cloglog GLM with an indicator for each bird: same point, same likelihood."""
+    birds = made_up(birds=8, rate=0.01, ratio=0.6, seed=2)
+    rows = [(r.bird, b - a, a >= 210, hit) for r in birds for a, b, hit in r.pairs]
+    name, width, after, hit = (np.array(part) for part in zip(*rows, strict=True))
+    design = np.column_stack([name[:, None] == np.arange(8), after]).astype(float)
+    link = sm.families.links.CLogLog()
+    model = sm.GLM(hit, design, family=sm.families.Binomial(link), offset=np.log(width))
+    other = model.fit(tol=1e-13, maxiter=200)
+    widths = np.where(after[:, None], [0, 1], [1, 0]) * width[:, None].astype(float)
+    data = _ByBird.of(name, widths, hit)
+    best = data.best()
+    assert best == pytest.approx(other.params[-1], abs=1e-6)
+    height, scores, information = data.profile(best)
+    assert height == pytest.approx(other.llf, rel=1e-9)
+    assert scores.sum() == pytest.approx(0, abs=1e-6)
+    step = 1e-3
+    bend = (data.profile(best + step)[0] + data.profile(best - step)[0] - 2 * height) / step**2
+    assert information == pytest.approx(-bend, rel=1e-4)
+
+
+def test_birds_that_differ_do_not_bend_the_ratio():
+    """The frail bird is watched mostly before, the hardy ones mostly after: over the whole flock
+    it looks like an improvement, within birds there is none."""
+    frail = [bird(("f", i), 12, 3, weeks=20) for i in range(6)]
+    hardy = [bird(("h", i), 1, 4, weeks=20) for i in range(6)]
+    birds = [BirdPairs(r.bird, [p for p in r.pairs if p[0] < 140 or p[0] < 175]) for r in frail]
+    birds += [BirdPairs(r.bird, [p for p in r.pairs if p[0] >= 140 or p[0] < 35]) for r in hardy]
+    got = choose_comparison(birds, 140)
+    assert got.pooled.value < 0.7
+    assert got.estimate.value == pytest.approx(1, abs=0.15)
+
+
+def test_headline_and_why():
+    got = choose_comparison(flock(MIXED), 140)
+    assert got.method == "within_birds"
+    assert got.refusal is None
+    assert got.why
+    assert got.estimate.low < got.estimate.value < got.estimate.high
+    # Equal days: close to the plain exact ratio of 11 to 20 cases.
+    plain = rate_ratio(11, 1, 20, 1)
+    assert got.estimate.value == pytest.approx(plain.ratio, rel=0.1)
+    assert (got.watched.cases_before, got.watched.cases_after) == (20, 11)
+    assert got.watched.birds_both == 10
+    assert got.watched.birds_with_cases == 9
+    assert got.watched.largest_share == 7 / 31
+    assert got.state == "wide"
+
+
+def test_two_sore_feet_of_one_bird_do_not_pass_for_two_cases():
+    """The second foot repeats the first: nothing new is learnt, so the range must not shrink by
+    the root of two, as it would if feet were taken one by one."""
+    paired = made_up(birds=25, rate=0.002, seed=4, together=True)
+    single = [BirdPairs(r.bird, r.pairs[::2]) for r in paired]
+    one, other = choose_comparison(single, 210), choose_comparison(paired, 210)
+    assert other.method == "within_birds_robust"
+    assert other.dispersion > 1.5 * one.dispersion
+    assert other.estimate.value == pytest.approx(one.estimate.value, rel=1e-6)
+    width = [math.log(got.estimate.high / got.estimate.low) for got in (one, other)]
+    assert width[1] > 0.85 * width[0]
+
+
+def test_p_agrees_with_the_interval():
+    for seed in range(8):
+        got = choose_comparison(made_up(ratio=(0.3, 1.0)[seed % 2], seed=seed), 210)
+        outside = got.estimate.low > 1 or got.estimate.high < 1
+        assert outside == (got.p < 0.05)
+
+
+def test_clear_change_is_called_clear():
+    got = choose_comparison(made_up(birds=40, rate=0.006, ratio=0.2, seed=3), 210)
+    assert got.state == "clear"
+    assert got.estimate.high < 1
+    assert got.sign_flip_p < 0.05
+
+
+def test_no_case_after_gives_a_bound():
+    got = choose_comparison(flock([(2, 0)] * 8), 140)
+    assert got.method == "one_sided"
+    assert (got.estimate.value, got.estimate.low) == (0, 0)
+    # 16 cases that may go together by twos count as 8.
+    share = 0.025 ** (1 / 8)
+    assert got.estimate.high == pytest.approx((1 - share) / share, rel=0.1)
+    turned = choose_comparison(flock([(0, 2)] * 8), 140)
+    assert turned.estimate.value == turned.estimate.high == math.inf
+    assert turned.estimate.low == pytest.approx(1 / got.estimate.high, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("birds", "change", "code"),
+    [
+        ([], 140, "no_time"),
+        (flock(MIXED), 500, "no_time"),
+        (flock(MIXED), -5, "no_time"),
+        ([bird(0, 3, 3, weeks=5)], 140, "too_little_time"),
+        (flock([(0, 0)] * 8), 140, "no_cases"),
+        (flock([(1, 0), (1, 1), (0, 1)] + [(0, 0)] * 5), 140, "too_few_cases"),
+        (flock([(3, 3)] * 4), 140, "too_few_birds"),
+        (flock([(6, 0)] + [(0, 0)] * 6), 140, "too_few_case_birds"),
+        (flock([(1, 0)] * 5), 140, "unattainable"),
+        (flock(MIXED), 7 * 39, "too_few_checks"),
+    ],
+)
+def test_refusals_are_values_with_a_reason(birds, change, code):
+    got = choose_comparison(birds, change)
+    assert got.refusal.code == code
+    assert got.refusal.reason.endswith(".")
+    assert got.why == (got.refusal.reason,)
+    assert (got.method, got.state) == ("refused", "refused")
+    assert math.isnan(got.estimate.value)
+    assert got.estimate.refusal is got.refusal
+
+
+def test_too_many_straddling_cases_are_refused():
+    birds = [BirdPairs(r.bird, [*r.pairs, (110, 160, True)]) for r in flock([(1, 1)] * 8)]
+    got = choose_comparison(birds, 140)
+    assert got.refusal is None
+    assert got.watched.straddling == 8
+    more = [BirdPairs(r.bird, [*r.pairs, (110, 160, True)]) for r in birds]
+    assert choose_comparison(more, 140).refusal.code == "straddling"
+    assert any("before or after" in note for note in got.notes)
+
+
+def test_check_on_the_change_day_belongs_to_before():
+    got = choose_comparison(flock([(2, 1)] * 8), 140)
+    assert got.watched.straddling == 0
+    assert got.watched.days_before == got.watched.days_after == 8 * 280
+    late = choose_comparison(flock([(2, 1)] * 8), 139)
+    assert late.watched.straddling == 0
+    assert late.watched.days_before == 8 * 278
+
+
+def test_one_bird_alone_is_named():
+    got = choose_comparison(flock([(6, 4), (1, 1), (0, 1), (1, 0)] + [(0, 0)] * 4), 140)
+    assert got.watched.largest_share == 10 / 14
+    assert any("one bird" in note for note in got.notes)
+
+
+def test_every_pair_affected_is_no_error():
+    birds = [BirdPairs(i, [(0, 70, True), (140, 210, True)]) for i in range(8)]
+    assert choose_comparison(birds, 140).refusal is not None
+
+
+def test_unlike_gaps_are_noted_and_healing_allowed_for():
+    birds = []
+    for record in made_up(birds=20, rate=0.004, seed=9):
+        before = [(a, b, h) for a, b, h in record.pairs if b <= 210]
+        monthly = [(a, a + 28, h) for a, b, h in before if a % 28 == 0]
+        birds.append(BirdPairs(record.bird, monthly + [p for p in record.pairs if p[0] >= 210]))
+    plain = choose_comparison(birds, 210)
+    assert any("28 days apart before and 7 after" in note for note in plain.notes)
+    assert any("not allowed for" in note for note in plain.notes)
+    quickly = healing_curve([5, 10, 15, 20, 25, 30, 35], [True] * 7)
+    allowed = choose_comparison(birds, 210, quickly)
+    assert not any("not allowed for" in note for note in allowed.notes)
+    # Long gaps hide more, so the true rate before was higher and the ratio lower.
+    assert allowed.estimate.value < plain.estimate.value
+
+
+def test_seen_days_are_the_area_under_the_healing_curve():
+    curve = healing_curve([10, 20, 30, 40], [True] * 4)
+    seen = _seen_widths(np.array([0.0]), np.array([20.0]), 12, curve)
+    # Shares lasting: 1 at 0, .75 at 10, .5 at 20, straight in between.
+    assert seen[0] == pytest.approx([(0.5 + 0.8) / 2 * 12 + 0.0, 8 * 0.9], abs=1e-9)
+
+
+BIRD_COUNTS = st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6)), min_size=6, max_size=14)
+
+
+@quick
+@given(BIRD_COUNTS, st.randoms(use_true_random=False))
+def test_order_and_mirror(cases, random):
+    birds = flock(cases)
+    got = choose_comparison(birds, 140)
+    shuffled = [BirdPairs(r.bird, random.sample(r.pairs, len(r.pairs))) for r in birds]
+    random.shuffle(shuffled)
+    again = choose_comparison(shuffled, 140)
+    assert again.method == got.method
+    assert again.estimate.value == pytest.approx(got.estimate.value, rel=1e-6, nan_ok=True)
+    turned = choose_comparison(flock([(b, a) for a, b in cases]), 140)
+    assert turned.state == got.state
+    if got.method.startswith("within"):
+        assert got.estimate.low <= got.estimate.value <= got.estimate.high
+        assert turned.estimate.value == pytest.approx(1 / got.estimate.value, rel=1e-6)
+        assert turned.estimate.low == pytest.approx(1 / got.estimate.high, rel=1e-6)
+
+
+@quick
+@given(BIRD_COUNTS, st.sampled_from([0.5, 2.0, 4.0]))
+def test_unit_of_time_does_not_matter_to_the_ratio(cases, scale):
+    birds = flock(cases)
+    stretched = [
+        BirdPairs(r.bird, [(a * scale, b * scale, h) for a, b, h in r.pairs]) for r in birds
+    ]
+    one, other = choose_comparison(birds, 140), choose_comparison(stretched, 140 * scale)
+    if one.refusal is None and other.refusal is None:
+        assert other.estimate.high == pytest.approx(one.estimate.high, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "named"),
+    [
+        (([BirdPairs(1, []), BirdPairs(1, [])], 5), "birds"),
+        (([], math.nan), "change_day"),
+        (([], math.inf), "change_day"),
+        (([BirdPairs(1, [(3, 2, True)])], 5), "pairs"),
+        (([], 5, None, 2), "level"),
+    ],
+)
+def test_bad_input(arguments, named):
+    with pytest.raises(ValueError, match=named):
+        choose_comparison(*arguments)
+
+
+def test_by_bird_interval_formula():
+    """Same birds on both sides, written out for three birds (Liang & Zeger's robust variance
+    with B/(B-1); no published example)."""
+    n1, t1, n0, t0 = [2, 0, 4], [100, 100, 200], [1, 1, 1], [100, 50, 150]
+    u = [n1[b] / 6 - t1[b] / 400 - (n0[b] / 3 - t0[b] / 300) for b in range(3)]
+    error = math.sqrt(3 / 2 * sum(x * x for x in u))
+    got = clustered_ratio(n1, t1, n0, t0)
+    assert got.value == pytest.approx(6 / 400 / (3 / 300))
+    assert math.log(got.high / got.value) == pytest.approx(4.302653 * error, rel=1e-6)
+    assert got.low * got.high == pytest.approx(got.value**2)
+
+
+def test_by_bird_interval_against_a_clustered_poisson_model():
+    """statsmodels' Poisson GLM with cov_type="cluster": its small-sample factor also counts the
+    parameters, (N-1)/(N-k), which is taken out here; it uses the normal law, ours t."""
+    rng = np.random.default_rng(7)
+    n1, n0 = rng.poisson(2, 20) * 1.0, rng.poisson(4, 20) * 1.0
+    t1, t0 = rng.uniform(50, 200, 20), rng.uniform(50, 200, 20)
+    design = np.column_stack([np.ones(40), np.repeat([1, 0], 20)])
+    model = sm.GLM(np.r_[n1, n0], design, family=sm.families.Poisson(), exposure=np.r_[t1, t0])
+    other = model.fit(cov_type="cluster", cov_kwds={"groups": np.tile(np.arange(20), 2)})
+    got = clustered_ratio(n1, t1, n0, t0)
+    assert math.log(got.value) == pytest.approx(other.params[1])
+    error = math.log(got.high / got.value) / 2.093024
+    assert error == pytest.approx(other.bse[1] / math.sqrt(39 / 38), rel=1e-6)
+
+
+def test_by_bird_interval_edges():
+    assert clustered_ratio([1, 1], [1, 1], [0, 0], [1, 1]).refusal.code == "one_side_empty"
+    assert clustered_ratio([1, 1], [1, 1], [1, 1], [0, 0]).refusal.code == "no_time"
+    assert clustered_ratio([1], [1], [1], [1]).refusal.code == "one_bird"
+    assert clustered_ratio([], [], [], []).refusal.code == "no_time"
+    with pytest.raises(ValueError, match="times"):
+        clustered_ratio([1, 1], [1, -1], [1, 1], [1, 1])
+    with pytest.raises(ValueError, match="counts"):
+        clustered_ratio([1, math.nan], [1, 1], [1, 1], [1, 1])
+    with pytest.raises(ValueError, match="length"):
+        clustered_ratio([1], [1, 1], [1, 1], [1, 1])
+
+
+def test_bootstrap_of_birds():
+    birds = made_up(birds=30, rate=0.004, ratio=0.5, seed=5)
+    got = bootstrap_ratio(birds, 210)
+    assert got.low < got.value < got.high
+    other = choose_comparison(birds, 210).estimate
+    assert got.value == pytest.approx(other.value, rel=0.1)
+    assert math.log(got.high / got.low) == pytest.approx(math.log(other.high / other.low), rel=0.4)
+    assert bootstrap_ratio(birds, 210) == got  # the seed is fixed
+    pens = ["a" if record.bird < 15 else "b" for record in birds]
+    assert bootstrap_ratio(birds, 210, pens=pens).low == pytest.approx(got.low, rel=0.3)
+
+
+def test_bootstrap_edges():
+    few = bootstrap_ratio(flock(MIXED), 140)
+    assert few.refusal.code == "too_few_birds"
+    assert few.refusal.facts["birds"] == 10
+    rare = flock([(1, 0)] * 12 + [(0, 1)] + [(0, 0)] * 7)
+    got = bootstrap_ratio(rare, 140)
+    assert got.low == 0  # a third of the resamples have no case after
+    assert got.high < math.inf
+    assert bootstrap_ratio(flock([(1, 0)] * 20), 140).high == 0
+    with pytest.raises(ValueError, match="pens"):
+        bootstrap_ratio(rare, 140, pens=["a"])
+
+
+def test_every_limit_is_explained():
+    """A threshold that a keeper can see has a comment right above it or above its group."""
+    from pathlib import Path
+
+    lines = Path(limits.__file__).read_text(encoding="utf-8").splitlines()
+    named = [i for i, line in enumerate(lines) if line[:1].isupper() and " = " in line]
+    assert len(named) > 20
+    for i in named:
+        while lines[i][:1].isupper() and " = " in lines[i]:
+            i -= 1
+        assert lines[i].startswith("# ")
