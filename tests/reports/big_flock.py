@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.reports.exchanges import write_folder
+from tests.reports.folders import write_folder
 
 BREEDS = ("Leghorn", "Sussex", "Brahma", "Orpington", "Silkie bantam", "Brown hybrid")
 

@@ -31,12 +31,10 @@ from tests.reports.exchanges import (
     NOW,
     bring_in,
     csv_files,
-    picture,
     problems_of,
     there_and_back,
-    write_folder,
-    write_zip,
 )
+from tests.reports.folders import picture, write_folder, write_zip
 
 AWKWARD = [
     "=1+1",
