@@ -39,6 +39,7 @@ class Plan:
     )
     attached: list[tuple[Check, Photo]] = field(default_factory=list)
     pictures: Pictures = field(default_factory=Pictures)
+    rows: dict[str, int] = field(default_factory=dict)
     already_there: Counter = field(default_factory=Counter)
 
     def add(self, *records) -> None:
@@ -46,19 +47,10 @@ class Plan:
             self.new[type(record)].append(record)
 
     def counts(self) -> dict[str, tuple[int, int]]:
-        """For each kind of record, in words: how many are new, how many are there already."""
-        kinds = {
-            "birds": (Bird, "birds.csv"),
-            "weighings": (Weighing, "weights.csv"),
-            "states of features": (FeatureState, "housing.csv"),
-            "stays": (Stay, "stays.csv"),
-            "checks": (Check, "checks.csv"),
-            "care steps": (CareStep, "care.csv"),
-            "photos": (Photo, "photos.csv"),
-        }
+        """For each file without its ending: how many rows are new, how many there already."""
         return {
-            words: (len(self.new[model]), self.already_there[file])
-            for words, (model, file) in kinds.items()
+            file.removesuffix(".csv"): (rows - self.already_there[file], self.already_there[file])
+            for file, rows in self.rows.items()
         }
 
 
@@ -112,7 +104,7 @@ def check(tables: Tables, flock: Flock, *, keepers=None, now: datetime | None = 
         keepers = Keeper.objects.filter(membership__flock=flock)
     work = Work(
         tables=tables,
-        plan=Plan(flock),
+        plan=Plan(flock, rows={file: len(rows) for file, rows in tables.rows.items()}),
         keepers=_unambiguous(keepers),
         now=now or timezone.now(),
         problems=Problems(tables.problems),

@@ -17,7 +17,7 @@ class FileReader:
     file: str
     rows: list[Row]
     problems: Problems
-    _seen: dict = field(default_factory=dict)
+    seen: dict = field(default_factory=dict)
 
     def each(self, build) -> list:
         """``build(cells)`` of every row in which nothing was wrong."""
@@ -46,7 +46,7 @@ class RowReader:
         text = self.row.cells.get(column)
         if text is None:
             return default
-        seen, key = self.file._seen, (column, text)
+        seen, key = self.file.seen, (column, text)
         if key in seen:
             value, message = seen[key]
         else:
