@@ -239,12 +239,7 @@ def _row(day: dt.date, marks: list[Mark], attributes: str) -> Markup:
 
 
 def _band_row(band: Band) -> Markup:
-    since = f"from {date_words(band.since)}" if band.since else "always"
-    until = f"until {date_words(band.until)}" if band.until else ""
-    label = element("a", {"href": band.url}, band.label) if band.url else band.label
-    when = " ".join(filter(None, (since, until)))
-    return element("tr", {}, _cell(when), element("td", {}, label), _cell(""))
-
-
-def _cell(words: str) -> Markup:
-    return element("td", {}, words)
+    label = band.label + (f", until {date_words(band.until)}" if band.until else "")
+    shown = element("a", {"href": band.url}, label) if band.url else label
+    since = date_words(band.since) if band.since else "always"
+    return element("tr", {}, *(element("td", {}, words) for words in (since, shown, "")))

@@ -21,7 +21,7 @@ from flockcare.feet.scales import LESION
 from flockcare.people.access import flock_view
 from flockcare.photos.models import Foot
 
-PAST_CASES_SHOWN = 4
+PAST_CASES_SHOWN = 2
 
 
 def _first(records, order: str, value: str) -> Subquery:
