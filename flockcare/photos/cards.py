@@ -143,7 +143,9 @@ def _white_cells(number):
 
 
 def _code_modules(code):
-    symbol = segno.make(code, micro=False, error="m")
+    # Outside ASCII a reader would have to guess the alphabet, so the symbol says it (ECI 26).
+    alphabet = {} if code.isascii() else {"encoding": "utf-8", "eci": True}
+    symbol = segno.make(code, micro=False, error="m", **alphabet)
     matrix = np.array([list(row) for row in symbol.matrix_iter(border=4)], dtype=bool)
     x, y, side, _ = CODE_BOX
     return _boxes(matrix, x, y, side / len(matrix))

@@ -201,13 +201,16 @@ def _find_card(grey):
     """Rough homography from card mm to pixels, (3, 3), or None."""
     for long_side in (1600, 3200, 800):
         factor = min(1.0, long_side / max(grey.shape))
-        groups = _sort_into_cards(_detect(_reduced(grey, factor)))
+        markers = _detect(_reduced(grey, factor))
+        groups = _sort_into_cards(markers)
         if not groups:
             continue
         numbers = [{number for number, _ in group} for group in groups]
         # Groups without a number in common are parts of one badly bent card.
         if any(len(numbers[0] & others) > 1 for others in numbers[1:]):
             raise CannotMeasure(TWO_CARDS)
+        if len(groups[0]) < len(markers) / 2:
+            return None  # the same markers put together in another way
         return _reduction(factor) @ _homography(groups[0])
     return None
 
@@ -518,6 +521,7 @@ def _blur_mm(flat):
     """Standard deviation of the smear in mm, from how steep the markers' sides are."""
     across = np.arange(-1.0, 1.81, 0.1)
     along = np.arange(2.0, 6.1, 0.5)
+    contrast = np.ptp(np.percentile(flat.picture, (5, 95)))
     widths = {0: [], 1: []}
     for number in range(len(cards.MARKERS)):
         corners = cards.marker_outline(number)
@@ -528,9 +532,7 @@ def _blur_mm(flat):
             grid = start + along[:, None, None] * unit + across[None, :, None] * outward
             x, y = np.moveaxis(flat.place(grid).astype(np.float32), -1, 0)
             profile = cv2.remap(flat.picture, x, y, cv2.INTER_LINEAR).astype(float).mean(axis=0)
-            rise = np.ptp(profile)
-            if rise > 40:
-                widths[side % 2].append(
-                    rise / (np.gradient(profile, 0.1).max() * np.sqrt(2 * np.pi))
-                )
+            rise, steepest = np.ptp(profile), np.gradient(profile, 0.1).max()
+            if steepest > 0 and rise > 0.3 * contrast:
+                widths[side % 2].append(rise / (steepest * np.sqrt(2 * np.pi)))
     return float(max(np.median(w) if w else np.inf for w in widths.values()))

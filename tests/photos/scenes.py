@@ -36,6 +36,7 @@ class Scene:
     defocus: diameter of the blur disc; motion: length of the smear.
     covers: (x, y, radius) patches in card mm; glares: the same, bright.
     paper: a picture printed in the card's place.
+    shadow: (direction, distance from the card's middle, light left in it), hard-edged.
     electrons: at white (sets the noise); jpeg: quality, 0 for none.
     """
 
@@ -56,6 +57,7 @@ class Scene:
     covers: tuple = ()
     glares: tuple = ()
     light_slope: float = 0.0
+    shadow: tuple = (0.0, 0.0, 1.0)
     exposure: float = 0.8
     electrons: float = 4000.0
     sharpening: float = 0.5
@@ -119,12 +121,12 @@ def pixels_per_mm(scene):
 def render(scene, mode="L"):
     """The photo, a PIL image."""
     rng = np.random.default_rng(scene.seed)
-    light = _ground(scene, rng)
+    ground = _ground(scene, rng)
     box = _box_of_card(scene)
-    part = light[box]
-    part[:] = _card_in_light(scene, box, part)
-    part[:] = _smear(scene, part)
-    photo = _expose(scene, light, rng)
+    light = _to_linear(ground[box].astype(np.float32) / 255)
+    light = _smear(scene, _card_in_light(scene, box, light))
+    ground[box] = _expose(scene, light, rng)
+    photo = Image.fromarray(ground)
     if mode != "L":
         photo = photo.convert(mode)
     if not scene.jpeg:
@@ -137,8 +139,7 @@ def render(scene, mode="L"):
 def empty(size, seed=0, dark=False):
     """A photo of the same ground without a card."""
     scene = Scene(size=size, seed=seed, dark_ground=dark)
-    rng = np.random.default_rng(seed)
-    return _expose(scene, _ground(scene, rng), rng)
+    return Image.fromarray(_ground(scene, np.random.default_rng(seed)))
 
 
 # --- geometry ---------------------------------------------------------------------------------
@@ -216,13 +217,15 @@ def _card_places(scene, box):
 
 
 def _ground(scene, rng):
-    """Uneven ground such as bedding: linear light, (height, width) float32."""
+    """Uneven ground such as bedding, (height, width) uint8."""
     width, height = scene.size
-    ground = np.zeros((height, width), dtype=np.float32)
-    for cells in (6, 40, 200):
-        coarse = rng.uniform(0, 1, (max(2, cells * height // width), cells)).astype(np.float32)
-        ground += cv2.resize(coarse, (width, height), interpolation=cv2.INTER_LINEAR) / 3
-    return ground * np.float32(0.08 if scene.dark_ground else 0.6)
+    brightest = 70 if scene.dark_ground else 220
+    ground = np.zeros((height, width), dtype=np.uint8)
+    for cells in (6, 40, 200, width // 2):
+        shape = max(2, cells * height // width), cells
+        coarse = rng.integers(0, brightest // 4, shape, dtype=np.uint8)
+        ground += cv2.resize(coarse, (width, height), interpolation=cv2.INTER_LINEAR)
+    return ground
 
 
 def _print(scene, scale):
@@ -252,6 +255,9 @@ def _card_in_light(scene, box, ground):
     on_card = (x >= 0) & (x <= cards.WIDTH) & (y >= 0) & (y <= cards.HEIGHT)
     seen = np.where(on_card, seen, ground)
     seen *= 1 + scene.light_slope * (x - CARD_MIDDLE[0]) / cards.WIDTH
+    direction, distance, left = scene.shadow
+    c, s = np.cos(np.radians(direction)), np.sin(np.radians(direction))
+    seen[c * (x - CARD_MIDDLE[0]) + s * (y - CARD_MIDDLE[1]) > distance] *= left
     for cx, cy, radius in scene.covers:
         seen[(x - cx) ** 2 + (y - cy) ** 2 < radius**2] = 0.35
     for cx, cy, radius in scene.glares:
@@ -287,13 +293,14 @@ def _line(length, along):
 
 
 def _expose(scene, light, rng):
+    """What the camera makes of the light, uint8."""
     light = np.clip(light * np.float32(scene.exposure / 0.85), 0, 4)
     noise = rng.standard_normal(light.shape, dtype=np.float32)
     light += noise * np.sqrt(light / scene.electrons + (3 / scene.electrons) ** 2)
     value = _to_srgb(np.clip(light, 0, 1)) * 255
     if scene.sharpening:
         value += np.float32(scene.sharpening) * (value - cv2.GaussianBlur(value, (0, 0), 1.2))
-    return Image.fromarray(np.clip(np.rint(value), 0, 255).astype(np.uint8))
+    return np.clip(np.rint(value), 0, 255).astype(np.uint8)
 
 
 # The curve of IEC 61966-2-1 (sRGB), from memory.
@@ -307,3 +314,119 @@ def _to_srgb(light):
     return np.where(light <= 0.0031308, light * 12.92, 1.055 * light ** (1 / 2.4) - 0.055).astype(
         np.float32
     )
+
+
+# --- painted feet -----------------------------------------------------------------------------
+
+SKINS = {"yellow": (205, 170, 105), "pale": (214, 182, 160), "slate": (120, 124, 128)}
+SORES = {"black scab": (48, 38, 34), "brown scab": (110, 70, 44), "open, red": (166, 58, 52)}
+
+
+def painted_foot(seed, size=(1600, 1200), skin=None, sore=None):
+    """A painted sole with one sore: (RGB image, outline (n, 2) pixels, a tap in it, kind).
+
+    Scaled skin, uneven light, a red and a horny rim round the sore, dirt, a wet gleam, a soft edge,
+    noise and JPEG. skin, sore: names in SKINS and SORES, else drawn by lot.
+    """
+    rng = np.random.default_rng(seed)
+    skin = skin or str(rng.choice(list(SKINS)))
+    sore = sore or str(rng.choice(list(SORES)))
+    short = min(size)
+    radius = short * rng.uniform(0.03, 0.18)
+    middle = np.array(size) / 2 + rng.uniform(-0.12, 0.12, 2) * short
+    outline = _uneven_ring(rng, middle, radius)
+    inside, distance = _inside(size, outline)
+    picture = _skin(rng, size, SKINS[skin])
+    reddening = np.exp(-np.maximum(distance, 0) / (0.35 * radius)) * rng.uniform(0, 0.5)
+    picture += reddening[..., None] * (np.array([190, 90, 80], np.float32) - picture)
+    rim = np.exp(-((distance / (0.08 * radius) - 1.5) ** 2)) * rng.uniform(0, 0.5)
+    picture += rim[..., None] * (np.array([225, 215, 190], np.float32) - picture)
+    scab = _texture(rng, size, cells=(14, 60, 160), strength=rng.uniform(0.1, 0.45))
+    scab = np.array(SORES[sore], np.float32) * scab[..., None]
+    soft = cv2.GaussianBlur(inside.astype(np.float32), (0, 0), rng.uniform(0.5, 0.002 * short))
+    picture += soft[..., None] * (scab - picture)
+    picture *= _texture(rng, size, cells=(2, 4), strength=rng.uniform(0, 0.5))[..., None]
+    _dirt_and_gleam(rng, picture, middle, radius)
+    picture += rng.standard_normal(picture.shape, dtype=np.float32) * rng.uniform(1, 8)
+    buffer = io.BytesIO()
+    photo = Image.fromarray(np.clip(np.rint(picture), 0, 255).astype(np.uint8))
+    photo.save(buffer, "JPEG", quality=int(rng.choice([60, 80, 92])))
+    return Image.open(buffer), outline, _tap(rng, outline), f"{sore}, {skin} skin"
+
+
+def bare_foot(seed, size=(1600, 1200)):
+    """The same sole without a sore: (RGB image, a tap on it)."""
+    rng = np.random.default_rng(seed)
+    picture = _skin(rng, size, SKINS[str(rng.choice(list(SKINS)))])
+    picture *= _texture(rng, size, cells=(2, 4), strength=rng.uniform(0, 0.5))[..., None]
+    picture += rng.standard_normal(picture.shape, dtype=np.float32) * rng.uniform(1, 8)
+    tap = np.array(size) * rng.uniform(0.35, 0.65, 2)
+    return Image.fromarray(np.clip(picture, 0, 255).astype(np.uint8)), tap
+
+
+def _uneven_ring(rng, middle, radius):
+    angle = np.linspace(0, 2 * np.pi, 240, endpoint=False)
+    uneven = sum(
+        rng.uniform(0, 0.35) / k**1.2 * np.sin(k * angle + rng.uniform(0, 6)) for k in range(2, 8)
+    )
+    stretch = rng.uniform(0.7, 1.0)
+    turn = rng.uniform(0, np.pi)
+    ring = np.column_stack([np.cos(angle), stretch * np.sin(angle)]) * (1 + uneven)[:, None]
+    c, s = np.cos(turn), np.sin(turn)
+    return middle + radius * ring @ np.array([(c, s), (-s, c)])
+
+
+def _inside(size, outline):
+    """Mask of the sore, and the distance from it outside (negative inside), in pixels."""
+    mask = np.zeros(size[::-1], np.uint8)
+    cv2.fillPoly(mask, [np.rint(outline * 16).astype(np.int32)], 1, cv2.LINE_8, 4)
+    outer = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5)
+    return mask, outer - cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+
+
+def _texture(rng, size, cells, strength):
+    """Soft uneven brightness about 1, (height, width) float32."""
+    width, height = size
+    total = np.zeros((height, width), np.float32)
+    for count in cells:
+        coarse = rng.uniform(-1, 1, (max(2, count * height // width), count)).astype(np.float32)
+        total += cv2.resize(coarse, size, interpolation=cv2.INTER_CUBIC) / len(cells)
+    return np.clip(1 + strength * total, 0.2, 2).astype(np.float32)
+
+
+def _skin(rng, size, colour):
+    """Skin of small round scales with darker furrows, (height, width, 3) float32."""
+    width, height = size
+    pitch = min(size) / rng.uniform(25, 60)
+    x, y = np.meshgrid(np.arange(0, width + pitch, pitch), np.arange(0, height + pitch, pitch))
+    centres = (
+        np.column_stack([x.ravel(), y.ravel()]) + rng.uniform(-0.35, 0.35, (x.size, 2)) * pitch
+    )
+    dots = np.ones((height, width), np.uint8)
+    column, row = np.clip(centres, 0, (width - 1, height - 1)).astype(int).T
+    dots[row, column] = 0
+    away = cv2.distanceTransform(dots, cv2.DIST_L2, 5) / pitch
+    shade = 1 - rng.uniform(0.05, 0.3) * np.clip(away * 1.4, 0, 1) ** 3
+    shade *= _texture(rng, size, cells=(8, 30), strength=0.12)
+    return np.array(colour, np.float32) * shade[..., None].astype(np.float32)
+
+
+def _dirt_and_gleam(rng, picture, middle, radius):
+    height, width = picture.shape[:2]
+    y, x = np.ogrid[:height, :width]
+    for _ in range(int(rng.integers(0, 25))):
+        at = rng.uniform(0, 1, 2) * (width, height)
+        size = rng.uniform(0.02, 0.12) * radius
+        picture[(x - at[0]) ** 2 + (y - at[1]) ** 2 < size**2] = (70, 58, 46)
+    if rng.random() < 0.4:
+        at = middle + rng.uniform(-0.6, 0.6, 2) * radius
+        size = rng.uniform(0.05, 0.15) * radius
+        gleam = np.exp(-((x - at[0]) ** 2 + (y - at[1]) ** 2) / (2 * size**2)).astype(np.float32)
+        picture += 160 * gleam[..., None]
+
+
+def _tap(rng, outline):
+    """A thumb's idea of the middle: a third of the way out at most, and inside."""
+    middle = outline.mean(axis=0)
+    towards = outline[rng.integers(len(outline))]
+    return middle + (towards - middle) * rng.uniform(0, 0.4)
