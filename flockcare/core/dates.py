@@ -59,9 +59,7 @@ class PartialDate:
 class PartialDateFormField(forms.CharField):
     def __init__(self, **kwargs):
         kwargs.setdefault("help_text", HELP)
-        kwargs.setdefault(
-            "widget", forms.TextInput(attrs={"inputmode": "numeric", "placeholder": "2023-05-14"})
-        )
+        kwargs.setdefault("widget", forms.TextInput(attrs={"placeholder": "2023-05-14"}))
         super().__init__(**kwargs)
 
     def clean(self, value):

@@ -11,7 +11,8 @@ class Renderer(TemplatesSetting):
 class KeeperForm(forms.Form):
     """A form whose first wrong field takes the focus after it was refused."""
 
-    use_required_attribute = True
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **{"label_suffix": "", **kwargs})
 
     def full_clean(self):
         super().full_clean()

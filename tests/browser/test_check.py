@@ -61,9 +61,8 @@ def test_a_finding_with_a_photo_is_seen_by_the_other_keeper(open_phone, site, tm
     theirs.reload()
     theirs.locator(".row:has-text('Fennel') >> text=right").first.wait_for()
     theirs.goto(f"/f/{site.flock}/birds/{site.birds['Fennel']}/")
-    assert theirs.locator("img[src*='/photos/']").first.evaluate(
-        "image => image.decode().then(() => image.naturalWidth > 0)"
-    )
+    theirs.locator("img[src*='/photos/']").first.scroll_into_view_if_needed()
+    theirs.wait_for_function("document.querySelector('img[src*=\"/photos/\"]').naturalWidth > 0")
     assert mine.goto(theirs.url).ok
     timelines = [page.locator("svg.timeline").first.inner_html() for page in (mine, theirs)]
     assert timelines[0] == timelines[1]

@@ -18,8 +18,6 @@ from flockcare.reports.demo.photos import write_photos
 
 FLOCK = "Thistle Yard"
 TIME_ZONE = "Europe/London"
-# Known to everybody who reads this, and good for nothing but the demo: see `load_demo`.
-PASSWORD = "thistle and thyme"  # noqa: S105
 KEEPERS = (("Ros", Role.OWNER), ("Ted", Role.KEEPER), ("Ines", Role.KEEPER))
 
 
@@ -63,7 +61,7 @@ def _refuse_elsewhere() -> None:
 def _keepers_and_flock() -> Flock:
     keepers = [
         Keeper.objects.filter(sign_in_name=name.lower()).first()
-        or add_keeper(name=name, sign_in_name=name.lower(), password=PASSWORD)
+        or add_keeper(name=name, sign_in_name=name.lower(), password=settings.DEMO_PASSWORD)
         for name, _ in KEEPERS
     ]
     flock = start_flock(owner=keepers[0], name=FLOCK, time_zone=TIME_ZONE, units="metric")
