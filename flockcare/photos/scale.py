@@ -379,13 +379,19 @@ def _read_code(flat):
 
 
 def _easier_and_easier(part):
-    yield part
-    soft = cv2.GaussianBlur(part, (0, 0), len(part) / 60)
-    yield cv2.addWeighted(part, 3.0, soft, -2.0, 0)
+    """The code's part of the picture: as it is, then against blur, then against noise."""
     double = cv2.resize(part, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+    yield part
+    yield _sharpened(part, len(part) / 60)
     yield double
-    soft = cv2.GaussianBlur(double, (0, 0), len(double) / 30)
-    yield cv2.addWeighted(double, 3.0, soft, -2.0, 0)
+    yield _sharpened(double, len(double) / 30)
+    yield cv2.GaussianBlur(part, (0, 0), len(part) / 150)
+    yield cv2.medianBlur(part, 5)
+
+
+def _sharpened(picture, radius):
+    soft = cv2.GaussianBlur(picture, (0, 0), radius)
+    return cv2.addWeighted(picture, 3.0, soft, -2.0, 0)
 
 
 def _find_corners(flat):

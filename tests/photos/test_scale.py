@@ -1,0 +1,266 @@
+"""Scale from the card and from a known length, on computed photos, against outside sizes."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+from shapely import affinity
+from shapely.geometry import Point, Polygon, box
+
+from flockcare.photos import cards, scale
+from flockcare.photos.scale import CannotMeasure, from_known_length, read_card
+from tests.photos import scenes
+from tests.photos.scenes import Scene
+
+CODE = "fc1:K7M2QX94TB"
+ID_1_MM = (85.60, 53.98)  # ISO/IEC 7810, identification cards, size ID-1
+A7_MM, A8_MM = (74.0, 105.0), (52.0, 74.0)  # ISO 216, A series
+
+
+def rectangle(width, height, middle=scenes.CARD_MIDDLE):
+    half = np.array([width, height]) / 2
+    return middle + half * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
+
+
+def photo_of(**how):
+    scene = Scene(code=CODE, turn=25, tilt_towards=160, **how)
+    return scene, scenes.render(scene)
+
+
+@pytest.fixture(scope="module")
+def tilted():
+    scene, photo = photo_of(tilt=25, defocus=0.3)
+    return scene, photo, read_card(photo)
+
+
+@pytest.mark.parametrize("size_mm", [ID_1_MM, A8_MM, A7_MM[::-1]])
+def test_sizes_of_international_standards_come_out_right(tilted, size_mm):
+    scene, _, view = tilted
+    corners = view.to_mm(scenes.project(scene, rectangle(*size_mm)))
+    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    assert sides == pytest.approx([*size_mm, *size_mm], rel=0.01)
+    assert Polygon(corners).area == pytest.approx(size_mm[0] * size_mm[1], rel=0.02)
+
+
+def test_an_area_with_a_bay_comes_out_as_a_geometry_library_has_it(tilted):
+    scene, _, view = tilted
+    shape = Point(0, 0).buffer(12).difference(box(0, -3, 20, 3)).union(box(-16, -2, -8, 2))
+    shape = affinity.translate(affinity.rotate(shape, 40), *scenes.WINDOW_MIDDLE)
+    pixels = scenes.project(scene, np.array(shape.exterior.coords)[:-1])
+    assert Polygon(view.to_mm(pixels)).area == pytest.approx(shape.area, rel=0.02)
+
+
+def test_points_come_out_where_they_lie_on_the_card(tilted):
+    scene, _, view = tilted
+    points = np.array([(42.0, 12.0), (86.0, 12.0), (64.0, 32.0), (2.0, 2.0)])
+    assert view.to_mm(scenes.project(scene, points)) == pytest.approx(points, abs=0.3)
+    assert view.to_mm(np.empty((0, 2))).shape == (0, 2)
+
+
+def test_a_warp_by_another_library_is_undone():
+    # The picture library's own perspective transform stands in for the camera.
+    per_mm, shift = 8, 200
+    card = cards.render_card(CODE, dpi=per_mm * cards.MM_PER_INCH)
+    sheet = Image.new("L", (1200, 1000), 120)
+    sheet.paste(card, (shift, shift))
+    back = (1.1, 0.15, -60.0, -0.08, 1.05, 10.0, 2e-4, -1e-4)
+    photo = sheet.transform(sheet.size, Image.Transform.PERSPECTIVE, back, Image.Resampling.BICUBIC)
+    view = read_card(photo)
+    forward = np.linalg.inv(np.array([*back, 1.0]).reshape(3, 3))
+    corners = rectangle(20, 10, scenes.WINDOW_MIDDLE)
+    seen = np.column_stack([corners * per_mm + shift, np.ones(4)]) @ forward.T
+    found = view.to_mm(seen[:, :2] / seen[:, 2:])
+    assert view.code == CODE
+    assert Polygon(found).area == pytest.approx(200.0, rel=0.01)
+
+
+@pytest.mark.parametrize("mode", ["L", "RGB", "RGBA", "CMYK", "P", "1", "LA", "I;16", "I", "F"])
+def test_every_kind_of_picture_is_read(tilted, mode):
+    _, photo, _ = tilted
+    if mode.startswith("I;16"):
+        photo = Image.fromarray(np.asarray(photo).astype(np.uint16) * 257)
+    elif mode == "LA":
+        photo = photo.convert("L")
+        photo.putalpha(255)
+    else:
+        photo = photo.convert(mode)
+    assert photo.mode == mode
+    assert read_card(photo).code == CODE
+
+
+@pytest.mark.parametrize("tilt", [0, 15, 30, 40])
+@pytest.mark.parametrize("size", [(1600, 1200), (4000, 3000)])
+def test_tilt_distance_and_error_are_as_they_were_made(tilt, size):
+    scene, photo = photo_of(tilt=tilt, size=size, aside=(0.1, -0.15))
+    view = read_card(photo)
+    error = Polygon(view.to_mm(scenes.project(scene, scene.sore))).area / Polygon(scene.sore).area
+    assert view.tilt_degrees == pytest.approx(tilt, abs=1.5)
+    assert view.distance_mm == pytest.approx(np.linalg.norm(scene.position()), rel=0.06)
+    assert view.pixels_per_mm == pytest.approx(scenes.pixels_per_mm(scene), rel=0.03)
+    assert abs(error - 1) <= view.relative_area_error < 0.03
+
+
+def test_a_picture_of_eighty_megapixels_is_read_as_the_same_picture():
+    scene, photo = photo_of(tilt=20, size=(1600, 1200))
+    huge = photo.resize((10320, 7740), Image.Resampling.BICUBIC)
+    view = read_card(huge)
+    factor = 10320 / 1600
+    outline = (scenes.project(scene, scene.sore) + 0.5) * factor - 0.5
+    assert Polygon(view.to_mm(outline)).area == pytest.approx(Polygon(scene.sore).area, rel=0.02)
+
+
+def test_fingers_a_reflection_and_a_shadow_are_borne():
+    scene, photo = photo_of(
+        tilt=20,
+        covers=((36, 32, 6), (92, 45, 7)),
+        glares=((64, 4, 10),),
+        shadow=(30, 5, 0.4),
+        barrel=0.02,
+        electrons=500,
+        jpeg=65,
+    )
+    view = read_card(photo)
+    area = Polygon(view.to_mm(scenes.project(scene, scene.sore))).area
+    assert area == pytest.approx(Polygon(scene.sore).area, rel=0.02)
+
+
+REFUSED = {
+    "tilted": ({"tilt": 55}, scale.TOO_TILTED, CODE),
+    "small": ({"distance": 420}, scale.TOO_SMALL, CODE),
+    "out of focus": ({"defocus": 1.1}, scale.TOO_BLURRED, CODE),
+    "bent": ({"sag": 9, "tilt": 25, "sag_along": 20}, scale.TOO_BENT, CODE),
+    "covered": (
+        {"covers": tuple((x + 4, y + 4, 5) for x, y in cards.MARKERS if x > 50)},
+        scale.TOO_COVERED,
+        CODE,
+    ),
+    "code hidden": ({"covers": ((16, 27, 12),)}, scale.NO_CODE, None),
+}
+
+
+@pytest.mark.parametrize("why", REFUSED)
+def test_what_must_not_be_measured_is_refused_with_its_reason(why):
+    how, reason, code = REFUSED[why]
+    _, photo = photo_of(**how)
+    with pytest.raises(CannotMeasure) as refusal:
+        read_card(photo)
+    assert refusal.value.reason == str(refusal.value) == reason
+    assert refusal.value.code == code
+
+
+def test_two_cards_in_one_picture_are_refused():
+    both = Image.new("L", (2000, 800), 90)
+    for number, left in enumerate((20, 1020)):
+        both.paste(cards.render_card(f"{CODE}{number}", dpi=9.5 * 25.4), (left, 80))
+    with pytest.raises(CannotMeasure) as refusal:
+        read_card(both)
+    assert refusal.value.reason == scale.TWO_CARDS
+
+
+def test_an_outline_too_far_from_the_markers_is_refused(tilted):
+    scene, _, view = tilted
+    near = scenes.project(scene, rectangle(10, 10, np.array([98.0, 32.0])))
+    far = scenes.project(scene, rectangle(10, 10, np.array([112.0, 32.0])))
+    view.check_covers(near)
+    for measure in (view.check_covers, view.to_mm):
+        with pytest.raises(CannotMeasure) as refusal:
+            measure(far)
+        assert refusal.value.reason == scale.OUT_OF_REACH
+        assert refusal.value.code == CODE
+
+
+def test_points_beyond_the_horizon_are_refused():
+    scene, photo = photo_of(tilt=40)
+    horizon = scenes.project(scene, scenes.CARD_MIDDLE + np.array([(-160.0, 60.0), (1e5, -4e4)]))
+    with pytest.raises(CannotMeasure):
+        read_card(photo).to_mm([*horizon, (1e6, 1e6), (-1e6, 1e6)])
+
+
+def test_a_picture_without_a_card_has_none():
+    assert read_card(scenes.empty((1600, 1200))) is None
+    assert read_card(Image.new("RGB", (1, 1))) is None
+
+
+def test_a_code_without_the_cards_markers_is_no_card():
+    card = cards.render_card(CODE)
+    x, y, width, height = (round(v * 300 / 25.4) for v in cards.CODE_BOX)
+    alone = Image.new("L", card.size, 255)
+    alone.paste(card.crop((x, y, x + width, y + height)), (x, y))
+    assert read_card(scenes.render(Scene(paper=alone))) is None
+
+
+def test_markers_put_together_in_another_way_are_no_card():
+    paper = Image.new("L", (980, 640), 255)
+    for number in range(24):
+        tile = cv2.aruco.generateImageMarker(cards.marker_dictionary(), number, 80)
+        paper.paste(Image.fromarray(tile), (50 + number % 6 * 160, 40 + number // 6 * 150))
+    assert read_card(scenes.render(Scene(paper=paper))) is None
+
+
+@pytest.mark.parametrize("height", [2, 5])
+def test_what_stands_out_of_the_cards_plane_looks_larger_by_the_stated_share(height):
+    scene, photo = photo_of(tilt=10)
+    view = read_card(photo)
+    raised = Polygon(view.to_mm(scenes.project(scene, scene.sore, height))).area
+    error = raised / Polygon(scene.sore).area - 1
+    assert error > 0.01
+    assert view.area_error_at_height(height) == pytest.approx(error, rel=0.15)
+
+
+# --- a known length ---------------------------------------------------------------------------
+
+
+def test_the_standard_sizes_are_those_of_the_standards():
+    assert scale.ID_1_CARD_MM == ID_1_MM
+    # ISO 216: each size is the next larger one halved, A4 is 210 mm × 297 mm.
+    assert scale.ISO_216_MM["A4"] == (210, 297)
+    for larger, smaller in (("A4", "A5"), ("A5", "A6"), ("A6", "A7")):
+        short, long = scale.ISO_216_MM[larger]
+        assert scale.ISO_216_MM[smaller] == (long // 2, short)
+
+
+def test_a_known_length_gives_the_other_side_of_a_card_seen_from_above():
+    scene = Scene(turn=40)
+    a, b, c, _ = scenes.project(scene, rectangle(*ID_1_MM))
+    view = from_known_length(a, b, ID_1_MM[0])
+    found = view.to_mm([a, b, c])
+    assert np.linalg.norm(found[2] - found[1]) == pytest.approx(ID_1_MM[1], rel=1e-3)
+
+
+def test_the_stated_error_of_a_known_length_covers_an_unknown_tilt():
+    rng = np.random.default_rng(4)
+    covered = []
+    for _ in range(400):
+        scene = replace(
+            Scene(), tilt=rng.uniform(0, 30), tilt_towards=rng.uniform(0, 360), distance=220
+        )
+        edge = rectangle(*ID_1_MM, scenes.WINDOW_MIDDLE + np.array([0, 40]))[:2]
+        taps = scenes.project(scene, edge) + rng.normal(0, 2, (2, 2))
+        view = from_known_length(*taps, ID_1_MM[0])
+        found = Polygon(view.to_mm(scenes.project(scene, scene.sore))).area
+        covered.append(abs(found / Polygon(scene.sore).area - 1) <= view.relative_area_error)
+    assert np.mean(covered) >= 0.95
+
+
+def test_a_known_length_is_less_certain_than_the_card(tilted):
+    _, _, view = tilted
+    assert from_known_length((0, 0), (900, 0), 85.6).relative_area_error > 0.15
+    assert view.relative_area_error < 0.03
+
+
+def test_the_nearer_the_two_taps_the_larger_the_stated_error():
+    errors = [from_known_length((0, 0), (x, 0), 50).relative_area_error for x in (50, 200, 1000)]
+    assert errors == sorted(errors, reverse=True)
+
+
+@pytest.mark.parametrize("length", [0, -5, float("nan"), float("inf")])
+def test_a_length_that_is_none_is_refused(length):
+    with pytest.raises(CannotMeasure, match="above zero"):
+        from_known_length((0, 0), (500, 0), length)
+
+
+def test_taps_on_one_spot_are_refused():
+    with pytest.raises(CannotMeasure, match="too close"):
+        from_known_length((10, 10), (12, 11), 50)
