@@ -6,6 +6,7 @@ import datetime as dt
 import enum
 from collections.abc import Iterable
 from dataclasses import dataclass
+from operator import itemgetter
 
 from flockcare.birds import layers
 from flockcare.birds.layers import Band, Mark, Window, urls_of
@@ -214,13 +215,18 @@ def table_rows(story: Story) -> Markup:
         # Without an address there is nothing to tell that two marks are one record.
         records.setdefault((mark.at, mark.url or mark.label), []).append(mark)
     placed = [(day_position(marks[0].at, zone), marks) for marks in records.values()]
-    placed.sort(key=lambda record: record[0], reverse=True)
+    # At the bottom what was so always; a move before the records of its day.
+    placed += [(band.since.toordinal() if band.since else 0, band) for band in story.bands]
+    placed.sort(key=itemgetter(0), reverse=True)
     written, newest = [], None
-    for position, marks in placed:
+    for position, record in placed:
+        if isinstance(record, Band):
+            written.append(_band_row(record))
+            continue
         day = dt.date.fromordinal(int(position))
-        written.append(_row(day, marks, f' id="{row_id(day)}"' if day != newest else ""))
+        written.append(_row(day, record, f' id="{row_id(day)}"' if day != newest else ""))
         newest = day
-    return join(written + [_band_row(band) for band in reversed(story.bands)])
+    return join(written)
 
 
 def _row(day: dt.date, marks: list[Mark], attributes: str) -> Markup:

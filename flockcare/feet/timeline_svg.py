@@ -42,7 +42,7 @@ LANES = {
     "house": "House",
 }
 FEET = {foot.value: foot.label for foot in Foot}
-HEIGHTS = {"left": 64, "right": 64, "weight": 66, "photos": 58}
+HEIGHTS = {"left": 68, "right": 68, "weight": 66, "photos": 58}
 TICKS = {Zoom.YEAR: 13, Zoom.SEASON: 4, Zoom.MONTH: 6}
 
 
@@ -166,8 +166,12 @@ def _fade(key: str, opacities: tuple[int, int]) -> Markup:
 
 
 def _radius(by_lane: dict[str, list[Placed]]) -> float:
-    most = max(len(by_lane["left"]), len(by_lane["right"]), 1)
-    return min(5.5, max(2.5, 0.4 * PHONE_WIDTH / most))
+    """As large as neighbours that lie as near as half of them do allow."""
+    gaps = sorted(
+        after.share - before.share for lane in FEET for before, after in pairwise(by_lane[lane])
+    )
+    usual = gaps[len(gaps) // 2] if gaps else 1.0
+    return min(5.5, max(2.5, 0.4 * PHONE_WIDTH * usual))
 
 
 # Bands behind and the axis

@@ -219,8 +219,8 @@ def test_the_table_holds_every_record_once_newest_first(busy):
         ],
         ["4 May 2026", "photo of the left foot", "Keeper"],
         ["2 May 2026", "weighed 2.95 kg", ""],
-        ["20 Apr 2026", "left foot 0 clear; right foot 0 clear", "Keeper"],
         ["1 May 2026", "lived in Orchard House", ""],
+        ["20 Apr 2026", "left foot 0 clear; right foot 0 clear", "Keeper"],
         ["always", "lived in Cart Shed, until 30 Apr 2026", ""],
     ]
 
