@@ -151,7 +151,7 @@ def test_one_seed_gives_one_history():
 
 @pytest.fixture
 def demo(db, settings, tmp_path, monkeypatch):
-    settings.DEMO = True
+    settings.DEMO, settings.DEMO_PASSWORD = True, "barley barley barley"
     settings.DATA_DIR = tmp_path / "data"
     monkeypatch.setattr(photos, "PHOTOS", 5)
     monkeypatch.setattr(photos, "TO_SORT", 1)
@@ -164,7 +164,7 @@ def test_the_demo_is_loaded_once(demo):
     assert Bird.objects.filter(flock=flock).present().count() == 14
     roles = set(Membership.objects.values_list("keeper__sign_in_name", "role"))
     assert roles == {("ros", "owner"), ("ted", "keeper"), ("ines", "keeper")}
-    assert Keeper.objects.get(sign_in_name="ros").check_password(load.PASSWORD)
+    assert Keeper.objects.get(sign_in_name="ros").check_password(demo.DEMO_PASSWORD)
     assert not Check.objects.filter(keeper=None).exists()
     assert CareStep.objects.filter(next_due=TODAY).exists()
     drained = FeatureState.objects.get(feature__name="Yard in front", bedding="wood chip")
