@@ -19,7 +19,7 @@ from scipy.stats import binom
 
 from . import limits
 from .answers import Refusal
-from .onset import fit_widths, grouped_widths, pair_columns, period_widths
+from .onset import best_rates, distinct_pairs, pair_columns, period_widths
 from .rates import holm
 
 _MAX_CANDIDATES = 600
@@ -114,7 +114,7 @@ def scan_counts(
         return ChangePoint(0, rate, rate, 0.0, 1.0, Refusal("nothing_to_split", reason))
     gains = _poisson_gain(np.cumsum(counts)[:-1], total, before, whole)
     gains[~usable] = -math.inf
-    best = int(np.argmax(gains))
+    best = _first_highest(gains)
     first = counts[: best + 1].sum()
     few = None
     if total < limits.MIN_CASES_FOR_SCAN:
@@ -238,7 +238,8 @@ class _Calendar:
         watched = _watched_until(days, left, right)
         share = limits.MIN_EXPOSURE_SHARE_EACH_SIDE * total
         least = limits.MIN_DAYS_EACH_SIDE
-        fit = fit_widths(*grouped_widths(left, right, affected, np.zeros(0)))
+        start, end, clear, hits = distinct_pairs(left, right, affected)
+        rate = float(best_rates((end - start)[:, None], clear, hits)[0][0])
         return cls(
             days=days,
             watched=watched,
@@ -247,7 +248,7 @@ class _Calendar:
             width=np.bincount(at, width, size) / np.maximum(pairs, 1),
             by_bird=by_bird,
             total=total,
-            rate=fit.rates[0],
+            rate=rate,
             allowed=(days - left.min() >= least)
             & (right.max() - days >= least)
             & (watched >= share)
@@ -311,34 +312,23 @@ def _located(calendar: _Calendar, gains, columns, p: float, cases: int) -> Chang
     edges = np.clip(edges, allowed[0], allowed[-1])
     days = np.unique(np.round(np.linspace(*edges, _MAX_EXACT_DAYS)))
     left, right, affected = columns
-    groups = _distinct(left, right, affected)
-    fits = [
-        fit_widths(period_widths(groups[0], groups[1], np.array([day])), groups[2], groups[3])
-        for day in days
-    ]
-    heights = np.array([fit.log_likelihood for fit in fits])
-    best = int(np.argmax(heights))
+    start, end, clear, hits = distinct_pairs(left, right, affected)
+    fits = [best_rates(period_widths(start, end, np.array([day])), clear, hits) for day in days]
+    heights = np.array([height for _, height in fits])
+    best = _first_highest(heights)
     plausible = days[heights >= heights[best] - limits.PLAUSIBLE_DROP]
-    flat = fit_widths((groups[1] - groups[0])[:, None], groups[2], groups[3])
+    before, after = fits[best][0].tolist()
+    flat = best_rates((end - start)[:, None], clear, hits)[1]
     return ChangeScan(
         day=int(days[best]),
         first_plausible_day=int(plausible[0]),
         last_plausible_day=int(plausible[-1]),
-        rate_before=fits[best].rates[0],
-        rate_after=fits[best].rates[1],
+        rate_before=before,
+        rate_after=after,
         p=p,
-        statistic=float(2 * (heights[best] - flat.log_likelihood)),
+        statistic=float(2 * (heights[best] - flat)),
         cases=cases,
     )
-
-
-def _distinct(left, right, affected):
-    """The distinct pairs, and how often each stayed clear and was affected."""
-    order = np.lexsort((right, left))
-    left, right, affected = left[order], right[order], affected[order]
-    starts = np.flatnonzero(np.r_[True, (np.diff(left) != 0) | (np.diff(right) != 0)])
-    hits = np.add.reduceat(affected.astype(float), starts)
-    return left[starts], right[starts], np.diff(np.r_[starts, left.size]) - hits, hits
 
 
 def _watched_until(days: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.ndarray:
@@ -391,6 +381,11 @@ def _scan_refusal(left, right, affected) -> Refusal | None:
 def _no_scan(cases: int, refusal: Refusal) -> ChangeScan:
     nan = math.nan
     return ChangeScan(None, None, None, nan, nan, nan, cases=cases, refusal=refusal)
+
+
+def _first_highest(heights: np.ndarray) -> int:
+    """The first of the highest, taking for equal what differs by rounding only."""
+    return int(np.flatnonzero(heights >= heights.max() - 1e-9)[0])
 
 
 def _row(counts, exposure) -> tuple[np.ndarray, np.ndarray]:

@@ -18,7 +18,7 @@ Trivedi (1998) Regression Analysis of Count Data (from memory).
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,19 +28,12 @@ from scipy.stats import t as student
 
 from . import limits
 from .answers import Estimate, Refusal, check_level
+from .clusters import BirdPairs, around, bird_columns, effective_by_bird
 from .healing import HealingCurve
-from .onset import RateFit, fit_widths, grouped_widths, limits_at_drop, pair_columns, period_widths
-from .rates import bird_differences, overdispersion, sign_flip
+from .onset import fit_widths, grouped_widths, limits_at_drop, period_widths
+from .rates import RateRatio, bird_differences, overdispersion, rate_ratio, sign_flip
 
 _FARTHEST_LOG_RATIO = 12.0
-
-
-@dataclass(frozen=True, slots=True)
-class BirdPairs:
-    """One bird with the pairs of looks of both her feet, as `episodes.risk_pairs` gives them."""
-
-    bird: Hashable
-    pairs: Sequence[tuple[float, float, bool]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +72,12 @@ class Comparison:
     `method` is "within_birds" (profile limits), "within_birds_robust" (limits from the spread
     over birds on one side at least), "one_sided" (no case on one side: a bound only) or
     "refused"; `why` says so in sentences for a keeper, `notes` what else to bear in mind.
-    `state` is "refused", "wide" (cannot tell), "similar", "some_sign" or "clear".
+    `state` is "refused", "wide" (cannot tell), "similar", "hint" (the range leaves out 1, but on
+    fewer than MIN_CASES_FOR_SIGN cases), "some_sign" or "clear".
     `pooled` is the ratio over the flock as a whole, for comparison. `smallest_p_rise` and
-    `smallest_p_fall` are what these cases could have shown at all.
+    `smallest_p_fall` are what these cases could have shown at all. `exact_all_before` and
+    `exact_all_after` are the plain exact ratios over the flock with every straddling case put
+    before, and after: a check by simple counting, without regard to birds or unseen sores.
     """
 
     method: str
@@ -96,6 +92,8 @@ class Comparison:
     smallest_p_rise: float
     smallest_p_fall: float
     watched: Watched
+    exact_all_before: RateRatio
+    exact_all_after: RateRatio
     refusal: Refusal | None = None
 
 
@@ -115,10 +113,7 @@ def choose_comparison(
     records = list(birds)
     if len({record.bird for record in records}) < len(records):
         raise ValueError("birds must each be named once")
-    columns = [pair_columns(record.pairs) for record in records]
-    names = np.repeat(np.arange(len(columns)), [part[0].size for part in columns])
-    empty = [(np.zeros(0), np.zeros(0), np.zeros(0, bool))]
-    left, right, affected = (np.concatenate(part) for part in zip(*(columns + empty), strict=True))
+    names, left, right, affected = bird_columns(records)
     return compare_arrays(names, left, right, affected, change_day, healing, level)
 
 
@@ -145,129 +140,32 @@ def compare_arrays(
     pooled = pooled_fit.ratio(level=level)
     widths = plain if healing is None else _seen_widths(left, right, change_day, healing)
     data = _ByBird.of(bird, widths, affected)
-    effective = _effective(bird, plain, affected, pooled_fit)
+    effective = effective_by_bird(bird, plain, affected, pooled_fit)
     spread, flip = _spread(effective), sign_flip(bird_differences(*effective)).p_two_sided
     rise, fall = data.smallest_p()
     refusal = _refusal(seen, data, rise, fall)
-    notes = _notes(seen, healing is not None, level)
     if refusal:
         blank = Estimate(math.nan, math.nan, math.nan, level, refusal)
-        return Comparison(
-            "refused", "refused", (refusal.reason,), notes, blank, math.nan, pooled,
-            spread, flip, rise, fall, seen, refusal,
-        )  # fmt: skip
-    method, estimate, p, why = _headline(data, level)
-    state = _state(estimate, p, seen)
+        method, estimate, p, why = "refused", blank, math.nan, (refusal.reason,)
+    else:
+        method, estimate, p, why = _headline(data, level)
     return Comparison(
-        method, state, why, notes, estimate, p, pooled, spread, flip, rise, fall, seen
+        method=method,
+        state="refused" if refusal else _state(estimate, p, seen),
+        why=why,
+        notes=_notes(seen, healing is not None),
+        estimate=estimate,
+        p=p,
+        pooled=pooled,
+        dispersion=spread,
+        sign_flip_p=flip,
+        smallest_p_rise=rise,
+        smallest_p_fall=fall,
+        watched=seen,
+        exact_all_before=_exact(seen, seen.straddling, 0, level),
+        exact_all_after=_exact(seen, 0, seen.straddling, level),
+        refusal=refusal,
     )
-
-
-def clustered_ratio(
-    after_counts: Sequence[float],
-    after_times: Sequence[float],
-    before_counts: Sequence[float],
-    before_times: Sequence[float],
-    level: float = 0.95,
-) -> Estimate:
-    """Ratio of two rates over all birds, with limits that keep each bird's cases together.
-
-    The variance of the log ratio is B/(B-1) sum u_b², u_b = (n_b1 - rate1 T_b1)/n_1 -
-    (n_b0 - rate0 T_b0)/n_0, which keeps the covariance of a bird that stands on both sides;
-    limits from t with B-1 degrees of freedom. Four lists of one length, one entry per bird.
-    Refused (as a value) where a side has no case or no time, or there is one bird only.
-    """
-    check_level(level)
-    n1, t1, n0, t0 = (
-        np.asarray(list(part), float)
-        for part in (after_counts, after_times, before_counts, before_times)
-    )
-    if not n1.shape == t1.shape == n0.shape == t0.shape or n1.ndim != 1:
-        raise ValueError("counts and times must be lists of one length")
-    for name, part in (("counts", np.r_[n1, n0]), ("times", np.r_[t1, t0])):
-        if not np.isfinite(part).all() or (part < 0).any():
-            raise ValueError(f"{name} must be zero or more")
-    if not (t1.sum() and t0.sum()):
-        return Estimate.refused("no_time", "No time was watched on one side.", level)
-    if not (n1.sum() and n0.sum()):
-        return Estimate.refused("one_side_empty", "No new case on one side.", level)
-    birds = int(((t1 > 0) | (t0 > 0)).sum())
-    if birds < 2:
-        return Estimate.refused("one_bird", "One bird says nothing about others.", level)
-    u = (n1 / n1.sum() - t1 / t1.sum()) - (n0 / n0.sum() - t0 / t0.sum())
-    reach = student.isf((1 - level) / 2, birds - 1) * math.sqrt(birds / (birds - 1) * (u @ u))
-    value = float(n1.sum() / t1.sum() / (n0.sum() / t0.sum()))
-    return Estimate(value, *_around(value, float(reach)), level)
-
-
-def bootstrap_ratio(
-    birds: Iterable[BirdPairs],
-    change_day: float,
-    resamples: int = 1999,
-    seed: int = 0,
-    level: float = 0.95,
-    pens: Sequence[Hashable] | None = None,
-) -> Estimate:
-    """Percentile limits of the ratio by drawing whole birds anew, within their pens if given.
-
-    The ratio is the Mantel-Haenszel one over birds, of the cases and days at risk that the
-    fitted rates lead one to expect of each bird. Samples without a case on one side stay in as
-    0 or infinity; where more than MAX_EMPTY_RESAMPLES are such, only a one-sided bound is given.
-    Refused (as a value) below MIN_BIRDS_FOR_BOOTSTRAP birds or MIN_CASE_BIRDS_FOR_BOOTSTRAP
-    birds with a case.
-    """
-    check_level(level)
-    records = list(birds)
-    if pens is not None and len(pens) != len(records):
-        raise ValueError("pens must name one pen for each bird")
-    columns = [pair_columns(record.pairs) for record in records]
-    names = np.repeat(np.arange(len(columns)), [part[0].size for part in columns])
-    empty = [(np.zeros(0), np.zeros(0), np.zeros(0, bool))]
-    left, right, affected = (np.concatenate(part) for part in zip(*(columns + empty), strict=True))
-    return bootstrap_arrays(
-        names, left, right, affected, change_day, len(records), resamples, seed, level, pens
-    )
-
-
-def bootstrap_arrays(
-    bird,
-    left,
-    right,
-    affected,
-    change_day: float,
-    birds: int,
-    resamples: int = 1999,
-    seed: int = 0,
-    level: float = 0.95,
-    pens: Sequence[Hashable] | None = None,
-) -> Estimate:
-    """`bootstrap_ratio` on arrays of one length; `bird` numbers the `birds` from 0."""
-    bird, affected = np.asarray(bird), np.asarray(affected, bool)
-    left, right = np.asarray(left, float), np.asarray(right, float)
-    case_birds = np.unique(bird[affected]).size
-    if birds < limits.MIN_BIRDS_FOR_BOOTSTRAP or case_birds < limits.MIN_CASE_BIRDS_FOR_BOOTSTRAP:
-        reason = f"{birds} birds, {case_birds} of them with a case, are too few to redraw."
-        return Estimate.refused("too_few_birds", reason, level, birds=birds, case_birds=case_birds)
-    edges = np.array([float(change_day)])
-    fit = fit_widths(*grouped_widths(left, right, affected, edges))
-    after, t1, before, t0 = _effective(
-        bird, period_widths(left, right, edges), affected, fit, birds
-    )
-    total = np.where(t1 + t0 > 0, t1 + t0, 1)
-    top, bottom = after * t0 / total, before * t1 / total
-    draws = _drawn(birds, pens, resamples, seed)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratios = (draws @ top) / (draws @ bottom)
-        value = float(top.sum() / bottom.sum())
-    ratios = ratios[~np.isnan(ratios)]
-    if not ratios.size:
-        return Estimate.refused("no_cases", "No new case that counts on either side.", level)
-    low, high = np.quantile(ratios, ((1 - level) / 2, (1 + level) / 2), method="inverted_cdf")
-    if (ratios == 0).mean() > limits.MAX_EMPTY_RESAMPLES:
-        low = 0.0
-    if np.isinf(ratios).mean() > limits.MAX_EMPTY_RESAMPLES:
-        high = math.inf
-    return Estimate(value, float(low), float(high), level)
 
 
 @dataclass(frozen=True, slots=True)
@@ -359,7 +257,7 @@ def _headline(data: _ByBird, level: float) -> tuple[str, Estimate, float, tuple[
     low, high = limits_at_drop(profile, top, value, drop, 1.0)
     error = math.sqrt(birds / (birds - 1) * float(scores @ scores)) / information
     reach = float(student.isf((1 - level) / 2, birds - 1)) * error
-    robust_low, robust_high = _around(value, reach)
+    robust_low, robust_high = around(value, reach)
     p = float(chi2.sf(2 * (top - profile(0.0)), 1))
     robust_p = 2 * float(student.sf(abs(best) / error, birds - 1)) if error else 0.0
     wider = Estimate(value, min(low, robust_low), max(high, robust_high), level)
@@ -389,11 +287,6 @@ def _one_sided(data: _ByBird, best: float, level: float):
     return "one_sided", Estimate(value, low, high, level), p, why
 
 
-def _around(value: float, reach: float) -> tuple[float, float]:
-    reach = min(reach, 500.0)
-    return value * math.exp(-reach), value * math.exp(reach)
-
-
 def _seen_widths(left, right, change_day: float, healing: HealingCurve) -> np.ndarray:
     """Days before and after, each counted to the share of sores that last until the look."""
     longest = int(np.ceil((right - left).max(initial=0))) + 1
@@ -403,33 +296,6 @@ def _seen_widths(left, right, change_day: float, healing: HealingCurve) -> np.nd
     cut = np.clip(change_day, left, right)
     after = np.interp(right - cut, grid, seen)
     return np.stack((np.interp(right - left, grid, seen) - after, after), axis=1)
-
-
-def _effective(bird, widths, affected, fit: RateFit, count: int | None = None):
-    """Each bird's expected cases and days at risk after, and before, at the fitted rates.
-
-    One step of the EM algorithm: a case stands in each period with the chance the rates give
-    it, and its days at risk end when it is expected.
-    """
-    count = count or int(bird.max(initial=-1)) + 1
-    rates = np.array([rate if math.isfinite(rate) else 0.0 for rate in fit.rates])
-    hit = widths[affected]
-    risk = hit * rates
-    total = -np.expm1(-risk.sum(1))
-    total = np.where(total > 0, total, 1)
-    reach = np.exp(-risk[:, 0])
-    chance = np.stack((1 - reach, reach * -np.expm1(-risk[:, 1])), axis=1) / total[:, None]
-    small = risk < 1e-6
-    safe = np.where(small, 1.0, risk)
-    within = hit * np.where(small, 0.5 - risk / 12, 1 / safe - 1 / np.expm1(np.minimum(safe, 700)))
-    days = chance * within
-    days[:, 0] += chance[:, 1] * hit[:, 0]
-    out = []
-    for k in (1, 0):
-        out.append(np.bincount(bird[affected], chance[:, k], count))
-        clear = np.bincount(bird, widths[:, k] * ~affected, count)
-        out.append(clear + np.bincount(bird[affected], days[:, k], count))
-    return out
 
 
 def _spread(effective) -> float:
@@ -465,6 +331,17 @@ def _watched(bird, left, right, affected, widths) -> Watched:
         check_days_after=rounds[1].size,
         gap_before=float(np.median(gaps[0])) if gaps[0].size else math.nan,
         gap_after=float(np.median(gaps[1])) if gaps[1].size else math.nan,
+    )
+
+
+def _exact(seen: Watched, before: int, after: int, level: float) -> RateRatio:
+    """The plain exact ratio with so many straddling cases added on either side."""
+    return rate_ratio(
+        seen.cases_after + after,
+        seen.days_after,
+        seen.cases_before + before,
+        seen.days_before,
+        level,
     )
 
 
@@ -532,7 +409,7 @@ def _refusal(seen: Watched, data: _ByBird, rise: float, fall: float) -> Refusal 
     return None
 
 
-def _notes(seen: Watched, healing_known: bool, level: float) -> tuple[str, ...]:
+def _notes(seen: Watched, healing_known: bool) -> tuple[str, ...]:
     notes = []
     if seen.straddling:
         notes.append(f"{seen.straddling} cases may have begun before or after the change.")
@@ -550,21 +427,7 @@ def _state(estimate: Estimate, p: float, seen: Watched) -> str:
     enough = seen.cases >= limits.MIN_CASES_FOR_SIGN
     if p < limits.CLEAR_LEVEL and enough and seen.birds_with_cases >= limits.MIN_BIRDS_FOR_CLEAR:
         return "clear"
-    if p <= limits.SIGN_LEVEL and enough:
-        return "some_sign"
+    if p <= limits.SIGN_LEVEL:
+        return "some_sign" if enough else "hint"
     least, most = limits.SIMILAR_BETWEEN
     return "similar" if least < estimate.low <= 1 <= estimate.high < most else "wide"
-
-
-def _drawn(birds: int, pens, resamples: int, seed: int) -> np.ndarray:
-    """How often each bird is drawn in each resample, (R, B), within pens."""
-    rng = np.random.default_rng(seed)
-    labels = [0] * birds if pens is None else list(pens)
-    members: dict[Hashable, list[int]] = {}
-    for bird, pen in enumerate(labels):
-        members.setdefault(pen, []).append(bird)
-    draws = np.zeros((resamples, birds))
-    for pen in members.values():
-        share = np.full(len(pen), 1 / len(pen))
-        draws[:, pen] = rng.multinomial(len(pen), share, resamples)
-    return draws

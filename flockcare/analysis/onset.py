@@ -228,8 +228,8 @@ def pair_columns(pairs) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return left, right, np.asarray(affected, bool)
 
 
-def grouped_widths(left, right, affected, edges):
-    """Days by period (G, K) of the distinct pairs, and their clear (G,) and affected counts."""
+def distinct_pairs(left, right, affected):
+    """The distinct (left, right], (G,) each, and how often each stayed clear and was affected."""
     order = np.lexsort((right, left))
     left, right, affected = left[order], right[order], affected[order]
     first = np.ones(left.size, bool)
@@ -237,7 +237,13 @@ def grouped_widths(left, right, affected, edges):
     starts = np.flatnonzero(first)
     total = np.diff(np.r_[starts, left.size])
     hits = np.add.reduceat(affected.astype(float), starts) if left.size else np.zeros(0)
-    return period_widths(left[starts], right[starts], edges), total - hits, hits
+    return left[starts], right[starts], total - hits, hits
+
+
+def grouped_widths(left, right, affected, edges):
+    """Days by period (G, K) of the distinct pairs, and their clear (G,) and affected counts."""
+    left, right, clear, hits = distinct_pairs(left, right, affected)
+    return period_widths(left, right, edges), clear, hits
 
 
 def period_widths(left: np.ndarray, right: np.ndarray, edges: np.ndarray) -> np.ndarray:
@@ -253,6 +259,12 @@ def profile_log_likelihood(
 ) -> float:
     """Highest log likelihood with the rate of period k at exp(log_ratio) times that of base."""
     return _maximise(likelihood.merged(k, base, math.exp(log_ratio)))[1]
+
+
+def best_rates(widths: np.ndarray, clear: np.ndarray, hits: np.ndarray) -> tuple[np.ndarray, float]:
+    """Rates (K,) and highest log likelihood alone, where `fit_widths` would be called often."""
+    hit = hits > 0
+    return _maximise(Likelihood(clear @ widths, widths[hit], hits[hit]))
 
 
 def interval_curve(intervals: Iterable[tuple[float, float]]) -> list[tuple[float, float, float]]:

@@ -5,13 +5,15 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import Phase, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from flockcare.analysis.change import _Calendar, match_changes, scan_counts, scan_pairs
 from flockcare.analysis.onset import fit_rates
 
-quick = settings(max_examples=30, deadline=None, phases=[Phase.explicit, Phase.generate])
+from .properties import examples
+
+quick = examples(30)
 
 # British coal-mining disasters by year, 1851-1962: Jarrett (1979) Biometrika 66:191 and Carlin,
 # Gelfand & Smith (1992) (data read, their result from memory).

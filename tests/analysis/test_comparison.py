@@ -8,23 +8,24 @@ import math
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from hypothesis import Phase, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.discrete.conditional_models import ConditionalLogit
 
 from flockcare.analysis import limits
-from flockcare.analysis.comparison import (
+from flockcare.analysis.clusters import (
     BirdPairs,
-    _ByBird,
-    _seen_widths,
     bootstrap_ratio,
-    choose_comparison,
     clustered_ratio,
+    permute_groups,
 )
+from flockcare.analysis.comparison import _ByBird, _seen_widths, choose_comparison
 from flockcare.analysis.healing import healing_curve
 from flockcare.analysis.rates import rate_ratio
 
-quick = settings(max_examples=25, deadline=None, phases=[Phase.explicit, Phase.generate])
+from .properties import examples
+
+quick = examples(25)
 
 
 def bird(name, before, after, gap=7, weeks=20, change=140, feet=2):
@@ -350,14 +351,47 @@ def test_bootstrap_edges():
         bootstrap_ratio(rare, 140, pens=["a"])
 
 
-def test_every_limit_is_explained():
-    """A threshold that a keeper can see has a comment right above it or above its group."""
-    from pathlib import Path
+def test_groups_dealt_out_to_pens():
+    # Two changed pens of five, with the two largest falls: 1 of the 10 ways, both tails 1/10.
+    falls = [-9, -8, 1, 0, 2]
+    got = permute_groups(falls, [True, True, False, False, False], list("abcde"))
+    assert got.difference == pytest.approx(-8.5 - 1)
+    assert got.p == pytest.approx(1 / 10)
+    assert got.refusal.code == "too_few_units"
+    assert got.units == 5
+    # Eight birds moved one by one, the four that moved lowest: 1 of 70 ways, and its mirror.
+    birds = permute_groups([-4, -5, -6, -7, 1, 2, 3, 4], [True] * 4 + [False] * 4)
+    assert birds.p == pytest.approx(2 / 70)
+    assert birds.refusal is None
 
-    lines = Path(limits.__file__).read_text(encoding="utf-8").splitlines()
-    named = [i for i, line in enumerate(lines) if line[:1].isupper() and " = " in line]
-    assert len(named) > 20
-    for i in named:
-        while lines[i][:1].isupper() and " = " in lines[i]:
-            i -= 1
-        assert lines[i].startswith("# ")
+
+def test_birds_of_one_pen_are_dealt_out_together():
+    scores, changed = [-3.0] * 6 + [1.0] * 6, [True] * 6 + [False] * 6
+    alone = permute_groups(scores, changed)
+    assert alone.p < 0.01
+    pens = permute_groups(scores, changed, ["old"] * 6 + ["new"] * 6)
+    assert pens.p == 1
+    assert pens.refusal.code == "one_pen_each"
+    with pytest.raises(ValueError, match="changed"):
+        permute_groups([1, 2], [True, False], ["a", "a"])
+    with pytest.raises(ValueError, match="length"):
+        permute_groups([1, 2], [True])
+    nobody = permute_groups([1.0, 2.0], [False, False])
+    assert nobody.refusal.code == "no_groups"
+    many = permute_groups(list(range(40)), [i < 20 for i in range(40)])
+    assert many.p == 1 / 10000
+
+
+def test_exact_ratio_with_straddling_cases_on_either_side():
+    birds = [BirdPairs(r.bird, [*r.pairs, (110, 160, True)]) for r in flock([(2, 1)] * 8)]
+    got = choose_comparison(birds, 140)
+    assert got.exact_all_before.ratio < got.estimate.value < got.exact_all_after.ratio
+    plain = choose_comparison(flock([(2, 1)] * 8), 140)
+    assert plain.exact_all_before == plain.exact_all_after
+
+
+def test_every_limit_is_explained():
+    assert set(limits.EXPLAINED) == {name for name in vars(limits) if name.isupper()} - {
+        "EXPLAINED"
+    }
+    assert all(text.endswith(".") for text in limits.EXPLAINED.values())

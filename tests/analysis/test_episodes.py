@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import Phase, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from flockcare.analysis.episodes import (
@@ -18,6 +18,8 @@ from flockcare.analysis.episodes import (
     risk_pairs_from_arrays,
     same_day_conflicts,
 )
+
+from .properties import examples
 
 START = dt.date(2024, 3, 1)
 
@@ -156,8 +158,7 @@ LOOKS = st.lists(
     ),
     max_size=30,
 )
-# No shrinking: it would take minutes where it only makes a failure prettier.
-quick = settings(max_examples=80, deadline=None, phases=[Phase.explicit, Phase.generate])
+quick = examples(80)
 
 
 @quick

@@ -6,7 +6,7 @@ import random as randomness
 
 import numpy as np
 import pytest
-from hypothesis import Phase, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from lifelines.statistics import logrank_test
@@ -20,7 +20,9 @@ from flockcare.analysis.healing import (
     log_rank_by_bird,
 )
 
-quick = settings(max_examples=40, deadline=None, phases=[Phase.explicit, Phase.generate])
+from .properties import examples
+
+quick = examples(40)
 NAN = math.nan
 
 

@@ -4,7 +4,7 @@ import math
 
 import pint
 import pytest
-from hypothesis import Phase, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from flockcare.analysis.landing import (
@@ -16,8 +16,9 @@ from flockcare.analysis.landing import (
     landing_speed,
 )
 
-# No shrinking: it would take minutes where it only makes a failure prettier.
-quick = settings(max_examples=60, deadline=None, phases=[Phase.explicit, Phase.generate])
+from .properties import examples
+
+quick = examples(60)
 units = pint.UnitRegistry()
 MASS, DROP = st.floats(0.3, 8), st.floats(0, 5)
 

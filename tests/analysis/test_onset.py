@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from hypothesis import Phase, assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from scipy.optimize import minimize
@@ -15,8 +15,9 @@ from flockcare.analysis.episodes import PairArrays, RiskPairs
 from flockcare.analysis.onset import fit_rates, interval_curve
 from flockcare.analysis.rates import poisson_interval
 
-# No shrinking: it would take minutes where it only makes a failure prettier.
-quick = settings(max_examples=40, deadline=None, phases=[Phase.explicit, Phase.generate])
+from .properties import examples
+
+quick = examples(40)
 INF = math.inf
 
 

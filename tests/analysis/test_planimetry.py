@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import Phase, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import Polygon
 
@@ -18,8 +18,9 @@ from flockcare.analysis.planimetry import (
     perimeter,
 )
 
-# No shrinking: it would take minutes where it only makes a failure prettier.
-quick = settings(max_examples=60, deadline=None, phases=[Phase.explicit, Phase.generate])
+from .properties import examples
+
+quick = examples(60)
 
 
 def regular(corners, apothem):

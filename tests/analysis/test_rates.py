@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import Phase, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binomtest
 from statsmodels.stats import contingency_tables, multitest
@@ -25,8 +25,9 @@ from flockcare.analysis.rates import (
     sign_flip,
 )
 
-# No shrinking: it would take minutes where it only makes a failure prettier.
-quick = settings(max_examples=60, deadline=None, phases=[Phase.explicit, Phase.generate])
+from .properties import examples
+
+quick = examples(60)
 
 # British doctors, deaths from coronary disease by ten-year age class: Doll & Hill (1966), as in
 # Breslow & Day, vol. II, and Rothman (from memory): (smokers, their person-years, non-smokers,

@@ -29,7 +29,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from flockcare.analysis import limits
-from flockcare.analysis.comparison import bootstrap_arrays, clustered_ratio, compare_arrays
+from flockcare.analysis.clusters import bootstrap_arrays, clustered_ratio
+from flockcare.analysis.comparison import compare_arrays
 from flockcare.analysis.episodes import episodes_from_arrays, risk_pairs_from_arrays
 from flockcare.analysis.healing import healing_curve
 from flockcare.analysis.rates import rate_ratio
