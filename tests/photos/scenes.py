@@ -332,7 +332,7 @@ def painted_foot(seed, size=(1600, 1200), skin=None, sore=None):
     skin = skin or str(rng.choice(list(SKINS)))
     sore = sore or str(rng.choice(list(SORES)))
     short = min(size)
-    radius = short * rng.uniform(0.03, 0.18)
+    radius = short * np.exp(rng.uniform(np.log(0.015), np.log(0.18)))
     middle = np.array(size) / 2 + rng.uniform(-0.12, 0.12, 2) * short
     outline = _uneven_ring(rng, middle, radius)
     inside, distance = _inside(size, outline)

@@ -1,0 +1,239 @@
+"""Suggest the outline of a sore from one tap in it, for the keeper to correct by hand.
+
+Around the tap, the picture is split by how much each point's colour differs from the tapped one.
+Of the regions that grow from the tap as more difference is allowed, the one with the clearest
+edge is taken, then drawn to the edge with GrabCut (Rother, Kolmogorov, Blake 2004,
+ACM Trans Graph 23:309–314, from memory). Points are pixels of the picture given, x right, y down.
+"""
+
+import cv2
+import numpy as np
+
+WORK_PX = 360  # side of the square that is looked at
+REACH = 0.35  # half of that square, as a share of the picture's shorter side
+LEAST_CONTRAST = 5.0  # difference in colour across the edge, CIE L*a*b* units
+NEARLY = 0.8  # share of the best clearness
+LEAST_PX = 8  # across, in the picture itself
+MOST_POINTS = 60
+
+OUTSIDE = "The tap was outside the picture."
+UNCLEAR = (
+    "No clear edge was found round the place you tapped. Tap in the middle of the scab, or draw "
+    "the outline by finger."
+)
+TOO_LARGE = (
+    "What you tapped runs on to the edge of the picture or into the skin around it. Draw the "
+    "outline by finger."
+)
+TOO_SMALL = (
+    "What you tapped is too small in this picture. Use a larger size of the picture, or draw the "
+    "outline by finger."
+)
+
+
+class NoOutline(Exception):
+    """Nothing plausible grows from the tap. ``reason``: why, in words for a keeper."""
+
+    def __init__(self, reason):
+        super().__init__(reason)
+        self.reason = reason
+
+
+def suggest_outline(image, tap_xy, reach_px=None, most_points=MOST_POINTS):
+    """Outline, (n, 2) pixels, of the evenly coloured thing tapped in a PIL image of any mode.
+
+    tap_xy: one point inside it, pixels. reach_px: the farthest the outline can be from the tap,
+    else a third of the picture's shorter side. most_points: upper limit of n.
+    Raises NoOutline.
+    """
+    x, y = tap_xy
+    if not (0 <= x < image.width and 0 <= y < image.height):
+        raise NoOutline(OUTSIDE)
+    reach = reach_px or REACH * min(image.size)
+    view, region = _first_region(image, (x, y), reach)
+    for _ in range(2):
+        across = np.sqrt(region.sum()) / view.factor
+        if across < LEAST_PX:
+            raise NoOutline(TOO_SMALL)
+        closer = max(2.0 * across, 5.0 * LEAST_PX)
+        if closer > 0.7 * view.reach:
+            break
+        view = _View(image, (x, y), closer)
+        region = _region(view)
+    return simplify(view.to_image(_edge(region)), most_points)
+
+
+def _first_region(image, tap, reach):
+    """What grows from the tap as seen from afar, else from nearer and nearer."""
+    refusal = None
+    for closer in (1, 3, 9):
+        if reach / closer < 3 * LEAST_PX and closer > 1:
+            break
+        view = _View(image, tap, reach / closer)
+        try:
+            return view, _region(view)
+        except NoOutline as reason:
+            refusal = refusal or reason
+    raise refusal
+
+
+def simplify(outline, most_points=MOST_POINTS):
+    """The same outline with at most this many points (three or more), (n, 2).
+
+    Leaves out points (Douglas and Peucker 1973, Cartographica 10:112–122, from memory) with the
+    smallest tolerance that reaches the limit.
+    """
+    points = np.asarray(outline, dtype=np.float32).reshape(-1, 2)
+    if most_points < 3:
+        raise ValueError("An outline has at least three points.")
+    low, high = 0.0, float(np.linalg.norm(np.ptp(points, axis=0))) if len(points) else 0.0
+    best = points
+    for _ in range(40 if len(points) > most_points else 0):
+        tolerance = (low + high) / 2
+        fewer = cv2.approxPolyDP(points.reshape(-1, 1, 2), tolerance, True).reshape(-1, 2)
+        if len(fewer) > most_points:
+            low = tolerance
+        else:
+            high = tolerance
+            if len(fewer) >= 3:
+                best = fewer
+    return best.astype(float)
+
+
+class _View:
+    """A square part of the picture round the tap, brought to a handy size.
+
+    rgb: uint8; tap: (column, row); reach: half the side in picture pixels; factor: its pixels
+    per picture pixel.
+    """
+
+    def __init__(self, image, tap, reach):
+        left, top = (max(0, int(v - reach)) for v in tap)
+        right = min(image.width, int(tap[0] + reach) + 1)
+        bottom = min(image.height, int(tap[1] + reach) + 1)
+        part = np.asarray(image.crop((left, top, right, bottom)).convert("RGB"))
+        self.reach = reach
+        self.factor = WORK_PX / (2 * reach)
+        how = cv2.INTER_AREA if self.factor < 1 else cv2.INTER_CUBIC
+        self.rgb = cv2.resize(part, None, fx=self.factor, fy=self.factor, interpolation=how)
+        self.start = np.array([left, top])
+        height, width = self.rgb.shape[:2]
+        column, row = ((np.array(tap) - self.start + 0.5) * self.factor).astype(int)
+        self.tap = min(column, width - 1), min(row, height - 1)
+
+    def to_image(self, points):
+        return (points + 0.5) / self.factor - 0.5 + self.start
+
+
+def _region(view):
+    """What grows from the tap, a mask of the view."""
+    smooth = cv2.medianBlur(view.rgb, 5)
+    lab = cv2.cvtColor(smooth.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    lab = cv2.bilateralFilter(lab, 9, 12.0, 4.0)
+    seed = lab[_disc(lab.shape, view.tap, 6)]
+    off = np.linalg.norm((lab - np.median(seed, axis=0)), axis=2)
+    grown = _clearest(off, lab, view.tap)
+    return _to_the_edge(view, grown)
+
+
+def _disc(shape, centre, radius):
+    y, x = np.ogrid[: shape[0], : shape[1]]
+    return (x - centre[0]) ** 2 + (y - centre[1]) ** 2 <= radius**2
+
+
+def _clearest(off, lab, tap):
+    """The region round the tap with the clearest edge; of several nearly as clear, the smallest.
+
+    A scab often has a horny rim with an edge of its own, which is not meant.
+    """
+    regions, reason = [], UNCLEAR
+    for limit in np.geomspace(2.5, 70.0, 36):
+        region = _connected(off <= limit, tap)
+        if region is None:
+            continue
+        if _on_border(region) > 0.1:
+            reason = TOO_LARGE
+            break
+        regions.append((_contrast(region, lab) * np.sqrt(_compactness(region)), region))
+    if not regions:
+        raise NoOutline(reason)
+    clearest = max(clearness for clearness, _ in regions)
+    if clearest < LEAST_CONTRAST:
+        raise NoOutline(UNCLEAR)
+    return next(region for clearness, region in regions if clearness >= NEARLY * clearest)
+
+
+def _connected(mask, tap, opening=5):
+    """The part of a mask that hangs together round the tap, holes filled, or None."""
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (opening, opening))
+    mask = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, kernel)
+    count, labels = cv2.connectedComponents(mask)
+    here = labels[_disc(labels.shape, tap, 4)]
+    here = here[here > 0]
+    if count < 2 or not len(here):
+        return None
+    region = (labels == np.bincount(here).argmax()).astype(np.uint8)
+    contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return cv2.drawContours(region, contours, -1, 1, cv2.FILLED)
+
+
+def _on_border(region):
+    """Share of a region's rim that lies on the border of the view."""
+    border = np.concatenate([region[0], region[-1], region[:, 0], region[:, -1]]).sum()
+    return border / max(_rim(region).sum(), 1)
+
+
+def _rim(region):
+    return region - cv2.erode(region, np.ones((3, 3), np.uint8))
+
+
+def _contrast(region, lab):
+    """Median difference in colour between both sides of the rim."""
+    contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    points = contours[0].reshape(-1, 2).astype(np.float32)
+    if len(points) < 12:
+        return 0.0
+    ahead, behind = np.roll(points, -4, axis=0), np.roll(points, 4, axis=0)
+    along = ahead - behind
+    outward = np.column_stack([along[:, 1], -along[:, 0]])
+    outward /= np.maximum(np.linalg.norm(outward, axis=1, keepdims=True), 1e-6)
+    if cv2.contourArea(points, oriented=True) < 0:
+        outward = -outward
+    sides = []
+    for step in (-3.5, 3.5):
+        x, y = (points + step * outward).T.astype(np.float32)
+        sides.append(cv2.remap(lab, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    return float(np.median(np.linalg.norm(sides[0] - sides[1], axis=-1)))
+
+
+def _compactness(region):
+    """1 for a disc, towards 0 the more ragged."""
+    contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    hull = cv2.convexHull(contours[0])
+    around = max(cv2.arcLength(contours[0], True), cv2.arcLength(hull, True), 1e-6)
+    return min(1.0, 4 * np.pi * cv2.contourArea(contours[0]) / around**2)
+
+
+def _to_the_edge(view, region):
+    """GrabCut in a band along the rim of a region."""
+    radius = max(3, round(0.12 * np.sqrt(region.sum())))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    wide, core = cv2.dilate(region, kernel), cv2.erode(region, kernel)
+    mask = np.where(region, cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
+    mask[wide == 0] = cv2.GC_BGD
+    mask[core > 0] = cv2.GC_FGD
+    # cv2 wants models to write into; its colour clusters start from a fixed seed only if told so.
+    cv2.setRNGSeed(1)
+    models = np.zeros((1, 65)), np.zeros((1, 65))
+    cv2.grabCut(view.rgb, mask, None, *models, 3, cv2.GC_INIT_WITH_MASK)
+    cut = _connected((mask == cv2.GC_FGD) | (mask == cv2.GC_PR_FGD), view.tap)
+    return region if cut is None else cut
+
+
+def _edge(region):
+    """Outline of a region, (n, 2), half way between its outermost points and the next."""
+    fine = cv2.resize(region.astype(np.float32), None, fx=4, fy=4, interpolation=cv2.INTER_LINEAR)
+    fine = (cv2.GaussianBlur(fine, (0, 0), 4) >= 0.5).astype(np.uint8)
+    contours, _ = cv2.findContours(fine, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    points = max(contours, key=cv2.contourArea).reshape(-1, 2)
+    return (points + 0.5) / 4 - 0.5

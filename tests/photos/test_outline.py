@@ -1,0 +1,159 @@
+"""The suggested outline on drawn and painted pictures; areas and overlaps by shapely."""
+
+import numpy as np
+import pytest
+from PIL import Image, ImageDraw
+from shapely.geometry import Point, Polygon
+
+from flockcare.photos import outline
+from flockcare.photos.outline import NoOutline, simplify, suggest_outline
+from tests.photos.scenes import bare_foot, painted_foot
+
+SKIN, SCAB = (205, 170, 105), (60, 44, 36)
+
+
+def drawn(points, size=(640, 480), skin=SKIN, scab=SCAB):
+    """A scab with smooth edges, drawn four times as large and reduced."""
+    large = Image.new("RGB", (size[0] * 4, size[1] * 4), skin)
+    ImageDraw.Draw(large).polygon([(4 * x + 1.5, 4 * y + 1.5) for x, y in points], fill=scab)
+    return large.resize(size, Image.Resampling.BOX)
+
+
+def overlap(found, truth):
+    """Intersection over union."""
+    found, truth = Polygon(found).buffer(0), Polygon(truth).buffer(0)
+    return found.intersection(truth).area / found.union(truth).area
+
+
+def circle(x, y, radius):
+    return np.array(Point(x, y).buffer(radius, 64).exterior.coords)[:-1]
+
+
+@pytest.mark.parametrize("radius", [12, 40, 120])
+def test_a_round_scab_is_found_with_its_area(radius):
+    truth = circle(300, 230, radius)
+    found = suggest_outline(drawn(truth), (300 + radius / 3, 230))
+    assert Polygon(found).area == pytest.approx(Polygon(truth).area, rel=0.05)
+    assert overlap(found, truth) > 0.95
+
+
+def test_a_bay_in_the_scab_is_followed():
+    ring = Point(320, 240).buffer(110).difference(Point(420, 240).buffer(60))
+    truth = np.array(ring.exterior.coords)[:-1]
+    found = suggest_outline(drawn(truth), (260, 240))
+    assert overlap(found, truth) > 0.95
+    assert Polygon(found).convex_hull.area > 1.05 * Polygon(found).area
+
+
+def test_painted_sores_are_found():
+    overlaps = []
+    for seed in range(1000, 1016):
+        image, truth, tap, _ = painted_foot(seed, size=(800, 600))
+        try:
+            found = suggest_outline(image, tap)
+        except NoOutline:
+            overlaps.append(0.0)
+            continue
+        assert 3 <= len(found) <= 60
+        assert Polygon(found).is_valid
+        overlaps.append(overlap(found, truth))
+    assert np.median(overlaps) >= 0.9
+    assert np.mean(np.array(overlaps) >= 0.8) >= 0.8
+
+
+def test_bare_skin_gives_no_outline():
+    refused = 0
+    for seed in range(8):
+        image, tap = bare_foot(seed, size=(800, 600))
+        try:
+            suggest_outline(image, tap)
+        except NoOutline as refusal:
+            assert refusal.reason == str(refusal)
+            refused += 1
+    assert refused >= 7
+
+
+def test_the_same_tap_gives_the_same_outline():
+    image, _, tap, _ = painted_foot(3, size=(800, 600))
+    assert np.array_equal(suggest_outline(image, tap), suggest_outline(image, tap))
+
+
+@pytest.mark.parametrize("mode", ["RGB", "RGBA", "L", "CMYK", "P", "LA"])
+def test_every_kind_of_picture_will_do(mode):
+    truth = circle(300, 230, 60)
+    picture = drawn(truth).convert("L" if mode == "LA" else mode)
+    if mode == "LA":
+        picture.putalpha(255)
+    assert overlap(suggest_outline(picture, (300, 230)), truth) > 0.93
+
+
+@pytest.mark.parametrize("tap", [(-1, 10), (640, 10), (10, 480), (10, float("nan"))])
+def test_a_tap_outside_the_picture_is_refused(tap):
+    with pytest.raises(NoOutline, match="outside the picture"):
+        suggest_outline(Image.new("RGB", (640, 480), SKIN), tap)
+
+
+def test_an_even_picture_has_no_edge():
+    with pytest.raises(NoOutline):
+        suggest_outline(Image.new("RGB", (640, 480), SKIN), (320, 240))
+
+
+def test_what_runs_out_of_the_picture_is_refused():
+    picture = drawn([(320, -10), (700, -10), (700, 500), (320, 500)])
+    with pytest.raises(NoOutline) as refusal:
+        suggest_outline(picture, (500, 240))
+    assert refusal.value.reason in (outline.TOO_LARGE, outline.UNCLEAR)
+
+
+def test_a_speck_is_too_small():
+    with pytest.raises(NoOutline) as refusal:
+        suggest_outline(drawn(circle(300, 230, 2.5)), (300, 230))
+    assert refusal.value.reason == outline.TOO_SMALL
+
+
+def test_a_small_scab_in_a_large_picture_is_found():
+    truth = circle(1500, 1000, 25)
+    found = suggest_outline(drawn(truth, size=(3000, 2200)), (1505, 1000))
+    assert overlap(found, truth) > 0.93
+
+
+def test_the_outline_stays_within_the_reach_given():
+    truth = circle(320, 240, 30)
+    found = suggest_outline(drawn(truth), (320, 240), reach_px=60)
+    assert np.abs(found - (320, 240)).max() <= 61
+    assert overlap(found, truth) > 0.95
+
+
+def test_a_very_small_picture_is_refused_or_served_but_never_breaks():
+    for size in ((1, 1), (3, 200), (20, 20)):
+        with pytest.raises(NoOutline):
+            suggest_outline(Image.new("RGB", size, SKIN), (0, 0))
+
+
+# --- fewer points for dragging ----------------------------------------------------------------
+
+
+def uneven(points):
+    angle = np.linspace(0, 2 * np.pi, points, endpoint=False)
+    radius = 100 + 12 * np.sin(3 * angle) + 5 * np.sin(7 * angle)
+    return 200 + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+
+
+@pytest.mark.parametrize("most", [20, 40, 60])
+def test_simplify_keeps_the_shape_with_few_points(most):
+    full = uneven(1000)
+    few = simplify(full, most)
+    assert 3 <= len(few) <= most
+    assert Polygon(few).is_valid
+    assert overlap(few, full) > 0.97
+
+
+def test_simplify_leaves_a_short_outline_alone():
+    assert simplify([(0, 0), (10, 0), (5, 8)]) == pytest.approx(
+        np.array([(0, 0), (10, 0), (5, 8)], dtype=float)
+    )
+
+
+def test_simplify_needs_room_for_a_triangle():
+    with pytest.raises(ValueError, match="three"):
+        simplify(uneven(100), 2)
