@@ -8,23 +8,23 @@ from __future__ import annotations
 import datetime as dt
 import re
 import uuid
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
 from operator import itemgetter
 from typing import NamedTuple
 
+from django.db import models
+from django.db.models import Value
+from django.db.models.functions import Cast
+
 from flockcare.analysis.episodes import Episode, Look, episodes
 from flockcare.birds.models import Bird
-from flockcare.feet.models import FootFinding
+from flockcare.feet.models import Check, FootFinding
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.people.models import Flock
 from flockcare.photos.models import Foot
 
-_IN_TIME = ("check_record__at", "check_record__received_at")
-# SQLite takes 32,766 parameters in one statement.
-_LOT = 10_000
 # A row of affected looks among scores written as bytes.
 _AFFECTED = re.compile(rb"[^" + bytes(range(AFFECTED_FROM)) + rb"]+")
 
@@ -36,7 +36,6 @@ class Sight(NamedTuple):
     at: dt.datetime
     score: int
     check_id: uuid.UUID
-    by: str
 
     @property
     def affected(self) -> bool:
@@ -75,15 +74,22 @@ class Case:
 
 
 def cases_of_bird(bird: Bird) -> list[Case]:
-    """Her cases, the newest first. The bird must come with her flock."""
-    hers = FootFinding.objects.filter(check_record__bird=bird)
-    return _newest_first(_cases(hers, ["foot"], bird.flock))
+    """Her cases, the newest first; one query. The bird must come with her flock."""
+    hers = FootFinding.objects.filter(check_record__bird=bird).annotate(bird=Value(bird.pk.hex))
+    return _cases(hers, bird.flock)
 
 
 def cases_of_flock(flock: Flock) -> list[Case]:
-    """The cases of every bird of the flock, also of those that left, the newest first."""
-    all_of_them = FootFinding.objects.filter(check_record__flock=flock)
-    return _newest_first(_cases(all_of_them, ["check_record__bird_id", "foot"], flock))
+    """The cases of every bird of the flock, also of those that left; one query."""
+    of_all = FootFinding.objects.filter(check_record__flock=flock)
+    return _cases(of_all.annotate(bird=_as_text("check_record__bird_id")), flock)
+
+
+def who_saw_last(cases: Iterable[Case]) -> dict[uuid.UUID, str]:
+    """By key of the last check of each case: who made it, empty when nobody is named."""
+    checks = Check.objects.filter(pk__in={case.last.check_id for case in cases})
+    rows = checks.values_list("pk", "keeper__name", "keeper_name")
+    return {pk: keeper or name for pk, keeper, name in rows}
 
 
 def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> list[Case]:
@@ -98,63 +104,55 @@ def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> lis
     return cases
 
 
-def _cases(findings, per_foot: list[str], flock: Flock) -> list[Case]:
-    # By key alone: told the bird as well, SQLite tries each of her checks with each key.
-    lots = (FootFinding.objects.filter(pk__in=lot) for lot in _turning_points(findings, per_foot))
-    feet = _sights_by_foot(lots, flock)
-    mixed = [foot for foot, sights in feet.items() if _called_both_ways(sights)]
-    if mixed:
-        # A clear look on the day of an affected one gives way to it. The neighbour in time is
-        # then not the neighbouring day, which only the whole record of that foot can tell.
-        whole = findings.filter(check_record__bird__in={bird_id for bird_id, _ in mixed})
-        all_sights = _sights_by_foot([whole], flock)
-        feet.update((foot, all_sights[foot]) for foot in mixed)
-    return [
-        case
-        for (bird_id, foot), sights in feet.items()
-        for case in cases_from(sights, bird_id=bird_id, foot=foot)
-    ]
+def _cases(findings, flock: Flock) -> list[Case]:
+    """Ten years of a bird's looks are a thousand rows, of which her cases rest on a few dozen.
+
+    So times and keys come as the text that the database holds, and only the looks that matter
+    are made whole. (A window function that leaves out the others takes longer in SQLite.)
+    """
+    rows = (
+        findings.annotate(moment=_as_text("check_record__at"), key=_as_text("check_record_id"))
+        .order_by("bird", "foot", "check_record__at")
+        .values_list("bird", "foot", "score", "moment", "key")
+    )
+    zone = flock.zone
+    cases: list[Case] = []
+    for (bird, foot), looks in groupby(rows, key=itemgetter(0, 1)):
+        looks = list(looks)
+        sights = [_sight(looks[place], zone) for place in _turning_points(looks)]
+        if _called_both_ways(sights):
+            # A clear look on the day of an affected one gives way to it. The neighbour in time
+            # is then not the neighbouring day, which only all the looks at that foot tell.
+            sights = [_sight(look, zone) for look in looks]
+        cases += cases_from(sights, bird_id=uuid.UUID(bird), foot=foot)
+    return _newest_first(cases)
 
 
-def _turning_points(findings, per_foot: list[str]) -> list[list[int]]:
-    """Keys of the looks that make the cases, in lots fit for one query.
+def _as_text(field: str) -> Cast:
+    return Cast(field, models.CharField())
+
+
+def _sight(row: tuple, zone: dt.tzinfo) -> Sight:
+    _, _, score, moment, key = row
+    at = dt.datetime.fromisoformat(moment)
+    if at.tzinfo is None:
+        at = at.replace(tzinfo=dt.UTC)  # SQLite keeps UTC without saying so.
+    return Sight(at.astimezone(zone).date(), at, score, uuid.UUID(key))
+
+
+def _turning_points(looks: list[tuple]) -> list[int]:
+    """Places of the looks that make the cases, in order.
 
     Of each row of affected looks these are the first, the worst and the last one, and the clear
-    looks before and after it. Picking them here takes less time than a window function does in
-    SQLite, and far less than reading all looks with their times and keepers.
+    looks before and after it.
     """
-    rows = findings.order_by(*per_foot, "check_record__at").values_list(*per_foot, "score", "pk")
-    picked: set[int] = set()
-    for _, looks in groupby(rows, key=itemgetter(slice(len(per_foot)))):
-        *_, scores, keys = zip(*looks, strict=True)
-        for row in _AFFECTED.finditer(bytes(scores)):
-            start, end = row.span()
-            worst = scores.index(max(scores[start:end]), start)
-            picked.update(keys[max(0, start - 1) : start + 1], keys[end - 1 : end + 1])
-            picked.add(keys[worst])
-    picked = sorted(picked)
-    return [picked[start : start + _LOT] for start in range(0, len(picked), _LOT)]
-
-
-def _sights_by_foot(lots, flock: Flock) -> dict[tuple[uuid.UUID, str], list[Sight]]:
-    """The looks of each foot in time order."""
-    zone = flock.zone
-    feet = defaultdict(list)
-    for findings in lots:
-        for bird_id, foot, score, at, check_id, keeper, name in findings.order_by(
-            *_IN_TIME
-        ).values_list(
-            "check_record__bird_id",
-            "foot",
-            "score",
-            "check_record__at",
-            "check_record_id",
-            "check_record__keeper__name",
-            "check_record__keeper_name",
-        ):
-            sight = Sight(at.astimezone(zone).date(), at, score, check_id, keeper or name)
-            feet[bird_id, foot].append(sight)
-    return feet
+    scores = bytes([look[2] for look in looks])
+    places: set[int] = set()
+    for row in _AFFECTED.finditer(scores):
+        start, end = row.span()
+        worst = scores.index(max(row.group()), start)
+        places |= {max(0, start - 1), start, worst, end - 1, min(end, len(looks) - 1)}
+    return sorted(places)
 
 
 def _called_both_ways(sights: list[Sight]) -> bool:
