@@ -1,15 +1,28 @@
 """Houses, what in them a bird stands or lands on, and which birds live where."""
 
+from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from flockcare.birds.models import Bird
 from flockcare.people.models import FlockRecord
+from flockcare.photos.models import Photo
+
+
+def _measure(label: str, most: int, *, least: float = 0):
+    return models.FloatField(
+        label,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(least), MaxValueValidator(most)],
+    )
 
 
 class House(FlockRecord):
     name = models.CharField(max_length=60)
     note = models.TextField(blank=True, default="", max_length=2000)
+    floor_length_cm = _measure("length of the floor inside", 5000, least=10)
+    floor_width_cm = _measure("width of the floor inside", 5000, least=10)
 
     class Meta:
         ordering = ["name"]
@@ -24,14 +37,27 @@ class House(FlockRecord):
     def __str__(self):
         return self.name
 
+    @property
+    def floor_cm2(self) -> float | None:
+        if self.floor_length_cm is None or self.floor_width_cm is None:
+            return None
+        return self.floor_length_cm * self.floor_width_cm
+
 
 class FeatureKind(models.TextChoices):
     ROOST = "roost", "roost"
     RAIL = "rail", "rail"
     NEST_FRONT = "nest front", "nest front"
     STEP = "step", "step or ramp"
+    FLOOR = "floor", "floor inside"
     LANDING = "landing", "landing area"
     OTHER = "other", "other"
+
+
+# Where birds land and no longer come down from.
+GROUND = {FeatureKind.FLOOR, FeatureKind.LANDING}
+# Where birds sit at night.
+PERCHES = {FeatureKind.ROOST, FeatureKind.RAIL}
 
 
 class Dampness(models.TextChoices):
@@ -48,51 +74,162 @@ class Feature(FlockRecord):
     class Meta:
         ordering = ["name"]
         constraints = [
-            models.UniqueConstraint(fields=["house", "name"], name="one_feature_per_name")
+            models.UniqueConstraint(
+                fields=["house", "name"],
+                name="one_feature_per_name",
+                violation_error_message="This house has something of that name already.",
+            )
         ]
 
     def __str__(self):
         return f"{self.house}: {self.name}"
 
 
-def _measure(label: str, most: int, *, least: float = 0):
-    return models.FloatField(
-        label,
-        null=True,
-        blank=True,
-        validators=[MinValueValidator(least), MaxValueValidator(most)],
-    )
+class Described(FlockRecord):
+    """What a feature is like; None and empty mean "not known"."""
 
-
-class FeatureState(FlockRecord):
-    """What a feature was from a day on, until its next state."""
-
-    feature = models.ForeignKey(Feature, on_delete=models.CASCADE, related_name="states")
-    since = models.DateField("from")
+    gone = models.BooleanField("taken away", default=False)
     height_cm = _measure("height above the floor", 1000)
     run_cm = _measure("run to the next step down", 2000)
     length_cm = _measure("length", 5000)
+    breadth_cm = _measure("breadth", 5000)
     width_mm = _measure("width", 2000)
-    edge = models.CharField(max_length=40, blank=True, default="")
+    spacing_cm = _measure("distance to the next perch", 2000)
+    wall_cm = _measure("distance to the wall", 2000)
+    edge = models.CharField("edges", max_length=40, blank=True, default="")
+    surface = models.CharField(max_length=40, blank=True, default="")
     material = models.CharField(max_length=40, blank=True, default="")
     cover = models.CharField(max_length=40, blank=True, default="")
     bedding = models.CharField(max_length=40, blank=True, default="")
     bedding_depth_cm = _measure("depth of the bedding", 100)
     damp = models.CharField("dampness", max_length=5, choices=Dampness, blank=True, default="")
+    moisture_percent = _measure("water by weight in percent", 100)
     note = models.TextField(blank=True, default="", max_length=2000)
+
+    class Meta:
+        abstract = True
+
+
+class FeatureState(Described):
+    """What a feature was from a day on, until its next state; ``gone``: it was there no more."""
+
+    feature = models.ForeignKey(Feature, on_delete=models.CASCADE, related_name="states")
+    since = models.DateField("from")
 
     class Meta:
         ordering = ["since"]
         constraints = [
-            models.UniqueConstraint(fields=["feature", "since"], name="one_state_per_day")
+            models.UniqueConstraint(
+                fields=["feature", "since"],
+                name="one_state_per_day",
+                violation_error_message="This is described from that day on already.",
+            )
         ]
 
     def __str__(self):
         return f"{self.feature} from {self.since}"
 
 
+class ChangeKind(models.TextChoices):
+    HEIGHT = "height", "a height"
+    STEP = "step", "a step or ramp"
+    SURFACE = "surface", "a surface or edge"
+    BEDDING = "bedding", "bedding"
+    DRAINAGE = "drainage", "ground and drainage"
+    LAYOUT = "layout", "what stands where"
+    OTHER = "other", "feed or something else"
+    SEVERAL = "several", "several at once"
+    FOUND = "found", "found so on a walk, not made"
+
+
+class HousingChange(FlockRecord):
+    """What keepers say about the changes of one house on one day.
+
+    What changed is told by the states of that day and those before. A planned change has its
+    states in ``planned_states``, and a day only if one is meant.
+    """
+
+    house = models.ForeignKey(House, on_delete=models.CASCADE, related_name="changes")
+    on = models.DateField("day", null=True, blank=True)
+    kind = models.CharField(max_length=10, choices=ChangeKind, blank=True, default="")
+    note = models.TextField(blank=True, default="", max_length=2000)
+    planned = models.BooleanField(default=False)
+    photos = models.ManyToManyField(Photo, blank=True, related_name="housing_changes")
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, editable=False
+    )
+    made_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["-on"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["house", "on"],
+                condition=models.Q(planned=False),
+                name="one_change_per_house_and_day",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(planned=True) | models.Q(on__isnull=False),
+                name="a_change_that_was_made_has_a_day",
+                violation_error_message="Say on which day this was.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.house}, {'planned' if self.planned else self.on}"
+
+
+class PlannedState(Described):
+    """What a feature is to become; without a feature, what is to be put up new."""
+
+    change = models.ForeignKey(
+        HousingChange, on_delete=models.CASCADE, related_name="planned_states"
+    )
+    feature = models.ForeignKey(Feature, null=True, blank=True, on_delete=models.CASCADE)
+    name = models.CharField(max_length=60, blank=True, default="")
+    kind = models.CharField(max_length=12, choices=FeatureKind, blank=True, default="")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["change", "feature"], name="one_planned_state_each"),
+            models.CheckConstraint(
+                condition=models.Q(feature__isnull=False) | ~models.Q(name="") & ~models.Q(kind=""),
+                name="a_planned_state_is_of_something",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.feature or self.name}, planned"
+
+
+class Walk(FlockRecord):
+    """A keeper looked through a house for what hurts feet; what was found is in the states."""
+
+    house = models.ForeignKey(House, on_delete=models.CASCADE, related_name="walks")
+    on = models.DateField("day")
+    note = models.TextField(blank=True, default="", max_length=2000)
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, editable=False
+    )
+
+    class Meta:
+        ordering = ["-on"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["house", "on"],
+                name="one_walk_per_house_and_day",
+            )
+        ]
+
+    def __str__(self):
+        return f"walk through {self.house} on {self.on}"
+
+
 class Stay(FlockRecord):
-    """A bird lived in a house: from a day (empty: always) until a day (empty: still)."""
+    """A bird lived in a house: from a day (empty: always) until a day (empty: still).
+
+    Both days count. On the day of a move she was in both houses.
+    """
 
     bird = models.ForeignKey(Bird, on_delete=models.CASCADE)
     house = models.ForeignKey(House, on_delete=models.PROTECT)
