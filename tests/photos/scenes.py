@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from flockcare.photos import cards
 
@@ -319,7 +319,7 @@ def _to_srgb(light):
 # --- painted feet -----------------------------------------------------------------------------
 
 SKINS = {"yellow": (205, 170, 105), "pale": (214, 182, 160), "slate": (120, 124, 128)}
-SORES = {"black scab": (48, 38, 34), "brown scab": (110, 70, 44), "open, red": (166, 58, 52)}
+SORES = {"black scab": (48, 38, 34), "brown scab": (110, 70, 44), "red sore": (166, 58, 52)}
 
 
 def painted_foot(seed, size=(1600, 1200), skin=None, sore=None):
@@ -378,8 +378,15 @@ def _uneven_ring(rng, middle, radius):
 
 def _inside(size, outline):
     """Mask of the sore, and the distance from it outside (negative inside), in pixels."""
+    fine = 4
+    corner = np.floor(outline.min(axis=0)).astype(int) - 1
+    width, height = np.ceil(outline.max(axis=0)).astype(int) + 2 - corner
+    large = Image.new("L", (width * fine, height * fine), 0)
+    points = (outline - corner + 0.5) * fine - 0.5
+    ImageDraw.Draw(large).polygon([tuple(point) for point in points.tolist()], fill=255)
+    small = np.asarray(large.resize((width, height), Image.Resampling.BOX)) > 127
     mask = np.zeros(size[::-1], np.uint8)
-    cv2.fillPoly(mask, [np.rint(outline * 16).astype(np.int32)], 1, cv2.LINE_8, 4)
+    mask[corner[1] : corner[1] + height, corner[0] : corner[0] + width] = small
     outer = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5)
     return mask, outer - cv2.distanceTransform(mask, cv2.DIST_L2, 5)
 

@@ -10,7 +10,7 @@ from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 
 from flockcare.photos import cards, scale
-from flockcare.photos.scale import CannotMeasure, from_known_length, read_card
+from flockcare.photos.scale import CannotMeasure, from_known_length, read_card, refusals
 from tests.photos import scenes
 from tests.photos.scenes import Scene
 
@@ -127,16 +127,16 @@ def test_fingers_a_reflection_and_a_shadow_are_borne():
 
 
 REFUSED = {
-    "tilted": ({"tilt": 55}, scale.TOO_TILTED, CODE),
-    "small": ({"distance": 420}, scale.TOO_SMALL, CODE),
-    "out of focus": ({"defocus": 1.1}, scale.TOO_BLURRED, CODE),
-    "bent": ({"sag": 9, "tilt": 25, "sag_along": 20}, scale.TOO_BENT, CODE),
+    "tilted": ({"tilt": 55}, refusals.TOO_TILTED, CODE),
+    "small": ({"distance": 420}, refusals.TOO_SMALL, CODE),
+    "out of focus": ({"defocus": 1.1}, refusals.TOO_BLURRED, CODE),
+    "bent": ({"sag": 9, "tilt": 25, "sag_along": 20}, refusals.TOO_BENT, CODE),
     "covered": (
         {"covers": tuple((x + 4, y + 4, 5) for x, y in cards.MARKERS if x > 50)},
-        scale.TOO_COVERED,
+        refusals.TOO_COVERED,
         CODE,
     ),
-    "code hidden": ({"covers": ((16, 27, 12),)}, scale.NO_CODE, None),
+    "code hidden": ({"covers": ((16, 27, 12),)}, refusals.NO_CODE, None),
 }
 
 
@@ -156,7 +156,7 @@ def test_two_cards_in_one_picture_are_refused():
         both.paste(cards.render_card(f"{CODE}{number}", dpi=9.5 * 25.4), (left, 80))
     with pytest.raises(CannotMeasure) as refusal:
         read_card(both)
-    assert refusal.value.reason == scale.TWO_CARDS
+    assert refusal.value.reason == refusals.TWO_CARDS
 
 
 def test_an_outline_too_far_from_the_markers_is_refused(tilted):
@@ -167,7 +167,7 @@ def test_an_outline_too_far_from_the_markers_is_refused(tilted):
     for measure in (view.check_covers, view.to_mm):
         with pytest.raises(CannotMeasure) as refusal:
             measure(far)
-        assert refusal.value.reason == scale.OUT_OF_REACH
+        assert refusal.value.reason == refusals.OUT_OF_REACH
         assert refusal.value.code == CODE
 
 

@@ -27,8 +27,16 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from flockcare.photos import cards, scale
-from flockcare.photos.scale import CannotMeasure, read_card
+from flockcare.photos import cards
+from flockcare.photos.scale import (
+    CannotMeasure,
+    card,
+    finding,
+    fitting,
+    flat,
+    from_known_length,
+    read_card,
+)
 from tests.photos import scenes
 
 PHONES = ((1600, 1200), (4000, 3000))
@@ -249,9 +257,9 @@ def ways(count):
         if measure(scene, photo)[0] != "measured":
             continue
         outline = scenes.project(scene, scene.sore)
-        for name, homography in zip(names, _maps(scale._grey(photo), scene), strict=True):
+        for name, homography in zip(names, _maps(finding.as_grey(photo), scene), strict=True):
             if homography is not None:
-                found = area(scale._project(homography, outline))
+                found = area(fitting.project(homography, outline))
                 errors[name].append(found / area(scene.sore) - 1)
     print(f"\nWhat gives the scale ({count} usable photos)     |error| %: median  95th   largest")
     for name in names:
@@ -260,16 +268,15 @@ def ways(count):
 
 def _maps(grey, scene):
     """Homographies pixels → mm by the ways compared, None where one fails."""
-    rough = scale._find_card(grey)
-    flat = scale._flatten(grey, rough)
-    mm, pixels = scale._find_corners(flat)
-    detected = scale._detect(grey)
+    rough = finding.find_card(grey)
+    mm, pixels = flat.find_corners(flat.flatten(grey, rough))
+    detected = finding.detect(grey)
     left = mm[:, 0] < cards.WIDTH / 2
     yield from _by_code(grey, scene)
-    yield np.linalg.inv(scale._homography(detected)) if detected else None
-    whole = scale._fit(mm, pixels)[0]
+    yield np.linalg.inv(finding.homography_of(detected)) if detected else None
+    whole = fitting.fit_plane(mm, pixels)[0]
     yield whole
-    yield scale._fit(mm[left], pixels[left])[0] if left.sum() >= 8 else None
+    yield fitting.fit_plane(mm[left], pixels[left])[0] if left.sum() >= 8 else None
     side = np.linalg.norm(np.diff(scenes.project_paper(scene, [(32, 0), (96, 0)]), axis=0)) / 64
     yield np.diag([1 / side, 1 / side, 1.0])
 
@@ -343,11 +350,11 @@ def reach(count):
         for distance in beyond:
             outline = scenes.ellipse(6, 6) - scenes.WINDOW_MIDDLE + [96 + distance - 7, 32]
             pixels = scenes.project(scene, outline)
-            found = area(scale._project(view._homography, pixels))
+            found = area(fitting.project(view._homography, pixels))
             errors[distance].append(found / area(outline) - 1)
     print(
         "\nOutline reaching beyond the outermost markers (accepted up to "
-        f"{scale.REACH_MM:g} mm)   |error| %: median  95th   largest"
+        f"{card.REACH_MM:g} mm)   |error| %: median  95th   largest"
     )
     for distance in beyond:
         print(f"  {distance:4d} mm  {spread(errors[distance])}")
@@ -445,7 +452,7 @@ def known_length(count):
         unit = np.array([np.cos(direction), np.sin(direction)])
         start = scenes.WINDOW_MIDDLE + rng.uniform(-20, 20, 2) - 25 * unit
         taps = scenes.project(scene, [start, start + 50 * unit]) + rng.normal(0, 1.6, (2, 2))
-        view = scale.from_known_length(*taps, 50.0)
+        view = from_known_length(*taps, 50.0)
         found = area(view.to_mm(scenes.project(scene, scene.sore)))
         errors.append(found / area(scene.sore) - 1)
         stated.append(view.relative_area_error)

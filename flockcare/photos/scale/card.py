@@ -1,0 +1,123 @@
+"""The scale that the printed card gives."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from .. import cards
+from . import refusals
+from .finding import as_grey, find_card
+from .fitting import fit_plane, pose, project, window_middle
+from .flat import blur_mm, find_corners, flatten, read_code
+from .refusals import CannotMeasure
+
+GREATEST_TILT = 45.0  # degrees
+LEAST_PIXELS_PER_MM = 3.5
+GREATEST_BLUR_MM = 0.35  # standard deviation of the smear
+SOFT_MM = 0.25  # so soft that markers are lost to it
+GREATEST_MISFIT_MM = 0.7  # three quarters of the corners must fit better
+LEAST_CORNERS = 20
+FLATNESS_MM = 1.5  # how far the paper may lie above or below the plane of the foot
+PRINT_ERROR = 0.005  # of an area, by the printer
+REACH_MM = 12.0  # how far beyond the markers an outline may go
+
+
+@dataclass(frozen=True)
+class CardView:
+    """One card seen in one photo.
+
+    code                 text of its code
+    tilt_degrees         angle between the card and the plane of the picture
+    relative_area_error  95 % bound of the relative error of an area in the window that lies in
+                         the card's plane, as a fraction; drawing the outline adds its own
+    distance_mm          camera to window, taking the lens for an ordinary phone's
+    pixels_per_mm        in the middle of the window
+    blur_mm              standard deviation of the smear at the markers' edges
+    """
+
+    code: str
+    tilt_degrees: float
+    relative_area_error: float
+    distance_mm: float
+    pixels_per_mm: float
+    blur_mm: float
+    _homography: np.ndarray
+    _hull_mm: np.ndarray
+
+    def to_mm(self, points_px):
+        """Points of the picture, (n, 2) pixels, on the card's plane, (n, 2) mm.
+
+        Raises CannotMeasure when one of them lies too far outside the card's markers.
+        """
+        points_mm = project(self._homography, points_px)
+        if not all(self._reaches(point) for point in points_mm.tolist()):
+            raise CannotMeasure(refusals.OUT_OF_REACH, self.code)
+        return points_mm
+
+    def _reaches(self, point_mm):
+        inside_by = cv2.pointPolygonTest(self._hull_mm, point_mm, True)
+        return bool(np.all(np.isfinite(point_mm)) and inside_by >= -REACH_MM)
+
+    def check_covers(self, points_px):
+        """Raise CannotMeasure when an outline, (n, 2) pixels, goes too far outside the markers."""
+        self.to_mm(points_px)
+
+    def area_error_at_height(self, height_mm):
+        """Relative error of an area that lies this much nearer to the camera than the card.
+
+        What is nearer looks larger: with the distance Z the area is (Z / (Z − h))² too large.
+        """
+        return (self.distance_mm / (self.distance_mm - height_mm)) ** 2 - 1
+
+
+def read_card(image):
+    """Find the card in a PIL image of any mode: a CardView, or None when no card is seen in it.
+
+    Raises CannotMeasure when there is a card that must not be measured with.
+    """
+    grey = as_grey(image)
+    rough = find_card(grey)
+    if rough is None:
+        return None
+    flat = flatten(grey, rough)
+    return _judge(read_code(flat), flat, find_corners(flat), grey.shape)
+
+
+def _judge(code, flat, seen, shape):
+    """The view that the code and the corners seen give, or the reason why there is none."""
+    mm, pixels = seen
+    blur = blur_mm(flat)
+    if flat.native_scale < LEAST_PIXELS_PER_MM:
+        raise CannotMeasure(refusals.TOO_SMALL, code)
+    if code is None:
+        raise CannotMeasure(refusals.TOO_BLURRED if blur > SOFT_MM else refusals.NO_CODE)
+    if len(mm) < LEAST_CORNERS or not _surrounds_window(mm):
+        raise CannotMeasure(refusals.TOO_BLURRED if blur > SOFT_MM else refusals.TOO_COVERED, code)
+    to_mm, fit_error, misfit = fit_plane(mm, pixels)
+    tilt, distance = pose(np.linalg.inv(to_mm), shape)
+    for refused, reason in (
+        (tilt > GREATEST_TILT, refusals.TOO_TILTED),
+        (blur > GREATEST_BLUR_MM, refusals.TOO_BLURRED),
+        (misfit > GREATEST_MISFIT_MM, refusals.TOO_BENT),
+    ):
+        if refused:
+            raise CannotMeasure(reason, code)
+    flatness = 2 * FLATNESS_MM / distance
+    return CardView(
+        code=code,
+        tilt_degrees=tilt,
+        relative_area_error=float(np.sqrt(fit_error**2 + flatness**2 + PRINT_ERROR**2)),
+        distance_mm=distance,
+        pixels_per_mm=flat.native_scale,
+        blur_mm=blur,
+        _homography=to_mm,
+        _hull_mm=cv2.convexHull(mm.astype(np.float32)),
+    )
+
+
+def _surrounds_window(mm):
+    """Whether the middle of the window lies well inside what the corners span."""
+    hull = cv2.convexHull(mm.astype(np.float32))
+    middle = tuple(window_middle().tolist())
+    return cv2.pointPolygonTest(hull, middle, True) >= cards.WINDOW[3] / 4

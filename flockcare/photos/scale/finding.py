@@ -1,0 +1,103 @@
+"""Find the markers of a card in a picture, coarsely."""
+
+import cv2
+import numpy as np
+from PIL import Image
+
+from .. import cards
+from .fitting import project
+from .refusals import TWO_CARDS, CannotMeasure
+
+
+def as_grey(image):
+    """The picture as (height, width) uint8."""
+    if image.mode in ("I", "I;16", "I;16L", "I;16B", "F"):
+        values = np.asarray(image, dtype=np.float32)
+        return np.clip(values * (255 / max(values.max(), 255)), 0, 255).astype(np.uint8)
+    if "A" in image.mode or "transparency" in image.info:
+        shown = image.convert("RGBA")
+        image = Image.new("RGBA", image.size, "white")
+        image.alpha_composite(shown)
+    return np.asarray(image.convert("L"))
+
+
+def find_card(grey):
+    """Rough homography from card mm to pixels, (3, 3), or None."""
+    # 1600 pixels show most cards, 3200 small ones, 800 blurred ones.
+    for factor in dict.fromkeys(min(1.0, side / max(grey.shape)) for side in (1600, 3200, 800)):
+        markers = detect(reduced(grey, factor))
+        groups = _sort_into_cards(markers)
+        if not groups:
+            continue
+        numbers = [{number for number, _ in group} for group in groups]
+        # Groups without a number in common are parts of one badly bent card.
+        if any(len(numbers[0] & others) > 1 for others in numbers[1:]):
+            raise CannotMeasure(TWO_CARDS)
+        if len(groups[0]) < len(markers) / 2:
+            return None  # the same markers put together in another way
+        return reduction(factor) @ homography_of(groups[0])
+    return None
+
+
+def reduced(grey, factor):
+    """A smaller copy, each pixel the mean of those it stands for."""
+    if factor == 1.0:
+        return grey
+    return cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+
+
+def reduction(factor):
+    """Homography from pixels of a reduced copy to those of the whole picture."""
+    shift = 0.5 / factor - 0.5
+    return np.array([(1 / factor, 0, shift), (0, 1 / factor, shift), (0, 0, 1)])
+
+
+def detect(grey):
+    """Squares that look like markers: [(number, corners (4, 2) pixels)]."""
+    settings = cv2.aruco.DetectorParameters()
+    settings.minMarkerPerimeterRate = 0.01
+    detector = cv2.aruco.ArucoDetector(cards.marker_dictionary(), settings)
+    corners, numbers, _ = detector.detectMarkers(grey)
+    if numbers is None:
+        return []
+    found = zip(numbers.ravel().tolist(), corners, strict=True)
+    return [(n, c.reshape(4, 2).astype(float)) for n, c in found if n < len(cards.MARKERS)]
+
+
+def _sort_into_cards(markers):
+    """Markers of each card in the picture, largest group first; fewer than four are no card."""
+    left = sorted(markers, key=lambda marker: -cv2.contourArea(marker[1].astype(np.float32)))
+    groups = []
+    while left:
+        group = _grow(left)
+        left = [marker for marker in left if not any(marker is member for member in group)]
+        if len(group) >= 4:
+            groups.append(group)
+    return sorted(groups, key=len, reverse=True)
+
+
+def _grow(markers):
+    """Start at the first marker and take in those that stand where the card has them."""
+    group = [markers[0]]
+    while True:
+        homography = homography_of(group)
+        taken = {number for number, _ in group}
+        others = [marker for marker in markers if marker[0] not in taken]
+        best = min(others, key=lambda marker: _mismatch(homography, marker), default=None)
+        if best is None or _mismatch(homography, best) > 0.35:
+            return group
+        group.append(best)
+
+
+def homography_of(group):
+    """Homography mm → pixels that fits markers, [(number, corners)], best."""
+    mm = np.concatenate([cards.marker_outline(number) for number, _ in group])
+    pixels = np.concatenate([corners for _, corners in group])
+    return cv2.findHomography(mm, pixels, 0)[0]
+
+
+def _mismatch(homography, marker):
+    """Farthest corner from where it should be, in marker sides."""
+    number, corners = marker
+    off = np.linalg.norm(project(homography, cards.marker_outline(number)) - corners, axis=1)
+    return off.max() / np.sqrt(max(cv2.contourArea(corners.astype(np.float32)), 1e-9))
