@@ -1,0 +1,88 @@
+"""What stands in a house on one day, as plain values: nothing here knows the database."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, replace
+
+# As in housing.models.FeatureKind; a test holds the two together.
+ROOST, RAIL, NEST_FRONT, STEP, LANDING, OTHER = (
+    "roost",
+    "rail",
+    "nest front",
+    "step",
+    "landing",
+    "other",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One thing that a bird stands or lands on. None and empty text: not recorded.
+
+    ``height_cm`` above the floor; ``run_cm`` level distance to the next step down;
+    ``length_cm``; ``width_mm`` of what the foot stands on; ``bedding_depth_cm`` where she lands.
+    """
+
+    name: str
+    kind: str
+    height_cm: float | None = None
+    run_cm: float | None = None
+    length_cm: float | None = None
+    width_mm: float | None = None
+    edge: str = ""
+    material: str = ""
+    cover: str = ""
+    bedding: str = ""
+    bedding_depth_cm: float | None = None
+    damp: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The places of a house on a day; their order says nothing."""
+
+    house: str
+    on: dt.date
+    places: tuple[Place, ...]
+
+    @property
+    def stands(self) -> tuple[Place, ...]:
+        """Where a bird can stand above the floor, highest first; then by name."""
+        above = (place for place in self.places if (place.height_cm or 0) > 0)
+        return tuple(sorted(above, key=lambda place: (-place.height_cm, place.name)))
+
+    @property
+    def starts(self) -> tuple[Place, ...]:
+        """The stands that she comes down from: all but steps and raised landing areas."""
+        return tuple(place for place in self.stands if place.kind not in (STEP, LANDING))
+
+    @property
+    def grounds(self) -> tuple[Place, ...]:
+        """Landing areas on the floor, also those whose height nobody wrote down."""
+        areas = (place for place in self.places if place.kind == LANDING and not place.height_cm)
+        return tuple(sorted(areas, key=lambda place: place.name))
+
+    @property
+    def without_height(self) -> tuple[Place, ...]:
+        """Places that must have a height but none is recorded; a feeder need not have one."""
+        return tuple(
+            place
+            for place in self.places
+            if place.height_cm is None and place.kind not in (LANDING, OTHER)
+        )
+
+    def changed(self, name: str, **new) -> Layout:
+        """A copy in which the place of this name is different."""
+        return replace(
+            self,
+            places=tuple(
+                replace(place, **new) if place.name == name else place for place in self.places
+            ),
+        )
+
+    def without(self, name: str) -> Layout:
+        return replace(self, places=tuple(place for place in self.places if place.name != name))
+
+    def plus(self, place: Place) -> Layout:
+        return replace(self, places=(*self.places, place))
