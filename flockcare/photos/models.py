@@ -1,7 +1,14 @@
-"""Photos of feet and birds: where they are kept, what they show and when they were taken."""
+"""Photos of feet and birds: where they are kept, what they show, when they were taken, and what
+was measured in them.
+
+Places in a photo are pixels of the kept original, upright as it was taken in, x to the right and
+y down, with whole numbers at pixel centres. Turning and cropping change only what is shown.
+"""
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models import F, Q
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
@@ -30,10 +37,26 @@ class DateSource(models.TextChoices):
     NONE = "", "none"
 
 
+class PhotoQuerySet(models.QuerySet):
+    def in_time_order(self):
+        """Oldest first; those whose date nobody knows come last."""
+        return self.order_by(F("taken").asc(nulls_last=True), "added_at", "pk")
+
+
+class KeptPhotos(models.Manager.from_queryset(PhotoQuerySet)):
+    def get_queryset(self):
+        return super().get_queryset().filter(deleted_at=None)
+
+
 class Photo(FlockRecord):
     """One picture, kept without its metadata.
 
-    ``taken`` is the earliest moment that ``taken_precision`` allows, empty when not known.
+    ``taken`` is the earliest moment that ``taken_precision`` allows, empty when not known. A
+    deleted photo can be put back for a while; ``objects`` does not see it, ``with_deleted`` does.
+
+    ``quarter_turns``: clockwise, as it is shown. ``crop``: [left, top, right, bottom] of the part
+    that is shown, edges in pixels of the original before it is turned. ``edition`` names the files
+    of the sizes that show it so.
     """
 
     bird = models.ForeignKey(Bird, null=True, blank=True, on_delete=models.CASCADE)
@@ -53,11 +76,25 @@ class Photo(FlockRecord):
         settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, editable=False
     )
     added_at = models.DateTimeField(default=timezone.now, editable=False)
+    deleted_at = models.DateTimeField(null=True, blank=True, editable=False)
+    quarter_turns = models.PositiveSmallIntegerField(
+        default=0, editable=False, validators=[MaxValueValidator(3)]
+    )
+    crop = models.JSONField(null=True, blank=True, editable=False)
+    edition = models.CharField(max_length=8, blank=True, default="", editable=False)
+
+    objects = KeptPhotos()
+    with_deleted = PhotoQuerySet.as_manager()
 
     class Meta:
         ordering = ["taken", "added_at"]
         constraints = [
-            models.UniqueConstraint(fields=["flock", "sha256"], name="one_photo_per_file"),
+            # A deleted photo may be sent again before its file is gone for good.
+            models.UniqueConstraint(
+                fields=["flock", "sha256"],
+                condition=Q(deleted_at=None),
+                name="one_photo_per_file",
+            ),
         ]
         indexes = [models.Index(fields=["bird", "foot", "taken"], name="photos_of_a_foot")]
 
@@ -65,5 +102,92 @@ class Photo(FlockRecord):
         return f"{self.bird or 'unknown bird'} {self.foot} {self.taken or ''}".strip()
 
     def path(self, size: int | None = None) -> str:
-        """Where the file of this size lies in the storage; the full picture without a size."""
-        return f"photos/{self.flock_id}/{self.pk}/{size or 'full'}.jpg"
+        """Where the file of this size lies in the storage; without one, the untouched original."""
+        name = f"{size}{self.edition and '-'}{self.edition}" if size else "full"
+        return f"photos/{self.flock_id}/{self.pk}/{name}.jpg"
+
+    @property
+    def crop_box(self) -> tuple[int, int, int, int]:
+        """The part of the original that is shown: left, top, right, bottom."""
+        return tuple(self.crop) if self.crop else (0, 0, self.width, self.height)
+
+    @property
+    def shown(self) -> tuple[int, int]:
+        """Width and height of what is shown, in pixels of the original."""
+        left, top, right, bottom = self.crop_box
+        size = right - left, bottom - top
+        return size[::-1] if self.quarter_turns % 2 else size
+
+    def shown_at(self, side: int) -> tuple[int, int]:
+        """Width and height of the file of that size; never larger than the original."""
+        width, height = self.shown
+        scale = min(1, side / max(width, height))
+        return max(1, round(width * scale)), max(1, round(height * scale))
+
+
+class CardReading(FlockRecord):
+    """What was found when the printed card was looked for in a photo; made anew at will.
+
+    ``view``: the reader's own account, empty where ``reason`` says in words why there is none.
+    ``code``: the card's text where it could be read at all.
+    """
+
+    photo = models.OneToOneField(Photo, on_delete=models.CASCADE, related_name="card_reading")
+    code = models.CharField(max_length=64, blank=True, default="")
+    reason = models.TextField(blank=True, default="")
+    view = models.JSONField(null=True)
+
+    def __str__(self):
+        return f"{self.photo}: {self.code or self.reason}"
+
+
+class Scaling(models.TextChoices):
+    CARD = "card", "by the printed card"
+    LENGTH = "length", "by a known length"
+
+
+class Measurement(FlockRecord):
+    """The outline of a sore, drawn in a photo. The newest one of a photo counts.
+
+    ``to_mm``: homography (3 × 3, row by row) from pixels to mm in the plane of the card, or of the
+    known length. ``outline_px``, ``outline_mm``: the same points, (n, 2). ``relative_area_error``:
+    95 % bound as a fraction, of scale and drawing together.
+    """
+
+    photo = models.ForeignKey(Photo, on_delete=models.CASCADE, related_name="measurements")
+    scaled_by = models.CharField(max_length=6, choices=Scaling)
+    length_mm = models.FloatField(null=True, blank=True)
+    to_mm = models.JSONField()
+    outline_px = models.JSONField()
+    outline_mm = models.JSONField()
+    area_mm2 = models.FloatField(validators=[MinValueValidator(0)])
+    perimeter_mm = models.FloatField(validators=[MinValueValidator(0)])
+    longest_diameter_mm = models.FloatField(validators=[MinValueValidator(0)])
+    relative_area_error = models.FloatField(validators=[MinValueValidator(0)])
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, editable=False
+    )
+    at = models.DateTimeField(default=timezone.now, editable=False)
+
+    class Meta:
+        ordering = ["at"]
+        indexes = [models.Index(fields=["photo", "at"], name="measurements_of_a_photo")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(scaled_by=Scaling.CARD) | Q(length_mm__gt=0),
+                name="a_known_length_has_its_mm",
+            )
+        ]
+
+    def __str__(self):
+        return f"{self.photo}: {self.area_mm2:.1f} mm²"
+
+    @property
+    def area_error_mm2(self) -> float:
+        """95 % bound."""
+        return self.area_mm2 * self.relative_area_error
+
+    @property
+    def diameter_error_mm(self) -> float:
+        """95 % bound: a length goes with the square root of the area."""
+        return self.longest_diameter_mm * self.relative_area_error / 2
