@@ -58,8 +58,10 @@ def suggest_outline(image, tap_xy, reach_px=None, most_points=MOST_POINTS):
         closer = max(2.0 * across, 5.0 * LEAST_PX)
         if closer > 0.7 * view.reach:
             break
-        view = _View(image, (x, y), closer)
-        region = _region(view)
+        try:
+            view, region = _look(image, (x, y), closer)
+        except NoOutline:
+            break  # what was seen from farther away will do
     return simplify(view.to_image(_edge(region)), most_points)
 
 
@@ -69,9 +71,8 @@ def _first_region(image, tap, reach):
     for closer in (1, 3, 9):
         if reach / closer < 3 * LEAST_PX and closer > 1:
             break
-        view = _View(image, tap, reach / closer)
         try:
-            return view, _region(view)
+            return _look(image, tap, reach / closer)
         except NoOutline as reason:
             refusal = refusal or reason
     raise refusal
@@ -125,15 +126,16 @@ class _View:
         return (points + 0.5) / self.factor - 0.5 + self.start
 
 
-def _region(view):
-    """What grows from the tap, a mask of the view."""
+def _look(image, tap, reach):
+    """The view of that reach and the mask in it of what grows from the tap."""
+    view = _View(image, tap, reach)
     smooth = cv2.medianBlur(view.rgb, 5)
     lab = cv2.cvtColor(smooth.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
     lab = cv2.bilateralFilter(lab, 9, 12.0, 4.0)
     seed = lab[_disc(lab.shape, view.tap, 6)]
     off = np.linalg.norm((lab - np.median(seed, axis=0)), axis=2)
     grown = _clearest(off, lab, view.tap)
-    return _to_the_edge(view, grown)
+    return view, _to_the_edge(view, grown)
 
 
 def _disc(shape, centre, radius):
