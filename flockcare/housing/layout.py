@@ -6,14 +6,10 @@ import datetime as dt
 from dataclasses import dataclass, replace
 
 # As in housing.models.FeatureKind; a test holds the two together.
-ROOST, RAIL, NEST_FRONT, STEP, LANDING, OTHER = (
-    "roost",
-    "rail",
-    "nest front",
-    "step",
-    "landing",
-    "other",
-)
+ROOST, RAIL, NEST_FRONT, STEP = "roost", "rail", "nest front", "step"
+FLOOR, LANDING, OTHER = "floor", "landing", "other"
+GROUND = (FLOOR, LANDING)
+PERCHES = (ROOST, RAIL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +17,8 @@ class Place:
     """One thing that a bird stands or lands on. None and empty text: not recorded.
 
     ``height_cm`` above the floor; ``run_cm`` level distance to the next step down;
-    ``length_cm``; ``width_mm`` of what the foot stands on; ``bedding_depth_cm`` where she lands.
+    ``length_cm``; ``width_mm`` of what the foot stands on; ``bedding_depth_cm`` where she lands;
+    ``moisture_percent`` of the bedding, by weight.
     """
 
     name: str
@@ -31,11 +28,13 @@ class Place:
     length_cm: float | None = None
     width_mm: float | None = None
     edge: str = ""
+    surface: str = ""
     material: str = ""
     cover: str = ""
     bedding: str = ""
     bedding_depth_cm: float | None = None
     damp: str = ""
+    moisture_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +54,12 @@ class Layout:
     @property
     def starts(self) -> tuple[Place, ...]:
         """The stands that she comes down from: all but steps and raised landing areas."""
-        return tuple(place for place in self.stands if place.kind not in (STEP, LANDING))
+        return tuple(place for place in self.stands if place.kind not in (STEP, *GROUND))
 
     @property
     def grounds(self) -> tuple[Place, ...]:
-        """Landing areas on the floor, also those whose height nobody wrote down."""
-        areas = (place for place in self.places if place.kind == LANDING and not place.height_cm)
+        """Where she lands at the bottom, also where nobody wrote down that its height is 0."""
+        areas = (place for place in self.places if place.kind in GROUND and not place.height_cm)
         return tuple(sorted(areas, key=lambda place: place.name))
 
     @property
@@ -69,7 +68,7 @@ class Layout:
         return tuple(
             place
             for place in self.places
-            if place.height_cm is None and place.kind not in (LANDING, OTHER)
+            if place.height_cm is None and place.kind not in (*GROUND, OTHER)
         )
 
     def changed(self, name: str, **new) -> Layout:
