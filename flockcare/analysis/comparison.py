@@ -4,7 +4,7 @@ The headline compares every bird with herself: the rate of bird b is a_b before 
 the ratio after, on the interval-censored likelihood of `onset`, with each a_b profiled out.
 A ratio over the whole flock drifts where birds differ, because those that fall ill often spend
 less time at risk once rates or gaps between checks have changed; in the simulation study of
-this repository it read 2.3 where 3 was true. A sore that came and went between two checks is
+this repository it read 2.4 where 3 was true. A sore that came and went between two checks is
 allowed for by the healing curve: a day t before the look at R counts as watched to the share of
 sores that last longer than R - t.
 
@@ -29,8 +29,9 @@ from scipy.stats import t as student
 from . import limits
 from .answers import Estimate, Refusal, check_level
 from .clusters import BirdPairs, around, bird_columns, effective_by_bird
+from .episodes import PairArrays
 from .healing import HealingCurve
-from .onset import fit_widths, grouped_widths, limits_at_drop, period_widths
+from .onset import fit_widths, grouped_widths, limits_at_drop, pair_columns, period_widths
 from .rates import RateRatio, bird_differences, overdispersion, rate_ratio, sign_flip
 
 _FARTHEST_LOG_RATIO = 12.0
@@ -106,8 +107,9 @@ def choose_comparison(
     """Pick the headline method for a change made on `change_day` (an ordinal; that day is
     still "before"), apply it, and say why.
 
-    `healing` is the flock's healing curve; without it no allowance is made for sores that came
-    and went between two checks. Birds in any order, a bird's pairs in any order.
+    `healing` is the flock's healing curve; without it, or where it rests on too few cases, no
+    allowance is made for sores that came and went between two checks. Birds in any order, a
+    bird's pairs in any order.
     Raises ValueError for a bird named twice, a day that is not finite, and bad pairs.
     """
     records = list(birds)
@@ -126,19 +128,25 @@ def compare_arrays(
     healing: HealingCurve | None = None,
     level: float = 0.95,
 ) -> Comparison:
-    """`choose_comparison` on arrays of one length: bird number, days, affected, per pair."""
+    """`choose_comparison` on arrays of one length: bird number, days, affected, per pair.
+
+    Raises ValueError as it does, and for arrays of unlike length.
+    """
     check_level(level)
     if not math.isfinite(change_day):
         raise ValueError(f"change_day must be a finite day, not {change_day!r}")
-    left, right = np.asarray(left, float), np.asarray(right, float)
-    affected, bird = np.asarray(affected, bool), np.asarray(bird)
-    bird = np.unique(bird, return_inverse=True)[1] if bird.size else np.zeros(0, int)
+    left, right, affected = pair_columns(PairArrays(bird, left, right, affected))
+    bird = np.asarray(bird)
+    if not bird.shape == left.shape == right.shape == affected.shape:
+        raise ValueError("bird, left, right and affected must be of one length")
+    bird = np.unique(bird, return_inverse=True)[1]
     edges = np.array([float(change_day)])
     plain = period_widths(left, right, edges)
     seen = _watched(bird, left, right, affected, plain)
     pooled_fit = fit_widths(*grouped_widths(left, right, affected, edges))
     pooled = pooled_fit.ratio(level=level)
-    widths = plain if healing is None else _seen_widths(left, right, change_day, healing)
+    allowed = healing is not None and healing.refusal is None
+    widths = _seen_widths(left, right, change_day, healing) if allowed else plain
     data = _ByBird.of(bird, widths, affected)
     effective = effective_by_bird(bird, plain, affected, pooled_fit)
     spread, flip = _spread(effective), sign_flip(bird_differences(*effective)).p_two_sided
@@ -153,7 +161,7 @@ def compare_arrays(
         method=method,
         state="refused" if refusal else _state(estimate, p, seen),
         why=why,
-        notes=_notes(seen, healing is not None),
+        notes=_notes(seen, allowed),
         estimate=estimate,
         p=p,
         pooled=pooled,

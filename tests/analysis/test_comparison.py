@@ -19,7 +19,7 @@ from flockcare.analysis.clusters import (
     clustered_ratio,
     permute_groups,
 )
-from flockcare.analysis.comparison import _ByBird, _seen_widths, choose_comparison
+from flockcare.analysis.comparison import _ByBird, _seen_widths, choose_comparison, compare_arrays
 from flockcare.analysis.healing import healing_curve
 from flockcare.analysis.rates import rate_ratio
 
@@ -284,6 +284,20 @@ def test_unit_of_time_does_not_matter_to_the_ratio(cases, scale):
 def test_bad_input(arguments, named):
     with pytest.raises(ValueError, match=named):
         choose_comparison(*arguments)
+
+
+@pytest.mark.parametrize(
+    ("arrays", "named"),
+    [
+        (([1, 2], [0], [5], [True]), "length"),
+        (([1], [0], [5], [2]), "pairs"),
+        (([1], [5], [5], [True]), "pairs"),
+        (([1], [math.nan], [5], [True]), "pairs"),
+    ],
+)
+def test_bad_arrays(arrays, named):
+    with pytest.raises(ValueError, match=named):
+        compare_arrays(*arrays, 3)
 
 
 def test_by_bird_interval_formula():

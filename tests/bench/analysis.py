@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import statsmodels.api as sm
 from lifelines import KaplanMeierFitter
 
-from flockcare.analysis import change, comparison, healing, limits, onset, rates
+from flockcare.analysis import change, clusters, comparison, healing, limits, onset, rates
 from flockcare.analysis.episodes import (
     Look,
     episodes,
@@ -81,6 +81,11 @@ def all_figures(foot, day, affected, simulations: int = 0) -> None:
     rates.pooled_ratio(strata(pairs, classes, CHANGES[1]))
     change.match_changes(pairs, CHANGES)
     change.scan_pairs(pairs, simulations, birds=birds)
+    if simulations:
+        healing.log_rank_by_bird(days, healed, heavy, unit // 2, simulations)
+        clusters.bootstrap_arrays(
+            birds, pairs.left, pairs.right, pairs.affected, CHANGES[1], BIRDS, simulations
+        )
 
 
 def strata(pairs, classes, at):
