@@ -141,6 +141,7 @@ def main() -> int:
     objects = median_time(lambda: [(episodes(f), risk_pairs(f)) for f in looks], runs=3)
     lines = [
         f"{foot.size} foot looks, {hit.size} pairs, {int(hit.sum())} cases, {days.size} followed",
+        "seconds and milliseconds of processor time, one thread",
         "",
         f"all figures, no simulated p        {plain:8.3f} s   (at most {WITHOUT_SIMULATION})",
         f"all figures, 1,999 simulations     {simulated:8.3f} s   (at most {WITH_SIMULATION})",
