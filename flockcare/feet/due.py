@@ -1,7 +1,8 @@
 """Who is due for a look, and who has a sore foot now."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from uuid import UUID
 
 from django.db.models import OuterRef, Subquery
 from django.utils import timezone
@@ -16,7 +17,10 @@ from flockcare.photos.models import Foot
 class BirdToday:
     """A bird with the newest score of each foot (None: never looked at) and her next look."""
 
-    bird: Bird
+    pk: UUID
+    name: str
+    band_colour: str
+    band_number: str
     last: date | None
     left: int | None
     right: int | None
@@ -24,10 +28,12 @@ class BirdToday:
     days_over: int
 
     @property
+    def band(self) -> str:
+        return f"{self.band_colour} {self.band_number}".strip()
+
+    @property
     def sore(self) -> bool:
-        return any(
-            score is not None and score >= AFFECTED_FROM for score in (self.left, self.right)
-        )
+        return is_sore(self.left, self.right)
 
     @property
     def is_due(self) -> bool:
@@ -46,6 +52,10 @@ class BirdToday:
         return "due today" if self.days_over == 0 else f"due in {-self.days_over} days"
 
 
+# A bird never looked at comes before every other.
+NEVER = 10_000
+
+
 def birds_for_today(flock, *, now) -> list[BirdToday]:
     """Every bird of the flock, those longest due first, sore feet before clear ones.
 
@@ -53,30 +63,42 @@ def birds_for_today(flock, *, now) -> list[BirdToday]:
     """
     today = timezone.localdate(now)
     newest_check = Check.objects.filter(bird=OuterRef("pk")).order_by("-at").values("at")[:1]
-    birds = (
+    rows = (
         Bird.objects.filter(flock=flock)
         .present()
-        .annotate(
-            last_check=Subquery(newest_check),
-            left_score=latest_finding(Foot.LEFT, "score"),
-            right_score=latest_finding(Foot.RIGHT, "score"),
+        .order_by()
+        .values_list(
+            "pk",
+            "name",
+            "band_colour",
+            "band_number",
+            Subquery(newest_check),
+            latest_finding(Foot.LEFT, "score"),
+            latest_finding(Foot.RIGHT, "score"),
         )
     )
-    entries = [_entry(bird, flock, today) for bird in birds]
-    return sorted(entries, key=lambda entry: (-entry.days_over, not entry.sore, entry.bird.name))
+    birds = [_entry(row, flock, today) for row in rows]
+    return sorted(birds, key=lambda bird: (-bird.days_over, not bird.sore, bird.name.lower()))
 
 
-def _entry(bird: Bird, flock, today: date) -> BirdToday:
-    scores = (bird.left_score, bird.right_score)
-    sore = any(score is not None and score >= AFFECTED_FROM for score in scores)
-    last = timezone.localdate(bird.last_check) if bird.last_check else None
-    due = last and last + timedelta(days=flock.recheck_days if sore else flock.round_days)
+def is_sore(*scores: int | None) -> bool:
+    return any(score is not None and score >= AFFECTED_FROM for score in scores)
+
+
+def _entry(row, flock, today: date) -> BirdToday:
+    *identity, last_check, left, right = row
+    last = _day(last_check, flock)
+    wait = flock.recheck_days if is_sore(left, right) else flock.round_days
+    due = last and last + timedelta(days=wait)
     return BirdToday(
-        bird=bird,
+        *identity,
         last=last,
-        left=bird.left_score,
-        right=bird.right_score,
+        left=left,
+        right=right,
         due=due,
-        # A bird never looked at comes before every other.
-        days_over=(today - due).days if due else 10_000,
+        days_over=(today - due).days if due else NEVER,
     )
+
+
+def _day(moment: datetime | None, flock) -> date | None:
+    return moment and moment.astimezone(flock.zone).date()

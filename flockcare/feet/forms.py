@@ -6,13 +6,14 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Q
 
-from flockcare.core.forms import KeeperForm, KeeperModelForm
+from flockcare.core.forms import KeeperModelForm
 from flockcare.feet.models import Check, FootFinding, Site
 from flockcare.feet.scales import AFFECTED_FROM, LESION
 from flockcare.feet.services import SIGNS, Seen
 from flockcare.photos.models import Foot, Photo
 
 BOTH_CLEAR = "both clear"
+CHOSEN_SIGNS = [name for name in SIGNS if name != "note"]
 SORE_FIELDS = ["sites", "scab", "scab_mm", "swelling", "hot", "oozing", "cold_or_dark"]
 
 
@@ -63,8 +64,7 @@ class FootForm(KeeperModelForm):
         self.instance.foot = foot
         self.fields["score"].choices = [*LESION.choices, ("", "Not looked at")]
         for name in ("scab", "swelling"):
-            field = self.fields[name]
-            field.choices = [choice for choice in field.choices if choice[0] != ""]
+            _without_empty_choice(self.fields[name])
 
     def has_changed(self):
         """Whether anything is said about this foot; also while a stored check is edited."""
@@ -92,7 +92,7 @@ class FootForm(KeeperModelForm):
         return said
 
 
-class CheckForm(KeeperForm):
+class CheckForm(KeeperModelForm):
     """One look at one bird, with both feet and the photos that came along."""
 
     check_id = forms.UUIDField(widget=forms.HiddenInput)
@@ -103,38 +103,35 @@ class CheckForm(KeeperForm):
         error_messages={"invalid": "Give the day and the time, like 2026-03-14 17:30."},
     )
 
+    class Meta:
+        model = Check
+        fields = SIGNS
+        widgets = {
+            **dict.fromkeys(CHOSEN_SIGNS, forms.RadioSelect),
+            "note": forms.Textarea(attrs={"rows": 3}),
+        }
+        error_messages = {"gait": {"invalid_choice": "The gait score is 0 to 5."}}
+
     def __init__(self, data=None, *, flock, bird, check: Check | None = None, now=None):
         self.flock, self.bird, self.check = flock, bird, check
         initial = {"check_id": uuid.uuid4(), "at": now}
         findings = {}
         if check:
-            initial |= {name: getattr(check, name) for name in SIGNS}
-            initial |= {"check_id": check.pk, "at": check.at}
+            initial = {"check_id": check.pk, "at": check.at}
             findings = {finding.foot: finding for finding in check.findings.all()}
-        super().__init__(data, initial=initial)
-        signs = forms.fields_for_model(Check, fields=SIGNS)
-        for name in ("gait", "manner", "eating", "droppings", "belly"):
-            choices = [choice for choice in signs[name].choices if choice[0] != ""]
-            self.fields[name] = forms.TypedChoiceField(
-                label=signs[name].label,
-                choices=choices,
-                coerce=int if name == "gait" else str,
-                empty_value=None if name == "gait" else "",
-                required=False,
-                widget=forms.RadioSelect,
-                error_messages={"invalid_choice": "Choose one of the offered answers."},
-            )
-        self.fields["gait"].error_messages["invalid_choice"] = "The gait score is 0 to 5."
-        self.fields["note"] = signs["note"]
-        self.fields["note"].widget.attrs = {"rows": 3}
+        super().__init__(data, initial=initial, instance=check)
+        for name in CHOSEN_SIGNS:
+            _without_empty_choice(self.fields[name])
         self.feet = [FootForm(data, foot=foot, instance=findings.get(foot)) for foot in Foot]
-        self.photo_errors: list[str] = []
         self.kept_photos = self._kept_photos()
+
+    def _post_clean(self):
+        """Nothing is put into the record here: the services do, with what was there before."""
 
     @property
     def signs_given(self) -> bool:
         """Whether the part on gait and general signs holds anything, and so stands open."""
-        return any(self[name].value() not in (None, "") for name in SIGNS if name != "note")
+        return any(self[name].value() not in (None, "") for name in CHOSEN_SIGNS)
 
     @property
     def extras_given(self) -> bool:
@@ -158,6 +155,8 @@ class CheckForm(KeeperForm):
             for key in self.data.getlist(f"{foot or 'bird'}-kept_photo")
         ]
         keys = [key for _, key in asked if _is_uuid(key)]
+        if not keys:
+            return {}
         usable = Photo.objects.filter(Q(bird=None) | Q(bird=self.bird), flock=self.flock)
         photos = {str(photo.pk): photo for photo in usable.filter(pk__in=keys)}
         return _by_foot([(foot, photos[key]) for foot, key in asked if key in photos])
@@ -192,6 +191,10 @@ class CheckForm(KeeperForm):
             photos=self.kept_photos,
             signs={name: self.cleaned_data[name] for name in SIGNS},
         )
+
+
+def _without_empty_choice(field) -> None:
+    field.choices = [choice for choice in field.choices if choice[0] != ""]
 
 
 def _by_foot(pairs) -> dict[str, list[Photo]]:

@@ -4,8 +4,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import F, OuterRef, Q, Subquery, Window
-from django.db.models.functions import Lag, Lead
+from django.db.models import OuterRef, Q, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
@@ -93,39 +92,18 @@ class Check(FlockRecord):
         return self.keeper.name if self.keeper else self.keeper_name
 
     def summary(self) -> str:
-        """What was seen in a few words, such as ``both feet clear`` or ``left foot sore``."""
-        findings = sorted(self.findings.all(), key=lambda finding: finding.foot)
-        if len(findings) == len(Foot) and not any(finding.affected for finding in findings):
-            return "both feet clear"
-        return ", ".join(
-            f"{finding.get_foot_display()} {finding.get_score_display().lower()}"
-            for finding in findings
-        )
+        return in_few_words(self.findings.all())
 
 
-class FindingQuerySet(models.QuerySet):
-    def turning_points(self):
-        """The affected looks and the clear looks next to them, of each foot in time order.
-
-        Episodes can be computed from these alone: a clear look between two clear looks tells
-        when nothing began and nothing ended.
-        """
-        per_foot = {
-            "partition_by": [F("check_record__bird"), F("foot")],
-            "order_by": [F("check_record__at"), F("check_record__received_at")],
-        }
-        return (
-            self.alias(
-                score_before=Window(Lag("score", default=0), **per_foot),
-                score_after=Window(Lead("score", default=0), **per_foot),
-            )
-            .filter(
-                Q(score__gte=AFFECTED_FROM)
-                | Q(score_before__gte=AFFECTED_FROM)
-                | Q(score_after__gte=AFFECTED_FROM)
-            )
-            .order_by("check_record__bird", "foot", "check_record__at", "check_record__received_at")
-        )
+def in_few_words(findings) -> str:
+    """What was seen, such as ``both feet clear`` or ``left foot sore, right foot clear``."""
+    findings = sorted(findings, key=lambda finding: finding.foot)
+    if len(findings) == len(Foot) and not any(finding.affected for finding in findings):
+        return "both feet clear"
+    return ", ".join(
+        f"{finding.get_foot_display()} {finding.get_score_display().lower()}"
+        for finding in findings
+    )
 
 
 class FootFinding(models.Model):
@@ -154,8 +132,6 @@ class FootFinding(models.Model):
     hot = models.BooleanField(default=False)
     oozing = models.BooleanField(default=False)
     cold_or_dark = models.BooleanField("cold or dark", default=False)
-
-    objects = FindingQuerySet.as_manager()
 
     class Meta:
         constraints = [

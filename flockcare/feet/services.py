@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -90,19 +90,36 @@ def save_check(
         received_at=now,
         **seen.signs,
     )
-    check.full_clean(validate_unique=False, validate_constraints=False)
-    with transaction.atomic():
-        if stored := Check.objects.filter(pk=check_id).first():
-            if stored.flock_id == flock.pk and _same(stored, bird=bird, seen=seen):
-                return stored, False
-            raise AlreadySaved(stored)
-        check.save(force_insert=True)
-        _attach(check, seen)
-        RoundBird.objects.filter(
-            round__flock=flock, round__ended_at=None, bird=bird, check_record=None
-        ).update(check_record=check)
-        _end_finished_rounds(flock, now=now)
+    _clean(check)
+    try:
+        with transaction.atomic():
+            check.save(force_insert=True)
+            _attach(check, seen)
+            _tell_the_round(check, now=now)
+    except IntegrityError:
+        stored = Check.objects.filter(pk=check_id).first()
+        if stored is None:
+            raise
+        if stored.flock_id == flock.pk and _same(stored, bird=bird, seen=seen):
+            return stored, False
+        raise AlreadySaved(stored) from None
     return check, True
+
+
+def _clean(check: Check) -> None:
+    """Its own fields only: what it refers to is in hand, and asking for each costs a query."""
+    check.full_clean(
+        exclude=["flock", "bird", "keeper"], validate_unique=False, validate_constraints=False
+    )
+
+
+def _tell_the_round(check: Check, *, now) -> None:
+    """A check counts for the round that is on, wherever it was made from."""
+    waiting = RoundBird.objects.filter(
+        round__flock=check.flock_id, round__ended_at=None, bird=check.bird_id, check_record=None
+    )
+    if waiting.update(check_record=check):
+        _end_finished_rounds(check.flock_id, now=now)
 
 
 def _attach(check: Check, seen: Seen) -> None:
@@ -132,7 +149,7 @@ def change_check(*, check: Check, keeper, at, seen: Seen, now=None) -> None:
     check.at = at
     for name, value in seen.signs.items():
         setattr(check, name, value)
-    check.full_clean(validate_unique=False, validate_constraints=False)
+    _clean(check)
     with transaction.atomic():
         stored = Check.objects.get(pk=check.pk)
         history.keep(stored, deed=Revision.Deed.CHANGE, by=keeper, before=_snapshot(stored))
@@ -153,15 +170,16 @@ def open_round(flock) -> Round | None:
 
 
 @transaction.atomic
-def start_round(*, flock, keeper, birds, now=None) -> Round:
-    """The round that is open, or a new one through ``birds`` in this order."""
+def start_round(*, flock, keeper, bird_ids, now=None) -> Round:
+    """The round that is open, or a new one through these birds in this order."""
     if round_ := open_round(flock):
         return round_
-    if not birds:
+    if not bird_ids:
         raise ValidationError("No bird is due for a look.")
     round_ = Round.objects.create(flock=flock, started_by=keeper, started_at=now or timezone.now())
     RoundBird.objects.bulk_create(
-        RoundBird(round=round_, bird=bird, place=place) for place, bird in enumerate(birds)
+        RoundBird(round=round_, bird_id=bird_id, place=place)
+        for place, bird_id in enumerate(bird_ids)
     )
     return round_
 

@@ -13,7 +13,7 @@ from flockcare.birds.models import Bird
 from flockcare.feet import services
 from flockcare.feet.due import birds_for_today
 from flockcare.feet.forms import CheckForm
-from flockcare.feet.models import Check, Foot
+from flockcare.feet.models import Check, Foot, in_few_words
 from flockcare.feet.scales import SCALES
 from flockcare.feet.views_round import to_next_bird
 from flockcare.people.access import flock_view
@@ -40,6 +40,7 @@ def new(request, flock, bird_id):
     if request.method == "POST":
         photo_errors = _take_in_photos(request, form, now=now)
         if form.is_valid() and not photo_errors:
+            seen = form.seen()
             try:
                 check, _ = services.save_check(
                     flock=flock,
@@ -47,7 +48,7 @@ def new(request, flock, bird_id):
                     keeper=request.user,
                     check_id=form.cleaned_data["check_id"],
                     at=form.cleaned_data["at"],
-                    seen=form.seen(),
+                    seen=seen,
                     now=now,
                 )
             except services.AlreadySaved as saved:
@@ -55,7 +56,7 @@ def new(request, flock, bird_id):
             except ValidationError as error:
                 form.add_error(None, error)
             else:
-                return _after_saving(request, flock, check, in_round=in_round)
+                return _after_saving(request, check, in_few_words(seen.findings), in_round=in_round)
         return _form_page(request, flock, bird, form, photo_errors, in_round=in_round)
     return _form_page(request, flock, bird, form, [], in_round=in_round)
 
@@ -108,14 +109,15 @@ def _form_page(request, flock, bird, form, photo_errors, *, in_round: bool):
     )
 
 
-def _after_saving(request, flock, check, *, in_round: bool):
+def _after_saving(request, check, words: str, *, in_round: bool):
+    flock = check.flock
     messages.success(
         request,
         format_html(
             '<span data-saved="{}">Saved: {}, {}.</span> <a href="{}">Look or mend</a>',
             check.pk,
             check.bird,
-            check.summary(),
+            words,
             reverse("feet:check", args=[flock.pk, check.pk]),
         ),
     )

@@ -47,9 +47,9 @@ def round_start(request, flock):
     now = timezone.now()
     birds = birds_for_today(flock, now=now)
     everyone = "everyone" in request.POST
-    chosen = [entry.bird for entry in birds if everyone or entry.is_due]
+    chosen = [bird.pk for bird in birds if everyone or bird.is_due]
     try:
-        round_ = services.start_round(flock=flock, keeper=request.user, birds=chosen, now=now)
+        round_ = services.start_round(flock=flock, keeper=request.user, bird_ids=chosen, now=now)
     except ValidationError as error:
         messages.error(request, error.message)
         return redirect("feet:today", flock.pk)

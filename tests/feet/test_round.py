@@ -27,7 +27,9 @@ def both_clear(cast, bird, keeper, at=None):
 @pytest.fixture
 def round_(cast, birds):
     return services.start_round(
-        flock=cast.flock, keeper=cast.owner, birds=sorted(birds.values(), key=str)
+        flock=cast.flock,
+        keeper=cast.owner,
+        bird_ids=[bird.pk for bird in sorted(birds.values(), key=str)],
     )
 
 
@@ -68,7 +70,7 @@ def test_the_round_ends_with_its_last_bird(cast, birds, round_):
 
 
 def test_starting_twice_joins_the_open_round(cast, birds, round_):
-    again = services.start_round(flock=cast.flock, keeper=cast.keeper, birds=[birds["Dill"]])
+    again = services.start_round(flock=cast.flock, keeper=cast.keeper, bird_ids=[birds["Dill"].pk])
     assert again == round_
     assert Round.objects.count() == 1
 

@@ -1,0 +1,130 @@
+"""Pieces of the check pages that stand there dozens of times.
+
+They are put together here and not in templates because Django renders a template for every single
+radio button, which made up most of the time of the check form.
+"""
+
+from functools import cache
+
+from django import template
+from django.template.loader import render_to_string
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from flockcare.birds.layers import urls_of
+
+register = template.Library()
+
+
+@register.simple_tag
+@cache
+def scale_words(scale) -> str:
+    """A published scale behind a fold: its steps, their definitions and where they come from."""
+    return render_to_string("feet/scale_words.html", {"scale": scale})
+
+
+HALF = SafeString('<path d="M10 2.5a7.5 7.5 0 0 1 0 15z"/>')
+
+
+@register.simple_tag
+def score_mark(score) -> str:
+    """The mark of a lesion score: an open, half or full ring, so that tone alone says nothing."""
+    return format_html(
+        '<svg class="score score-{}" viewBox="0 0 20 20" width="20" height="20" aria-hidden="true">'
+        '<circle cx="10" cy="10" r="7.5"/>{}</svg>',
+        score,
+        HALF if score == 1 else "",
+    )
+
+
+@register.simple_tag
+def chips(field, marks: bool = False, numbered: bool = False) -> str:
+    """A choice field as large chips over real radio buttons or checkboxes, with its errors."""
+    kind = field.field.widget.input_type
+    given = field.value()
+    given = [given] if not isinstance(given, list) else given
+    chosen = {"" if value is None else str(value) for value in given}
+    name, key = field.html_name, field.auto_id
+    options = []
+    for number, (value, label) in enumerate(field.field.choices):
+        options.append(
+            (
+                f"{key}_{number}",
+                kind,
+                name,
+                value,
+                f"{key}_{number}",
+                SafeString(" checked") if str(value) in chosen else "",
+                score_mark(value) if marks and value != "" else "",
+                format_html("<b>{}</b> ", value) if numbered else "",
+                label,
+            )
+        )
+    return format_html(
+        '<div class="field{}"><fieldset{}><legend>{}</legend>{}<div class="chips">{}</div>'
+        "</fieldset></div>",
+        " wrong" if field.errors else "",
+        format_html(' aria-describedby="{}_error"', key) if field.errors else "",
+        field.label,
+        field.errors or "",
+        format_html_join(
+            "",
+            '<label for="{}"><input type="{}" name="{}" value="{}" id="{}"{}>{}<span>{}{}</span>'
+            "</label>",
+            options,
+        ),
+    )
+
+
+@register.simple_tag
+def tick(field) -> str:
+    """A yes-or-no field as one chip."""
+    return format_html(
+        '<label for="{0}"><input type="checkbox" name="{1}" id="{0}"{2}><span>{3}</span></label>',
+        field.auto_id,
+        field.html_name,
+        SafeString(" checked") if field.value() else "",
+        field.label,
+    )
+
+
+@register.simple_tag
+def places_over(field) -> str:
+    """The empty labels that lie over the drawing of a foot, one for each place."""
+    return format_html_join(
+        "",
+        '<label class="over over-{}" for="{}_{}" aria-hidden="true"></label>',
+        ((number, field.auto_id, number) for number in range(len(field.field.choices))),
+    )
+
+
+@register.simple_tag
+def bird_rows(birds, flock, view: str) -> str:
+    """Rows of ``BirdToday``, each a link to ``view`` of the bird."""
+    url_of = urls_of(view, flock.pk)
+    return format_html_join("", ROW, (_row(bird, url_of(bird.pk)) for bird in birds))
+
+
+ROW = (
+    '<li><a class="row" href="{}"><span class="band{}" aria-hidden="true"></span>'
+    '<span class="grow"><strong>{}</strong><span class="quiet">{}</span></span>{}{}</a></li>'
+)
+
+
+def _row(bird, url: str) -> tuple:
+    seen = f"seen {bird.last.day} {bird.last:%b}" if bird.last else "no check yet"
+    return (
+        url,
+        f" band-{bird.band_colour}" if bird.band_colour else "",
+        bird.name,
+        f"{bird.band} · {seen}" if bird.band else seen,
+        _sore_feet(bird) if bird.sore else "",
+        format_html('<span class="tag due">{}</span>', bird.due_words) if bird.is_due else "",
+    )
+
+
+def _sore_feet(bird) -> str:
+    feet = ((score_mark(score), foot) for foot, score in bird.feet if score)
+    return format_html(
+        '<span class="feet-now">{}</span>', format_html_join("", "<span>{} {}</span>", feet)
+    )

@@ -1,0 +1,143 @@
+"""What the pages cost, for a flock of 60 birds with 1, 3 and 10 years of weekly checks.
+
+.venv/bin/python tests/bench/pages.py        a few minutes; prints one table
+
+Times are medians of the whole request inside Django (test client, no network), as a ratio to a
+view that renders an empty template for the same signed-in keeper, measured in turns in one run.
+"""
+
+import datetime as dt
+import os
+import statistics
+import sys
+import tempfile
+import time
+import uuid
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+RUNS = 40
+BIRDS = 60
+
+
+def set_up(folder: Path) -> None:
+    os.environ["DJANGO_SETTINGS_MODULE"] = "flockcare.settings"
+    os.environ["FLOCKCARE_DATA"] = str(folder)
+    import django
+
+    django.setup()
+    from django.conf import settings
+    from django.core.management import call_command
+
+    settings.ALLOWED_HOSTS.append("testserver")
+    settings.TEMPLATES[0]["DIRS"].append(folder)
+    (folder / "bench_empty.html").write_text("")
+    call_command("migrate", verbosity=0)
+    call_command("collectstatic", verbosity=0, interactive=False)
+
+
+def bare_url():
+    from django.shortcuts import render
+    from django.urls import path
+
+    from flockcare import urls
+
+    urls.urlpatterns.append(
+        path("bench-empty/", lambda request: render(request, "bench_empty.html"))
+    )
+    return "/bench-empty/"
+
+
+def flock_of(years: int, folder: Path):
+    from django.core.management import call_command
+
+    from flockcare.people.models import Flock
+    from tests.reports.big_flock import write_big_flock
+
+    name = f"Big {years}"
+    records = write_big_flock(
+        folder / f"records-{years}", birds=BIRDS, years=years, until=dt.datetime.now(dt.UTC).date()
+    )
+    call_command("import_records", records, flock=name, create=True, owner="ros", stdout=sys.stderr)
+    return Flock.objects.get(name=name)
+
+
+def pages(flock) -> dict:
+    """Name to a callable that makes the request with a client and returns the answer."""
+    from django.urls import reverse
+    from django.utils import timezone
+
+    bird = flock.bird_set.first()
+
+    def get(name, *args):
+        return lambda client: client.get(reverse(name, args=[flock.pk, *args]))
+
+    def save(client):
+        moment = timezone.now().astimezone(flock.zone)
+        return client.post(
+            reverse("feet:check_new", args=[flock.pk, bird.pk]),
+            {
+                "check_id": str(uuid.uuid4()),
+                "at": moment.strftime("%Y-%m-%dT%H:%M"),
+                "verdict": "both clear",
+            },
+        )
+
+    return {
+        "Today": get("feet:today"),
+        "Choose a bird": get("feet:pick"),
+        "Bird": get("feet:bird", bird.pk),
+        "Check form": get("feet:check_new", bird.pk),
+        "Bird list": get("birds:list"),
+        "Save a clear check": save,
+    }
+
+
+def measured(request, bare, client) -> tuple[float, float, int]:
+    """Median seconds of the request and of the bare view in turns, and the request's queries."""
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    for _ in range(3):
+        assert request(client).status_code in (200, 302)
+        client.get(bare)
+    with CaptureQueriesContext(connection) as captured:
+        request(client)
+    # BEGIN and COMMIT are no questions to the data. Counted now: the next request empties the list.
+    count = sum(not query["sql"].startswith(("BEGIN", "COMMIT")) for query in captured)
+    times = {"page": [], "bare": []}
+    for _ in range(RUNS):
+        for name, ask in (("page", request), ("bare", lambda client: client.get(bare))):
+            start = time.perf_counter()
+            ask(client)
+            times[name].append(time.perf_counter() - start)
+    return statistics.median(times["page"]), statistics.median(times["bare"]), count
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        set_up(folder)
+        from django.test import Client
+
+        from flockcare.people.services import add_keeper
+
+        keeper = add_keeper(name="Ros", sign_in_name="ros", password="for the bench only")
+        client = Client()
+        client.force_login(keeper)
+        bare = bare_url()
+        print(f"{'page':<22}{'years':>6}{'queries':>9}{'ms':>8}{'bare ms':>9}{'ratio':>7}")
+        for years in (1, 3, 10):
+            flock = flock_of(years, folder)
+            for title, request in pages(flock).items():
+                page, empty, queries = measured(request, bare, client)
+                print(
+                    f"{title:<22}{years:>6}{queries:>9}{page * 1000:>8.1f}{empty * 1000:>9.2f}"
+                    f"{page / empty:>7.1f}",
+                    flush=True,
+                )
+
+
+if __name__ == "__main__":
+    main()
