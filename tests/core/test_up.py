@@ -1,0 +1,84 @@
+"""``manage.py up``: what it prepares, where it serves and what it says."""
+
+import os
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def up(folder, *arguments, **environment) -> subprocess.CompletedProcess:
+    return subprocess.run(
+        [sys.executable, "manage.py", "up", *arguments],
+        cwd=ROOT,
+        env={**os.environ, "FLOCKCARE_DATA": str(folder), **environment},
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+
+
+def until_ready(folder, *arguments) -> str:
+    """What it prints until it serves."""
+    process = subprocess.Popen(
+        [sys.executable, "manage.py", "up", *arguments],
+        cwd=ROOT,
+        env={**os.environ, "FLOCKCARE_DATA": str(folder)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    printed = ""
+    for line in process.stdout:
+        printed += line
+        if "Stop with" in line:
+            break
+    process.terminate()
+    process.wait(timeout=20)
+    return printed
+
+
+def test_the_key_is_made_once_and_is_nobody_elses(tmp_path):
+    assert up(tmp_path, "--prepare-only").returncode == 0
+    key = tmp_path / "secret-key"
+    first = key.read_text()
+    assert len(first) >= 50
+    assert stat.S_IMODE(key.stat().st_mode) == 0o600
+    assert up(tmp_path, "--prepare-only").returncode == 0
+    assert key.read_text() == first
+
+
+def test_it_serves_this_machine_only(tmp_path):
+    printed = until_ready(tmp_path, "--port", "8951")
+    assert "Open http://127.0.0.1:8951/" in printed
+    assert "phone" not in printed
+
+
+def test_with_lan_it_says_where_and_what_plain_http_lacks(tmp_path):
+    printed = until_ready(tmp_path, "--lan", "--port", "8952")
+    if "in no network" in printed:
+        pytest.fail("this machine has no network interface: give it one to test --lan")
+    assert "On a phone in this network open http://" in printed
+    assert "█" in printed or "▀" in printed, "a QR code"
+    assert "without signal" in printed
+
+
+def test_a_port_in_use_is_said_plainly(tmp_path):
+    import socket
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        answer = up(tmp_path, "--port", str(taken.getsockname()[1]))
+    assert answer.returncode != 0
+    assert "Choose another with --port." in answer.stderr
+
+
+def test_a_wrong_setting_is_said_plainly(tmp_path):
+    answer = up(tmp_path, "--prepare-only", FLOCKCARE_HTTPS="maybe")
+    assert answer.returncode != 0
+    assert "FLOCKCARE_HTTPS must be one of" in answer.stderr
