@@ -200,6 +200,28 @@ class RoundBird(models.Model):
         return f"{self.bird} in {self.round}"
 
 
+class SortingNote(models.Model):
+    """What was found out while a heap of old photos was sorted; most photos have none.
+
+    ``card_bird``, ``card_foot``: whose printed card is in the photo. ``card_answered``: whether a
+    keeper said if that card names the photos that follow.
+    """
+
+    photo = models.OneToOneField(
+        Photo, primary_key=True, on_delete=models.CASCADE, related_name="sorting"
+    )
+    card_bird = models.ForeignKey(
+        Bird, null=True, blank=True, on_delete=models.CASCADE, related_name="+"
+    )
+    card_foot = models.CharField(max_length=5, choices=Foot, blank=True, default="")
+    card_answered = models.BooleanField(default=False)
+    kept_beside_alike = models.BooleanField(default=False)
+    nobody_knows = models.BooleanField("nobody knows whose it is", default=False)
+
+    def __str__(self):
+        return f"sorting of {self.photo}"
+
+
 def latest_finding(foot: str, field: str) -> Subquery:
     """For annotating birds: ``field`` of the newest finding on this foot."""
     return Subquery(

@@ -1,12 +1,20 @@
 """Every write about photos. Pictures are decoded and files written outside any transaction."""
 
+import hashlib
+import io
+import logging
+
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
-from django.db import IntegrityError
+from django.db import IntegrityError, transaction
 from django.utils import timezone
+from PIL import Image
 
-from flockcare.photos.intake import TakenIn, take_in
+from flockcare.photos.intake import SIZES, TakenIn, take_in
 from flockcare.photos.models import DateSource, Photo, Precision
+from flockcare.photos.scale import CannotMeasure, read_card
+
+logger = logging.getLogger(__name__)
 
 
 def add_photo(*, flock, keeper, upload, name: str, bird=None, foot: str = "", now=None):
@@ -16,21 +24,32 @@ def add_photo(*, flock, keeper, upload, name: str, bird=None, foot: str = "", no
     ``intake.RefusedPhoto`` with the reason.
     """
     now = now or timezone.now()
-    picture = take_in(upload, name)
-    if kept := Photo.objects.filter(flock=flock, sha256=picture.sha256).first():
+    if kept := kept_already(flock=flock, upload=upload):
         return kept, False
-    photo, files = prepare(
-        picture,
-        flock=flock,
-        keeper=keeper,
-        bird=bird,
-        foot=foot,
-        added_at=now,
-        **_taken(picture, flock=flock, now=now),
-    )
+    picture = take_in(upload, name)
+    taken = _taken(picture, flock=flock, now=now)
+    return keep(picture, flock=flock, keeper=keeper, bird=bird, foot=foot, now=now, **taken)
+
+
+def kept_already(*, flock, upload) -> Photo | None:
+    """The photo that this flock has of this very file; found without opening the picture."""
+    upload.seek(0)
+    digest = hashlib.file_digest(upload, "sha256").hexdigest()
+    return Photo.objects.filter(flock=flock, sha256=digest).first()
+
+
+def keep(picture: TakenIn, *, flock, now, also=None, **fields) -> tuple[Photo, bool]:
+    """Store a picture that was taken in, with these fields of its record; ``(photo, is_new)``.
+
+    ``also(photo)`` is called inside the transaction that saves a new one.
+    """
+    photo, files = prepare(picture, flock=flock, added_at=now, **fields)
     try:
         write(files)
-        photo.save(force_insert=True)
+        with transaction.atomic():
+            photo.save(force_insert=True)
+            if also:
+                also(photo)
     except BaseException as error:
         remove(files)
         # The same file sent twice at the same moment: the first one won.
@@ -38,6 +57,23 @@ def add_photo(*, flock, keeper, upload, name: str, bird=None, foot: str = "", no
             return Photo.objects.get(flock=flock, sha256=picture.sha256), False
         raise
     return photo, True
+
+
+def card_code(picture: TakenIn) -> str:
+    """What the printed card in this picture says, empty when there is none to be read.
+
+    Looks at the largest reduced size: there it takes a fraction of a second also where there is
+    much to look through, in a phone's original up to several.
+    """
+    try:
+        with Image.open(io.BytesIO(picture.sizes[SIZES[0]]), formats=["JPEG"]) as image:
+            view = read_card(image)
+    except CannotMeasure as refused:
+        return refused.code or ""
+    except Exception:  # no reason to lose the photo
+        logger.exception("The card reader failed.")
+        return ""
+    return view.code if view else ""
 
 
 def prepare(picture: TakenIn, **fields) -> tuple[Photo, dict[str, bytes]]:
