@@ -13,9 +13,11 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from django.db import models
 from django.urls import reverse
 
 from flockcare.birds.models import Bird, Weighing
+from flockcare.core.prepared import Prepared
 from flockcare.core.templatetags.flockcare import weight
 
 
@@ -86,9 +88,21 @@ def urls_of(view: str, flock_id: uuid.UUID, *after: object) -> Callable[[uuid.UU
 Layer = Callable[[Bird, Window], Iterable[Mark | Band]]
 
 
+WEIGHINGS = Prepared(
+    lambda bird, first, last: (
+        Weighing.objects.filter(bird=bird, on__gte=first, on__lte=last)
+        .order_by("on")
+        .values_list("on", "grams", "keeper__name")
+    ),
+    bird=models.UUIDField(),
+    first=models.DateField(),
+    last=models.DateField(),
+)
+
+
 def weighings(bird: Bird, window: Window) -> list[Mark]:
     url = reverse("birds:weighings", args=[bird.flock_id, bird.pk])
-    rows = Weighing.objects.filter(bird=bird, on__range=(window.first, window.last))
+    rows = WEIGHINGS.rows(bird=bird.pk, first=window.first, last=window.last)
     return [
         Mark(
             at=on,
@@ -100,7 +114,7 @@ def weighings(bird: Bird, window: Window) -> list[Mark]:
             short=weight(grams, bird.flock),
             value=grams,
         )
-        for on, grams, by in rows.order_by("on").values_list("on", "grams", "keeper__name")
+        for on, grams, by in rows
     ]
 
 

@@ -15,12 +15,12 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from django.db import models
-from django.db.models import Value
 from django.db.models.functions import Cast
 
 from flockcare.analysis.episodes import Episode, Look, episodes
 from flockcare.birds.models import Bird
-from flockcare.feet.models import Check, FootFinding
+from flockcare.core.prepared import Prepared
+from flockcare.feet.models import FootFinding
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.people.models import Flock
 from flockcare.photos.models import Foot
@@ -36,6 +36,7 @@ class Sight(NamedTuple):
     at: dt.datetime
     score: int
     check_id: uuid.UUID
+    by: str = ""
 
     @property
     def affected(self) -> bool:
@@ -75,21 +76,12 @@ class Case:
 
 def cases_of_bird(bird: Bird) -> list[Case]:
     """Her cases, the newest first; one query. The bird must come with her flock."""
-    hers = FootFinding.objects.filter(check_record__bird=bird).annotate(bird=Value(bird.pk.hex))
-    return _cases(hers, bird.flock)
+    return _cases(LOOKS_OF_BIRD.rows(bird=bird.pk), bird.flock)
 
 
 def cases_of_flock(flock: Flock) -> list[Case]:
     """The cases of every bird of the flock, also of those that left; one query."""
-    of_all = FootFinding.objects.filter(check_record__flock=flock)
-    return _cases(of_all.annotate(bird=_as_text("check_record__bird_id")), flock)
-
-
-def who_saw_last(cases: Iterable[Case]) -> dict[uuid.UUID, str]:
-    """By key of the last check of each case: who made it, empty when nobody is named."""
-    checks = Check.objects.filter(pk__in={case.last.check_id for case in cases})
-    rows = checks.values_list("pk", "keeper__name", "keeper_name")
-    return {pk: keeper or name for pk, keeper, name in rows}
+    return _cases(_looks(FootFinding.objects.filter(check_record__flock=flock)), flock)
 
 
 def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> list[Case]:
@@ -104,17 +96,42 @@ def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> lis
     return cases
 
 
-def _cases(findings, flock: Flock) -> list[Case]:
+def _looks(findings):
     """Ten years of a bird's looks are a thousand rows, of which her cases rest on a few dozen.
 
     So times and keys come as the text that the database holds, and only the looks that matter
     are made whole. (A window function that leaves out the others takes longer in SQLite.)
     """
-    rows = (
-        findings.annotate(moment=_as_text("check_record__at"), key=_as_text("check_record_id"))
+    return (
+        findings.annotate(
+            bird=_as_text("check_record__bird_id"),
+            moment=_as_text("check_record__at"),
+            key=_as_text("check_record_id"),
+        )
         .order_by("bird", "foot", "check_record__at")
-        .values_list("bird", "foot", "score", "moment", "key")
+        .values_list(
+            "bird",
+            "foot",
+            "score",
+            "moment",
+            "key",
+            "check_record__keeper__name",
+            "check_record__keeper_name",
+        )
     )
+
+
+def _as_text(field: str) -> Cast:
+    return Cast(field, models.CharField())
+
+
+LOOKS_OF_BIRD = Prepared(
+    lambda bird: _looks(FootFinding.objects.filter(check_record__bird=bird)),
+    bird=models.UUIDField(),
+)
+
+
+def _cases(rows: Iterable[tuple], flock: Flock) -> list[Case]:
     zone = flock.zone
     cases: list[Case] = []
     for (bird, foot), looks in groupby(rows, key=itemgetter(0, 1)):
@@ -128,16 +145,12 @@ def _cases(findings, flock: Flock) -> list[Case]:
     return _newest_first(cases)
 
 
-def _as_text(field: str) -> Cast:
-    return Cast(field, models.CharField())
-
-
 def _sight(row: tuple, zone: dt.tzinfo) -> Sight:
-    _, _, score, moment, key = row
+    _, _, score, moment, key, keeper, name = row
     at = dt.datetime.fromisoformat(moment)
     if at.tzinfo is None:
         at = at.replace(tzinfo=dt.UTC)  # SQLite keeps UTC without saying so.
-    return Sight(at.astimezone(zone).date(), at, score, uuid.UUID(key))
+    return Sight(at.astimezone(zone).date(), at, score, uuid.UUID(key), keeper or name)
 
 
 def _turning_points(looks: list[tuple]) -> list[int]:

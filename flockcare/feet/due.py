@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import OuterRef, Subquery, UUIDField
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.core.prepared import Prepared
 from flockcare.feet.models import Check, latest_finding
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.photos.models import Foot
@@ -57,13 +58,22 @@ NEVER = 10_000
 
 
 def birds_for_today(flock, *, now) -> list[BirdToday]:
-    """Every bird of the flock, those longest due first, sore feet before clear ones.
-
-    One query: the newest check and findings of each bird come from the index of her checks.
-    """
+    """Every bird of the flock, those longest due first, sore feet before clear ones."""
     today = timezone.localdate(now)
-    newest_check = Check.objects.filter(bird=OuterRef("pk")).order_by("-at").values("at")[:1]
-    rows = (
+    birds = [_entry(row, flock, today) for row in NEWEST_LOOKS.rows(flock=flock.pk)]
+    return sorted(birds, key=lambda bird: (-bird.days_over, not bird.sore, bird.name.lower()))
+
+
+# For annotating birds: when each was last looked at.
+NEWEST_CHECK = Subquery(Check.objects.filter(bird=OuterRef("pk")).order_by("-at").values("at")[:1])
+
+
+def _newest_looks(flock):
+    """Of each bird here the time of the newest check and the newest score of each foot.
+
+    They come from the index of a bird's checks, whatever the length of her history.
+    """
+    return (
         Bird.objects.filter(flock=flock)
         .present()
         .order_by()
@@ -72,13 +82,14 @@ def birds_for_today(flock, *, now) -> list[BirdToday]:
             "name",
             "band_colour",
             "band_number",
-            Subquery(newest_check),
+            NEWEST_CHECK,
             latest_finding(Foot.LEFT, "score"),
             latest_finding(Foot.RIGHT, "score"),
         )
     )
-    birds = [_entry(row, flock, today) for row in rows]
-    return sorted(birds, key=lambda bird: (-bird.days_over, not bird.sore, bird.name.lower()))
+
+
+NEWEST_LOOKS = Prepared(_newest_looks, flock=UUIDField())
 
 
 def is_sore(*scores: int | None) -> bool:

@@ -8,9 +8,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from operator import itemgetter
 
+from django.db import models
+
 from flockcare.birds import layers
 from flockcare.birds.layers import Band, Mark, Window, urls_of
 from flockcare.birds.models import Bird
+from flockcare.core.prepared import Prepared
 from flockcare.drawing.dates import WEEK, add_months, date_words, day_position, span_words
 from flockcare.drawing.markup import Markup, element, join, text
 from flockcare.feet.cases import Case
@@ -121,11 +124,8 @@ def _touches(case: Case, window: Window) -> bool:
     return begin <= window.last and end >= window.first
 
 
-def looks(bird: Bird, window: Window) -> list[Mark]:
-    """A mark for each foot that was looked at, and one for what else was seen of the bird."""
-    start, end = window.moments
-    url_of = urls_of("feet:check", bird.flock_id)
-    rows = (
+def _looks(bird, start, end):
+    return (
         Check.objects.filter(bird=bird, at__gte=start, at__lt=end)
         .order_by("at", "received_at")
         .values_list(
@@ -150,6 +150,18 @@ def looks(bird: Bird, window: Window) -> list[Mark]:
             "findings__cold_or_dark",
         )
     )
+
+
+LOOKS = Prepared(
+    _looks, bird=models.UUIDField(), start=models.DateTimeField(), end=models.DateTimeField()
+)
+
+
+def looks(bird: Bird, window: Window) -> list[Mark]:
+    """A mark for each foot that was looked at, and one for what else was seen of the bird."""
+    start, end = window.moments
+    url_of = urls_of("feet:check", bird.flock_id)
+    rows = LOOKS.rows(bird=bird.pk, start=start, end=end)
     marks: list[Mark] = []
     newest = None
     for pk, at, keeper, name, *seen in rows:

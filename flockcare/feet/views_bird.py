@@ -15,7 +15,7 @@ from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.feet import timeline as lines
 from flockcare.feet import timeline_svg
-from flockcare.feet.cases import Case, cases_of_bird, who_saw_last
+from flockcare.feet.cases import Case, cases_of_bird
 from flockcare.feet.models import Check
 from flockcare.feet.scales import LESION
 from flockcare.people.access import flock_view
@@ -58,9 +58,8 @@ def bird(request, flock, bird_id):
     current = [case for case in cases if case.current]
     past = [case for case in cases if not case.current]
     shown, older = past[:PAST_CASES_SHOWN], past[PAST_CASES_SHOWN:]
-    names = who_saw_last(current + shown) if cases else {}
     for name, some in (("current", current), ("past", shown), ("older", older)):
-        context[name] = [_case_line(case, flock, context["last_day"], names) for case in some]
+        context[name] = [_case_line(case, flock, context["last_day"]) for case in some]
     context["of_adult"] = _share_of_adult(bird)
     return render(request, "feet/bird.html", context)
 
@@ -137,10 +136,9 @@ def _share_of_adult(bird: Bird) -> int | None:
     return round(100 * bird.grams / adult) if adult and bird.grams else None
 
 
-def _case_line(case: Case, flock, last_day: dt.date, names: dict) -> CaseLine:
+def _case_line(case: Case, flock, last_day: dt.date) -> CaseLine:
     episode, last = case.episode, case.last
-    name = names.get(last.check_id)
-    by = f", by {name}" if name else ""
+    by = f", by {last.by}" if last.by else ""
     return CaseLine(
         case=case,
         url=urls_of("feet:check", flock.pk)(last.check_id),

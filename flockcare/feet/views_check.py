@@ -2,7 +2,6 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Max
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -11,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from flockcare.birds.models import Bird
 from flockcare.feet import services
-from flockcare.feet.due import birds_for_today
+from flockcare.feet.due import NEWEST_CHECK, birds_for_today
 from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check, Foot, in_few_words
 from flockcare.feet.scales import SCALES
@@ -33,7 +32,11 @@ def pick(request, flock):
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def new(request, flock, bird_id):
-    bird = get_object_or_404(Bird.objects.select_related("breed"), flock=flock, pk=bird_id)
+    bird = get_object_or_404(
+        Bird.objects.select_related("breed").annotate(last_check=NEWEST_CHECK),
+        flock=flock,
+        pk=bird_id,
+    )
     now = timezone.now()
     form = CheckForm(request.POST or None, flock=flock, bird=bird, now=now)
     in_round = "round" in request.GET
@@ -91,7 +94,6 @@ def _take_in_photos(request, form, *, now) -> list[str]:
 
 
 def _form_page(request, flock, bird, form, photo_errors, *, in_round: bool):
-    last = Check.objects.filter(bird=bird).aggregate(at=Max("at"))["at"]
     wrong = bool(photo_errors) or (form.is_bound and not form.is_valid())
     return render(
         request,
@@ -101,7 +103,7 @@ def _form_page(request, flock, bird, form, photo_errors, *, in_round: bool):
             "bird": bird,
             "form": form,
             "photo_errors": photo_errors,
-            "last": last,
+            "last": bird.last_check if form.check is None else None,
             "round": services.open_round(flock) if in_round else None,
             "scales": SCALES,
         },

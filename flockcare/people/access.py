@@ -6,19 +6,29 @@ Views never look for a flock themselves: ``flock_view`` hands them the one in th
 from functools import wraps
 
 from django.core.exceptions import PermissionDenied
+from django.db import DEFAULT_DB_ALIAS, models
 from django.http import Http404
 from django.utils import timezone
 
-from flockcare.people.models import Membership, Role
+from flockcare.core.prepared import Prepared
+from flockcare.people.models import Flock, Membership, Role
+
+# On every page, so put together once.
+FLOCK_FIELDS = [field.attname for field in Flock._meta.concrete_fields]
+MEMBERSHIPS = Prepared(
+    lambda keeper, flock: Membership.objects.filter(keeper=keeper, flock=flock).values_list(
+        "pk", "role", "joined_at", *(f"flock__{name}" for name in FLOCK_FIELDS)
+    ),
+    keeper=models.UUIDField(),
+    flock=models.UUIDField(),
+)
 
 
 def membership_or_404(keeper, flock_id) -> Membership:
-    membership = (
-        Membership.objects.select_related("flock").filter(keeper=keeper, flock=flock_id).first()
-    )
-    if membership is None:
-        raise Http404("No such flock.")
-    return membership
+    for pk, role, joined_at, *values in MEMBERSHIPS.rows(keeper=keeper.pk, flock=flock_id):
+        flock = Flock.from_db(DEFAULT_DB_ALIAS, FLOCK_FIELDS, values)
+        return Membership(pk=pk, keeper=keeper, flock=flock, role=role, joined_at=joined_at)
+    raise Http404("No such flock.")
 
 
 def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):

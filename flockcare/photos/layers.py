@@ -1,21 +1,32 @@
 """The photos of a bird, for her timeline."""
 
+from django.db import models
+
 from flockcare.birds.layers import Mark, Window, urls_of
 from flockcare.birds.models import Bird
+from flockcare.core.prepared import Prepared
 from flockcare.photos.models import Foot, Photo, Precision
 
 _VAGUE = {Precision.MONTH: "day not known", Precision.YEAR: "only the year known"}
+
+
+PHOTOS = Prepared(
+    lambda bird, start, end: (
+        Photo.objects.filter(bird=bird, taken__gte=start, taken__lt=end)
+        .order_by("taken", "added_at")
+        .values_list("pk", "foot", "taken", "taken_precision", "note", "keeper__name")
+    ),
+    bird=models.UUIDField(),
+    start=models.DateTimeField(),
+    end=models.DateTimeField(),
+)
 
 
 def photos(bird: Bird, window: Window) -> list[Mark]:
     """A photo known to the month or year stands where that begins, and says so."""
     start, end = window.moments
     picture, large = (urls_of("photos:file", bird.flock_id, size) for size in (240, 1600))
-    rows = (
-        Photo.objects.filter(bird=bird, taken__gte=start, taken__lt=end)
-        .order_by("taken", "added_at")
-        .values_list("pk", "foot", "taken", "taken_precision", "note", "keeper__name")
-    )
+    rows = PHOTOS.rows(bird=bird.pk, start=start, end=end)
     return [
         Mark(
             at=taken,

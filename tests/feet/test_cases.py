@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from flockcare.analysis.episodes import Look, episodes
 from flockcare.birds.models import Bird
-from flockcare.feet.cases import cases_of_bird, cases_of_flock, who_saw_last
+from flockcare.feet.cases import cases_of_bird, cases_of_flock
 from flockcare.feet.models import Check, FootFinding
 
 LONDON = ZoneInfo("Europe/London")
@@ -66,7 +66,7 @@ def test_two_cases_and_a_current_one_by_hand(cast, birds):
     assert (left.least_days, left.most_days) == (6, 15)
     assert (first.episode.prevalent, first.most_days, current.most_days) == (True, None, None)
     assert (left.last.score, left.first.score) == (1, 1)
-    assert who_saw_last([current]) == {current.last.check_id: "Keeper"}
+    assert current.last.by == "Keeper"
     assert left.first.on == dt.date(2026, 3, 9)
     of_flock = cases_of_flock(cast.flock)
     assert {case for case in of_flock if case.bird_id == dill.pk} == {current, left, first}
