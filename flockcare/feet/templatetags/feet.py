@@ -40,40 +40,52 @@ def score_mark(score) -> str:
 @register.simple_tag
 def chips(field, marks: bool = False, numbered: bool = False) -> str:
     """A choice field as large chips over real radio buttons or checkboxes, with its errors."""
-    kind = field.field.widget.input_type
     given = field.value()
-    given = [given] if not isinstance(given, list) else given
-    chosen = {"" if value is None else str(value) for value in given}
-    name, key = field.html_name, field.auto_id
-    options = []
-    for number, (value, label) in enumerate(field.field.choices):
-        options.append(
-            (
-                f"{key}_{number}",
-                kind,
-                name,
-                value,
-                f"{key}_{number}",
-                SafeString(" checked") if str(value) in chosen else "",
-                score_mark(value) if marks and value != "" else "",
-                format_html("<b>{}</b> ", value) if numbered else "",
-                label,
-            )
-        )
+    chosen = {
+        "" if value is None else str(value)
+        for value in (given if isinstance(given, list) else [given])
+    }
+    kind, choices = field.field.widget.input_type, tuple(field.field.choices)
+    options = _options(kind, field.html_name, field.auto_id, choices, marks, numbered)
     return format_html(
         '<div class="field{}"><fieldset{}><legend>{}</legend>{}<div class="chips">{}</div>'
         "</fieldset></div>",
         " wrong" if field.errors else "",
-        format_html(' aria-describedby="{}_error"', key) if field.errors else "",
+        format_html(' aria-describedby="{}_error"', field.auto_id) if field.errors else "",
         field.label,
         field.errors or "",
-        format_html_join(
-            "",
-            '<label for="{}"><input type="{}" name="{}" value="{}" id="{}"{}>{}<span>{}{}</span>'
-            "</label>",
-            options,
+        SafeString(
+            "".join(
+                f"{start}{' checked' if value in chosen else ''}{end}"
+                for value, start, end in options
+            )
         ),
     )
+
+
+@cache
+def _options(kind, name, key, choices, marks, numbered) -> list[tuple[str, str, str]]:
+    """Of each choice its value and its HTML before and after the place for ``checked``."""
+    return [
+        (
+            str(value),
+            format_html(
+                '<label for="{0}_{1}"><input type="{2}" name="{3}" value="{4}" id="{0}_{1}"',
+                key,
+                number,
+                kind,
+                name,
+                value,
+            ),
+            format_html(
+                ">{}<span>{}{}</span></label>",
+                score_mark(value) if marks and value != "" else "",
+                format_html("<b>{}</b> ", value) if numbered else "",
+                label,
+            ),
+        )
+        for number, (value, label) in enumerate(choices)
+    ]
 
 
 @register.simple_tag
