@@ -4,6 +4,7 @@ from django.urls import include, path
 urlpatterns = [
     path("", include("flockcare.people.urls")),
     path("f/<uuid:flock_id>/birds/", include("flockcare.birds.urls")),
+    path("f/<uuid:flock_id>/houses/", include("flockcare.housing.urls")),
     path("f/<uuid:flock_id>/photos/", include("flockcare.photos.urls")),
     path("f/<uuid:flock_id>/", include("flockcare.feet.urls")),
 ]

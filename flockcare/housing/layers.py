@@ -1,20 +1,109 @@
-"""Where a bird lived, for her timeline."""
+"""Where a bird lived and what changed there, for her timeline."""
 
-from django.db.models import Q
+from __future__ import annotations
 
-from flockcare.birds.layers import Band, Window
+import datetime as dt
+from collections.abc import Iterator
+
+from django.urls import reverse
+
+from flockcare.birds.layers import Band, Mark, Window
 from flockcare.birds.models import Bird
-from flockcare.housing.models import Stay
+from flockcare.housing.changes import Change, history
+from flockcare.housing.models import HousingChange, Stay
+from flockcare.housing.states import records_of
+
+DAY = dt.timedelta(1)
 
 
-def stays(bird: Bird, window: Window) -> list[Band]:
-    rows = (
-        Stay.objects.filter(bird=bird)
-        .exclude(Q(since__gt=window.last) | Q(until__lt=window.first))
-        .order_by("since")
-        .values_list("since", "until", "house__name")
-    )
-    return [
-        Band(since, until, lane="house", kind="stay", label=f"lived in {house}", short=house)
-        for since, until, house in rows
+def stays(bird: Bird, window: Window) -> list[Mark | Band]:
+    """A band for each stretch of living in one house as it was, a mark for each change of it.
+
+    A change of the house begins a new band while she lives there. What was found on a walk, and
+    what was only written down later, is no change of the house.
+    """
+    lived = [
+        stay
+        for stay in Stay.objects.filter(bird=bird).select_related("house").order_by("since")
+        if _touches(stay, window)
     ]
+    changes = _changes({stay.house for stay in lived}, bird.flock.units) if lived else {}
+    items: list[Mark | Band] = []
+    for number, stay in enumerate(lived):
+        last = _last_day(stay, lived[number + 1 :])
+        during = [
+            change
+            for change in changes[stay.house_id]
+            if (stay.since is None or stay.since < change.on)
+            and (last is None or change.on <= last)
+        ]
+        url = reverse("housing:house", args=[bird.flock_id, stay.house_id])
+        items += _bands(stay, last, during, window)
+        items += [
+            Mark(
+                at=change.on,
+                lane="house",
+                kind="change",
+                label=f"{stay.house.name}: {_words(change)}",
+                url=f"{url}?on={change.on}",
+                by=_by(change),
+            )
+            for change in during
+            if window.first <= change.on <= window.last
+        ]
+    return items
+
+
+def _touches(stay: Stay, window: Window) -> bool:
+    began = stay.since is None or stay.since <= window.last
+    return began and (stay.until is None or stay.until >= window.first)
+
+
+def _last_day(stay: Stay, later: list[Stay]) -> dt.date | None:
+    """The day of a move counts for the house she moved into."""
+    moved = stay.until and any(other.since == stay.until for other in later)
+    return stay.until - DAY if moved and stay.until != stay.since else stay.until
+
+
+def _changes(houses, units: str) -> dict[object, list[Change]]:
+    """The changes of each house that somebody made, in time order."""
+    told: dict = {}
+    for one in HousingChange.objects.filter(house__in=houses, planned=False).select_related(
+        "keeper"
+    ):
+        told.setdefault(one.house_id, []).append(one)
+    return {
+        key: [
+            change
+            for change in reversed(history(record, told.get(key, []), units=units))
+            if change.made
+        ]
+        for key, record in records_of(list(houses)).items()
+    }
+
+
+def _bands(
+    stay: Stay, last: dt.date | None, during: list[Change], window: Window
+) -> Iterator[Band]:
+    starts = [stay.since, *(change.on for change in during)]
+    ends = [*(change.on - DAY for change in during), last]
+    for since, until, change in zip(starts, ends, [None, *during], strict=True):
+        if (since and since > window.last) or (until and until < window.first):
+            continue
+        after = f" after the change: {_words(change)}" if change else ""
+        yield Band(
+            since,
+            until,
+            lane="house",
+            kind="stay",
+            label=f"lived in {stay.house.name}{after}",
+            short=stay.house.name,
+        )
+
+
+def _words(change: Change) -> str:
+    return change.words or change.kind_words
+
+
+def _by(change: Change) -> str:
+    return str(change.record.keeper) if change.record and change.record.keeper else ""

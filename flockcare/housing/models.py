@@ -225,16 +225,27 @@ class Walk(FlockRecord):
         return f"walk through {self.house} on {self.on}"
 
 
+class StayQuerySet(models.QuerySet):
+    def on(self, day):
+        """Who lived where on a day; the day of a move counts for the new house."""
+        return self.filter(
+            models.Q(since=None) | models.Q(since__lte=day),
+            models.Q(until=None) | models.Q(until__gt=day),
+        )
+
+
 class Stay(FlockRecord):
     """A bird lived in a house: from a day (empty: always) until a day (empty: still).
 
-    Both days count. On the day of a move she was in both houses.
+    ``until`` is the day she moved out; it counts for the house she moved into.
     """
 
     bird = models.ForeignKey(Bird, on_delete=models.CASCADE)
     house = models.ForeignKey(House, on_delete=models.PROTECT)
     since = models.DateField("from", null=True, blank=True)
     until = models.DateField(null=True, blank=True)
+
+    objects = StayQuerySet.as_manager()
 
     class Meta:
         ordering = ["since"]

@@ -85,15 +85,23 @@ class HouseRecord:
 
 
 def record_of(house: House) -> HouseRecord:
-    features = list(Feature.objects.filter(house=house))
-    by_key = {feature.pk: feature for feature in features}
-    states: dict[object, list[FeatureState]] = {}
-    for state in FeatureState.objects.filter(feature__house=house).order_by("since"):
-        # The house and the feature are here already; nobody should have to ask for them again.
+    return records_of([house])[house.pk]
+
+
+def records_of(houses: Sequence[House]) -> dict[object, HouseRecord]:
+    """The records of several houses by their keys, with two queries for all of them."""
+    records = {house.pk: HouseRecord(house, [], {}) for house in houses}
+    by_key = {}
+    for feature in Feature.objects.filter(house__in=records):
+        # What is here already nobody should have to ask for again.
+        feature.house = records[feature.house_id].house
+        records[feature.house_id].features.append(feature)
+        by_key[feature.pk] = feature
+    for state in FeatureState.objects.filter(feature__house__in=records).order_by("since"):
         state.feature = by_key[state.feature_id]
-        state.feature.house = house
+        states = records[state.feature.house_id].states
         states.setdefault(state.feature_id, []).append(state)
-    return HouseRecord(house, features, states)
+    return records
 
 
 def layout_on(house: House, day: dt.date) -> list[tuple[Feature, FeatureState]]:

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.feet.models import Check, Round, RoundBird
+from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
 from flockcare.people.models import Invitation, Membership
 from flockcare.people.services import invite
 from flockcare.photos.models import Photo
@@ -71,7 +72,16 @@ def records(flock, keeper) -> dict:
     round_ = Round.objects.create(flock=flock)
     RoundBird.objects.create(round=round_, bird=bird, place=0)
     invitation, _ = invite(flock=flock, role="viewer", by=keeper)
+    house = House.objects.create(flock=flock, name="Shed")
+    feature = Feature.objects.create(flock=flock, house=house, name="Bar", kind="roost")
+    since = date(2026, 1, 1)
     return {
+        "house_id": house.pk,
+        "feature_id": feature.pk,
+        "state_id": FeatureState.objects.create(flock=flock, feature=feature, since=since).pk,
+        "on": since,
+        "plan_id": HousingChange.objects.create(flock=flock, house=house, planned=True).pk,
+        "stay_id": Stay.objects.create(flock=flock, house=house, bird=bird).pk,
         "bird_id": bird.pk,
         "check_id": check.pk,
         "photo_id": photo.pk,

@@ -1,0 +1,274 @@
+"""How much room the birds of a house have, against published figures.
+
+Council Directive 1999/74/EC, Article 4: perches without sharp edges, at least 15 cm of perch for
+each hen, 30 cm level between perches and 20 cm to the wall; litter of at least 250 cm² for each
+hen and on at least a third of the ground (all from memory). Article 1(2), which was read, leaves
+out establishments with fewer than 350 laying hens: for a small flock this is orientation.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from flockcare.birds.breeds import WeightClass
+from flockcare.housing.models import Feature, FeatureKind, FeatureState
+from flockcare.housing.units import length_text
+from flockcare.people.models import Units
+
+PERCH_CM_PER_HEN = 15
+BETWEEN_PERCHES_CM = 30
+TO_THE_WALL_CM = 20
+LITTER_CM2_PER_HEN = 250
+LITTER_SHARE = 1 / 3
+DIRECTIVE = "Council Directive 1999/74/EC, from memory"
+DIRECTIVE_SCOPE = (
+    "A rule for establishments with 350 laying hens and more (its Article 1(2)). "
+    "For a flock like yours it is orientation."
+)
+
+# Centimetres of roost for a bird: usual advice of US extension services (6 to 10 inches, bantams
+# about 6, heavy breeds 10 to 12), from memory; no primary source was read.
+THUMB_CM = {
+    WeightClass.BANTAM: (15, 15),
+    WeightClass.HEAVY: (25, 30),
+    WeightClass.VERY_HEAVY: (25, 30),
+}
+THUMB_OTHER_CM = (15, 25)
+COMMON_PRACTICE = "common practice, no published source"
+
+LITTER_LOOSE_NOT = {"", "none", "grass", "sharp stone", "gravel"}
+SQUARE_CM_PER_SQUARE_FOOT = 30.48**2
+
+
+class Verdict(enum.StrEnum):
+    MEETS = "meets it"
+    BELOW = "below it"
+    UNKNOWN = "not known"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One figure: what is asked, what there is, and what could not be told and why."""
+
+    name: str
+    asked: str
+    there: str
+    verdict: Verdict
+    source: str
+    missing: str = ""
+
+
+Pairs = Sequence[tuple[Feature, FeatureState]]
+
+
+def capacity(
+    layout: Pairs, *, floor_cm2: float | None, classes: Sequence[str], units: str
+) -> list[Line]:
+    """The lines of the directive for a house and the weight classes of the birds that live in it.
+
+    What nobody measured is "not known", never zero; where the measured part is enough by itself,
+    or too little whatever the rest is, the verdict stands.
+    """
+    perches = [(one, state) for one, state in layout if one.kind == FeatureKind.ROOST]
+    floors = [(one, state) for one, state in layout if one.kind == FeatureKind.FLOOR]
+    hens = len(classes)
+    litter = _litter(floors, floor_cm2)
+    return [
+        _perch_length(perches, hens, units),
+        *_distances(perches, units),
+        _edges(perches),
+        _litter_each(litter, hens, units),
+        _litter_share(litter, floor_cm2),
+    ]
+
+
+def _names(features: Iterable[Feature]) -> str:
+    return ", ".join(feature.name for feature in features)
+
+
+def _unknown(pairs: Pairs, name: str) -> list[Feature]:
+    return [feature for feature, state in pairs if getattr(state, name) in (None, "")]
+
+
+def _known(pairs: Pairs, name: str) -> list:
+    return [value for _, state in pairs if (value := getattr(state, name)) not in (None, "")]
+
+
+# Perches
+
+
+def _perch_length(perches: Pairs, hens: int, units: str) -> Line:
+    each, needed = f"{length_text(PERCH_CM_PER_HEN, unit='cm', units=units)} for each hen", None
+    asked = each
+    if hens:
+        needed = PERCH_CM_PER_HEN * hens
+        asked = f"{each}: {length_text(needed, unit='cm', units=units)} for {_hens(hens)}"
+    total, there, missing = _length_there(perches, units)
+    if not hens:
+        verdict, missing = Verdict.UNKNOWN, "which birds live here"
+    elif total >= needed:
+        verdict, missing = Verdict.MEETS, ""
+    else:
+        verdict = Verdict.UNKNOWN if missing else Verdict.BELOW
+    return Line("Length of perch", asked, there, verdict, DIRECTIVE, missing)
+
+
+def _length_there(perches: Pairs, units: str) -> tuple[float, str, str]:
+    """Centimetres that were measured, in words, and what was not measured."""
+    total, unmeasured = sum(_known(perches, "length_cm")), _unknown(perches, "length_cm")
+    if not perches:
+        return 0, "", "any roost"
+    words = length_text(total, unit="cm", units=units) if len(unmeasured) < len(perches) else ""
+    missing = f"the length of {_names(unmeasured)}" if unmeasured else ""
+    return total, f"at least {words}" if words and missing else words, missing
+
+
+def _distances(perches: Pairs, units: str) -> list[Line]:
+    asked = {
+        name: length_text(cm, unit="cm", units=units)
+        for name, cm in (("spacing_cm", BETWEEN_PERCHES_CM), ("wall_cm", TO_THE_WALL_CM))
+    }
+    between = _smallest(
+        *("Level between perches", perches, "spacing_cm", BETWEEN_PERCHES_CM),
+        # The last of a row of perches has no further one beside it.
+        needed=len(perches) - 1,
+        asked=asked["spacing_cm"],
+        units=units,
+    )
+    wall = _smallest(
+        *("From perch to wall", perches, "wall_cm", TO_THE_WALL_CM),
+        needed=len(perches),
+        asked=asked["wall_cm"],
+        units=units,
+    )
+    return [wall] if len(perches) == 1 else [between, wall]
+
+
+def _smallest(
+    title: str, perches: Pairs, name: str, least: float, *, needed: int, asked: str, units: str
+) -> Line:
+    known = _known(perches, name)
+    there = f"smallest {length_text(min(known), unit='cm', units=units)}" if known else ""
+    missing = ""
+    if known and min(known) < least:
+        verdict = Verdict.BELOW
+    elif perches and len(known) >= needed:
+        verdict = Verdict.MEETS
+    else:
+        verdict = Verdict.UNKNOWN
+        missing = f"it for {_names(_unknown(perches, name))}" if perches else "any roost"
+    return Line(title, f"at least {asked}", there, verdict, DIRECTIVE, missing)
+
+
+def _edges(perches: Pairs) -> Line:
+    sharp = [feature for feature, state in perches if state.edge == "sharp"]
+    unknown = _unknown(perches, "edge")
+    missing = ""
+    if sharp:
+        verdict, there = Verdict.BELOW, f"sharp: {_names(sharp)}"
+    elif perches and not unknown:
+        verdict, there = Verdict.MEETS, ", ".join(dict.fromkeys(_known(perches, "edge")))
+    else:
+        verdict, there = Verdict.UNKNOWN, ""
+        missing = f"the edges of {_names(unknown)}" if perches else "any roost"
+    return Line("Edges of perches", "none sharp", there, verdict, DIRECTIVE, missing)
+
+
+# Litter
+
+
+@dataclass(frozen=True)
+class Litter:
+    """Square centimetres with loose bedding that are known, and what is missing for the rest."""
+
+    cm2: float
+    missing: str = ""
+
+
+def _litter(floors: Pairs, floor_cm2: float | None) -> Litter:
+    if not floors:
+        return Litter(0, "the floor and its bedding")
+    total, missing = 0.0, []
+    for feature, state in floors:
+        if not state.bedding:
+            missing.append(f"the bedding of {feature.name}")
+        elif state.bedding not in LITTER_LOOSE_NOT:
+            if state.length_cm is not None and state.breadth_cm is not None:
+                total += state.length_cm * state.breadth_cm
+            elif len(floors) == 1 and floor_cm2 is not None:
+                # One floor without measures of its own is the whole floor of the house.
+                total += floor_cm2
+            else:
+                missing.append(f"length and breadth of {feature.name}")
+    return Litter(total, ", ".join(missing))
+
+
+def _area_text(cm2: float, units: str) -> str:
+    if units == Units.IMPERIAL:
+        return f"{cm2 / SQUARE_CM_PER_SQUARE_FOOT:.1f} sq ft"
+    return f"{cm2 / 10_000:.2f} m²" if cm2 >= 10_000 else f"{cm2:.0f} cm²"
+
+
+def _litter_each(litter: Litter, hens: int, units: str) -> Line:
+    asked = f"{_area_text(LITTER_CM2_PER_HEN, units)} for each hen"
+    there, missing = "", litter.missing
+    if litter.cm2 or not missing:
+        there = ("at least " if missing else "") + _area_text(litter.cm2, units)
+    if hens:
+        asked += f": {_area_text(LITTER_CM2_PER_HEN * hens, units)} for {_hens(hens)}"
+    if not hens:
+        verdict, missing = Verdict.UNKNOWN, "which birds live here"
+    elif litter.cm2 >= LITTER_CM2_PER_HEN * hens:
+        verdict, missing = Verdict.MEETS, ""
+    else:
+        verdict = Verdict.UNKNOWN if missing else Verdict.BELOW
+    return Line("Litter to scratch in", asked, there, verdict, DIRECTIVE, missing)
+
+
+def _litter_share(litter: Litter, floor_cm2: float | None) -> Line:
+    missing = ", ".join(
+        filter(None, (litter.missing, "" if floor_cm2 else "the size of the floor"))
+    )
+    there = ""
+    verdict = Verdict.UNKNOWN
+    if floor_cm2:
+        share = min(litter.cm2 / floor_cm2, 1)
+        if litter.cm2 or not litter.missing:
+            there = f"{'at least ' if litter.missing else ''}{share:.0%} of the floor"
+        # A hair's breadth of rounding must not decide.
+        if share >= LITTER_SHARE - 1e-9:
+            verdict, missing = Verdict.MEETS, ""
+        elif not litter.missing:
+            verdict = Verdict.BELOW
+    return Line("Share with litter", "a third of the floor", there, verdict, DIRECTIVE, missing)
+
+
+# Rule of thumb
+
+
+def thumb(layout: Pairs, *, classes: Sequence[str], units: str) -> Line:
+    """Roost length as extension services advise it, by the weight classes of the birds.
+
+    A bird of unknown class counts with the usual range.
+    """
+    perches = [(one, state) for one, state in layout if one.kind == FeatureKind.ROOST]
+    total, there, missing = _length_there(perches, units)
+    ranges = [THUMB_CM.get(one, THUMB_OTHER_CM) for one in classes]
+    low, high = sum(low for low, _ in ranges), sum(high for _, high in ranges)
+    words = [length_text(value, unit="cm", units=units) for value in (low, high)]
+    asked = f"{words[0]} to {words[1]} for {_hens(len(classes))}"
+    if not classes:
+        per_bird = (length_text(cm, unit="cm", units=units) for cm in (15, 30))
+        asked = "{} to {} for each bird, by her size".format(*per_bird)
+        verdict, missing = Verdict.UNKNOWN, "which birds live here"
+    elif total >= low:
+        verdict, missing = Verdict.MEETS, ""
+    else:
+        verdict = Verdict.UNKNOWN if missing else Verdict.BELOW
+    return Line("Length of roost by size", asked, there, verdict, COMMON_PRACTICE, missing)
+
+
+def _hens(count: int) -> str:
+    return f"{count} hen{'' if count == 1 else 's'}"

@@ -1,0 +1,133 @@
+"""What in a house hurts feet: what to look for, and why.
+
+Every answer is part of a feature's dated state, so what hurts can be told for any day.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from flockcare.housing.models import GROUND, Feature, FeatureKind, FeatureState
+
+COMMON_PRACTICE = "common practice, no published source"
+
+_STOOD_ON = frozenset(FeatureKind) - GROUND
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing to look for: in which field the answer stands and for which kinds it is asked."""
+
+    key: str
+    title: str
+    look: str
+    why: str
+    source: str
+    fields: tuple[str, ...]
+    kinds: frozenset[str]
+
+
+ITEMS = [
+    Item(
+        key="edges",
+        title="Sharp or square edges",
+        look="Run a thumb along every edge that a foot grips or lands on.",
+        why="Feet carry the whole bird on a narrow line there; a square bar presses harder on the "
+        "sole than an oval one. Round the corners.",
+        source="Pickel, Schrader and Scholz 2011 (36 hens; square against oval bars); perches "
+        "without sharp edges: Council Directive 1999/74/EC, from memory",
+        fields=("edge",),
+        kinds=_STOOD_ON,
+    ),
+    Item(
+        key="surface",
+        title="Splinters, rough or slippery places",
+        look="Stroke along the wood and look for nail heads and wire ends. Does a round bar turn "
+        "or slip in a wet hand?",
+        why="A splinter or scrape opens the skin; on a slippery bar the foot slides and lands "
+        "hard. Wide, flat and smooth is kinder, round pipe is not. Sand splinters off.",
+        source="splinters and corners: a handbook author in an interview, as cited by others; "
+        f"pipe: {COMMON_PRACTICE}. Steel was the worst of the bars landed on in Scholz, Kjaer "
+        "and Schrader 2014",
+        fields=("surface",),
+        kinds=_STOOD_ON,
+    ),
+    Item(
+        key="cover",
+        title="Abrasive covers",
+        look="What is nailed or stuck on bars, steps and shelves to give grip?",
+        why="What gives grip also files the sole at every landing. A rubber cover of 4 mm did not "
+        "help in a trial; soft bars eased the load on the foot in another.",
+        source=f"abrasive covers: {COMMON_PRACTICE}; rubber: Tauson and Abrahamsson 1996; soft "
+        "bars: Pickel, Schrader and Scholz 2011",
+        fields=("cover",),
+        kinds=_STOOD_ON,
+    ),
+    Item(
+        key="wire",
+        title="Wire underfoot",
+        look="Is there wire, mesh or a grid where birds stand or land?",
+        why="Wire presses into the sole along thin lines, and its cut ends pierce.",
+        source=COMMON_PRACTICE,
+        fields=("material",),
+        kinds=_STOOD_ON | GROUND,
+    ),
+    Item(
+        key="landing",
+        title="Hard or bare landing places",
+        look="Stand where they come down. What is under your feet there?",
+        why="The harm is in coming down, not in going up. Stone and bare boards give back all of "
+        "the landing.",
+        source=COMMON_PRACTICE,
+        fields=("bedding",),
+        kinds=frozenset(GROUND),
+    ),
+    Item(
+        key="depth",
+        title="Thin bedding",
+        look="Measure the depth at the very spot where they land, not beside it.",
+        why="Hens scratch bedding away exactly where they land. Top it up there and look again at "
+        "the next round.",
+        source=COMMON_PRACTICE,
+        fields=("bedding_depth_cm",),
+        kinds=frozenset(GROUND),
+    ),
+    Item(
+        key="damp",
+        title="Wet bedding",
+        look="Squeeze a handful. It falls apart: dry. It keeps its shape: damp. Water shows or "
+        "your hand is wet: wet. Or weigh a sample, dry it, weigh it again, and give the percent.",
+        why="In a trial feet had lesions on 38 % of the hens on dry litter and on 92 % of those on "
+        "wet litter; in another, 13–17 % on dry and 48–49 % on wet litter.",
+        source=f"Wang, Ekstrand and Svedberg 1998; the squeeze: {COMMON_PRACTICE}; wet from 25 % "
+        "of water on: as cited with Dunlop et al. 2016, who find no agreed definition",
+        fields=("damp", "moisture_percent"),
+        kinds=frozenset(GROUND),
+    ),
+]
+
+Pairs = Sequence[tuple[Feature, FeatureState]]
+
+
+def questions(layout: Pairs) -> list[tuple[Item, list[tuple[Feature, FeatureState]]]]:
+    """Each item with the features it is asked of; those asked of none are left out."""
+    asked = [
+        (item, [(feature, state) for feature, state in layout if feature.kind in item.kinds])
+        for item in ITEMS
+    ]
+    return [(item, pairs) for item, pairs in asked if pairs]
+
+
+def asked_of(feature: Feature) -> list[str]:
+    """The fields of a feature's state that the checklist asks for."""
+    return [name for item in ITEMS if feature.kind in item.kinds for name in item.fields]
+
+
+def unanswered(layout: Pairs) -> int:
+    """How many answers of the checklist nobody has given yet."""
+    return sum(
+        all(getattr(state, name) in (None, "") for name in item.fields)
+        for item, pairs in questions(layout)
+        for _, state in pairs
+    )

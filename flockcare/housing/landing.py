@@ -1,0 +1,120 @@
+"""What the birds of a house land with, on a day: each bird from each place."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
+
+from django.db.models import OuterRef, Subquery
+
+from flockcare.analysis.landing import foot_pounds, landing_energy
+from flockcare.birds.models import Bird, Weighing
+from flockcare.drawing.dates import date_words
+from flockcare.housing.layout import Layout, Place
+from flockcare.housing.models import Feature, FeatureState, House
+from flockcare.housing.residents import residents_on
+from flockcare.housing.routes import Route
+from flockcare.people.models import Units
+
+METRES_PER_FOOT = 0.3048  # Exactly; international yard and pound agreement of 1959, from memory.
+_FROM_STATE = {field.name for field in fields(Place)} - {"name", "kind"}
+
+
+def place_of(feature: Feature, state: FeatureState) -> Place:
+    values = {name: getattr(state, name) for name in _FROM_STATE}
+    return Place(name=feature.name, kind=feature.kind, **values)
+
+
+def layout_of(house: House, day: dt.date, pairs: Iterable[tuple[Feature, FeatureState]]) -> Layout:
+    """What stood in the house as plain values, from what ``HouseRecord.on`` gives."""
+    return Layout(house.name, day, tuple(place_of(*pair) for pair in pairs))
+
+
+@dataclass(frozen=True, slots=True)
+class Lander:
+    """A bird with the weight she is reckoned with; ``grams`` is None where nothing is known."""
+
+    bird: Bird
+    grams: int | None
+    source: str
+    assumed: bool = False
+
+    @property
+    def mass_kg(self) -> float:
+        return self.grams / 1000
+
+
+def landers_on(house: House, day: dt.date) -> list[Lander]:
+    """The birds that lived there, each with her last weighing on or before the day.
+
+    Who was not weighed by then has the adult weight of her breed, as an assumption. Two queries.
+    """
+    birds = residents_on(house, day)
+    newest = Weighing.objects.filter(bird=OuterRef("bird"), on__lte=day).order_by("-on")
+    weighed = {
+        bird: (grams, on)
+        for bird, grams, on in Weighing.objects.filter(
+            bird__in=birds, on=Subquery(newest.values("on")[:1])
+        ).values_list("bird", "grams", "on")
+    }
+    return [_lander(bird, weighed.get(bird.pk)) for bird in birds]
+
+
+def _lander(bird: Bird, weighed: tuple[int, dt.date] | None) -> Lander:
+    if weighed:
+        grams, on = weighed
+        return Lander(bird, grams, f"weighed {date_words(on)}")
+    if bird.breed and bird.breed.adult_grams:
+        return Lander(bird, bird.breed.adult_grams, f"assumed: a grown {bird.breed}", assumed=True)
+    return Lander(bird, None, "no weight is known: weigh her")
+
+
+@dataclass(frozen=True, slots=True)
+class Landing:
+    """One bird coming down from one place."""
+
+    route: Route
+    energy_j: float
+    straight_j: float
+
+
+@dataclass(frozen=True, slots=True)
+class Landings:
+    """All ways down of one bird, the hardest first."""
+
+    lander: Lander
+    ways: tuple[Landing, ...]
+
+
+def landings(landers: Iterable[Lander], routes: list[Route]) -> list[Landings]:
+    """The bird with the hardest landing first; who has no weight is left out."""
+    rows = [
+        Landings(lander, tuple(_landing(lander, route) for route in routes))
+        for lander in landers
+        if lander.grams
+    ]
+    return sorted(rows, key=lambda row: -max((way.energy_j for way in row.ways), default=0.0))
+
+
+def _landing(lander: Lander, route: Route) -> Landing:
+    drop_cm, straight_cm = route.hardest.drop_cm, route.straight_cm
+    return Landing(
+        route,
+        landing_energy(lander.mass_kg, drop_cm / 100),
+        landing_energy(lander.mass_kg, straight_cm / 100),
+    )
+
+
+def energy_text(joules: float, units: str) -> str:
+    """``14.7 J``, or ``10.9 ft·lbf``."""
+    if units == Units.IMPERIAL:
+        return f"{foot_pounds(joules):.1f} ft·lbf"
+    return f"{joules:.1f} J"
+
+
+def speed_text(metres_per_second: float, units: str) -> str:
+    """``3.1 m/s``, or ``10.3 ft/s``."""
+    if units == Units.IMPERIAL:
+        return f"{metres_per_second / METRES_PER_FOOT:.1f} ft/s"
+    return f"{metres_per_second:.1f} m/s"

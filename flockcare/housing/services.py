@@ -1,0 +1,378 @@
+"""Every write about houses, what stands in them and which birds live where."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Q
+
+from flockcare.birds.models import Bird
+from flockcare.core.dates import PartialDate
+from flockcare.drawing.dates import date_words
+from flockcare.housing.models import (
+    ChangeKind,
+    Feature,
+    FeatureState,
+    House,
+    HousingChange,
+    PlannedState,
+    Stay,
+    Walk,
+)
+from flockcare.people import history
+
+# What carries a description from one state to the next; a note belongs to its own day.
+DESCRIPTION = [
+    field.name
+    for field in PlannedState._meta.get_fields()
+    if field.name not in {"id", "flock", "change", "feature", "name", "kind", "note"}
+]
+
+
+# Houses and features
+
+
+@transaction.atomic
+def add_house(*, house: House) -> None:
+    house.full_clean()
+    house.save()
+
+
+@transaction.atomic
+def edit_house(*, house: House, by) -> None:
+    history.change(house, by=by)
+
+
+@transaction.atomic
+def delete_house(*, house: House, by) -> None:
+    """ValidationError while birds live or lived in it."""
+    if Stay.objects.filter(house=house).exists():
+        raise ValidationError(
+            f"Birds live or lived in {house}, so it stays. Correct their stays first if it was "
+            "a mistake."
+        )
+    for feature in Feature.objects.filter(house=house).select_related("flock"):
+        delete_feature(feature=feature, by=by)
+    for told in (*house.changes.select_related("flock"), *house.walks.select_related("flock")):
+        history.delete(told, by=by)
+    history.delete(house, by=by)
+
+
+@transaction.atomic
+def add_feature(*, feature: Feature, state: FeatureState, today: dt.date) -> None:
+    """A new feature with its first state."""
+    _not_to_come(state.since, today)
+    feature.full_clean()
+    feature.save()
+    state.feature = feature
+    state.full_clean()
+    state.save()
+
+
+@transaction.atomic
+def edit_feature(*, feature: Feature, by) -> None:
+    history.change(feature, by=by)
+
+
+@transaction.atomic
+def delete_feature(*, feature: Feature, by) -> None:
+    """It was never there: its states go too. What was taken away is a change, not this."""
+    for state in feature.states.select_related("flock"):
+        history.delete(state, by=by)
+    history.delete(feature, by=by)
+
+
+# Changes in the world
+
+
+@transaction.atomic
+def change_features(
+    *,
+    house: House,
+    on: dt.date,
+    changes: dict[Feature, dict],
+    told: HousingChange | None,
+    by,
+    today: dt.date,
+) -> list[FeatureState]:
+    """From ``on`` each feature is as before but for the given values; gives the new states.
+
+    ``told`` (kind, note) is kept with that day; on a day that has words already they are joined.
+    States that begin later stay as they are. Raises ValidationError for a day to come and for a
+    feature that nobody had described by then.
+    """
+    _not_to_come(on, today)
+    made = [
+        _state_from(feature, on, values, by=by) for feature, values in changes.items() if values
+    ]
+    if told is not None:
+        _tell(house, on, told)
+    return made
+
+
+def _state_from(feature: Feature, on: dt.date, values: dict, *, by) -> FeatureState:
+    held = feature.states.filter(since__lte=on).order_by("-since").first()
+    if held is None and feature.states.exists():
+        raise ValidationError(
+            f"{feature.name} was first described later than {date_words(on)}. "
+            "Correct the day of its first description if it was there before."
+        )
+    if held and held.since == on:
+        for name, value in values.items():
+            setattr(held, name, value)
+        history.change(held, by=by)
+        return held
+    state = FeatureState(flock=feature.flock, feature=feature, since=on)
+    if held:
+        for name in DESCRIPTION:
+            setattr(state, name, getattr(held, name))
+    for name, value in values.items():
+        setattr(state, name, value)
+    state.full_clean()
+    state.save()
+    return state
+
+
+def _tell(house: House, on: dt.date, told: HousingChange) -> None:
+    kept = HousingChange.objects.filter(house=house, on=on, planned=False).first()
+    if kept is None:
+        told.house, told.flock, told.on, told.planned = house, house.flock, on, False
+        told.full_clean()
+        told.save()
+        return
+    if told.kind:
+        kept.kind = told.kind if kept.kind in ("", told.kind) else ChangeKind.SEVERAL
+    kept.note = "\n".join(filter(None, (kept.note, told.note)))
+    kept.full_clean()
+    kept.save()
+
+
+@transaction.atomic
+def keep_photos(*, change: HousingChange, photos: Iterable, without: Iterable = ()) -> None:
+    """Put photos to a change, and take others from it. The photos themselves stay."""
+    change.photos.add(*photos)
+    change.photos.remove(*without)
+
+
+# Corrections
+
+
+@transaction.atomic
+def correct_state(*, state: FeatureState, by) -> None:
+    """What was written down was wrong; the world did not change."""
+    history.change(state, by=by)
+
+
+@transaction.atomic
+def delete_state(*, state: FeatureState, by) -> None:
+    """This never was so: the state before holds on. The only one goes with its feature."""
+    if state.feature.states.count() == 1:
+        raise ValidationError(
+            f"This is all that is written down about {state.feature.name}. Remove it as a whole "
+            "if it never was there."
+        )
+    history.delete(state, by=by)
+
+
+@transaction.atomic
+def correct_change(*, house: House, on: dt.date, told: HousingChange, by, today: dt.date) -> None:
+    """The day, kind or note of a change was wrong; ``told.on`` is the right day.
+
+    The states of the old day move with it. Refused where a feature would jump over another of
+    its states.
+    """
+    if told.on != on:
+        _not_to_come(told.on, today)
+        _move_states(house, on, told.on, by=by)
+    other = HousingChange.objects.filter(house=house, on=told.on, planned=False)
+    if other.exclude(pk=told.pk).exists():
+        raise ValidationError(
+            f"There are words about {date_words(told.on)} already. Take these back first."
+        )
+    if told._state.adding:
+        told.full_clean()
+        told.save()
+    else:
+        history.change(told, by=by)
+
+
+def _move_states(house: House, old: dt.date, new: dt.date, *, by) -> None:
+    low, high = min(old, new), max(old, new)
+    moving = FeatureState.objects.filter(feature__house=house, since=old)
+    for state in moving.select_related("feature", "flock"):
+        between = Q(since__range=(low, high)) & ~Q(pk=state.pk)
+        if state.feature.states.filter(between).exists():
+            raise ValidationError(
+                f"{state.feature.name} has another description between these days."
+            )
+        state.since = new
+        history.change(state, by=by)
+
+
+# Plans
+
+
+@transaction.atomic
+def plan_change(*, change: HousingChange, states: Iterable[PlannedState]) -> None:
+    """Keep a change that is only meant, with what each feature is to become."""
+    change.planned = True
+    change.full_clean()
+    change.save()
+    for state in states:
+        state.flock, state.change = change.flock, change
+        state.full_clean()
+        state.save()
+
+
+@transaction.atomic
+def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
+    """The plan has been done on ``on``: it becomes a change of the house."""
+    _not_to_come(on, today)
+    for planned in plan.planned_states.select_related("feature__flock"):
+        values = {name: getattr(planned, name) for name in DESCRIPTION}
+        feature = planned.feature
+        if feature is None:
+            feature = Feature(
+                flock=plan.flock, house=plan.house, name=planned.name, kind=planned.kind
+            )
+            feature.full_clean()
+            feature.save()
+        _state_from(feature, on, values | {"note": planned.note}, by=by)
+    told = HousingChange(kind=plan.kind, note=plan.note, keeper=plan.keeper)
+    _tell(plan.house, on, told)
+    change = HousingChange.objects.get(house=plan.house, on=on, planned=False)
+    change.photos.add(*plan.photos.all())
+    plan.delete()
+
+
+@transaction.atomic
+def drop_plan(*, plan: HousingChange, by) -> None:
+    history.delete(plan, by=by)
+
+
+# Walks
+
+
+@transaction.atomic
+def save_walk(
+    *, walk: Walk, answers: dict[Feature, dict], by, today: dt.date
+) -> list[FeatureState]:
+    """Keep that somebody looked, and what was found otherwise than written down.
+
+    A second walk of a day is joined to the first.
+    """
+    made = change_features(
+        house=walk.house, on=walk.on, changes=answers, told=None, by=by, today=today
+    )
+    kept = Walk.objects.filter(house=walk.house, on=walk.on).first()
+    if kept is None:
+        walk.full_clean()
+        walk.save()
+    elif walk.note and walk.note not in kept.note:
+        kept.note = "\n".join(filter(None, (kept.note, walk.note)))
+        history.change(kept, by=by)
+    return made
+
+
+# Who lives where
+
+
+@transaction.atomic
+def move_birds(*, birds: Iterable[Bird], house: House, on: dt.date, by, today: dt.date) -> int:
+    """From ``on`` they live in ``house``; how many really moved.
+
+    What she left ends on the same day, which counts for the new house. Raises ValidationError
+    for all of them when it cannot be for one.
+    """
+    _not_to_come(on, today)
+    return sum(_move(bird, house, on, by=by) for bird in birds)
+
+
+def _move(bird: Bird, house: House, on: dt.date, *, by) -> bool:
+    _may_live_here(bird, on)
+    stays = list(Stay.objects.filter(bird=bird).select_related("house", "flock"))
+    later = [stay for stay in stays if stay.since and stay.since > on]
+    if later:
+        raise ValidationError(
+            f"{bird} has moved again since, to {later[0].house} on "
+            f"{date_words(later[0].since)}. Correct that first."
+        )
+    held = next((stay for stay in stays if _covers(stay, on)), None)
+    if held and held.house_id == house.pk:
+        return False
+    if held and held.since == on:
+        # Moved twice on one day: only where she slept counts.
+        held.house = house
+        history.change(held, by=by)
+        return True
+    if held:
+        held.until = on
+        history.change(held, by=by)
+    stay = Stay(flock=bird.flock, bird=bird, house=house, since=on)
+    stay.full_clean()
+    stay.save()
+    return True
+
+
+def _may_live_here(bird: Bird, on: dt.date) -> None:
+    hatched = bird.hatched and PartialDate.parse(bird.hatched).first()
+    if hatched and on < hatched:
+        raise ValidationError(f"{bird} had not hatched on {date_words(on)} yet.")
+    left = bird.left and PartialDate.parse(bird.left).last()
+    if left and on > left:
+        raise ValidationError(f"{bird} had left the flock before {date_words(on)}.")
+
+
+def _covers(stay: Stay, day: dt.date) -> bool:
+    return (stay.since is None or stay.since <= day) and (stay.until is None or day < stay.until)
+
+
+@transaction.atomic
+def correct_stay(*, stay: Stay, by) -> None:
+    """ValidationError, in words, when she would have lived in two houses at once."""
+    stay.full_clean()
+    for other in Stay.objects.filter(bird=stay.bird_id).exclude(pk=stay.pk).select_related("house"):
+        if overlap(stay, other):
+            raise ValidationError(f"She lived in {other.house} at that time: {span(other)}.")
+    history.change(stay, by=by)
+
+
+@transaction.atomic
+def delete_stay(*, stay: Stay, by) -> None:
+    history.delete(stay, by=by)
+
+
+@transaction.atomic
+def end_stays(*, bird: Bird, on: dt.date, by) -> None:
+    """She left the flock on ``on``: nothing she lives in goes on after that day."""
+    for stay in Stay.objects.filter(bird=bird, until=None).select_related("flock"):
+        if stay.since is None or stay.since <= on:
+            stay.until = on
+            history.change(stay, by=by)
+
+
+def overlap(one: Stay, other: Stay) -> bool:
+    """Whether both hold on some day; that one ends on the day the other begins is no overlap."""
+    if one.since is not None and one.since == other.since:
+        return True
+    return _begins_before_end(one, other) and _begins_before_end(other, one)
+
+
+def _begins_before_end(one: Stay, other: Stay) -> bool:
+    return one.since is None or other.until is None or one.since < other.until
+
+
+def span(stay: Stay) -> str:
+    """``from 1 May 2026 until 3 Jun 2026``."""
+    since = f"from {date_words(stay.since)}" if stay.since else "from the beginning"
+    return f"{since} until {date_words(stay.until)}" if stay.until else f"{since} on"
+
+
+def _not_to_come(day: dt.date, today: dt.date) -> None:
+    if day > today:
+        raise ValidationError(
+            "This day is still to come. What you only mean to do can be kept as a plan."
+        )

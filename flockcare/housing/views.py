@@ -1,0 +1,212 @@
+"""Pages about houses: the list, one house on a day, one feature through time."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.db.models import OuterRef, Subquery
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from flockcare.housing import changes, services
+from flockcare.housing.capacity import DIRECTIVE_SCOPE, capacity, thumb
+from flockcare.housing.changes import description
+from flockcare.housing.checklist import unanswered
+from flockcare.housing.forms import HouseForm
+from flockcare.housing.models import Feature, House, HousingChange, Walk
+from flockcare.housing.residents import counts_on, residents_on
+from flockcare.housing.states import HouseRecord, NotRecorded, record_of, records_of
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+
+form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
+CHANGES_SHOWN = 6
+
+
+def saved(form, deed, **kwargs) -> bool:
+    """Do the deed; what the records themselves object to is said on the form."""
+    try:
+        deed(**kwargs)
+    except ValidationError as error:
+        form.add_error(None, error.messages)
+        return False
+    return True
+
+
+def house_or_404(flock, house_id) -> House:
+    house = get_object_or_404(House, flock=flock, pk=house_id)
+    house.flock = flock
+    return house
+
+
+@require_safe
+@flock_view()
+def house_list(request, flock):
+    today = timezone.localdate()
+    houses = list(House.objects.filter(flock=flock))
+    records = records_of(houses)
+    told: dict = {}
+    for one in HousingChange.objects.filter(flock=flock, planned=False):
+        told.setdefault(one.house_id, []).append(one)
+    counts = counts_on(flock, today)
+    entries = [
+        {
+            "house": house,
+            "birds": counts[house.pk],
+            "last": _last_made(records[house.pk], told.get(house.pk, []), flock.units),
+            "described": records[house.pk].begins is not None,
+        }
+        for house in houses
+    ]
+    return render(
+        request,
+        "housing/list.html",
+        {"here": "houses", "entries": entries, "homeless": _homeless(flock, counts)},
+    )
+
+
+def _last_made(record: HouseRecord, told, units: str) -> changes.Change | None:
+    return next((one for one in changes.history(record, told, units=units) if one.made), None)
+
+
+def _homeless(flock, counts) -> int:
+    """Birds of the flock that are in no house, as far as is written down."""
+    return flock.bird_set.present().count() - sum(counts.values())
+
+
+@require_safe
+@flock_view()
+def house(request, flock, house_id):
+    """A house as it is, or with ``?on=`` as it was on a day."""
+    newest = Walk.objects.filter(house=OuterRef("pk")).order_by("-on")
+    house = get_object_or_404(
+        House.objects.annotate(
+            walked_on=Subquery(newest.values("on")[:1]),
+            walked_by=Subquery(newest.values("keeper__name")[:1]),
+            walk_note=Subquery(newest.values("note")[:1]),
+        ),
+        flock=flock,
+        pk=house_id,
+    )
+    house.flock = flock
+    today = timezone.localdate()
+    day, strange = _chosen_day(request.GET.get("on", ""), today)
+    record = record_of(house)
+    try:
+        layout, refused = record.on(day), ""
+    except NotRecorded as error:
+        layout, refused = [], str(error)
+    told = list(
+        HousingChange.objects.filter(house=house)
+        .select_related("keeper")
+        .prefetch_related("photos", "planned_states__feature")
+    )
+    history = changes.history(record, told, units=flock.units)
+    residents = residents_on(house, day)
+    classes = [bird.weight_class for bird in residents]
+    return render(
+        request,
+        "housing/house.html",
+        {
+            "here": "houses",
+            "house": house,
+            "record": record,
+            "day": day,
+            "today": today,
+            "past": day != today,
+            "strange": strange,
+            "refused": refused,
+            "layout": layout,
+            "lines": [
+                (feature, description(state, flock.units), state) for feature, state in layout
+            ],
+            "residents": residents,
+            "capacity": capacity(
+                layout, floor_cm2=house.floor_cm2, classes=classes, units=flock.units
+            ),
+            "thumb": thumb(layout, classes=classes, units=flock.units),
+            "scope": DIRECTIVE_SCOPE,
+            "unanswered": unanswered(layout),
+            "history": history[:CHANGES_SHOWN],
+            "older": history[CHANGES_SHOWN:],
+            "plans": [
+                (plan, changes.plan_words(plan, layout, units=flock.units))
+                for plan in told
+                if plan.planned
+            ],
+        },
+    )
+
+
+def _chosen_day(text: str, today: dt.date) -> tuple[dt.date, bool]:
+    """The day that an address asks for, and whether it could not be understood."""
+    if not text:
+        return today, False
+    try:
+        day = dt.date.fromisoformat(text)
+    except ValueError:
+        return today, True
+    return (today, True) if day > today else (day, False)
+
+
+@form_page
+def house_add(request, flock):
+    form = HouseForm(request.POST or None, instance=House(flock=flock))
+    if form.is_valid() and saved(form, services.add_house, house=form.instance):
+        messages.success(request, f"{form.instance} is added. Now say what stands in it.")
+        return redirect("housing:house", flock.pk, form.instance.pk)
+    return render(request, "housing/house_form.html", {"here": "houses", "form": form})
+
+
+@form_page
+def house_edit(request, flock, house_id):
+    house = house_or_404(flock, house_id)
+    name = house.name
+    form = HouseForm(request.POST or None, instance=house)
+    if form.is_valid() and saved(form, services.edit_house, house=house, by=request.user):
+        messages.success(request, "Saved.")
+        return redirect("housing:house", flock.pk, house.pk)
+    return render(
+        request,
+        "housing/house_form.html",
+        {"here": "houses", "form": form, "house": house, "name": name},
+    )
+
+
+@require_POST
+@form_page
+def house_delete(request, flock, house_id):
+    house = house_or_404(flock, house_id)
+    try:
+        services.delete_house(house=house, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+        return redirect("housing:edit", flock.pk, house.pk)
+    messages.success(request, f"{house} is removed.")
+    return redirect("housing:list", flock.pk)
+
+
+@require_safe
+@flock_view()
+def feature(request, flock, feature_id):
+    """One feature: what it is, and what it was before."""
+    feature = get_object_or_404(Feature.objects.select_related("house"), flock=flock, pk=feature_id)
+    states = list(feature.states.order_by("since"))
+    entries, before = [], None
+    for state in states:
+        found = changes.differences(feature, before, state, units=flock.units)
+        entries.append((state, ", ".join(found.words), description(state, flock.units)))
+        before = state
+    return render(
+        request,
+        "housing/feature.html",
+        {
+            "here": "houses",
+            "feature": feature,
+            "entries": entries[::-1],
+            "present": states[-1] if states else None,
+        },
+    )
