@@ -154,6 +154,10 @@ class FootFinding(models.Model):
             raise ValidationError({"scab": "Say whether the scab is brown or black."})
 
     @property
+    def places(self) -> str:
+        return ", ".join(Site(site).label for site in self.sites)
+
+    @property
     def affected(self) -> bool:
         return self.score >= AFFECTED_FROM
 
