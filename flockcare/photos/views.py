@@ -13,15 +13,20 @@ from flockcare.photos.models import Photo
 @require_safe
 @flock_view()
 def file(request, flock, photo_id, size):
+    """A kept file; also of a deleted photo, which can still be put back."""
     if size not in (None, *SIZES):
         raise Http404("Photos are kept in other sizes.")
-    photo = get_object_or_404(Photo, flock=flock, pk=photo_id)
-    return private_file(
+    photo = get_object_or_404(Photo.with_deleted, flock=flock, pk=photo_id)
+    response = private_file(
         request,
         photo.path(size),
         content_type="image/jpeg",
-        tag=f"{photo.sha256[:32]}-{size or 'full'}",
+        tag=f"{photo.sha256[:32]}-{photo.edition}-{size or 'full'}",
     )
+    # A size changes when the photo is turned or cropped, unless its address says which it is.
+    if size and request.GET.get("v") != (photo.edition or "0"):
+        response.headers["Cache-Control"] = "private, no-cache"
+    return response
 
 
 @require_POST

@@ -85,6 +85,7 @@ def records(flock, keeper) -> dict:
         "bird_id": bird.pk,
         "check_id": check.pk,
         "photo_id": photo.pk,
+        "foot": "left",
         "size": 240,
         "weighing_id": Weighing.objects.create(
             flock=flock, bird=bird, on=date(2026, 1, 1), grams=2000

@@ -1,0 +1,186 @@
+"""Turning and cropping what is shown of a photo, deleting it and putting it back.
+
+The original file is never touched: the sizes that are shown are made from it anew, and places in
+a photo go on referring to it. Pictures are decoded and files written outside any transaction.
+"""
+
+import datetime as dt
+import io
+import secrets
+from dataclasses import dataclass
+
+from django.core.exceptions import ValidationError
+from django.core.files.storage import default_storage
+from django.db import transaction
+from django.db.models import Count, Q, Sum
+from django.utils import timezone
+from PIL import Image
+
+from flockcare.people import history
+from flockcare.photos.intake import SIZES
+from flockcare.photos.models import Photo
+from flockcare.photos.services import remove, write
+
+KEPT_AFTER_DELETION = dt.timedelta(days=30)
+LEAST_CROP_PX = 64
+# Clockwise, as it is meant; Pillow counts the other way.
+_TURNS = {
+    1: Image.Transpose.ROTATE_270,
+    2: Image.Transpose.ROTATE_180,
+    3: Image.Transpose.ROTATE_90,
+}
+
+
+# --- What is shown
+
+
+def turn(*, photo: Photo, keeper, quarter_turns: int) -> None:
+    """Turn what is shown by so many quarters, clockwise."""
+    _show(photo, keeper=keeper, quarter_turns=(photo.quarter_turns + quarter_turns) % 4)
+
+
+def crop(*, photo: Photo, keeper, box: tuple[int, int, int, int] | None) -> None:
+    """Show only a part: left, top, right, bottom in pixels of the original; None shows all.
+
+    Raises ValidationError for a part that lies outside the photo or is too small to see.
+    """
+    if box is not None:
+        left, top, right, bottom = box
+        if not (0 <= left < right <= photo.width and 0 <= top < bottom <= photo.height):
+            raise ValidationError("This part lies outside the photo.")
+        least = min(LEAST_CROP_PX, photo.width, photo.height)
+        if min(right - left, bottom - top) < least:
+            raise ValidationError("Keep more of the photo: this part is too small to see.")
+        box = None if box == (0, 0, photo.width, photo.height) else list(box)
+    _show(photo, keeper=keeper, crop=box)
+
+
+def _show(photo: Photo, *, keeper, **values) -> None:
+    before = photo.edition
+    for name, value in values.items():
+        setattr(photo, name, value)
+    old = [photo.path(size) for size in SIZES]
+    # A name of its own: whoever looks at the page meanwhile still gets the files before.
+    photo.edition = secrets.token_hex(4)
+    files = {photo.path(size): content for size, content in _sizes(photo).items()}
+    photo.stored_bytes = sum(map(len, files.values())) + default_storage.size(photo.path())
+    write(files)
+    try:
+        with transaction.atomic():
+            stored = Photo.objects.select_for_update().filter(pk=photo.pk).first()
+            if stored is None or stored.edition != before:
+                raise ValidationError("Somebody else has just changed this photo. Look again.")
+            history.change(photo, by=keeper)
+    except BaseException:
+        remove(files)
+        raise
+    remove(old)
+
+
+def _sizes(photo: Photo) -> dict[int, bytes]:
+    """Each size made from the one above it, the first from the original."""
+    shown = _largest(photo)
+    made = {}
+    for side in SIZES:
+        if shown.size != photo.shown_at(side):
+            shown = shown.resize(photo.shown_at(side), Image.Resampling.LANCZOS, reducing_gap=2.0)
+        out = io.BytesIO()
+        shown.save(out, "JPEG", quality=85, subsampling="4:2:0")
+        made[side] = out.getvalue()
+    return made
+
+
+def _largest(photo: Photo) -> Image.Image:
+    """What is shown, at the largest size; a large photo is decoded no larger than it needs."""
+    factor = max(1, max(photo.shown) // SIZES[0])
+    width, height = photo.shown_at(SIZES[0])
+    if photo.quarter_turns % 2:
+        width, height = height, width
+    with (
+        default_storage.open(photo.path()) as file,
+        Image.open(file, formats=["JPEG"]) as image,
+    ):
+        # The decoder halves, quarters … the picture as far as it stays larger than this.
+        image.draft("RGB", (photo.width // factor, photo.height // factor))
+        part = [edge * image.width / photo.width for edge in photo.crop_box]
+        part[2], part[3] = min(part[2], image.width), min(part[3], image.height)
+        shown = image.convert("RGB").resize(
+            (width, height), Image.Resampling.LANCZOS, box=part, reducing_gap=2.0
+        )
+    return shown.transpose(_TURNS[photo.quarter_turns]) if photo.quarter_turns else shown
+
+
+# --- Deleting
+
+
+def hanging_on(photo: Photo) -> list[tuple[int, str]]:
+    """What belongs to a photo or is shown with it: how many, and their name."""
+    found = []
+    for relation in photo._meta.related_objects:
+        name = relation.related_model._meta
+        if relation.one_to_many or relation.many_to_many:
+            count = getattr(photo, relation.get_accessor_name()).count()
+            found.append(
+                (count, str(name.verbose_name if count == 1 else name.verbose_name_plural))
+            )
+    return [(count, name) for count, name in found if count]
+
+
+def gone_on(photo: Photo) -> dt.datetime:
+    """When a deleted photo cannot be put back any more."""
+    return photo.deleted_at + KEPT_AFTER_DELETION
+
+
+@transaction.atomic
+def delete(*, photo: Photo, keeper, now=None) -> None:
+    """Hide a photo; for 30 days it can be put back with all that hangs on it."""
+    photo.deleted_at = now or timezone.now()
+    history.change(photo, by=keeper)
+
+
+def put_back(*, photo: Photo, keeper, now=None) -> None:
+    """Raises ValidationError when it is too late, or the same photo was sent again since."""
+    if photo.deleted_at is None:
+        return
+    if gone_on(photo) <= (now or timezone.now()):
+        raise ValidationError("This photo was deleted more than 30 days ago and is gone.")
+    with transaction.atomic():
+        if Photo.objects.filter(flock=photo.flock_id, sha256=photo.sha256).exists():
+            raise ValidationError("The same photo has been sent again since. Look at that one.")
+        photo.deleted_at = None
+        history.change(photo, by=keeper)
+
+
+def purge(*, now=None) -> int:
+    """Remove what was deleted more than 30 days ago, files first; how many photos that were.
+
+    Cut off half-way, it ends its work the next time.
+    """
+    too_old = (now or timezone.now()) - KEPT_AFTER_DELETION
+    photos = list(Photo.with_deleted.filter(deleted_at__lte=too_old))
+    for photo in photos:
+        remove([photo.path(), *(photo.path(size) for size in SIZES)])
+        with transaction.atomic():
+            history.delete(photo, by=None)
+    return len(photos)
+
+
+@dataclass(frozen=True)
+class Space:
+    """How many photos a flock keeps, and their bytes; those deleted are counted apart."""
+
+    photos: int
+    bytes: int
+    deleted: int
+    deleted_bytes: int
+
+
+def space(flock) -> Space:
+    kept, gone = Q(deleted_at=None), Q(deleted_at__isnull=False)
+    sums = Photo.with_deleted.filter(flock=flock).aggregate(
+        photos=Count("pk", filter=kept),
+        bytes=Sum("stored_bytes", filter=kept, default=0),
+        deleted=Count("pk", filter=gone),
+        deleted_bytes=Sum("stored_bytes", filter=gone, default=0),
+    )
+    return Space(**sums)

@@ -1,0 +1,173 @@
+"""Measuring a sore: one form, sent whole by a browser without script, or piece by piece by ours."""
+
+import json
+
+import numpy as np
+from django.contrib import messages
+from django.http import JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST
+
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+from flockcare.photos import measuring, words
+from flockcare.photos.forms import NO_LENGTH, NO_SCALE, NO_TAP, MeasureForm
+from flockcare.photos.models import CardReading, Photo
+from flockcare.photos.outline import NoOutline
+from flockcare.photos.pictures import Picture
+from flockcare.photos.scale import CannotMeasure
+from flockcare.photos.series import to_shown, when
+from flockcare.photos.views_photo import photo_or_404
+
+
+@flock_view(read=Role.KEEPER)
+def measure(request, flock, photo_id):
+    """``do``: read the card, suggest an outline, tell its sizes, or save it."""
+    photo = photo_or_404(flock, photo_id)
+    if request.method != "POST":
+        return _page(request, photo, MeasureForm(initial=_newest(photo)))
+    form = MeasureForm(request.POST)
+    deed = DEEDS.get(request.POST.get("do"), _sizes)
+    answer = {}
+    try:
+        if not form.is_valid():
+            raise CannotMeasure(next(iter(form.errors.values()))[0])
+        answer = deed(photo, form, request.user)
+    except (CannotMeasure, NoOutline) as refused:
+        answer = {"reason": refused.reason}
+    if request.accepts("text/html"):
+        return _answer_without_script(request, photo, form, answer)
+    return JsonResponse(answer, status=422 if "reason" in answer else 200)
+
+
+def _answer_without_script(request, photo, form, answer):
+    if "saved" in answer:
+        return redirect(answer["saved"])
+    kept = {name: form.data.get(name) for name in form.fields}
+    kept["outline"] = json.dumps(answer.get("outline") or form.cleaned_data.get("outline") or [])
+    status = 422 if "reason" in answer else 200
+    return _page(request, photo, MeasureForm(initial=kept), answer, status=status)
+
+
+def _page(request, photo, form, answer=None, status=200):
+    reading = CardReading.objects.filter(photo=photo).first()
+    width, height = photo.shown
+    turn = to_shown(photo)
+    outline = json.loads(form["outline"].value() or "[]")
+    context = {
+        "photo": photo,
+        "picture": Picture(photo),
+        "when": when(photo),
+        "width": width,
+        "height": height,
+        "turn": " ".join(f"{value:.2f}" for value in turn.T.ravel()),
+        "form": form,
+        "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in outline),
+        "card": reading and _card_words(photo, reading),
+        "answer": answer or {},
+        "here": "birds",
+    }
+    return render(request, "photos/measure.html", context, status=status)
+
+
+def _newest(photo) -> dict:
+    """The form as the newest measurement left it; a known length has to be tapped anew."""
+    last = photo.measurements.last()
+    if last is None:
+        return {}
+    return {"outline": json.dumps(last.outline_px), "length_mm": last.length_mm}
+
+
+def _card_words(photo, reading) -> dict:
+    if reading.view is None:
+        return {"reason": reading.reason}
+    view = measuring.card_scale(reading).view
+    return {
+        "tilt": f"{view.tilt_degrees:.0f}",
+        "error": f"{100 * view.relative_area_error:.0f}",
+        "doubt": measuring.doubt(photo, reading),
+    }
+
+
+# --- What can be asked for
+
+
+def _read_card(photo: Photo, form, keeper) -> dict:
+    return {"card": _card_words(photo, measuring.read_card_anew(photo))}
+
+
+def _suggest(photo: Photo, form, keeper) -> dict:
+    tap = _tap(photo, form)
+    outline = measuring.suggest(photo, tap, _scale_if_any(photo, form))
+    answer = {"outline": np.round(outline, 1).tolist()}
+    try:
+        return answer | _words(photo, form, answer["outline"])
+    except CannotMeasure as refused:
+        return answer | {"missing": refused.reason}
+
+
+def _sizes(photo: Photo, form, keeper) -> dict:
+    return _words(photo, form, form.cleaned_data["outline"])
+
+
+def _save(photo: Photo, form, keeper) -> dict:
+    measuring.measure(
+        photo=photo,
+        keeper=keeper,
+        scale=_scale(photo, form),
+        outline=form.cleaned_data["outline"],
+    )
+    if photo.bird and photo.foot:
+        page = reverse("photos:series", args=[photo.flock_id, photo.bird_id, photo.foot])
+        return {"saved": f"{page}?b={photo.pk.hex[:8]}"}
+    return {"saved": reverse("photos:photo", args=[photo.flock_id, photo.pk])}
+
+
+DEEDS = {"card": _read_card, "suggest": _suggest, "sizes": _sizes, "save": _save}
+
+
+def _words(photo, form, outline) -> dict:
+    found = measuring.sizes(photo, _scale(photo, form), outline)
+    return {"area": words.area(found), "diameter": words.diameter(found)}
+
+
+def _scale(photo, form) -> measuring.Scale:
+    if not form.by_length:
+        return measuring.card_scale(measuring.card_reading(photo))
+    ends, length = form.cleaned_data["ends"], form.known_mm()
+    if length is None:
+        raise CannotMeasure(NO_LENGTH)
+    if len(ends) != 2:
+        raise CannotMeasure(NO_SCALE)
+    return measuring.length_scale(photo, ends, length, form.cleaned_data["px_per_screen_px"])
+
+
+def _scale_if_any(photo, form) -> measuring.Scale | None:
+    try:
+        return _scale(photo, form)
+    except CannotMeasure:
+        return None
+
+
+def _tap(photo: Photo, form) -> tuple[float, float]:
+    """In pixels of the original: tapped, or typed in percent of what is shown."""
+    if form.cleaned_data["tap"]:
+        return form.cleaned_data["tap"][0]
+    shares = form.cleaned_data["tap_left"], form.cleaned_data["tap_top"]
+    if None in shares:
+        raise NoOutline(NO_TAP)
+    turn = to_shown(photo)
+    shown = np.array(shares) / 100 * photo.shown
+    return tuple((turn[:, :2].T @ (shown - turn[:, 2])).tolist())
+
+
+@require_POST
+@flock_view()
+def take_back(request, flock, photo_id):
+    """Delete the newest measurement of a photo."""
+    photo = photo_or_404(flock, photo_id)
+    if newest := photo.measurements.last():
+        measuring.delete_measurement(measurement=newest, keeper=request.user)
+        messages.success(request, "The newest measurement of this photo was taken back.")
+    return redirect("photos:photo", flock.pk, photo.pk)

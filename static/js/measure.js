@@ -1,0 +1,463 @@
+// Drawing the outline of a sore over its photo. Points are kept in pixels of the original; the
+// group `.marks` turns them into what is shown, so that turned and cropped photos need no thought.
+"use strict";
+
+const form = document.querySelector(".measure-form");
+const board = form.querySelector(".board");
+const marks = board.querySelector(".marks");
+const edge = marks.querySelector(".edge");
+const result = form.querySelector(".result");
+const shown = { width: board.viewBox.baseVal.width, height: board.viewBox.baseVal.height };
+const button = (does) => form.querySelector(`[data-does=${does}]`);
+const HINTS = {
+  suggest: "Tap in the middle of the sore. Then move the points that are off.",
+  draw: "Draw round the sore with a finger, or tap point after point. Drag a point to move it.",
+  length: "Tap one end of the known length, then the other.",
+};
+
+let outline = JSON.parse(form.elements.outline.value || "[]");
+let ends = JSON.parse(form.elements.ends.value || "[]");
+let cross = null; // where to suggest from
+let chosen = 0; // the point that the keyboard and the buttons mean
+let coarsest = 0; // pixels of the original under one pixel of the screen when an end was placed
+const past = [];
+
+// --- Places
+
+// Pixels of the screen for one of the original.
+function scale() {
+  const { a, b, c, d } = marks.getScreenCTM();
+  return Math.sqrt(Math.abs(a * d - b * c));
+}
+
+function placeOf(event) {
+  const { x, y } = new DOMPoint(event.clientX, event.clientY).matrixTransform(marks.getScreenCTM().inverse());
+  return [x, y];
+}
+
+const apart = ([x, y], [u, v]) => Math.hypot(x - u, y - v);
+
+function middleOfView() {
+  const box = board.getBoundingClientRect();
+  return placeOf({ clientX: box.left + box.width / 2, clientY: box.top + box.height / 2 });
+}
+
+function nearest(points, place, reach) {
+  let best = -1;
+  for (const [number, point] of points.entries()) {
+    const far = apart(point, place);
+    if (far <= reach && (best < 0 || far < apart(points[best], place))) best = number;
+  }
+  return best;
+}
+
+// --- Drawing the marks
+
+function svg(name, attributes, parent) {
+  const element = document.createElementNS("http://www.w3.org/2000/svg", name);
+  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
+  parent.append(element);
+  return element;
+}
+
+// Marks that take the focus are kept and moved, never made anew while they have it.
+const handles = new Map();
+
+function handle(key, place, kind, label, focusable) {
+  let group = handles.get(key);
+  if (!group) {
+    group = svg("g", { role: "button", class: kind, "data-key": key }, marks);
+    svg(kind === "cross" ? "path" : "circle", { class: "dot" }, group);
+    handles.set(key, group);
+  }
+  const one = 1 / scale();
+  group.setAttribute("transform", `translate(${place[0]} ${place[1]})`);
+  group.setAttribute("aria-label", label);
+  group.setAttribute("tabindex", focusable ? 0 : -1);
+  const dot = group.firstChild;
+  if (kind === "cross") {
+    const [far, near] = [14 * one, 4 * one];
+    dot.setAttribute("d", `M${-far} 0H${-near}M${near} 0H${far}M0 ${-far}V${-near}M0 ${near}V${far}`);
+  } else dot.setAttribute("r", (kind === "end" ? 8 : outline.length > 24 ? 4.5 : 6) * one);
+  return group;
+}
+
+function show() {
+  edge.setAttribute("points", outline.map((point) => point.join()).join(" "));
+  const wanted = new Set();
+  const draw = (key, ...rest) => {
+    wanted.add(key);
+    return handle(key, ...rest);
+  };
+  if (tool() === "suggest" || cross) {
+    draw("cross", cross ?? middleOfView(), "cross", "Place to suggest the edge from", true);
+  }
+  chosen = Math.min(chosen, Math.max(outline.length - 1, 0));
+  for (const [number, point] of outline.entries()) {
+    const label = `Point ${number + 1} of ${outline.length}`;
+    const dot = draw(`p${number}`, point, "point", label, number === chosen);
+    dot.setAttribute("aria-pressed", number === chosen);
+  }
+  if (byLength()) {
+    for (const [number, end] of ends.entries()) {
+      draw(`e${number}`, end, "end", `End ${number + 1} of the known length`, true);
+    }
+  }
+  for (const [key, group] of handles) {
+    if (wanted.has(key)) continue;
+    group.remove();
+    handles.delete(key);
+  }
+  marks.querySelector(".ruler")?.remove();
+  if (byLength() && ends.length === 2) {
+    const [[x1, y1], [x2, y2]] = ends;
+    edge.after(svg("line", { class: "ruler", x1, y1, x2, y2 }, marks));
+  }
+  button("undo").disabled = !past.length;
+  button("remove").disabled = outline.length <= 3;
+  form.elements.outline.value = outline.length ? JSON.stringify(outline.map(rounded)) : "";
+  form.elements.ends.value = ends.length === 2 ? JSON.stringify(ends.map(rounded)) : "";
+}
+
+const rounded = (point) => point.map((value) => Math.round(value * 10) / 10);
+
+// --- What the keeper does
+
+function remember() {
+  past.push(JSON.stringify([outline, ends]));
+  if (past.length > 200) past.shift();
+}
+
+function undo() {
+  if (!past.length) return;
+  [outline, ends] = JSON.parse(past.pop());
+  changed();
+}
+
+function insertAt(place) {
+  // Where it lengthens the outline least.
+  let best = outline.length, least = Infinity;
+  for (let at = 1; outline.length > 2 && at <= outline.length; at += 1) {
+    const before = outline[at - 1], after = outline[at % outline.length];
+    const longer = apart(before, place) + apart(place, after) - apart(before, after);
+    if (longer <= least) [best, least] = [at, longer];
+  }
+  outline.splice(best, 0, place);
+  chosen = best;
+}
+
+function remove() {
+  if (outline.length <= 3) return;
+  remember();
+  outline.splice(chosen, 1);
+  changed();
+  focusChosen();
+}
+
+function insertAfter() {
+  if (outline.length < 3) return ring();
+  remember();
+  const [x, y] = outline[chosen], [u, v] = outline[(chosen + 1) % outline.length];
+  outline.splice(chosen + 1, 0, [(x + u) / 2, (y + v) / 2]);
+  chosen += 1;
+  changed();
+  focusChosen();
+}
+
+function ring() {
+  remember();
+  const [x, y] = cross ?? middleOfView(), radius = 36 / scale();
+  outline = Array.from({ length: 12 }, (_, hour) => [
+    x + radius * Math.cos((hour * Math.PI) / 6), y + radius * Math.sin((hour * Math.PI) / 6),
+  ]);
+  chosen = 0;
+  changed();
+  focusChosen();
+}
+
+const focusChosen = () => handles.get(`p${chosen}`)?.focus({ preventScroll: true });
+
+function placeEnd(place) {
+  remember();
+  coarsest = ends.length === 2 ? 1 / scale() : Math.max(coarsest, 1 / scale());
+  ends = ends.length === 2 ? [place] : [...ends, place];
+  form.elements.px_per_screen_px.value = coarsest;
+  changed();
+}
+
+const tool = () => form.elements.tool.value;
+const byLength = () => form.elements.scaled_by.value === "length";
+
+// --- Fingers and mouse: one finger works, two bring the photo nearer
+
+const down = new Map();
+let held = null; // what the first finger does
+
+function begin(event) {
+  const place = placeOf(event), reach = 20 / scale();
+  const end = byLength() ? nearest(ends, place, reach) : -1;
+  if (end >= 0) return { kind: "end", number: end, from: place, before: JSON.stringify([outline, ends]) };
+  const point = nearest(outline, place, reach);
+  if (point >= 0 && tool() !== "length") {
+    chosen = point;
+    show();
+    return { kind: "point", number: point, from: place, before: JSON.stringify([outline, ends]) };
+  }
+  return { kind: "new", from: place, stroke: [place] };
+}
+
+function drag(event) {
+  const place = placeOf(event);
+  if (held.kind === "new") {
+    const last = held.stroke[held.stroke.length - 1];
+    if (tool() === "draw" && apart(last, place) > 5 / scale()) {
+      held.stroke.push(place);
+      held.line ??= svg("polyline", { class: "stroke" }, marks);
+      held.line.setAttribute("points", held.stroke.map((point) => point.join()).join(" "));
+    }
+    return;
+  }
+  held.moved ||= apart(place, held.from) > 2 / scale(); // a finger is never quite still
+  if (!held.moved) return;
+  (held.kind === "end" ? ends : outline)[held.number] = place;
+  show();
+}
+
+function finish() {
+  const done = held;
+  held = null;
+  done.line?.remove();
+  if (done.kind !== "new") {
+    if (done.moved) {
+      past.push(done.before);
+      changed();
+    }
+    return;
+  }
+  if (tool() === "suggest") return suggestFrom(done.from);
+  if (tool() === "length") return placeEnd(done.from);
+  remember();
+  if (done.stroke.length > 5) [outline, chosen] = [thinned(done.stroke), 0];
+  else insertAt(done.from);
+  changed();
+}
+
+// At most 90 points, evenly taken: more than a finger can draw.
+function thinned(stroke) {
+  const step = Math.max(1, Math.ceil(stroke.length / 90));
+  return stroke.filter((_, number) => number % step === 0);
+}
+
+board.addEventListener("pointerdown", (event) => {
+  if (event.button) return;
+  down.set(event.pointerId, event);
+  board.setPointerCapture(event.pointerId);
+  if (down.size === 1) held = begin(event);
+  else if (held) {
+    if (held.moved) [outline, ends] = JSON.parse(held.before);
+    held.line?.remove();
+    held = null;
+    show();
+  }
+});
+board.addEventListener("pointermove", (event) => {
+  if (!down.has(event.pointerId)) return;
+  const before = [...down.values()];
+  down.set(event.pointerId, event);
+  if (down.size === 1 && held) drag(event);
+  if (down.size === 2) pinch(before, [...down.values()]);
+});
+board.addEventListener("pointerup", (event) => {
+  if (down.delete(event.pointerId) && held) finish();
+});
+board.addEventListener("pointercancel", (event) => {
+  down.delete(event.pointerId);
+  held?.line?.remove();
+  held = null;
+});
+
+// --- Nearer and farther: a smaller part of the photo in the same frame
+
+function look(x, y, width) {
+  const kept = Math.min(shown.width, Math.max(shown.width / 40, width));
+  const height = (kept * shown.height) / shown.width;
+  const left = Math.min(shown.width - kept, Math.max(0, x));
+  const top = Math.min(shown.height - height, Math.max(0, y));
+  board.setAttribute("viewBox", `${left} ${top} ${kept} ${height}`);
+  show();
+}
+
+function nearer(factor, at) {
+  const { x, y, width, height } = board.viewBox.baseVal;
+  const px = at?.x ?? x + width / 2, py = at?.y ?? y + height / 2;
+  const kept = Math.min(shown.width, Math.max(shown.width / 40, width / factor));
+  look(px - ((px - x) * kept) / width, py - ((py - y) * kept) / width, kept);
+}
+
+function pinch(before, after) {
+  const middle = ([p, q]) => ({ x: (p.clientX + q.clientX) / 2, y: (p.clientY + q.clientY) / 2 });
+  const far = ([p, q]) => Math.max(8, Math.hypot(p.clientX - q.clientX, p.clientY - q.clientY));
+  const inView = ({ x, y }) => new DOMPoint(x, y).matrixTransform(board.getScreenCTM().inverse());
+  const from = inView(middle(before)), to = inView(middle(after));
+  const { x, y, width } = board.viewBox.baseVal;
+  look(x - (to.x - from.x), y - (to.y - from.y), width);
+  nearer(far(after) / far(before), inView(middle(after)));
+}
+
+function lookAt(points) {
+  const matrix = marks.transform.baseVal.consolidate().matrix;
+  const xs = [], ys = [];
+  for (const [x, y] of points) {
+    xs.push(matrix.a * x + matrix.c * y + matrix.e);
+    ys.push(matrix.b * x + matrix.d * y + matrix.f);
+  }
+  const middle = [(Math.min(...xs) + Math.max(...xs)) / 2, (Math.min(...ys) + Math.max(...ys)) / 2];
+  const across = Math.max(Math.max(...xs) - Math.min(...xs), ((Math.max(...ys) - Math.min(...ys)) * shown.width) / shown.height);
+  const width = Math.min(shown.width, 2.2 * across);
+  look(middle[0] - width / 2, middle[1] - (width * shown.height) / shown.width / 2, width);
+}
+
+// --- Keyboard
+
+board.addEventListener("keydown", (event) => {
+  const key = event.target.closest?.("[data-key]")?.dataset.key;
+  if (!key) return;
+  const step = (event.shiftKey ? 20 : 2) / scale();
+  const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+  const does = {
+    PageUp: () => choose(chosen + 1), PageDown: () => choose(chosen - 1),
+    Home: () => choose(0), End: () => choose(outline.length - 1),
+    Delete: remove, Backspace: remove,
+    Enter: () => (key === "cross" ? suggestFrom(cross ?? middleOfView()) : key[0] === "p" && insertAfter()),
+  }[event.key];
+  if (!way && !does) return;
+  event.preventDefault();
+  if (way) shift(key, onOriginal(way, step));
+  else if (key === "cross" ? event.key === "Enter" : key[0] === "p") does();
+});
+
+// A step as it is seen, in the original, which may lie turned.
+function onOriginal([x, y], step) {
+  const { a, b, c, d } = marks.transform.baseVal.consolidate().matrix;
+  return [(a * x + b * y) * step, (c * x + d * y) * step];
+}
+
+function shift(key, [dx, dy]) {
+  const move = ([x, y]) => [x + dx, y + dy];
+  if (key === "cross") {
+    cross = move(cross ?? middleOfView());
+    show();
+    return;
+  }
+  remember();
+  const number = Number(key.slice(1));
+  if (key[0] === "e") ends[number] = move(ends[number]);
+  else outline[number] = move(outline[number]);
+  changed();
+}
+
+function choose(number) {
+  chosen = (number + outline.length) % outline.length;
+  show();
+  focusChosen();
+}
+
+// --- The server
+
+async function ask(deed, more = {}) {
+  const body = new FormData(form);
+  for (const [key, value] of Object.entries({ do: deed, ...more })) body.set(key, value);
+  const answer = await fetch(form.action, {
+    method: "POST", body, headers: { Accept: "application/json" }, redirect: "manual",
+  });
+  if (answer.status !== 200 && answer.status !== 422) throw new Error(`answer ${answer.status}`);
+  return answer.json();
+}
+
+function say(answer) {
+  const reason = answer.reason ?? answer.missing;
+  result.classList.toggle("refused", Boolean(reason));
+  if (!answer.area) {
+    result.textContent = reason ?? "";
+    return;
+  }
+  const area = Object.assign(document.createElement("strong"), { textContent: answer.area });
+  result.replaceChildren(area, `Longest diameter ${answer.diameter}`);
+}
+
+const noAnswer = { reason: "The server could not be reached. What you drew is still here; try again." };
+let waiting = 0, asked = 0;
+
+// After every change; the answer to an older question is not shown.
+function changed() {
+  show();
+  clearTimeout(waiting);
+  if (outline.length < 3) return;
+  waiting = setTimeout(async () => {
+    const mine = (asked += 1);
+    const answer = await ask("sizes").catch(() => noAnswer);
+    if (mine === asked) say(answer);
+  }, 300);
+}
+
+async function suggestFrom(place) {
+  cross = place;
+  show();
+  const mine = (asked += 1);
+  result.classList.remove("refused");
+  result.textContent = "Looking for the edge …";
+  const answer = await ask("suggest", { tap: JSON.stringify([place]) }).catch(() => noAnswer);
+  if (mine !== asked) return;
+  if (answer.outline) {
+    remember();
+    [outline, chosen] = [answer.outline, 0];
+    lookAt(outline);
+  }
+  say(answer);
+}
+
+async function readCard() {
+  const line = form.querySelector(".card-words");
+  line.textContent = "Looking for the card …";
+  const { card, reason } = await ask("card").catch(() => noAnswer);
+  const doubt = form.querySelector(".card-doubt");
+  doubt.hidden = !card?.doubt;
+  doubt.textContent = card?.doubt ?? "";
+  if (!card || card.reason) line.textContent = `${card?.reason ?? reason} Without the card, use a known length.`;
+  else line.textContent = `Card found: tilt ${card.tilt}°, area within ${card.error} %.`;
+  if (outline.length) changed();
+}
+
+// --- Beginning
+
+function scaledBy() {
+  for (const part of form.querySelectorAll(".by-length")) part.hidden = !byLength();
+  form.querySelector(".by-card").hidden = byLength();
+  const other = form.elements.known.value !== "other";
+  form.elements.length_mm.closest(".field").hidden = other;
+  if (byLength() && ends.length < 2) form.elements.tool.value = "length";
+  if (!byLength() && tool() === "length") form.elements.tool.value = "suggest";
+  form.querySelector(".hint").textContent = HINTS[tool()];
+}
+
+form.classList.remove("without-script");
+for (const part of form.querySelectorAll(".with-script")) part.hidden = false;
+for (const [does, deed] of Object.entries({
+  undo, remove, ring, insert: insertAfter,
+  nearer: () => nearer(1.5), farther: () => nearer(1 / 1.5), whole: () => look(0, 0, shown.width),
+})) button(does).addEventListener("click", deed);
+form.querySelector("[value=card][name=do]").addEventListener("click", (event) => {
+  event.preventDefault();
+  readCard();
+});
+form.addEventListener("change", () => {
+  scaledBy();
+  changed();
+});
+form.addEventListener("input", (event) => event.target.name === "length_mm" && changed());
+new ResizeObserver(show).observe(board);
+scaledBy();
+show();
+if (outline.length) lookAt(outline);
+if ("readCard" in form.dataset) readCard();
+else if (outline.length) changed();
