@@ -15,6 +15,9 @@ from flockcare.photos.models import Foot, Photo
 BOTH_CLEAR = "both clear"
 CHOSEN_SIGNS = [name for name in SIGNS if name != "note"]
 SORE_FIELDS = ["sites", "scab", "scab_mm", "swelling", "hot", "oozing", "cold_or_dark"]
+SORE_FIELDS += ["clinical_grade"]
+# Said with one tap, and each can still be said otherwise.
+WELL = {"manner": "bright", "eating": "yes", "droppings": "normal", "belly": "normal"}
 
 
 class FootForm(KeeperModelForm):
@@ -35,6 +38,7 @@ class FootForm(KeeperModelForm):
             "scab": forms.RadioSelect,
             "swelling": forms.RadioSelect,
             "scab_mm": forms.NumberInput(attrs={"min": "0.5", "max": "60", "step": "0.5"}),
+            "clinical_grade": forms.RadioSelect,
         }
         labels = {
             "score": "Lesion score",
@@ -44,6 +48,7 @@ class FootForm(KeeperModelForm):
             "hot": "Hot",
             "oozing": "Oozing",
             "cold_or_dark": "Cold or dark",
+            "clinical_grade": "Clinical grade, if you know it",
         }
         error_messages = {
             "score": {
@@ -63,7 +68,7 @@ class FootForm(KeeperModelForm):
         self.foot = foot
         self.instance.foot = foot
         self.fields["score"].choices = [*LESION.choices, ("", "Not looked at")]
-        for name in ("scab", "swelling"):
+        for name in ("scab", "swelling", "clinical_grade"):
             _without_empty_choice(self.fields[name])
 
     def has_changed(self):
@@ -96,6 +101,9 @@ class CheckForm(KeeperModelForm):
     """One look at one bird, with both feet and the photos that came along."""
 
     check_id = forms.UUIDField(widget=forms.HiddenInput)
+    well = forms.BooleanField(
+        label="Otherwise well: bright, eating, droppings and belly normal", required=False
+    )
     at = forms.DateTimeField(
         label="When",
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
@@ -118,6 +126,7 @@ class CheckForm(KeeperModelForm):
         findings = {}
         if check:
             initial = {"check_id": check.pk, "at": check.at}
+            initial["well"] = all(getattr(check, name) == word for name, word in WELL.items())
             findings = {finding.foot: finding for finding in check.findings.all()}
         super().__init__(data, initial=initial, instance=check)
         for name in CHOSEN_SIGNS:
@@ -186,11 +195,10 @@ class CheckForm(KeeperModelForm):
             findings = [FootFinding(foot=foot, score=0) for foot in Foot]
         else:
             findings = [foot.save(commit=False) for foot in self.feet if foot.has_changed()]
-        return Seen(
-            findings=findings,
-            photos=self.kept_photos,
-            signs={name: self.cleaned_data[name] for name in SIGNS},
-        )
+        signs = {name: self.cleaned_data[name] for name in SIGNS}
+        if self.cleaned_data["well"]:
+            signs |= {name: signs[name] or word for name, word in WELL.items()}
+        return Seen(findings=findings, photos=self.kept_photos, signs=signs)
 
 
 def _without_empty_choice(field) -> None:

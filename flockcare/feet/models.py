@@ -8,7 +8,7 @@ from django.db.models import OuterRef, Q, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.feet.scales import AFFECTED_FROM, GAIT, LESION
+from flockcare.feet.scales import AFFECTED_FROM, BODY_CONDITION, CLINICAL_GRADE, GAIT, LESION
 from flockcare.people.models import FlockRecord
 from flockcare.photos.models import Foot, Photo
 
@@ -72,6 +72,9 @@ class Check(FlockRecord):
     belly = models.CharField(
         max_length=7, blank=True, default="", choices=[("normal", "normal"), ("swollen", "swollen")]
     )
+    body_condition = models.PositiveSmallIntegerField(
+        null=True, blank=True, choices=BODY_CONDITION.choices
+    )
     note = models.TextField(blank=True, default="", max_length=4000)
     photos = models.ManyToManyField(Photo, blank=True, related_name="checks")
 
@@ -132,6 +135,9 @@ class FootFinding(models.Model):
     hot = models.BooleanField(default=False)
     oozing = models.BooleanField(default=False)
     cold_or_dark = models.BooleanField("cold or dark", default=False)
+    clinical_grade = models.PositiveSmallIntegerField(
+        null=True, blank=True, choices=CLINICAL_GRADE.choices
+    )
 
     class Meta:
         constraints = [

@@ -14,6 +14,14 @@ KESTIN = (
     "Kestin, Knowles, Tinch and Gregory (1992), Veterinary Record 131:190–194, as cited by "
     "secondary sources; made for broilers, no gait scale validated for hens was found"
 )
+GREGORY_ROBINS = (
+    "Gregory and Robins (1998), New Zealand Journal of Agricultural Research 41:555–559; wording "
+    "from memory and not sure, so feel the keel and take it as a rough guide"
+)
+BSAVA = (
+    "BSAVA Manual of Raptors, Pigeons and Passerine Birds (2008), chapter 16, figure 16.4, doi "
+    "10.22233/9781910443101.chap16; made for raptors, no clinical grade has been validated for hens"
+)
 OWN_WORDS = "common practice, no published source"
 
 
@@ -26,6 +34,8 @@ class Step:
 
 @dataclass(frozen=True)
 class Scale:
+    """A scale whose steps are counted up without a gap, from any number."""
+
     name: str
     source: str
     steps: tuple[Step, ...]
@@ -34,8 +44,13 @@ class Scale:
     def choices(self) -> list[tuple[int, str]]:
         return [(step.value, step.short) for step in self.steps]
 
+    @property
+    def numbered(self) -> bool:
+        """Whether its steps are called by their numbers, and not by the Roman ones in ``short``."""
+        return self.steps[0].value == 0
+
     def step(self, value: int) -> Step:
-        return self.steps[value]
+        return self.steps[value - self.steps[0].value]
 
 
 LESION = Scale(
@@ -65,4 +80,46 @@ GAIT = Scale(
         Step(5, "Lame", "Completely lame, cannot walk."),
     ),
 )
-SCALES = (LESION, GAIT)
+BODY_CONDITION = Scale(
+    "Body condition",
+    GREGORY_ROBINS,
+    (
+        Step(0, "Very thin", "The keel stands out very much; the breast is hollow beside it."),
+        Step(1, "Thin", "The keel stands out; the breast is flat beside it."),
+        Step(2, "Good", "The keel stands out less; the breast is rounded beside it."),
+        Step(3, "Plump", "The breast is plump; the keel is hardly felt."),
+    ),
+)
+
+CLINICAL_GRADE = Scale(
+    "Clinical grade",
+    BSAVA,
+    (
+        Step(
+            1,
+            "I",
+            "Bruised or reddened skin of the sole, a dry growing “corn”, or skin dying from "
+            "pressure.",
+        ),
+        Step(2, "II", "Small scabs on the surface."),
+        Step(
+            3,
+            "III",
+            "Infected: a small (5 mm) scab that goes deep, with a swollen foot; or a hot, swollen, "
+            "painful or oozing foot without damage to the vital structures below.",
+        ),
+        Step(
+            4,
+            "IV",
+            "Lasting infection of vital structures below, such as a tendon sheath; she can still "
+            "use the foot.",
+        ),
+        Step(
+            5,
+            "V",
+            "End stage: the foot cannot be used, the bone is infected or a flexor tendon torn, or "
+            "both.",
+        ),
+    ),
+)
+SCALES = (LESION, GAIT, BODY_CONDITION, CLINICAL_GRADE)

@@ -17,7 +17,9 @@ from flockcare.photos.models import Photo
 CLOCK_TOLERANCE = timedelta(minutes=10)
 # A bird that a keeper took in a round and did not finish is offered to the others again.
 HOLD = timedelta(minutes=15)
-SIGNS = ("gait", "manner", "eating", "droppings", "belly", "note")
+# How long before a round began a bird may have been looked at for that round.
+BEFORE_THE_ROUND = timedelta(days=1)
+SIGNS = ("gait", "manner", "eating", "droppings", "belly", "body_condition", "note")
 
 
 @dataclass
@@ -51,6 +53,7 @@ def _finding_values(finding: FootFinding) -> tuple:
         finding.hot,
         finding.oozing,
         finding.cold_or_dark,
+        finding.clinical_grade,
     )
 
 
@@ -114,9 +117,13 @@ def _clean(check: Check) -> None:
 
 
 def _tell_the_round(check: Check, *, now) -> None:
-    """A check counts for the round that is on, wherever it was made from."""
+    """A check counts for the round that is on, wherever it was made from; one of long ago not."""
     waiting = RoundBird.objects.filter(
-        round__flock=check.flock_id, round__ended_at=None, bird=check.bird_id, check_record=None
+        round__flock=check.flock_id,
+        round__ended_at=None,
+        round__started_at__lte=check.at + BEFORE_THE_ROUND,
+        bird=check.bird_id,
+        check_record=None,
     )
     if waiting.update(check_record=check):
         _end_finished_rounds(check.flock_id, now=now)

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from flockcare.birds.models import Bird, Weighing
-from flockcare.care.models import CareStep
+from flockcare.care.models import CareStep, KitItem
 from flockcare.feet.models import Check, FootFinding
 from flockcare.housing.models import Feature, FeatureState, House, Stay
 from flockcare.people.models import Flock, Membership
@@ -92,8 +92,10 @@ note = st.one_of(cell, st.text("'=+-@\t\r\n\",; a"))
 
 @given(st.lists(note, min_size=1))
 def test_every_text_is_read_as_it_was_written(notes):
-    at = FILES["care.csv"].all.index("note")
-    table = [["Sage"] + [""] * (at - 1) + [text] for text in notes]
+    columns = FILES["care.csv"].all
+    table = [
+        [{"bird": "Sage", "note": text}.get(column, "") for column in columns] for text in notes
+    ]
     with tempfile.TemporaryDirectory() as folder:
         Path(folder, "care.csv").write_bytes(csv_bytes("care.csv", table))
         tables = read_folder(folder)
@@ -347,6 +349,20 @@ BAD_ROWS = [
         "soaked, rinsed, scab lifted",
     ),
     ("care", {"bird": "Sage", "date": "2024-06-05", "kind": "soaked"}, "date", "in the future"),
+    (
+        "care",
+        {"bird": "Sage", "date": "2024-01-05", "kind": "medicine", "egg_days": "7"},
+        "days_from",
+        "the vet or the label",
+    ),
+    (
+        "care",
+        {"bird": "Sage", "date": "2024-01-05", "kind": "ointment", "item": "Salve"},
+        "item",
+        "No thing of the kit is called “Salve”",
+    ),
+    ("kit", {"item": "Gauze", "kind": "cloth"}, "kind", "blade, alcohol"),
+    ("kit", {"item": "Gauze", "egg_days": "400"}, "egg_days", "more than a year"),
     ("photos", {"file": "photos/none.jpg"}, "file", "There is no file"),
     ("photos", {"file": "../x.jpg"}, "file", "does not lead to a file inside the folder"),
     ("photos", {"file": "/etc/passwd"}, "file", "does not lead to a file inside the folder"),
@@ -538,6 +554,7 @@ def _awkward_flock(flock):
             note=text,
             manner="bright",
             belly="swollen",
+            body_condition=[None, 0, 1, 2, 3][number % 5],
         )
         FootFinding.objects.create(
             check_record=look,
@@ -549,6 +566,37 @@ def _awkward_flock(flock):
             swelling="from above",
             oozing=True,
             cold_or_dark=number == 2,
+            clinical_grade=number % 5 + 1,
+        )
+        item = KitItem.objects.create(
+            flock=flock,
+            name=f"=Salve {number}",
+            kind=["ointment", "medicine", "other"][number % 3],
+            unit="-g",
+            stock=[None, Decimal("-2.5"), 0, 40][number % 4],
+            low_at=number or None,
+            opened_on=[None, date(2022, 5, 1)][number % 2],
+            keeps_days=[None, 0, 30][number % 3],
+            expires_on=[date(2023, 5, 1), None][number % 2],
+            egg_days=[None, 0, 14][number % 3],
+            days_from=["", "label", "vet"][number % 3],
+            pain_reliever=[None, True, False][number % 3],
+            note=text,
+        )
+        CareStep.objects.create(
+            flock=flock,
+            bird=bird,
+            at=datetime(2022, 7, 3, 13, number, tzinfo=UTC),
+            kind=["ointment", "medicine", "scab lifted"][number % 3],
+            item=item,
+            amount=[None, Decimal("0.5"), 3][number % 3],
+            outcome=["", "partly"][number % 2],
+            bleeding=["much", ""][number % 2],
+            given_until=[None, date(2022, 7, 9)][number % 2],
+            egg_days=[None, 0, 14][number % 3],
+            meat_days=[28, None, None][number % 3],
+            days_from=["label", "vet", "vet"][number % 3],
+            dropped_because=text,
         )
         CareStep.objects.create(
             flock=flock,
@@ -573,10 +621,12 @@ def test_awkward_records_come_back_byte_for_byte(flock, tmp_path):
         if name not in ("weights.csv", "photos.csv")
     )
     other = Flock.objects.get(name="The other yard")
-    for model, field in ((Check, "note"), (CareStep, "note"), (Bird, "traits")):
+    carried = [(Check, "note"), (Bird, "traits"), (KitItem, "note")]
+    carried += [(CareStep, "note"), (CareStep, "dropped_because")]
+    for model, field in carried:
         for owner in (flock, other):
             found = model.objects.filter(flock=owner).values_list(field, flat=True)
-            assert sorted(found) == sorted(AWKWARD)
+            assert sorted(filter(None, found)) == sorted(AWKWARD)
 
 
 def test_every_column_that_holds_something_is_carried(flock, tmp_path):
@@ -587,7 +637,12 @@ def test_every_column_that_holds_something_is_carried(flock, tmp_path):
     assert {column for column in rows[0] if any(row[column] for row in rows)} >= {
         *("left_sites", "left_scab_mm", "right_swelling", "left_oozing", "left_cold_or_dark"),
         *("manner", "belly", "gait", "note"),
+        *("body_condition", "left_clinical_grade", "right_clinical_grade"),
     }
+    for name in ("care.csv", "kit.csv"):
+        rows = list(csv.DictReader((tmp_path / "out" / name).open(newline="")))
+        filled = {column for column in rows[0] if any(row[column] for row in rows)}
+        assert filled | {"keeper", "meat_days"} == set(FILES[name].all) | {"keeper", "meat_days"}
 
 
 def test_a_zip_holds_the_same_as_a_folder(flock, tmp_path):

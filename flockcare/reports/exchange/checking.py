@@ -11,12 +11,12 @@ from datetime import datetime
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, Breed, Weighing
-from flockcare.care.models import CareStep
+from flockcare.care.models import CareStep, KitItem
 from flockcare.feet.models import Check, FootFinding
 from flockcare.housing.models import Feature, FeatureState, House, Stay
 from flockcare.people.models import Flock, Keeper
 from flockcare.photos.models import Photo
-from flockcare.reports.exchange import birds, housing, looks
+from flockcare.reports.exchange import birds, housing, looks, tending
 from flockcare.reports.exchange.pictures import Pictures, check_photos
 from flockcare.reports.exchange.problems import Problems
 from flockcare.reports.exchange.reader import FileReader
@@ -33,7 +33,7 @@ class Plan:
             model: []
             for model in (
                 *(Breed, Bird, Weighing, House, Feature, FeatureState, Stay),
-                *(Check, FootFinding, CareStep, Photo),
+                *(Check, FootFinding, KitItem, CareStep, Photo),
             )
         }
     )
@@ -65,6 +65,7 @@ class Work:
     problems: Problems
     birds: dict[str, Bird] = field(default_factory=dict)
     houses: dict[str, House] = field(default_factory=dict)
+    kit: dict[str, KitItem] = field(default_factory=dict)
 
     @property
     def flock(self):
@@ -115,7 +116,8 @@ def check(tables: Tables, flock: Flock, *, keepers=None, now: datetime | None = 
         housing.check_housing,
         housing.check_stays,
         looks.check_checks,
-        looks.check_care,
+        tending.check_kit,
+        tending.check_care,
         check_photos,
     ):
         step(work)

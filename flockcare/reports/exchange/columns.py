@@ -53,10 +53,20 @@ FILES = {
             *_of_foot("left", *SIGNS),
             *_of_foot("right", *SIGNS),
             *("manner", "eating", "droppings", "belly"),
+            *("body_condition", "left_clinical_grade", "right_clinical_grade"),
         ),
     ),
+    "kit.csv": Columns(
+        ("item", "kind", "unit", "stock", "low_at", "opened", "keeps_days", "expires"),
+        ("egg_days", "meat_days", "days_from", "pain_reliever", "note"),
+    ),
     "care.csv": Columns(
-        ("bird", "date", "time", "foot", "kind", "product", "keeper", "next_due", "note")
+        ("bird", "date", "time", "foot", "kind", "product", "keeper", "next_due", "note"),
+        (
+            # ``item`` is a name in kit.csv. Days are those that the vet or the label named.
+            *("item", "amount", "outcome", "bleeding", "given_until"),
+            *("egg_days", "meat_days", "days_from", "dropped_because"),
+        ),
     ),
     "photos.csv": Columns(
         ("file", "bird", "foot", "taken", "score", "note"),
@@ -67,8 +77,8 @@ FILES = {
 }
 
 # Kept to the letter; cells of other columns lose blanks at their ends.
-LONG_TEXT = {"note", "traits", "left_note"}
+LONG_TEXT = {"note", "traits", "left_note", "dropped_because"}
 FREE_TEXT = LONG_TEXT | {
     *("bird", "name", "band", "breed", "breed_source", "house", "feature", "edge", "material"),
-    *("cover", "bedding", "product", "keeper"),
+    *("cover", "bedding", "product", "keeper", "item", "unit"),
 }

@@ -1,21 +1,21 @@
-"""Checks of feet and steps of care: who, when, what."""
+"""Checks of feet: who, when, what."""
 
 from datetime import datetime
 
 from django.core.exceptions import ValidationError
 
-from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding, Site
 from flockcare.feet.services import CLOCK_TOLERANCE
 from flockcare.photos.models import Foot
 from flockcare.reports.exchange import cells
 from flockcare.reports.exchange.columns import FILES, SIGNS, SITE_SEPARATOR
-from flockcare.reports.exchange.rows import KEYS, care_cells, check_cells
+from flockcare.reports.exchange.rows import KEYS, check_cells
 
-CHECK, FINDING, STEP = Check._meta.get_field, FootFinding._meta.get_field, CareStep._meta.get_field
+CHECK, FINDING = Check._meta.get_field, FootFinding._meta.get_field
 
 _keeper_name = cells.for_field(CHECK("keeper_name"))
 _gait = cells.for_field(CHECK("gait"))
+_body_condition = cells.for_field(CHECK("body_condition"))
 _general = {
     name: cells.for_field(CHECK(name))
     for name in ("manner", "eating", "droppings", "belly", "note")
@@ -27,9 +27,8 @@ _finding = {
     "scab_mm": cells.for_field(FINDING("scab_mm"), cells.decimal),
     "swelling": cells.for_field(FINDING("swelling")),
     **dict.fromkeys(SIGNS, cells.yes_or_no),
+    "clinical_grade": cells.for_field(FINDING("clinical_grade")),
 }
-_step = {name: cells.for_field(STEP(name)) for name in ("foot", "product", "note")}
-_kind = cells.for_field(STEP("kind"))
 
 
 def read_moment(work, row) -> tuple[datetime | None, bool]:
@@ -75,6 +74,7 @@ def _check(work, row) -> tuple[Check, list[FootFinding]]:
         at=at,
         time_known=time_known,
         gait=row.get("gait", _gait),
+        body_condition=row.get("body_condition", _body_condition),
         **read_keeper(work, row),
         **{name: row.get(name, read, "") for name, read in _general.items()},
     )
@@ -109,27 +109,3 @@ def _fits_together(row, finding) -> None:
     except ValidationError as error:
         for name, messages in error.message_dict.items():
             row.wrong(f"{finding.foot}_{name}", " ".join(messages))
-
-
-def check_care(work) -> None:
-    def build(row):
-        at, _ = read_moment(work, row)
-        return CareStep(
-            flock=work.flock,
-            bird=row.find("bird", "bird", work.birds),
-            at=at,
-            kind=row.need("kind", _kind),
-            next_due=row.get("next_due", cells.day),
-            **read_keeper(work, row),
-            **{name: row.get(name, read, "") for name, read in _step.items()},
-        )
-
-    planned = work.read("care.csv").each(build)
-    existing = []
-    if planned:
-        existing = CareStep.objects.filter(flock=work.flock).select_related("keeper")
-
-    def keyed(steps):
-        return [(tuple(care_cells(step, KEYS, work.zone)), step) for step in steps]
-
-    work.plan.add(*work.add_unless_there("care.csv", keyed(planned), keyed(existing)))

@@ -109,6 +109,8 @@ def check_cells(check, findings, birds, zone) -> list[str]:
         check.eating,
         check.droppings,
         check.belly,
+        number_text(check.body_condition),
+        *(number_text(foot.clinical_grade if foot else None) for foot in (left, right)),
     ]
 
 
@@ -125,6 +127,36 @@ def care_cells(step, birds, zone) -> list[str]:
         step.keeper.name if step.keeper else step.keeper_name,
         day_text(step.next_due),
         step.note,
+        step.item.name if step.item else "",
+        number_text(step.amount),
+        step.outcome,
+        step.bleeding,
+        day_text(step.given_until),
+        number_text(step.egg_days),
+        number_text(step.meat_days),
+        step.days_from,
+        step.dropped_because,
+    ]
+
+
+_KNOWN = {None: "", True: "yes", False: "no"}
+
+
+def kit_cells(item) -> list[str]:
+    return [
+        item.name,
+        item.kind,
+        item.unit,
+        number_text(item.stock),
+        number_text(item.low_at),
+        day_text(item.opened_on),
+        number_text(item.keeps_days),
+        day_text(item.expires_on),
+        number_text(item.egg_days),
+        number_text(item.meat_days),
+        item.days_from,
+        _KNOWN[item.pain_reliever],
+        item.note,
     ]
 
 

@@ -12,7 +12,7 @@ from django.core.files.storage import default_storage
 from django.utils.text import slugify
 
 from flockcare.birds.models import Bird, Weighing
-from flockcare.care.models import CareStep
+from flockcare.care.models import CareStep, KitItem
 from flockcare.feet.models import Check
 from flockcare.housing.models import Feature, House, Stay
 from flockcare.people.models import Flock
@@ -77,9 +77,10 @@ def collect(flock: Flock) -> tuple[dict[str, list[list[str]]], dict[str, str]]:
             .select_related("keeper")
             .prefetch_related("findings")
         ],
+        "kit.csv": [rows.kit_cells(item) for item in KitItem.objects.filter(flock=flock)],
         "care.csv": [
             rows.care_cells(step, labels, zone)
-            for step in CareStep.objects.filter(flock=flock).select_related("keeper")
+            for step in CareStep.objects.filter(flock=flock).select_related("keeper", "item")
         ],
         "photos.csv": [cells for cells, _ in photos],
     }

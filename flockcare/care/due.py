@@ -1,0 +1,170 @@
+"""What is due next on each foot: computed from the steps, never stored.
+
+Steps of one line answer each other: a dressing that was changed is a dressing that was looked at.
+The newest step of a line on a foot says what is due; a later step of that line does away with it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Exists, OuterRef, Q
+from django.utils import timezone
+
+from flockcare.care.models import DRESSED, CareStep, StepKind
+from flockcare.feet.models import FootFinding
+
+LOOK, DRESSING = "look", "dressing"
+LINES = {
+    StepKind.WATCHED: LOOK,
+    StepKind.LIFTED: LOOK,
+    StepKind.DRESSING_ON: DRESSING,
+    StepKind.DRESSING_SEEN: DRESSING,
+    StepKind.DRESSING_CHANGED: DRESSING,
+    StepKind.DRESSING_OFF: DRESSING,
+}
+# A wrap that clings to itself tightens with time (common practice, no published source), and out
+# of doors a bandage gets wet and dirty and needs changing daily (Konicek, Gumpenberger and
+# Schramel 2024, Animals 14(17):2581).
+DRESSING_DAYS = 1
+# Common practice, no published source; a keeper may change each. What a vet orders is not guessed.
+SUGGESTED_DAYS = {
+    StepKind.SOAKED: 1,
+    StepKind.RINSED: 1,
+    StepKind.LIFTED: 1,
+    StepKind.OINTMENT: 1,
+    **dict.fromkeys(DRESSED, DRESSING_DAYS),
+}
+# What is logged when a step is done once more; a step not named here is followed by itself.
+FOLLOWED_BY = {
+    StepKind.DRESSING_ON: StepKind.DRESSING_SEEN,
+    StepKind.LIFTED: StepKind.WATCHED,
+}
+WHAT_IS_DUE = {
+    LOOK: "look at the foot",
+    DRESSING: "look at the dressing",
+    StepKind.SOAKED: "soak",
+    StepKind.RINSED: "rinse",
+    StepKind.OINTMENT: "ointment",
+    StepKind.VET: "vet",
+    StepKind.MEDICINE: "medicine as the vet said",
+}
+
+
+def line_of(kind: str) -> str:
+    return LINES.get(kind, kind)
+
+
+def kinds_of_line(kind: str) -> list[str]:
+    return [other for other in StepKind.values if line_of(other) == line_of(kind)]
+
+
+def followed_by(kind: str) -> StepKind | None:
+    """What doing it again is logged as; None where there is nothing to do again."""
+    if kind == StepKind.DRESSING_OFF:
+        return None
+    return StepKind(FOLLOWED_BY.get(kind, kind))
+
+
+def suggested_due(kind: str, on: date, flock) -> date | None:
+    """When the step is commonly due again after ``on``; None where nobody but a vet can say."""
+    if kind == StepKind.WATCHED:
+        return on + timedelta(flock.recheck_days)
+    days = SUGGESTED_DAYS.get(kind)
+    return on + timedelta(days) if days else None
+
+
+def due_day(kind: str, at: datetime, next_due: date | None, zone) -> date | None:
+    """The day on which this step asks for the next one.
+
+    A dressing that is on asks within a day, whatever was written down.
+    """
+    if kind in DRESSED:
+        within = at.astimezone(zone).date() + timedelta(DRESSING_DAYS)
+        return min(next_due or within, within)
+    return None if kind == StepKind.DRESSING_OFF else next_due
+
+
+@dataclass(frozen=True)
+class Due:
+    """What ``step`` asks for, and since when."""
+
+    step: CareStep
+    on: date
+    today: date
+
+    @property
+    def days_late(self) -> int:
+        return (self.today - self.on).days
+
+    @property
+    def is_due(self) -> bool:
+        return self.days_late >= 0
+
+    @property
+    def late(self) -> bool:
+        return self.days_late > 0
+
+    @property
+    def when(self) -> str:
+        days = abs(self.days_late)
+        plural = "" if days == 1 else "s"
+        if self.late:
+            return f"{days} day{plural} late"
+        return "due today" if self.is_due else f"due in {days} day{plural}"
+
+    @property
+    def what(self) -> str:
+        return WHAT_IS_DUE[line_of(self.step.kind)]
+
+    @property
+    def is_dressing(self) -> bool:
+        return line_of(self.step.kind) == DRESSING
+
+    @property
+    def is_look(self) -> bool:
+        return line_of(self.step.kind) == LOOK
+
+
+def open_dues(flock, *, now: datetime, **narrowed) -> list[Due]:
+    """What is due of the birds that are here, the latest first; one query.
+
+    ``narrowed``: more conditions on the steps, such as ``bird=dill``.
+    """
+    today = timezone.localdate(now, flock.zone)
+    steps = (
+        newest_of_lines(CareStep.objects.filter(flock=flock, bird__left="", **narrowed))
+        .filter(Q(next_due__isnull=False) | Q(kind__in=DRESSED), dropped_because="")
+        .select_related("bird", "claimed_by", "keeper")
+    )
+    dues = []
+    for step in steps:
+        on = due_day(step.kind, step.at, step.next_due, flock.zone)
+        if on and not (line_of(step.kind) == LOOK and step.seen_since):
+            dues.append(Due(step, on, today))
+    return sorted(dues, key=lambda due: (due.on, due.step.bird.name.lower(), due.step.foot))
+
+
+def newest_of_lines(steps):
+    """Only the newest step of each line on each foot, with ``seen_since``: looked at by a check."""
+    later = CareStep.objects.filter(bird=OuterRef("bird"), foot=OuterRef("foot")).filter(
+        Q(at__gt=OuterRef("at"))
+        | Q(at=OuterRef("at"), logged_at__gt=OuterRef("logged_at"))
+        | Q(at=OuterRef("at"), logged_at=OuterRef("logged_at"), pk__gt=OuterRef("pk"))
+    )
+    superseded = Q()
+    for line in {line_of(kind) for kind in StepKind}:
+        kinds = [kind for kind in StepKind.values if line_of(kind) == line]
+        superseded |= Q(kind__in=kinds) & Q(Exists(later.filter(kind__in=kinds)))
+    looked_at = FootFinding.objects.filter(
+        check_record__bird=OuterRef("bird"),
+        check_record__at__gt=OuterRef("at"),
+        foot=OuterRef("foot"),
+    )
+    return steps.exclude(superseded).annotate(seen_since=Exists(looked_at))
+
+
+def is_open(step: CareStep) -> bool:
+    """Whether nothing of its line was logged after this step."""
+    return newest_of_lines(CareStep.objects.filter(pk=step.pk)).exists()

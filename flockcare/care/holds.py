@@ -1,0 +1,153 @@
+"""For how long a bird's eggs and meat are not eaten, from the days that keepers entered.
+
+The days come from the vet or the label; this module adds them to a date and nothing more. Days
+that nobody entered are *unknown*, which holds as well, and is never read as none.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from uuid import UUID
+
+from django.db.models import Q
+from django.utils import timezone
+
+from flockcare.birds.models import Bird
+from flockcare.care.models import MOST_DAYS, WITHHOLDING, CareStep
+
+# A course of a year and a year's days after it: nothing older can still hold.
+LONGEST = timedelta(days=2 * MOST_DAYS + 2)
+
+
+def last_day(given: date, days: int) -> date | None:
+    """The last day held when the last giving was on ``given``; None for no days at all.
+
+    A day is counted in full after the day of the giving, so that the time of day never shortens it.
+    """
+    return given + timedelta(days) if days else None
+
+
+@dataclass
+class Hold:
+    """What holds one bird's eggs and meat: the last held day of each, and what nobody knows."""
+
+    bird: Bird
+    today: date
+    since: date | None = None
+    eggs_until: date | None = None
+    meat_until: date | None = None
+    eggs_unknown: list[CareStep] = field(default_factory=list)
+    meat_unknown: list[CareStep] = field(default_factory=list)
+    steps: list[CareStep] = field(default_factory=list)
+
+    def add(self, step: CareStep, zone) -> None:
+        """Take in one giving; of several the latest end counts."""
+        given = step.at.astimezone(zone).date()
+        last = max(given, step.given_until or given)
+        for what in ("eggs", "meat"):
+            days = getattr(step, "egg_days" if what == "eggs" else "meat_days")
+            if days is None:
+                getattr(self, f"{what}_unknown").append(step)
+                continue
+            ends = last_day(last, days)
+            if ends and ends >= self.today:
+                until = getattr(self, f"{what}_until")
+                setattr(self, f"{what}_until", max(ends, until or ends))
+                self.since = min(given, self.since or given)
+        self.steps.append(step)
+
+    @property
+    def eggs(self) -> bool:
+        return bool(self.eggs_until or self.eggs_unknown)
+
+    @property
+    def meat(self) -> bool:
+        return bool(self.meat_until or self.meat_unknown)
+
+    @property
+    def active(self) -> bool:
+        return self.eggs or self.meat
+
+    @property
+    def eggs_words(self) -> str:
+        return _words("eggs", self.eggs_until, self.eggs_unknown)
+
+    @property
+    def meat_words(self) -> str:
+        return _words("meat", self.meat_until, self.meat_unknown)
+
+    @property
+    def unknown_products(self) -> list[str]:
+        steps = {step.pk: step for step in (*self.eggs_unknown, *self.meat_unknown)}
+        return sorted({product_of(step) for step in steps.values()})
+
+
+def product_of(step: CareStep) -> str:
+    return step.product or step.get_kind_display()
+
+
+def _words(what: str, until: date | None, unknown: list) -> str:
+    parts = []
+    if until:
+        parts.append(f"held to {until.day} {until:%b %Y}, that day too")
+    if unknown:
+        parts.append("unknown: ask the vet or read the label")
+    return f"{what} {'; '.join(parts)}" if parts else ""
+
+
+def holds_from(steps: Iterable[CareStep], *, today: date, zone) -> list[Hold]:
+    """The holds that are on, by bird, the longest first; those nobody knows come before all."""
+    holds: dict[UUID, Hold] = {}
+    for step in steps:
+        holds.setdefault(step.bird_id, Hold(step.bird, today)).add(step, zone)
+    active = [hold for hold in holds.values() if hold.active]
+    return sorted(active, key=_urgency)
+
+
+def _urgency(hold: Hold):
+    until = hold.eggs_until or hold.meat_until or date.min
+    return not hold.eggs_unknown, not hold.eggs, -until.toordinal(), hold.bird.name.lower()
+
+
+def open_holds(flock, *, now: datetime, **narrowed) -> list[Hold]:
+    """Of all birds, also of those that left: their eggs and meat may be eaten elsewhere."""
+    steps = withholding_steps(flock, now=now).filter(**narrowed).select_related("bird")
+    return holds_from(steps, today=timezone.localdate(now, flock.zone), zone=flock.zone)
+
+
+def withholding_steps(flock, *, now: datetime):
+    """The givings that can still hold."""
+    return CareStep.objects.filter(
+        Q(at__gte=now - LONGEST) | Q(egg_days=None) | Q(meat_days=None),
+        flock=flock,
+        kind__in=WITHHOLDING,
+    )
+
+
+@dataclass
+class UnknownProduct:
+    """A product whose days nobody entered, with the givings and birds that hang on it."""
+
+    name: str
+    steps: list[CareStep]
+
+    @property
+    def birds(self) -> list[str]:
+        return sorted({step.bird.name for step in self.steps})
+
+    @property
+    def last_given(self) -> datetime:
+        return max(step.at for step in self.steps)
+
+
+def unknown_products(holds: Iterable[Hold]) -> list[UnknownProduct]:
+    by_product = defaultdict(dict)
+    for hold in holds:
+        for step in (*hold.eggs_unknown, *hold.meat_unknown):
+            by_product[product_of(step)][step.pk] = step
+    return [
+        UnknownProduct(name, list(steps.values())) for name, steps in sorted(by_product.items())
+    ]

@@ -1,0 +1,264 @@
+"""Every write about care, the kit and calendar links."""
+
+import uuid
+from datetime import timedelta
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.utils import timezone
+
+from flockcare.care.due import due_day, followed_by, is_open, line_of, suggested_due
+from flockcare.care.models import (
+    DRESSED,
+    WITHHOLDING,
+    CalendarLink,
+    CareStep,
+    KitItem,
+    StepKind,
+)
+from flockcare.care.starting_kit import STARTING_KIT
+from flockcare.core.models import Token, token_hash
+from flockcare.feet.services import validate_moment
+from flockcare.people import history
+from flockcare.people.models import Revision
+from flockcare.photos.models import Photo
+
+CALENDAR_DAYS = 3650
+
+
+class AlreadyDone(ValidationError):
+    """Somebody was quicker; ``step`` is what they logged."""
+
+    def __init__(self, step: CareStep):
+        super().__init__(f"{step.by or 'Somebody'} has done this already.")
+        self.step = step
+
+
+def log_step(*, step: CareStep, photos=(), now=None) -> tuple[CareStep, bool]:
+    """Store one step under the key it was made with and take what it used off the stock.
+
+    Returns ``(step, is_new)``: the same step sent again is not logged twice.
+    """
+    now = now or timezone.now()
+    _check(step, now=now)
+    try:
+        with transaction.atomic():
+            step.save(force_insert=True)
+            _take(step.item_id, step.amount)
+            _attach(step, photos)
+    except IntegrityError:
+        stored = CareStep.objects.filter(pk=step.pk, flock=step.flock_id).first()
+        if stored is None:
+            raise
+        return stored, False
+    return step, True
+
+
+def _check(step: CareStep, *, now) -> None:
+    validate_moment(step.at, bird=step.bird, now=now)
+    on = timezone.localdate(step.at, step.flock.zone)
+    if step.next_due and step.next_due < on:
+        raise ValidationError({"next_due": "This is before the day of the step itself."})
+    if step.given_until and step.given_until < on:
+        raise ValidationError({"given_until": "This is before the first giving."})
+    if step.kind in DRESSED:
+        step.next_due = due_day(step.kind, step.at, step.next_due, step.flock.zone)
+    if step.kind not in WITHHOLDING and (step.egg_days, step.meat_days) != (None, None):
+        raise ValidationError("Only an ointment or a medicine has days without eggs and meat.")
+    step.full_clean(exclude=["flock", "bird", "keeper", "item"], validate_unique=False)
+
+
+def _take(item_id, amount) -> None:
+    """Off the stock, where somebody counts it; a negative ``amount`` goes back."""
+    if item_id and amount:
+        KitItem.objects.filter(pk=item_id, stock__isnull=False).update(stock=F("stock") - amount)
+
+
+def _attach(step: CareStep, photos) -> None:
+    keys = [photo.pk for photo in photos]
+    if keys:
+        Photo.objects.filter(pk__in=keys, bird=None).update(bird=step.bird_id, foot=step.foot)
+        step.photos.add(*keys)
+
+
+@transaction.atomic
+def change_step(*, step: CareStep, photos=(), by, now=None) -> None:
+    """Keep what was changed; the stock follows."""
+    _check(step, now=now or timezone.now())
+    stored = CareStep.objects.select_for_update().get(pk=step.pk)
+    _take(stored.item_id, -(stored.amount or 0))
+    _take(step.item_id, step.amount)
+    history.change(step, by=by)
+    _attach(step, photos)
+
+
+@transaction.atomic
+def undo_step(*, step: CareStep, by) -> None:
+    """Take a step back; what it used is in the kit again. Its photos stay with the bird."""
+    _take(step.item_id, -(step.amount or 0))
+    history.keep(
+        step,
+        deed=Revision.Deed.DELETE,
+        by=by,
+        before={
+            **history.values(step),
+            "photos": list(step.photos.values_list("pk", flat=True)),
+        },
+    )
+    step.delete()
+
+
+def repeat_step(*, step: CareStep, by, now=None, key=None) -> CareStep:
+    """Do once more what ``step`` was: the same product and amount, due again after as many days.
+
+    AlreadyDone when a later step of its line is there, so that two who tap at once do it once.
+    ValidationError for what cannot be done again.
+    """
+    now = now or timezone.now()
+    kind = followed_by(step.kind)
+    if kind is None:
+        raise ValidationError("The dressing is off. Log a new one with its own step.")
+    with transaction.atomic():
+        # Locked, so that of two keepers the second waits and then sees what the first has logged.
+        step = CareStep.objects.select_for_update().select_related("bird", "flock").get(pk=step.pk)
+        if not is_open(step):
+            raise AlreadyDone(_later(step))
+        again = CareStep(
+            pk=key or uuid.uuid4(),
+            flock=step.flock,
+            bird=step.bird,
+            foot=step.foot,
+            kind=kind,
+            at=now,
+            keeper=by,
+            next_due=_due_again(step, kind, now),
+        )
+        if kind == step.kind:
+            for name in ("product", "item_id", "amount", "egg_days", "meat_days", "days_from"):
+                setattr(again, name, getattr(step, name))
+        log_step(step=again, now=now)
+    return again
+
+
+def _due_again(step: CareStep, kind: StepKind, now):
+    """After the interval that the keepers chose last time, else the common one."""
+    zone = step.flock.zone
+    today = timezone.localdate(now, zone)
+    if step.next_due and kind == step.kind:
+        return today + (step.next_due - timezone.localdate(step.at, zone))
+    return suggested_due(kind, today, step.flock)
+
+
+def _later(step: CareStep) -> CareStep:
+    kinds = [kind for kind in StepKind.values if line_of(kind) == line_of(step.kind)]
+    return (
+        CareStep.objects.filter(bird=step.bird_id, foot=step.foot, kind__in=kinds)
+        .exclude(pk=step.pk)
+        .select_related("keeper")
+        .latest("at", "logged_at")
+    )
+
+
+def claim(*, step: CareStep, by, now=None) -> None:
+    """Say "I'll do it"; AlreadyClaimed-like ValidationError when another keeper was quicker."""
+    free = CareStep.objects.filter(pk=step.pk, claimed_by=None)
+    now = now or timezone.now()
+    if not free.update(claimed_by=by, claimed_at=now, changed_at=now):
+        other = CareStep.objects.select_related("claimed_by").get(pk=step.pk).claimed_by
+        if other != by:
+            raise ValidationError(f"{other} has said so already.")
+
+
+def take_over(*, step: CareStep, by, now=None) -> None:
+    now = now or timezone.now()
+    CareStep.objects.filter(pk=step.pk).update(claimed_by=by, claimed_at=now, changed_at=now)
+
+
+def release(*, step: CareStep, by, now=None) -> None:
+    """Leave it to the others again; only what is one's own."""
+    CareStep.objects.filter(pk=step.pk, claimed_by=by).update(
+        claimed_by=None, claimed_at=None, changed_at=now or timezone.now()
+    )
+
+
+@transaction.atomic
+def drop(*, step: CareStep, because: str, by) -> None:
+    """Do without what is due, with the reason. A dressing that is on cannot be dropped."""
+    if step.kind in DRESSED:
+        raise ValidationError(
+            "The dressing is still on, and it tightens with time. Take it off, or look at it."
+        )
+    if not because.strip():
+        raise ValidationError("Say why it is not done.")
+    step.dropped_because, step.dropped_by = because.strip(), by
+    history.change(step, by=by)
+
+
+@transaction.atomic
+def enter_days(*, steps, egg_days: int | None, meat_days: int | None, days_from: str, by) -> None:
+    """Fill in the days that nobody knew, for all these givings; days that are known stay."""
+    for step in steps:
+        if step.egg_days is None:
+            step.egg_days = egg_days
+        if step.meat_days is None:
+            step.meat_days = meat_days
+        step.days_from = step.days_from or days_from
+        history.change(step, by=by)
+
+
+# The kit
+
+
+@transaction.atomic
+def save_item(*, item: KitItem, by) -> None:
+    if item._state.adding:
+        item.full_clean()
+        item.save()
+    else:
+        history.change(item, by=by)
+
+
+@transaction.atomic
+def delete_item(*, item: KitItem, by) -> None:
+    """Take it out of the kit. The steps keep what they say was used."""
+    history.delete(item, by=by)
+
+
+@transaction.atomic
+def fill_kit(*, flock) -> int:
+    """Put the usual things into the list, those that are missing; returns how many."""
+    there = set(KitItem.objects.filter(flock=flock).values_list("kind", flat=True))
+    new = [
+        KitItem(flock=flock, name=thing.name, kind=thing.kind, unit=thing.unit)
+        for thing in STARTING_KIT
+        if thing.kind not in there
+    ]
+    for item in new:
+        item.full_clean()
+        item.save()
+    return len(new)
+
+
+# The calendar
+
+
+@transaction.atomic
+def make_calendar_link(*, flock, keeper, at_time=None, now=None) -> str:
+    """A new secret address; the one made before stops working. Returns its token, kept nowhere."""
+    token = Token.new()
+    end_calendar_link(flock=flock, keeper=keeper)
+    link = CalendarLink(
+        flock=flock,
+        keeper=keeper,
+        at_time=at_time,
+        token_hash=token_hash(token),
+        expires_at=(now or timezone.now()) + timedelta(days=CALENDAR_DAYS),
+    )
+    link.full_clean()
+    link.save()
+    return token
+
+
+def end_calendar_link(*, flock, keeper) -> None:
+    CalendarLink.objects.filter(flock=flock, keeper=keeper).delete()

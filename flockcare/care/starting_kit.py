@@ -1,0 +1,25 @@
+"""What commonly lies in the box (common practice, no published source)."""
+
+from dataclasses import dataclass
+
+from flockcare.care.models import ItemKind
+
+
+@dataclass(frozen=True)
+class Thing:
+    name: str
+    kind: ItemKind
+    unit: str = ""
+
+
+STARTING_KIT = (
+    Thing("Fine blades, sterile", ItemKind.BLADE, "blades"),
+    Thing("Alcohol", ItemKind.ALCOHOL, "ml"),
+    Thing("Tweezers", ItemKind.TWEEZERS),
+    Thing("Gloves", ItemKind.GLOVES, "pairs"),
+    Thing("Epsom salt", ItemKind.EPSOM_SALT, "g"),
+    Thing("Antiseptic rinse", ItemKind.ANTISEPTIC, "ml"),
+    Thing("Plain ointment", ItemKind.OINTMENT, "g"),
+    Thing("Gauze", ItemKind.GAUZE, "pads"),
+    Thing("Soft strips or wrap", ItemKind.WRAP, "rolls"),
+)
