@@ -36,6 +36,11 @@ class Place:
     damp: str = ""
     moisture_percent: float | None = None
 
+    @property
+    def is_start(self) -> bool:
+        """Whether birds stay there, to come down later: no step and no ground."""
+        return self.kind not in (STEP, *GROUND)
+
 
 @dataclass(frozen=True, slots=True)
 class Layout:
@@ -54,7 +59,7 @@ class Layout:
     @property
     def starts(self) -> tuple[Place, ...]:
         """The stands that she comes down from: all but steps and raised landing areas."""
-        return tuple(place for place in self.stands if place.kind not in (STEP, *GROUND))
+        return tuple(place for place in self.stands if place.is_start)
 
     @property
     def grounds(self) -> tuple[Place, ...]:

@@ -19,8 +19,10 @@ RULE = (
     "The drop is the largest single drop on the gentlest way down: the way on which that drop is "
     "smallest; of several such ways the one with the fewest jumps, then the one with the least "
     "level distance. All places of the house count as stops, each standing before the next "
-    "higher one, for the record says no more of where they are. A bird may still jump straight "
-    "down; that drop is given beside it."
+    "higher one, for the record says no more of where they are. A ramp or ladder counts as one "
+    "stop at its height, so a bird that walks down it lands softer than is said here; a rung "
+    "written down as a step of its own counts. A bird may still jump straight down; that drop is "
+    "given beside it."
 )
 BOTTOM = "floor"
 
@@ -129,3 +131,8 @@ def next_legs(layout: Layout) -> list[Leg]:
         lower = [other for other in layout.stands if other.height_cm < place.height_cm]
         legs.append(line.leg(place, lower[0] if lower else None))
     return legs
+
+
+def worst_drop(heights: Iterable[float], starts: Iterable[float]) -> float:
+    """The largest gentlest drop of any start. The way of the highest one holds all the others."""
+    return gentlest_drop(heights, max(starts, default=0.0))

@@ -1,0 +1,354 @@
+"""What in a house exceeds a published figure, goes against custom, or was not written down.
+
+The rules are data: a figure, its words, its source with how sure it is, and a mark. They are
+orientation, not a building rule, and say nothing of a single bird.
+"""
+
+from __future__ import annotations
+
+import enum
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from flockcare.analysis.landing import descent_angle
+from flockcare.housing.layout import GROUND, OTHER, PERCHES, ROOST, Layout, Place
+from flockcare.housing.routes import Leg, next_legs
+
+CUSTOM = "common practice, no published source"
+SCHOLZ = (
+    "Scholz, Kjaer & Schrader (2014), Br. Poult. Sci. 55:175 "
+    "(abstract read; volume and pages from memory)"
+)
+LAMBE = (
+    "Lambe, Scott & Hitchcock (1997), Anim. Welf. 6:29 (abstract read; authors and pages from "
+    "memory); Scott, Lambe & Hitchcock (1997), Br. Poult. Sci. 38:48 (abstract read)"
+)
+PARKER = "Scott & Parker (1994), Appl. Anim. Behav. Sci. 42:121 (from memory)"
+DAMEROW = "Damerow, author of a chicken health handbook, as cited in an interview"
+PICKEL = (
+    "Pickel, Schrader & Scholz (2011), Poult. Sci. 90:715 (abstract read; pages from memory); "
+    "Council Directive 1999/74/EC, perches without sharp edges (from memory), a rule for flocks "
+    "of 350 hens and more"
+)
+TAUSON = "Tauson & Abrahamsson (1996), Acta Agric. Scand. A 46:239 (abstract read)"
+WANG = "Wang, Ekstrand & Svedberg (1998), Br. Poult. Sci. 39:191 (abstract read)"
+HOCKING = "Wu & Hocking (2011), Poult. Sci. 90:1170 (from memory)"
+
+STEEP_ANGLE = descent_angle(0.50, 0.75)  # Scholz et al. (2014); 33.7, by them called 34 degrees.
+HARD_ANGLE = 45  # Lambe et al. (1997)
+SAFE_DROP_CM = 50  # Scholz et al. (2014)
+FAR_CM = 100  # Scott & Parker (1994), from memory
+LOWEST_ROOST_CM = 46  # 18 in: one handbook's advice
+HEAVY_ROOST_CM = 120  # 4 ft: common practice, no published source
+NARROW_MM = 50  # 2 in: common practice, no published source
+THIN_CM = 5  # 2 in: common practice, no published source
+MOIST_PERCENT = 30  # Wu & Hocking (2011), turkeys, from memory
+
+
+class Mark(enum.Enum):
+    """How a flag is shown: a sign told apart without colour, and what it means."""
+
+    OVER = "▲", "beyond a published figure"
+    CUSTOM = "◆", CUSTOM
+    UNKNOWN = "○", "not recorded"
+
+    def __init__(self, sign: str, meaning: str):
+        self.sign, self.meaning = sign, meaning
+
+    @property
+    def key(self) -> str:
+        return self.name.lower()
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """``holds`` is asked of a Leg, a Place or a Layout, by the list in which the rule stands."""
+
+    key: str
+    mark: Mark
+    short: str
+    words: str
+    source: str
+    holds: Callable[..., bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A rule that holds of a place, or of the way on from it (``on_leg``)."""
+
+    rule: Rule
+    place: str
+    on_leg: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """All flags of one rule; ``number`` is written beside the mark in the drawing."""
+
+    number: int
+    rule: Rule
+    flags: tuple[Flag, ...]
+
+    @property
+    def label(self) -> str:
+        return f"{self.rule.mark.sign}{self.number}"
+
+    @property
+    def places(self) -> str:
+        return ", ".join(
+            f"down from {flag.place}" if flag.on_leg else flag.place for flag in self.flags
+        )
+
+
+def _says(pattern: str) -> Callable[[str], bool]:
+    return lambda text: bool(re.search(rf"\b(?:{pattern})", text.lower()))
+
+
+_abrasive = _says("grit|sand|abras|grip|anti-?slip|asphalt|mineral|roofing")
+_pipe = _says("pipe|tube|conduit")
+_steel = _says("steel|metal|iron|alumin")
+_plastic = _says("plastic|pvc|polyethylene")
+_square = _says("square|sharp")
+_not_smooth = _says("rough|splinter|slippery")
+_hard = _says("none|bare|sharp|stone|gravel|rock|concrete|brick|paving|tarmac|asphalt|frozen")
+_without_depth = _says("grass|turf|moss|earth|soil|mud")
+
+
+def _steep(leg: Leg) -> bool:
+    return leg.angle is not None and leg.angle > STEEP_ANGLE + 1e-9
+
+
+LEG_RULES = (
+    Rule(
+        "steep-45",
+        Mark.OVER,
+        "45° or more",
+        "The way down falls at 45° or more. At 45° and 60° more hens failed to come down in time "
+        "than at lesser slopes, and the time they took rose with the slope.",
+        LAMBE,
+        lambda leg: leg.angle is not None and leg.angle >= HARD_ANGLE,
+    ),
+    Rule(
+        "steep-34",
+        Mark.OVER,
+        "over 34°",
+        "The way down is steeper than 34°, that is 50 cm (20 in) down over 75 cm (30 in). Beyond "
+        "that safe landings became fewer.",
+        SCHOLZ,
+        lambda leg: _steep(leg) and leg.angle < HARD_ANGLE,
+    ),
+    Rule(
+        "drop-50",
+        Mark.OVER,
+        "over 50 cm",
+        "The drop is more than 50 cm (20 in). Beyond 50 cm, over 75 cm of level distance, safe "
+        "landings became fewer.",
+        SCHOLZ,
+        lambda leg: leg.drop_cm > SAFE_DROP_CM and not _steep(leg),
+    ),
+    Rule(
+        "far",
+        Mark.OVER,
+        "over 1 m away",
+        "The next place is more than 1 m (40 in) away. Hens had difficulty with level distances "
+        "above about 1 m between perches.",
+        PARKER,
+        lambda leg: leg.to is not None and (leg.run_cm or 0) > FAR_CM,
+    ),
+    Rule(
+        "no-run",
+        Mark.UNKNOWN,
+        "run?",
+        "The run to the next step down is not recorded, so its angle is not known.",
+        "",
+        lambda leg: leg.run_cm is None,
+    ),
+)
+
+PLACE_RULES = (
+    Rule(
+        "no-height",
+        Mark.UNKNOWN,
+        "height?",
+        "The height is not recorded, so the way down from it, or over it, is not reckoned. "
+        "Measure it.",
+        "",
+        lambda place: place.height_cm is None and place.kind not in GROUND and place.kind != OTHER,
+    ),
+    Rule(
+        "square",
+        Mark.OVER,
+        "square edge",
+        "Square edges: the peak load on the foot pad was higher on a square perch than on an oval "
+        "one.",
+        PICKEL,
+        lambda place: place.kind in PERCHES and _square(place.edge),
+    ),
+    Rule(
+        "steel",
+        Mark.OVER,
+        "metal",
+        "Metal: of the perches compared, hens landed worst on steel, whatever its width.",
+        SCHOLZ,
+        lambda place: place.kind in PERCHES and _steel(place.material),
+    ),
+    Rule(
+        "plastic",
+        Mark.OVER,
+        "plastic",
+        "Plastic: hens on plastic perches had more bumblefoot than hens on beech.",
+        TAUSON,
+        lambda place: place.kind in PERCHES and _plastic(place.material),
+    ),
+    Rule(
+        "pipe",
+        Mark.CUSTOM,
+        "round pipe",
+        "A round pipe is slippery; wide, flat, smooth roosts are kinder.",
+        CUSTOM,
+        lambda place: place.kind in PERCHES and _pipe(f"{place.material} {place.edge}"),
+    ),
+    Rule(
+        "abrasive",
+        Mark.CUSTOM,
+        "rough cover",
+        "An abrasive cover that is meant to give grip wears the skin of the foot.",
+        CUSTOM,
+        lambda place: place.kind not in GROUND and _abrasive(place.cover),
+    ),
+    Rule(
+        "surface",
+        Mark.CUSTOM,
+        "not smooth",
+        "Rough, splintered or slippery to stand on; wide, flat, smooth roosts are kinder.",
+        CUSTOM,
+        lambda place: place.kind not in GROUND and _not_smooth(place.surface),
+    ),
+    Rule(
+        "narrow",
+        Mark.CUSTOM,
+        "narrow",
+        "Narrower than about 5 cm (2 in); wide, flat, smooth roosts are kinder.",
+        CUSTOM,
+        lambda place: place.kind in PERCHES and (place.width_mm or NARROW_MM) < NARROW_MM,
+    ),
+    Rule(
+        "wet",
+        Mark.OVER,
+        "wet",
+        "Wet where they land: in a trial 48–49 % of the birds on wet litter had foot lesions, "
+        "13–17 % of those on dry litter.",
+        WANG,
+        lambda place: place.kind in GROUND and place.damp == "wet",
+    ),
+    Rule(
+        "moist",
+        Mark.OVER,
+        "over 30 % water",
+        "More than 30 % of water in the bedding by weight. In turkeys the scores of foot pads were "
+        "lowest below that.",
+        HOCKING,
+        lambda place: place.kind in GROUND and (place.moisture_percent or 0) > MOIST_PERCENT,
+    ),
+    Rule(
+        "hard",
+        Mark.CUSTOM,
+        "hard",
+        "Hard where they land.",
+        CUSTOM,
+        lambda place: place.kind in GROUND and _hard(place.bedding),
+    ),
+    Rule(
+        "thin",
+        Mark.CUSTOM,
+        "thin",
+        "Less than about 5 cm (2 in) of bedding where they land. Hens scratch it away exactly "
+        "there, so look again soon.",
+        CUSTOM,
+        lambda place: (
+            place.kind in GROUND
+            and place.bedding_depth_cm is not None
+            and place.bedding_depth_cm < THIN_CM
+        ),
+    ),
+    Rule(
+        "no-depth",
+        Mark.UNKNOWN,
+        "depth?",
+        "The depth of the bedding is not recorded. Measure it at the spot where they land.",
+        "",
+        lambda place: (
+            place.kind in GROUND and place.bedding_depth_cm is None and not _hard(place.bedding)
+        ),
+    ),
+)
+
+# Asked of a place and the layout it stands in.
+ROOST_RULES = (
+    Rule(
+        "lowest-roost",
+        Mark.OVER,
+        "over 46 cm",
+        "The lowest roost is higher than 46 cm (18 in), the most that one handbook advises.",
+        DAMEROW,
+        lambda place, layout: _is_lowest_roost(place, layout) and place.height_cm > LOWEST_ROOST_CM,
+    ),
+    Rule(
+        "heavy-roost",
+        Mark.CUSTOM,
+        "over 1.2 m",
+        "Higher than 1.2 m (4 ft), which is about the highest sensible roost for heavy hens, and "
+        "that only where a step or ladder leads up and down.",
+        CUSTOM,
+        lambda place, layout: place.kind in PERCHES and (place.height_cm or 0) > HEAVY_ROOST_CM,
+    ),
+)
+NO_GROUND = Rule(
+    "no-ground",
+    Mark.UNKNOWN,
+    "bedding?",
+    "Bedding not recorded: nothing is written down about what they land on, so they are taken to "
+    "land on a floor at height 0.",
+    "",
+    lambda layout: not layout.grounds,
+)
+
+
+def _is_lowest_roost(place: Place, layout: Layout) -> bool:
+    roosts = [each.height_cm for each in layout.stands if each.kind == ROOST]
+    return place.kind == ROOST and bool(roosts) and place.height_cm == min(roosts)
+
+
+def flags_of(layout: Layout, *, heavy: bool = True) -> list[Flag]:
+    """Every rule that holds of a house; ``heavy``: a heavy bird lives in it, or nobody knows."""
+    found = list(_flags(layout))
+    if not heavy:
+        found = [flag for flag in found if flag.rule.key != "heavy-roost"]
+    return found
+
+
+def _flags(layout: Layout) -> Iterator[Flag]:
+    for leg in next_legs(layout):
+        for rule in LEG_RULES:
+            if rule.holds(leg):
+                yield Flag(rule, leg.start.name, on_leg=True)
+    for place in sorted(layout.places, key=lambda place: (-(place.height_cm or 0), place.name)):
+        for rule in PLACE_RULES:
+            if rule.holds(place):
+                yield Flag(rule, place.name)
+        for rule in ROOST_RULES:
+            if rule.holds(place, layout):
+                yield Flag(rule, place.name)
+    if NO_GROUND.holds(layout):
+        yield Flag(NO_GROUND, "floor")
+
+
+def findings(flags: list[Flag]) -> list[Finding]:
+    """The flags by rule and numbered: published figures, then custom, then what is not known."""
+    by_rule: dict[str, list[Flag]] = {}
+    for flag in flags:
+        by_rule.setdefault(flag.rule.key, []).append(flag)
+    order = list(Mark)
+    groups = sorted(by_rule.values(), key=lambda group: order.index(group[0].rule.mark))
+    return [Finding(number, group[0].rule, tuple(group)) for number, group in enumerate(groups, 1)]
