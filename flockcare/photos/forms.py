@@ -139,8 +139,9 @@ class CardsForm(KeeperForm):
 
     birds = forms.ModelMultipleChoiceField(
         Bird.objects.none(),
+        required=False,
+        label="Birds (none chosen: all)",
         widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Choose at least one bird."},
     )
     cards_for = forms.ChoiceField(
         label="Cards",

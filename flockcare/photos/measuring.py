@@ -13,7 +13,7 @@ from PIL import Image
 from flockcare.analysis import planimetry
 from flockcare.birds.models import Bird
 from flockcare.people import history
-from flockcare.photos.models import CardReading, Foot, Measurement, Photo, Scaling
+from flockcare.photos.models import Bounds, CardReading, Foot, Measurement, Photo, Scaling
 from flockcare.photos.outline import suggest_outline
 from flockcare.photos.scale import CannotMeasure, CardView, LengthView, from_known_length, read_card
 
@@ -55,7 +55,7 @@ class Scale:
 
 
 @dataclass(frozen=True)
-class Sizes:
+class Sizes(Bounds):
     """Area, perimeter and longest diameter in mm² and mm, with the 95 % bound of the area."""
 
     outline_mm: np.ndarray

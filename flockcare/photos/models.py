@@ -142,11 +142,25 @@ class CardReading(FlockRecord):
 
 
 class Scaling(models.TextChoices):
-    CARD = "card", "by the printed card"
-    LENGTH = "length", "by a known length"
+    CARD = "card", "printed card"
+    LENGTH = "length", "known length"
 
 
-class Measurement(FlockRecord):
+class Bounds:
+    """What follows from the bound of an area, for a measurement kept or not yet."""
+
+    @property
+    def area_error_mm2(self) -> float:
+        """95 % bound."""
+        return self.area_mm2 * self.relative_area_error
+
+    @property
+    def diameter_error_mm(self) -> float:
+        """95 % bound: a length goes with the square root of the area."""
+        return self.longest_diameter_mm * self.relative_area_error / 2
+
+
+class Measurement(Bounds, FlockRecord):
     """The outline of a sore, drawn in a photo. The newest one of a photo counts.
 
     ``to_mm``: homography (3 × 3, row by row) from pixels to mm in the plane of the card, or of the
@@ -174,20 +188,10 @@ class Measurement(FlockRecord):
         indexes = [models.Index(fields=["photo", "at"], name="measurements_of_a_photo")]
         constraints = [
             models.CheckConstraint(
-                condition=Q(scaled_by=Scaling.CARD) | Q(length_mm__gt=0),
+                condition=Q(scaled_by=Scaling.CARD) | Q(length_mm__isnull=False, length_mm__gt=0),
                 name="a_known_length_has_its_mm",
             )
         ]
 
     def __str__(self):
         return f"{self.photo}: {self.area_mm2:.1f} mm²"
-
-    @property
-    def area_error_mm2(self) -> float:
-        """95 % bound."""
-        return self.area_mm2 * self.relative_area_error
-
-    @property
-    def diameter_error_mm(self) -> float:
-        """95 % bound: a length goes with the square root of the area."""
-        return self.longest_diameter_mm * self.relative_area_error / 2

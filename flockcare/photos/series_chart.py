@@ -11,7 +11,7 @@ from flockcare.photos.series import Shot
 LEFT, RIGHT = 0.12, 0.97  # of the width, so that the first mark is clear of the figures
 AREA, DIAMETER = (24, 150), (186, 266)  # top and bottom of either part
 AXIS = 274
-RADIUS = 4.5
+RADIUS = 3.5
 
 
 def draw(shots: list[Shot], address: Callable[[Shot], str], title: str) -> Markup | None:

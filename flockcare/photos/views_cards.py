@@ -15,7 +15,6 @@ from flockcare.photos.models import Foot
 @flock_view()
 def choose(request, flock):
     form = CardsForm(flock=flock, initial={"cards_for": "bird", "paper": "a4", "per_sheet": 8})
-    form.initial["birds"] = list(form.fields["birds"].queryset)
     return render(request, "photos/cards.html", {"form": form, "here": "more"})
 
 
@@ -28,8 +27,9 @@ def sheets(request, flock):
         return render(request, "photos/cards.html", {"form": form, "here": "more"}, status=422)
     chosen = form.cleaned_data
     feet = [""] if chosen["cards_for"] == CardsForm.BIRD else list(Foot.values)
+    birds = chosen["birds"] or form.fields["birds"].queryset
     many = chosen["per_sheet"]
-    cards = [_card(bird, foot) for bird in chosen["birds"] for foot in feet]
+    cards = [_card(bird, foot) for bird in birds for foot in feet]
     context = {
         "sheets": [cards[first : first + many] for first in range(0, len(cards), many)],
         "paper": chosen["paper"],

@@ -74,6 +74,7 @@ def crop(request, flock, photo_id):
     width, height = turned if photo.quarter_turns % 2 else turned[::-1]
     context = {
         "photo": photo,
+        "picture": Picture(photo),
         "form": form,
         "width": width,
         "height": height,

@@ -102,8 +102,8 @@ def _row(shot) -> dict:
     return {
         "shot": shot,
         "thumb": Picture(shot.photo),
-        "area": shot.measurement and words.area(shot.measurement),
-        "diameter": shot.measurement and words.diameter(shot.measurement),
+        "area": shot.measurement and words.area(shot.measurement, ""),
+        "diameter": shot.measurement and words.diameter(shot.measurement, ""),
     }
 
 

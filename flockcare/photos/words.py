@@ -12,17 +12,15 @@ def plus_minus(value: float, error: float, unit: str) -> str:
     if error > 0 and error * 10**places < 1.95:
         places += 1
     places = min(places, 2)
-    return f"{value:.{places}f} ± {error:.{places}f} {unit}"
+    return f"{value:.{places}f} ± {error:.{places}f} {unit}".rstrip()
 
 
-def area(measured) -> str:
-    return plus_minus(measured.area_mm2, measured.area_mm2 * measured.relative_area_error, "mm²")
+def area(measured, unit: str = "mm²") -> str:
+    return plus_minus(measured.area_mm2, measured.area_error_mm2, unit)
 
 
-def diameter(measured) -> str:
-    """A length goes with the square root of the area."""
-    error = measured.longest_diameter_mm * measured.relative_area_error / 2
-    return plus_minus(measured.longest_diameter_mm, error, "mm")
+def diameter(measured, unit: str = "mm") -> str:
+    return plus_minus(measured.longest_diameter_mm, measured.diameter_error_mm, unit)
 
 
 def size(count: int) -> str:

@@ -78,7 +78,7 @@ function handle(key, place, kind, label, focusable) {
   if (kind === "cross") {
     const [far, near] = [14 * one, 4 * one];
     dot.setAttribute("d", `M${-far} 0H${-near}M${near} 0H${far}M0 ${-far}V${-near}M0 ${near}V${far}`);
-  } else dot.setAttribute("r", (kind === "end" ? 8 : outline.length > 24 ? 4.5 : 6) * one);
+  } else dot.setAttribute("r", (kind === "end" ? 8 : outline.length > 24 ? 3 : 6) * one);
   return group;
 }
 

@@ -46,7 +46,7 @@ class Migration(migrations.Migration):
                 (
                     "scaled_by",
                     models.CharField(
-                        choices=[("card", "by the printed card"), ("length", "by a known length")],
+                        choices=[("card", "printed card"), ("length", "known length")],
                         max_length=6,
                     ),
                 ),
@@ -155,7 +155,7 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="measurement",
             constraint=models.CheckConstraint(
-                condition=models.Q(("scaled_by", "card"), ("length_mm__gt", 0), _connector="OR"),
+                condition=models.Q(("scaled_by", "card"), models.Q(("length_mm__gt", 0), ("length_mm__isnull", False)), _connector="OR"),
                 name="a_known_length_has_its_mm",
             ),
         ),
