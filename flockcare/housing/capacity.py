@@ -22,10 +22,9 @@ BETWEEN_PERCHES_CM = 30
 TO_THE_WALL_CM = 20
 LITTER_CM2_PER_HEN = 250
 LITTER_SHARE = 1 / 3
-DIRECTIVE = "Council Directive 1999/74/EC, from memory"
 DIRECTIVE_SCOPE = (
-    "A rule for establishments with 350 laying hens and more (its Article 1(2)). "
-    "For a flock like yours it is orientation."
+    "Figures of Council Directive 1999/74/EC, Article 4 (from memory): a rule for 350 laying hens "
+    "and more (Article 1(2), which was read), for a small flock orientation."
 )
 
 # Centimetres of roost for a bird: usual advice of US extension services (6 to 10 inches, bantams
@@ -36,15 +35,19 @@ THUMB_CM = {
     WeightClass.VERY_HEAVY: (25, 30),
 }
 THUMB_OTHER_CM = (15, 25)
-COMMON_PRACTICE = "common practice, no published source"
+THUMB_SCOPE = (
+    "By size: usual advice of extension services, 15–25 cm (6–10 in) of roost for each bird, "
+    "bantams at the lower end, heavy breeds 25–30 cm (10–12 in). Common practice, from memory; no "
+    "published source was read."
+)
 
 LITTER_LOOSE_NOT = {"", "none", "grass", "sharp stone", "gravel"}
 SQUARE_CM_PER_SQUARE_FOOT = 30.48**2
 
 
 class Verdict(enum.StrEnum):
-    MEETS = "meets it"
-    BELOW = "below it"
+    MET = "met"
+    NOT_MET = "not met"
     UNKNOWN = "not known"
 
 
@@ -56,7 +59,6 @@ class Line:
     asked: str
     there: str
     verdict: Verdict
-    source: str
     missing: str = ""
 
 
@@ -100,19 +102,19 @@ def _known(pairs: Pairs, name: str) -> list:
 
 
 def _perch_length(perches: Pairs, hens: int, units: str) -> Line:
-    each, needed = f"{length_text(PERCH_CM_PER_HEN, unit='cm', units=units)} for each hen", None
-    asked = each
-    if hens:
-        needed = PERCH_CM_PER_HEN * hens
-        asked = f"{each}: {length_text(needed, unit='cm', units=units)} for {_hens(hens)}"
+    each, needed = (
+        length_text(cm, unit="cm", units=units)
+        for cm in (PERCH_CM_PER_HEN, PERCH_CM_PER_HEN * hens)
+    )
+    asked = f"{needed} for {_hens(hens)}, {each} each" if hens else f"{each} for each hen"
     total, there, missing = _length_there(perches, units)
     if not hens:
         verdict, missing = Verdict.UNKNOWN, "which birds live here"
-    elif total >= needed:
-        verdict, missing = Verdict.MEETS, ""
+    elif total >= PERCH_CM_PER_HEN * hens:
+        verdict, missing = Verdict.MET, ""
     else:
-        verdict = Verdict.UNKNOWN if missing else Verdict.BELOW
-    return Line("Length of perch", asked, there, verdict, DIRECTIVE, missing)
+        verdict = Verdict.UNKNOWN if missing else Verdict.NOT_MET
+    return Line("Length of perch", asked, there, verdict, missing)
 
 
 def _length_there(perches: Pairs, units: str) -> tuple[float, str, str]:
@@ -153,13 +155,13 @@ def _smallest(
     there = f"smallest {length_text(min(known), unit='cm', units=units)}" if known else ""
     missing = ""
     if known and min(known) < least:
-        verdict = Verdict.BELOW
+        verdict = Verdict.NOT_MET
     elif perches and len(known) >= needed:
-        verdict = Verdict.MEETS
+        verdict = Verdict.MET
     else:
         verdict = Verdict.UNKNOWN
-        missing = f"it for {_names(_unknown(perches, name))}" if perches else "any roost"
-    return Line(title, f"at least {asked}", there, verdict, DIRECTIVE, missing)
+        missing = f"this of {_names(_unknown(perches, name))}" if perches else "any roost"
+    return Line(title, f"at least {asked}", there, verdict, missing)
 
 
 def _edges(perches: Pairs) -> Line:
@@ -167,13 +169,13 @@ def _edges(perches: Pairs) -> Line:
     unknown = _unknown(perches, "edge")
     missing = ""
     if sharp:
-        verdict, there = Verdict.BELOW, f"sharp: {_names(sharp)}"
+        verdict, there = Verdict.NOT_MET, f"sharp: {_names(sharp)}"
     elif perches and not unknown:
-        verdict, there = Verdict.MEETS, ", ".join(dict.fromkeys(_known(perches, "edge")))
+        verdict, there = Verdict.MET, ", ".join(dict.fromkeys(_known(perches, "edge")))
     else:
         verdict, there = Verdict.UNKNOWN, ""
         missing = f"the edges of {_names(unknown)}" if perches else "any roost"
-    return Line("Edges of perches", "none sharp", there, verdict, DIRECTIVE, missing)
+    return Line("Edges of perches", "none sharp", there, verdict, missing)
 
 
 # Litter
@@ -212,19 +214,20 @@ def _area_text(cm2: float, units: str) -> str:
 
 
 def _litter_each(litter: Litter, hens: int, units: str) -> Line:
-    asked = f"{_area_text(LITTER_CM2_PER_HEN, units)} for each hen"
+    each, needed = (
+        _area_text(cm2, units) for cm2 in (LITTER_CM2_PER_HEN, LITTER_CM2_PER_HEN * hens)
+    )
+    asked = f"{needed} for {_hens(hens)}, {each} each" if hens else f"{each} for each hen"
     there, missing = "", litter.missing
     if litter.cm2 or not missing:
         there = ("at least " if missing else "") + _area_text(litter.cm2, units)
-    if hens:
-        asked += f": {_area_text(LITTER_CM2_PER_HEN * hens, units)} for {_hens(hens)}"
     if not hens:
         verdict, missing = Verdict.UNKNOWN, "which birds live here"
     elif litter.cm2 >= LITTER_CM2_PER_HEN * hens:
-        verdict, missing = Verdict.MEETS, ""
+        verdict, missing = Verdict.MET, ""
     else:
-        verdict = Verdict.UNKNOWN if missing else Verdict.BELOW
-    return Line("Litter to scratch in", asked, there, verdict, DIRECTIVE, missing)
+        verdict = Verdict.UNKNOWN if missing else Verdict.NOT_MET
+    return Line("Litter to scratch in", asked, there, verdict, missing)
 
 
 def _litter_share(litter: Litter, floor_cm2: float | None) -> Line:
@@ -239,10 +242,10 @@ def _litter_share(litter: Litter, floor_cm2: float | None) -> Line:
             there = f"{'at least ' if litter.missing else ''}{share:.0%} of the floor"
         # A hair's breadth of rounding must not decide.
         if share >= LITTER_SHARE - 1e-9:
-            verdict, missing = Verdict.MEETS, ""
+            verdict, missing = Verdict.MET, ""
         elif not litter.missing:
-            verdict = Verdict.BELOW
-    return Line("Share with litter", "a third of the floor", there, verdict, DIRECTIVE, missing)
+            verdict = Verdict.NOT_MET
+    return Line("Share with litter", "a third of the floor", there, verdict, missing)
 
 
 # Rule of thumb
@@ -264,10 +267,10 @@ def thumb(layout: Pairs, *, classes: Sequence[str], units: str) -> Line:
         asked = "{} to {} for each bird, by her size".format(*per_bird)
         verdict, missing = Verdict.UNKNOWN, "which birds live here"
     elif total >= low:
-        verdict, missing = Verdict.MEETS, ""
+        verdict, missing = Verdict.MET, ""
     else:
-        verdict = Verdict.UNKNOWN if missing else Verdict.BELOW
-    return Line("Length of roost by size", asked, there, verdict, COMMON_PRACTICE, missing)
+        verdict = Verdict.UNKNOWN if missing else Verdict.NOT_MET
+    return Line("Length of roost by size", asked, there, verdict, missing)
 
 
 def _hens(count: int) -> str:

@@ -87,15 +87,18 @@ def differences(
         was, now = getattr(before, name), getattr(after, name)
         if was == now:
             continue
-        words = _difference(feature.name, name, was, now, units)
         if was in (None, "") or now in (None, ""):
-            noted.append(words)
+            noted.append(_noted(name, now, units))
         else:
-            changed.append(words)
+            changed.append(_changed(name, was, now, units))
             kinds.add(_kind(feature, name))
     if kinds - {ChangeKind.FOUND}:
         kinds.discard(ChangeKind.FOUND)
-    return Differences(changed, noted, kinds)
+    return Differences(
+        [f"{feature.name} {', '.join(changed)}"] if changed else [],
+        [f"{feature.name}: {', '.join(noted)}"] if noted else [],
+        kinds,
+    )
 
 
 def _kind(feature: Feature, name: str) -> str:
@@ -107,18 +110,18 @@ def _kind(feature: Feature, name: str) -> str:
     return _KINDS.get(name, ChangeKind.SURFACE)
 
 
-def _difference(feature: str, name: str, was, now, units: str) -> str:
-    what = "" if name == "height_cm" else f" {NAMES[name]}"
-    if was in (None, ""):
-        return f"{feature}: {NAMES[name]} noted as {value_text(name, now, units=units)}"
+def _noted(name: str, now, units: str) -> str:
     if now in (None, ""):
-        return f"{feature}: {NAMES[name]} no longer known"
-    if name in LENGTHS:
-        unit = LENGTHS[name]
-        start = number_text(was, unit=unit, units=units)
-        return f"{feature}{what} {start} → {value_text(name, now, units=units)}"
-    start, end = (value_text(name, value, units=units) for value in (was, now))
-    return f"{feature}{what} {start} → {end}"
+        return f"{NAMES[name]} no longer known"
+    return f"{NAMES[name]} noted as {value_text(name, now, units=units)}"
+
+
+def _changed(name: str, was, now, units: str) -> str:
+    """``140 → 60 cm`` for a height, ``width 45 → 70 mm`` for anything else."""
+    what = "" if name == "height_cm" else f"{NAMES[name]} "
+    unit = LENGTHS.get(name)
+    start = number_text(was, unit=unit, units=units) if unit else value_text(name, was, units=units)
+    return f"{what}{start} → {value_text(name, now, units=units)}"
 
 
 @dataclass

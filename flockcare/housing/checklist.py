@@ -110,24 +110,17 @@ ITEMS = [
 Pairs = Sequence[tuple[Feature, FeatureState]]
 
 
-def questions(layout: Pairs) -> list[tuple[Item, list[tuple[Feature, FeatureState]]]]:
-    """Each item with the features it is asked of; those asked of none are left out."""
-    asked = [
-        (item, [(feature, state) for feature, state in layout if feature.kind in item.kinds])
-        for item in ITEMS
-    ]
-    return [(item, pairs) for item, pairs in asked if pairs]
-
-
-def asked_of(feature: Feature) -> list[str]:
-    """The fields of a feature's state that the checklist asks for."""
-    return [name for item in ITEMS if feature.kind in item.kinds for name in item.fields]
+def items_for(feature: Feature, state: FeatureState) -> list[Item]:
+    """What is asked about a feature; a thing of no height and no named kind is not stood on."""
+    if feature.kind == FeatureKind.OTHER and state.height_cm is None:
+        return []
+    return [item for item in ITEMS if feature.kind in item.kinds]
 
 
 def unanswered(layout: Pairs) -> int:
     """How many answers of the checklist nobody has given yet."""
     return sum(
         all(getattr(state, name) in (None, "") for name in item.fields)
-        for item, pairs in questions(layout)
-        for _, state in pairs
+        for feature, state in layout
+        for item in items_for(feature, state)
     )

@@ -62,7 +62,7 @@ class LengthField(forms.CharField):
         self.unit, self.units, self.least, self.most = unit, units, least, most
         self.bare = bare_unit(units, unit)
         kwargs["label"] = f"{kwargs['label']} in {self.bare}"
-        super().__init__(max_length=40, required=False, **kwargs)
+        super().__init__(required=False, **kwargs)
         # A keyboard of digits only would have no fractions.
         inputmode = "text" if self.bare == "in" else "decimal"
         self.widget.attrs |= {"inputmode": inputmode, "autocomplete": "off", "class": "length"}

@@ -6,17 +6,17 @@ import datetime as dt
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import OuterRef, Subquery
+from django.db.models import Min, OuterRef, Subquery
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.housing import changes, services
-from flockcare.housing.capacity import DIRECTIVE_SCOPE, capacity, thumb
+from flockcare.housing.capacity import DIRECTIVE_SCOPE, THUMB_SCOPE, capacity, thumb
 from flockcare.housing.changes import description
 from flockcare.housing.checklist import unanswered
 from flockcare.housing.forms import HouseForm
-from flockcare.housing.models import Feature, House, HousingChange, Walk
+from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Walk
 from flockcare.housing.residents import counts_on, residents_on
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of, records_of
 from flockcare.people.access import flock_view
@@ -129,6 +129,7 @@ def house(request, flock, house_id):
             ),
             "thumb": thumb(layout, classes=classes, units=flock.units),
             "scope": DIRECTIVE_SCOPE,
+            "thumb_scope": THUMB_SCOPE,
             "unanswered": unanswered(layout),
             "history": history[:CHANGES_SHOWN],
             "older": history[CHANGES_SHOWN:],
@@ -195,10 +196,12 @@ def feature(request, flock, feature_id):
     """One feature: what it is, and what it was before."""
     feature = get_object_or_404(Feature.objects.select_related("house"), flock=flock, pk=feature_id)
     states = list(feature.states.order_by("since"))
+    begins = FeatureState.objects.filter(feature__house=feature.house_id).aggregate(on=Min("since"))
     entries, before = [], None
     for state in states:
         found = changes.differences(feature, before, state, units=flock.units)
-        entries.append((state, ", ".join(found.words), description(state, flock.units)))
+        words = "" if state.since == begins["on"] else ", ".join(found.words)
+        entries.append((state, words, description(state, flock.units)))
         before = state
     return render(
         request,

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 from flockcare.drawing.dates import date_words
 from flockcare.housing import changes, services
 from flockcare.housing.changes import description
-from flockcare.housing.checklist import asked_of, questions
+from flockcare.housing.checklist import ITEMS, items_for
 from flockcare.housing.features import START_BY_KEY, STARTS
 from flockcare.housing.forms import (
     ChangeForm,
@@ -347,26 +347,15 @@ def walk(request, flock, house_id):
     """Look for what hurts feet; each answer becomes part of a dated state."""
     house = house_or_404(flock, house_id)
     today = timezone.localdate()
-    record = record_of(house)
     try:
-        layout, refused = record.on(today), ""
+        layout, refused = record_of(house).on(today), ""
     except NotRecorded as error:
         layout, refused = [], str(error)
     form = WalkForm(request.POST or None, today=today)
-    forms = {
-        feature: DescriptionForm(
-            request.POST or None,
-            names=asked_of(feature),
-            units=flock.units,
-            state=state,
-            chips=True,
-            prefix=feature.pk.hex,
-        )
-        for feature, state in layout
-    }
-    valid = [form.is_valid(), *(one.is_valid() for one in forms.values())]
+    parts = _walk_parts(request, layout, flock.units)
+    valid = [form.is_valid(), *(answers.is_valid() for _, answers, _ in parts)]
     if request.method == "POST" and all(valid):
-        answers = {feature: one.changed() for feature, one in forms.items() if one.touched}
+        found = {feature: answers.changed() for feature, answers, _ in parts if answers.touched}
         walked = Walk(
             flock=flock,
             house=house,
@@ -375,15 +364,9 @@ def walk(request, flock, house_id):
             keeper=request.user,
         )
         if saved(
-            form, services.save_walk, walk=walked, answers=answers, by=request.user, today=today
+            form, services.save_walk, walk=walked, answers=found, by=request.user, today=today
         ):
-            count = len(answers)
-            found = (
-                f"{count} thing{'' if count == 1 else 's'} written down anew"
-                if count
-                else ("all as it was written down")
-            )
-            messages.success(request, f"The walk through {house} is kept: {found}.")
+            messages.success(request, _walk_words(house, found))
             return redirect("housing:house", flock.pk, house.pk)
     return render(
         request,
@@ -393,20 +376,40 @@ def walk(request, flock, house_id):
             "house": house,
             "form": form,
             "refused": refused,
-            "forms": forms.items(),
-            "parts": [
-                (
-                    item,
-                    [
-                        (feature, [forms[feature][name] for name in item.fields])
-                        for feature, _ in pairs
-                    ],
-                )
-                for item, pairs in questions(layout)
-            ],
+            "parts": parts,
+            "items": ITEMS,
         },
         status=422 if form.is_bound else 200,
     )
+
+
+def _walk_parts(request, layout, units: str) -> list[tuple]:
+    """Each feature that has questions, its form, and the fields of the form by question."""
+    parts = []
+    for feature, state in layout:
+        items = items_for(feature, state)
+        if not items:
+            continue
+        answers = DescriptionForm(
+            request.POST or None,
+            names=[name for item in items for name in item.fields],
+            units=units,
+            state=state,
+            chips=True,
+            prefix=feature.pk.hex,
+        )
+        for item in items:
+            answers.fields[item.fields[0]].help_text = item.look
+        asked = [(item, [answers[name] for name in item.fields]) for item in items]
+        parts.append((feature, answers, asked))
+    return parts
+
+
+def _walk_words(house, found: dict) -> str:
+    if not found:
+        return f"The walk through {house} is kept: all as it was written down."
+    names = ", ".join(feature.name for feature in found)
+    return f"The walk through {house} is kept. Written down anew: {names}."
 
 
 # Plans

@@ -16,6 +16,7 @@ from flockcare.housing.states import (
     record_of,
     state_on,
 )
+from tests.housing.rows import feature, house, state
 
 MAY, JUNE, JULY = (dt.date(2026, month, 10) for month in (5, 6, 7))
 DAY = dt.timedelta(1)
@@ -27,17 +28,9 @@ def bare(*days):
     return [FeatureState(feature=feature, since=day) for day in days]
 
 
-def feature(house, name, kind="roost"):
-    return Feature.objects.create(flock=house.flock, house=house, name=name, kind=kind)
-
-
-def state(of, since, **measures):
-    return FeatureState.objects.create(flock=of.flock, feature=of, since=since, **measures)
-
-
 @pytest.fixture
 def shed(cast):
-    return House.objects.create(flock=cast.flock, name="Shed")
+    return house(cast.flock)
 
 
 def names(pairs):
@@ -123,7 +116,7 @@ class TestLayout:
 
     def test_another_house_does_not_mix_in(self, shed, cast):
         state(feature(shed, "Bar"), MAY)
-        other = House.objects.create(flock=cast.flock, name="Barn")
+        other = house(cast.flock, "Barn")
         state(feature(other, "Bar"), JUNE)
         assert [held.since for _, held in layout_on(shed, JULY)] == [MAY]
 
