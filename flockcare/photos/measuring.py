@@ -17,8 +17,8 @@ from flockcare.photos.models import Bounds, CardReading, Foot, Measurement, Phot
 from flockcare.photos.outline import suggest_outline
 from flockcare.photos.scale import CannotMeasure, CardView, LengthView, from_known_length, read_card
 
-# How far a whole edge may be drawn too far in or out (95 %). Suggested outlines on painted sores
-# of known size stay within 0.13 mm: tests/studies/suggested_areas.txt.
+# How far a whole edge may be drawn too far in or out (95 %): our assumption for one drawn by hand.
+# Suggested ones on painted sores stay within 0.10 mm: tests/studies/suggested_areas.txt.
 EDGE_MM = 0.15
 # A sore reaches no farther from the tap than this; without the limit the card's own window, which
 # has the clearest edge of all, would be taken for one.

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from flockcare.drawing.dates import WEEK, date_ticks
 from flockcare.drawing.markup import Markup, element, join, percent
 from flockcare.drawing.scales import Linear, nice_ticks
+from flockcare.photos import words
 from flockcare.photos.series import Shot
 
 LEFT, RIGHT = 0.12, 0.97  # of the width, so that the first mark is clear of the figures
@@ -75,20 +76,19 @@ def _axis(first: dt.date, last: dt.date, days: Linear) -> Markup:
             element("line", {"class": "grid", "x1": place, "x2": place, "y1": 16, "y2": AXIS + 5})
         )
         if x < 0.92:
-            for words, y in ((tick.label, AXIS + 15), (tick.year, AXIS + 30)):
-                if words:
-                    drawn.append(element("text", {"x": place, "y": y, "dx": 2}, words))
+            for label, y in ((tick.label, AXIS + 15), (tick.year, AXIS + 30)):
+                if label:
+                    drawn.append(element("text", {"x": place, "y": y, "dx": 2}, label))
     return element("g", {"aria-hidden": "true"}, *drawn)
 
 
 def _area(shot: Shot, days: Linear, scale: Linear, address) -> Markup:
     measured = shot.measurement
-    area, error = measured.area_mm2, measured.area_error_mm2
     return element(
         "a",
         {"href": address(shot)},
-        element("title", {}, f"{shot.when}: {area:.3g} ± {error:.2g} mm²"),
-        _mark(shot, days, scale, area, error),
+        element("title", {}, f"{shot.when}: {words.area(measured)}"),
+        _mark(shot, days, scale, measured.area_mm2, measured.area_error_mm2),
     )
 
 
