@@ -1,6 +1,6 @@
 from django.urls import path
 
-from flockcare.feet import views_bird, views_check, views_round, views_today
+from flockcare.feet import views_bird, views_check, views_round, views_sort, views_today
 
 app_name = "feet"
 urlpatterns = [
@@ -18,4 +18,13 @@ urlpatterns = [
     path("round/pass/<uuid:bird_id>/", views_round.round_pass, name="round_pass"),
     path("round/end/", views_round.round_end, name="round_end"),
     path("scales/", views_check.about_scales, name="about_scales"),
+    # Photos to sort
+    path("sort/", views_sort.sort, name="sort"),
+    path("sort/add/", views_sort.add, name="sort_add"),
+    path("sort/send/", views_sort.send, name="sort_send"),
+    path("sort/known/", views_sort.known, name="sort_known"),
+    path("sort/follow/<uuid:photo_id>/", views_sort.follow, name="sort_follow"),
+    path("sort/alike/", views_sort.alike, name="sort_alike"),
+    path("sort/undo/", views_sort.undo, name="sort_undo"),
+    path("sort/count/", views_sort.count, name="sort_count"),
 ]

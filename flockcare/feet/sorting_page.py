@@ -1,0 +1,295 @@
+"""What the page "Photos to sort" shows: groups, cards that name others, photos that look alike."""
+
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.urls import reverse
+from django.utils import timezone
+
+from flockcare.birds.models import Bird
+from flockcare.feet.sorting import DEED, DOUBTFUL, UNDO_FOR, loose
+from flockcare.people.models import Revision
+from flockcare.photos.grouping import Group, Shot, cards_and_followers, into_groups, sets_alike
+from flockcare.photos.models import DateSource, Photo, Precision
+
+PAGE_PHOTOS = 120
+SETS_SHOWN = 6
+DEEDS_LOOKED_AT = 12
+RECENT_BIRDS = 4
+SHOWN = {
+    "unnamed": "Not named",
+    "named": "Named, in no check",
+    "unknown": "Nobody knows",
+}
+NOT_KNOWN = {
+    Precision.DAY: "time not known",
+    Precision.MONTH: "day not known",
+    Precision.YEAR: "month not known",
+}
+DOUBT = {
+    DateSource.FILE_TIME: "by the file’s time, doubtful",
+    DateSource.UPLOAD: "the day it was sent, doubtful",
+}
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One photo; the picture before it has come is ``width`` × ``height``."""
+
+    photo: Photo
+    small: str
+    large: str
+    width: int
+    height: int
+    when: str
+
+    @property
+    def who(self) -> str:
+        return " ".join(filter(None, (str(self.photo.bird or ""), self.photo.foot)))
+
+    @property
+    def words(self) -> str:
+        return ", ".join(filter(None, (self.who or "photo of nobody yet", self.when)))
+
+
+@dataclass(frozen=True)
+class Follow:
+    """The card in ``card`` may name the photos that follow it."""
+
+    card: Photo
+    photos: list[Photo]
+
+    @property
+    def names(self) -> str:
+        note = self.card.sorting
+        return f"{note.card_bird}, {note.card_foot} foot" if note.card_foot else f"{note.card_bird}"
+
+
+@dataclass
+class Section:
+    """One group, or the part of it that is on this page."""
+
+    key: str
+    title: str
+    doubt: str
+    tiles: list[Tile]
+    follows: list[Follow]
+    continued: bool = False
+
+
+@dataclass
+class SortPage:
+    show: str
+    newest_first: bool
+    number: int
+    pages: int
+    counts: Counter
+    loose: set
+    sections: list[Section] = field(default_factory=list)
+    alike: list[list[Tile]] = field(default_factory=list)
+    more_alike: int = 0
+
+    @property
+    def query(self) -> str:
+        """For the address of this page."""
+        order = "newest" if self.newest_first else "oldest"
+        return f"show={self.show}&order={order}&page={self.number}"
+
+    @property
+    def tabs(self) -> list[tuple[str, str, int]]:
+        return [(show, words, self.counts[show]) for show, words in SHOWN.items()]
+
+    @property
+    def follows(self) -> list[Follow]:
+        return [follow for section in self.sections for follow in section.follows]
+
+
+def sort_page(flock, *, show: str, newest_first: bool, number: int) -> SortPage:
+    """In three queries, however many photos there are."""
+    photos = {
+        photo.pk: photo
+        for photo in loose(flock)
+        .select_related("bird", "sorting__card_bird")
+        .order_by("added_at", "pk")
+    }
+    groups = group_photos(photos.values())
+    if newest_first:
+        groups.sort(key=_newest_first)
+    pieces = _pieces(groups, photos, show)
+    number = max(1, min(number, len(pieces)))
+    page = SortPage(
+        show=show,
+        newest_first=newest_first,
+        number=number,
+        pages=len(pieces),
+        counts=Counter(map(_shown_under, photos.values())),
+        loose=set(photos),
+    )
+    if pieces:
+        page.sections = [_section(flock, *piece) for piece in pieces[number - 1]]
+    sets = alike_among(flock, photos)
+    page.alike = _tiles_of_sets(flock, sets[:SETS_SHOWN], photos)
+    page.more_alike = max(0, len(sets) - SETS_SHOWN)
+    return page
+
+
+# --- Groups
+
+
+def group_photos(photos) -> list[Group]:
+    """Groups of photos (in the order in which they came) by when they were taken."""
+    return into_groups(_shot(photo, place) for place, photo in enumerate(photos))
+
+
+def _shot(photo: Photo, place: int) -> Shot:
+    doubt = photo.taken_source if photo.taken_source in DOUBTFUL else ""
+    note = _note(photo)
+    return Shot(
+        key=photo,
+        kind=f"{photo.taken_precision} {doubt}",
+        exact=photo.taken_precision == Precision.MOMENT,
+        taken=photo.taken,
+        place=place,
+        names=note and note.card_bird_id,
+        open=_shown_under(photo) == "unnamed",
+    )
+
+
+def _note(photo: Photo):
+    return getattr(photo, "sorting", None)
+
+
+def _shown_under(photo: Photo) -> str:
+    note = _note(photo)
+    if photo.bird_id:
+        return "named"
+    return "unknown" if note and note.nobody_knows else "unnamed"
+
+
+def _newest_first(group: Group) -> float:
+    return -group.start.timestamp() if group.start else float("inf")
+
+
+def _pieces(groups: list[Group], photos: dict, show: str) -> list[list[tuple]]:
+    """Pages of (group, its photos on that page, whether it began on the page before)."""
+    pages, filled = [], PAGE_PHOTOS
+    for group in groups:
+        wanted = [shot.key for shot in group.shots if _shown_under(shot.key) == show]
+        for start in range(0, len(wanted), PAGE_PHOTOS):
+            part = wanted[start : start + PAGE_PHOTOS]
+            if filled + len(part) > PAGE_PHOTOS:
+                pages.append([])
+                filled = 0
+            pages[-1].append((group, part, start > 0))
+            filled += len(part)
+    return pages
+
+
+def _section(flock, group: Group, photos: list[Photo], continued: bool) -> Section:
+    here = set(photos)
+    follows = [
+        Follow(card.key, followers)
+        for card, shots in cards_and_followers(group.shots)
+        if not card.key.sorting.card_answered
+        and (followers := [shot.key for shot in shots if shot.key in here])
+    ]
+    return Section(
+        key=f"g-{photos[0].pk}",
+        title=_title(group),
+        doubt=DOUBT.get(photos[0].taken_source, ""),
+        tiles=[_tile(flock, photo) for photo in photos],
+        follows=follows,
+        continued=continued,
+    )
+
+
+def _title(group: Group) -> str:
+    first, last = (group.shots[place].key for place in (0, -1))
+    if first.taken is None:
+        return "No date known"
+    words = _when(first)
+    if first.taken_precision != Precision.MOMENT:
+        return f"{words}, {NOT_KNOWN[first.taken_precision]}"
+    start, end = (timezone.localtime(photo.taken) for photo in (first, last))
+    if f"{start:%H:%M}" == f"{end:%H:%M}":
+        return words
+    return f"{words}–{end:%H:%M}" if start.date() == end.date() else f"{words} – {_when(last)}"
+
+
+FORMS = {
+    Precision.MOMENT: "%-d %b %Y, %H:%M",
+    Precision.DAY: "%-d %b %Y",
+    Precision.MONTH: "%B %Y",
+    Precision.YEAR: "%Y",
+}
+
+
+def _when(photo: Photo) -> str:
+    if photo.taken is None:
+        return ""
+    return timezone.localtime(photo.taken).strftime(FORMS[photo.taken_precision])
+
+
+def _tile(flock, photo: Photo) -> Tile:
+    # Reversed by hand: a page has hundreds of them.
+    folder = reverse("photos:add", args=[flock.pk]).removesuffix("add/")
+    small, large = (f"{folder}{photo.pk}/{size}.jpg?v={photo.edition or 0}" for size in (240, 1600))
+    width, height = photo.shown_at(240)
+    return Tile(photo, small, large, width, height, _when(photo))
+
+
+# --- Photos that look the same
+
+
+def alike_among(flock, photos: dict) -> list[list]:
+    """Keys of photos that look the same, at least one of them loose and not kept on purpose."""
+    looks = {
+        key: photo.look_hash
+        for key, photo in photos.items()
+        if not (_note(photo) and _note(photo).kept_beside_alike)
+    }
+    if not looks:
+        return []
+    every = dict(Photo.objects.filter(flock=flock).order_by().values_list("pk", "look_hash"))
+    return sets_alike(looks, among=every)
+
+
+def _tiles_of_sets(flock, sets: list[list], photos: dict) -> list[list[Tile]]:
+    missing = {key for keys in sets for key in keys} - set(photos)
+    others = (
+        Photo.objects.filter(pk__in=missing).select_related("bird").in_bulk() if missing else {}
+    )
+    every = photos | others
+    return [[_tile(flock, every[key]) for key in keys if key in every] for keys in sets]
+
+
+# --- What was done last
+
+
+@dataclass(frozen=True)
+class LastDeed:
+    key: str
+    words: str
+
+
+def last_deeds(flock, keeper, *, now: datetime) -> tuple[LastDeed | None, list[str]]:
+    """The deed of this keeper that can be undone, and the keys of the birds they named last."""
+    rows = list(
+        Revision.objects.filter(flock=flock, kind=DEED, by=keeper)
+        .order_by("-at", "-pk")
+        .values_list("record", "deed", "at", "before__words", "before__bird")[:DEEDS_LOOKED_AT]
+    )
+    undone = {record for record, deed, *_ in rows if deed == Revision.Deed.DELETE}
+    standing = [row for row in rows if row[0] not in undone]
+    birds = list(dict.fromkeys(row[4] for row in standing if row[4]))[:RECENT_BIRDS]
+    if not standing or standing[0][2] < now - UNDO_FOR:
+        return None, birds
+    return LastDeed(str(standing[0][0]), standing[0][3]), birds
+
+
+def birds_to_pick(flock, recent: list[str]) -> list[Bird]:
+    """Every bird: those named last, those here, those that left. Old photos show them all."""
+    place = {key: number for number, key in enumerate(recent)}
+    birds = Bird.objects.filter(flock=flock)
+    return sorted(birds, key=lambda bird: (place.get(str(bird.pk), len(place)), bool(bird.left)))
