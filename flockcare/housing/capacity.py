@@ -160,7 +160,7 @@ def _smallest(
         verdict = Verdict.MET
     else:
         verdict = Verdict.UNKNOWN
-        missing = f"this of {_names(_unknown(perches, name))}" if perches else "any roost"
+        missing = f"this distance of {_names(_unknown(perches, name))}" if perches else "any roost"
     return Line(title, f"at least {asked}", there, verdict, missing)
 
 

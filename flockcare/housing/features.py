@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from flockcare.housing.models import FeatureKind, FeatureState
+from flockcare.housing.models import GROUND, Dampness, FeatureKind, FeatureState
 
 # The measures in the unit they are kept in, and the words they have in a sentence.
 LENGTHS = {
@@ -67,7 +67,7 @@ SURFACES = ("smooth", "rough", "splinters", "slippery")
 WORDS = {
     "material": (
         *("planed timber", "sawn timber", "branch", "board", "metal pipe", "plastic pipe"),
-        *("wire or mesh", "concrete", "stone", "earth"),
+        "wire or mesh",
     ),
     "cover": ("none", "rubber", "carpet", "grit tape", "sandpaper", "roofing felt"),
     "bedding": (
@@ -75,6 +75,15 @@ WORDS = {
         *("leaves", "grass", "gravel", "sharp stone"),
     ),
 }
+
+GROUND_MATERIALS = ("board", "earth", "concrete", "stone", "wire or mesh")
+
+
+def words_for(name: str, kind: str) -> tuple[str, ...]:
+    """The usual words for a field of a feature of this kind."""
+    if name == "material" and kind in GROUND:
+        return GROUND_MATERIALS
+    return {"edge": EDGES, "surface": SURFACES, "damp": tuple(Dampness.values), **WORDS}[name]
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from flockcare.core.forms import KeeperForm, KeeperModelForm
+from flockcare.drawing.dates import date_words
 from flockcare.housing.changes import description
-from flockcare.housing.features import EDGES, FIELDS, LENGTHS, SURFACES, WORDS, fields_of
+from flockcare.housing.features import FIELDS, LENGTHS, fields_of, words_for
 from flockcare.housing.models import (
     ChangeKind,
-    Dampness,
     Feature,
     FeatureKind,
     FeatureState,
@@ -24,6 +24,8 @@ from flockcare.housing.models import (
 from flockcare.housing.units import MM, bare_unit, length_text, number_text, read_length
 
 EARLIEST = dt.date(1950, 1, 1)
+# Whether a feature was there before it was written down.
+THERE, NEW = "there", "new"
 
 
 def day_widget() -> forms.DateInput:
@@ -167,10 +169,12 @@ HELP = {
     "damp": "Squeeze a handful: it falls apart: dry; keeps its shape: damp; water shows: wet.",
     "moisture_percent": "Only if you measured it: weighed, dried and weighed again.",
 }
-CHIPS = {"edge": EDGES, "surface": SURFACES, "damp": Dampness.values}
+CHIPS = {"edge", "surface", "damp"}
 
 
-def description_field(name: str, *, units: str, present=None, chips=False) -> forms.Field:
+def description_field(
+    name: str, *, kind: str, units: str, present=None, chips=False
+) -> forms.Field:
     """The field of a form for one field of a description; ``present`` is what stands there.
 
     With ``chips`` the usual words stand to be tapped and no others can be typed.
@@ -182,11 +186,11 @@ def description_field(name: str, *, units: str, present=None, chips=False) -> fo
     if name == "moisture_percent":
         return PercentField(**words)
     if name in CHIPS or chips:
-        return chosen_words(CHIPS.get(name) or WORDS[name], present or "", **words)
+        return chosen_words(words_for(name, kind), present or "", **words)
     return forms.CharField(
         required=False,
         max_length=model_field.max_length,
-        widget=WordsWidget(WORDS[name]),
+        widget=WordsWidget(words_for(name, kind)),
         **words,
     )
 
@@ -205,7 +209,15 @@ class DescriptionForm(KeeperForm):
     """
 
     def __init__(
-        self, data=None, *, names, units, state: FeatureState | None = None, chips=False, **kwargs
+        self,
+        data=None,
+        *,
+        names,
+        kind: str,
+        units: str,
+        state: FeatureState | None = None,
+        chips=False,
+        **kwargs,
     ):
         self.names = list(names)
         shown = {name: getattr(state, name) for name in self.names} if state else {}
@@ -215,7 +227,7 @@ class DescriptionForm(KeeperForm):
         self.shown = _fingerprint(state, self.names)
         for name in self.names:
             self.fields[name] = description_field(
-                name, units=units, present=self.initial.get(name), chips=chips
+                name, kind=kind, units=units, present=self.initial.get(name), chips=chips
             )
 
     @property
@@ -305,18 +317,41 @@ class NewFeatureForm(DescriptionForm):
 
     name = forms.CharField(max_length=60, help_text="As you call it, such as “Top bar”.")
 
-    def __init__(self, data=None, *, feature: Feature, today: dt.date, **kwargs):
-        super().__init__(data, names=FIELDS[feature.kind], **kwargs)
-        self.feature = feature
+    def __init__(
+        self, data=None, *, feature: Feature, begins: dt.date | None, today: dt.date, **kwargs
+    ):
+        super().__init__(data, names=FIELDS[feature.kind], kind=feature.kind, **kwargs)
+        self.feature, self.begins = feature, begins
+        if begins:
+            self.fields["arrived"] = forms.ChoiceField(
+                label="Was it there already?",
+                choices=[
+                    (THERE, f"yes, when the record began ({date_words(begins)})"),
+                    (NEW, "no, it was put up later"),
+                ],
+                widget=forms.RadioSelect(attrs={"class": "chips"}),
+                error_messages={"required": "Say whether it was there already or is new."},
+            )
         self.fields["since"] = DayField(
             today=today,
-            label="There since",
-            help_text="If it was always there, the day from which you know it.",
+            required=not begins,
+            label="Put up on" if begins else "As it is since",
+            help_text=""
+            if begins
+            else "The day from which you know that all is as you describe it.",
         )
         self.fields["note"] = forms.CharField(
             required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
         )
-        self.order_fields(["name", "since"])
+        self.order_fields(["name", "arrived", "since"])
+
+    def clean(self):
+        said = super().clean()
+        if said.get("arrived") == THERE:
+            said["since"] = self.begins
+        elif said.get("arrived") == NEW and not said.get("since") and "since" not in self.errors:
+            self.add_error("since", "Say on which day it was put up.")
+        return said
 
     def clean_name(self):
         form = FeatureForm(
@@ -339,8 +374,8 @@ class StateForm(DescriptionForm):
     """Correct what was written down about a feature from one day on."""
 
     def __init__(self, data=None, *, state: FeatureState, **kwargs):
-        names = fields_of(state.feature.kind, state)
-        super().__init__(data, names=names, state=state, **kwargs)
+        kind = state.feature.kind
+        super().__init__(data, names=fields_of(kind, state), kind=kind, state=state, **kwargs)
         self.fields["gone"] = forms.BooleanField(
             label="It was not there from this day on", required=False, initial=state.gone
         )
@@ -392,8 +427,14 @@ class FeatureChangeForm(DescriptionForm):
     """What became otherwise with one feature. Only what differs from what was shown is kept."""
 
     def __init__(self, data=None, *, feature: Feature, state: FeatureState | None, **kwargs):
-        names = fields_of(feature.kind, state)
-        super().__init__(data, names=names, state=state, prefix=feature.pk.hex, **kwargs)
+        super().__init__(
+            data,
+            names=fields_of(feature.kind, state),
+            kind=feature.kind,
+            state=state,
+            prefix=feature.pk.hex,
+            **kwargs,
+        )
         self.feature = feature
         label = "Put back" if state and state.gone else "Taken away"
         self.fields["turned"] = forms.BooleanField(label=label, required=False)

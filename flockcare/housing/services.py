@@ -212,6 +212,12 @@ def _move_states(house: House, old: dt.date, new: dt.date, *, by) -> None:
         history.change(state, by=by)
 
 
+@transaction.atomic
+def delete_change(*, change: HousingChange, by) -> None:
+    """Take back note, kind and photos of a day; the states of that day stay, so do the photos."""
+    history.delete(change, by=by)
+
+
 # Plans
 
 

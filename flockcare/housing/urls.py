@@ -23,6 +23,11 @@ urlpatterns = [
     path("<uuid:house_id>/features/add/", views_changes.feature_add, name="feature_add"),
     path("<uuid:house_id>/change/", views_changes.change, name="change"),
     path("<uuid:house_id>/changes/<str:on>/", views_changes.change_tell, name="change_tell"),
+    path(
+        "<uuid:house_id>/changes/<str:on>/delete/",
+        views_changes.change_delete,
+        name="change_delete",
+    ),
     path("<uuid:house_id>/correct/", views_changes.correct, name="correct"),
     path("<uuid:house_id>/walk/", views_changes.walk, name="walk"),
     # Coming down from the roosts: drawing, table, what if.

@@ -26,7 +26,7 @@ from flockcare.housing.forms import (
     WalkForm,
 )
 from flockcare.housing.models import Feature, FeatureState, HousingChange, Walk
-from flockcare.housing.states import NotRecorded, record_of
+from flockcare.housing.states import HouseRecord, NotRecorded, record_of
 from flockcare.housing.views import form_page, house_or_404, saved
 from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
@@ -77,16 +77,14 @@ def feature_add(request, flock, house_id):
             {"here": "houses", "house": house, "starts": STARTS},
         )
     feature = Feature(flock=flock, house=house, kind=start.kind)
+    record, today = record_of(house), timezone.localdate()
     form = NewFeatureForm(
         request.POST or None,
         feature=feature,
+        begins=record.begins,
         units=flock.units,
-        today=timezone.localdate(),
-        initial={
-            "name": _free_name(house, start.name) if start.name else "",
-            "since": timezone.localdate(),
-            **start.values,
-        },
+        today=today,
+        initial={"name": _free_name(record, start.name), "since": today, **start.values},
     )
     if form.is_valid():
         feature.name = form.cleaned_data["name"]
@@ -95,7 +93,7 @@ def feature_add(request, flock, house_id):
             services.add_feature,
             feature=feature,
             state=form.first_state(),
-            today=timezone.localdate(),
+            today=today,
         ):
             messages.success(request, f"{feature.name} is written down.")
             if "another" in request.POST:
@@ -108,9 +106,9 @@ def feature_add(request, flock, house_id):
     )
 
 
-def _free_name(house, name: str) -> str:
+def _free_name(record: HouseRecord, name: str) -> str:
     """The name, with a number where the house has one of it already."""
-    taken = {one.lower() for one in house.feature_set.values_list("name", flat=True)}
+    taken = {one.name.lower() for one in record.features}
     number, free = 1, name
     while free.lower() in taken:
         number += 1
@@ -162,9 +160,11 @@ def change(request, flock, house_id):
     valid = [told.is_valid(), *(form.is_valid() for form in forms)]
     if request.method == "POST" and all(valid) and not photo_errors:
         changed = {form.feature: form.changed() for form in forms if form.touched}
-        if not changed:
+        if not changed and not (told.cleaned_data["kind"] and told.cleaned_data["note"]):
             told.add_error(
-                None, "Nothing differs yet. Open what was changed and write how it is now."
+                None,
+                "Nothing differs yet. Open what was changed and write how it is now. For what is "
+                "no part of the house, such as feed, choose the kind and write a note.",
             )
         elif _keep_change(request, house, told, changed, photos, today):
             return redirect("housing:house", flock.pk, house.pk)
@@ -264,6 +264,7 @@ def change_tell(request, flock, house_id, on):
             "house": house,
             "day": day,
             "form": form,
+            "kept": not told._state.adding,
             "change": next((one for one in lines if one.on == day), None),
             "here_photos": here,
             "photos": photos,
@@ -271,6 +272,22 @@ def change_tell(request, flock, house_id, on):
         },
         status=422 if form.is_bound else 200,
     )
+
+
+@require_POST
+@form_page
+def change_delete(request, flock, house_id, on):
+    """Take back what was said about a day."""
+    house = house_or_404(flock, house_id)
+    told = get_object_or_404(
+        HousingChange.objects.select_related("flock"),
+        house=house,
+        on=_day_or_404(on),
+        planned=False,
+    )
+    services.delete_change(change=told, by=request.user)
+    messages.success(request, "Removed. What stands in the house is as it was.")
+    return redirect("housing:house", flock.pk, house.pk)
 
 
 def _day_or_404(text: str) -> dt.date:
@@ -393,6 +410,7 @@ def _walk_parts(request, layout, units: str) -> list[tuple]:
         answers = DescriptionForm(
             request.POST or None,
             names=[name for item in items for name in item.fields],
+            kind=feature.kind,
             units=units,
             state=state,
             chips=True,

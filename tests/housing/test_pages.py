@@ -251,7 +251,7 @@ def test_two_houses_of_one_name_are_refused(cast, shed):
 
 
 def add(client, shed, start, **typed):
-    data = {"since": "2026-06-20", "note": "", **typed}
+    data = {"arrived": "new", "since": "2026-06-20", "note": "", **typed}
     return client.post(url("feature_add", shed.flock_id, shed.pk) + f"?start={start}", data)
 
 
@@ -267,6 +267,20 @@ def test_a_feature_is_added_from_a_start_in_plain_words(cast, shed):
     assert ladder.states.get().since == dt.date(2026, 6, 20)
     page = text(cast.clients.keeper, url("house", cast.flock.pk, shed.pk))
     assert "Ladder added at 55 cm" in page
+
+
+def test_what_was_there_already_is_no_change(cast, shed):
+    add(cast.clients.keeper, shed, "bar", name="Low bar", arrived="there", height_cm="40")
+    assert FeatureState.objects.get(feature__name="Low bar").since == MAY
+    page = text(cast.clients.keeper, url("house", cast.flock.pk, shed.pk))
+    assert "Low bar added" not in page and "With Low bar, Top bar, Yard" in page
+
+
+def test_the_first_thing_in_a_house_only_needs_a_day(cast):
+    barn = house(cast.flock, "Barn")
+    assert add(cast.clients.keeper, barn, "floor", name="Floor").status_code == 302
+    held = FeatureState.objects.get()
+    assert held.since == dt.date(2026, 6, 20)
 
 
 def test_fields_fit_the_kind(cast, shed):
@@ -295,6 +309,8 @@ def test_a_name_that_is_taken_is_refused_and_a_free_one_proposed(cast, shed):
         ({"since": "2999-01-01"}, "This day is still to come"),
         ({"since": "soon"}, "Write the day like 2026-03-14"),
         ({"since": "0201-01-01"}, "too long ago"),
+        ({"since": ""}, "Say on which day it was put up"),
+        ({"arrived": ""}, "Say whether it was there already or is new"),
         ({"name": ""}, "required"),
         ({"material": "x" * 41}, "at most 40 characters"),
     ],
@@ -376,6 +392,18 @@ def test_nothing_changed_is_said(cast, shed):
     answer = client.post(url("change", cast.flock.pk, shed.pk), shown(client, shed))
     assert answer.status_code == 422
     assert "Nothing differs yet" in answer.content.decode()
+
+
+def test_new_feed_is_a_change_without_anything_in_the_house(cast, shed):
+    client = cast.clients.keeper
+    data = shown(client, shed) | {"kind": "other", "note": "Mash instead of pellets."}
+    client.post(url("change", cast.flock.pk, shed.pk), data)
+    page = text(client, url("house", cast.flock.pk, shed.pk))
+    assert "feed or something else" in page and "Mash instead of pellets." in page
+    assert FeatureState.objects.count() == 3
+    client.post(url("change_delete", cast.flock.pk, shed.pk, "2026-07-01"))
+    assert not HousingChange.objects.exists()
+    assert FeatureState.objects.count() == 3
 
 
 def test_what_is_taken_away_stands_there_no_more_and_can_be_put_back(cast, shed):
