@@ -47,6 +47,7 @@ INSTALLED_APPS = [
     "flockcare.housing",
     "flockcare.feet",
     "flockcare.care",
+    "flockcare.trends",
     "flockcare.reports",
 ]
 

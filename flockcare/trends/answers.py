@@ -1,0 +1,307 @@
+"""From the records to everything the page says: asks ``analysis`` and words the answers."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from flockcare.analysis import limits
+from flockcare.analysis.answers import Refusal
+from flockcare.drawing.dates import add_months
+from flockcare.trends import changes, groups, healing, next_steps, scan, thresholds, words
+from flockcare.trends.records import FEET, Records
+from flockcare.trends.report import (
+    BirdCases,
+    CaseLine,
+    ChangeAnswer,
+    Month,
+    Repeats,
+    Report,
+    ScanAnswer,
+    Summary,
+    Threshold,
+)
+from flockcare.trends.watch import Watch, accumulated, incident
+
+
+def build(records: Records, *, flock: str, today: dt.date) -> Report:
+    """Everything the page says; the same for the same records, since simulations are seeded."""
+    watch = Watch.of(records)
+    told = changes.answers(watch)
+    scanned = scan.answer(watch, told)
+    summary = _summary(watch)
+    return Report(
+        flock=flock,
+        today=today,
+        headline=_headline(summary, told, scanned),
+        summary=summary,
+        months=_months(watch, today),
+        changes=told,
+        scan=scanned,
+        groupings=groups.groupings(watch) if records.birds else (),
+        repeats=_repeats(watch),
+        healing=healing.answer(watch),
+        steps=next_steps.steps(watch, told),
+        cases=_case_lines(watch),
+        thresholds=_thresholds(),
+    )
+
+
+def _day(ordinal: int | None) -> dt.date | None:
+    return None if ordinal is None else dt.date.fromordinal(ordinal)
+
+
+def _summary(watch: Watch) -> Summary:
+    looks, pairs = watch.records.looks, watch.pairs
+    foot_days, cases = float(watch.days.sum()), int(pairs.affected.sum())
+    birds = int(np.unique(looks.bird).size)
+    rate = refusal = None
+    if foot_days < limits.MIN_FOOT_DAYS:
+        reason = (
+            f"{words.count(cases, 'new case')} in {words.hen_days(foot_days)}: too little time "
+            "watched for a rate."
+        )
+        refusal = Refusal("too_little_time", reason, {"cases": cases, "foot_days": foot_days})
+    else:
+        rate = groups.rate_of(watch, np.ones(watch.bird.size, bool))
+    prevalent = int((~incident(watch.episodes)).sum())
+    return Summary(
+        birds=birds,
+        looks=int(looks.day.size),
+        first_day=_day(int(looks.day.min())) if looks.day.size else None,
+        last_day=_day(int(looks.day.max())) if looks.day.size else None,
+        foot_days=foot_days,
+        cases=cases,
+        prevalent=prevalent,
+        dropped_days=pairs.dropped_days,
+        dropped_cases=pairs.dropped_cases,
+        both_ways=_called_both_ways(looks),
+        gap_limit=float(watch.gap_limit),
+        rate=rate,
+        refusal=refusal,
+        sentences=tuple(_summary_words(watch, rate, refusal, foot_days, cases, prevalent)),
+    )
+
+
+def _summary_words(watch, rate, refusal, foot_days, cases, prevalent):
+    if not watch.records.looks.day.size:
+        yield "No foot has been looked at yet."
+        return
+    shown = rate.value if rate and cases >= limits.MIN_CASES_FOR_RATE else None
+    yield (
+        refusal.reason
+        if refusal
+        else words.rate_words(cases, foot_days, rate.low, rate.high, shown)
+    )
+    if prevalent:
+        one = prevalent == 1
+        yield (
+            f"{words.count(prevalent, 'foot', 'feet')} {'was' if one else 'were'} sore at the "
+            f"first look ever; nobody knows since when, so {'it is' if one else 'they are'} not "
+            "counted as new."
+        )
+    if watch.pairs.dropped_days:
+        yield (
+            f"{words.hen_days(watch.pairs.dropped_days)} between looks more than "
+            f"{watch.gap_limit:g} days apart do not count as watched: a sore could have come and "
+            f"healed unseen. {words.count(watch.pairs.dropped_cases, 'case')} found after such a "
+            "gap do not count either."
+        )
+
+
+def _called_both_ways(looks) -> int:
+    """Feet called both clear and sore on one day."""
+    key = (looks.bird * 2 + looks.foot) * 10_000_000 + looks.day
+    return int(np.intersect1d(key[looks.affected], key[~looks.affected]).size)
+
+
+def _months(watch: Watch, today: dt.date) -> tuple[Month, ...]:
+    """From the month of the first look to this one, empty ones too."""
+    days = watch.records.looks.day
+    if not days.size:
+        return ()
+    first = dt.date.fromordinal(int(days.min())).replace(day=1)
+    last = max(today, dt.date.fromordinal(int(days.max())))
+    count = (last.year - first.year) * 12 + last.month - first.month + 1
+    starts = [add_months(first, number) for number in range(count + 1)]
+    # A day of looks belongs to the interval that it ends, so months are cut after their last day.
+    edges = np.array([start.toordinal() - 1 for start in starts])
+    pairs = watch.pairs
+    spread = pairs.affected / watch.width
+    cases = np.diff(accumulated(edges, pairs.left, pairs.right, spread))
+    watched = np.diff(
+        accumulated(edges, pairs.left, pairs.right, np.where(pairs.affected, 0.5, 1.0))
+    )
+    found = np.diff(np.searchsorted(np.sort(pairs.right[pairs.affected]), edges, side="right"))
+    rows = zip(starts, cases.tolist(), found.tolist(), watched.tolist(), strict=False)
+    return tuple(
+        Month(start, max(0.0, round(spread, 6)), int(seen), max(0.0, round(time, 3)))
+        for start, spread, seen, time in rows
+    )
+
+
+def _case_lines(watch: Watch) -> tuple[CaseLine, ...]:
+    records = watch.records
+    return tuple(
+        CaseLine(
+            bird=records.birds[case.bird].key,
+            name=records.birds[case.bird].name,
+            foot=FEET[case.foot],
+            clear_on=_day(case.clear_on),
+            found_on=_day(case.found_on),
+            cleared_on=_day(case.cleared_on),
+            score=case.score,
+            house="" if case.house is None else records.houses[case.house].name,
+            check=case.check,
+            counted=case.counted,
+        )
+        for case in watch.cases
+    )
+
+
+# Birds with repeated cases
+
+
+def _repeats(watch: Watch) -> Repeats:
+    size = len(watch.records.birds)
+    cases = np.bincount(watch.bird, watch.pairs.affected, size).astype(int)
+    days = np.bincount(watch.bird, watch.days, size)
+    numbers: dict[int, list[int]] = {}
+    for number, bird in enumerate(watch.bird[watch.case_pairs].tolist()):
+        numbers.setdefault(bird, []).append(number)
+    repeated = np.flatnonzero(cases >= thresholds.REPEAT_CASES)
+    rest = ~np.isin(watch.bird, repeated)
+    rate = None
+    if repeated.size and watch.days[rest].sum() >= limits.MIN_FOOT_DAYS:
+        rate = groups.rate_of(watch, rest)
+    both, every = _both_feet(watch)
+    order = sorted(np.flatnonzero(cases), key=lambda bird: (-cases[bird], bird))
+    found = Repeats(
+        birds=tuple(
+            BirdCases(
+                watch.records.birds[bird].key,
+                watch.records.birds[bird].name,
+                int(cases[bird]),
+                float(days[bird]),
+                tuple(numbers[bird]),
+            )
+            for bird in order
+        ),
+        repeated=int(repeated.size),
+        repeated_cases=int(cases[repeated].sum()),
+        cases=int(cases.sum()),
+        both_feet=both,
+        all_cases=every,
+        spread=groups.spread_of(watch, np.ones(watch.bird.size, bool)),
+        rate_without=rate,
+        foot_days_without=float(watch.days[rest].sum()),
+        cases_without=int(watch.pairs.affected[rest].sum()),
+        sentences=(),
+    )
+    return _with_words(found)
+
+
+def _with_words(found: Repeats) -> Repeats:
+    said = []
+    if not found.cases:
+        said.append("No new case is on record.")
+    elif not found.repeated:
+        said.append(f"No bird had {thresholds.REPEAT_CASES} or more new cases.")
+    else:
+        names = words.listed([bird.name for bird in found.birds[: min(found.repeated, 4)]])
+        others = f" and {found.repeated - 4} more" if found.repeated > 4 else ""
+        said.append(
+            f"{found.repeated_cases} of {words.count(found.cases, 'new case')} came from "
+            f"{words.count(found.repeated, 'bird')} with {thresholds.REPEAT_CASES} or more: "
+            f"{names}{others}."
+        )
+        if found.rate_without:
+            rate = found.rate_without
+            shown = rate.value if found.cases_without >= limits.MIN_CASES_FOR_RATE else None
+            without = words.rate_words(
+                found.cases_without, found.foot_days_without, rate.low, rate.high, shown
+            )
+            said.append(f"Without them: {without}")
+    if found.spread > limits.DISPERSION_LIMIT:
+        said.append(
+            "Cases go together in some birds more than luck would have it, so all ranges here are "
+            "drawn wider for that."
+        )
+    if found.all_cases:
+        said.append(
+            f"During {found.both_feet} of {words.count(found.all_cases, 'case')} the other foot "
+            "was sore too."
+        )
+    return replace(found, sentences=tuple(said))
+
+
+def _both_feet(watch: Watch) -> tuple[int, int]:
+    """Cases during which the other foot was sore too, and all cases; those at first sight too."""
+    found = watch.episodes
+    end = np.where(found.first_clear_after >= 0, found.first_clear_after, found.last_affected + 1)
+    by_unit: dict[int, list[tuple[int, int]]] = {}
+    spans = zip(found.unit.tolist(), found.first_affected.tolist(), end.tolist(), strict=True)
+    for unit, start, stop in spans:
+        by_unit.setdefault(unit, []).append((start, stop))
+    both = sum(
+        any(start < until and since < stop for since, until in by_unit.get(unit ^ 1, ()))
+        for unit, cases in by_unit.items()
+        for start, stop in cases
+    )
+    return both, int(found.unit.size)
+
+
+# The first sentence, and the thresholds
+
+
+def _headline(
+    summary: Summary, told: tuple[ChangeAnswer, ...], scanned: ScanAnswer
+) -> tuple[str, ...]:
+    if not summary.looks:
+        return ("No foot has been looked at yet.",)
+    standing = [change for change in told if change.state in ("clear", "some_sign")]
+    said = [summary.sentences[0]]
+    if standing:
+        for change in sorted(standing, key=lambda one: one.adjusted_p):
+            ratio = change.found.ratio.value
+            sure = "clearly" if change.state == "clear" else "perhaps"
+            moved = "rose" if ratio > 1 else "fell"
+            said.append(
+                f"New cases {sure} {moved} after “{change.what[0]}” "
+                f"({words.listed(change.houses)}, {words.day(change.days[0].toordinal())})."
+            )
+        if len(told) > len(standing):
+            said.append(
+                f"For the other {words.count(len(told) - len(standing), 'change')} on record "
+                "nobody can tell yet."
+            )
+    elif told:
+        said.append(
+            f"{words.count(len(told), 'change')} of the housing "
+            f"{'is' if len(told) == 1 else 'are'} on record; new cases line up with none of them "
+            "surely enough to say so."
+        )
+    else:
+        said.append("No change of the housing is on record yet.")
+    if scanned.told and not any(change.number in scanned.inside for change in standing):
+        said.append(scanned.sentences[0])
+    return tuple(said)
+
+
+def _thresholds() -> tuple[Threshold, ...]:
+    rows = []
+    for module in (limits, thresholds):
+        for name, meaning in module.EXPLAINED.items():
+            rows.append(Threshold(name, _value_words(getattr(module, name)), meaning))
+    return tuple(rows)
+
+
+def _value_words(value) -> str:
+    if isinstance(value, tuple):
+        return ", ".join(map(_value_words, value))
+    if isinstance(value, float) and not value.is_integer() and math.isclose(value, 1 / 3):
+        return "1/3"
+    return f"{value:g}"

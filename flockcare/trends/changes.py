@@ -1,0 +1,472 @@
+"""Before and after each housing change, among the birds it touched."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from flockcare.analysis import limits
+from flockcare.analysis.answers import Refusal
+from flockcare.analysis.comparison import Comparison, compare_arrays
+from flockcare.analysis.rates import holm
+from flockcare.trends import thresholds, words
+from flockcare.trends.power import days_to_wait
+from flockcare.trends.records import ChangeRow, Chosen, Records
+from flockcare.trends.report import BeforeAfter, Beside, ChangeAnswer, Figure
+from flockcare.trends.watch import Watch, months_of
+
+_WINTER = (10, 11, 12, 1, 2, 3)
+
+
+@dataclass(frozen=True)
+class Event:
+    """Changes that cannot be told apart: of one house too close in time, or on the same days in
+    several houses. ``houses`` are places in the list of houses."""
+
+    rows: tuple[ChangeRow, ...]
+
+    @property
+    def days(self) -> tuple[int, ...]:
+        return tuple(sorted({row.day for row in self.rows}))
+
+    @property
+    def houses(self) -> tuple[int, ...]:
+        return tuple(sorted({row.house for row in self.rows}))
+
+    @property
+    def first(self) -> int:
+        return self.days[0]
+
+    @property
+    def last(self) -> int:
+        return self.days[-1]
+
+
+def events(changes: list[ChangeRow], apart: int = thresholds.MIN_DAYS_APART) -> list[Event]:
+    """The changes in groups that can be told apart, in time order."""
+    chains: list[list[ChangeRow]] = []
+    newest: dict[int, list[ChangeRow]] = {}
+    for row in sorted(changes, key=lambda row: (row.day, row.house)):
+        chain = newest.get(row.house)
+        if chain is None or row.day - chain[-1].day >= apart:
+            chain = newest[row.house] = []
+            chains.append(chain)
+        chain.append(row)
+    by_days: dict[tuple[int, ...], list[ChangeRow]] = {}
+    for chain in chains:
+        by_days.setdefault(tuple(sorted({row.day for row in chain})), []).extend(chain)
+    return sorted((Event(tuple(rows)) for rows in by_days.values()), key=lambda one: one.days)
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """What is compared: ``window`` days on either side, without ``lag`` days after the change.
+
+    ``tried`` counts the stretches whose answer somebody may have seen; ``before_looking`` says
+    that this one was fixed before anything had been seen after the change.
+    """
+
+    window: int = thresholds.WINDOW_DAYS
+    lag: int = 0
+    chosen_on: int | None = None
+    before_looking: bool = True
+    tried: int = 1
+
+
+def stretch_of(event: Event, records: Records) -> Stretch:
+    """The newest choice for any of its changes, else the usual one.
+
+    A choice made before the first look after the change replaces the usual stretch unseen; each
+    other one made later is one more try.
+    """
+    keys = {(records.houses[row.house].key, row.day) for row in event.rows}
+    chosen = [one for one in records.choices if (one.house, one.day) in keys]
+    if not chosen:
+        return Stretch()
+    after = records.looks.day[records.looks.day > event.first]
+    first_seen = int(after.min()) if after.size else math.inf
+    seen = {(thresholds.WINDOW_DAYS, 0)}
+    for one in chosen:
+        value = (one.window_days, one.lag_days)
+        seen = {value} if one.chosen_on < first_seen else seen | {value}
+    last: Chosen = chosen[-1]
+    return Stretch(
+        last.window_days, last.lag_days, last.chosen_on, last.chosen_on < first_seen, len(seen)
+    )
+
+
+def touched(watch: Watch, houses, day: int) -> np.ndarray:
+    """Mask of the pairs of the birds that lived in these houses on ``day``, during that stay."""
+    chosen = np.zeros(watch.bird.size, bool)
+    for bird, house, since, until in watch.records.stays:
+        if house in houses and since <= day < until:
+            here = watch.of_bird(bird)
+            left, right = watch.pairs.left[here], watch.pairs.right[here]
+            chosen[here] |= (left >= since) & (right <= until)
+    return chosen
+
+
+def within(watch: Watch, event: Event, stretch: Stretch) -> np.ndarray:
+    """Mask of the pairs in the stretch.
+
+    Pairs that reach into the days left out go as a whole, whatever was seen at their end, so that
+    what stays is not picked by its outcome.
+    """
+    left, right = watch.pairs.left, watch.pairs.right
+    resumes = event.last + stretch.lag
+    inside = (left >= event.first - stretch.window) & (right <= resumes + stretch.window)
+    if resumes > event.first:
+        inside &= ~((left < resumes) & (right > event.first))
+    return inside
+
+
+def compare(watch: Watch, chosen: np.ndarray, day: int) -> BeforeAfter:
+    pairs = watch.pairs
+    found = compare_arrays(
+        watch.bird[chosen],
+        pairs.left[chosen],
+        pairs.right[chosen],
+        pairs.affected[chosen],
+        day,
+        watch.curve,
+    )
+    return _plain(found, watch.numbers_of(chosen))
+
+
+def _plain(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
+    def figure(one, value) -> Figure:
+        return Figure(value, one.low, one.high)
+
+    seen = found.watched
+    return BeforeAfter(
+        method=found.method,
+        why=found.why,
+        notes=found.notes,
+        cases_before=seen.cases_before,
+        cases_after=seen.cases_after,
+        straddling=seen.straddling,
+        days_before=seen.days_before,
+        days_after=seen.days_after,
+        birds_both=seen.birds_both,
+        birds_with_cases=seen.birds_with_cases,
+        gap_before=seen.gap_before,
+        gap_after=seen.gap_after,
+        ratio=figure(found.estimate, found.estimate.value),
+        p=found.p,
+        pooled=figure(found.pooled, found.pooled.value),
+        exact_before=figure(found.exact_all_before, found.exact_all_before.ratio),
+        exact_after=figure(found.exact_all_after, found.exact_all_after.ratio),
+        dispersion=found.dispersion,
+        numbers=numbers,
+        refusal=found.refusal,
+    )
+
+
+def state_of(found: BeforeAfter, p: float) -> str:
+    """How sure it is, by the p that allows for everything that was tried."""
+    if found.refusal:
+        return "refused"
+    cases = found.cases_before + found.cases_after + found.straddling
+    enough = cases >= limits.MIN_CASES_FOR_SIGN
+    if p < limits.CLEAR_LEVEL and enough and found.birds_with_cases >= limits.MIN_BIRDS_FOR_CLEAR:
+        return "clear"
+    if p <= limits.SIGN_LEVEL:
+        return "some_sign" if enough else "hint"
+    if found.p <= limits.SIGN_LEVEL:
+        return "outnumbered"
+    least, most = limits.SIMILAR_BETWEEN
+    return "similar" if least < found.ratio.low <= 1 <= found.ratio.high < most else "wide"
+
+
+def answers(watch: Watch) -> tuple[ChangeAnswer, ...]:
+    """One answer per change or group of changes, in time order."""
+    groups = events(watch.records.changes)
+    drafts = [_Draft.of(watch, event, groups) for event in groups]
+    told = [draft for draft in drafts if draft.found and not draft.found.refusal]
+    tried = [min(1.0, draft.found.p * draft.stretch.tried) for draft in told]
+    adjusted = dict(zip(map(id, told), holm(tried), strict=True))
+    return tuple(
+        draft.answer(number, adjusted.get(id(draft), math.nan), len(told))
+        for number, draft in enumerate(drafts, start=1)
+    )
+
+
+NOBODY = Refusal(
+    "no_residents",
+    "Nobody has written down which birds lived there then, so nobody knows whom this touched.",
+)
+
+
+@dataclass(frozen=True)
+class _Draft:
+    """One change with its comparison, before those of the others are known."""
+
+    watch: Watch
+    event: Event
+    others: tuple[Event, ...]
+    stretch: Stretch
+    chosen: np.ndarray
+    found: BeforeAfter | None
+
+    @classmethod
+    def of(cls, watch: Watch, event: Event, groups: list[Event]) -> _Draft:
+        stretch = stretch_of(event, watch.records)
+        living = touched(watch, event.houses, event.first)
+        chosen = living & within(watch, event, stretch)
+        others = tuple(
+            one
+            for one in groups
+            if one is not event
+            and one.last > event.first - stretch.window
+            and one.first < event.last + stretch.lag + stretch.window
+        )
+        found = compare(watch, chosen, event.first) if living.any() else None
+        return cls(watch, event, others, stretch, chosen, found)
+
+    def answer(self, number: int, p: float, compared: int) -> ChangeAnswer:
+        records, event, stretch = self.watch.records, self.event, self.stretch
+        state = state_of(self.found, p) if self.found else "refused"
+        beside = self._beside()
+        without, name = self._without_top()
+        tells_more = self._tells_more(state)
+        return ChangeAnswer(
+            key=f"{records.houses[event.rows[0].house].key}-{event.first}",
+            number=number,
+            days=tuple(map(dt.date.fromordinal, event.days)),
+            houses=tuple(records.houses[house].name for house in event.houses),
+            house_key=records.houses[event.rows[0].house].key,
+            what=tuple(dict.fromkeys(row.words for row in event.rows)),
+            kinds=tuple(dict.fromkeys(row.kind for row in event.rows)),
+            window_days=stretch.window,
+            lag_days=stretch.lag,
+            chosen_on=stretch.chosen_on and dt.date.fromordinal(stretch.chosen_on),
+            before_looking=stretch.before_looking,
+            tried=stretch.tried,
+            state=state,
+            adjusted_p=p,
+            compared=compared,
+            found=self.found,
+            beside=beside,
+            without=without,
+            without_name=name,
+            sentences=self._sentences(state, p, compared, beside, without, name),
+            else_changed=self._else_changed(),
+            tells_more=tells_more,
+        )
+
+    def _sentences(self, state, p, compared, beside, without, name) -> tuple[str, ...]:
+        found = self.found
+        if found is None:
+            return (NOBODY.reason,)
+        said = [
+            words.counted(
+                found.cases_before,
+                found.cases_after,
+                found.straddling,
+                found.days_before,
+                found.days_after,
+            )
+        ]
+        said.append(spoken(state, found, p, compared))
+        if self.stretch.tried > 1:
+            said.append(
+                f"{self.stretch.tried} stretches of time were tried for this change; the more are "
+                "tried, the more likely one fits by luck, and this is allowed for."
+            )
+        if beside:
+            said.append(beside.sentence)
+        if without:
+            said.append(f"Without {name}: {_short(without)}")
+        return tuple(said)
+
+    def _beside(self) -> Beside | None:
+        records, event = self.watch.records, self.event
+        clear = thresholds.BESIDE_CLEAR_DAYS
+        disturbed = {
+            row.house
+            for row in records.changes
+            if event.first - clear < row.day < event.last + clear
+        }
+        quiet = tuple(n for n in range(len(records.houses)) if n not in disturbed)
+        living = touched(self.watch, quiet, event.first)
+        if not living.any():
+            return None
+        found = compare(self.watch, living & within(self.watch, event, self.stretch), event.first)
+        present = {
+            stay.house
+            for stay in records.stays
+            if stay.house in quiet and stay.since <= event.first < stay.until
+        }
+        names = tuple(records.houses[house].name for house in sorted(present))
+        return Beside(names, found, _beside_sentence(names, self.found, found))
+
+    def _without_top(self) -> tuple[BeforeAfter | None, str]:
+        """The comparison without the bird that most cases came from, where that is a large part."""
+        if self.found is None or self.found.refusal:
+            return None, ""
+        hers = np.bincount(self.watch.bird[self.chosen & self.watch.pairs.affected])
+        top = int(hers.argmax())
+        if hers[top] < 3 or hers[top] < 0.2 * hers.sum():
+            return None, ""
+        rest = self.chosen & (self.watch.bird != top)
+        return compare(self.watch, rest, self.event.first), self.watch.records.birds[top].name
+
+    def _else_changed(self) -> tuple[str, ...]:
+        records, event = self.watch.records, self.event
+        said = [
+            f"{words.listed(one.rows[0].words.split(', '))} "
+            f"({words.listed([records.houses[house].name for house in one.houses])}, "
+            f"{words.day(one.first)})"
+            for one in self.others
+        ]
+        if self.found is None:
+            return tuple(said)
+        left, right = self.watch.pairs.left[self.chosen], self.watch.pairs.right[self.chosen]
+        middle, width = (left + right) / 2, right - left
+        before = middle <= event.first
+        if before.any() and (~before).any():
+            winter = np.isin(months_of(middle), _WINTER)
+            shares = [np.average(winter[side], weights=width[side]) for side in (before, ~before)]
+            if abs(shares[1] - shares[0]) > thresholds.OTHER_SEASON:
+                said.append(
+                    f"the season: {shares[0]:.0%} of the time watched before was winter half-year, "
+                    f"{shares[1]:.0%} after"
+                )
+            older = np.average(middle[~before], weights=width[~before]) - np.average(
+                middle[before], weights=width[before]
+            )
+            said.append(f"age: the birds were about {_months_words(older)} older after")
+        said += self._other_eyes()
+        return tuple(said)
+
+    def _other_eyes(self) -> list[str]:
+        """Whether others looked after the change than before it."""
+        looks, event, stretch = self.watch.records.looks, self.event, self.stretch
+        birds = np.unique(self.watch.bird[self.chosen])
+        hers = np.isin(looks.bird, birds)
+        before = hers & (looks.day <= event.first) & (looks.day >= event.first - stretch.window)
+        resumes = event.last + stretch.lag
+        after = hers & (looks.day > resumes) & (looks.day <= resumes + stretch.window)
+        if not before.any() or not after.any():
+            return []
+        size = int(looks.keeper.max()) + 1
+        shares = [
+            np.bincount(looks.keeper[side], minlength=size) / side.sum() for side in (before, after)
+        ]
+        moved = np.abs(shares[1] - shares[0]).sum() / 2
+        if moved <= thresholds.OTHER_EYES:
+            return []
+        return [
+            f"who looked: {moved:.0%} of the looks went from one keeper to another, and other eyes "
+            "look like another rate"
+        ]
+
+    def _tells_more(self, state: str) -> str:
+        found = self.found
+        if found is None:
+            return "Write down which birds live in which house."
+        if found.refusal and found.refusal.code in ("straddling", "too_few_checks"):
+            return "Look at every foot shortly before and shortly after the next change."
+        if state in ("clear", "some_sign", "similar"):
+            return "The same change in another house, with this one left as it is, would tell more."
+        weeks = weeks_until_told(
+            self.watch,
+            self.chosen,
+            cases=found.cases_before + found.straddling / 2,
+            days_before=found.days_before,
+            days_after=found.days_after,
+            spread=found.dispersion,
+            case_birds=found.birds_with_cases,
+        )
+        ends = self.event.last + self.stretch.lag + self.stretch.window
+        if math.isinf(weeks) or weeks > thresholds.FARTHEST_WEEKS:
+            return (
+                "No waiting will tell a halving here: too few cases are on record before the "
+                "change. Only a larger difference could show."
+            )
+        if weeks == 0:
+            return (
+                "A halving would most likely have shown by now; what is left open is smaller "
+                "than that, or the other way."
+            )
+        last = int(self.watch.pairs.right.max(initial=0))
+        sentence = f"At the present rate a halving would show after about {round(weeks)} more weeks"
+        if last + 7 * weeks > ends:
+            sentence += "; compare more days for that"
+        return f"{sentence}."
+
+
+def weeks_until_told(
+    watch: Watch,
+    chosen: np.ndarray,
+    *,
+    cases: float,
+    days_before: float,
+    days_after: float,
+    spread: float,
+    case_birds: int,
+) -> float:
+    """Weeks of watching as at present until a halving could be told; infinite for never.
+
+    ``cases`` and ``days_before``: new cases and foot-days before the change; ``days_after``:
+    foot-days since. Watched as at present: by the birds still here, at the share of days of the
+    chosen pairs.
+    """
+    if not days_before:
+        return math.inf
+    birds = np.unique(watch.bird[chosen])
+    present = sum(watch.records.birds[bird].present for bird in birds.tolist())
+    total = watch.pairs.right[chosen].max(initial=0) - watch.pairs.left[chosen].min(initial=0)
+    share = float(watch.days[chosen].sum()) / max(1.0, 2.0 * birds.size * total)
+    return (
+        days_to_wait(
+            cases_before=cases,
+            rate=cases / days_before,
+            days_after=days_after,
+            days_gained_per_day=2 * present * min(1.0, share),
+            ratio=thresholds.SOUGHT_RATIO,
+            power=thresholds.POWER,
+            spread=spread if math.isfinite(spread) else 1.0,
+            birds=max(case_birds, 2),
+        )
+        / 7
+    )
+
+
+def spoken(state: str, found: BeforeAfter, p: float, compared: int) -> str:
+    return words.verdict(
+        state,
+        ratio=found.ratio.value,
+        low=found.ratio.low,
+        high=found.ratio.high,
+        p=p,
+        what="this change",
+        reason=found.refusal.reason if found.refusal else "",
+        looked_at=compared,
+    )
+
+
+def _short(found: BeforeAfter) -> str:
+    counts = f"{found.cases_before} before and {found.cases_after} after"
+    if found.refusal:
+        return f"{counts}. {found.refusal.reason}"
+    return f"{counts}, which fits {words.ratio_range(found.ratio.low, found.ratio.high)}."
+
+
+def _beside_sentence(names, own: BeforeAfter | None, found: BeforeAfter) -> str:
+    start = f"In {words.listed(names)}, where nothing was changed then: {_short(found)}"
+    if found.refusal or own is None or own.refusal:
+        return start
+    if found.p <= limits.SIGN_LEVEL and (found.ratio.value - 1) * (own.ratio.value - 1) > 0:
+        return (
+            f"{start} It went the same way there, so something common to both, such as the season, "
+            "may be at work."
+        )
+    return f"{start} One house against another: what differs between them besides stays open."
+
+
+def _months_words(days: float) -> str:
+    return words.count(max(1, round(days / 30.44)), "month")

@@ -1,0 +1,392 @@
+"""Who gets it: rates by group, each against the group watched longest, birds kept together."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from scipy.stats import t as student
+
+from flockcare.analysis import limits
+from flockcare.analysis.answers import Refusal
+from flockcare.analysis.clusters import clustered_ratio
+from flockcare.analysis.landing import landing_energy
+from flockcare.analysis.onset import fit_rates
+from flockcare.analysis.rates import holm, overdispersion, pooled_ratio
+from flockcare.birds.breeds import WeightClass, weight_class
+from flockcare.trends import thresholds, words
+from flockcare.trends.report import Figure, Grouping, GroupRow
+from flockcare.trends.watch import UNKNOWN, Watch, months_of
+
+YEAR = 365.25
+SEASONS = ("winter", "spring", "summer", "autumn")
+CLASSES = tuple(WeightClass.values)
+
+
+@dataclass(frozen=True)
+class Sorted:
+    """The pairs sorted into groups: ``code`` (place in ``names``, -1 unknown) of each pair."""
+
+    key: str
+    title: str
+    how: str
+    names: tuple[str, ...]
+    code: np.ndarray
+
+
+def groupings(watch: Watch) -> tuple[Grouping, ...]:
+    """Every way of sorting the birds, with all comparisons of the page corrected together."""
+    classes = by_weight_class(watch)
+    ways = (
+        classes,
+        by_house(watch),
+        by_drop(watch),
+        by_energy(watch),
+        by_breed(watch),
+        by_age(watch),
+        by_season(watch),
+    )
+    drafts = [_grouping(watch, way, classes) for way in ways]
+    rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
+    adjusted = dict(zip(map(id, rows), holm([row.p for row in rows]), strict=True))
+    return tuple(_finished(draft, adjusted) for draft in drafts)
+
+
+# Ways of sorting
+
+
+def by_weight_class(watch: Watch) -> Sorted:
+    code = np.full(watch.bird.size, UNKNOWN)
+    for number, bird in enumerate(watch.records.birds):
+        here = watch.of_bird(number)
+        usual = CLASSES.index(bird.weight_class) if bird.weight_class else UNKNOWN
+        code[here] = usual
+        if bird.weighed:
+            weighed = np.array([CLASSES.index(weight_class(grams)) for _, grams in bird.weighed])
+            at = _last_before(bird.weighed, watch.pairs.left[here])
+            code[here] = np.where(at >= 0, weighed[at], usual)
+    how = (
+        "By her last weighing before each look, else as entered for her, else by her breed's adult "
+        "weight."
+    )
+    return Sorted("weight", "Weight class", how, CLASSES, code)
+
+
+def _last_before(dated, days: np.ndarray) -> np.ndarray:
+    """Place of the last of the (ordinal, value) pairs on or before each day, -1 for none."""
+    return np.searchsorted([on for on, _ in dated], days, side="right") - 1
+
+
+def by_house(watch: Watch) -> Sorted:
+    names = tuple(house.name for house in watch.records.houses)
+    how = "Where she lived from one look to the next."
+    return Sorted("house", "House", how, names, watch.house)
+
+
+def by_drop(watch: Watch) -> Sorted:
+    names = _bands(thresholds.DROP_EDGES_CM, "cm")
+    how = (
+        "The largest single drop on the gentlest way down from the perches of her house at that "
+        "time; which perch she sleeps on is not on record."
+    )
+    return Sorted(
+        "drop", "Highest usual drop", how, names, _banded(_drops(watch), thresholds.DROP_EDGES_CM)
+    )
+
+
+def _banded(values: np.ndarray, edges: tuple[int, ...]) -> np.ndarray:
+    return np.where(np.isnan(values), UNKNOWN, np.searchsorted(edges, values, side="left"))
+
+
+def _bands(edges, unit: str) -> tuple[str, ...]:
+    between = [f"{low} to {high} {unit}" for low, high in pairwise(edges)]
+    return (f"up to {edges[0]} {unit}", *between, f"over {edges[-1]} {unit}")
+
+
+def _drops(watch: Watch) -> np.ndarray:
+    """The drop in cm of each pair, not-a-number where not known."""
+    found = np.full(watch.bird.size, math.nan)
+    for house in range(len(watch.records.houses)):
+        dated = [(row.since, row.drop_cm) for row in watch.records.drops if row.house == house]
+        here = watch.house == house
+        if dated and here.any():
+            drops = np.array([math.nan if drop is None else drop for _, drop in dated])
+            at = _last_before(dated, watch.pairs.left[here])
+            found[here] = np.where(at >= 0, drops[at], math.nan)
+    return found
+
+
+def by_energy(watch: Watch) -> Sorted:
+    energy = landing_energy(1.0, 1.0) * (_grams(watch) / 1000) * (_drops(watch) / 100)
+    names = _bands(thresholds.ENERGY_EDGES_J, "J")
+    how = (
+        "Weight × gravity × that drop: an upper figure, for she brakes with her wings. Weight by "
+        "her last weighing before each look, else her breed's adult weight."
+    )
+    return Sorted(
+        "energy", "Landing energy", how, names, _banded(energy, thresholds.ENERGY_EDGES_J)
+    )
+
+
+def _grams(watch: Watch) -> np.ndarray:
+    found = np.full(watch.bird.size, math.nan)
+    for number, bird in enumerate(watch.records.birds):
+        here = watch.of_bird(number)
+        usual = bird.adult_grams if bird.adult_grams else math.nan
+        found[here] = usual
+        if bird.weighed:
+            grams = np.array([float(weight) for _, weight in bird.weighed])
+            at = _last_before(bird.weighed, watch.pairs.left[here])
+            found[here] = np.where(at >= 0, grams[at], usual)
+    return found
+
+
+def by_breed(watch: Watch) -> Sorted:
+    names = tuple(sorted({bird.breed for bird in watch.records.birds if bird.breed}))
+    place = {name: number for number, name in enumerate(names)}
+    of_bird = np.array([place.get(bird.breed, UNKNOWN) for bird in watch.records.birds], int)
+    return Sorted("breed", "Breed", "As entered for her.", names, of_bird[watch.bird])
+
+
+def by_age(watch: Watch) -> Sorted:
+    hatched = np.array([bird.hatched or math.nan for bird in watch.records.birds], float)
+    years = (watch.pairs.left - hatched[watch.bird]) / YEAR
+    edges = thresholds.AGE_EDGES_YEARS
+    between = [f"{low} to {high} years" for low, high in pairwise(edges)]
+    names = ("under 1 year", *between, f"over {edges[-1]} years")
+    code = np.where(np.isnan(years), UNKNOWN, np.searchsorted(edges, years, side="right"))
+    return Sorted(
+        "age", "Age", "At each look, from the day she hatched as far as known.", names, code
+    )
+
+
+def by_season(watch: Watch) -> Sorted:
+    middle = (watch.pairs.left + watch.pairs.right) / 2
+    how = "December to February is winter, and so on; by the middle of each gap between looks."
+    return Sorted("season", "Season", how, SEASONS, months_of(middle) % 12 // 3)
+
+
+# Rates and comparisons
+
+
+def _grouping(watch: Watch, way: Sorted, classes: Sorted) -> Grouping:
+    seen = [code for code in range(len(way.names)) if (way.code == code).any()]
+    days = {code: float(watch.days[way.code == code].sum()) for code in seen}
+    base = max(seen, key=days.__getitem__, default=None)
+    rows = []
+    for code in seen:
+        row = _row(watch, way, code)
+        if code != base:
+            row = _compared(watch, way, code, base, classes, row)
+        rows.append(row)
+    unknown = way.code == UNKNOWN
+    return Grouping(
+        key=way.key,
+        title=way.title,
+        base="" if base is None else way.names[base],
+        rows=tuple(rows),
+        unknown_days=float(watch.days[unknown].sum()),
+        unknown_cases=int(watch.pairs.affected[unknown].sum()),
+        sentences=(),
+        how=way.how,
+    )
+
+
+def _row(watch: Watch, way: Sorted, code: int) -> GroupRow:
+    here = way.code == code
+    pairs, days = watch.pairs, float(watch.days[here].sum())
+    cases, birds = int(pairs.affected[here].sum()), int(np.unique(watch.bird[here]).size)
+    refusal = group_refusal(cases, days, birds)
+    rate = None
+    if days >= limits.MIN_FOOT_DAYS:
+        rate = rate_of(watch, here)
+    shown = rate is not None and cases >= limits.MIN_CASES_FOR_RATE and refusal is None
+    if refusal:
+        said = refusal.reason
+    else:
+        said = words.rate_words(cases, days, rate.low, rate.high, rate.value if shown else None)
+    blank = math.nan
+    return GroupRow(
+        key=f"{way.key}-{code}",
+        name=way.names[code],
+        birds=birds,
+        cases=cases,
+        foot_days=days,
+        rate=rate,
+        show_rate=shown,
+        refusal=refusal,
+        ratio=None,
+        p=blank,
+        adjusted_p=blank,
+        adjusted=None,
+        adjusted_refusal=None,
+        words=said,
+        numbers=watch.numbers_of(here),
+    )
+
+
+def group_refusal(cases: int, foot_days: float, birds: int) -> Refusal | None:
+    """Why a group's rate should not be shown."""
+    facts = {"cases": cases, "foot_days": foot_days, "birds": birds}
+    if foot_days < limits.MIN_FOOT_DAYS:
+        reason = (
+            f"{words.count(cases, 'new case')} in {words.hen_days(foot_days)}: too little time "
+            "watched for a rate."
+        )
+        return Refusal("too_little_time", reason, facts)
+    if birds < thresholds.MIN_BIRDS_IN_GROUP:
+        reason = (
+            f"{words.count(cases, 'new case')} in {words.count(birds, 'bird')}: that is "
+            f"{'her' if birds == 1 else 'their'} story, and says nothing about others like "
+            f"{'her' if birds == 1 else 'them'}."
+        )
+        return Refusal("too_few_birds", reason, facts)
+    return None
+
+
+def rate_of(watch: Watch, chosen: np.ndarray) -> Figure:
+    """The rate per foot-day of the chosen pairs, with limits that keep each bird's cases together.
+
+    Limits of the interval-censored likelihood, drawn apart on the log scale by the spread of the
+    cases over birds; never drawn together.
+    """
+    pairs = watch.pairs
+    found = fit_rates(replace(pairs, **_columns(pairs, chosen))).rate()
+    spread = spread_of(watch, chosen)
+    if not (math.isfinite(found.value) and found.value > 0 and spread > 1):
+        return Figure(found.value, found.low, found.high)
+    wider = math.sqrt(spread)
+    return Figure(
+        found.value,
+        found.value * (found.low / found.value) ** wider,
+        found.value * (found.high / found.value) ** wider,
+    )
+
+
+def _columns(pairs, chosen) -> dict:
+    return {name: getattr(pairs, name)[chosen] for name in ("unit", "left", "right", "affected")}
+
+
+def spread_of(watch: Watch, chosen: np.ndarray) -> float:
+    """Of the cases over birds where luck alone gives 1; 1 where it cannot be judged."""
+    cases, days = _by_bird(watch, chosen)
+    seen = days > 0
+    if seen.sum() < limits.MIN_BIRDS_FOR_DISPERSION or not cases.any():
+        return 1.0
+    return overdispersion(cases[seen], cases.sum() * days[seen] / days.sum())
+
+
+def _by_bird(watch: Watch, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Cases and foot-days of each bird of the flock."""
+    size = len(watch.records.birds)
+    bird = watch.bird[chosen]
+    cases = np.bincount(bird, watch.pairs.affected[chosen], size)
+    return cases, np.bincount(bird, watch.days[chosen], size)
+
+
+def _compared(watch, way, code: int, base: int, classes: Sorted, row: GroupRow) -> GroupRow:
+    here, there = way.code == code, way.code == base
+    (n1, t1), (n0, t0) = _by_bird(watch, here), _by_bird(watch, there)
+    refused = row.refusal or group_refusal(int(n0.sum()), float(t0.sum()), int((t0 > 0).sum()))
+    if refused or n1.sum() + n0.sum() < limits.MIN_CASES_FOR_RATIO:
+        return row
+    found = clustered_ratio(n1, t1, n0, t0)
+    if found.refusal:
+        return row
+    birds = int(((t1 > 0) | (t0 > 0)).sum())
+    p = _p_of(found.value, found.high, birds)
+    adjusted, refusal = None, None
+    if way is not classes:
+        adjusted, refusal = _within_classes(watch, here, there, classes)
+    return replace(
+        row,
+        ratio=Figure(found.value, found.low, found.high),
+        p=p,
+        adjusted=adjusted,
+        adjusted_refusal=refusal,
+    )
+
+
+def _p_of(value: float, high: float, birds: int) -> float:
+    """Of the test that goes with limits from the t distribution on the log scale."""
+    error = math.log(high / value) / student.ppf(0.975, birds - 1)
+    return float(2 * student.sf(abs(math.log(value)) / error, birds - 1)) if error else 0.0
+
+
+def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None, Refusal | None]:
+    """The ratio within weight classes (Mantel-Haenszel), its limits widened by the spread."""
+    affected, days = watch.pairs.affected, watch.days
+    strata = []
+    for code in [*range(len(classes.names)), UNKNOWN]:
+        same = classes.code == code
+        if (same & (here | there)).any():
+            cells = [
+                (affected[same & side].sum(), days[same & side].sum()) for side in (here, there)
+            ]
+            strata.append((int(cells[0][0]), cells[0][1], int(cells[1][0]), cells[1][1]))
+    found = pooled_ratio(strata)
+    if found.refusal:
+        return None, found.refusal
+    if not 0 < found.ratio < math.inf:
+        return Figure(found.ratio, found.low, found.high), None
+    wider = math.sqrt(max(1.0, spread_of(watch, here | there)))
+    return (
+        Figure(
+            found.ratio,
+            found.ratio * (found.low / found.ratio) ** wider,
+            found.ratio * (found.high / found.ratio) ** wider,
+        ),
+        None,
+    )
+
+
+# Sentences
+
+
+def _finished(draft: Grouping, adjusted: dict[int, float]) -> Grouping:
+    rows = tuple(replace(row, adjusted_p=adjusted.get(id(row), math.nan)) for row in draft.rows)
+    return replace(draft, rows=rows, sentences=_sentences(draft, rows))
+
+
+def _sentences(draft: Grouping, rows: tuple[GroupRow, ...]) -> tuple[str, ...]:
+    if not rows:
+        return ("Nothing is on record to sort the birds by.",)
+    if len(rows) == 1:
+        return (f"All that is known is {rows[0].name}, so there is nothing to compare.",)
+    told = [row for row in rows if row.adjusted_p <= limits.SIGN_LEVEL]
+    if not told:
+        compared = [row for row in rows if row.ratio]
+        if not compared:
+            return ("Too few cases or birds to compare these groups.",)
+        widest = max(compared, key=lambda row: abs(math.log(row.ratio.value)))
+        return (
+            f"Nothing stands out beyond luck. {_against(widest, draft.base)} "
+            "It can't tell us who gets it more.",
+        )
+    said = []
+    for row in sorted(told, key=lambda row: row.adjusted_p):
+        sentence = (
+            f"{_capital(row.name)}: {'more' if row.ratio.value > 1 else 'fewer'} new cases than "
+            f"{draft.base} ({words.by_luck(row.adjusted_p)} by luck alone). "
+            f"{_against(row, draft.base)}"
+        )
+        if row.adjusted:
+            sentence += (
+                " Among birds of the same weight class: "
+                f"{words.ratio_range(row.adjusted.low, row.adjusted.high)}."
+            )
+        elif row.adjusted_refusal:
+            sentence += " Not adjusted for weight: too few cases in each weight class."
+        said.append(sentence)
+    return tuple(said)
+
+
+def _against(row: GroupRow, base: str) -> str:
+    between = words.ratio_range(row.ratio.low, row.ratio.high)
+    return f"{_capital(row.name)} against {base}, per hen and day: {between}."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,86 @@
+"""Keeps the finished report until a record that it rests on changes.
+
+Working it out takes a second for a large flock; whether it still holds is asked in two queries.
+Every change and deletion of a record writes a `Revision`, every new record adds to a count; what
+keepers say about a change of the housing is compared word for word.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.core.cache import cache
+from django.db import models
+from django.db.models import Count, Max, OuterRef, Subquery, Value
+from django.db.models.functions import Coalesce
+
+from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.care.models import CareStep
+from flockcare.core.prepared import Prepared
+from flockcare.feet.models import Check
+from flockcare.housing.models import Feature, FeatureState, House, Stay
+from flockcare.people.models import Flock, Revision
+from flockcare.photos.models import Measurement
+from flockcare.trends import records
+from flockcare.trends.answers import build
+from flockcare.trends.models import WindowChoice
+from flockcare.trends.report import Report
+
+# Goes up when the report has other fields or is worked out otherwise.
+EDITION = 1
+_COUNTED = (
+    *(Revision, Check, Bird, Breed, Weighing, House, Stay, Feature, FeatureState, CareStep),
+    WindowChoice,
+)
+
+
+def _of_flock(rows: models.QuerySet, figure: models.Aggregate, otherwise) -> Coalesce:
+    one = rows.order_by().values("flock").annotate(figure=figure).values("figure")
+    return Coalesce(Subquery(one), Value(otherwise))
+
+
+def _figures(flock):
+    counts = [
+        _of_flock(model._base_manager.filter(flock=OuterRef("pk")), Count("pk"), 0)
+        for model in _COUNTED
+    ]
+    newest = _of_flock(Revision.objects.filter(flock=OuterRef("pk")), Max("pk"), 0)
+    measured = Measurement.objects.filter(
+        flock=OuterRef("pk"), photo__bird__isnull=False, photo__deleted_at=None
+    )
+    figures = [*counts, newest, _of_flock(measured, Count("pk"), 0)]
+    named = {f"figure_{number}": figure for number, figure in enumerate(figures)}
+    return Flock.objects.filter(pk=flock).annotate(**named).values_list(*named)
+
+
+FIGURES = Prepared(_figures, flock=models.UUIDField())
+
+
+def fingerprint(flock: Flock, told, today: dt.date) -> tuple:
+    """Other whenever something that the report rests on is other. ``told``: see ``records``."""
+    return (
+        EDITION,
+        today,
+        flock.name,
+        flock.time_zone,
+        flock.units,
+        tuple(FIGURES.rows(flock=flock.pk)[0]),
+        tuple((one.pk, one.house_id, one.on, one.kind, one.note) for one in told),
+    )
+
+
+def report_of(flock: Flock, today: dt.date) -> Report:
+    """The report as of now: the kept one if it still holds, else worked out anew and kept.
+
+    The fingerprint is taken before the records are read, so that a record which comes between is
+    not overlooked: the next look finds another fingerprint.
+    """
+    told = records.told_changes(flock)
+    mark = fingerprint(flock, told, today)
+    key = f"trends:{flock.pk}"
+    kept = cache.get(key)
+    if kept and kept[0] == mark:
+        return kept[1]
+    report = build(records.read(flock, told), flock=flock.name, today=today)
+    cache.set(key, (mark, report), timeout=None)
+    return report

@@ -1,0 +1,57 @@
+"""Prints what the page Trends says about a flock: the sentences, or with --json every figure."""
+
+import json
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from flockcare.people.models import Flock
+from flockcare.trends.kept import report_of
+from flockcare.trends.report import plain
+
+
+class Command(BaseCommand):
+    help = __doc__
+
+    def add_arguments(self, parser):
+        parser.add_argument("--flock", required=True, metavar="NAME")
+        parser.add_argument(
+            "--owner", metavar="SIGN_IN_NAME", help="tells apart flocks of one name"
+        )
+        parser.add_argument("--json", action="store_true", help="every figure, as JSON")
+
+    def handle(self, *, flock, owner, json: bool, **options):
+        found = Flock.objects.filter(name=flock)
+        if owner:
+            found = found.filter(membership__keeper__sign_in_name=owner.lower())
+        if len(found) != 1:
+            raise CommandError(
+                f"There is no flock called “{flock}”."
+                if not found
+                else f"{len(found)} flocks are called “{flock}”: name a keeper with --owner."
+            )
+        (one,) = found
+        report = report_of(one, timezone.now().astimezone(one.zone).date())
+        self.stdout.write(as_json(report) if json else "\n".join(spoken(report)))
+
+
+def as_json(report) -> str:
+    return json.dumps(plain(report), indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def spoken(report):
+    """The sentences of the page, part by part."""
+    yield from report.headline
+    for change in report.changes:
+        yield f"\n{change.number}. {change.title}"
+        yield from change.sentences
+    for title, part in (
+        ("When the rate changed", report.scan),
+        *((grouping.title, grouping) for grouping in report.groupings),
+        ("Birds with repeated cases", report.repeats),
+        ("Healing", report.healing),
+    ):
+        yield f"\n{title}"
+        yield from part.sentences
+    yield "\nWhat to record next"
+    yield from (step.sentence for step in report.steps)

@@ -1,0 +1,380 @@
+"""Reads what the page rests on into arrays and light tuples, with eight queries.
+
+A flock of sixty has sixty thousand looks in ten years; as objects they would take seconds.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from itertools import groupby
+from operator import itemgetter
+from typing import NamedTuple
+
+import numpy as np
+from django.db import models
+from django.db.models.functions import Cast
+
+from flockcare.birds.breeds import weight_class
+from flockcare.birds.models import Bird
+from flockcare.care.models import CareStep
+from flockcare.core.dates import PartialDate
+from flockcare.feet.models import FootFinding
+from flockcare.feet.scales import AFFECTED_FROM
+from flockcare.housing.changes import history
+from flockcare.housing.landing import layout_of
+from flockcare.housing.models import PERCHES, FeatureState, HousingChange, Stay
+from flockcare.housing.routes import ways_down
+from flockcare.housing.states import HouseRecord
+from flockcare.people.models import Flock
+from flockcare.photos.models import Foot, Measurement, Precision
+from flockcare.trends.models import WindowChoice
+
+FEET = list(Foot.values)
+# Clocks are set forward and back at full quarters of an hour of universal time.
+_QUARTER_HOUR = 900
+_DAY = 86_400
+_UNIX_EPOCH = dt.date(1970, 1, 1).toordinal()
+ALWAYS, STILL = -np.inf, np.inf
+
+
+class BirdRow(NamedTuple):
+    """``weight_class`` and ``adult_grams`` as the keepers or the breed have it; ``hatched`` the
+    middle of the days it can have been, as an ordinal; ``weighed`` (ordinal, grams) in order."""
+
+    key: str
+    name: str
+    breed: str = ""
+    weight_class: str = ""
+    adult_grams: int | None = None
+    hatched: float | None = None
+    present: bool = True
+    culled_for_feet: bool = False
+    weighed: tuple[tuple[int, int], ...] = ()
+
+
+class HouseRow(NamedTuple):
+    key: str
+    name: str
+
+
+class StayRow(NamedTuple):
+    """Places in the lists of birds and houses; ordinals, infinite where not bounded."""
+
+    bird: int
+    house: int
+    since: float
+    until: float
+
+
+class ChangeRow(NamedTuple):
+    house: int
+    day: int
+    words: str
+    kind: str
+
+
+class DropRow(NamedTuple):
+    """The largest single drop on the gentlest way down from the perches, from a day on."""
+
+    house: int
+    since: int
+    drop_cm: float | None
+
+
+class StepRow(NamedTuple):
+    """One deed of care; ``foot`` is 0, 1, or None for the whole bird."""
+
+    bird: int
+    foot: int | None
+    day: int
+    kind: str
+
+
+class AreaRow(NamedTuple):
+    bird: int
+    foot: int
+    day: int
+    mm2: float
+
+
+class Chosen(NamedTuple):
+    """A stretch that somebody chose for a change, with the day on which they did."""
+
+    house: str
+    day: int
+    window_days: int
+    lag_days: int
+    chosen_on: int
+
+
+@dataclass(frozen=True)
+class Looks:
+    """One entry per look at one foot, in no order: place of the bird, foot (0 left, 1 right),
+    local day (ordinal), lesion score, key of the check, and number of who looked."""
+
+    bird: np.ndarray
+    foot: np.ndarray
+    day: np.ndarray
+    score: np.ndarray
+    check: list[str]
+    keeper: np.ndarray
+
+    @property
+    def affected(self) -> np.ndarray:
+        return self.score >= AFFECTED_FROM
+
+
+@dataclass(frozen=True)
+class Records:
+    """All that the answers rest on; houses, stays, steps and choices refer to places in lists."""
+
+    birds: list[BirdRow]
+    looks: Looks
+    houses: list[HouseRow] = field(default_factory=list)
+    stays: list[StayRow] = field(default_factory=list)
+    changes: list[ChangeRow] = field(default_factory=list)
+    drops: list[DropRow] = field(default_factory=list)
+    steps: list[StepRow] = field(default_factory=list)
+    areas: list[AreaRow] = field(default_factory=list)
+    choices: list[Chosen] = field(default_factory=list)
+
+
+def told_changes(flock: Flock) -> list[HousingChange]:
+    """What keepers said about changes that were made; one query."""
+    return list(HousingChange.objects.filter(flock=flock, planned=False).order_by("on", "pk"))
+
+
+def read(flock: Flock, told: list[HousingChange]) -> Records:
+    """Everything about the flock that the page rests on. ``told``: see ``told_changes``."""
+    birds = _birds(flock)
+    place = {row.key: number for number, row in enumerate(birds)}
+    stays = _stay_rows(flock)
+    states = _states(flock)
+    houses = _houses(stays, states)
+    house_place = {row.key: number for number, row in enumerate(houses)}
+    return Records(
+        birds=birds,
+        looks=_looks(flock, place),
+        houses=houses,
+        stays=[
+            StayRow(
+                place[_key(bird)],
+                house_place[_key(house)],
+                _ordinal(since, ALWAYS),
+                _ordinal(until, STILL),
+            )
+            for bird, house, _, since, until in stays
+        ],
+        changes=list(_changes(flock, states, told, house_place)),
+        drops=list(_drops(states, house_place)),
+        steps=list(_steps(flock, place)),
+        areas=list(_areas(flock, place)),
+        choices=list(_choices(flock)),
+    )
+
+
+def _key(value) -> str:
+    return value.hex if isinstance(value, uuid.UUID) else value.replace("-", "")
+
+
+def _ordinal(day: dt.date | None, otherwise: float) -> float:
+    return otherwise if day is None else day.toordinal()
+
+
+def _as_text(name: str) -> Cast:
+    return Cast(name, models.CharField())
+
+
+# Looks
+
+
+def _looks(flock: Flock, place: dict[str, int]) -> Looks:
+    rows = list(
+        FootFinding.objects.filter(check_record__flock=flock)
+        .annotate(
+            bird=_as_text("check_record__bird_id"),
+            moment=_as_text("check_record__at"),
+            key=_as_text("check_record_id"),
+            seer=_as_text("check_record__keeper_id"),
+        )
+        .values_list("bird", "foot", "score", "moment", "key", "seer", "check_record__keeper_name")
+    )
+    if not rows:
+        none = np.zeros(0, np.int64)
+        return Looks(none, none, none, none, [], none)
+    bird, foot, score, moment, key, seer, name = zip(*rows, strict=True)
+    places = {text: place[_key(text)] for text in set(bird)}
+    seers = {who: number for number, who in enumerate(set(zip(seer, name, strict=True)))}
+    return Looks(
+        bird=np.fromiter(map(places.__getitem__, bird), np.int64, len(rows)),
+        foot=np.fromiter(map(FEET.index, foot), np.int64, len(rows)),
+        day=local_days(moment, flock.zone),
+        score=np.array(score, np.int64),
+        check=list(key),
+        keeper=np.fromiter(
+            map(seers.__getitem__, zip(seer, name, strict=True)), np.int64, len(rows)
+        ),
+    )
+
+
+def local_days(moments: Iterable[str], zone: dt.tzinfo) -> np.ndarray:
+    """Local days as ordinals of moments in universal time, such as ``2026-05-01 18:05:00``.
+
+    What follows the seconds (fractions, ``+00``) is left away. The difference to local time is
+    looked up once for each quarter of an hour that occurs.
+    """
+    seconds = np.array([moment[:19] for moment in moments], "datetime64[s]").astype(np.int64)
+    quarters, which = np.unique(seconds // _QUARTER_HOUR, return_inverse=True)
+    ahead = np.array([_seconds_ahead(int(one) * _QUARTER_HOUR, zone) for one in quarters])
+    return (seconds + ahead[which]) // _DAY + _UNIX_EPOCH
+
+
+def _seconds_ahead(moment: int, zone: dt.tzinfo) -> int:
+    offset = dt.datetime.fromtimestamp(moment, dt.UTC).astimezone(zone).utcoffset()
+    return int(offset.total_seconds())
+
+
+# Birds
+
+
+def _birds(flock: Flock) -> list[BirdRow]:
+    """Each bird with her weighings, by name; one query."""
+    rows = (
+        Bird.objects.filter(flock=flock)
+        .annotate(key=_as_text("pk"))
+        .order_by("name", "key", "weighing__on")
+        .values_list(
+            *("key", "name", "breed__name", "breed__adult_grams", "own_weight_class", "hatched"),
+            *("left", "left_reason", "weighing__on", "weighing__grams"),
+        )
+    )
+    return [_bird(list(group)) for _, group in groupby(rows, key=itemgetter(0))]
+
+
+def _bird(rows: list[tuple]) -> BirdRow:
+    key, name, breed, adult, own, hatched, left, reason, _, _ = rows[0]
+    return BirdRow(
+        key=_key(key),
+        name=name,
+        breed=breed or "",
+        weight_class=own or (str(weight_class(adult)) if adult else ""),
+        adult_grams=adult,
+        hatched=_middle(hatched),
+        present=not left,
+        culled_for_feet=reason == "culled for the feet",
+        weighed=tuple((row[8].toordinal(), row[9]) for row in rows if row[8]),
+    )
+
+
+def _middle(partial: str) -> float | None:
+    if not partial:
+        return None
+    day = PartialDate.parse(partial)
+    return (day.first().toordinal() + day.last().toordinal()) / 2
+
+
+# Houses
+
+
+def _stay_rows(flock: Flock) -> list[tuple]:
+    rows = Stay.objects.filter(flock=flock).annotate(
+        bird_key=_as_text("bird_id"), house_key=_as_text("house_id")
+    )
+    return list(rows.values_list("bird_key", "house_key", "house__name", "since", "until"))
+
+
+def _states(flock: Flock) -> list[FeatureState]:
+    return list(
+        FeatureState.objects.filter(flock=flock).select_related("feature__house").order_by("since")
+    )
+
+
+def _houses(stays: list[tuple], states: list[FeatureState]) -> list[HouseRow]:
+    names = {_key(house): name for _, house, name, _, _ in stays}
+    names |= {_key(state.feature.house_id): state.feature.house.name for state in states}
+    return sorted((HouseRow(*item) for item in names.items()), key=lambda row: row.name.lower())
+
+
+def _house_records(states: list[FeatureState]) -> list[HouseRecord]:
+    """As ``housing.states.records_of`` gives them, from rows that are here already."""
+    records: dict[object, HouseRecord] = {}
+    for state in states:
+        house = state.feature.house
+        record = records.setdefault(house.pk, HouseRecord(house, [], {}))
+        if state.feature_id not in record.states:
+            record.features.append(state.feature)
+        record.states.setdefault(state.feature_id, []).append(state)
+    for record in records.values():
+        record.features.sort(key=lambda feature: feature.name)
+    return list(records.values())
+
+
+def _changes(flock, states, told, house_place):
+    for record in _house_records(states):
+        said = [one for one in told if one.house_id == record.house.pk]
+        house = house_place[_key(record.house.pk)]
+        for change in history(record, said, units=flock.units):
+            if change.made:
+                words = ", ".join(change.changed) or change.words
+                words = words or (change.record.note if change.record else "")
+                yield ChangeRow(house, change.on.toordinal(), words, change.kind_words)
+
+
+def _drops(states, house_place):
+    for record in _house_records(states):
+        house = house_place[_key(record.house.pk)]
+        for day in record.days:
+            layout = layout_of(record.house, day, record.on(day))
+            drops = [
+                route.hardest.drop_cm
+                for route in ways_down(layout)
+                if route.legs[0].start.kind in PERCHES
+            ]
+            yield DropRow(house, day.toordinal(), max(drops, default=None))
+
+
+# Care, measured areas, choices
+
+
+def _steps(flock: Flock, place: dict[str, int]):
+    rows = CareStep.objects.filter(flock=flock).annotate(
+        bird_key=_as_text("bird_id"), moment=_as_text("at")
+    )
+    rows = list(rows.values_list("bird_key", "foot", "kind", "moment"))
+    days = local_days((row[3] for row in rows), flock.zone) if rows else []
+    for (bird, foot, kind, _), day in zip(rows, days, strict=True):
+        yield StepRow(place[_key(bird)], FEET.index(foot) if foot else None, int(day), kind)
+
+
+def _areas(flock: Flock, place: dict[str, int]):
+    """The newest measurement of each photo whose day is known."""
+    rows = (
+        Measurement.objects.filter(
+            flock=flock,
+            photo__bird__isnull=False,
+            photo__deleted_at=None,
+            photo__taken_precision__in=(Precision.MOMENT, Precision.DAY),
+        )
+        .exclude(photo__foot="")
+        .annotate(bird_key=_as_text("photo__bird_id"), moment=_as_text("photo__taken"))
+        .order_by("at")
+        .values_list("photo_id", "bird_key", "photo__foot", "moment", "area_mm2")
+    )
+    newest = {row[0]: row[1:] for row in rows}
+    days = local_days((row[2] for row in newest.values()), flock.zone) if newest else []
+    for (bird, foot, _, area), day in zip(newest.values(), days, strict=True):
+        yield AreaRow(place[_key(bird)], FEET.index(foot), int(day), area)
+
+
+def _choices(flock: Flock):
+    for one in WindowChoice.objects.filter(flock=flock).order_by("chosen_at"):
+        yield Chosen(
+            _key(one.house_id),
+            one.on.toordinal(),
+            one.window_days,
+            one.lag_days,
+            one.chosen_at.astimezone(flock.zone).toordinal(),
+        )

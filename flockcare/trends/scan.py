@@ -1,0 +1,90 @@
+"""When did the rate itself change, and which logged changes lie there?"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from flockcare.analysis import limits
+from flockcare.analysis.change import match_changes, scan_pairs
+from flockcare.trends import words
+from flockcare.trends.report import ChangeAnswer, ScanAnswer, Window
+from flockcare.trends.watch import Watch
+
+
+def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
+    found = scan_pairs(watch.pairs, birds=watch.bird)
+    told = found.refusal is None and found.p <= limits.SIGN_LEVEL
+    inside: tuple[ChangeAnswer, ...] = ()
+    if found.refusal is None:
+        first, last = map(
+            dt.date.fromordinal, (found.first_plausible_day, found.last_plausible_day)
+        )
+        inside = tuple(c for c in changes if any(first <= day <= last for day in c.days))
+    days = {day.toordinal() for change in changes for day in change.days}
+    matches = match_changes(watch.pairs, days)
+
+    def day(ordinal: int | None) -> dt.date | None:
+        return None if ordinal is None else dt.date.fromordinal(ordinal)
+
+    return ScanAnswer(
+        day=day(found.day),
+        first=day(found.first_plausible_day),
+        last=day(found.last_plausible_day),
+        rate_before=found.rate_before,
+        rate_after=found.rate_after,
+        p=found.p,
+        told=told,
+        inside=tuple(change.number for change in inside),
+        windows=tuple(_window(one, changes) for one in matches.windows),
+        window_days=limits.MATCH_WINDOW_DAYS,
+        windows_share=matches.share,
+        windows_refusal=matches.refusal,
+        refusal=found.refusal,
+        sentences=tuple(_sentences(found, told, inside, matches, bool(changes))),
+    )
+
+
+def _window(one, changes) -> Window:
+    return Window(
+        changes=tuple(
+            change.number
+            for change in changes
+            if any(day.toordinal() in one.change_days for day in change.days)
+        ),
+        cases=one.cases_inside,
+        share=one.share,
+        p=one.p,
+        adjusted_p=one.adjusted_p,
+    )
+
+
+def _sentences(found, told: bool, inside, matches, logged: bool):
+    if found.refusal:
+        yield found.refusal.reason
+    else:
+        yield words.scan_sentence(
+            found.first_plausible_day,
+            found.last_plausible_day,
+            found.rate_after > found.rate_before,
+            found.p,
+            told,
+        )
+        if told and logged:
+            yield words.inside_sentence(
+                [f"change {change.number} ({words.listed(change.houses)})" for change in inside]
+            )
+    if matches.refusal:
+        if logged:
+            yield matches.refusal.reason
+        return
+    yield words.windows_sentence(
+        limits.MATCH_WINDOW_DAYS, matches.share, matches.cases_inside, matches.cases
+    )
+    crowded = [one for one in matches.windows if one.adjusted_p <= limits.SIGN_LEVEL]
+    for one in crowded:
+        yield (
+            f"In the days after {words.day(one.change_days[0])} cases came thicker than luck "
+            f"explains ({one.cases_inside} cases; {words.by_luck(one.adjusted_p)} by luck alone)."
+        )
+    if not crowded:
+        yield "After none of the changes did new cases come thicker than luck explains."
