@@ -13,7 +13,7 @@ from flockcare.drawing.markup import Markup, element, text
 from flockcare.drawing.scales import Linear, nice_ticks
 from flockcare.housing.flags import Finding
 from flockcare.housing.layout import Layout, Place
-from flockcare.housing.routes import Leg, next_legs
+from flockcare.housing.routes import Leg, next_legs, spots
 from flockcare.housing.units import MM, bare_unit, length_text, number_text
 from flockcare.people.models import Units
 
@@ -52,7 +52,7 @@ class Frame:
 
     def __init__(self, layout: Layout, legs: list[Leg], units: str):
         self.units = units
-        self.at_cm = positions(legs)
+        self.at_cm = {name: spot.x_cm for name, spot in spots(layout, GAP_CM).items()}
         self.reach_cm = -min(self.at_cm.values(), default=0.0)
         self.top_cm = max((place.height_cm for place in layout.stands), default=30.0)
         labels = (leg_words(leg, units)[0] for leg in legs)
@@ -75,21 +75,6 @@ class Frame:
         settled = next(free, boxes[0])
         self.taken.append(settled)
         return settled
-
-
-def positions(legs: list[Leg]) -> dict[str, float]:
-    """Level places by name in cm, 0 where she lands on the floor, negative behind it.
-
-    ``legs`` lead from each stand to the next lower one, the highest first.
-    """
-    found: dict[str, float] = {}
-    level, front, behind = 0.0, 0.0, 0.0
-    for leg in reversed(legs):
-        if leg.start.height_cm != level:
-            level, front = leg.start.height_cm, behind
-        found[leg.start.name] = front - (GAP_CM if leg.run_cm is None else leg.run_cm)
-        behind = min(behind, found[leg.start.name])
-    return found
 
 
 def short_length(cm: float, units: str) -> str:
@@ -122,12 +107,15 @@ def row_ids(layout: Layout) -> dict[str, str]:
     return {place.name: f"place-{number}" for number, place in enumerate([*shown, *rest], 1)}
 
 
-def draw(layout: Layout, found: list[Finding], *, units: str, title: str) -> Markup:
-    """The house as SVG; ``units`` are the flock's, ``title`` names it for those who listen."""
+def draw(layout: Layout, found: list[Finding], *, units: str, title: str, page: str = "") -> Markup:
+    """The house as SVG; ``units`` are the flock's, ``title`` names it for those who listen.
+
+    ``page`` is the address of the table behind it, where that stands on another page.
+    """
     legs = next_legs(layout)
     frame = Frame(layout, legs, units)
     signs = _signs(found)
-    ids = row_ids(layout)
+    ids = {name: f"{page}#{key}" for name, key in row_ids(layout).items()}
     _keep_clear(frame, legs)
     drawn = [_descent(frame, leg) for leg in legs]
     drawn += [_place(frame, leg.start, signs, ids) for leg in reversed(legs)]
@@ -238,7 +226,7 @@ def _place(frame: Frame, place: Place, signs: dict, ids: dict[str, str]) -> Mark
     ]
     if wanted.top - box.top > 4:
         drawn.append(_line("leader", x, y, max(box.left, min(x, box.right)), box.bottom + 1))
-    return element("a", {"href": f"#{ids[place.name]}"}, *drawn)
+    return element("a", {"href": ids[place.name]}, *drawn)
 
 
 def _drop(frame: Frame, leg: Leg, signs: dict) -> Markup:
@@ -353,7 +341,7 @@ def _ground_line(frame, ground: Place, number: str, y: float, signs, ids) -> Mar
         ),
         _text("ground-name", 6, y + 11, *_spans([_short(words, room), *labels])),
     ]
-    return element("a", {"href": f"#{ids[ground.name]}"}, *drawn)
+    return element("a", {"href": ids[ground.name]}, *drawn)
 
 
 def _scale_bar(frame: Frame, y: float) -> Markup:

@@ -22,8 +22,12 @@ _FROM_STATE = {field.name for field in fields(Place)} - {"name", "kind"}
 
 
 def place_of(feature: Feature, state: FeatureState) -> Place:
-    values = {name: getattr(state, name) for name in _FROM_STATE}
-    return Place(name=feature.name, kind=feature.kind, **values)
+    return Place(name=feature.name, kind=feature.kind, **values_of(state))
+
+
+def values_of(described: FeatureState | Place) -> dict:
+    """What a place and a state of a feature both say, by field."""
+    return {name: getattr(described, name) for name in _FROM_STATE}
 
 
 def layout_of(house: House, day: dt.date, pairs: Iterable[tuple[Feature, FeatureState]]) -> Layout:

@@ -136,3 +136,31 @@ def next_legs(layout: Layout) -> list[Leg]:
 def worst_drop(heights: Iterable[float], starts: Iterable[float]) -> float:
     """The largest gentlest drop of any start. The way of the highest one holds all the others."""
     return gentlest_drop(heights, max(starts, default=0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """Where a place stands in the line: ``x_cm`` is 0 where she lands on the floor, less behind.
+
+    Distances are known between spots of one ``anchor``: the place whose unrecorded run they are
+    all counted from, empty for the floor.
+    """
+
+    x_cm: float
+    anchor: str = ""
+
+
+def spots(layout: Layout, gap_cm: float) -> dict[str, Spot]:
+    """The spot of every stand by its name; an unrecorded run counts as ``gap_cm``."""
+    found: dict[str, Spot] = {}
+    level, front, behind = 0.0, Spot(0.0), Spot(0.0)
+    for leg in reversed(next_legs(layout)):
+        name = leg.start.name
+        if leg.start.height_cm != level:
+            level, front = leg.start.height_cm, behind
+        known = leg.start.run_cm is not None
+        run = leg.start.run_cm if known else gap_cm
+        found[name] = Spot(front.x_cm - run, front.anchor if known else name)
+        if found[name].x_cm <= behind.x_cm:
+            behind = found[name]
+    return found

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from flockcare.housing import views, views_changes, views_stays
+from flockcare.housing import views, views_changes, views_landing, views_stays, views_whatif
 
 app_name = "housing"
 urlpatterns = [
@@ -31,4 +31,7 @@ urlpatterns = [
     path("<uuid:house_id>/correct/", views_changes.correct, name="correct"),
     path("<uuid:house_id>/walk/", views_changes.walk, name="walk"),
     # Coming down from the roosts: drawing, table, what if.
+    path("<uuid:house_id>/landing/", views_landing.landing_page, name="landing"),
+    path("<uuid:house_id>/drawing/", views_landing.drawing, name="drawing"),
+    path("<uuid:house_id>/what-if/", views_whatif.what_if, name="what_if"),
 ]

@@ -1,13 +1,13 @@
-"""Which one change of a house helps most: an exact search over whole centimetres."""
+"""A house otherwise than it is, and which one change of it helps most."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence, Set
+from dataclasses import dataclass, replace
 
 from flockcare.analysis.landing import highest_drop
 from flockcare.housing.layout import Layout, Place
-from flockcare.housing.routes import worst_drop
+from flockcare.housing.routes import Spot, spots, worst_drop
 
 EXPLAINED = (
     "For each place every height in whole centimetres up to the highest place now is tried, and "
@@ -16,6 +16,76 @@ EXPLAINED = (
     "height. The list is ordered by how many birds a change helps, then by the least change. "
     "Every bird is reckoned as if she came down from the highest place, by the gentlest way."
 )
+
+
+# A scratch copy
+
+
+def scratch(
+    before: Layout,
+    *,
+    changed: Mapping[str, Mapping[str, object]],
+    removed: Set[str] = frozenset(),
+    step: Place | None = None,
+) -> Layout:
+    """The house with places changed (new values by name), taken away, and a step put in.
+
+    Nothing moves sideways: where another place has become the next step down of one, the run to
+    it is the distance between the two, or unknown. A run among ``changed`` stays as given. The
+    new step stands before the next higher place: at its own run, else half-way to the next lower.
+    """
+    after = before
+    for name, values in changed.items():
+        after = after.changed(name, **values)
+    for name in removed:
+        after = after.without(name)
+    line = spots(before, 0.0)
+    if step:
+        step = _placed(step, after, line)
+        after = after.plus(step)
+    given = {name for name, values in changed.items() if "run_cm" in values}
+    for place in after.stands:
+        old, new = _lower(before, place.name), _lower(after, place.name)
+        if place.name in line and place != step and old != new and place.name not in given:
+            after = after.changed(place.name, run_cm=_run(before, place.name, new, line, removed))
+    return after
+
+
+def _lower(layout: Layout, name: str) -> str | None:
+    """The next lower place; None: the floor, or that this one is not there."""
+    height = next((place.height_cm for place in layout.stands if place.name == name), 0.0)
+    return next((place.name for place in layout.stands if place.height_cm < height), None)
+
+
+def _run(before: Layout, name: str, to: str | None, line, removed: Set[str]) -> float | None:
+    if to is None:
+        # Only where all that stood before it is away does she land where she landed before.
+        lower = [p.name for p in before.stands if p.height_cm < _height(before, name)]
+        target = Spot(0.0) if removed.issuperset(lower) else None
+    else:
+        target = line.get(to)
+    if target is None or target.anchor != line[name].anchor:
+        return None
+    return abs(target.x_cm - line[name].x_cm)
+
+
+def _height(layout: Layout, name: str) -> float:
+    return next((place.height_cm for place in layout.places if place.name == name), None) or 0.0
+
+
+def _placed(step: Place, layout: Layout, line: dict[str, Spot]) -> Place:
+    """The step with its run, its spot noted in the line."""
+    above = [place for place in layout.stands if place.height_cm > step.height_cm]
+    below = [place for place in layout.stands if place.height_cm < step.height_cm]
+    front = line.get(below[0].name) if below else Spot(0.0)
+    if step.run_cm is None and above and above[-1].run_cm is not None:
+        step = replace(step, run_cm=above[-1].run_cm / 2)
+    if front and step.run_cm is not None:
+        line[step.name] = Spot(front.x_cm - step.run_cm, front.anchor)
+    return step
+
+
+# Which change helps most
 
 
 @dataclass(frozen=True, slots=True)

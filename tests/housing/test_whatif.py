@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from flockcare.housing.layout import Layout, Place
 from flockcare.housing.routes import ways_down
-from flockcare.housing.whatif import Limit, birds_over, suggestions
+from flockcare.housing.whatif import Limit, birds_over, scratch, suggestions
 from tests.analysis.properties import examples
 
 quick = examples(25)
@@ -24,6 +24,69 @@ def told(found):
         ("step below " if one.new_step else "") + f"{one.place.name} {one.height_cm:g}"
         for one in found
     ]
+
+
+# A scratch copy
+
+
+def lines(*rows):
+    return Layout(
+        "Shed",
+        dt.date(2026, 5, 1),
+        tuple(Place(n, "roost", height_cm=h, run_cm=r) for n, h, r in rows),
+    )
+
+
+def runs(layout):
+    return {place.name: (place.height_cm, place.run_cm) for place in layout.stands}
+
+
+SHED = lines(("Top", 130, 55), ("Low", 70, 80), ("Nest", 55, 30))
+
+
+def test_a_height_alone_leaves_the_runs():
+    after = scratch(SHED, changed={"Top": {"height_cm": 100}})
+    assert runs(after) == {"Top": (100, 55), "Low": (70, 80), "Nest": (55, 30)}
+    assert runs(SHED)["Top"] == (130, 55)
+
+
+def test_what_is_taken_away_leaves_its_run_to_the_place_above():
+    assert runs(scratch(SHED, changed={}, removed={"Low"})) == {"Top": (130, 135), "Nest": (55, 30)}
+    assert runs(scratch(SHED, changed={}, removed={"Nest"}))["Low"] == (70, 110)
+    # Where the run to the floor was never measured, it stays unknown.
+    unknown = lines(("Top", 130, 55), ("Low", 70, 80), ("Nest", 55, None))
+    assert runs(scratch(unknown, changed={}, removed={"Nest"}))["Low"] == (70, None)
+    assert runs(scratch(unknown, changed={}, removed={"Low"}))["Top"] == (130, 135)
+
+
+def test_places_that_pass_each_other_keep_their_distance():
+    after = scratch(SHED, changed={"Top": {"height_cm": 60}})
+    assert runs(after) == {"Low": (70, 55), "Top": (60, 135), "Nest": (55, 30)}
+    # Nobody knows where she would land who now comes down behind the others.
+    after = scratch(SHED, changed={"Top": {"height_cm": 40}})
+    assert runs(after)["Top"] == (40, None)
+    after = scratch(SHED, changed={"Top": {"height_cm": 40, "run_cm": 50}})
+    assert runs(after)["Top"] == (40, 50)
+
+
+def test_a_step_stands_before_the_next_higher_place():
+    one = lines(("Roost", 100, 75))
+    half = scratch(one, changed={}, step=Place("Step", "step", 50))
+    assert runs(half) == {"Roost": (100, 37.5), "Step": (50, 37.5)}
+    own = scratch(one, changed={}, step=Place("Step", "step", 50, run_cm=25))
+    assert runs(own) == {"Roost": (100, 50), "Step": (50, 25)}
+    unknown = scratch(lines(("Roost", 100, None)), changed={}, step=Place("Step", "step", 50))
+    assert runs(unknown) == {"Roost": (100, None), "Step": (50, None)}
+    above = scratch(one, changed={}, step=Place("Step", "step", 120))
+    assert runs(above) == {"Step": (120, None), "Roost": (100, 75)}
+
+
+def test_a_height_that_was_not_known_can_be_tried():
+    after = scratch(lines(("Bar", None, 40)), changed={"Bar": {"height_cm": 80}})
+    assert runs(after) == {"Bar": (80, 40)}
+
+
+# Which change helps most
 
 
 def test_one_roost_must_come_down_to_the_limit():

@@ -1,0 +1,237 @@
+"""What if: a scratch copy of a house, and which one change of it helps most."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from flockcare.housing import changes, flags, landing, services, whatif
+from flockcare.housing.forms_whatif import LimitForm, ScratchForm
+from flockcare.housing.layout import Layout
+from flockcare.housing.models import Feature, House, HousingChange, PlannedState
+from flockcare.housing.routes import Route, ways_down
+from flockcare.housing.states import NotRecorded, record_of
+from flockcare.housing.units import length_text, number_text
+from flockcare.housing.views import house_or_404
+from flockcare.housing.views_landing import is_heavy, landings_context
+from flockcare.people.access import flock_view
+
+ADVICE_SHOWN = 6
+
+
+@flock_view()
+def what_if(request, flock, house_id):
+    """A scratch copy of the house. Nothing is kept unless it is posted as a plan."""
+    house = house_or_404(flock, house_id)
+    today = timezone.localdate()
+    try:
+        pairs = record_of(house).on(today)
+    except NotRecorded as error:
+        return render(
+            request,
+            "housing/whatif.html",
+            {"here": "houses", "house": house, "refused": str(error)},
+        )
+    form = ScratchForm(request.POST or request.GET, pairs=pairs, units=flock.units)
+    tried = Tried(house, today, pairs, form)
+    if request.method == "POST":
+        return _keep_plan(request, house, tried)
+    context = {"here": "houses", "house": house, "form": form, **_compared(request, tried)}
+    return render(
+        request, "housing/whatif_piece.html" if request.htmx else "housing/whatif.html", context
+    )
+
+
+class Tried:
+    """The house as it is and as it would be."""
+
+    def __init__(self, house: House, today: dt.date, pairs, form: ScratchForm):
+        self.house, self.pairs, self.form = house, pairs, form
+        form.is_valid()
+        self.now = landing.layout_of(house, today, pairs)
+        self.then = whatif.scratch(
+            self.now, changed=form.changed(), removed=form.removed(), step=form.step()
+        )
+
+    def states(self) -> list[PlannedState]:
+        """What each feature would become, where it differs."""
+        flock = self.house.flock
+        places = {place.name: place for place in self.then.places}
+        found = []
+        for feature, state in self.pairs:
+            values = {name: getattr(state, name) for name in services.DESCRIPTION}
+            new = landing.values_of(places[feature.name]) if feature.name in places else None
+            if new is None:
+                values["gone"] = True
+            elif all(values[name] == value for name, value in new.items()):
+                continue
+            found.append(PlannedState(flock=flock, feature=feature, **(values | (new or {}))))
+        if step := self.form.step():
+            values = landing.values_of(places[step.name])
+            found.append(PlannedState(flock=flock, name=step.name, kind=step.kind, **values))
+        return found
+
+    def words(self) -> list[str]:
+        """``Top roost 130 → 100 cm`` for each difference."""
+        units = self.house.flock.units
+        states = {feature.pk: state for feature, state in self.pairs}
+        found = []
+        for planned in self.states():
+            feature = planned.feature or Feature(name=planned.name, kind=planned.kind)
+            before = states.get(planned.feature_id)
+            found += changes.differences(feature, before, planned, units=units).words
+        return found
+
+
+def _keep_plan(request, house: House, tried: Tried):
+    page = redirect("housing:what_if", house.flock_id, house.pk)
+    if problems := tried.form.problems():
+        messages.error(request, " ".join(problems))
+        return page
+    states = tried.states()
+    if not states:
+        messages.error(request, "Nothing differs from the house as it is, so there is no plan.")
+        return page
+    change = HousingChange(
+        flock=house.flock, house=house, keeper=request.user, note=request.POST.get("note", "")
+    )
+    try:
+        services.plan_change(change=change, states=states)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+        return page
+    messages.success(request, "Kept as a plan. The house is written down as it was.")
+    return redirect("housing:house", house.flock_id, house.pk)
+
+
+def _compared(request, tried: Tried) -> dict:
+    units = tried.house.flock.units
+    landers = landing.landers_on(tried.house, tried.now.on)
+    then = landings_context(tried.then, landers, units)
+    limit_form = LimitForm(request.GET, units=units)
+    return {
+        **then,
+        "words": tried.words(),
+        "problems": tried.form.problems(),
+        "lost": _lost(tried.now, then["found"], is_heavy(landers)),
+        "new_keys": _new_keys(tried.now, then["found"], is_heavy(landers)),
+        "compared": compared_rows(landers, ways_down(tried.now), then["routes"], units),
+        "drop_now": _largest(ways_down(tried.now), units),
+        "drop_then": _largest(then["routes"], units),
+        "limit_form": limit_form,
+        "explained": whatif.EXPLAINED,
+        "kept": _kept(tried.form),
+        **_advice(request, tried, landers, limit_form.limit()),
+    }
+
+
+def _kept(form: ScratchForm) -> list[tuple[str, str]]:
+    """What the form for keeping the plan sends again."""
+    return [(name, form.data[name]) for name in form.changed_data] if form.is_bound else []
+
+
+def _rules_of(layout: Layout, heavy: bool) -> dict[str, flags.Rule]:
+    return {flag.rule.key: flag.rule for flag in flags.flags_of(layout, heavy=heavy)}
+
+
+def _lost(now: Layout, found: list[flags.Finding], heavy: bool) -> list[flags.Rule]:
+    """The rules that held of the house and would no longer."""
+    left = {finding.rule.key for finding in found}
+    return [rule for key, rule in _rules_of(now, heavy).items() if key not in left]
+
+
+def _new_keys(now: Layout, found: list[flags.Finding], heavy: bool) -> set[str]:
+    return {finding.rule.key for finding in found} - set(_rules_of(now, heavy))
+
+
+def _largest(routes: list[Route], units: str) -> str:
+    drop = max((route.hardest.drop_cm for route in routes), default=None)
+    return length_text(drop, unit="cm", units=units)
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedRow:
+    lander: landing.Lander
+    now: str
+    then: str
+    change: str
+
+
+def compared_rows(
+    landers: list[landing.Lander], now: list[Route], then: list[Route], units: str
+) -> list[ComparedRow]:
+    """The hardest landing of each bird as it is and as it would be."""
+    before = {row.lander.bird.pk: _hardest(row) for row in landing.landings(landers, now)}
+    rows = []
+    for row in landing.landings(landers, then):
+        old, new = before[row.lander.bird.pk], _hardest(row)
+        change = f"{100 * (new / old - 1):+.0f} %".replace("-", "−") if old else ""
+        energies = (landing.energy_text(value, units) for value in (old, new))
+        rows.append(ComparedRow(row.lander, *energies, "same" if old == new else change))
+    return rows
+
+
+def _hardest(row: landing.Landings) -> float:
+    return max((way.energy_j for way in row.ways), default=0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    words: str
+    effect: str
+    query: str
+
+
+def _advice(request, tried: Tried, landers, limit: whatif.Limit | None) -> dict:
+    """Which one change helps most, counted on the house as it stands in the drawing."""
+    masses = [lander.mass_kg for lander in landers if lander.grams]
+    if limit is None or not masses:
+        return {"weighed": len(masses)}
+    units = tried.house.flock.units
+    return {
+        "weighed": len(masses),
+        "over_now": whatif.birds_over(tried.now, masses, limit),
+        "over": whatif.birds_over(tried.then, masses, limit),
+        "advice": [
+            Advice(
+                _suggested(one, units),
+                _effect(one, units),
+                _query(request, tried, one, units),
+            )
+            for one in whatif.suggestions(tried.then, masses, limit)
+        ][:ADVICE_SHOWN],
+    }
+
+
+def _suggested(one: whatif.Suggestion, units: str) -> str:
+    height = length_text(one.height_cm, unit="cm", units=units)
+    if one.new_step:
+        return f"Add a step at {height}, below {one.place.name}"
+    by = length_text(abs(one.change_cm), unit="cm", units=units)
+    deed = "Lower" if one.change_cm < 0 else "Raise"
+    return f"{deed} {one.place.name} by {by}, to {height}"
+
+
+def _effect(one: whatif.Suggestion, units: str) -> str:
+    drop = f"largest drop then {length_text(one.worst_cm, unit='cm', units=units)}"
+    if not one.helped:
+        return f"not enough for any bird alone, but a beginning; {drop}"
+    left = f"{one.over} still over" if one.over else "none left over"
+    return f"helps {one.helped} bird{'' if one.helped == 1 else 's'}, {left}; {drop}"
+
+
+def _query(request, tried: Tried, one: whatif.Suggestion, units: str) -> str:
+    """The address with this change made in the scratch copy; empty where it has no room for it."""
+    keys = {feature.name: f"h-{feature.pk.hex}" for feature, _ in tried.pairs}
+    step = tried.form.step()
+    if one.new_step and step:
+        return ""
+    query = request.GET.copy()
+    key = "step" if one.new_step else keys.get(one.place.name, "step")
+    query[key] = number_text(one.height_cm, unit="cm", units=units)
+    return query.urlencode()
