@@ -31,7 +31,7 @@ class SortForm(KeeperForm):
     foot = forms.ChoiceField(
         label="Foot",
         required=False,
-        choices=[("", "As it is"), ("left", "Left"), ("right", "Right"), (WHOLE, "Bird")],
+        choices=[("", "As is"), ("left", "Left"), ("right", "Right"), (WHOLE, "Bird")],
         widget=forms.RadioSelect,
     )
     score = forms.TypedChoiceField(

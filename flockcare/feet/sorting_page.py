@@ -19,8 +19,8 @@ DEEDS_LOOKED_AT = 12
 RECENT_BIRDS = 4
 SHOWN = {
     "unnamed": "Not named",
-    "named": "Named, in no check",
-    "unknown": "Nobody knows",
+    "named": "Named",
+    "unknown": "Unknown",
 }
 NOT_KNOWN = {
     Precision.DAY: "time not known",
@@ -35,7 +35,10 @@ DOUBT = {
 
 @dataclass(frozen=True)
 class Tile:
-    """One photo; the picture before it has come is ``width`` × ``height``."""
+    """One photo; the picture before it has come is ``width`` × ``height``.
+
+    maybe: whose it may be, by the card before it.
+    """
 
     photo: Photo
     small: str
@@ -43,10 +46,17 @@ class Tile:
     width: int
     height: int
     when: str
+    maybe: str = ""
 
     @property
     def who(self) -> str:
         return " ".join(filter(None, (str(self.photo.bird or ""), self.photo.foot)))
+
+    @property
+    def time(self) -> str:
+        """The time of day; the rest of the date stands above the group."""
+        exact = self.photo.taken_precision == Precision.MOMENT
+        return f"{timezone.localtime(self.photo.taken):%H:%M}" if exact else ""
 
     @property
     def words(self) -> str:
@@ -194,11 +204,12 @@ def _section(flock, group: Group, photos: list[Photo], continued: bool) -> Secti
         if not card.key.sorting.card_answered
         and (followers := [shot.key for shot in shots if shot.key in here])
     ]
+    maybe = {photo: follow.names for follow in follows for photo in follow.photos}
     return Section(
         key=f"g-{photos[0].pk}",
         title=_title(group),
         doubt=DOUBT.get(photos[0].taken_source, ""),
-        tiles=[_tile(flock, photo) for photo in photos],
+        tiles=[_tile(flock, photo, maybe.get(photo, "")) for photo in photos],
         follows=follows,
         continued=continued,
     )
@@ -231,12 +242,12 @@ def _when(photo: Photo) -> str:
     return timezone.localtime(photo.taken).strftime(FORMS[photo.taken_precision])
 
 
-def _tile(flock, photo: Photo) -> Tile:
+def _tile(flock, photo: Photo, maybe: str = "") -> Tile:
     # Reversed by hand: a page has hundreds of them.
     folder = reverse("photos:add", args=[flock.pk]).removesuffix("add/")
     small, large = (f"{folder}{photo.pk}/{size}.jpg?v={photo.edition or 0}" for size in (240, 1600))
     width, height = photo.shown_at(240)
-    return Tile(photo, small, large, width, height, _when(photo))
+    return Tile(photo, small, large, width, height, _when(photo), maybe)
 
 
 # --- Photos that look the same

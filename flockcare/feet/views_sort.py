@@ -1,6 +1,6 @@
 """Photos to sort: old pictures are brought in, named, dated and scored, many at a time."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -12,10 +12,10 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from flockcare.feet import sorting
 from flockcare.feet.forms_sort import NOBODY, SortForm, photo_keys
-from flockcare.feet.scales import LESION
 from flockcare.feet.sorting_page import SHOWN, birds_to_pick, last_deeds, sort_page
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
+from flockcare.photos.grouping import GAP
 from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
 
@@ -68,7 +68,7 @@ def _page(request, flock, *, form=None, said="", trouble="", status=200):
         "deed": deed,
         "said": said,
         "trouble": trouble,
-        "steps": LESION.steps,
+        "gap_minutes": GAP // timedelta(minutes=1),
     }
     template = "feet/sort_list.html" if request.htmx else "feet/sort.html"
     return render(request, template, context, status=status)

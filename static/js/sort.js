@@ -297,7 +297,7 @@ function openLarge(link) {
   const look = document.getElementById("look");
   const image = look.querySelector("img");
   image.src = link.href;
-  image.alt = (link.querySelector("img")?.alt ?? link.textContent).replace("Open large: ", "");
+  image.alt = (link.querySelector("img") ?? link.closest("li").querySelector("img")).alt;
   look.showModal();
 }
 document.getElementById("look").addEventListener("click", (event) => {
@@ -399,7 +399,8 @@ document.addEventListener("keydown", (event) => {
       const row = [...document.getElementById("bird-rows").children].find(
         (label) => !label.hidden && label.querySelector("input").value,
       );
-      if (row && box.value) row.querySelector("input").checked = true;
+      if (box.value && !row) return;
+      if (box.value) row.querySelector("input").checked = true;
     }
     update();
     backToPhotos();
@@ -413,17 +414,25 @@ document.addEventListener("keydown", (event) => {
 
 // --- Answers
 
+let alikeOpen = false; // going through look-alikes goes on after each of them
+
 document.body.addEventListener("htmx:beforeSwap", (event) => {
   if (event.detail.xhr.status === 422) {
     event.detail.shouldSwap = true; // the same page, with what is wrong
     event.detail.isError = false;
+    if (goOnAt) goOnAt = [cameFrom?.value];
   }
+  alikeOpen = Boolean(document.querySelector(".alike")?.open);
 });
-document.body.addEventListener("htmx:afterSettle", ready);
+document.body.addEventListener("htmx:afterSettle", () => {
+  const alike = document.querySelector(".alike");
+  if (alike) alike.open = alikeOpen;
+  ready();
+});
 for (const failed of ["htmx:sendError", "htmx:responseError"]) {
   document.body.addEventListener(failed, () => {
-    const hint = form()?.querySelector(".bar-hint");
-    if (hint) hint.textContent = "That did not get through. Nothing was changed; try again.";
+    const trouble = form()?.querySelector(".bar-trouble");
+    if (trouble) trouble.textContent = "That did not get through. Nothing was changed; try again.";
     goOnAt = null;
   });
 }

@@ -1,0 +1,276 @@
+"""Photos to sort in a real Chromium: bringing in, sorting by thumb and by key, without script."""
+
+import io
+import re
+import uuid
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+from PIL import ExifTags, Image
+from playwright.sync_api import expect
+
+from tests.browser.conftest import LAPTOP, PHONE
+from tests.browser.test_accessibility import problems
+
+TARGET_PX = 48
+
+
+def file(seed, taken=None, name="", size=(320, 240)):
+    """A picture like no other, as playwright hands it to a file field."""
+    spots = np.random.default_rng(seed).integers(0, 255, (8, 9, 3), dtype=np.uint8)
+    exif = Image.Exif()
+    if taken:
+        exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = taken.strftime(
+            "%Y:%m:%d %H:%M:%S"
+        )
+    out = io.BytesIO()
+    Image.fromarray(spots).resize(size, Image.Resampling.BICUBIC).save(out, "JPEG", exif=exif)
+    return {"name": name or f"IMG_{seed}.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+
+
+def files(count, *, year):
+    """Photos two minutes apart, on a day that no other test uses."""
+    start = datetime.fromisoformat(f"{year}-05-14T17:30:00")
+    return [
+        file(
+            uuid.uuid4().int % 2**32, start + timedelta(minutes=2 * number), f"{year} {number}.jpg"
+        )
+        for number in range(count)
+    ]
+
+
+NOT_A_PICTURE = {"name": "notes.txt", "mimeType": "text/plain", "buffer": b"straw"}
+
+
+def sort_page(open_phone, site, **given):
+    page = open_phone("ada", **given)
+    page.goto(f"/f/{site.flock}/sort/")
+    return page
+
+
+def bring(page, chosen, said):
+    if not page.locator("#old-photos").is_visible():
+        page.locator(".bring > summary").click()
+    page.set_input_files("#old-photos", chosen)
+    expect(page.locator(".announced")).to_have_text("Done.")
+    expect(page.locator(".told")).to_have_text(said)
+
+
+def group(page, year):
+    return page.locator(".sort-group", has=page.get_by_role("heading", name=f"14 May {year}"))
+
+
+def test_bringing_in_again_sends_only_what_is_missing(open_phone, site):
+    page = sort_page(open_phone, site)
+    posts = []
+    page.on("request", lambda request: posts.append(request.url) if "/send/" in request.url else 0)
+    chosen = files(5, year=2001)
+    bring(page, [*chosen[:3], NOT_A_PICTURE], "4 of 4 · 3 new · 1 not taken. Done.")
+    expect(page.locator(".refused")).to_contain_text("“notes.txt” is not a picture we can read")
+    expect(group(page, 2001).locator("li")).to_have_count(3)
+    assert len(posts) == 4
+    page.reload()
+    bring(page, chosen, "5 of 5 · 2 new · 3 here already. Done.")
+    assert len(posts) == 6
+    expect(group(page, 2001).locator("li")).to_have_count(5)
+
+
+def test_where_the_browser_has_no_hashes_the_server_notices(open_phone, site):
+    """As on plain HTTP in a home network."""
+    page = sort_page(open_phone, site)
+    page.add_init_script("Object.defineProperty(crypto, 'subtle', { value: undefined })")
+    page.reload()
+    chosen = files(2, year=2002)
+    bring(page, chosen, "2 of 2 · 2 new. Done.")
+    bring(page, chosen, "2 of 2 · 0 new · 2 here already. Done.")
+
+
+def test_without_signal_it_waits_and_goes_on(open_phone, site):
+    page = sort_page(open_phone, site)
+    if not page.locator("#old-photos").is_visible():
+        page.locator(".bring > summary").click()
+    page.context.set_offline(True)
+    page.set_input_files("#old-photos", files(3, year=2003))
+    expect(page.locator(".told")).to_contain_text("No signal. Trying again by itself")
+    page.context.set_offline(False)
+    expect(page.locator(".told")).to_have_text("3 of 3 · 3 new. Done.")
+    assert all("ERR_INTERNET_DISCONNECTED" in problem for problem in page.problems)
+    page.problems.clear()
+
+
+def test_what_is_too_large_or_a_video_is_not_even_sent(open_phone, site):
+    page = sort_page(open_phone, site)
+    video = {"name": "hens.mp4", "mimeType": "video/mp4", "buffer": b"x"}
+    posts = []
+    page.on("request", lambda request: posts.append(request.url) if "/send/" in request.url else 0)
+    bring(page, [video, *files(1, year=2004)], "2 of 2 · 1 new · 1 not taken. Done.")
+    expect(page.locator(".refused")).to_contain_text("“hens.mp4” is a video.")
+    assert len(posts) == 1
+
+
+def test_by_thumb(open_phone, site):
+    page = sort_page(open_phone, site)
+    bring(page, files(4, year=2005), "4 of 4 · 4 new. Done.")
+    page.locator(".bring > summary").tap()
+    tiles = group(page, 2005).locator("li label")
+    bar = page.locator(".sort-bar")
+    for number in (0, 2):
+        tiles.nth(number).tap()
+    expect(bar.locator(".bar-count")).to_have_text("2 photos chosen")
+    bar.locator("label", has=page.locator("[name=foot][value=left]")).tap()
+    bar.locator("label", has=page.locator("[name=score][value='1']")).tap()
+    for part in bar.locator(".bar-fields label:visible, summary, button:visible").all():
+        box = part.bounding_box()
+        assert min(box["width"], box["height"]) >= TARGET_PX, part.inner_text()
+
+    bar.locator(".bar-save").tap()
+    expect(bar.locator(".errorlist")).to_contain_text("Say whose foot this is.")
+    expect(bar.locator(".bar-count")).to_have_text("2 photos chosen")
+
+    bar.locator("#bird-rows label", has_text="Fennel").tap()
+    expect(bar.locator(".bird-said")).to_have_text("Fennel")
+    bar.locator(".bar-save").tap()
+    expect(bar.locator(".bar-deed")).to_have_text(
+        "2 photos: Fennel, left foot, sore (1). 1 check made."
+    )
+    expect(group(page, 2005).locator("li")).to_have_count(2)
+
+    bar.get_by_role("button", name="Undo").tap()
+    expect(page.locator(".notice")).to_contain_text("Undone: 2 photos: Fennel")
+    expect(group(page, 2005).locator("li")).to_have_count(4)
+
+    group(page, 2005).locator(".all").tap()
+    expect(bar.locator(".bar-count")).to_have_text("4 photos chosen")
+    bar.locator(".none").tap()
+    expect(bar.locator(".bar-count")).to_be_empty()
+
+
+def test_by_key(open_phone, site):
+    page = sort_page(open_phone, site, viewport=LAPTOP)
+    bring(page, files(6, year=2006), "6 of 6 · 6 new. Done.")
+    boxes = group(page, 2006).locator("input[name=photo]")
+    boxes.first.focus()
+
+    def chosen():
+        return [box.is_checked() for box in boxes.all()]
+
+    page.keyboard.press("Space")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Shift+Space")
+    assert chosen() == [True, True, True, False, False, False]
+    page.keyboard.press("Escape")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Shift+ArrowRight")
+    assert chosen() == [False, True, True, False, False, False]
+    for key in ("l", "r", "2", "2", "0"):
+        page.keyboard.press(key)
+    assert page.locator("[name=foot][value=right]").is_checked()
+    assert page.locator("[name=score][value='0']").is_checked()
+    page.keyboard.press("b")
+    page.keyboard.type("tans")
+    page.keyboard.press("Enter")
+    expect(page.locator(".bird-said")).to_have_text("Tansy")
+    page.keyboard.press("Enter")
+    expect(page.locator(".bar-deed")).to_have_text(
+        "2 photos: Tansy, right foot, clear (0). 1 check made."
+    )
+    expect(boxes).to_have_count(4)
+    expect(boxes.nth(1)).to_be_focused()  # the next one after those that were saved
+    page.keyboard.press("d")
+    page.keyboard.type("2006-06")
+    page.keyboard.press("Enter")
+    expect(boxes.nth(1)).to_be_focused()
+    page.keyboard.press("Space")
+    page.keyboard.press("Enter")
+    expect(page.locator(".bar-deed")).to_have_text("1 photo: June 2006.")
+    for remaining in (4, 6):
+        boxes.first.focus()
+        page.keyboard.press("u")
+        expect(boxes).to_have_count(remaining)
+
+
+def test_down_goes_to_the_photo_below_and_o_opens_it(open_phone, site):
+    page = sort_page(open_phone, site, viewport=LAPTOP)
+    bring(page, files(12, year=2007), "12 of 12 · 12 new. Done.")
+    boxes = group(page, 2007).locator("input[name=photo]")
+    boxes.nth(1).focus()
+    page.keyboard.press("ArrowDown")
+    below = page.locator("input[name=photo]:focus")
+    first, second = boxes.nth(1).bounding_box(), below.bounding_box()
+    assert abs(first["x"] - second["x"]) < 2 < second["y"] - first["y"]
+    page.keyboard.press("ArrowUp")
+    expect(boxes.nth(1)).to_be_focused()
+    page.keyboard.press("o")
+    expect(page.locator("#look img")).to_have_attribute("src", re.compile(r"/1600\.jpg"))
+    page.keyboard.press("Escape")
+    expect(page.locator("#look")).to_be_hidden()
+
+
+def test_shift_and_click_choose_a_range(open_phone, site):
+    page = sort_page(open_phone, site, viewport=LAPTOP)
+    bring(page, files(5, year=2008), "5 of 5 · 5 new. Done.")
+    tiles = group(page, 2008).locator("li label")
+    tiles.nth(3).locator("img").click()
+    tiles.nth(1).locator("img").click(modifiers=["Shift"])
+    checked = [box.is_checked() for box in group(page, 2008).locator("input").all()]
+    assert checked == [False, True, True, True, False]
+
+
+def test_photos_that_look_the_same(open_phone, site):
+    page = sort_page(open_phone, site, viewport=LAPTOP)
+    taken = datetime.fromisoformat("2009-05-14T12:00:00")
+    pair = [file(2009, taken, "a.jpg", (640, 480)), file(2009, taken, "b.jpg", (320, 240))]
+    bring(page, pair, "2 of 2 · 2 new. Done.")
+    alike = page.locator(".alike form", has_text="14 May 2009")
+    page.locator(".alike > summary").click()
+    expect(alike.locator("li")).to_have_count(2)
+    page.once("dialog", lambda dialog: dialog.accept())
+    alike.locator("li", has_text="320 × 240").get_by_role("button", name="Drop").click()
+    expect(page.locator(".bar-deed")).to_have_text("1 photo deleted.")
+    expect(group(page, 2009).locator("li")).to_have_count(1)
+    expect(page.locator(".alike form", has_text="14 May 2009")).to_have_count(0)
+
+
+def test_without_script(browser, site):
+    context = browser.new_context(viewport=PHONE, java_script_enabled=False, base_url=site.url)
+    context.add_cookies(
+        [{"name": "flockcare_session", "value": site.sessions["ada"], "url": site.url}]
+    )
+    page = context.new_page()
+    page.goto(f"/f/{site.flock}/sort/")
+    if not page.locator("#old-photos").is_visible():
+        page.locator(".bring > summary").click()
+    page.set_input_files("#old-photos", [*files(2, year=2010), NOT_A_PICTURE])
+    page.get_by_role("button", name="Bring them in").click()
+    expect(page.locator(".notice.error")).to_contain_text("“notes.txt”")
+    expect(page.locator(".notice.success")).to_have_text("2 photos brought in.")
+    group(page, 2010).locator("label").first.click()
+    page.locator(".sort-bar label", has=page.locator("[name=foot][value=left]")).click()
+    page.locator(".bar-bird > summary").click()
+    page.locator("#bird-rows label", has_text="Lovage").click()
+    page.locator(".bar-save").click()
+    expect(page.locator(".bar-deed")).to_have_text("1 photo: Lovage, left foot.")
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".notice.success")).to_contain_text("Undone")
+    expect(group(page, 2010).locator("li")).to_have_count(2)
+    context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
+def test_accessible_while_sorting(open_phone, site, viewport, scheme):
+    page = sort_page(open_phone, site, viewport=viewport, scheme=scheme)
+    year = 2011 + (viewport == PHONE) + 2 * (scheme == "dark")
+    bring(page, files(3, year=year), "3 of 3 · 3 new. Done.")
+    assert not problems(page)
+    group(page, year).locator("label").first.click()
+    page.locator(".bar-bird > summary").click()
+    page.locator(".bar-date > summary").click()
+    page.locator("label", has=page.locator("[name=score][value='1']")).click()
+    assert not problems(page)
+    page.locator(".bar-save").click()
+    expect(page.locator(".bar-error")).to_be_visible()
+    assert not problems(page)
+    assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0
