@@ -1,6 +1,5 @@
 """Every write about care, the kit and calendar links."""
 
-import uuid
 from datetime import timedelta
 
 from django.core.exceptions import ValidationError
@@ -8,7 +7,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 
-from flockcare.care.due import due_day, followed_by, is_open, line_of, suggested_due
+from flockcare.care.due import due_day, followed_by, is_open, kinds_of_line, suggested_due
 from flockcare.care.models import (
     DRESSED,
     WITHHOLDING,
@@ -109,23 +108,23 @@ def undo_step(*, step: CareStep, by) -> None:
     step.delete()
 
 
-def repeat_step(*, step: CareStep, by, now=None, key=None) -> CareStep:
-    """Do once more what ``step`` was: the same product and amount, due again after as many days.
+def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
+    """Do what is due after ``step``: the same product and amount, due again after as many days.
 
-    AlreadyDone when a later step of its line is there, so that two who tap at once do it once.
-    ValidationError for what cannot be done again.
+    ``kind``: another step of the same line, such as taking a dressing off. AlreadyDone when a
+    later step of the line is there, so that two who tap at once do it once. ValidationError for
+    what cannot be done with one tap.
     """
     now = now or timezone.now()
-    kind = followed_by(step.kind)
-    if kind is None:
-        raise ValidationError("The dressing is off. Log a new one with its own step.")
+    kind = kind or followed_by(step.kind)
+    if kind not in kinds_of_line(step.kind) or kind == StepKind.LIFTED:
+        raise ValidationError("This needs a step of its own. Log it with all that belongs to it.")
     with transaction.atomic():
         # Locked, so that of two keepers the second waits and then sees what the first has logged.
-        step = CareStep.objects.select_for_update().select_related("bird", "flock").get(pk=step.pk)
+        step = CareStep.objects.select_for_update().get(pk=step.pk)
         if not is_open(step):
             raise AlreadyDone(_later(step))
         again = CareStep(
-            pk=key or uuid.uuid4(),
             flock=step.flock,
             bird=step.bird,
             foot=step.foot,
@@ -141,7 +140,7 @@ def repeat_step(*, step: CareStep, by, now=None, key=None) -> CareStep:
     return again
 
 
-def _due_again(step: CareStep, kind: StepKind, now):
+def _due_again(step: CareStep, kind: str, now):
     """After the interval that the keepers chose last time, else the common one."""
     zone = step.flock.zone
     today = timezone.localdate(now, zone)
@@ -151,7 +150,7 @@ def _due_again(step: CareStep, kind: StepKind, now):
 
 
 def _later(step: CareStep) -> CareStep:
-    kinds = [kind for kind in StepKind.values if line_of(kind) == line_of(step.kind)]
+    kinds = kinds_of_line(step.kind)
     return (
         CareStep.objects.filter(bird=step.bird_id, foot=step.foot, kind__in=kinds)
         .exclude(pk=step.pk)
@@ -161,7 +160,7 @@ def _later(step: CareStep) -> CareStep:
 
 
 def claim(*, step: CareStep, by, now=None) -> None:
-    """Say "I'll do it"; AlreadyClaimed-like ValidationError when another keeper was quicker."""
+    """Say "I'll do it"; ValidationError when another keeper was quicker."""
     free = CareStep.objects.filter(pk=step.pk, claimed_by=None)
     now = now or timezone.now()
     if not free.update(claimed_by=by, claimed_at=now, changed_at=now):

@@ -2,28 +2,32 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from uuid import UUID
 
+from django.db.models import Q
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.care.rules import READING_ERROR_MM, Answer, Situation, Size, advise
+from flockcare.care.rules import READING_ERROR_MM, Advice, Answer, Situation, Size, advise
 from flockcare.feet.cases import Case
+from flockcare.feet.due import birds_for_today
 from flockcare.feet.models import Check, FootFinding
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # How long a word about the whole bird stands while later checks say nothing about it.
 SIGNS_STAND = timedelta(days=14)
+# How far back a sore foot is followed for the list of urgent birds.
+FOLLOWED = timedelta(days=180)
 
 
 @dataclass(frozen=True)
 class Advised:
     """The advice for one foot, with the look that it rests on."""
 
-    bird_id: UUID
+    bird: Bird
     foot: str
     situation: Situation
     answer: Answer
@@ -35,30 +39,100 @@ class Advised:
     def foot_words(self) -> str:
         return Foot(self.foot).label
 
+    @property
+    def urgent(self) -> bool:
+        return self.answer.advice is Advice.VET
+
 
 @dataclass
-class _Looks:
-    """The checks of one bird, the newest first."""
+class Looks:
+    """The checks of one bird, the newest first, and the outlines measured in her photos."""
 
+    bird: Bird
+    zone: object
     checks: list[Check] = field(default_factory=list)
+    outlines: list[tuple] = field(default_factory=list)
 
-    def finding(self, foot: str) -> tuple[Check, FootFinding] | None:
-        for check in self.checks:
-            for found in check.findings.all():
-                if found.foot == foot:
-                    return check, found
-        return None
+    def findings(self, foot: str) -> list[tuple[Check, FootFinding]]:
+        return [
+            (check, found)
+            for check in self.checks
+            for found in check.findings.all()
+            if found.foot == foot
+        ]
 
     def sign(self, name: str):
         """The newest word about this sign that still stands."""
-        newest = self.checks[0].at if self.checks else None
         for check in self.checks:
-            if newest - check.at > SIGNS_STAND:
+            if self.checks[0].at - check.at > SIGNS_STAND:
                 return None
             value = getattr(check, name)
             if value not in ("", None):
                 return value
         return None
+
+    def begun(self, foot: str) -> date | None:
+        """The first day of the stretch of sore looks that ends with the newest look."""
+        begun = None
+        for check, found in self.findings(foot):
+            if not found.affected:
+                break
+            begun = timezone.localdate(check.at, self.zone)
+        return begun
+
+    def sizes(self, foot: str, since: date, today: date) -> tuple[Size, ...]:
+        """What was measured since then: outlines in photos, and widths of the scab."""
+        # The newest outline of a photo counts, and the largest of the photos of one day.
+        by_photo = {
+            photo: (timezone.localdate(taken, self.zone), area, area * relative)
+            for photo, of, taken, area, relative in self.outlines
+            if of == foot
+        }
+        outlines: dict[date, tuple[float, float]] = {}
+        for on, *size in by_photo.values():
+            outlines[on] = max(outlines.get(on, (0.0, 0.0)), tuple(size))
+        widths = {
+            timezone.localdate(check.at, self.zone): (float(found.scab_mm), READING_ERROR_MM)
+            for check, found in reversed(self.findings(foot))
+            if found.scab_mm
+        }
+        return tuple(
+            Size(*size, unit, (today - on).days)
+            for unit, measured in (("mm²", outlines), ("mm", widths))
+            for on, size in measured.items()
+            if on >= since
+        )
+
+
+def looks_of_bird(bird: Bird, *, since: datetime) -> Looks:
+    """Three queries. The bird must come with her flock."""
+    checks = Check.objects.filter(bird=bird, at__gte=since)
+    outlines = _outlines(since).filter(photo__bird=bird)
+    return Looks(
+        bird,
+        bird.flock.zone,
+        list(_with_findings(checks)),
+        [row for _, *row in outlines],
+    )
+
+
+def _with_findings(checks):
+    return checks.newest_first().select_related("keeper").prefetch_related("findings")
+
+
+def _outlines(since: datetime):
+    return (
+        Measurement.objects.filter(
+            photo__taken__gte=since,
+            photo__taken_precision__in=(Precision.MOMENT, Precision.DAY),
+            photo__deleted_at=None,
+        )
+        .order_by("at")
+        .values_list(
+            *("photo__bird_id", "photo_id", "photo__foot", "photo__taken"),
+            *("area_mm2", "relative_area_error"),
+        )
+    )
 
 
 def advise_cases(bird: Bird, cases: Iterable[Case], *, now: datetime) -> list[Advised]:
@@ -66,40 +140,23 @@ def advise_cases(bird: Bird, cases: Iterable[Case], *, now: datetime) -> list[Ad
     cases = list(cases)
     if not cases:
         return []
-    since = min(case.first.at for case in cases) - SIGNS_STAND
-    checks = (
-        Check.objects.filter(bird=bird, at__gte=since)
-        .newest_first()
-        .select_related("keeper")
-        .prefetch_related("findings")
-    )
-    looks = _Looks(list(checks))
-    areas = list(
-        Measurement.objects.filter(
-            photo__bird=bird,
-            photo__taken__gte=since,
-            photo__taken_precision__in=(Precision.MOMENT, Precision.DAY),
-            photo__deleted_at=None,
-        )
-        .order_by("at")
-        .values_list("photo_id", "photo__foot", "photo__taken", "area_mm2", "relative_area_error")
-    )
-    return [_advise(bird, case, looks, areas, now) for case in cases]
+    looks = looks_of_bird(bird, since=min(case.first.at for case in cases) - SIGNS_STAND)
+    return [advise_foot(looks, case.foot, now=now, case=case) for case in cases]
 
 
-def _advise(bird, case: Case, looks: _Looks, areas, now) -> Advised:
-    zone = bird.flock.zone
-    today = timezone.localdate(now, zone)
-    seen = looks.finding(case.foot)
-    if seen is None:
-        situation = Situation()
-        return Advised(bird.pk, case.foot, situation, advise(situation), case=case)
-    check, finding = seen
-    other = looks.finding(Foot.RIGHT if case.foot == Foot.LEFT else Foot.LEFT)
-    sizes = _sizes(case, looks, areas, today, zone)
-    situation = situation_of(finding, other[1] if other else None, looks.sign, sizes)
-    days_ago = (today - timezone.localdate(check.at, zone)).days
-    return Advised(bird.pk, case.foot, situation, advise(situation), check, days_ago, case)
+def advise_foot(looks: Looks, foot: str, *, now: datetime, case: Case | None = None) -> Advised:
+    findings = looks.findings(foot)
+    if not findings:
+        situation = situation_of(None, None, looks.sign)
+        return Advised(looks.bird, foot, situation, advise(situation), case=case)
+    check, finding = findings[0]
+    other = looks.findings(Foot.RIGHT if foot == Foot.LEFT else Foot.LEFT)
+    today = timezone.localdate(now, looks.zone)
+    since = looks.begun(foot)
+    sizes = looks.sizes(foot, since, today) if since else ()
+    situation = situation_of(finding, other[0][1] if other else None, looks.sign, sizes)
+    days_ago = (today - timezone.localdate(check.at, looks.zone)).days
+    return Advised(looks.bird, foot, situation, advise(situation), check, days_ago, case)
 
 
 def situation_of(finding, other, sign, sizes=()) -> Situation:
@@ -108,24 +165,27 @@ def situation_of(finding, other, sign, sizes=()) -> Situation:
     A box that was not ticked on a sore foot says only that nobody ticked it; a clear foot is a
     foot without these signs.
     """
-    clear = finding.score == 0
+    signs = {
+        "gait": sign("gait"),
+        "bright": _yes(sign("manner"), "bright"),
+        "eating": _yes(sign("eating"), "yes"),
+        "belly_swollen": _yes(sign("belly"), "swollen"),
+    }
+    if finding is None:
+        return Situation(**signs)
+    clear = not finding.affected
     unticked = False if clear else None
-    swelling = finding.swelling or ("none" if clear else None)
-    grade = finding.clinical_grade
     return Situation(
         score=finding.score,
         other_score=other.score if other else None,
-        swelling=swelling,
+        swelling=finding.swelling or ("none" if clear else None),
         scab=finding.scab or ("none" if clear else None),
         hot=finding.hot or unticked,
         oozing=finding.oozing or unticked,
         cold_or_dark=finding.cold_or_dark or unticked,
-        gait=sign("gait"),
-        bright=_yes(sign("manner"), "bright"),
-        eating=_yes(sign("eating"), "yes"),
-        belly_swollen=_yes(sign("belly"), "swollen"),
-        grade=grade,
-        sizes=sizes,
+        grade=finding.clinical_grade,
+        sizes=tuple(sizes),
+        **signs,
     )
 
 
@@ -133,26 +193,28 @@ def _yes(value, wanted) -> bool | None:
     return None if value is None else value == wanted
 
 
-def _sizes(case: Case, looks: _Looks, areas, today: date, zone) -> tuple[Size, ...]:
-    """What was measured since the case began: outlines in photos, and widths of the scab."""
-    # The newest outline of a photo counts, and the largest of the photos of one day.
-    by_photo = {
-        photo: (timezone.localdate(taken, zone), area, area * relative)
-        for photo, foot, taken, area, relative in areas
-        if foot == case.foot
-    }
-    outlines: dict[date, tuple[float, float]] = {}
-    for on, *size in by_photo.values():
-        outlines[on] = max(outlines.get(on, (0.0, 0.0)), tuple(size))
-    widths = {
-        timezone.localdate(check.at, zone): (float(found.scab_mm), READING_ERROR_MM)
-        for check in reversed(looks.checks)
-        for found in check.findings.all()
-        if found.foot == case.foot and found.scab_mm
-    }
-    return tuple(
-        Size(*size, unit, (today - on).days)
-        for unit, measured in (("mm²", outlines), ("mm", widths))
-        for on, size in measured.items()
-        if on >= case.episode.first_affected
+def urgent_birds(flock, *, now: datetime) -> list[Advised]:
+    """The birds that are here and show a sign that calls for a vet, the newest look first.
+
+    One entry for each bird: that of her worse foot. Four queries.
+    """
+    sore = [entry.pk for entry in birds_for_today(flock, now=now) if entry.sore]
+    unwell = Q(at__gte=now - SIGNS_STAND) & (
+        Q(gait__gte=3) | Q(manner="dull") | Q(eating="no") | Q(belly="swollen")
     )
+    hers = Check.objects.filter(flock=flock, bird__left="", at__gte=now - FOLLOWED)
+    wanted = Q(bird__in=sore) | Q(bird__in=hers.filter(unwell).values("bird"))
+    by_bird: dict[object, Looks] = {}
+    for check in _with_findings(hers.filter(wanted)).select_related("bird", "keeper"):
+        by_bird.setdefault(check.bird_id, Looks(check.bird, flock.zone)).checks.append(check)
+    outlines = defaultdict(list)
+    for bird_id, *row in _outlines(now - FOLLOWED).filter(photo__bird__in=list(by_bird)):
+        outlines[bird_id].append(row)
+    urgent = []
+    for bird_id, looks in by_bird.items():
+        looks.outlines = outlines[bird_id]
+        feet = [advise_foot(looks, foot, now=now) for foot in Foot]
+        worse = max(feet, key=lambda advised: (advised.urgent, len(advised.answer.because)))
+        if worse.urgent:
+            urgent.append(worse)
+    return urgent

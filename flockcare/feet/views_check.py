@@ -116,16 +116,29 @@ def _after_saving(request, check, words: str, *, in_round: bool):
     messages.success(
         request,
         format_html(
-            '<span data-saved="{}">Saved: {}, {}.</span> <a href="{}">Look or mend</a>',
+            '<span data-saved="{}">Saved: {}, {}.</span> <a href="{}">Look or mend</a>{}',
             check.pk,
             check.bird,
             words,
             reverse("feet:check", args=[flock.pk, check.pk]),
+            _to_her_care(check),
         ),
     )
     if in_round:
         return to_next_bird(request, flock, services.open_round(flock))
     return redirect("feet:today", flock.pk)
+
+
+def _to_her_care(check) -> str:
+    """The way on for a bird with a sore foot: what was done about it, and what to do."""
+    sore = [finding.foot for finding in check.findings.all() if finding.affected]
+    if not sore:
+        return ""
+    step = reverse("care:step_new", args=[check.flock_id, check.bird_id])
+    advice = reverse("care:bird", args=[check.flock_id, check.bird_id])
+    return format_html(
+        ' · <a href="{}?foot={}">Log care</a> · <a href="{}">What to do</a>', step, sore[0], advice
+    )
 
 
 @require_safe

@@ -3,7 +3,7 @@
 import logging
 import re
 
-SECRET = re.compile(r"/(join|new-password)/[^/\s?&]+")
+SECRET = re.compile(r"/(join|new-password|calendar)/[^/\s?&]+")
 
 
 class HideTokens(logging.Filter):

@@ -1,0 +1,109 @@
+"""What of the kit is there, low, opened too long or past its date, and what to buy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from flockcare.care.models import ItemKind, KitItem
+from flockcare.care.starting_kit import STARTING_KIT
+
+SOON_DAYS = 30
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """A thing of the kit as it stands today."""
+
+    item: KitItem
+    today: date
+
+    @property
+    def days_left(self) -> int | None:
+        """Until the last day on which it may be used; below zero when that is past."""
+        return (self.item.use_by - self.today).days if self.item.use_by else None
+
+    @property
+    def expired(self) -> bool:
+        return self.days_left is not None and self.days_left < 0
+
+    @property
+    def expires_soon(self) -> bool:
+        return self.days_left is not None and 0 <= self.days_left <= SOON_DAYS
+
+    @property
+    def used_up(self) -> bool:
+        return self.item.stock is not None and self.item.stock <= 0
+
+    @property
+    def low(self) -> bool:
+        item = self.item
+        if item.stock is None or self.used_up:
+            return False
+        return item.low_at is not None and item.stock <= item.low_at
+
+    @property
+    def to_buy(self) -> bool:
+        return self.expired or self.used_up or self.low
+
+    @property
+    def usable(self) -> bool:
+        return not self.expired and not self.used_up
+
+    @property
+    def stock_words(self) -> str:
+        stock = self.item.stock
+        if stock is None:
+            return "not counted"
+        if stock <= 0:
+            return "used up" if stock == 0 else "used up: count again"
+        return f"{stock.normalize():f} {self.item.unit}".strip()
+
+    @property
+    def warning(self) -> str:
+        if self.expired:
+            return f"past its date since {self.item.use_by:%d %b %Y}".replace(" 0", " ")
+        if self.used_up:
+            return "used up"
+        if self.low:
+            return "low"
+        if self.expires_soon:
+            return f"use by {self.item.use_by.day} {self.item.use_by:%b %Y}"
+        return ""
+
+
+def shelves(items: Iterable[KitItem], *, today: date) -> list[Shelf]:
+    return [Shelf(item, today) for item in items]
+
+
+@dataclass(frozen=True)
+class Material:
+    """A usual thing, and what of it the kit holds."""
+
+    kind: ItemKind
+    there: tuple[Shelf, ...]
+
+    @property
+    def label(self) -> str:
+        return self.kind.label
+
+    @property
+    def ready(self) -> bool:
+        return any(shelf.usable for shelf in self.there)
+
+    @property
+    def words(self) -> str:
+        if not self.there:
+            return "not in the kit"
+        best = next((shelf for shelf in self.there if shelf.usable), self.there[0])
+        return ": ".join(filter(None, (best.item.name, best.warning or best.stock_words)))
+
+
+def materials(items: Iterable[KitItem], *, today: date) -> list[Material]:
+    """The usual things that belong to a small step on a foot, checked against the kit."""
+    held = shelves(items, today=today)
+    return [
+        Material(thing.kind, tuple(shelf for shelf in held if shelf.item.kind == thing.kind))
+        for thing in STARTING_KIT
+    ]

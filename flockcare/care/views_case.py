@@ -1,0 +1,138 @@
+"""One stretch of trouble, the birds that have it again and again, and before opening a foot."""
+
+from collections import defaultdict
+from datetime import datetime, time, timedelta
+
+from django.db.models import Q
+from django.http import Http404
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from flockcare.birds.models import Bird
+from flockcare.care.case_story import events, past_like, repeated_trouble
+from flockcare.care.due import open_dues
+from flockcare.care.kit import materials
+from flockcare.care.models import CareStep, KitItem
+from flockcare.care.opening import CAUTIONS, OpeningForm, answer_for
+from flockcare.care.rules import LIMITS
+from flockcare.care.situation import SIGNS_STAND, advise_foot, looks_of_bird
+from flockcare.feet.cases import Case, cases_of_flock
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+from flockcare.photos.models import Foot, Photo
+
+
+def _bird_and_foot(flock, bird_id, foot: str) -> Bird:
+    if foot not in Foot.values:
+        raise Http404("A bird has a left and a right foot.")
+    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
+    bird.flock = flock
+    return bird
+
+
+@require_safe
+@flock_view()
+def case(request, flock, bird_id, foot, check_id):
+    """``check_id``: the first sore look. Any other check of the case leads to the same page."""
+    bird = _bird_and_foot(flock, bird_id, foot)
+    all_cases = cases_of_flock(flock)
+    hers = [one for one in all_cases if one.bird_id == bird.pk]
+    now = timezone.now()
+    found = next((c for c in hers if c.foot == foot and c.first.check_id == check_id), None)
+    if found is None:
+        return _to_its_case(flock, bird, foot, check_id, hers)
+    since = _start(found, flock)
+    looks = looks_of_bird(bird, since=since - SIGNS_STAND)
+    steps = (
+        CareStep.objects.filter(Q(foot=foot) | Q(foot=""), bird=bird, at__gte=since)
+        .select_related("keeper")
+        .order_by("at")
+    )
+    photos = Photo.objects.filter(bird=bird, foot=foot, taken__gte=since)
+    others = [one for one in all_cases if one.bird_id != bird.pk]
+    return render(
+        request,
+        "care/case.html",
+        {
+            "here": "birds",
+            "bird": bird,
+            "foot": foot,
+            "foot_words": Foot(foot).label,
+            "case": found,
+            "advised": advise_foot(looks, foot, now=now, case=found) if found.current else None,
+            "limits": LIMITS,
+            "dues": open_dues(flock, now=now, bird=bird, foot=foot) if found.current else [],
+            "events": events(
+                found, looks=looks.findings(foot), steps=steps, photos=photos, zone=flock.zone
+            ),
+            "repeated": repeated_trouble(bird, hers),
+            "past_hers": past_like(found, hers),
+            "past_others": past_like(found, others),
+        },
+    )
+
+
+def _start(case: Case, flock) -> datetime:
+    day = case.episode.last_clear_before or case.episode.first_affected
+    return datetime.combine(day, time(), flock.zone)
+
+
+def _to_its_case(flock, bird, foot, check_id, hers):
+    looks = looks_of_bird(
+        bird,
+        since=datetime.combine(
+            min((c.episode.first_affected for c in hers), default=timezone.localdate()),
+            time(),
+            flock.zone,
+        )
+        - timedelta(1),
+    )
+    for check, _ in looks.findings(foot):
+        if check.pk == check_id:
+            on = timezone.localdate(check.at)
+            for one in hers:
+                episode = one.episode
+                if one.foot == foot and episode.first_affected <= on <= episode.last_affected:
+                    return redirect("care:case", flock.pk, bird.pk, foot, one.first.check_id)
+    raise Http404("No sore of this foot began with that check.")
+
+
+@require_safe
+@flock_view()
+def repeats(request, flock):
+    """Birds with more than one case, most cases first."""
+    hers = defaultdict(list)
+    for one in cases_of_flock(flock):
+        hers[one.bird_id].append(one)
+    birds = Bird.objects.filter(flock=flock).in_bulk(list(hers))
+    lines = [repeated_trouble(birds[pk], cases) for pk, cases in hers.items()]
+    lines = sorted(
+        filter(None, lines), key=lambda line: (bool(line.bird.left), -line.total, line.since)
+    )
+    return render(request, "care/repeats.html", {"here": "birds", "lines": lines})
+
+
+@require_http_methods(["GET", "POST"])
+@flock_view(Role.KEEPER, read=Role.KEEPER)
+def opening(request, flock, bird_id, foot):
+    """What has to be asked and at hand before anybody opens a foot; leaving it stays possible."""
+    bird = _bird_and_foot(flock, bird_id, foot)
+    form = OpeningForm(request.POST or None)
+    answer = answer_for(form.cleaned_data) if form.is_bound and form.is_valid() else None
+    return render(
+        request,
+        "care/opening.html",
+        {
+            "here": "birds",
+            "bird": bird,
+            "foot": foot,
+            "foot_words": Foot(foot).label,
+            "form": form,
+            "answer": answer,
+            "cautions": CAUTIONS,
+            "limits": LIMITS,
+            "materials": materials(KitItem.objects.filter(flock=flock), today=timezone.localdate()),
+        },
+        status=422 if form.errors else 200,
+    )

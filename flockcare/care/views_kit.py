@@ -1,0 +1,113 @@
+"""The kit and its shopping list; holds and the days that nobody entered yet."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from flockcare.care import services
+from flockcare.care.forms import DaysForm, ItemForm
+from flockcare.care.holds import open_holds, unknown_products
+from flockcare.care.kit import shelves
+from flockcare.care.models import KitItem
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+
+
+@require_safe
+@flock_view()
+def kit(request, flock):
+    held = shelves(KitItem.objects.filter(flock=flock), today=timezone.localdate())
+    return render(
+        request,
+        "care/kit.html",
+        {"here": "more", "shelves": held, "to_buy": [shelf for shelf in held if shelf.to_buy]},
+    )
+
+
+@require_POST
+@flock_view()
+def fill(request, flock):
+    number = services.fill_kit(flock=flock)
+    messages.success(request, f"{number} things are on the list. Open each to say what you have.")
+    return redirect("care:kit", flock.pk)
+
+
+def _item_page(request, flock, item):
+    form = ItemForm(request.POST or None, instance=item)
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.save_item(item=form.instance, by=request.user)
+        except ValidationError as error:
+            form.add_error(None, error.messages)
+        else:
+            messages.success(request, f"Kept: {item}.")
+            return redirect("care:kit", flock.pk)
+    return render(
+        request,
+        "care/item.html",
+        {"here": "more", "item": None if item._state.adding else item, "form": form},
+        status=422 if form.errors else 200,
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@flock_view(Role.KEEPER, read=Role.KEEPER)
+def item_new(request, flock):
+    return _item_page(request, flock, KitItem(flock=flock))
+
+
+@require_http_methods(["GET", "POST"])
+@flock_view(Role.KEEPER, read=Role.KEEPER)
+def item_edit(request, flock, item_id):
+    return _item_page(
+        request,
+        flock,
+        get_object_or_404(KitItem.objects.select_related("flock"), flock=flock, pk=item_id),
+    )
+
+
+@require_POST
+@flock_view()
+def item_delete(request, flock, item_id):
+    item = get_object_or_404(KitItem.objects.select_related("flock"), flock=flock, pk=item_id)
+    services.delete_item(item=item, by=request.user)
+    messages.success(request, f"{item} is out of the kit. What was done with it stays.")
+    return redirect("care:kit", flock.pk)
+
+
+@require_http_methods(["GET", "POST"])
+@flock_view()
+def holds(request, flock):
+    """Whose eggs and meat are held, and products whose days nobody entered."""
+    held = open_holds(flock, now=timezone.now())
+    unknown = unknown_products(held)
+    form = DaysForm(request.POST or None, prefix=None)
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        steps = [
+            step for product in unknown if product.name == said["product"] for step in product.steps
+        ]
+        for step in steps:
+            step.flock = flock
+        services.enter_days(
+            steps=steps,
+            egg_days=said["egg_days"],
+            meat_days=said["meat_days"],
+            days_from=said["days_from"],
+            by=request.user,
+        )
+        messages.success(request, f"Entered for {said['product']}, given {len(steps)} times.")
+        return redirect("care:holds", flock.pk)
+    asked = form.data.get("product") if form.is_bound else None
+    forms = [
+        (product, form if asked == product.name else DaysForm(initial={"product": product.name}))
+        for product in unknown
+    ]
+    return render(
+        request,
+        "care/holds.html",
+        {"here": "today", "holds": held, "unknown": forms},
+        status=422 if form.errors else 200,
+    )

@@ -1,0 +1,200 @@
+"""Logging, showing, mending, repeating and undoing a step of care."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html
+from django.views.decorators.http import require_http_methods, require_POST
+
+from flockcare.birds.models import Bird
+from flockcare.care import services
+from flockcare.care.forms import DropForm, StepForm
+from flockcare.care.holds import Hold
+from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind
+from flockcare.care.views_today import back_or_piece
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+from flockcare.photos.intake import RefusedPhoto
+from flockcare.photos.models import Foot
+from flockcare.photos.services import add_photo
+
+form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
+
+
+def _step_or_404(flock, step_id) -> CareStep:
+    steps = CareStep.objects.select_related("bird", "keeper", "item", "flock")
+    return get_object_or_404(steps, flock=flock, pk=step_id)
+
+
+@require_http_methods(["GET", "POST"])
+@form_page
+def new(request, flock, bird_id):
+    """``?foot=`` and ``?kind=`` choose ahead."""
+    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
+    bird.flock = flock
+    now = timezone.now()
+    asked = {
+        "foot": request.GET.get("foot", "") if request.GET.get("foot") in Foot.values else "",
+        "kind": request.GET.get("kind", "") if request.GET.get("kind") in StepKind.values else "",
+        "at": now,
+    }
+    data = request.POST or None
+    form = StepForm(
+        data, request.FILES or None, flock=flock, bird=bird, keeper=request.user, initial=asked
+    )
+    if request.method == "POST" and form.is_valid():
+        step, photos = form.step(), []
+        if _saved(request, form, lambda: photos.extend(_photos(request, step, now))) and _saved(
+            request, form, lambda: services.log_step(step=step, photos=photos, now=now)
+        ):
+            _tell(request, step, "Logged")
+            return redirect("care:bird", flock.pk, bird.pk)
+    return _form_page(request, bird, form)
+
+
+@require_http_methods(["GET", "POST"])
+@form_page
+def show(request, flock, step_id):
+    step = _step_or_404(flock, step_id)
+    now = timezone.now()
+    data = request.POST or None
+    form = StepForm(
+        data, request.FILES or None, flock=flock, bird=step.bird, keeper=request.user, step=step
+    )
+    if request.method == "POST" and form.is_valid():
+        changed, photos = form.step(), []
+        if _saved(request, form, lambda: photos.extend(_photos(request, changed, now))) and _saved(
+            request,
+            form,
+            lambda: services.change_step(step=changed, photos=photos, by=request.user, now=now),
+        ):
+            _tell(request, changed, "Changed")
+            return redirect("care:bird", flock.pk, step.bird_id)
+    return _form_page(request, step.bird, form, step=step, photos=step.photos.all())
+
+
+def _form_page(request, bird, form, **more):
+    wrong = form.is_bound and bool(form.errors)
+    context = {"here": "today", "bird": bird, "form": form, **more}
+    return render(request, "care/step_form.html", context, status=422 if wrong else 200)
+
+
+def _saved(request, form, deed) -> bool:
+    """Do the deed; what the records object to is said on the form."""
+    try:
+        deed()
+    except ValidationError as error:
+        known = hasattr(error, "error_dict") and set(error.error_dict) <= set(form.fields)
+        form.add_error(None, error if known else error.messages)
+        return False
+    return True
+
+
+def _photos(request, step: CareStep, now) -> list:
+    """Keep the pictures that came along; ValidationError with why one could not be kept."""
+    kept = []
+    for upload in request.FILES.getlist("photos"):
+        try:
+            photo, _ = add_photo(
+                flock=step.flock, keeper=request.user, upload=upload, name=upload.name, now=now
+            )
+        except RefusedPhoto as refused:
+            raise ValidationError(str(refused)) from None
+        if photo.bird_id not in (None, step.bird_id):
+            raise ValidationError(f"“{upload.name}” is kept already, as a photo of {photo.bird}.")
+        kept.append(photo)
+    return kept
+
+
+def _tell(request, step: CareStep, deed: str) -> None:
+    due = (
+        f" Due again on {step.next_due:%A}, {step.next_due.day} {step.next_due:%B}."
+        if (step.next_due)
+        else ""
+    )
+    messages.success(
+        request,
+        format_html(
+            '{}: {}, {}.{} <a href="{}">Mend or undo</a>',
+            deed,
+            step.bird,
+            step.words,
+            due,
+            reverse("care:step", args=[step.flock_id, step.pk]),
+        ),
+    )
+    if step.kind in WITHHOLDING:
+        hold = Hold(step.bird, timezone.localdate())
+        hold.add(step, step.flock.zone)
+        if words := " · ".join(filter(None, (hold.eggs_words, hold.meat_words))):
+            messages.warning(request, f"{step.bird}: {words}.")
+    if step.bleeding == Bleeding.MUCH:
+        messages.warning(
+            request,
+            "Some bleeding is usual. Press clean gauze on it. If it does not stop, call a vet now.",
+        )
+
+
+@require_POST
+@flock_view()
+def undo(request, flock, step_id):
+    step = _step_or_404(flock, step_id)
+    services.undo_step(step=step, by=request.user)
+    messages.success(request, f"Taken back: {step.bird}, {step.words}.")
+    return back_or_piece(request, flock, step.bird_id)
+
+
+@require_POST
+@flock_view()
+def done(request, flock, step_id):
+    """Do what is due after this step with one tap; ``kind`` for another step of its line."""
+    step = _step_or_404(flock, step_id)
+    try:
+        again = services.repeat_step(
+            step=step, by=request.user, kind=request.POST.get("kind", ""), now=timezone.now()
+        )
+    except ValidationError as error:
+        messages.warning(request, f"{step.bird}: {' '.join(error.messages)}")
+    else:
+        if not request.htmx:
+            _tell(request, again, "Logged")
+    return back_or_piece(request, flock, step.bird_id)
+
+
+@require_POST
+@flock_view()
+def claim(request, flock, step_id):
+    """``deed``: claim, take (over from another) or release."""
+    step = _step_or_404(flock, step_id)
+    deeds = {"claim": services.claim, "take": services.take_over, "release": services.release}
+    try:
+        deeds.get(request.POST.get("deed"), services.claim)(step=step, by=request.user)
+    except ValidationError as error:
+        messages.warning(request, f"{step.bird}: {' '.join(error.messages)}")
+    return back_or_piece(request, flock, step.bird_id)
+
+
+@require_http_methods(["GET", "POST"])
+@form_page
+def drop(request, flock, step_id):
+    step = _step_or_404(flock, step_id)
+    form = DropForm(request.POST or None)
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and _saved(
+            request,
+            form,
+            lambda: services.drop(step=step, because=form.cleaned_data["because"], by=request.user),
+        )
+    ):
+        messages.success(request, f"Not done: {step.bird}, {form.cleaned_data['because']}")
+        return redirect("feet:today", flock.pk)
+    return render(
+        request,
+        "care/drop.html",
+        {"here": "today", "step": step, "form": form},
+        status=422 if form.errors else 200,
+    )

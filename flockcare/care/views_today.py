@@ -1,0 +1,169 @@
+"""What is due tonight, shared by all keepers: the list, its piece of Today, and a bird's care."""
+
+import hashlib
+
+from django.db.models import Count, Max, OuterRef, Q, Subquery
+from django.http import HttpResponse, HttpResponseNotModified
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.http import parse_etags, quote_etag
+from django.views.decorators.http import require_safe
+
+from flockcare.birds.models import Bird
+from flockcare.care.case_story import repeated_trouble
+from flockcare.care.due import open_dues
+from flockcare.care.holds import open_holds
+from flockcare.care.models import CareStep, StepKind
+from flockcare.care.situation import FOLLOWED, advise_cases, urgent_birds
+from flockcare.feet.cases import cases_of_bird
+from flockcare.feet.models import Check
+from flockcare.people.access import flock_view
+from flockcare.people.models import Flock, Revision
+from flockcare.photos.models import Measurement
+
+LAST_STEPS = 6
+
+
+@require_safe
+@flock_view()
+def due_list(request, flock):
+    """Everything that is due, also in the days to come. ``?mine``: nobody else's."""
+    return render(request, "care/list.html", _today(request, flock, ahead=True))
+
+
+@require_safe
+@flock_view()
+def today_panel(request, flock):
+    """The piece of Today that renews itself.
+
+    ``?have=`` names the state that the page shows: 204, which leaves it as it is, while nothing
+    has changed. (The browser's own cache would answer a script with 200 and the old piece, which
+    would be put in anew.) Whoever asks with If-None-Match gets 304.
+    """
+    if not request.htmx:
+        return redirect("care:list", flock.pk)
+    tag = _state(request, flock)
+    headers = {
+        "ETag": quote_etag(tag),
+        "Cache-Control": "private, no-cache",
+        "Vary": "HX-Request, Cookie",
+    }
+    if request.GET.get("have") == tag:
+        return HttpResponse(status=204, headers=headers)
+    if quote_etag(tag) in parse_etags(request.headers.get("If-None-Match", "")):
+        return HttpResponseNotModified(headers=headers)
+    return _piece(request, flock, tag, headers)
+
+
+def _piece(request, flock, tag, headers):
+    context = {**_today(request, flock), "tag": tag}
+    response = render(request, "care/today_piece.html", context)
+    for name, value in headers.items():
+        response.headers[name] = value
+    return response
+
+
+def _wants_mine(request) -> bool:
+    return "mine" in request.GET or "mine" in request.POST
+
+
+def _today(request, flock, *, ahead=False) -> dict:
+    now, mine = timezone.now(), _wants_mine(request)
+    dues = open_dues(flock, now=now)
+    if mine:
+        dues = [due for due in dues if due.step.claimed_by_id in (None, request.user.pk)]
+    midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
+    recent = (
+        CareStep.objects.filter(flock=flock)
+        .filter(Q(at__gte=midnight) | Q(kind=StepKind.VET, at__gte=now - FOLLOWED))
+        .select_related("bird", "keeper")
+        .order_by("-at")
+    )
+    seen_by_vet = {}
+    for step in recent:
+        if step.kind == StepKind.VET:
+            seen_by_vet.setdefault(step.bird_id, step.at)
+    holds = open_holds(flock, now=now)
+    return {
+        "here": "today",
+        "flock": flock,
+        "mine": mine,
+        "dues": [due for due in dues if due.is_due],
+        "coming": [due for due in dues if not due.is_due] if ahead else [],
+        "held": [hold for hold in holds if hold.eggs_until or hold.meat_until],
+        "unknown": [hold for hold in holds if hold.eggs_unknown or hold.meat_unknown],
+        "urgent": [
+            (advised, seen_by_vet.get(advised.bird.pk)) for advised in urgent_birds(flock, now=now)
+        ],
+        "done": [step for step in recent if step.at >= midnight],
+    }
+
+
+def _state(request, flock) -> str:
+    """A name for all that the piece shows; one query. A new day makes it another one."""
+
+    def of(model, value, **narrowed):
+        rows = model.objects.filter(flock=OuterRef("pk"), **narrowed).order_by()
+        return Subquery(rows.values("flock").annotate(value=value).values("value"))
+
+    row = (
+        Flock.objects.filter(pk=flock.pk)
+        .values_list(
+            of(CareStep, Count("pk")),
+            of(CareStep, Max("changed_at")),
+            of(Check, Count("pk")),
+            of(Check, Max("received_at")),
+            of(Measurement, Max("at")),
+            of(Bird, Count("pk"), left=""),
+            of(Revision, Max("pk")),
+        )
+        .get()
+    )
+    shown = (*row, timezone.localdate(), _wants_mine(request), request.membership.role)
+    return hashlib.sha256(f"{request.user.pk} {shown}".encode()).hexdigest()[:20]
+
+
+def back_or_piece(request, flock, bird_id):
+    """After a tap in the list: the list anew, or the page that the tap came from."""
+    if request.htmx:
+        return _piece(request, flock, _state(request, flock), {"Cache-Control": "no-store"})
+    if request.POST.get("back") == "bird":
+        return redirect("care:bird", flock.pk, bird_id)
+    if request.POST.get("back") == "list":
+        return redirect("care:list", flock.pk)
+    return redirect("feet:today", flock.pk)
+
+
+@require_safe
+@flock_view()
+def bird(request, flock, bird_id):
+    """A bird's care: what to do about each sore foot, what is due, what was done, what is held."""
+    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
+    bird.flock = flock
+    now = timezone.now()
+    cases = cases_of_bird(bird)
+    steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
+    context = {
+        "here": "birds",
+        "bird": bird,
+        "advised": advise_cases(bird, [case for case in cases if case.current], now=now),
+        "dues": open_dues(flock, now=now, bird=bird),
+        "holds": open_holds(flock, now=now, bird=bird),
+        "steps": steps[:LAST_STEPS],
+        "repeated": repeated_trouble(bird, cases),
+    }
+    template = "care/bird_piece.html" if request.htmx else "care/bird.html"
+    response = render(request, template, context)
+    response.headers["Vary"] = "HX-Request"
+    return response
+
+
+@require_safe
+@flock_view()
+def leaving(request, flock, bird_id):
+    """What a new keeper of this bird has to be told; for the page on which she leaves."""
+    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
+    if not request.htmx:
+        return redirect("care:bird", flock.pk, bird.pk)
+    holds = open_holds(flock, now=timezone.now(), bird=bird)
+    return render(request, "care/leaving_piece.html", {"bird": bird, "holds": holds})

@@ -1,0 +1,61 @@
+"""Steps and checks for the tests of care."""
+
+import uuid
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.urls import reverse
+from django.utils import timezone
+
+from flockcare.care.models import CareStep
+from flockcare.feet.models import Check, FootFinding
+
+
+def url(cast, name, *args):
+    return reverse(f"care:{name}", args=[cast.flock.pk, *args])
+
+
+def step(cast, bird, kind="soaked", *, days_ago=0, foot="left", **more) -> CareStep:
+    at = more.pop("at", timezone.now() - timedelta(days=days_ago))
+    more.setdefault("keeper", cast.keeper)
+    return CareStep.objects.create(flock=cast.flock, bird=bird, kind=kind, foot=foot, at=at, **more)
+
+
+def today():
+    """Today where the flock of the tests lives."""
+    return timezone.localdate(timezone.now(), ZoneInfo("Europe/London"))
+
+
+def day(number: int):
+    return today() + timedelta(days=number)
+
+
+def look(cast, bird, *, days_ago=0, left=None, right=None, keeper=None, **signs) -> Check:
+    """A check; ``left`` and ``right`` are fields of the finding, such as ``{"score": 1}``."""
+    check = Check.objects.create(
+        flock=cast.flock,
+        bird=bird,
+        at=timezone.now() - timedelta(days=days_ago),
+        keeper=keeper or cast.owner,
+        **signs,
+    )
+    for foot, seen in (("left", left), ("right", right)):
+        if seen:
+            FootFinding.objects.create(check_record=check, foot=foot, **seen)
+    return check
+
+
+def form(**said) -> dict:
+    """What the form of a step sends."""
+    moment = timezone.localtime(timezone.now(), ZoneInfo("Europe/London"))
+    return {
+        "step_id": str(uuid.uuid4()),
+        "foot": "left",
+        "at": moment.strftime("%Y-%m-%dT%H:%M"),
+        "again": "usual",
+        **said,
+    }
+
+
+def at(*when) -> datetime:
+    return datetime(*when, tzinfo=UTC)
