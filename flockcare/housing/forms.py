@@ -405,6 +405,12 @@ class ChangeForm(KeeperForm):
             shown = {"on": told.on, "kind": told.kind, "note": told.note}
         super().__init__(data, initial=shown, use_required_attribute=False, **kwargs)
         self.fields["on"] = DayField(today=today, label="From which day")
+        if told:
+            self.fields[
+                "on"
+            ].help_text = (
+                "Change it only if it was written down wrongly: all from this day moves with it."
+            )
         self.fields["kind"] = forms.ChoiceField(
             label="What kind of change",
             required=False,
