@@ -10,9 +10,11 @@ from flockcare.trends import words
 from flockcare.trends.report import ChangeAnswer, ScanAnswer, Window
 from flockcare.trends.watch import Watch
 
+SIMULATIONS = 1999
+
 
 def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
-    found = scan_pairs(watch.pairs, birds=watch.bird)
+    found = scan_pairs(watch.pairs, SIMULATIONS, birds=watch.bird)
     told = found.refusal is None and found.p <= limits.SIGN_LEVEL
     inside: tuple[ChangeAnswer, ...] = ()
     if found.refusal is None:

@@ -127,9 +127,11 @@ def rate_words(cases: int, foot_days: float, low: float, high: float, value: flo
     """Cases, time watched and the rate with its range; ``value`` None where only the range is."""
     if cases == 0:
         return none_found(foot_days, high)
-    between = f"{rate(low)} to {rate(high)} per 10 hens a month"
-    about = f"about {rate(value)}, which fits " if value is not None else "which fits "
-    return f"{count(cases, 'new case')} in {hen_days(foot_days)}: {about}{between}."
+    counts = f"{count(cases, 'new case')} in {hen_days(foot_days)}"
+    between = f"{rate(low)} to {rate(high)}"
+    if value is None:
+        return f"{counts}. That fits {between} per 10 hens a month."
+    return f"{counts}: about {rate(value)} per 10 hens a month, and {between} would fit as well."
 
 
 def day(ordinal: float) -> str:

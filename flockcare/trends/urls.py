@@ -1,0 +1,10 @@
+from django.urls import path
+
+from flockcare.trends import views
+
+app_name = "trends"
+urlpatterns = [
+    path("", views.page, name="page"),
+    path("cases/", views.cases, name="cases"),
+    path("<uuid:house_id>/<str:on>/stretch/", views.window, name="window"),
+]

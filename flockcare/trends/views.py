@@ -1,0 +1,210 @@
+"""The page Trends, the records behind each of its marks, and the stretch that is compared."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import uuid
+from urllib.parse import urlencode
+
+from django.http import Http404
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from flockcare.drawing.dates import add_months
+from flockcare.housing.models import House
+from flockcare.people.access import flock_view
+from flockcare.trends import charts, scan, thresholds
+from flockcare.trends.forms import WindowForm
+from flockcare.trends.kept import report_of
+from flockcare.trends.models import WindowChoice
+from flockcare.trends.report import CaseLine, ChangeAnswer, Grouping, Report
+from flockcare.trends.services import choose_window
+
+_MONTHS = re.compile(r"months:(\d{4})-(\d{2})-([1-3])")
+
+
+@require_safe
+@flock_view()
+def page(request, flock):
+    """``?all=yes`` draws the whole record where it is longer than three years."""
+    report = report_of(flock, timezone.localdate())
+    address = _addresses(flock)
+    everything = "all" in request.GET
+    shown = charts.buckets(report, everything=everything)
+    return render(
+        request,
+        "trends/page.html",
+        {
+            "here": "trends",
+            "report": report,
+            "buckets": [(bucket, address(f"months:{bucket.key}")) for bucket in shown],
+            "months_chart": shown
+            and charts.months_chart(
+                report, shown, address, "New cases and the time watched, over time"
+            ),
+            "longer": len(report.months) > charts.MOST_MONTHS,
+            "everything": everything,
+            "changes": [_change(change, address) for change in report.changes],
+            "groupings": [_grouping(grouping, address) for grouping in report.groupings],
+            "repeats_chart": report.repeats.birds
+            and charts.repeats_chart(report.repeats, address, "New cases of each bird"),
+            "more_birds": max(0, len(report.repeats.birds) - charts.MOST_BIRDS),
+            "healing_chart": _healing_chart(report, address),
+            "healing": [
+                (group, charts.swatch(group.key), address(f"healing:{group.key}"))
+                for group in report.healing.groups
+            ],
+            "all_cases": address("all"),
+            "simulations": scan.SIMULATIONS,
+        },
+    )
+
+
+def _addresses(flock):
+    base = reverse("trends:cases", args=[flock.pk])
+
+    def address(of: str) -> str:
+        """Where the cases behind a mark are listed."""
+        return f"{base}?{urlencode({'of': of})}"
+
+    return address
+
+
+def _change(change: ChangeAnswer, address) -> dict:
+    rows = charts.ratio_rows(change, address) if change.found else []
+    drawn = any(row.figure for row in rows)
+    return {
+        "answer": change,
+        "rows": rows,
+        "chart": drawn and charts.ratio_chart(rows, "The rate after over the rate before"),
+        "cases": address(f"change:{change.number}"),
+        "on": change.days[0].isoformat(),
+        "house": uuid.UUID(change.house_key),
+    }
+
+
+def _grouping(grouping: Grouping, address) -> dict:
+    drawn = charts.drawn_rows(grouping)
+    title = f"{grouping.title}: new cases by group, with their range"
+    return {
+        "answer": grouping,
+        "chart": drawn and charts.group_chart(grouping, address, title),
+        "small": [row for row in grouping.rows if row not in drawn],
+    }
+
+
+def _healing_chart(report: Report, address):
+    if not any(group.points and not group.refusal for group in report.healing.groups):
+        return None
+    return charts.healing_chart(
+        report.healing, address, "Sores not yet seen clear, by days since first seen"
+    )
+
+
+# The cases behind a mark
+
+
+@require_safe
+@flock_view()
+def cases(request, flock):
+    """``?of=`` names a mark, such as ``months:2025-03-1``, ``change:2`` or ``healing:vet``."""
+    report = report_of(flock, timezone.localdate())
+    title, found = _cases_of(report, request.GET.get("of", "all"))
+    rows = [
+        (case, uuid.UUID(case.bird), uuid.UUID(case.check))
+        for case in sorted(found, key=lambda case: (case.found_on, case.name), reverse=True)
+    ]
+    return render(
+        request,
+        "trends/cases.html",
+        {
+            "here": "trends",
+            "title": title,
+            "rows": rows,
+            "not_counted": sum(not case.counted for case in found),
+        },
+    )
+
+
+def _cases_of(report: Report, of: str) -> tuple[str, list[CaseLine]]:
+    """Their title and the cases; 404 for what is no mark of the page."""
+    kind, _, key = of.partition(":")
+    if kind == "months":
+        return _cases_of_months(report, of)
+    if of == "all":
+        return "All new cases", list(report.cases)
+    for name, title, numbers in _marks(report, kind):
+        if name == key:
+            return title, [report.cases[number] for number in numbers]
+    raise Http404("Nothing on the page Trends is called that.")
+
+
+def _marks(report: Report, kind: str):
+    """Key, title and places of the cases of every mark of this kind."""
+    if kind == "change":
+        for change in report.changes:
+            numbers = change.found.numbers if change.found else ()
+            yield str(change.number), f"Before and after: {change.title}", numbers
+    elif kind == "group":
+        for grouping in report.groupings:
+            for row in grouping.rows:
+                yield row.key, f"{grouping.title}: {row.name}", row.numbers
+    elif kind == "bird":
+        for bird in report.repeats.birds:
+            yield bird.key, f"New cases of {bird.name}", bird.numbers
+    elif kind == "healing":
+        for group in report.healing.groups:
+            yield group.key, f"Healing: {group.name}", group.numbers
+
+
+def _cases_of_months(report: Report, of: str) -> tuple[str, list[CaseLine]]:
+    """Those that may have begun, or were found, in these months."""
+    match = _MONTHS.fullmatch(of)
+    if not match or not 1 <= int(match[2]) <= 12 or not int(match[1]):
+        raise Http404("There are no such months.")
+    first = dt.date(int(match[1]), int(match[2]), 1)
+    following = add_months(first, int(match[3]))
+    found = [case for case in report.cases if case.found_on >= first and case.clear_on < following]
+    months = {f"{first:%B %Y}": None, f"{following - dt.timedelta(1):%B %Y}": None}
+    return f"May have begun in {' to '.join(months)}", found
+
+
+# The stretch that is compared
+
+
+@flock_view()
+def window(request, flock, house_id, on):
+    """Choose how many days before and after a change are compared."""
+    house = get_object_or_404(House, flock=flock, pk=house_id)
+    try:
+        day = dt.date.fromisoformat(on)
+    except ValueError as error:
+        raise Http404("That is no day.") from error
+    report = report_of(flock, timezone.localdate())
+    change = next((one for one in report.changes if _is_of(one, house, day)), None)
+    if change is None:
+        raise Http404("Nothing changed in this house on that day.")
+    choice = WindowChoice(
+        flock=flock,
+        house=house,
+        on=day,
+        window_days=change.window_days,
+        lag_days=change.lag_days,
+    )
+    form = WindowForm(request.POST or None, instance=choice)
+    if request.method == "POST" and form.is_valid():
+        choose_window(choice=form.instance, by=request.user)
+        return redirect(f"{reverse('trends:page', args=[flock.pk])}#change-{change.number}")
+    return render(
+        request,
+        "trends/window.html",
+        {"here": "trends", "change": change, "form": form, "usual": thresholds.WINDOW_DAYS},
+        status=422 if form.errors else 200,
+    )
+
+
+def _is_of(change: ChangeAnswer, house: House, day: dt.date) -> bool:
+    return change.house_key == house.pk.hex and day in change.days
