@@ -112,7 +112,7 @@ _plastic = _says("plastic|pvc|polyethylene")
 _square = _says("square|sharp")
 _not_smooth = _says("rough|splinter|slippery")
 _hard = _says("none|bare|sharp|stone|gravel|rock|concrete|brick|paving|tarmac|asphalt|frozen")
-_without_depth = _says("grass|turf|moss|earth|soil|mud")
+_has_no_depth = _says("none|bare|sharp|stone|gravel|rock|concrete|grass|turf|moss|earth|soil|mud")
 
 
 def _steep(leg: Leg) -> bool:
@@ -279,7 +279,9 @@ PLACE_RULES = (
         "The depth of the bedding is not recorded. Measure it at the spot where they land.",
         "",
         lambda place: (
-            place.kind in GROUND and place.bedding_depth_cm is None and not _hard(place.bedding)
+            place.kind in GROUND
+            and place.bedding_depth_cm is None
+            and not _has_no_depth(place.bedding)
         ),
     ),
 )

@@ -1,0 +1,318 @@
+"""What each bird lands with: the figures against pint, the page, and what is kept of a what-if."""
+
+import datetime as dt
+import re
+
+import pint
+import pytest
+from django.urls import reverse
+
+from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.housing.landing import (
+    energy_text,
+    landers_on,
+    landings,
+    layout_of,
+    place_of,
+    speed_text,
+)
+from flockcare.housing.layout import Layout, Place
+from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
+from flockcare.housing.routes import ways_down
+from flockcare.housing.states import record_of
+from tests.people.rows import NOT_WRITERS, READ_PAGE, refused, same_queries, seen
+
+pytestmark = pytest.mark.django_db
+units = pint.UnitRegistry()
+DAY = dt.date(2026, 3, 1)
+
+
+def put(house, name, kind, since=dt.date(2026, 1, 1), **described):
+    feature, _ = Feature.objects.get_or_create(
+        flock=house.flock, house=house, name=name, defaults={"kind": kind}
+    )
+    FeatureState.objects.create(flock=house.flock, feature=feature, since=since, **described)
+    return feature
+
+
+@pytest.fixture
+def shed(cast, birds):
+    """Bar at 100 cm, step at 45, wood chip; Dill 3 kg, Mace by her breed, Sorrel unknown."""
+    house = House.objects.create(flock=cast.flock, name="Cart Shed")
+    put(house, "Bar", "roost", height_cm=100, run_cm=60, width_mm=70, edge="rounded")
+    put(house, "Step", "step", height_cm=45, run_cm=75)
+    put(house, "Yard", "landing", bedding="wood chip", bedding_depth_cm=10)
+    for bird in birds.values():
+        Stay.objects.create(flock=cast.flock, house=house, bird=bird, since=dt.date(2026, 1, 1))
+    Weighing.objects.create(
+        flock=cast.flock, bird=birds["Dill"], on=dt.date(2026, 2, 1), grams=3000
+    )
+    Weighing.objects.create(
+        flock=cast.flock, bird=birds["Dill"], on=dt.date(2026, 4, 1), grams=3600
+    )
+    birds["Mace"].breed = Breed.objects.create(flock=cast.flock, name="Sussex", adult_grams=3180)
+    birds["Mace"].save()
+    return house
+
+
+def address(house, view="landing"):
+    return reverse(f"housing:{view}", args=[house.flock_id, house.pk])
+
+
+def page(client, url, **data):
+    answer = client.get(url, data)
+    assert answer.status_code == 200
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", answer.content.decode()))
+
+
+# Weights
+
+
+def test_a_weight_is_the_last_on_or_before_the_day_else_the_breeds_else_refused(shed):
+    found = {one.bird.name: (one.grams, one.assumed) for one in landers_on(shed, DAY)}
+    assert found == {"Dill": (3000, False), "Mace": (3180, True), "Sorrel": (None, False)}
+    assert {one.bird.name: one.source for one in landers_on(shed, DAY)} == {
+        "Dill": "weighed 1 Feb 2026",
+        "Mace": "assumed: a grown Sussex",
+        "Sorrel": "no weight is known: weigh her",
+    }
+    (dill, *_) = landers_on(shed, dt.date(2026, 4, 1))
+    assert dill.grams == 3600
+    # Before her first weighing nothing is known of Dill.
+    assert landers_on(shed, dt.date(2026, 1, 15))[0].grams is None
+
+
+def test_who_had_moved_out_or_left_lands_no_more(shed, birds):
+    Stay.objects.filter(bird=birds["Mace"]).update(until=DAY)
+    Bird.objects.filter(pk=birds["Sorrel"].pk).update(left="2026-02-10", left_reason="died")
+    assert [one.bird.name for one in landers_on(shed, DAY)] == ["Dill"]
+
+
+def test_energies_against_pint(shed):
+    """Bar over the step: drops of 55 and 45 cm; the larger counts, and 100 cm straight down."""
+    layout = layout_of(shed, DAY, record_of(shed).on(DAY))
+    mace, dill = landings(landers_on(shed, DAY), ways_down(layout))
+    assert (mace.lander.bird.name, dill.lander.bird.name) == ("Mace", "Dill")
+    (way,) = dill.ways
+    for energy, drop in ((way.energy_j, 0.55), (way.straight_j, 1.00)):
+        worked = 3 * units.kg * units.standard_gravity * drop * units.metre
+        assert energy == pytest.approx(worked.to("joule").magnitude)
+        assert energy_text(energy, "imperial") == (
+            f"{worked.to('foot * force_pound').magnitude:.1f} ft·lbf"
+        )
+    # 3 kg × 9.80665 m/s² × 0.55 m = 16.18 J (CGPM 1901, from memory); √(2 g h) = 3.28 m/s.
+    assert energy_text(way.energy_j, "metric") == "16.2 J"
+    speed = (2 * units.standard_gravity * 0.55 * units.metre) ** 0.5
+    assert speed_text(way.route.hardest.speed, "metric") == "3.3 m/s"
+    assert speed_text(way.route.hardest.speed, "imperial") == (
+        f"{speed.to('foot / second').magnitude:.1f} ft/s"
+    )
+    assert way.route.hardest.angle == pytest.approx(42.5, abs=0.05)
+
+
+def test_every_field_of_a_place_comes_from_the_records(shed):
+    (bar, state), *_ = record_of(shed).on(DAY)
+    assert place_of(bar, state) == Place(
+        "Bar", "roost", height_cm=100, run_cm=60, width_mm=70, edge="rounded"
+    )
+    assert isinstance(layout_of(shed, DAY, record_of(shed).on(DAY)), Layout)
+
+
+# The page
+
+
+def test_who_may_look(cast, shed):
+    for view in ("landing", "drawing", "what_if"):
+        assert seen(cast, address(shed, view)) == READ_PAGE
+    assert refused(cast, address(shed, "what_if")) == NOT_WRITERS
+
+
+def test_the_page_says_what_each_bird_lands_with(cast, shed):
+    words = page(cast.clients.viewer, address(shed), on="2026-03-01")
+    # By hand: 3.18 kg × 9.80665 × 0.55 m = 17.15 J; 1 m straight down: 31.19 J.
+    for said in (
+        "Mace 3.18 kg assumed assumed: a grown Sussex Bar 55 cm 43° 17.2 J 3.3 m/s straight 31.2 J",
+        "Sorrel : no weight and no adult weight of a breed is known",
+        "largest single drop on the gentlest way down",
+        "55 cm down to Step, over 60 cm: 43°",
+        "Hens scratch bedding away exactly where they land",
+        "Common practice, no published source",
+        "orientation, not a building rule",
+        "Local animal-welfare rules come first",
+    ):
+        assert said in words
+    assert words.index("Mace") < words.index("Dill")
+
+
+def test_the_house_as_it_was(cast, shed):
+    put(shed, "Bar", "roost", since=dt.date(2026, 5, 1), height_cm=60, run_cm=60)
+    client = cast.clients.keeper
+    assert "55 cm down to Step" in page(client, address(shed), step=0)
+    assert "As it was from 1 January 2026" in page(client, address(shed), on="2026-02-11")
+    assert "15 cm down to Step" in page(client, address(shed), step=1)
+    # Nonsense is taken as today.
+    for wrong in ({"step": "99"}, {"step": "x"}, {"on": "2026-02-31"}, {}):
+        assert "As it is today" in page(client, address(shed), **wrong)
+
+
+def test_an_empty_house_teaches(cast):
+    house = House.objects.create(flock=cast.flock, name="New House")
+    for view in ("landing", "what_if"):
+        words = page(cast.clients.keeper, address(house, view))
+        assert "Nothing of New House has been described yet" in words
+        assert "Describe what stands in it" in words
+    assert "Describe what" not in page(cast.clients.viewer, address(house))
+
+
+def test_a_missing_height_is_refused_in_words(cast, shed):
+    put(shed, "Shelf", "rail")
+    words = page(cast.clients.keeper, address(shed))
+    assert "The height of Shelf is not recorded, so it is left out of the drawing" in words
+
+
+def test_inches_and_foot_pounds(cast, shed):
+    cast.flock.units = "imperial"
+    cast.flock.save()
+    words = page(cast.clients.keeper, address(shed), on="2026-03-01")
+    # 55 cm = 21.65 in, to the eighth 21 5/8; 17.152 J = 12.651 ft·lbf; 3.284 m/s = 10.8 ft/s.
+    assert "Bar 21 5/8 in 43° 12.7 ft·lbf 10.8 ft/s" in words
+
+
+def test_the_same_queries_for_many_birds(cast, shed):
+    def grow():
+        for number in range(60):
+            bird = Bird.objects.create(flock=cast.flock, name=f"Hen {number}")
+            Stay.objects.create(flock=cast.flock, house=shed, bird=bird)
+            for month in (1, 2, 3):
+                Weighing.objects.create(
+                    flock=cast.flock, bird=bird, on=dt.date(2026, month, 1), grams=2500
+                )
+        for number in range(8):
+            put(shed, f"Rail {number}", "rail", height_cm=20 + number)
+
+    same_queries(cast.clients.owner, address(shed), grow=grow)
+
+
+def test_a_what_if_asks_as_often_for_many_birds(cast, shed):
+    def grow():
+        for number in range(60):
+            bird = Bird.objects.create(flock=cast.flock, name=f"Hen {number}")
+            Stay.objects.create(flock=cast.flock, house=shed, bird=bird)
+
+    same_queries(cast.clients.owner, address(shed, "what_if"), grow=grow)
+
+
+# What if
+
+
+def field(house, name, letter):
+    return f"{letter}-{Feature.objects.get(house=house, name=name).pk.hex}"
+
+
+def test_a_scratch_copy_shows_and_keeps_nothing(cast, shed):
+    before = list(FeatureState.objects.values_list("pk", "height_cm"))
+    words = page(cast.clients.viewer, address(shed, "what_if"), **{field(shed, "Bar", "h"): "80"})
+    assert "Bar 100 → 80 cm" in words
+    assert "Largest drop: 45 cm (now 55 cm)" in words
+    # Mace: 3.18 × 9.80665 × 0.45 = 14.03 J after 17.15 J.
+    assert "17.2 J 14.0 J −18 %" in words
+    assert list(FeatureState.objects.values_list("pk", "height_cm")) == before
+    assert not HousingChange.objects.exists()
+    assert "Keep as a plan" not in words
+    assert "Keep as a plan" in page(
+        cast.clients.keeper, address(shed, "what_if"), **{field(shed, "Bar", "h"): "80"}
+    )
+
+
+def test_a_step_put_in_or_taken_away_and_bedding(cast, shed):
+    url = address(shed, "what_if")
+    client = cast.clients.keeper
+    words = page(client, url, step="72")
+    assert "New step added at 72 cm" in words
+    assert "Largest drop: 45 cm (now 55 cm)" in words
+    words = page(client, url, **{field(shed, "Step", "x"): "on"})
+    assert "Step taken away" in words
+    assert "Largest drop: 100 cm (now 55 cm)" in words
+    assert "100 cm down to floor, over 135 cm: 37°" in words
+    words = page(client, url, **{field(shed, "Yard", "d"): "3"})
+    assert "Yard bedding depth 10 → 3 cm" in words
+    assert "new Less than about 5 cm" in words
+
+
+def test_what_cannot_be_read_is_said_and_changes_nothing(cast, shed):
+    words = page(cast.clients.keeper, address(shed, "what_if"), **{field(shed, "Bar", "h"): "tall"})
+    assert "Bar: “tall” is not a length" in words
+    assert "100 cm" in words
+    assert "Keep as a plan" not in words
+    answer = cast.clients.keeper.post(address(shed, "what_if"), {field(shed, "Bar", "h"): "tall"})
+    assert answer.status_code == 302
+    assert not HousingChange.objects.exists()
+
+
+def test_the_limit_can_be_an_energy(cast, shed):
+    url = address(shed, "what_if")
+    words = page(cast.clients.keeper, url, by="energy", energy="18")
+    # By her last weighing Dill has 3.6 kg: 19.42 J, over it; Mace's 17.15 J are under it. 18 J are
+    # 50.99 cm for 3.6 kg, so the bar has to come down from 100 to 95 over the step at 45.
+    assert "1 of 2 birds land with more than your limit" in words
+    assert "Lower Bar by 5 cm, to 95 cm" in words
+    words = page(cast.clients.keeper, url, by="energy", energy="much")
+    assert "Write the energy as a number" in words
+
+
+def test_a_suggestion_can_be_tried(cast, shed):
+    answer = cast.clients.keeper.get(address(shed, "what_if"))
+    links = re.findall(r'href="(/f/[^"]+/what-if/\?[^"]+)"', answer.content.decode())
+    assert links
+    words = page(cast.clients.keeper, links[0].replace("&amp;", "&"))
+    assert "0 of 2 birds land with more than your limit (now 2)" in words
+
+
+def test_htmx_gets_the_drawing_and_the_results_alone(cast, shed):
+    answer = cast.clients.keeper.get(
+        address(shed, "what_if"), {field(shed, "Bar", "h"): "80"}, headers={"HX-Request": "true"}
+    )
+    text = answer.content.decode()
+    assert 'id="scratch-drawing"' in text
+    assert 'hx-swap-oob="true"' in text
+    assert "<html" not in text
+    answer = cast.clients.keeper.get(address(shed, "drawing"), headers={"HX-Request": "true"})
+    assert "<svg" in answer.content.decode()
+    assert "<html" not in answer.content.decode()
+
+
+def test_a_plan_is_kept_and_the_house_stays_as_it_was(cast, shed):
+    answer = cast.clients.keeper.post(
+        address(shed, "what_if"),
+        {field(shed, "Bar", "h"): "80", "step": "20", "note": "Before winter."},
+    )
+    assert answer.headers["Location"] == reverse("housing:house", args=[shed.flock_id, shed.pk])
+    plan = HousingChange.objects.get()
+    assert (plan.planned, plan.on, plan.note, plan.keeper) == (
+        *(True, None, "Before winter."),
+        cast.keeper,
+    )
+    states = {
+        state.feature.name if state.feature else state.name: state
+        for state in plan.planned_states.select_related("feature")
+    }
+    # The old step now leads to the new one, which stands half-way: 37.5 cm of its 75.
+    assert {name: (one.kind, one.height_cm, one.run_cm) for name, one in states.items()} == {
+        "Bar": ("", 80, 60),
+        "Step": ("", 45, 37.5),
+        "New step": ("step", 20, 37.5),
+    }
+    assert (states["Bar"].width_mm, states["Bar"].edge) == (70, "rounded")
+    assert record_of(shed).on(DAY)[0][1].height_cm == 100
+
+
+def test_an_unchanged_house_is_no_plan(cast, shed):
+    answer = cast.clients.keeper.post(address(shed, "what_if"), {}, follow=True)
+    assert "Nothing differs from the house as it is" in answer.content.decode()
+    assert not HousingChange.objects.exists()
+
+
+def test_a_name_from_a_keeper_stays_text(cast, shed):
+    put(shed, "<script>alert(1)</script>", "roost", height_cm=70)
+    for view in ("landing", "what_if"):
+        assert "<script>alert" not in cast.clients.owner.get(address(shed, view)).content.decode()
