@@ -25,7 +25,10 @@ PHOTOS = Prepared(
 def photos(bird: Bird, window: Window) -> list[Mark]:
     """A photo known to the month or year stands where that begins, and says so."""
     start, end = window.moments
-    picture, large = (urls_of("photos:file", bird.flock_id, size) for size in (240, 1600))
+    picture, page = (
+        urls_of("photos:file", bird.flock_id, 240),
+        urls_of("photos:photo", bird.flock_id),
+    )
     rows = PHOTOS.rows(bird=bird.pk, start=start, end=end)
     return [
         Mark(
@@ -33,7 +36,7 @@ def photos(bird: Bird, window: Window) -> list[Mark]:
             lane="photos",
             kind="photo",
             label=": ".join(filter(None, (_words(foot, precision), note))),
-            url=large(pk),
+            url=page(pk),
             by=by or "",
             picture=picture(pk),
         )

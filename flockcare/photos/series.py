@@ -85,7 +85,8 @@ def choose(shots: list[Shot], first: str, second: str) -> list[Shot]:
     if len(asked) == 2:
         return asked
     measured = [shot for shot in shots if shot.measurement]
-    latest = measured if len(measured) > 1 else shots
+    latest = measured if len(measured) > 1 else [shot for shot in shots if shot.days]
+    latest = latest if len(latest) > 1 else shots
     if len(asked) == 1:
         # The other one: the newest before it, else the next after it.
         place = shots.index(asked[0])

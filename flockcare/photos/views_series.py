@@ -38,7 +38,7 @@ def series(request, flock, bird_id, foot):
         "views": VIEWS.items(),
         "here": "birds",
         "shots": shots,
-        "rows": [_row(shot) for shot in reversed(shots)],
+        "rows": [_row(shot) for shot in _newest_first(shots)],
         "measured": sum(1 for shot in shots if shot.measurement),
         **_compared(_with_outlines(chosen)),
     }
@@ -96,6 +96,12 @@ def _pane(shot) -> dict:
             "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in shot.measurement.outline_px),
         }
     return pane
+
+
+def _newest_first(shots):
+    """Those without a date stay at the end."""
+    dated = [shot for shot in shots if shot.days]
+    return dated[::-1] + [shot for shot in shots if not shot.days]
 
 
 def _row(shot) -> dict:

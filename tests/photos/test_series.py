@@ -127,6 +127,16 @@ def test_which_two_are_compared(cast, birds):
     assert series.choose([], "", "") == []
 
 
+def test_photos_without_a_date_are_not_compared_unasked(cast, birds):
+    dill = birds["Dill"]
+    older, newer = (photo(cast.flock, dill, day) for day in ("2026-05-01", "2026-05-14"))
+    undated = photo(cast.flock, dill)
+    shots = series.shots_of(dill, "left")
+    assert [shot.photo for shot in series.choose(shots, "", "")] == [older, newer]
+    answer = cast.clients.owner.get(page(cast.flock, dill))
+    assert [row["shot"].photo for row in answer.context["rows"]] == [newer, older, undated]
+
+
 # --- Change
 
 

@@ -1,0 +1,482 @@
+"""Measuring, comparing and printing as keepers do it, with a finger, a mouse and the keyboard."""
+
+import io
+import json
+import re
+import zlib
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from flockcare.photos import cards
+from flockcare.photos.scale import read_card
+from tests.browser.conftest import LAPTOP, PHONE
+from tests.browser.test_accessibility import problems
+
+SIZES = pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
+
+
+@pytest.fixture(scope="module")
+def foot(site):
+    """Three painted photos of Lovage's left foot: two with her card, one without."""
+    said = site.installation.run(
+        "tests/browser/prepare_photos.py", site.flock, site.birds["Lovage"]
+    )
+    return json.loads(said)
+
+
+def address(site, photo, what="measure/") -> str:
+    return f"/f/{site.flock}/photos/{photo['id']}/{what}"
+
+
+def series(site, query="") -> str:
+    return f"/f/{site.flock}/photos/series/{site.birds['Lovage']}/left/{query}"
+
+
+def on_screen(page, points) -> list[tuple[float, float]]:
+    """Pixels of the original as the board shows them now."""
+    return page.evaluate(
+        """(points) => {
+          const matrix = document.querySelector(".marks").getScreenCTM();
+          return points.map(([x, y]) => {
+            const place = new DOMPoint(x, y).matrixTransform(matrix);
+            return [place.x, place.y];
+          });
+        }""",
+        points,
+    )
+
+
+def outline(page) -> list:
+    return json.loads(page.input_value("input[name=outline]") or "[]")
+
+
+def area(page) -> float:
+    page.wait_for_selector(".result strong")
+    return float(page.inner_text(".result strong").split("±")[0])
+
+
+def open_board(page, url):
+    page.goto(url)
+    page.wait_for_selector(".card-words:not(:has-text('Looking'))")
+    page.locator(".board").scroll_into_view_if_needed()
+
+
+def press(page, place):
+    if page.viewport_size == PHONE:
+        page.touchscreen.tap(*place)
+    else:
+        page.mouse.click(*place)
+
+
+# --- Measuring
+
+
+@SIZES
+def test_one_tap_measures_from_the_card(open_phone, site, foot, viewport):
+    page = open_phone("ada", viewport=viewport)
+    for photo in foot[:2]:
+        open_board(page, address(site, photo))
+        assert "Card found" in page.inner_text(".card-words")
+        press(page, on_screen(page, [photo["middle"]])[0])
+        assert area(page) == pytest.approx(photo["area"], rel=0.1)
+        page.locator("button:has-text('Save')").click()
+        page.wait_for_url(re.compile("/series/"))
+    # The one after the other became smaller, and the page says no more than that.
+    assert page.inner_text(".verdict strong") == "Smaller"
+    assert not page.problems
+
+
+@SIZES
+def test_points_are_dragged_added_deleted_and_undone(open_phone, site, foot, viewport):
+    page = open_phone("ada", viewport=viewport)
+    photo = foot[1]
+    open_board(page, address(site, photo))
+    page.locator("label:has-text('Suggest the edge')").click()
+    page.locator(".board").scroll_into_view_if_needed()
+    page.click("[data-does=whole]")
+    press(page, on_screen(page, [photo["middle"]])[0])
+    page.wait_for_selector("[data-key=p8]")
+    area(page)
+    first = outline(page)
+    start = on_screen(page, [first[0]])[0]
+    page.mouse.move(*start)
+    page.mouse.down()
+    page.mouse.move(start[0] + 15, start[1] + 9, steps=4)
+    page.mouse.up()
+    moved = outline(page)
+    there = on_screen(page, [moved[0]])[0]
+    assert there == pytest.approx((start[0] + 15, start[1] + 9), abs=1.5)
+    assert moved[1:] == first[1:]
+    page.click("[data-does=remove]")
+    assert outline(page) == moved[1:]
+    page.click("[data-does=insert]")
+    assert len(outline(page)) == len(first)
+    for _ in range(3):
+        page.click("[data-does=undo]")
+    assert outline(page) == first
+
+
+@SIZES
+def test_drawn_round_by_hand(open_phone, site, foot, viewport):
+    """Following the true edge with the mouse gives the true area."""
+    page = open_phone("ada", viewport=viewport)
+    photo = foot[0]
+    open_board(page, address(site, photo))
+    page.click("[data-does=whole]")
+    page.locator("label:has-text('Draw')").click()
+    for _ in range(4):
+        page.click("[data-does=nearer]")
+    page.locator(".board").scroll_into_view_if_needed()
+    way = on_screen(page, photo["outline"][:: max(1, len(photo["outline"]) // 60)])
+    box = page.locator(".board").bounding_box()
+    assert all(box["x"] < x < box["x"] + box["width"] for x, _ in way)
+    page.mouse.move(*way[0])
+    page.mouse.down()
+    for place in way[1:]:
+        page.mouse.move(*place)
+    page.mouse.up()
+    page.wait_for_timeout(700)
+    assert area(page) == pytest.approx(photo["area"], rel=0.1)
+
+
+def test_measured_with_the_keyboard_alone(open_phone, site, foot):
+    page = open_phone("ada", viewport=LAPTOP)
+    open_board(page, address(site, foot[0]))
+    page.focus("[data-key=cross]")
+    page.keyboard.press("Shift+ArrowRight")
+    page.focus("[data-does=ring]")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-key=p0]:focus")
+    ring = outline(page)
+    assert len(ring) == 12
+    before = on_screen(page, ring)[0]
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Shift+ArrowDown")
+    x, y = on_screen(page, outline(page))[0]
+    assert (x - before[0], y - before[1]) == pytest.approx((2, 20), abs=0.5)
+    page.keyboard.press("PageUp")
+    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "Point 2 of 12"
+    page.keyboard.press("Delete")
+    assert len(outline(page)) == 11
+    page.keyboard.press("Enter")
+    assert len(outline(page)) == 12
+    assert outline(page)[0] != ring[0]
+
+
+def test_a_known_length_is_tapped_at_both_ends(open_phone, site, foot):
+    page = open_phone("ada")
+    photo = foot[2]
+    open_board(page, address(site, photo))
+    assert "No card was found" in page.inner_text(".card-words")
+    page.locator(".scale-of .chips label:has-text('known length')").tap()
+    assert "Less certain" in page.inner_text("fieldset .by-length")
+    page.fill("input[name=length_mm]", "40")
+    page.locator(".board").scroll_into_view_if_needed()
+    x, y = photo["middle"]
+    half = 20 / photo["mm_per_px"]
+    for end in on_screen(page, [(x - half, y), (x + half, y)]):
+        page.touchscreen.tap(*end)
+    page.locator(".with-script label:has-text('Suggest')").tap()
+    page.locator(".board").scroll_into_view_if_needed()
+    # On the sore, but away from the ends, which a tap would take hold of.
+    page.touchscreen.tap(*on_screen(page, [(x, y)])[0])
+    assert area(page) == pytest.approx(photo["area"], rel=0.2)
+    value, error = re.findall(r"[\d.]+", page.inner_text(".result strong"))[:2]
+    assert float(error) > 0.2 * float(value)
+
+
+def test_a_refusal_is_said_and_nothing_is_lost(open_phone, site, foot):
+    page = open_phone("ada")
+    open_board(page, address(site, foot[2]))
+    page.locator("[data-does=ring]").tap()
+    page.wait_for_selector(".result.refused")
+    assert "No card was found" in page.inner_text(".result")
+    assert len(outline(page)) == 12
+
+
+# --- Comparing
+
+
+def cut(page) -> int:
+    return int(page.get_attribute(".divider", "aria-valuenow"))
+
+
+@SIZES
+def test_the_divider_follows_finger_mouse_and_keys(open_phone, site, foot, viewport):
+    page = open_phone("ben", viewport=viewport)
+    page.goto(series(site, "?view=over"))
+    pane = page.locator(".pane")
+    pane.scroll_into_view_if_needed()
+    box = pane.bounding_box()
+    grip = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    assert cut(page) == 50
+    goal = (box["x"] + box["width"] * 0.25, grip[1])
+    if viewport == PHONE:
+        touch = page.context.new_cdp_session(page)
+        for kind, places in (("Start", [grip]), ("Move", [goal]), ("End", [])):
+            touch.send(
+                "Input.dispatchTouchEvent",
+                {"type": f"touch{kind}", "touchPoints": [{"x": x, "y": y} for x, y in places]},
+            )
+    else:
+        page.mouse.move(*grip)
+        page.mouse.down()
+        page.mouse.move(*goal, steps=5)
+        page.mouse.up()
+    page.wait_for_selector(".divider[aria-valuenow='25']")
+    clipped = page.evaluate("getComputedStyle(document.querySelector('.layer-b')).clipPath")
+    assert float(re.findall(r"([\d.]+)%", clipped)[0]) == cut(page)
+    page.focus(".divider")
+    for key, expected in (("ArrowRight", 27), ("Shift+ArrowLeft", 17), ("End", 100), ("Home", 0)):
+        page.keyboard.press(key)
+        if key.startswith("Arrow") or key.startswith("Shift"):
+            assert cut(page) == pytest.approx(expected, abs=1)
+        else:
+            assert cut(page) == expected
+    assert page.get_attribute(".divider", "aria-valuetext").startswith("0 % ")
+
+
+def shown_at(page, of) -> np.ndarray:
+    """The outline's corners on the screen."""
+    return np.array(
+        page.evaluate(
+            """(of) => {
+              const line = document.querySelector(`.outline-${of}`);
+              const matrix = line.getScreenCTM();
+              return [...line.points].map((point) => {
+                const place = point.matrixTransform(matrix);
+                return [place.x, place.y];
+              });
+            }""",
+            of,
+        )
+    )
+
+
+def measure_both(page, site, foot):
+    for photo in foot[:2]:
+        open_board(page, address(site, photo))
+        page.click("[data-does=whole]")
+        press(page, on_screen(page, [photo["middle"]])[0])
+        area(page)
+        page.locator("button:has-text('Save')").click()
+        page.wait_for_url(re.compile("/series/"))
+
+
+def polygon_area(points) -> float:
+    x, y = np.asarray(points).T
+    return abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+
+
+@SIZES
+def test_both_are_shown_at_one_scale(open_phone, site, foot, viewport):
+    """The painted sores are 80 and 40 mm²: on the screen too one is twice as large."""
+    page = open_phone("ada", viewport=viewport)
+    measure_both(page, site, foot)
+    a, b = (polygon_area(shown_at(page, of)) for of in "ab")
+    assert a / b == pytest.approx(foot[0]["area"] / foot[1]["area"], rel=0.12)
+    pane = page.locator(".pane").first.bounding_box()
+    span = float(page.get_attribute(".compared", "data-span"))
+    assert a * (span / pane["width"]) ** 2 == pytest.approx(foot[0]["area"], rel=0.1)
+    # The outline lies on the dark scab, wherever the photo was moved to.
+    page.locator(".compared").scroll_into_view_if_needed()
+    middle = shown_at(page, "a").mean(axis=0)
+    page.locator("label.tick input").set_checked(False)
+    picture = Image.open(io.BytesIO(page.screenshot())).convert("L")
+    skin = middle + np.array((0, 1.6 * np.sqrt(a / np.pi)))
+    tones = [picture.getpixel(tuple(int(v) for v in place)) for place in (middle, skin)]
+    assert tones[0] < tones[1] - 40
+
+
+def test_two_fingers_bring_both_nearer(open_phone, site, foot):
+    page = open_phone("ada")
+    measure_both(page, site, foot)
+    page.locator(".compared").scroll_into_view_if_needed()
+    before = {of: polygon_area(shown_at(page, of)) for of in "ab"}
+    box = page.locator(".pane").first.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    touch = page.context.new_cdp_session(page)
+    for kind, apart in (("Start", 20), ("Move", 30), ("Move", 40), ("End", None)):
+        points = (
+            []
+            if apart is None
+            else [{"x": x + way * apart, "y": y, "id": way + 1} for way in (-1, 1)]
+        )
+        touch.send("Input.dispatchTouchEvent", {"type": f"touch{kind}", "touchPoints": points})
+    page.wait_for_selector(".pane.near")
+    for of in "ab":
+        assert polygon_area(shown_at(page, of)) / before[of] == pytest.approx(4, rel=0.15)
+    page.locator("button:has-text('All of it')").tap()
+    assert polygon_area(shown_at(page, "a")) == pytest.approx(before["a"], rel=0.01)
+    page.locator("button[aria-label=Nearer]").tap()
+    assert polygon_area(shown_at(page, "a")) == pytest.approx(2.25 * before["a"], rel=0.01)
+
+
+def test_a_sharper_file_is_fetched_only_when_it_is_needed(open_phone, site, foot):
+    page = open_phone("ada")
+    page.goto(series(site, "?view=side"))
+    page.wait_for_load_state("networkidle")
+    file_shown = "document.querySelector('.laid img').currentSrc.split('/').pop().split('.')[0]"
+    assert page.evaluate(file_shown) in ("240", "800")
+    for _ in range(4):
+        page.locator("button[aria-label=Nearer]").tap()
+    page.wait_for_load_state("networkidle")
+    page.wait_for_timeout(300)
+    assert page.evaluate(file_shown) == "1600"
+
+
+# --- Cards on paper
+
+
+def drawn_lines(pdf: bytes):
+    """For each page of a PDF of Chromium's the corners of its paths, in mm, by path.
+
+    Content streams, path operators m and l, and the matrices of cm, q and Q: ISO 32000-1, 8.3–8.5
+    (from memory). One point is 1/72 inch.
+    """
+    pages = []
+    for packed in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", pdf, re.DOTALL):
+        try:
+            content = zlib.decompress(packed).decode("latin-1")
+        except zlib.error:
+            continue
+        if re.match(r"[-.\d ]+ cm\n", content):
+            pages.append(paths_of(content))
+    return pages
+
+
+def paths_of(content: str):
+    now, stack, path, paths, numbers = np.eye(3), [], [], [], []
+    for token in content.split():
+        if re.fullmatch(r"[-+]?[\d.]+", token):
+            numbers.append(float(token))
+            continue
+        if token == "q":
+            stack.append(now)
+        elif token == "Q":
+            now = stack.pop()
+        elif token == "cm":
+            a, b, c, d, e, f = numbers[-6:]
+            now = np.array([(a, b, 0), (c, d, 0), (e, f, 1)]) @ now
+        elif token in ("m", "l"):
+            path.append((np.array([*numbers[-2:], 1]) @ now)[:2] * 25.4 / 72)
+        elif token in ("S", "f", "f*", "n"):
+            if path:
+                paths.append(np.array(path))
+            path = []
+        numbers = []
+    return paths
+
+
+@pytest.mark.parametrize(
+    ("paper", "size_mm"),
+    # ISO 216 A4; US Letter is 8.5 × 11 inches.
+    [("a4", (210, 297)), ("letter", (215.9, 279.4))],
+)
+def test_printed_at_true_size(open_phone, site, paper, size_mm):
+    page = open_phone("ada", viewport=LAPTOP)
+    page.goto(f"/f/{site.flock}/photos/cards/sheets/?cards_for=bird&paper={paper}&per_sheet=8")
+    pdf = page.pdf(prefer_css_page_size=True)
+    boxes = re.findall(rb"/MediaBox ?\[0 0 ([\d.]+) ([\d.]+)\]", pdf)
+    assert len(boxes) == 2  # twelve birds, eight on a sheet
+    for box in boxes:
+        assert [float(side) * 25.4 / 72 for side in box] == pytest.approx(size_mm, abs=0.3)
+    sheets = drawn_lines(pdf)
+    assert len(sheets) == 2
+    for sheet, count in zip(sheets, (8, 4), strict=True):
+        ruler = next(path for path in sheet if len(path) == 24)  # a line and eleven ticks
+        assert np.ptp(ruler[:, 0]) == pytest.approx(50, abs=0.05)
+        squares = [
+            path
+            for path in sheet
+            if len(path) > 200 and np.ptp(path[:4], axis=0).max() > cards.MARKER_SIDE - 0.5
+        ]
+        assert len(squares) == count  # of each card the layer of markers and code
+        for each in squares:
+            # From the first marker's left edge to the last one's right edge, and top to bottom.
+            place = np.array(cards.MARKERS)
+            across = place.max(axis=0) + cards.MARKER_SIDE - place.min(axis=0)
+            assert np.ptp(each, axis=0) == pytest.approx(across, abs=0.05)
+        # The first marker: four corners, one side of it after the other.
+        corners = squares[0][:4]
+        sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
+        assert sides == pytest.approx([cards.MARKER_SIDE] * 3, abs=0.02)
+        edge = np.concatenate(squares)
+        assert (edge > 3).all() and (edge < np.array(size_mm) - 3).all()  # printers' own margins
+
+
+def test_the_sheet_on_the_screen_is_read_as_a_card(open_phone, site):
+    page = open_phone("ada", viewport={"width": 1280, "height": 900})
+    page.goto(
+        f"/f/{site.flock}/photos/cards/sheets/?birds={site.birds['Dill']}&cards_for=feet"
+        "&paper=a4&per_sheet=1"
+    )
+    card = page.locator(".cards-of-sheet svg").nth(1)
+    card.scroll_into_view_if_needed()
+    box = card.bounding_box()
+    clip = {
+        "x": box["x"] - 20, "y": box["y"] - 4,
+        "width": box["width"] + 40, "height": box["height"] + 8,
+    }  # fmt: skip
+    view = read_card(Image.open(io.BytesIO(page.screenshot(clip=clip))))
+    assert view.code == f"{site.birds['Dill']}-right"
+    # A CSS pixel is 1/96 inch.
+    assert 1 / view.pixels_per_mm == pytest.approx(25.4 / 96, rel=0.01)
+
+
+# --- All pages
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@SIZES
+def test_axe_finds_nothing(open_phone, site, foot, viewport, scheme):
+    page = open_phone("ada", viewport=viewport, scheme=scheme)
+    measure_both(page, site, foot)
+    photo = foot[1]
+    pages = [
+        series(site),
+        series(site, "?view=over"),
+        f"/f/{site.flock}/photos/series/{site.birds['Lovage']}/right/",
+        address(site, photo, ""),
+        address(site, photo),
+        address(site, photo, "crop/"),
+        address(site, photo, "delete/"),
+        f"/f/{site.flock}/photos/space/",
+        f"/f/{site.flock}/photos/cards/",
+        f"/f/{site.flock}/photos/cards/sheets/?cards_for=bird&paper=a4&per_sheet=8",
+    ]
+    found = {}
+    for path in pages:
+        page.goto(path)
+        page.wait_for_load_state("networkidle")
+        wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        assert wide <= 0, f"{path} is {wide} px wider than the screen"
+        if list_ := problems(page):
+            found[path] = list_
+    assert not found
+
+
+def test_without_script_two_photos_stand_side_by_side(browser, site, foot):
+    context = browser.new_context(java_script_enabled=False, viewport=PHONE, base_url=site.url)
+    context.add_cookies(
+        [{"name": "flockcare_session", "value": site.sessions["ada"], "url": site.url}]
+    )
+    page = context.new_page()
+    page.goto(series(site))
+    panes = [pane.bounding_box() for pane in page.locator(".pane").all()]
+    assert len(panes) == 2 and panes[0]["y"] == panes[1]["y"]
+    page.select_option("select[name=a]", index=0)
+    page.select_option("select[name=b]", index=2)
+    page.click("button:has-text('Show')")
+    captions = [each.inner_text() for each in page.locator("figcaption").all()]
+    assert len(captions) == 2 and captions[0] != captions[1]
+    page.goto(address(site, foot[1]))
+    assert "cannot be drawn by hand" in page.inner_text("form")
+    x, y = foot[1]["middle"]
+    page.fill("input[name=tap_left]", f"{x / 12:.1f}")
+    page.fill("input[name=tap_top]", f"{y / 9:.1f}")
+    page.click("button[value=suggest]")
+    assert area(page) == pytest.approx(foot[1]["area"], rel=0.1)
+    context.close()
