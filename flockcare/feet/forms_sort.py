@@ -31,7 +31,7 @@ class SortForm(KeeperForm):
     foot = forms.ChoiceField(
         label="Foot",
         required=False,
-        choices=[("", "As is"), ("left", "Left"), ("right", "Right"), (WHOLE, "Bird")],
+        choices=[("", "As is"), ("left", "Left"), ("right", "Right"), (WHOLE, "Neither")],
         widget=forms.RadioSelect,
     )
     score = forms.TypedChoiceField(

@@ -104,6 +104,14 @@ def unsorted(flock):
     return loose(flock).filter(bird=None).exclude(sorting__nobody_knows=True)
 
 
+def heading(photo: Photo) -> str:
+    """Where a loose photo stands on the page: ``unnamed``, ``named`` or ``unknown``."""
+    if photo.bird_id:
+        return "named"
+    note = getattr(photo, "sorting", None)
+    return "unknown" if note and note.nobody_knows else "unnamed"
+
+
 # --- Saying what photos show
 
 
@@ -153,14 +161,15 @@ class _Deed:
 
 
 @transaction.atomic
-def give(*, flock, keeper, photo_ids, given: Given, card=None, now=None) -> Revision:
+def give(*, flock, keeper, photo_ids, given: Given, under="", card=None, now=None) -> Revision:
     """Say what these photos show; with a score they become checks. The deed, with its words.
 
-    card: the photo whose card named them, which has been answered by this. All or nothing:
+    under: the heading under which the keeper saw them; those that somebody has sorted since are
+    left alone. card: the photo whose card named them, which is answered by this. All or nothing:
     ``ValidationError`` by field when it cannot be.
     """
     now = now or timezone.now()
-    photos = _to_change(flock, photo_ids)
+    photos = _to_change(flock, photo_ids, under)
     deed = _Deed(flock, keeper)
     before = {photo.pk: (_state(photo), history.values(photo)) for photo in photos}
     for photo in photos:
@@ -179,14 +188,15 @@ def give(*, flock, keeper, photo_ids, given: Given, card=None, now=None) -> Revi
     return deed.keep(_words(photos, given, deed, skipped), given.bird)
 
 
-def _to_change(flock, photo_ids) -> list[Photo]:
-    photos = list(
+def _to_change(flock, photo_ids, under="") -> list[Photo]:
+    found = (
         loose(flock)
         .filter(pk__in=photo_ids)
-        .select_related("bird")
+        .select_related("bird", "sorting")
         .select_for_update(of=("self",))
         .in_time_order()
     )
+    photos = [photo for photo in found if under in ("", heading(photo))]
     if not photos:
         raise ValidationError("These photos have been sorted meanwhile. Look again.")
     return photos
@@ -308,7 +318,8 @@ def _words(photos, given: Given, deed: _Deed, skipped: int) -> str:
     if added:
         words += f" Put with {added} check{'s' if added > 1 else ''} of the same day."
     if skipped:
-        words += f" {skipped} had been sorted meanwhile and stayed as they are."
+        stayed = "it is" if skipped == 1 else "they are"
+        words += f" {skipped} had been sorted meanwhile and stayed as {stayed}."
     return words
 
 
@@ -449,7 +460,15 @@ def follow_card(*, flock, keeper, card: Photo, photo_ids, now=None) -> Revision:
     """The card in this photo names those that followed it, as a keeper has confirmed."""
     note = card.sorting
     given = Given(bird=note.card_bird, foot=note.card_foot or None)
-    return give(flock=flock, keeper=keeper, photo_ids=photo_ids, given=given, card=card, now=now)
+    return give(
+        flock=flock,
+        keeper=keeper,
+        photo_ids=photo_ids,
+        given=given,
+        under="unnamed",
+        card=card,
+        now=now,
+    )
 
 
 @transaction.atomic

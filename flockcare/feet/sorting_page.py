@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.feet.sorting import DEED, DOUBTFUL, UNDO_FOR, loose
+from flockcare.feet.sorting import DEED, DOUBTFUL, UNDO_FOR, heading, loose
 from flockcare.people.models import Revision
 from flockcare.photos.grouping import Group, Shot, cards_and_followers, into_groups, sets_alike
 from flockcare.photos.models import DateSource, Photo, Precision
@@ -133,7 +133,7 @@ def sort_page(flock, *, show: str, newest_first: bool, number: int) -> SortPage:
         newest_first=newest_first,
         number=number,
         pages=len(pieces),
-        counts=Counter(map(_shown_under, photos.values())),
+        counts=Counter(map(heading, photos.values())),
         loose=set(photos),
     )
     if pieces:
@@ -162,19 +162,12 @@ def _shot(photo: Photo, place: int) -> Shot:
         taken=photo.taken,
         place=place,
         names=note and note.card_bird_id,
-        open=_shown_under(photo) == "unnamed",
+        open=heading(photo) == "unnamed",
     )
 
 
 def _note(photo: Photo):
     return getattr(photo, "sorting", None)
-
-
-def _shown_under(photo: Photo) -> str:
-    note = _note(photo)
-    if photo.bird_id:
-        return "named"
-    return "unknown" if note and note.nobody_knows else "unnamed"
 
 
 def _newest_first(group: Group) -> float:
@@ -185,7 +178,7 @@ def _pieces(groups: list[Group], photos: dict, show: str) -> list[list[tuple]]:
     """Pages of (group, its photos on that page, whether it began on the page before)."""
     pages, filled = [], PAGE_PHOTOS
     for group in groups:
-        wanted = [shot.key for shot in group.shots if _shown_under(shot.key) == show]
+        wanted = [shot.key for shot in group.shots if heading(shot.key) == show]
         for start in range(0, len(wanted), PAGE_PHOTOS):
             part = wanted[start : start + PAGE_PHOTOS]
             if filled + len(part) > PAGE_PHOTOS:

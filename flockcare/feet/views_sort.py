@@ -35,6 +35,7 @@ def sort(request, flock):
                 keeper=request.user,
                 photo_ids=form.photo_keys,
                 given=form.given(),
+                under=_show(request),
             )
         except ValidationError as error:
             form.add_error(None, error)
@@ -43,14 +44,19 @@ def sort(request, flock):
     return _page(request, flock, form=form, status=422)
 
 
+def _show(request) -> str:
+    """The heading of which photos are shown."""
+    show = request.GET.get("show")
+    return show if show in SHOWN else "unnamed"
+
+
 def _page(request, flock, *, form=None, said="", trouble="", status=200):
     """The whole page, or for htmx the part of it that is sorted in."""
     asked = request.GET
-    show = asked.get("show")
     number = asked.get("page", "")
     page = sort_page(
         flock,
-        show=show if show in SHOWN else "unnamed",
+        show=_show(request),
         newest_first=asked.get("order") == "newest",
         number=int(number) if number.isdecimal() and len(number) < 6 else 1,
     )

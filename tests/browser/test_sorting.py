@@ -271,6 +271,6 @@ def test_accessible_while_sorting(open_phone, site, viewport, scheme):
     page.locator("label", has=page.locator("[name=score][value='1']")).click()
     assert not problems(page)
     page.locator(".bar-save").click()
-    expect(page.locator(".bar-error")).to_be_visible()
+    expect(page.locator(".sort-bar .errorlist").first).to_be_visible()
     assert not problems(page)
     assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0

@@ -385,6 +385,31 @@ def test_photos_of_another_flock_are_left_alone(cast, birds, shoebox, give):
     assert cast.clients.keeper.post(url(cast), said).status_code == 422
 
 
+def test_what_another_keeper_named_meanwhile_is_left_alone(cast, birds, shoebox, give):
+    mine, theirs = shoebox(), shoebox()
+    give(theirs, bird=birds["Mace"])
+    answer = cast.clients.owner.post(
+        url(cast), {"photo": [mine.pk, theirs.pk], "bird": birds["Dill"].pk}, follow=True
+    )
+    assert (fresh(mine).bird, fresh(theirs).bird) == (birds["Dill"], birds["Mace"])
+    assert "1 had been sorted meanwhile and stayed as it is." in answer.content.decode()
+    # Where it stands now, it can be mended.
+    cast.clients.owner.post(
+        f"{url(cast)}?show=named", {"photo": theirs.pk, "bird": birds["Dill"].pk}
+    )
+    assert fresh(theirs).bird == birds["Dill"]
+
+
+def test_a_card_does_not_rename_what_was_named_meanwhile(cast, birds, shoebox, give):
+    card_ = card_photo(shoebox, birds["Dill"])
+    one, other = shoebox(minutes=1), shoebox(minutes=2)
+    give(one, bird=birds["Mace"])
+    cast.clients.keeper.post(
+        url(cast, "sort_follow", card_.pk), {"answer": "yes", "photo": [one.pk, other.pk]}
+    )
+    assert (fresh(one).bird, fresh(other).bird) == (birds["Mace"], birds["Dill"])
+
+
 # --- Photos with a score become checks
 
 
