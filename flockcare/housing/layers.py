@@ -19,15 +19,15 @@ DAY = dt.timedelta(1)
 def stays(bird: Bird, window: Window) -> list[Mark | Band]:
     """A band for each stretch of living in one house as it was, a mark for each change of it.
 
-    A change of the house begins a new band while she lives there. What was found on a walk, and
-    what was only written down later, is no change of the house.
+    A change of the house in the window begins a new band while she lives there. What was found
+    on a walk, and what was only written down later, is no change of the house.
     """
     lived = [
         stay
         for stay in Stay.objects.filter(bird=bird).select_related("house").order_by("since")
         if _touches(stay, window)
     ]
-    changes = _changes({stay.house for stay in lived}, bird.flock.units) if lived else {}
+    changes = _changes({stay.house for stay in lived}, window, bird.flock.units) if lived else {}
     items: list[Mark | Band] = []
     for number, stay in enumerate(lived):
         last = _last_day(stay, lived[number + 1 :])
@@ -49,7 +49,6 @@ def stays(bird: Bird, window: Window) -> list[Mark | Band]:
                 by=_by(change),
             )
             for change in during
-            if window.first <= change.on <= window.last
         ]
     return items
 
@@ -65,20 +64,21 @@ def _last_day(stay: Stay, later: list[Stay]) -> dt.date | None:
     return stay.until - DAY if moved and stay.until != stay.since else stay.until
 
 
-def _changes(houses, units: str) -> dict[object, list[Change]]:
-    """The changes of each house that somebody made, in time order."""
+def _changes(houses, window: Window, units: str) -> dict[object, list[Change]]:
+    """The changes of each house in the window that somebody made, in time order."""
+    days = (window.first, window.last)
+    said = HousingChange.objects.filter(house__in=houses, planned=False, on__range=days)
     told: dict = {}
-    for one in HousingChange.objects.filter(house__in=houses, planned=False).select_related(
-        "keeper"
-    ):
+    for one in said.select_related("keeper"):
         told.setdefault(one.house_id, []).append(one)
+    records = records_of(list(houses), first=window.first, last=window.last)
     return {
         key: [
             change
             for change in reversed(history(record, told.get(key, []), units=units))
-            if change.made
+            if change.made and change.on >= window.first
         ]
-        for key, record in records_of(list(houses)).items()
+        for key, record in records.items()
     }
 
 

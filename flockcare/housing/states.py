@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from django.db.models import Exists, OuterRef
+
 from flockcare.drawing.dates import date_words
 from flockcare.housing.models import Feature, FeatureState, House
 
@@ -88,8 +90,14 @@ def record_of(house: House) -> HouseRecord:
     return records_of([house])[house.pk]
 
 
-def records_of(houses: Sequence[House]) -> dict[object, HouseRecord]:
-    """The records of several houses by their keys, with two queries for all of them."""
+def records_of(
+    houses: Sequence[House], *, first: dt.date | None = None, last: dt.date | None = None
+) -> dict[object, HouseRecord]:
+    """The records of several houses by their keys, with two queries for all of them.
+
+    With ``first`` and ``last`` only what tells how things were and changed on these days: what
+    began later is left out, and so is what had ended before.
+    """
     records = {house.pk: HouseRecord(house, [], {}) for house in houses}
     by_key = {}
     for feature in Feature.objects.filter(house__in=records):
@@ -97,11 +105,24 @@ def records_of(houses: Sequence[House]) -> dict[object, HouseRecord]:
         feature.house = records[feature.house_id].house
         records[feature.house_id].features.append(feature)
         by_key[feature.pk] = feature
-    for state in FeatureState.objects.filter(feature__house__in=records).order_by("since"):
+    states = FeatureState.objects.filter(feature__house__in=records)
+    if last:
+        states = states.filter(since__lte=last)
+    if first:
+        states = states.exclude(_ended_before(first))
+    for state in states.order_by("since"):
         state.feature = by_key[state.feature_id]
-        states = records[state.feature.house_id].states
-        states.setdefault(state.feature_id, []).append(state)
+        of_house = records[state.feature.house_id].states
+        of_house.setdefault(state.feature_id, []).append(state)
     return records
+
+
+def _ended_before(day: dt.date) -> Exists:
+    """Whether a state gave way to a newer one before ``day``."""
+    newer = FeatureState.objects.filter(
+        feature=OuterRef("feature"), since__gt=OuterRef("since"), since__lt=day
+    )
+    return Exists(newer)
 
 
 def layout_on(house: House, day: dt.date) -> list[tuple[Feature, FeatureState]]:

@@ -80,7 +80,7 @@ def _homeless(flock, counts) -> int:
 @require_safe
 @flock_view()
 def house(request, flock, house_id):
-    """A house as it is, or with ``?on=`` as it was on a day."""
+    """A house as it is, or with ``?on=`` as it was on a day; ``?all`` tells its whole history."""
     newest = Walk.objects.filter(house=OuterRef("pk")).order_by("-on")
     house = get_object_or_404(
         House.objects.annotate(
@@ -105,6 +105,7 @@ def house(request, flock, house_id):
         .prefetch_related("photos", "planned_states__feature")
     )
     history = changes.history(record, told, units=flock.units)
+    whole = "all" in request.GET
     residents = residents_on(house, day)
     classes = [bird.weight_class for bird in residents]
     return render(
@@ -131,8 +132,8 @@ def house(request, flock, house_id):
             "scope": DIRECTIVE_SCOPE,
             "thumb_scope": THUMB_SCOPE,
             "unanswered": unanswered(layout),
-            "history": history[:CHANGES_SHOWN],
-            "older": history[CHANGES_SHOWN:],
+            "history": history if whole else history[:CHANGES_SHOWN],
+            "earlier": 0 if whole else len(history[CHANGES_SHOWN:]),
             "plans": [
                 (plan, changes.plan_words(plan, layout, units=flock.units))
                 for plan in told

@@ -81,10 +81,13 @@ def test_what_keepers_said_was_a_change_is_one(birds, barn, cast):
 
 def test_only_what_lies_in_the_window(birds, barn):
     stay(birds["Dill"], barn)
-    late = Window(JULY, JULY + 9 * DAY, SUMMER.zone)
-    assert shown(birds["Dill"], late) == ([(JUNE, None, "Barn")], [])
-    early = Window(MAY, MAY + DAY, SUMMER.zone)
-    assert shown(birds["Dill"], early) == ([(None, JUNE - DAY, "Barn")], [])
+    whole = ([(None, None, "Barn")], [])
+    assert shown(birds["Dill"], Window(JULY, JULY + 9 * DAY, SUMMER.zone)) == whole
+    assert shown(birds["Dill"], Window(MAY, JUNE - DAY, SUMMER.zone)) == whole
+    after, marks = (JUNE, None, "Barn"), [(JUNE, "Barn: Bar 140 → 60 cm")]
+    assert shown(birds["Dill"], Window(JUNE, JULY, SUMMER.zone)) == ([after], marks)
+    before = (None, JUNE - DAY, "Barn")
+    assert shown(birds["Dill"], Window(MAY, JUNE, SUMMER.zone)) == ([before, after], marks)
 
 
 def test_few_questions_however_many_houses(birds, barn, cast, django_assert_max_num_queries):

@@ -152,6 +152,17 @@ def test_history_shows_changes_with_notes_and_photos(cast, shed):
     assert page.index("10 Jun 2026") < page.index("the record begins")
 
 
+def test_a_long_history_is_cut_and_can_be_had_whole(cast, shed):
+    for number in range(1, 9):
+        state(bar_of(shed), JUNE + dt.timedelta(number), height_cm=60 + number)
+    address = url("house", cast.flock.pk, shed.pk)
+    page = text(cast.clients.owner, address)
+    assert "Top bar 67 → 68 cm" in page and "Top bar 140 → 60 cm" not in page
+    assert "4 earlier" in page
+    page = text(cast.clients.owner, address + "?all")
+    assert "Top bar 140 → 60 cm" in page and "earlier" not in page
+
+
 def test_a_walk_is_named_with_who_and_when(cast, shed):
     Walk.objects.create(
         flock=cast.flock, house=shed, on=JUNE, keeper=cast.keeper, note="Nail head."

@@ -14,6 +14,7 @@ from flockcare.housing.states import (
     OverlappingStates,
     layout_on,
     record_of,
+    records_of,
     state_on,
 )
 from tests.housing.rows import feature, house, state
@@ -113,6 +114,22 @@ class TestLayout:
             state(bar, MAY)
         with pytest.raises(ValidationError, match="described from that day on already"):
             FeatureState(flock=shed.flock, feature=bar, since=MAY).full_clean()
+
+    def test_for_some_days_only_what_tells_of_them_is_read(self, shed):
+        bar = feature(shed, "Bar")
+        for day in (MAY, JUNE, JULY):
+            state(bar, day)
+
+        def since(first, last):
+            states = records_of([shed], first=first, last=last)[shed.pk].states
+            return [one.since for one in states.get(bar.pk, [])]
+
+        assert since(JUNE - DAY, JUNE) == [MAY, JUNE]
+        # What began on the first day has what was before beside it.
+        assert since(JUNE, JULY - DAY) == [MAY, JUNE]
+        assert since(JUNE + DAY, JULY) == [JUNE, JULY]
+        assert since(MAY - 9 * DAY, MAY - DAY) == []
+        assert since(JULY + DAY, JULY + 9 * DAY) == [JULY]
 
     def test_another_house_does_not_mix_in(self, shed, cast):
         state(feature(shed, "Bar"), MAY)
