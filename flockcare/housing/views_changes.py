@@ -6,6 +6,7 @@ import datetime as dt
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db.models.functions import Lower
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -318,7 +319,16 @@ def correct(request, flock, house_id):
     return render(
         request,
         "housing/correct.html",
-        {"here": "houses", "house": house, "entries": entries, "days": record.days[::-1]},
+        {
+            "here": "houses",
+            "house": house,
+            "entries": entries,
+            "days": record.days[::-1],
+            "stays": [
+                (stay, services.span(stay))
+                for stay in house.stay_set.select_related("bird").order_by(Lower("bird__name"))
+            ],
+        },
     )
 
 

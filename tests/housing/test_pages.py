@@ -219,6 +219,7 @@ def test_forms_ask_the_database_as_often_for_many_features(cast, shed, name):
     def grow():
         for number in range(20):
             state(feature(shed, f"Bar {number}"), MAY, height_cm=9)
+            stay(Bird.objects.create(flock=cast.flock, name=f"Hen {number}"), shed)
 
     same_queries(cast.clients.owner, url(name, cast.flock.pk, shed.pk), grow=grow)
 
@@ -496,6 +497,12 @@ def test_a_correction_says_that_the_house_did_not_change(cast, shed):
     assert "The house itself did not change" in answer.content.decode()
     assert "Top bar 120 → 60 cm" in answer.content.decode()
     assert HousingChange.objects.count() == 0
+
+
+def test_stays_are_corrected_from_the_house(cast, shed, birds):
+    page = text(cast.clients.keeper, url("correct", cast.flock.pk, shed.pk))
+    assert url("stay", cast.flock.pk, Stay.objects.get().pk) in page
+    assert "from the beginning on" in page
 
 
 def test_what_never_was_is_removed(cast, shed):
