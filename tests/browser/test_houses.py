@@ -1,0 +1,168 @@
+"""The drawing of a house and the what-if, on a phone and a laptop, by touch, keys and no script."""
+
+import re
+
+import pytest
+
+from tests.browser.conftest import LAPTOP, PHONE
+from tests.browser.test_accessibility import problems
+
+SIZES = pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
+PAGES = ["landing/", "what-if/"]
+
+
+@pytest.fixture(scope="module")
+def barn(site):
+    """Top bar 120 cm (140 until 100 days ago), low bar 60, wood chip; hens of 2, 3.5, 2.9 kg."""
+    house = site.installation.run("tests/browser/prepare_house.py", site.flock)
+    return f"/f/{site.flock}/houses/{house}/"
+
+
+def overflow(page) -> int:
+    return page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+
+
+def boxes(page, selector) -> list[dict]:
+    return page.evaluate(
+        """(selector) => [...document.querySelectorAll(selector)].map((node) => {
+          const { x, y, width, height } = node.getBoundingClientRect();
+          return { x: x + width / 2, y, width, height };
+        })""",
+        selector,
+    )
+
+
+@SIZES
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_pages_fit_and_have_no_violations(open_phone, barn, viewport, scheme):
+    page = open_phone("ada", viewport=viewport, scheme=scheme)
+    for path in PAGES:
+        page.goto(barn + path)
+        page.wait_for_selector(".elevation")
+        assert overflow(page) <= 0
+        assert not problems(page), path
+
+
+@SIZES
+def test_the_drawing_is_to_scale_and_its_letters_can_be_read(open_phone, barn, viewport):
+    page = open_phone("ada", viewport=viewport)
+    page.goto(barn + "landing/")
+    page.wait_for_selector(".elevation")
+    (top, low) = sorted(boxes(page, ".elevation .bar"), key=lambda box: box["y"])
+    (floor,) = boxes(page, ".elevation .floor")
+    scale = page.evaluate("() => document.querySelector('.elevation').getScreenCTM().a")
+    # 120 and 60 cm high, 60 cm from each other: the same on the screen both ways.
+    down, across, rest = low["y"] - top["y"], low["x"] - top["x"], floor["y"] - low["y"]
+    assert down == pytest.approx(across, rel=0.02)
+    assert rest == pytest.approx(down, rel=0.03)
+    assert scale >= 0.99  # Letters are 12 units high.
+    assert not page.locator(".elevation text").evaluate_all(
+        """(texts) => texts.filter((text) => {
+          const box = text.getBBox(), view = text.ownerSVGElement.viewBox.baseVal;
+          return box.x < view.x - 1 || box.x + box.width > view.x + view.width + 1;
+        }).map((text) => text.textContent)"""
+    )
+
+
+def test_the_days_are_slid_through(open_phone, barn):
+    page = open_phone("ada")
+    page.goto(barn + "landing/")
+    slider = page.locator("#step")
+    assert slider.get_attribute("aria-valuetext") == "today"
+    slider.focus()
+    page.keyboard.press("Home")
+    page.wait_for_selector("#on-the-day :text('As it was from')")
+    assert "140 cm" in page.text_content(".elevation")
+    assert page.url.endswith("step=0")
+    page.keyboard.press("End")
+    page.wait_for_selector("#on-the-day :text('As it is today')")
+    assert "120 cm" in page.text_content(".elevation")
+
+
+def test_a_height_is_tried_with_a_slider(open_phone, barn):
+    """Drawing, table and marks change at once, and the drawing stays in sight."""
+    page = open_phone("ada")
+    page.goto(barn + "what-if/")
+    top = page.locator("fieldset:has(legend:has-text('Top bar'))")
+    slider, field = top.locator("input[type=range]"), top.locator("input.length").first
+    for control in (slider, field):
+        assert control.bounding_box()["height"] >= 48
+    # The way of the top bar falls at 45 degrees: 60 over 60 cm.
+    assert "falls at 45° or more" in page.inner_text("#marked ~ ol")
+    with page.expect_response(lambda answer: "what-if" in answer.url):
+        slider.fill("95")
+    page.wait_for_selector("#scratch-drawing :text('Top bar 120 → 95 cm')")
+    assert field.input_value() == "95"
+    page.wait_for_selector("#scratch-result .lost :text('falls at 45° or more')")
+    assert "95 cm" in page.text_content(".elevation")
+    # 3.5 kg: 20.6 J over 60 cm; the low bar's 60 cm to the floor is the hardest as before.
+    row = page.locator("#scratch-result tr:has-text('Mace')").inner_text()
+    assert re.sub(r"\s+", " ", row) == "Mace 3.50 kg 20.6 J 20.6 J same"
+    page.locator("legend:has-text('Your limit')").scroll_into_view_if_needed()
+    drawing = page.locator(".elevation").bounding_box()
+    assert drawing["y"] >= 0
+    assert drawing["y"] + drawing["height"] < 844
+
+
+def test_by_keyboard_alone(open_phone, barn):
+    page = open_phone("ada", viewport=LAPTOP)
+    page.goto(barn + "what-if/")
+    field = page.locator("fieldset:has(legend:has-text('Low bar')) input.length").first
+    field.focus()
+    page.keyboard.press("Control+A")
+    page.keyboard.type("70")
+    page.wait_for_selector("#scratch-drawing :text('Low bar 60 → 70 cm')")
+    page.keyboard.press("Tab")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector("#scratch-drawing :text('Low bar 60 → 71 cm')")
+    # The keeper still stands where they were.
+    assert page.evaluate("document.activeElement.type") == "range"
+    # The address carries the scratch copy: it can be opened anew.
+    page.wait_for_function("location.search.includes('71')")
+    page.reload()
+    assert "Low bar 60 → 71 cm" in page.inner_text("#scratch-drawing")
+
+
+def test_advice_is_tried_and_a_plan_is_kept(open_phone, barn):
+    page = open_phone("ada")
+    page.goto(barn + "what-if/")
+    assert "3 of 3 birds land with more than your limit" in page.inner_text("#scratch-result")
+    page.locator(".advice a").first.tap()
+    page.wait_for_selector("#scratch-result :text('0 of 3 birds')")
+    page.fill("#plan-note", "Before winter")
+    page.locator("button:has-text('Keep as a plan')").tap()
+    page.wait_for_url(lambda url: url.endswith(barn))
+    text = page.inner_text("main")
+    assert "Kept as a plan" in text
+    assert "Before winter" in text
+    # The house itself is as it was, and is drawn on its page.
+    page.wait_for_selector("[aria-labelledby=drawn] .elevation")
+    assert "120 cm" in page.text_content(".elevation")
+    assert overflow(page) <= 0
+
+
+def test_without_script(browser, site, barn):
+    context = browser.new_context(java_script_enabled=False, base_url=site.url, viewport=PHONE)
+    context.add_cookies(
+        [{"name": "flockcare_session", "value": site.sessions["ada"], "url": site.url}]
+    )
+    page = context.new_page()
+    page.set_default_timeout(15_000)
+    page.goto(barn + "landing/?step=0")
+    assert "140 cm" in page.text_content(".elevation")
+    page.goto(barn + "what-if/")
+    page.locator("fieldset:has(legend:has-text('Top bar')) input.length").first.fill("100")
+    page.locator("button:has-text('Show')").click()
+    assert "Top bar 120 → 100 cm" in page.inner_text("#scratch-drawing")
+    context.close()
+
+
+def test_on_paper_the_drawing_stands_and_the_fields_do_not(open_phone, barn):
+    page = open_phone("ada")
+    page.goto(barn + "what-if/")
+    page.emulate_media(media="print")
+    assert page.locator(".elevation").is_visible()
+    assert not page.locator(".scratch-form").is_visible()
+    page.goto(barn + "landing/")
+    assert page.locator(".elevation").is_visible()
+    assert not page.locator("#step").is_visible()
