@@ -1,7 +1,8 @@
 """Sorting a heap of old photos: taking them in, saying what they show, and taking that back.
 
 Every deed is kept as one revision of the kind ``DEED``: what it touched, as it was before and
-after, so that it can be undone as long as nobody has changed any of it since.
+after, so that it can be undone as long as nobody has changed any of it since. That it was undone
+is a second revision with the same key, of the deed ``DELETE``.
 """
 
 import json

@@ -6,7 +6,8 @@ Groups: from the records in the database, with the cards that name others and th
 the same, as a ratio to sorting a list of the same records by their time; then the whole page
 inside Django (test client, no network), as a ratio to a view that renders an empty template.
 Upload: a 12-megapixel JPEG through the whole intake, with the look for a card, as a ratio to the
-intake without it. Medians of turns in one run.
+intake without it; and the worst that was found to look through, a picture of nothing but small
+squares, next to the same look in the original. Medians of turns in one run.
 """
 
 import argparse
@@ -149,6 +150,29 @@ def uploads(turns: int) -> None:
         )
 
 
+def worst_to_look_through(turns: int) -> None:
+    import numpy as np
+    from PIL import Image
+
+    from flockcare.photos.intake import take_in
+    from flockcare.photos.scale import read_card
+    from flockcare.photos.services import card_code
+
+    cells = np.random.default_rng(1).integers(0, 2, (300, 400), dtype=np.uint8) * 255
+    squares = Image.fromarray(cells).resize((4000, 3000), Image.Resampling.NEAREST)
+    file = io.BytesIO()
+    squares.save(file, "JPEG", quality=90)
+    taken = take_in(file, "IMG.jpg")
+    seconds = median_of_turns(
+        turns, reduced=lambda: card_code(taken), original=lambda: read_card(squares)
+    )
+    ratio = seconds["reduced"] / seconds["original"]
+    print(
+        f"  nothing but squares: reduced {seconds['reduced']:.2f} s, "
+        f"original {seconds['original']:.2f} s, ratio {ratio:.2f}"
+    )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--turns", type=int, default=9)
@@ -158,6 +182,7 @@ def main() -> None:
         set_up(Path(folder))
         groups(turns)
         uploads(turns)
+        worst_to_look_through(turns=2)
 
 
 if __name__ == "__main__":

@@ -22,6 +22,7 @@ from flockcare.people.models import Revision
 from flockcare.photos import cards
 from flockcare.photos.models import Photo
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
+from tests.photos.scenes import Scene, render
 
 pytestmark = pytest.mark.django_db
 
@@ -191,6 +192,23 @@ def test_a_card_names_bird_and_foot(cast, birds, foot):
     photo = Photo.objects.get()
     assert (photo.bird, photo.foot) == (dill, foot)
     assert (photo.sorting.card_bird, photo.sorting.card_foot) == (dill, foot)
+
+
+def test_a_card_is_read_in_a_photo_taken_by_hand(cast, birds):
+    """Tilted, turned, half a metre away, a little out of focus (a computed scene)."""
+    code = f"{birds['Mace'].pk}-right"
+    scene = Scene(code=code, distance=450, tilt=25, turn=25, defocus=0.3, seed=3)
+    send(cast, picture(render(scene)))
+    photo = Photo.objects.get()
+    assert (photo.bird, photo.foot) == (birds["Mace"], "right")
+
+
+def test_a_reader_that_fails_does_not_lose_the_photo(cast, monkeypatch):
+    def fail(image):
+        raise RuntimeError("broken")
+
+    monkeypatch.setattr("flockcare.photos.services.read_card", fail)
+    assert send(cast, picture()).status_code == 201
 
 
 def test_a_card_of_another_flock_or_of_no_bird_names_nobody(cast, birds):
