@@ -51,7 +51,10 @@ class MeasureForm(KeeperForm):
     ends = PointsField()
     px_per_screen_px = forms.FloatField(required=False, min_value=0, widget=forms.HiddenInput)
     scaled_by = forms.ChoiceField(
-        choices=Scaling, initial=Scaling.CARD, required=False, widget=forms.RadioSelect
+        choices=[(each.value, each.label.capitalize()) for each in Scaling],
+        initial=Scaling.CARD,
+        required=False,
+        widget=forms.RadioSelect,
     )
     known = forms.ChoiceField(
         label="Known length", choices=KNOWN.items(), initial=OTHER, required=False

@@ -167,14 +167,13 @@ class Pair:
 def pair(before: Shot, after: Shot) -> Pair:
     """Both to one scale, the tilt at the sore taken out, each sore in the middle.
 
-    The first stays as it is shown. Where both were scaled by the card, its direction turns the
-    second; but by less than a quarter of an eighth turn too much, since nobody lays the card on a
-    foot from the same side each time: which way is up is said by how the photos are shown.
+    The first stays as it is shown. Where both were scaled by the card, the second is turned so
+    that both cards lie the same way; else it too stays as it is shown.
     """
     first, second = (_at_sore(shot) for shot in (before, after))
     turn_first, turn_second = (_rotation(local) for local, _ in (first, second))
     if before.measurement.scaled_by == after.measurement.scaled_by == Scaling.CARD:
-        turn_second = turn_first @ _quarters(turn_first.T @ turn_second)
+        turn_second = turn_first
     longest = max(shot.measurement.longest_diameter_mm for shot in (before, after))
     return Pair(
         span_mm=min(MOST_SPAN_MM, max(LEAST_SPAN_MM, SPAN_IN_DIAMETERS * longest)),
@@ -214,13 +213,6 @@ def _rotation(matrix: np.ndarray) -> np.ndarray:
     """The turn in it (polar decomposition)."""
     left, _, right = np.linalg.svd(matrix)
     return left @ right
-
-
-def _quarters(turn: np.ndarray) -> np.ndarray:
-    """The whole quarter turns in a turn."""
-    quarters = round(np.degrees(np.arctan2(turn[1, 0], turn[0, 0])) / 90)
-    cosine, sine = ((1, 0), (0, 1), (-1, 0), (0, -1))[quarters % 4]
-    return np.array([(cosine, -sine), (sine, cosine)])
 
 
 def _affine(local: np.ndarray, middle: np.ndarray, turned: np.ndarray) -> tuple[float, ...]:

@@ -4,7 +4,8 @@
 
 const compared = document.querySelector(".compared");
 const NEAREST = 12;
-const look = { zoom: 1, x: 0, y: 0 }; // x, y: shift in shares of the pane's side
+// x, y: shift in shares of the pane's side; turn: of the second photo, in quarters
+const look = { zoom: 1, x: 0, y: 0, turn: 0 };
 
 // A photo fits into its pane as `object-fit: contain` puts it; this is how it is laid instead.
 function laid(element, side) {
@@ -14,6 +15,9 @@ function laid(element, side) {
     .translate((side - width * fit) / 2, (side - height * fit) / 2)
     .scale(fit);
   const near = new DOMMatrix().translate(look.x * side, look.y * side).scale(look.zoom);
+  if (element.dataset.of === "b") {
+    near.translateSelf(side / 2, side / 2).rotateSelf(90 * look.turn).translateSelf(-side / 2, -side / 2);
+  }
   if (!element.dataset.toMm) return { matrix: near, fit: fit * look.zoom };
   const perMm = side / Number(compared.dataset.span);
   const toMm = new DOMMatrix(element.dataset.toMm.split(" ").map(Number));
@@ -128,6 +132,10 @@ if (compared) {
   compared.querySelectorAll(".pane").forEach(fingers);
   compared.querySelectorAll(".divider").forEach(slide);
   for (const note of document.querySelectorAll(".zooming, .scaled-note")) note.hidden = false;
+  document.querySelector("[data-turn]")?.addEventListener("click", () => {
+    look.turn = (look.turn + 1) % 4;
+    show();
+  });
   for (const button of document.querySelectorAll("[data-zoom]")) {
     button.addEventListener("click", () => {
       const factor = Number(button.dataset.zoom);

@@ -170,7 +170,7 @@ def test_a_known_length_is_tapped_at_both_ends(open_phone, site, foot):
     photo = foot[2]
     open_board(page, address(site, photo))
     assert "No card was found" in page.inner_text(".card-words")
-    page.locator(".scale-of .chips label:has-text('known length')").tap()
+    page.locator(".scale-of .chips label:has-text('Known length')").tap()
     assert "Less certain" in page.inner_text("fieldset .by-length")
     page.fill("input[name=length_mm]", "40")
     page.locator(".board").scroll_into_view_if_needed()
@@ -312,6 +312,22 @@ def test_two_fingers_bring_both_nearer(open_phone, site, foot):
     assert polygon_area(shown_at(page, "a")) == pytest.approx(before["a"], rel=0.01)
     page.locator("button[aria-label=Nearer]").tap()
     assert polygon_area(shown_at(page, "a")) == pytest.approx(2.25 * before["a"], rel=0.01)
+
+
+def test_the_second_photo_is_turned_by_hand(open_phone, site, foot):
+    """For a card that was laid the other way round in one of the photos."""
+    page = open_phone("ada")
+    measure_both(page, site, foot)
+    first, before = shown_at(page, "a"), shown_at(page, "b")
+    page.locator("[data-turn]").tap()
+    # A quarter clockwise: what was to the right of the middle is below it.
+    middle, now = before.mean(axis=0), shown_at(page, "b")
+    x, y = (before - middle).T
+    assert now - now.mean(axis=0) == pytest.approx(np.column_stack([-y, x]), abs=0.5)
+    assert shown_at(page, "a") == pytest.approx(first, abs=0.01)
+    for _ in range(3):
+        page.locator("[data-turn]").tap()
+    assert shown_at(page, "b") == pytest.approx(before, abs=0.01)
 
 
 def test_a_sharper_file_is_fetched_only_when_it_is_needed(open_phone, site, foot):

@@ -277,24 +277,7 @@ def test_a_keepers_turn_and_crop_do_not_move_the_measured_outline(cast, birds):
             cast, birds["Dill"], scene, sore, quarter_turns=turns, crop=[300, 200, 1300, 1000]
         )
         to_mm = series.pair(plain, edited).to_mm
-        # It is turned by whole quarters only, as the keeper wants to see it.
-        straight = laid(plain, to_mm[0])
-        quarter = Polygon(np.array(straight.exterior.coords) @ rotation(-90 * turns))
-        assert overlap(laid(edited, to_mm[1]), quarter) > 0.95, turns
-
-
-def rotation(degrees):
-    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-    return np.array([(c, -s), (s, c)])
-
-
-def test_a_card_laid_from_the_other_side_does_not_turn_the_foot_over(cast, birds):
-    """Both photos show the foot upright; in one of them the card lies the other way round."""
-    sore = scenes.ellipse(9, 4)
-    here = seen_in(cast, birds["Dill"], scenes.Scene(turn=5), sore)
-    there = seen_in(cast, birds["Dill"], scenes.Scene(turn=185), sore)
-    matrix = np.array(series.pair(here, there).to_mm[1][:4]).reshape(2, 2).T
-    assert abs(np.degrees(np.arctan2(matrix[1, 0], matrix[0, 0]))) < 10
+        assert overlap(laid(plain, to_mm[0]), laid(edited, to_mm[1])) > 0.98, turns
 
 
 def test_a_known_length_gives_scale_but_no_direction(cast, birds):
