@@ -16,7 +16,7 @@ from flockcare.housing.models import (
     HousingChange,
 )
 from flockcare.housing.states import HouseRecord
-from flockcare.housing.units import bare_unit, number_text
+from flockcare.housing.units import length_text, number_words
 
 _KINDS = {
     "height_cm": ChangeKind.HEIGHT,
@@ -52,8 +52,7 @@ class Differences:
 def value_text(name: str, value, *, units: str) -> str:
     """A value with its unit, as a sentence has it."""
     if name in LENGTHS:
-        unit = LENGTHS[name]
-        return f"{number_text(value, unit=unit, units=units)} {bare_unit(units, unit)}"
+        return length_text(value, unit=LENGTHS[name], units=units)
     if name == "moisture_percent":
         return f"{value:.1f}".removesuffix(".0") + " %"
     return value
@@ -120,7 +119,9 @@ def _changed(name: str, was, now, units: str) -> str:
     """``140 → 60 cm`` for a height, ``width 45 → 70 mm`` for anything else."""
     what = "" if name == "height_cm" else f"{NAMES[name]} "
     unit = LENGTHS.get(name)
-    start = number_text(was, unit=unit, units=units) if unit else value_text(name, was, units=units)
+    start = (
+        number_words(was, unit=unit, units=units) if unit else value_text(name, was, units=units)
+    )
     return f"{what}{start} → {value_text(name, now, units=units)}"
 
 

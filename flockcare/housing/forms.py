@@ -63,7 +63,7 @@ class LengthField(forms.CharField):
     def __init__(self, *, unit: str, units: str, least: float = 0, most: float, **kwargs):
         self.unit, self.units, self.least, self.most = unit, units, least, most
         self.bare = bare_unit(units, unit)
-        kwargs["label"] = f"{kwargs['label']} in {self.bare}"
+        kwargs["label"] += " in inches" if self.bare == "in" else f" in {self.bare}"
         super().__init__(required=False, **kwargs)
         # A keyboard of digits only would have no fractions.
         inputmode = "text" if self.bare == "in" else "decimal"

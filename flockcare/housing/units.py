@@ -79,7 +79,7 @@ def inches(mm: float) -> str:
 
 
 def number_text(value: float, *, unit: str, units: str) -> str:
-    """A length of ``value`` in ``unit`` ("cm" or "mm") as its number alone, in the flock's units.
+    """The number of a length in ``unit`` ("cm" or "mm"), as one types it in the flock's units.
 
     Metric lengths are shown to a tenth.
     """
@@ -92,4 +92,9 @@ def length_text(value: float | None, *, unit: str, units: str) -> str:
     """``47 cm``, ``45 mm``, ``18 1/2 in``; empty for None."""
     if value is None:
         return ""
-    return f"{number_text(value, unit=unit, units=units)} {bare_unit(units, unit)}"
+    return f"{number_words(value, unit=unit, units=units)} {bare_unit(units, unit)}"
+
+
+def number_words(value: float, *, unit: str, units: str) -> str:
+    """The number for a sentence: no line ends between 18 and 1/2."""
+    return number_text(value, unit=unit, units=units).replace(" ", "\N{NO-BREAK SPACE}")

@@ -76,7 +76,9 @@ def test_every_eighth_of_an_inch_comes_back_as_it_was_typed(eighths):
     millimetres = read_length(typed, bare="in")
     assert inches(float(millimetres)) == typed
     centimetres = float(millimetres / 10)
-    assert length_text(centimetres, unit="cm", units="imperial") == f"{typed} in"
+    shown = typed.replace(" ", "\N{NO-BREAK SPACE}")
+    assert length_text(centimetres, unit="cm", units="imperial") == f"{shown} in"
+    assert read_length(f"{shown} in", bare="mm") == millimetres
 
 
 @given(st.floats(0, 10_000))
@@ -92,8 +94,8 @@ def test_what_is_shown_in_inches_is_off_by_a_sixteenth_at_most(mm):
         (46.99, "cm", "metric", "47 cm"),
         (47.25, "cm", "metric", "47.2 cm"),
         (45.0, "mm", "metric", "45 mm"),
-        (46.99, "cm", "imperial", "18 1/2 in"),
-        (38.1, "mm", "imperial", "1 1/2 in"),
+        (46.99, "cm", "imperial", "18\N{NO-BREAK SPACE}1/2 in"),
+        (38.1, "mm", "imperial", "1\N{NO-BREAK SPACE}1/2 in"),
         (0.0, "cm", "imperial", "0 in"),
         (1.0, "mm", "imperial", "0 in"),
         (None, "cm", "metric", ""),
