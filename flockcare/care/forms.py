@@ -18,6 +18,11 @@ HERSELF = [("", "the bird herself")]
 DAY = {"format": "%Y-%m-%d", "attrs": {"type": "date"}}
 
 
+def posted(request):
+    """What a form is bound to: what was sent, were it nothing at all."""
+    return request.POST if request.method == "POST" else None
+
+
 def day_input():
     # The one form that browsers take for a date field, whatever the language.
     return forms.DateInput(**DAY)

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from flockcare.care import services
 from flockcare.care.calendar import calendar_of
-from flockcare.care.forms import CalendarForm
+from flockcare.care.forms import CalendarForm, posted
 from flockcare.care.models import CalendarLink
 from flockcare.people.access import flock_view
 from flockcare.people.models import Membership, Role
@@ -20,7 +20,7 @@ from flockcare.people.models import Membership, Role
 def calendar_page(request, flock):
     """One's own calendar of this flock. The address is shown once, when it is made."""
     link = CalendarLink.objects.filter(flock=flock, keeper=request.user).first()
-    form = CalendarForm(request.POST or None, initial={"at_time": link and link.at_time})
+    form = CalendarForm(posted(request), initial={"at_time": link and link.at_time})
     address = None
     if request.method == "POST" and form.is_valid():
         token = services.make_calendar_link(

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from flockcare.birds.models import Bird
 from flockcare.care.case_story import events, past_like, repeated_trouble
 from flockcare.care.due import open_dues
+from flockcare.care.forms import posted
 from flockcare.care.kit import materials
 from flockcare.care.models import CareStep, KitItem
 from flockcare.care.opening import CAUTIONS, OpeningForm, answer_for
@@ -118,7 +119,7 @@ def repeats(request, flock):
 def opening(request, flock, bird_id, foot):
     """What has to be asked and at hand before anybody opens a foot; leaving it stays possible."""
     bird = _bird_and_foot(flock, bird_id, foot)
-    form = OpeningForm(request.POST or None)
+    form = OpeningForm(posted(request))
     answer = answer_for(form.cleaned_data) if form.is_bound and form.is_valid() else None
     return render(
         request,

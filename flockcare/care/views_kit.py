@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from flockcare.care import services
-from flockcare.care.forms import DaysForm, ItemForm
+from flockcare.care.forms import DaysForm, ItemForm, posted
 from flockcare.care.holds import open_holds, unknown_products
 from flockcare.care.kit import shelves
 from flockcare.care.models import KitItem
@@ -35,7 +35,7 @@ def fill(request, flock):
 
 
 def _item_page(request, flock, item):
-    form = ItemForm(request.POST or None, instance=item)
+    form = ItemForm(posted(request), instance=item)
     if request.method == "POST" and form.is_valid():
         try:
             services.save_item(item=form.instance, by=request.user)
@@ -83,7 +83,7 @@ def holds(request, flock):
     """Whose eggs and meat are held, and products whose days nobody entered."""
     held = open_holds(flock, now=timezone.now())
     unknown = unknown_products(held)
-    form = DaysForm(request.POST or None, prefix=None)
+    form = DaysForm(posted(request), prefix=None)
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         steps = [

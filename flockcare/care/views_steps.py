@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from flockcare.birds.models import Bird
 from flockcare.care import services
-from flockcare.care.forms import DropForm, StepForm
+from flockcare.care.forms import DropForm, StepForm, posted
 from flockcare.care.holds import Hold
 from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind
 from flockcare.care.views_today import back_or_piece
@@ -40,7 +40,7 @@ def new(request, flock, bird_id):
         "kind": request.GET.get("kind", "") if request.GET.get("kind") in StepKind.values else "",
         "at": now,
     }
-    data = request.POST or None
+    data = posted(request)
     form = StepForm(
         data, request.FILES or None, flock=flock, bird=bird, keeper=request.user, initial=asked
     )
@@ -59,7 +59,7 @@ def new(request, flock, bird_id):
 def show(request, flock, step_id):
     step = _step_or_404(flock, step_id)
     now = timezone.now()
-    data = request.POST or None
+    data = posted(request)
     form = StepForm(
         data, request.FILES or None, flock=flock, bird=step.bird, keeper=request.user, step=step
     )
@@ -180,7 +180,7 @@ def claim(request, flock, step_id):
 @form_page
 def drop(request, flock, step_id):
     step = _step_or_404(flock, step_id)
-    form = DropForm(request.POST or None)
+    form = DropForm(posted(request))
     if (
         request.method == "POST"
         and form.is_valid()

@@ -14,6 +14,7 @@ from flockcare.care.case_story import repeated_trouble
 from flockcare.care.due import open_dues
 from flockcare.care.holds import open_holds
 from flockcare.care.models import CareStep, StepKind
+from flockcare.care.rules import LIMITS
 from flockcare.care.situation import FOLLOWED, advise_cases, urgent_birds
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.models import Check
@@ -151,6 +152,7 @@ def bird(request, flock, bird_id):
         "holds": open_holds(flock, now=now, bird=bird),
         "steps": steps[:LAST_STEPS],
         "repeated": repeated_trouble(bird, cases),
+        "limits": LIMITS,
     }
     template = "care/bird_piece.html" if request.htmx else "care/bird.html"
     response = render(request, template, context)

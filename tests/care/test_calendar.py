@@ -1,0 +1,227 @@
+"""The calendar feed (RFC 5545): read back, and read by a parser of somebody else."""
+
+import logging
+import re
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+import vobject
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from icalendar import Calendar
+
+from flockcare.birds.models import Bird
+from flockcare.care import services
+from flockcare.care.calendar import calendar_of
+from flockcare.care.models import CalendarLink
+from flockcare.core.models import token_hash
+from flockcare.people.logs import HideTokens
+from flockcare.people.models import Membership
+from tests.care.steps import day, look, step, today, url
+from tests.people.rows import READ_PAGE, same_queries, seen
+
+pytestmark = pytest.mark.django_db
+LONDON = ZoneInfo("Europe/London")
+
+
+def feed_of(cast, keeper=None, *, now=None, at_time=None) -> bytes:
+    return calendar_of(cast.flock, keeper or cast.owner, at_time=at_time, now=now or timezone.now())
+
+
+def summaries(content: bytes) -> list[str]:
+    return sorted(str(event["SUMMARY"]) for event in Calendar.from_ical(content).events)
+
+
+def event(content: bytes, start: str):
+    return next(
+        e for e in Calendar.from_ical(content).events if str(e["SUMMARY"]).startswith(start)
+    )
+
+
+def test_what_is_due_the_looks_and_the_holds_are_in_it(cast, birds):
+    for bird in birds.values():
+        look(cast, bird, left={"score": 0})
+    step(cast, birds["Dill"], "dressing on", product="gauze, wrap; tight")
+    step(cast, birds["Mace"], "soaked", days_ago=4, next_due=day(-2), foot="right")
+    step(cast, birds["Sorrel"], "medicine", egg_days=10, meat_days=0, days_from="vet")
+    step(cast, birds["Mace"], "ointment", product="Salve", next_due=None)
+    content = feed_of(cast)
+    assert summaries(content) == sorted(
+        [
+            "Dill, left foot: look at the dressing",
+            f"Mace, right foot: soak (due since {day(-2).day} {day(-2):%b})",
+            "Sorrel: eggs held",
+            "Mace: eggs unknown, ask the vet or read the label",
+            "Mace: meat unknown, ask the vet or read the label",
+            "Look at feet: Dill, Mace, Sorrel",
+        ]
+    )
+    assert event(content, "Dill, left").start == day(1)
+    assert event(content, "Mace, right").start == today()
+    held = event(content, "Sorrel: eggs")
+    # DTEND of a whole day is the day after the last one (RFC 5545, 3.6.1).
+    assert (held.start, held.end) == (today(), day(11))
+    assert event(content, "Look at feet").start == day(14)
+
+
+def test_an_independent_parser_reads_the_same(cast, birds):
+    step(cast, birds["Dill"], "soaked", next_due=day(1), product="salt; 2 spoons, “warm”\nslowly")
+    step(cast, birds["Mace"], "medicine", egg_days=10, meat_days=3, days_from="vet")
+    content = feed_of(cast, at_time=time(18, 30))
+    ours = Calendar.from_ical(content)
+    theirs = vobject.readOne(content.decode())
+    assert theirs.version.value == "2.0" and theirs.prodid.value
+    assert len(theirs.vevent_list) == len(ours.events) == 4
+    for mine, other in zip(ours.events, theirs.vevent_list, strict=True):
+        assert other.uid.value == str(mine["UID"])
+        assert other.summary.value == str(mine["SUMMARY"])
+        start, end = other.dtstart.value, other.dtend.value
+        if isinstance(start, datetime):
+            assert start.astimezone(UTC) == mine.start.astimezone(UTC)
+            assert end.astimezone(UTC) == mine.end.astimezone(UTC)
+        else:
+            assert (start, end) == (mine.start, mine.end)
+    soak = next(e for e in theirs.vevent_list if "soak" in e.summary.value)
+    assert "salt; 2 spoons, “warm”\nslowly" in soak.description.value
+
+
+def test_the_form_of_the_file(cast, birds):
+    step(cast, birds["Dill"], "soaked", next_due=day(1), product="ä" * 80)
+    content = feed_of(cast, at_time=time(18, 30))
+    lines = content.split(b"\r\n")
+    # RFC 5545, 3.1: lines end with CRLF and are no longer than 75 octets.
+    assert content.endswith(b"END:VCALENDAR\r\n") and b"\n" not in content.replace(b"\r\n", b"")
+    assert max(map(len, lines)) <= 75
+    # 3.6: VERSION and PRODID once; 3.6.1: each event has a UID and a DTSTAMP in UTC.
+    assert lines.count(b"VERSION:2.0") == 1
+    assert sum(line.startswith(b"PRODID:") for line in lines) == 1
+    events = Calendar.from_ical(content).events
+    uids = [str(e["UID"]) for e in events]
+    assert len(set(uids)) == len(uids) > 0
+    stamps = re.findall(rb"^DTSTAMP:(.*)\r$", content, re.MULTILINE)
+    assert len(stamps) == len(events) and all(stamp.endswith(b"Z") for stamp in stamps)
+    # 3.6.5 and 3.2.19: a TZID has its VTIMEZONE in the same file.
+    used = set(re.findall(rb"TZID=([^:;]+):", content))
+    assert used == {b"Europe/London"}
+    assert used == set(re.findall(rb"^TZID:(.*)\r$", content, re.MULTILINE))
+
+
+@pytest.mark.parametrize(
+    ("last_done", "due", "utc_hour"),
+    [
+        # London's clocks go forward at 01:00 UTC on 29 March 2026 and back at 01:00 UTC on
+        # 25 October 2026 (Summer Time Order 2002: last Sundays).
+        (datetime(2026, 3, 27, 18, 0, tzinfo=UTC), date(2026, 3, 28), 18),
+        (datetime(2026, 3, 28, 18, 0, tzinfo=UTC), date(2026, 3, 29), 17),
+        (datetime(2026, 3, 29, 17, 0, tzinfo=UTC), date(2026, 3, 30), 17),
+        (datetime(2026, 10, 23, 17, 0, tzinfo=UTC), date(2026, 10, 24), 17),
+        (datetime(2026, 10, 24, 17, 0, tzinfo=UTC), date(2026, 10, 25), 18),
+        (datetime(2026, 10, 25, 18, 0, tzinfo=UTC), date(2026, 10, 26), 18),
+    ],
+)
+def test_six_in_the_evening_stays_six_over_a_clock_change(cast, birds, last_done, due, utc_hour):
+    look(cast, birds["Dill"], left={"score": 0})
+    step(cast, birds["Dill"], "dressing on", at=last_done)
+    content = feed_of(cast, now=last_done + timedelta(hours=1), at_time=time(18, 0))
+    mine = event(content, "Dill, left").start
+    other = next(
+        e.dtstart.value
+        for e in vobject.readOne(content.decode()).vevent_list
+        if "dressing" in e.summary.value
+    )
+    for start in (mine, other):
+        assert start.date() == due and (start.hour, start.minute) == (18, 0)
+        assert start.astimezone(UTC).hour == utc_hour
+    # The rules of the zone in the file itself say the same as the zone's database.
+    (zone,) = Calendar.from_ical(content).timezones
+    assert zone.to_tz().utcoffset(mine.replace(tzinfo=None)) == LONDON.utcoffset(
+        mine.replace(tzinfo=None)
+    )
+
+
+def test_whole_days_need_no_clock(cast, birds):
+    step(cast, birds["Dill"], "dressing on")
+    content = feed_of(cast)
+    assert b"TZID" not in content
+    due = event(content, "Dill, left")
+    assert (due.start, due.end) == (day(1), day(2))
+
+
+def test_what_another_keeper_has_taken_on_is_not_in_mine(cast, birds):
+    step(cast, birds["Dill"], "dressing on", claimed_by=cast.keeper)
+    assert not any("dressing" in line for line in summaries(feed_of(cast, cast.owner)))
+    assert any("dressing" in line for line in summaries(feed_of(cast, cast.keeper)))
+
+
+# --- The secret address
+
+
+def make(cast, client=None, **said):
+    answer = (client or cast.clients.keeper).post(url(cast, "calendar"), said)
+    return re.search(r"/calendar/[^\"]+\.ics", answer.content.decode())[0]
+
+
+def test_the_address_is_shown_once_and_only_its_hash_is_kept(cast, birds):
+    step(cast, birds["Dill"], "dressing on")
+    address = make(cast, at_time="18:30")
+    token = address.removeprefix("/calendar/").removesuffix(".ics")
+    link = CalendarLink.objects.get()
+    assert link.token_hash == token_hash(token) and link.at_time == time(18, 30)
+    assert token not in str(vars(link))
+    page = cast.clients.keeper.get(url(cast, "calendar"))
+    assert token not in page.content.decode() and page.headers["Cache-Control"] == "no-store"
+    answer = Client().get(address)
+    assert answer.status_code == 200
+    assert answer.headers["Content-Type"] == "text/calendar; charset=utf-8"
+    assert answer.headers["Cache-Control"] == "private, no-store"
+    assert "dressing" in answer.content.decode()
+
+
+def test_a_new_address_or_an_end_closes_the_old_one(cast):
+    first = make(cast)
+    second = make(cast)
+    assert [Client().get(a).status_code for a in (first, second)] == [404, 200]
+    cast.clients.keeper.post(url(cast, "calendar_end"))
+    assert Client().get(second).status_code == 404
+    assert Client().get(reverse("calendar_feed", args=["guessed"])).status_code == 404
+
+
+def test_whoever_leaves_the_flock_loses_the_calendar(cast):
+    address = make(cast)
+    assert Client().get(address).status_code == 200
+    Membership.objects.filter(keeper=cast.keeper).delete()
+    assert Client().get(address).status_code == 404
+
+
+def test_each_keeper_has_one_and_ends_only_their_own(cast):
+    mine, theirs = make(cast), make(cast, cast.clients.owner)
+    cast.clients.owner.post(url(cast, "calendar_end"))
+    assert [Client().get(a).status_code for a in (mine, theirs)] == [200, 404]
+    assert seen(cast, url(cast, "calendar")) == READ_PAGE
+
+
+def test_a_time_that_is_none_is_said(cast):
+    answer = cast.clients.keeper.post(url(cast, "calendar"), {"at_time": "evening"})
+    assert answer.status_code == 422 and "Give a time like 18:30." in answer.content.decode()
+    assert not CalendarLink.objects.exists()
+
+
+def test_the_address_stays_out_of_the_logs():
+    record = logging.LogRecord("django.request", 20, "", 0, "%s", ("/calendar/abc.ics",), None)
+    HideTokens().filter(record)
+    assert record.getMessage() == "/calendar/…"
+
+
+def test_the_calendar_asks_as_often_for_many_rows(cast, birds):
+    token = services.make_calendar_link(flock=cast.flock, keeper=cast.owner, at_time=time(18))
+    address = reverse("calendar_feed", args=[token])
+    step(cast, birds["Dill"], "medicine", next_due=day(1))
+
+    def grow():
+        for number in range(20):
+            bird = Bird.objects.create(flock=cast.flock, name=f"Hen {number}")
+            step(cast, bird, "medicine", next_due=day(1), claimed_by=cast.owner)
+
+    same_queries(Client(), address, grow=grow)

@@ -1,0 +1,244 @@
+"""The page of one case, what other cases tell, and before opening a foot."""
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+from django.utils.html import escape
+
+from flockcare.birds.models import Bird
+from flockcare.care.case_story import past_like, repeated_trouble
+from flockcare.care.medicines import NOTICES, PROHIBITED_US, prohibited_in_us
+from flockcare.care.models import KitItem
+from flockcare.care.opening import CAUTIONS
+from flockcare.feet.cases import cases_of_bird, cases_of_flock
+from flockcare.photos.models import Photo, Precision
+from tests.care.steps import day, look, step, url
+from tests.people.rows import FORM_PAGE, READ_PAGE, same_queries, seen
+
+pytestmark = pytest.mark.django_db
+SORE, CLEAR = {"score": 1}, {"score": 0}
+
+
+def case_of(bird, number=0):
+    bird.refresh_from_db()
+    return cases_of_bird(bird)[number]
+
+
+def case_url(cast, bird, number=0):
+    found = case_of(bird, number)
+    return url(cast, "case", bird.pk, found.foot, found.first.check_id)
+
+
+def a_case(cast, bird, *, first, last, foot="left", score=1):
+    """Clear a week before, sore from ``first`` to ``last``, clear a week after (days ago)."""
+    for days_ago, worst in ((first + 7, 0), (first, score), (last, score), (last - 7, 0)):
+        look(cast, bird, days_ago=days_ago, **{foot: {"score": worst}})
+
+
+def test_everything_about_the_case_stands_in_time_order(cast, birds):
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=40, left=SORE, note="An older sore.")
+    look(cast, dill, days_ago=30, left=CLEAR, note="Clear before it.")
+    look(cast, dill, days_ago=20, left={**SORE, "scab": "black", "scab_mm": 6}, note="First seen.")
+    step(cast, dill, "soaked", days_ago=19, note="Twenty minutes.")
+    step(cast, dill, "soaked", days_ago=19, foot="right", note="The other foot.")
+    Photo.objects.create(
+        flock=cast.flock,
+        bird=dill,
+        foot="left",
+        taken=timezone.now() - timedelta(days=18),
+        taken_precision=Precision.MOMENT,
+        width=9,
+        height=9,
+        stored_bytes=9,
+        sha256="a",
+        look_hash=0,
+    )
+    step(cast, dill, "watched", days_ago=1, next_due=day(4))
+    look(cast, dill, days_ago=2, left=SORE, right=CLEAR, note="Last seen.")
+    page = cast.clients.viewer.get(case_url(cast, dill)).content.decode()
+    order = ["Left and watched", "Last seen.", "/240.jpg", "Twenty minutes.", "First seen."]
+    order += ["Clear before it."]
+    places = [page.index(word) for word in order]
+    assert places == sorted(places)
+    assert "An older sore." not in page and "The other foot." not in page
+    assert "look at the foot" in page and "due in 4 days" in page
+    assert "black scab 6 mm" in page
+
+
+def test_a_healed_case_has_no_advice_and_ends_with_its_clear_look(cast, birds):
+    a_case(cast, birds["Dill"], first=60, last=50)
+    look(cast, birds["Dill"], left=CLEAR, note="Much later.")
+    page = cast.clients.viewer.get(case_url(cast, birds["Dill"])).content.decode()
+    assert "Much later." not in page and "call a vet" not in page.lower()
+    assert "seen clear on" in page
+
+
+def test_any_look_of_a_case_leads_to_it_and_others_to_none(cast, birds):
+    dill = birds["Dill"]
+    clear = look(cast, dill, days_ago=20, left=CLEAR)
+    look(cast, dill, days_ago=15, left=SORE)
+    later = look(cast, dill, days_ago=5, left=SORE)
+    answer = cast.clients.viewer.get(url(cast, "case", dill.pk, "left", later.pk))
+    assert answer.headers["Location"] == case_url(cast, dill)
+    for foot, check in (("left", clear), ("right", later), ("third", later)):
+        page = url(cast, "case", dill.pk, foot, check.pk)
+        assert cast.clients.viewer.get(page).status_code == 404
+
+
+def test_similar_cases_are_counted_as_ranges(cast, birds):
+    dill, mace, sorrel = (birds[name] for name in ("Dill", "Mace", "Sorrel"))
+    look(cast, dill, days_ago=3, left=SORE)
+    a_case(cast, mace, first=100, last=90)
+    a_case(cast, mace, first=60, last=30)
+    a_case(cast, sorrel, first=100, last=20, score=2)
+    look(cast, sorrel, days_ago=1, right=SORE)
+    cases = cases_of_flock(cast.flock)
+    mine = next(case for case in cases if case.bird_id == dill.pk)
+    past = past_like(mine, cases)
+    # Sore looks 10 days apart between clear looks 24 days apart, and 30 between 44.
+    assert past.days == ((30, 44), (10, 24))
+    assert (past.total, past.healed, past.not_healed) == (3, 2, 1)
+    assert (past.shortest, past.longest) == ("10–24 days", "30–44 days")
+    page = cast.clients.viewer.get(case_url(cast, dill)).content.decode()
+    assert "Other birds of this flock: 3 like this one." in page
+    assert "2 healed, the shortest in 10–24 days, the longest in 30–44 days." in page
+    assert "Dill: none like this one so far." in page
+    assert "promise nothing" in page
+
+
+def test_a_bird_with_repeated_trouble_has_a_line_of_her_own(cast, birds):
+    mace = birds["Mace"]
+    Bird.objects.filter(pk=mace.pk).update(traits="Broke her left leg as a pullet.")
+    a_case(cast, mace, first=100, last=90)
+    assert repeated_trouble(mace, cases_of_bird(mace)) is None
+    a_case(cast, mace, first=60, last=50)
+    look(cast, mace, days_ago=1, right=SORE)
+    line = repeated_trouble(mace, cases_of_bird(mace))
+    assert (line.total, line.feet) == (3, "2 on the left foot, 1 on the right foot")
+    assert line.since == day(-100) and line.current
+    for page in (url(cast, "repeats"), url(cast, "bird", mace.pk), case_url(cast, mace)):
+        text = cast.clients.viewer.get(page).content.decode()
+        assert "2 on the left foot, 1 on the right foot" in text
+        assert "Broke her left leg as a pullet." in text
+    assert "Dill" not in cast.clients.viewer.get(url(cast, "repeats")).content.decode()
+
+
+def test_who_sees_a_case_and_how_often_it_asks(cast, birds):
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=30, left={"score": 2})
+    page = case_url(cast, dill)
+    assert seen(cast, page) == READ_PAGE
+
+    def grow():
+        for number in range(20):
+            look(cast, dill, days_ago=number, left=SORE, keeper=cast.keeper)
+            step(cast, dill, "dressing on", days_ago=number)
+            other = Bird.objects.create(flock=cast.flock, name=f"Hen {number}")
+            a_case(cast, other, first=60, last=50)
+            a_case(cast, other, first=30, last=20)
+
+    step(cast, dill, "dressing on", days_ago=20)
+    same_queries(cast.clients.owner, page, grow=grow)
+    same_queries(cast.clients.owner, url(cast, "repeats"), grow=lambda: None)
+
+
+# --- Before opening
+
+WELL = {
+    **dict.fromkeys(("bright", "eating", "droppings"), "yes"),
+    **dict.fromkeys(("belly", "lame", "from_above", "hot", "cold", "deep"), "no"),
+}
+
+
+def opening(cast, bird, said=None):
+    address = url(cast, "opening", bird.pk, "left")
+    client = cast.clients.keeper
+    return client.post(address, said) if said is not None else client.get(address)
+
+
+def test_the_questions_come_first_and_leaving_is_always_offered(cast, birds):
+    page = opening(cast, birds["Dill"]).content.decode()
+    assert page.index("It can always be left") < page.index("First, how is she?")
+    assert page.index("First, how is she?") < page.index("What belongs to it")
+    for caution in CAUTIONS:
+        assert escape(caution.text) in page and escape(caution.source) in page
+    for said in (WELL, {**WELL, "bright": "no"}):
+        assert "Leave it and watch" in opening(cast, birds["Dill"], said).content.decode()
+
+
+def test_every_question_has_to_be_answered(cast, birds):
+    for name in WELL:
+        answer = opening(cast, birds["Dill"], {k: v for k, v in WELL.items() if k != name})
+        assert answer.status_code == 422
+        assert "Look at her first" in answer.content.decode()
+
+
+@pytest.mark.parametrize("name", WELL)
+@pytest.mark.parametrize("kind", ["sign", "not sure"])
+def test_one_sign_or_one_doubt_is_enough_to_call_a_vet(cast, birds, name, kind):
+    other = {"yes": "no", "no": "yes"}[WELL[name]]
+    said = {**WELL, name: other if kind == "sign" else "unknown"}
+    page = opening(cast, birds["Dill"], said).content.decode()
+    assert "Call a vet. Do not open it." in page
+    assert "No sign that calls for a vet" not in page
+
+
+def test_without_a_sign_it_is_commonly_left_and_never_to_be_opened(cast, birds):
+    """Common practice, no published source."""
+    page = opening(cast, birds["Dill"], WELL).content.decode()
+    assert "Call a vet. Do not open it." not in page
+    assert "leave it and watch" in page and "No sign that calls for a vet" in page
+    assert "you may open" not in page.lower()
+
+
+def test_materials_are_checked_against_the_kit(cast, birds):
+    KitItem.objects.create(flock=cast.flock, name="Gauze pads", kind="gauze", stock=4, unit="pads")
+    KitItem.objects.create(flock=cast.flock, name="Blades", kind="blade", expires_on=day(-1))
+    page = opening(cast, birds["Dill"]).content.decode()
+    assert "Gauze pads: 4 pads" in page and "Blades: past its date" in page
+    assert page.count("missing") == 8
+
+
+def test_who_may_ask(cast, birds):
+    assert seen(cast, url(cast, "opening", birds["Dill"].pk, "left")) == FORM_PAGE
+    assert opening(cast, birds["Dill"]).status_code == 200
+    address = url(cast, "opening", birds["Dill"].pk, "wing")
+    assert cast.clients.keeper.get(address).status_code == 404
+
+
+# --- Medicines
+
+
+@pytest.mark.parametrize(
+    ("product", "name"),
+    [
+        # 21 CFR 530.41 (text read): classes, with members by which a keeper may know them.
+        ("Enrofloxacin 2.5 % drops", "Fluoroquinolones"),
+        ("nitrofurazone ointment", "Nitrofurazone"),
+        ("Metronidazole", "Other nitroimidazoles"),
+        ("CHLORAMPHENICOL eye salve", "Chloramphenicol"),
+        ("ceftiofur", "Cephalosporins other than cephapirin"),
+        ("plain salve", None),
+        ("cephapirin", None),
+        ("", None),
+    ],
+)
+def test_classes_that_are_not_allowed_in_the_united_states(product, name):
+    found = prohibited_in_us(product)
+    assert (found and found.name) == name
+
+
+def test_medicines_are_dated_information_with_a_source_and_no_dose(cast):
+    page = cast.clients.viewer.get(url(cast, "medicines")).content.decode()
+    assert "United States: 21 CFR 530.41" in page
+    for drug in PROHIBITED_US:
+        assert escape(drug.name) in page
+    for notice in NOTICES:
+        assert escape(notice.text) in page and escape(notice.source) in page
+        assert escape(notice.mark) in page
+    # UK: SI 2013/2033 as amended by SI 2024/567 (read); EU: 2019/6 art. 115 (from memory).
+    assert "14 days" in page and "SI 2024/567" in page
+    assert "10 days" in page and "from memory, text not read" in page
+    assert "names no dose" in page and "mg" not in page.split()

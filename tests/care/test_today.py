@@ -1,0 +1,173 @@
+"""Tonight's list: what is due, who does it, and the piece that renews itself."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from flockcare.birds.models import Bird
+from flockcare.care.models import CareStep
+from tests.care.steps import day, look, step, url
+
+pytestmark = pytest.mark.django_db
+
+HTMX = {"HX-Request": "true"}
+
+
+def piece(client, cast, query="", **headers):
+    return client.get(url(cast, "today_panel") + query, headers={**HTMX, **headers})
+
+
+def tag_of(answer) -> str:
+    return answer.headers["ETag"].strip('"')
+
+
+def test_without_script_the_link_leads_to_the_list(cast, birds):
+    page = cast.clients.keeper.get(f"/f/{cast.flock.pk}/today/").content.decode()
+    assert url(cast, "list") in page
+    answer = cast.clients.keeper.get(url(cast, "today_panel"))
+    assert answer.headers["Location"] == url(cast, "list")
+
+
+def test_while_nothing_changes_the_answer_is_empty_and_cheap(cast, birds):
+    step(cast, birds["Dill"], "dressing on", days_ago=1)
+    first = piece(cast.clients.owner, cast)
+    assert first.status_code == 200 and "Dill" in first.content.decode()
+    with CaptureQueriesContext(connection) as queries:
+        again = piece(cast.clients.owner, cast, f"?have={tag_of(first)}")
+    assert (again.status_code, again.content) == (204, b"")
+    # Session, keeper, membership, and one for the state.
+    assert len(queries) == 4
+    unchanged = piece(cast.clients.owner, cast, **{"If-None-Match": first.headers["ETag"]})
+    assert (unchanged.status_code, unchanged.content) == (304, b"")
+    assert f"?have={tag_of(first)}" in first.content.decode()
+
+
+@pytest.mark.parametrize(
+    "deed",
+    ["a step", "a claim", "an undone step", "a check", "a bird that left", "a mended step"],
+)
+def test_every_change_is_seen_by_the_other_keeper(cast, birds, deed):
+    due = step(cast, birds["Dill"], days_ago=1, next_due=day(0))
+    before = piece(cast.clients.owner, cast)
+    client = cast.clients.keeper
+    if deed == "a step":
+        client.post(url(cast, "done", due.pk))
+    elif deed == "a claim":
+        client.post(url(cast, "claim", due.pk), {"deed": "claim"})
+    elif deed == "an undone step":
+        client.post(url(cast, "undo", due.pk))
+    elif deed == "a check":
+        look(cast, birds["Mace"], left={"score": 2})
+    elif deed == "a bird that left":
+        Bird.objects.filter(name="Dill").update(left="2026", left_reason="died")
+    else:
+        client.post(url(cast, "drop", due.pk), {"because": "Healed."})
+    after = piece(cast.clients.owner, cast, f"?have={tag_of(before)}")
+    assert after.status_code == 200
+    assert after.content != before.content
+
+
+def test_each_keeper_and_each_choice_has_a_state_of_its_own(cast, birds):
+    tags = {
+        tag_of(piece(client, cast, query))
+        for client in (cast.clients.owner, cast.clients.keeper, cast.clients.viewer)
+        for query in ("", "?mine")
+    }
+    assert len(tags) == 6
+
+
+def test_claimed_by_one_seen_by_all_and_left_to_others_again(cast, birds):
+    due = step(cast, birds["Dill"], days_ago=1, next_due=day(0))
+    answer = cast.clients.keeper.post(url(cast, "claim", due.pk), {"deed": "claim"}, headers=HTMX)
+    assert "You said you will do it" in answer.content.decode()
+    assert "Keeper will do it" in piece(cast.clients.owner, cast).content.decode()
+    # Too late for the owner, who tapped an old list; taking it over is said as such.
+    answer = cast.clients.owner.post(url(cast, "claim", due.pk), {"deed": "claim"}, headers=HTMX)
+    assert "Keeper has said so already." in answer.content.decode()
+    cast.clients.owner.post(url(cast, "claim", due.pk), {"deed": "release"})
+    due.refresh_from_db()
+    assert due.claimed_by == cast.keeper
+    cast.clients.owner.post(url(cast, "claim", due.pk), {"deed": "take"})
+    due.refresh_from_db()
+    assert due.claimed_by == cast.owner
+    cast.clients.owner.post(url(cast, "claim", due.pk), {"deed": "release"})
+    due.refresh_from_db()
+    assert due.claimed_by is None
+
+
+def test_mine_leaves_out_what_another_has_taken_on(cast, birds):
+    step(cast, birds["Dill"], days_ago=1, next_due=day(0), claimed_by=cast.keeper)
+    step(cast, birds["Mace"], days_ago=1, next_due=day(0), claimed_by=cast.owner)
+    step(cast, birds["Sorrel"], days_ago=1, next_due=day(0))
+    page = piece(cast.clients.owner, cast, "?mine").content.decode()
+    assert "Dill" not in page and "Mace" in page and "Sorrel" in page
+    # A tap in the narrowed list gives the narrowed list back.
+    due = CareStep.objects.get(bird=birds["Sorrel"])
+    answer = cast.clients.owner.post(
+        url(cast, "done", due.pk), {"mine": "1", "back": "today"}, headers=HTMX
+    )
+    assert "Dill" not in answer.content.decode()
+
+
+def test_a_tap_without_script_leads_back_to_where_it_was(cast, birds):
+    due = step(cast, birds["Dill"], days_ago=1, next_due=day(0))
+    for back, place in (
+        ("today", f"/f/{cast.flock.pk}/today/"),
+        ("list", url(cast, "list")),
+        ("bird", url(cast, "bird", birds["Dill"].pk)),
+    ):
+        answer = cast.clients.keeper.post(
+            url(cast, "claim", due.pk), {"deed": "take", "back": back}
+        )
+        assert answer.headers["Location"] == place
+
+
+def test_what_was_done_today_says_by_whom_and_can_be_undone(cast, birds):
+    due = step(cast, birds["Dill"], days_ago=1, next_due=day(0))
+    answer = cast.clients.keeper.post(url(cast, "done", due.pk), headers=HTMX).content.decode()
+    done = CareStep.objects.exclude(pk=due.pk).get()
+    assert "Done today (1)" in answer and url(cast, "undo", done.pk) in answer
+    answer = cast.clients.owner.post(url(cast, "undo", done.pk), headers=HTMX).content.decode()
+    assert "Taken back: Dill" in answer
+    assert "due today" in answer
+
+
+def test_an_urgent_sign_stands_on_top_until_a_look_without_it(cast, birds):
+    """A swelling seen from above is score 2 of the Welfare Quality protocol (2009), from memory."""
+    look(cast, birds["Dill"], days_ago=3, left={"score": 2, "swelling": "from above"})
+    look(cast, birds["Mace"], days_ago=1, left={"score": 1, "scab": "brown", "swelling": "none"})
+    page = piece(cast.clients.owner, cast).content.decode()
+    assert "Call a vet" in page and "Swelling that can be seen from above" in page
+    assert "3 days ago by Owner" in page
+    assert "Mace" not in page
+    step(cast, birds["Dill"], "vet", days_ago=2)
+    page = piece(cast.clients.owner, cast).content.decode()
+    assert "Vet since" in page and "Call a vet" not in page
+    look(cast, birds["Dill"], left={"score": 0}, right={"score": 0})
+    assert "Vet since" not in piece(cast.clients.owner, cast).content.decode()
+
+
+def test_a_dull_bird_with_sound_feet_is_urgent_too(cast, birds):
+    look(cast, birds["Sorrel"], manner="dull", left={"score": 0}, right={"score": 0})
+    assert "She is not bright" in piece(cast.clients.owner, cast).content.decode()
+    look(cast, birds["Sorrel"], manner="bright", left={"score": 0}, right={"score": 0})
+    assert "She is not bright" not in piece(cast.clients.owner, cast).content.decode()
+
+
+def test_the_piece_asks_as_often_for_many_rows(cast, birds):
+    def count():
+        with CaptureQueriesContext(connection) as queries:
+            assert piece(cast.clients.owner, cast).status_code == 200
+        return len(queries)
+
+    look(cast, birds["Dill"], left={"score": 2})
+    step(cast, birds["Dill"], "medicine", days_ago=1)
+    step(cast, birds["Dill"], "dressing on", days_ago=1)
+    few = count()
+    for number in range(20):
+        bird = Bird.objects.create(flock=cast.flock, name=f"Hen {number}")
+        look(cast, bird, left={"score": 2}, right={"score": 1})
+        for kind in ("medicine", "dressing on", "vet"):
+            step(cast, bird, kind, days_ago=1)
+        step(cast, bird, "rinsed")
+    assert count() == few <= 12
