@@ -162,6 +162,7 @@ def change_check(*, check: Check, keeper, at, seen: Seen, now=None) -> None:
         history.keep(stored, deed=Revision.Deed.CHANGE, by=keeper, before=_snapshot(stored))
         check.save()
         check.findings.all().delete()
+        check.photos.clear()
         _attach(check, seen)
 
 

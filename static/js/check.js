@@ -36,6 +36,20 @@ function kept(list, name, photo) {
   });
   item.append(image, key);
   list.append(item);
+  addRemover(item);
+}
+
+// Taking a photo off the check; it stays among the bird's photos or those to sort.
+function addRemover(item) {
+  const remove = Object.assign(document.createElement("button"), {
+    type: "button", className: "plain", textContent: "×",
+  });
+  remove.setAttribute("aria-label", "Leave this photo out");
+  remove.addEventListener("click", () => {
+    item.remove();
+    saveDraft();
+  });
+  item.append(remove);
 }
 
 async function send(file, address) {
@@ -121,6 +135,7 @@ function restoreDraft() {
   form.prepend(notice);
 }
 
+form.querySelectorAll(".kept-photos li").forEach(addRemover);
 restoreDraft();
 form.addEventListener("input", saveDraft);
 form.addEventListener("change", saveDraft);

@@ -209,6 +209,17 @@ def test_mending_a_check_keeps_what_it_said(cast, birds):
     assert revision.before["findings"][0][1] == 1
 
 
+def test_the_last_photo_can_be_taken_off_a_check(cast, birds):
+    said = form(**SORE_LEFT)
+    cast.clients.keeper.post(check_url(cast, birds["Dill"]), {**said, "left-photos": [picture()]})
+    check = Check.objects.get()
+    edit = reverse("feet:check_edit", args=[cast.flock.pk, check.pk])
+    assert f'value="{check.photos.get().pk}"' in cast.clients.keeper.get(edit).content.decode()
+    cast.clients.keeper.post(edit, said)
+    assert not check.photos.exists()
+    assert Photo.objects.get().bird == birds["Dill"]
+
+
 def test_taking_a_check_back_keeps_its_words_and_photos(cast, birds):
     said = form(**SORE_LEFT)
     cast.clients.keeper.post(check_url(cast, birds["Dill"]), {**said, "left-photos": [picture()]})
