@@ -72,7 +72,8 @@ class ScratchForm(KeeperForm):
         self.fields["step"].label = f"Height in {bare}"
         _slider(self.fields["step"], HIGHEST_CM)
         self.fields["step_run"] = length_field(FeatureState, "run_cm", units)
-        self.fields["step_run"].label = f"Run in {bare}, if not half-way"
+        self.fields["step_run"].label = f"Run in {bare}"
+        self.fields["step_run"].widget.attrs["placeholder"] = "half-way"
         if data:
             self.data = {
                 name: field.prepare_value(self.get_initial_for_field(field, name)) or ""

@@ -217,6 +217,7 @@ def _way_words(route: Route, units: str) -> str:
 @dataclass(frozen=True, slots=True)
 class WayRow:
     place: str
+    at: str
     drop: str
     angle: str
     energy: str
@@ -240,9 +241,9 @@ def bird_rows(landers: list[landing.Lander], routes: list[Route], units: str) ->
 def _way_row(way: landing.Landing, units: str) -> WayRow:
     hardest = way.route.hardest
     return WayRow(
-        place=hardest.start.name
-        if way.route.legs[0] is hardest
-        else f"{way.route.legs[0].start.name}, at {hardest.start.name}",
+        place=way.route.legs[0].start.name,
+        # Where on the way the largest drop is, if not at once.
+        at="" if way.route.legs[0] is hardest else hardest.start.name,
         drop=length_text(hardest.drop_cm, unit="cm", units=units),
         angle="no angle" if hardest.angle is None else f"{hardest.angle:.0f}°",
         energy=landing.energy_text(way.energy_j, units),
