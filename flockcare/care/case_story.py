@@ -17,6 +17,7 @@ from flockcare.feet.cases import Case
 from flockcare.photos.models import Foot, Photo
 
 REPEATED_FROM = 2
+FEW = 3
 
 
 @dataclass(frozen=True)
@@ -73,12 +74,13 @@ class Past:
         return len(self.days)
 
     @property
-    def shortest(self) -> str:
-        return _range(min(self.days, key=lambda days: days[0]))
-
-    @property
-    def longest(self) -> str:
-        return _range(max(self.days, key=lambda days: (days[1] or days[0], days[0])))
+    def times(self) -> str:
+        """Each healed case in days while they are few, else the first, the middle and the last."""
+        days = sorted(self.days, key=lambda days: (days[1] or days[0], days[0]))
+        if len(days) <= FEW:
+            return ", ".join(map(_range, days))
+        middle = days[(len(days) - 1) // 2]
+        return f"from {_range(days[0])} to {_range(days[-1])}, half of them within {_most(middle)}"
 
 
 def _range(days: tuple[int, int | None]) -> str:
@@ -86,6 +88,11 @@ def _range(days: tuple[int, int | None]) -> str:
     if most is None:
         return f"at least {least} days"
     return f"{least} days" if least == most else f"{least}–{most} days"
+
+
+def _most(days: tuple[int, int | None]) -> str:
+    least, most = days
+    return f"{most} days" if most else f"{least} days and more"
 
 
 def past_like(case: Case, others: Iterable[Case]) -> Past:

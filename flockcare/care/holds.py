@@ -72,12 +72,13 @@ class Hold:
         return self.eggs or self.meat
 
     @property
-    def eggs_words(self) -> str:
-        return _words("eggs", self.eggs_until, self.eggs_unknown)
-
-    @property
-    def meat_words(self) -> str:
-        return _words("meat", self.meat_until, self.meat_unknown)
+    def words(self) -> str:
+        """What is held and until when, such as ``eggs held to 3 Dec 2026, that day too``."""
+        eggs = _words(self.eggs_until, self.eggs_unknown)
+        meat = _words(self.meat_until, self.meat_unknown)
+        if eggs == meat:
+            return f"eggs and meat {eggs}"
+        return "; ".join(f"{what} {how}" for what, how in (("eggs", eggs), ("meat", meat)) if how)
 
     @property
     def unknown_products(self) -> list[str]:
@@ -89,13 +90,13 @@ def product_of(step: CareStep) -> str:
     return step.product or step.get_kind_display()
 
 
-def _words(what: str, until: date | None, unknown: list) -> str:
+def _words(until: date | None, unknown: list) -> str:
     parts = []
     if until:
         parts.append(f"held to {until.day} {until:%b %Y}, that day too")
     if unknown:
-        parts.append("unknown: ask the vet or read the label")
-    return f"{what} {'; '.join(parts)}" if parts else ""
+        parts.append("unknown (ask the vet or read the label)")
+    return " and then ".join(parts)
 
 
 def holds_from(steps: Iterable[CareStep], *, today: date, zone) -> list[Hold]:

@@ -108,6 +108,10 @@ def holds(request, flock):
     return render(
         request,
         "care/holds.html",
-        {"here": "today", "holds": held, "unknown": forms},
+        {
+            "here": "today",
+            "holds": [hold for hold in held if hold.eggs_until or hold.meat_until],
+            "unknown": forms,
+        },
         status=422 if form.errors else 200,
     )

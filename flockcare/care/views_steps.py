@@ -128,8 +128,8 @@ def _tell(request, step: CareStep, deed: str) -> None:
     if step.kind in WITHHOLDING:
         hold = Hold(step.bird, timezone.localdate())
         hold.add(step, step.flock.zone)
-        if words := " · ".join(filter(None, (hold.eggs_words, hold.meat_words))):
-            messages.warning(request, f"{step.bird}: {words}.")
+        if hold.active:
+            messages.warning(request, f"{step.bird}: {hold.words}.")
     if step.bleeding == Bleeding.MUCH:
         messages.warning(
             request,

@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.utils.html import escape
 
 from flockcare.birds.models import Bird
-from flockcare.care.case_story import past_like, repeated_trouble
+from flockcare.care.case_story import Past, past_like, repeated_trouble
 from flockcare.care.medicines import NOTICES, PROHIBITED_US, prohibited_in_us
 from flockcare.care.models import KitItem
 from flockcare.care.opening import CAUTIONS
@@ -100,10 +100,12 @@ def test_similar_cases_are_counted_as_ranges(cast, birds):
     # Sore looks 10 days apart between clear looks 24 days apart, and 30 between 44.
     assert past.days == ((30, 44), (10, 24))
     assert (past.total, past.healed, past.not_healed) == (3, 2, 1)
-    assert (past.shortest, past.longest) == ("10–24 days", "30–44 days")
+    assert past.times == "10–24 days, 30–44 days"
+    many = Past(((0, 14), (7, 21), (10, 24), (30, 44), (5, None)), 0)
+    assert many.times == "from at least 5 days to 30–44 days, half of them within 21 days"
     page = cast.clients.viewer.get(case_url(cast, dill)).content.decode()
     assert "Other birds of this flock: 3 like this one." in page
-    assert "2 healed, the shortest in 10–24 days, the longest in 30–44 days." in page
+    assert "2 healed: 10–24 days, 30–44 days." in page
     assert "Dill: none like this one so far." in page
     assert "promise nothing" in page
 

@@ -83,7 +83,7 @@ def test_nothing_entered_is_unknown_and_never_none(cast, birds):
     step(cast, birds["Dill"], "medicine", days_ago=400)
     (hold,) = holds(cast)
     assert hold.eggs and hold.meat
-    assert hold.eggs_words == "eggs unknown: ask the vet or read the label"
+    assert hold.words == "eggs and meat unknown (ask the vet or read the label)"
     for name in ("list", "holds"):
         page = cast.clients.viewer.get(url(cast, name)).content.decode()
         assert "nknown" in page and "Dill" in page
