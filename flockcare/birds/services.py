@@ -4,9 +4,12 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils import timezone
 
+from flockcare.birds import leaving
 from flockcare.birds.breeds import BY_NAME
 from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.core.dates import PartialDate
 from flockcare.people import history
 
 OWN_FIGURE = "entered by a keeper"
@@ -72,10 +75,13 @@ def add_birds(*, flock, birds: list[NewBird]) -> None:
 
 @transaction.atomic
 def leave_flock(*, bird: Bird, by) -> None:
-    """Keep when and why a bird left, as set on ``bird``."""
+    """Keep when and why a bird left, as set on ``bird``; what hangs on her being here ends."""
     if not bird.left:
         raise ValidationError({"left": "Say when she left; the year is enough."})
     history.change(bird, by=by)
+    leaving.tell(
+        bird=bird, on=min(timezone.localdate(), PartialDate.parse(bird.left).last()), by=by
+    )
 
 
 @transaction.atomic

@@ -97,7 +97,7 @@ def _named(flock, code: str) -> tuple[Bird | None, str]:
 def loose(flock):
     """Photos that belong to no check: those that there is something to say about."""
     in_a_check = Check.photos.through.objects.filter(photo=OuterRef("pk"))
-    return Photo.objects.filter(~Exists(in_a_check), flock=flock)
+    return Photo.objects.filter(~Exists(in_a_check), flock=flock, of_house=False)
 
 
 def unsorted(flock):

@@ -5,7 +5,9 @@ class HousingConfig(AppConfig):
     name = "flockcare.housing"
 
     def ready(self):
-        from flockcare.birds import layers
+        from flockcare.birds import layers, leaving
         from flockcare.housing.layers import stays
+        from flockcare.housing.services import end_stays
 
         layers.register(stays)
+        leaving.register(end_stays)

@@ -23,6 +23,7 @@ from flockcare.housing.models import (
     Walk,
 )
 from flockcare.people import history
+from flockcare.photos.models import Photo
 
 # What carries a description from one state to the next; a note belongs to its own day.
 DESCRIPTION = [
@@ -154,6 +155,7 @@ def _tell(house: House, on: dt.date, told: HousingChange) -> None:
 def keep_photos(*, change: HousingChange, photos: Iterable, without: Iterable = ()) -> None:
     """Put photos to a change, and take others from it. The photos themselves stay."""
     change.photos.add(*photos)
+    Photo.objects.filter(pk__in=[photo.pk for photo in photos], bird=None).update(of_house=True)
     change.photos.remove(*without)
 
 

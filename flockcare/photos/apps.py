@@ -6,6 +6,9 @@ class PhotosConfig(AppConfig):
 
     def ready(self):
         from flockcare.birds import layers
+        from flockcare.core.management.commands.up import tidying
+        from flockcare.photos.editing import purge
         from flockcare.photos.layers import photos
 
         layers.register(photos)
+        tidying.connect(lambda **_: purge(), weak=False, dispatch_uid="photos deleted long ago")

@@ -61,6 +61,8 @@ class Photo(FlockRecord):
 
     bird = models.ForeignKey(Bird, null=True, blank=True, on_delete=models.CASCADE)
     foot = models.CharField(max_length=5, choices=Foot, blank=True, default="")
+    # A photo of a house has no bird and needs none: it is not to be sorted.
+    of_house = models.BooleanField(default=False, editable=False)
     taken = models.DateTimeField(null=True, blank=True)
     taken_precision = models.CharField(max_length=8, choices=Precision, default=Precision.UNKNOWN)
     taken_source = models.CharField(

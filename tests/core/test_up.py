@@ -1,6 +1,7 @@
 """``manage.py up``: what it prepares, where it serves and what it says."""
 
 import os
+import socket
 import stat
 import subprocess
 import sys
@@ -42,6 +43,12 @@ def until_ready(folder, *arguments) -> str:
     return printed
 
 
+def free_port() -> str:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return str(probe.getsockname()[1])
+
+
 def test_the_key_is_made_once_and_is_nobody_elses(tmp_path):
     assert up(tmp_path, "--prepare-only").returncode == 0
     key = tmp_path / "secret-key"
@@ -53,13 +60,14 @@ def test_the_key_is_made_once_and_is_nobody_elses(tmp_path):
 
 
 def test_it_serves_this_machine_only(tmp_path):
-    printed = until_ready(tmp_path, "--port", "8951")
-    assert "Open http://127.0.0.1:8951/" in printed
+    port = free_port()
+    printed = until_ready(tmp_path, "--port", port)
+    assert f"Open http://127.0.0.1:{port}/" in printed
     assert "phone" not in printed
 
 
 def test_with_lan_it_says_where_and_what_plain_http_lacks(tmp_path):
-    printed = until_ready(tmp_path, "--lan", "--port", "8952")
+    printed = until_ready(tmp_path, "--lan", "--port", free_port())
     if "in no network" in printed:
         pytest.fail("this machine has no network interface: give it one to test --lan")
     assert "On a phone in this network open http://" in printed

@@ -12,8 +12,9 @@ from django.dispatch import Signal
 
 PORT = 8000
 THREADS = 8
-# Sent once the database is ready, so that apps above this one can add to a demo installation.
+# Sent once the database is ready, so that apps above this one can do their part.
 demo_wanted = Signal()
+tidying = Signal()
 
 PLAIN_HTTP = (
     "Over plain HTTP the pages work while they are open, but a phone cannot keep them for the "
@@ -54,6 +55,7 @@ class Command(BaseCommand):
             self.stdout.write("Making the demo flock; the first time this takes a while …")
             self.stdout.flush()
             demo_wanted.send(sender=type(self))
+        tidying.send(sender=type(self))
         if not prepare_only:
             self.serve(lan=lan, port=port)
 

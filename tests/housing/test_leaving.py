@@ -1,0 +1,55 @@
+"""What ends when a bird leaves the flock, and when deleted photos are gone for good."""
+
+from datetime import date, timedelta
+
+import pytest
+from django.utils import timezone
+
+from flockcare.birds import services as bird_services
+from flockcare.core.management.commands.up import tidying
+from flockcare.feet.sorting import unsorted
+from flockcare.housing import services
+from flockcare.housing.models import House, HousingChange, Stay
+from flockcare.photos.models import Photo
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def house(cast):
+    return House.objects.create(flock=cast.flock, name="Barn")
+
+
+def photo(cast, sha256="a" * 64):
+    return Photo.objects.create(
+        flock=cast.flock, width=9, height=9, stored_bytes=9, sha256=sha256, look_hash=0
+    )
+
+
+def test_a_stay_ends_when_she_leaves(cast, birds, house):
+    dill = birds["Dill"]
+    stay = Stay.objects.create(flock=cast.flock, bird=dill, house=house, since=date(2025, 1, 1))
+    dill.left, dill.left_reason = "2026-02", "given away"
+    bird_services.leave_flock(bird=dill, by=cast.owner)
+    stay.refresh_from_db()
+    assert stay.until == date(2026, 2, 28)
+
+
+def test_a_photo_of_a_house_is_not_to_be_sorted(cast, house):
+    change = HousingChange.objects.create(
+        flock=cast.flock,
+        house=house,
+        on=date(2026, 1, 1),
+        kind=HousingChange.kind.field.choices[0][0],
+    )
+    kept, other = photo(cast), photo(cast, "b" * 64)
+    services.keep_photos(change=change, photos=[kept])
+    assert list(unsorted(cast.flock)) == [other]
+
+
+def test_photos_deleted_long_ago_go_when_it_starts(cast):
+    old, young = photo(cast), photo(cast, "b" * 64)
+    for record, days in ((old, 31), (young, 29)):
+        Photo.objects.filter(pk=record.pk).update(deleted_at=timezone.now() - timedelta(days=days))
+    tidying.send(sender=None)
+    assert list(Photo.with_deleted.values_list("pk", flat=True)) == [young.pk]
