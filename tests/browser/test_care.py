@@ -1,0 +1,156 @@
+"""Care shared by two keepers, a bird whose eggs are held, and a sign that calls for a vet."""
+
+from tests.browser.test_accessibility import problems
+
+# The promise is that the others see it within 30 seconds without loading the page anew.
+WITHIN_30_S = 30_000
+
+
+def let_pass(site, days: int) -> None:
+    site.installation.run("tests/browser/days_pass.py", str(days))
+
+
+def row(page, words: str):
+    return page.locator(f".due-row:has-text('{words}')").first
+
+
+def find_sore(page, site, bird: str, score: str, part=".foot-left .over-0") -> None:
+    page.goto(f"/f/{site.flock}/birds/{site.birds[bird]}/check/")
+    page.locator(part).tap()
+    page.locator(f".part-left label:has-text('{score}')").tap()
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector(f"text=Saved: {bird}")
+
+
+def mark(page) -> None:
+    """A sign on the window and on the list, to see whether they are still the same ones."""
+    page.wait_for_selector("#care[hx-trigger^='every']")
+    page.evaluate("window.stayed = true; document.querySelector('#care').stayed = true")
+
+
+def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
+    mine = open_phone("ada")
+    find_sore(mine, site, "Caraway", "Sore")
+    mine.locator("a:has-text('Log care')").tap()
+    mine.locator("label:has-text('dressing on')").tap()
+    mine.fill("#id_product", "gauze and wrap")
+    mine.locator("button:has-text('Log it')").tap()
+    mine.wait_for_selector("text=Logged: Caraway, left foot: dressing on, gauze and wrap.")
+
+    # The second day: one says "I'll do it", the other sees it.
+    let_pass(site, 1)
+    theirs = open_phone("ben")
+    mine.goto(f"/f/{site.flock}/today/")
+    for page in (mine, theirs):
+        row(page, "Caraway").wait_for()
+        assert "look at the dressing" in row(page, "Caraway").inner_text()
+        assert "due today" in row(page, "Caraway").inner_text()
+    mark(mine)
+    with mine.expect_response(lambda r: "/care/today/?have=" in r.url, timeout=WITHIN_30_S) as poll:
+        pass
+    # Nothing has changed: an empty answer, and the list is left alone.
+    assert poll.value.status == 204
+    assert mine.evaluate("document.querySelector('#care').stayed")
+    row(theirs, "Caraway").locator("button:has-text('I’ll do it')").tap()
+    theirs.wait_for_selector(".due-row:has-text('You said you will do it')")
+    mine.wait_for_selector(".due-row:has-text('Ben will do it')", timeout=WITHIN_30_S)
+    row(theirs, "Caraway").locator("button:has-text('Looked at')").tap()
+    theirs.wait_for_selector(".care-done:has-text('dressing looked at')")
+    mine.wait_for_selector(".care-done:has-text('dressing looked at')", timeout=WITHIN_30_S)
+    assert "Ben" in mine.locator(".care-done").inner_text()
+    assert not mine.locator(".due-row:has-text('Caraway')").count()
+    assert mine.evaluate("window.stayed")
+
+    # The third day nobody comes; on the fourth it is late, changed by mistake, and taken off.
+    let_pass(site, 2)
+    mine.reload()
+    row(mine, "Caraway").wait_for()
+    assert "1 day late" in row(mine, "Caraway").inner_text()
+    row(mine, "Caraway").locator("button:has-text('Changed')").tap()
+    mine.locator(".care-done li:has-text('Caraway') >> button:has-text('Undo')").tap()
+    mine.wait_for_selector("text=Taken back: Caraway")
+    row(mine, "Caraway").locator("button:has-text('Off')").tap()
+    mine.wait_for_selector(".care-done:has-text('dressing off')")
+    let_pass(site, 1)
+    theirs.reload()
+    theirs.wait_for_selector("#care[hx-trigger^='every']")
+    assert not theirs.locator(".due-row:has-text('Caraway')").count()
+
+
+def test_a_held_bird_is_marked_everywhere_and_when_she_leaves(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/care/birds/{site.birds['Lovage']}/step/")
+    assert not page.locator("#id_egg_days").is_visible()
+    page.locator("label:has-text('the bird herself')").tap()
+    page.locator("label:has-text('medicine as the vet said')").tap()
+    page.fill("#id_product", "drops")
+    page.fill("#id_egg_days", "7")
+    page.locator("label:has-text('the vet')").last.tap()
+    page.locator("button:has-text('Log it')").tap()
+    page.wait_for_selector("text=eggs held to")
+    page.wait_for_selector("text=meat unknown")
+    other = open_phone("ben")
+    other.wait_for_selector(".held:has-text('Lovage'):has-text('held to')")
+    other.goto(f"/f/{site.flock}/birds/{site.birds['Lovage']}/")
+    other.wait_for_selector(".held:has-text('held to')")
+    other.goto(f"/f/{site.flock}/birds/{site.birds['Lovage']}/leave/")
+    other.wait_for_selector(".held:has-text('Tell whoever takes Lovage')")
+
+
+def test_an_urgent_sign_stands_on_top_of_today(open_phone, site):
+    page = open_phone("ada")
+    find_sore(page, site, "Saffron", "Swollen")
+    page.wait_for_selector(".vet-notice:has-text('Saffron'):has-text('seen from above')")
+    page.locator(".vet-notice a:has-text('Saffron')").tap()
+    page.wait_for_selector(".advice-vet")
+    page.locator("a:has-text('Before opening it')").tap()
+    for question in range(9):
+        page.locator(".questions fieldset").nth(question).locator(
+            "label:has-text('not sure')"
+        ).tap()
+    page.locator("button:has-text('What follows from that')").tap()
+    page.wait_for_selector("text=Call a vet. Do not open it.")
+    page.locator("a:has-text('Leave it and watch')").tap()
+    page.locator("button:has-text('Log it')").tap()
+    page.wait_for_selector("text=Logged: Saffron, left foot: left and watched.")
+
+
+def test_care_works_without_script(browser, site):
+    context = browser.new_context(java_script_enabled=False, base_url=site.url)
+    context.add_cookies(
+        [{"name": "flockcare_session", "value": site.sessions["ada"], "url": site.url}]
+    )
+    page = context.new_page()
+    page.goto(f"/f/{site.flock}/care/birds/{site.birds['Chervil']}/step/?foot=right&kind=watched")
+    page.locator("button:has-text('Log it')").click()
+    assert page.locator("text=Logged: Chervil, right foot: left and watched.").count() == 1
+    page.goto(f"/f/{site.flock}/today/")
+    page.locator("a:has-text('Care that is due')").click()
+    page.locator(".row:has-text('Chervil') >> button:has-text('Undo')").first.click()
+    assert page.locator("text=Taken back: Chervil").count() == 1
+    context.close()
+
+
+def test_the_pages_of_care_have_no_accessibility_violation(open_phone, site):
+    bird = site.birds["Mace"]
+    pages = ["care/", "care/kit/", "care/kit/add/", "care/holds/", "care/calendar/", "care/rules/"]
+    pages += ["care/medicines/", "care/repeats/", f"care/birds/{bird}/"]
+    pages += [f"care/birds/{bird}/step/?kind=ointment", f"care/birds/{bird}/left/opening/"]
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/care/birds/{bird}/")
+    case = page.locator("a:has-text('This case, day by day')").get_attribute("href")
+    pages.append(case.removeprefix(f"/f/{site.flock}/"))
+    found = {}
+    for scheme in ("light", "dark"):
+        page = open_phone("ada", scheme=scheme)
+        for path in pages:
+            page.goto(f"/f/{site.flock}/{path}")
+            wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+            assert wide <= 0, f"{path} is {wide} px wider than the screen"
+            if list_ := problems(page):
+                found[path, scheme] = list_
+        page.goto(f"/f/{site.flock}/care/calendar/")
+        page.locator("button:has-text('Make a')").tap()
+        page.wait_for_selector("#address")
+        assert not problems(page)
+    assert not found
