@@ -7,7 +7,7 @@ import json
 import os
 import sys
 import uuid
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import django
@@ -23,6 +23,7 @@ from django.utils import timezone  # noqa: E402
 from flockcare.birds.models import BandColour, Bird  # noqa: E402
 from flockcare.feet import services  # noqa: E402
 from flockcare.feet.models import FootFinding  # noqa: E402
+from flockcare.housing.models import Feature, FeatureState, House, Stay  # noqa: E402
 from flockcare.people.models import Membership  # noqa: E402
 from flockcare.people.services import add_keeper, start_flock  # noqa: E402
 
@@ -69,10 +70,20 @@ def main():
         birds[name] = str(bird.pk)
         for days_ago in range(90, 15, -14):
             check(flock, bird, owner, days_ago=days_ago, left=int(name == "Mace" and days_ago < 40))
+    house = House.objects.create(flock=flock, name="Barn")
+    for name, kind, height in (("Top bar", "roost", 120), ("Yard", "landing", 0)):
+        feature = Feature.objects.create(flock=flock, house=house, name=name, kind=kind)
+        FeatureState.objects.create(
+            flock=flock, feature=feature, since=date(2024, 1, 1), height_cm=height, run_cm=60
+        )
+    Stay.objects.bulk_create(
+        Stay(flock=flock, house=house, bird=bird) for bird in flock.bird_set.all()
+    )
     json.dump(
         {
             "flock": str(flock.pk),
             "birds": birds,
+            "house": str(house.pk),
             "sessions": {"ada": session_of(owner), "ben": session_of(keeper)},
             "password": PASSWORD,
         },

@@ -14,6 +14,33 @@ PAGES = [
     "birds/{bird}/edit/",
     "birds/{bird}/check/",
     "birds/{bird}/weighings/",
+    "birds/breeds/",
+    "photos/series/{bird}/left/",
+    "photos/cards/",
+    "photos/space/",
+    "sort/",
+    "houses/",
+    "houses/add/",
+    "houses/move/",
+    "houses/{house}/",
+    "houses/{house}/change/",
+    "houses/{house}/correct/",
+    "houses/{house}/walk/",
+    "houses/{house}/landing/",
+    "houses/{house}/what-if/",
+    "houses/birds/{bird}/",
+    "care/",
+    "care/birds/{bird}/",
+    "care/birds/{bird}/step/",
+    "care/birds/{bird}/left/opening/",
+    "care/repeats/",
+    "care/holds/",
+    "care/kit/",
+    "care/calendar/",
+    "care/rules/",
+    "care/medicines/",
+    "trends/",
+    "trends/cases/",
     "round/",
     "scales/",
     "more/",
@@ -37,7 +64,7 @@ def test_pages_of_the_flock(open_phone, site, viewport, scheme):
     page = open_phone("ada", viewport=viewport, scheme=scheme)
     found = {}
     for path in PAGES:
-        page.goto(f"/f/{site.flock}/{path.format(bird=site.birds['Mace'])}")
+        page.goto(f"/f/{site.flock}/{path.format(bird=site.birds['Mace'], house=site.house)}")
         wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
         assert wide <= 0, f"{path} is {wide} px wider than the screen"
         if list_ := problems(page):
