@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 from flockcare.analysis import limits
-from flockcare.analysis.change import match_changes, scan_pairs
+from flockcare.analysis.change import ChangeScan, match_changes, scan_pairs
+from flockcare.analysis.episodes import PairArrays
 from flockcare.trends import words
+from flockcare.trends.dealing import hen_gaps, luck_of_scan, seen_days
 from flockcare.trends.report import ChangeAnswer, ScanAnswer, Window
 from flockcare.trends.watch import Watch
 
@@ -14,7 +17,7 @@ SIMULATIONS = 1999
 
 
 def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
-    found = scan_pairs(watch.pairs, SIMULATIONS, birds=watch.bird)
+    found = _located(watch)
     told = found.refusal is None and found.p <= limits.SIGN_LEVEL
     inside: tuple[ChangeAnswer, ...] = ()
     if found.refusal is None:
@@ -23,7 +26,9 @@ def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
         )
         inside = tuple(c for c in changes if any(first <= day <= last for day in c.days))
     days = {day.toordinal() for change in changes for day in change.days}
-    matches = match_changes(watch.pairs, days)
+    pairs = watch.pairs
+    gaps = hen_gaps(watch.bird, pairs.left, pairs.right, pairs.affected)
+    matches = match_changes(PairArrays(*gaps), days)
 
     def day(ordinal: int | None) -> dt.date | None:
         return None if ordinal is None else dt.date.fromordinal(ordinal)
@@ -44,6 +49,18 @@ def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
         refusal=found.refusal,
         sentences=tuple(_sentences(found, told, inside, matches, bool(changes))),
     )
+
+
+def _located(watch: Watch) -> ChangeScan:
+    """The likeliest day, on gaps cut to the days of which a sore would have lasted to the look;
+    p by dealing out each bird's cases anew, which `scan_pairs` by itself does not do."""
+    pairs = watch.pairs
+    left = pairs.right - seen_days(watch.width, watch.curve)
+    found = scan_pairs(replace(pairs, left=left), simulations=0)
+    if found.refusal:
+        return found
+    columns = (watch.bird, pairs.left, pairs.right, pairs.affected)
+    return replace(found, p=luck_of_scan(*columns, watch.curve, SIMULATIONS))
 
 
 def _window(one, changes) -> Window:

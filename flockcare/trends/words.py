@@ -238,5 +238,6 @@ def inside_sentence(names: Sequence[str]) -> str:
 def windows_sentence(days: int, share: float, inside: int, cases: int) -> str:
     return (
         f"The {days} days after every change together cover {share:.0%} of the time watched, so "
-        f"luck alone would put {share:.0%} of the cases there; {inside} of {cases} are."
+        f"luck alone would put {share:.0%} of the cases there; {inside} of {cases} are (both feet "
+        "at once counted once)."
     )
