@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from django.core.files.storage import default_storage
 from django.core.management import CommandError, call_command
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -35,6 +35,9 @@ from tests.reports.exchanges import (
     there_and_back,
 )
 from tests.reports.folders import picture, write_folder, write_zip
+
+# How long an example takes says nothing about what is read; a busy machine takes its time.
+unhurried = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 AWKWARD = [
     "=1+1",
@@ -59,6 +62,7 @@ def flock(db):
 # --- Text in cells
 
 
+@unhurried
 @given(st.text(alphabet=st.sampled_from("'=+-@\t\ra ;,\"\n")))
 def test_the_reader_undoes_exactly_what_guards_against_formulas(text):
     assert unguard(guard(text)) == text
@@ -90,6 +94,7 @@ cell = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0")
 note = st.one_of(cell, st.text("'=+-@\t\r\n\",; a"))
 
 
+@unhurried
 @given(st.lists(note, min_size=1))
 def test_every_text_is_read_as_it_was_written(notes):
     columns = FILES["care.csv"].all
