@@ -19,7 +19,8 @@ _GUARDED = re.compile(r"'+[=+\-@\t\r]")
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _CLOCK = re.compile(r"\d{1,2}:\d\d(:\d\d)?([+-]\d\d:\d\d)?")
 _INTEGER = re.compile(r"[+-]?\d{1,15}(\.0+)?")
-_NUMBER = re.compile(r"[+-]?\d{1,15}(\.\d{1,15})?")
+# Room for every figure of a number that was worked out, such as a third of an inch in cm.
+_NUMBER = re.compile(r"[+-]?\d{1,15}(\.\d{1,30})?")
 
 
 def guard(text: str) -> str:

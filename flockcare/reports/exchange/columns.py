@@ -40,6 +40,11 @@ FILES = {
             *("house", "feature", "kind", "from", "height_cm", "run_cm", "length_cm", "width_mm"),
             *("edge", "material", "cover", "bedding", "bedding_depth_cm", "damp", "note"),
         ),
+        (
+            *("breadth_cm", "spacing_cm", "wall_cm", "surface", "moisture_percent", "gone"),
+            # Only in a row about the house itself, which has no feature.
+            *("floor_length_cm", "floor_width_cm"),
+        ),
     ),
     "stays.csv": Columns(("bird", "house", "from", "to")),
     "checks.csv": Columns(
@@ -80,5 +85,5 @@ FILES = {
 LONG_TEXT = {"note", "traits", "left_note", "dropped_because"}
 FREE_TEXT = LONG_TEXT | {
     *("bird", "name", "band", "breed", "breed_source", "house", "feature", "edge", "material"),
-    *("cover", "bedding", "product", "keeper", "item", "unit"),
+    *("cover", "bedding", "surface", "product", "keeper", "item", "unit"),
 }

@@ -1,19 +1,34 @@
 """Houses, what is in them from when on, and who lived where."""
 
+from collections import defaultdict
+
 from flockcare.housing.models import Feature, FeatureState, House, Stay
+from flockcare.housing.services import overlap, span
 from flockcare.reports.exchange import cells
 from flockcare.reports.exchange.columns import FILES
 from flockcare.reports.exchange.rows import KEYS, feature_cells, stay_cells
 
 FILE = "housing.csv"
-STATE = FeatureState._meta.get_field
+HOUSE, STATE = House._meta.get_field, FeatureState._meta.get_field
 
-_house_name = cells.for_field(House._meta.get_field("name"))
-_house_note = cells.for_field(House._meta.get_field("note"))
+_house_name = cells.for_field(HOUSE("name"))
+_of_house = {
+    "note": cells.for_field(HOUSE("note")),
+    "floor_length_cm": cells.for_field(HOUSE("floor_length_cm"), cells.real),
+    "floor_width_cm": cells.for_field(HOUSE("floor_width_cm"), cells.real),
+}
+_house_words = {
+    "note": "note",
+    "floor_length_cm": "length of the floor",
+    "floor_width_cm": "width of the floor",
+}
 _feature_name = cells.for_field(Feature._meta.get_field("name"))
 _kind = cells.for_field(Feature._meta.get_field("kind"))
-_MEASURES = ("height_cm", "run_cm", "length_cm", "width_mm", "bedding_depth_cm")
-_WORDS = ("edge", "material", "cover", "bedding", "damp", "note")
+_MEASURES = (
+    *("height_cm", "run_cm", "length_cm", "width_mm", "bedding_depth_cm"),
+    *("breadth_cm", "spacing_cm", "wall_cm", "moisture_percent"),
+)
+_WORDS = ("edge", "material", "cover", "bedding", "damp", "note", "surface")
 _measures = {name: cells.for_field(STATE(name), cells.real) for name in _MEASURES}
 _words = {name: cells.for_field(STATE(name)) for name in _WORDS}
 
@@ -59,15 +74,17 @@ def _house(work, row) -> House | None:
 
 def _about_the_house(row, house) -> None:
     for column in FILES[FILE].all:
-        if row.text(column) and column not in ("house", "feature", "note"):
+        if row.text(column) and column not in ("house", "feature", *_of_house):
             row.wrong("feature", f"Say which feature of the house “{column}” is about.")
             return
-    note = row.get("note", _house_note, "")
-    if house is None or not note or note == house.note:
-        return
-    if house.note or not house._state.adding:
-        row.wrong("note", "In the flock this house has another note. Change it in the app.")
-    house.note = note
+    for column, read in _of_house.items():
+        told = row.get(column, read)
+        if house is None or told in (None, getattr(house, column)):
+            continue
+        if getattr(house, column) not in (None, "") or not house._state.adding:
+            words = _house_words[column]
+            row.wrong(column, f"In the flock this house has another {words}. Change it in the app.")
+        setattr(house, column, told)
 
 
 def _feature(work, row, house, features) -> Feature | None:
@@ -88,12 +105,19 @@ def _state(work, row, feature) -> FeatureState | None:
     since = row.get("from", cells.day)
     values = {name: row.get(name, read) for name, read in _measures.items()}
     words = {name: row.get(name, read, "") for name, read in _words.items()}
+    gone = row.get("gone", cells.yes_or_no, False)
+    for column in ("floor_length_cm", "floor_width_cm"):
+        if row.text(column):
+            row.wrong(column, "This is about the house: put it into a row without a feature.")
     if since is None:
-        described = next((name for name in (*_MEASURES, *_WORDS) if row.text(name)), None)
+        told = [name for name in (*_MEASURES, *_WORDS) if row.text(name)] + ["gone"] * gone
+        described = told[0] if told else None
         if described and not row.text("from"):
             row.wrong("from", f"Say from when on “{described}” was so.")
         return None
-    return FeatureState(flock=work.flock, feature=feature, since=since, **values, **words)
+    return FeatureState(
+        flock=work.flock, feature=feature, since=since, gone=gone, **values, **words
+    )
 
 
 def _plan_state(work, row, feature, state, states) -> None:
@@ -114,13 +138,25 @@ def check_stays(work) -> None:
         since, until = row.get("from", cells.day), row.get("to", cells.day)
         if since and until and until < since:
             row.wrong("to", "She cannot leave the house before she moved in.")
-        return Stay(flock=work.flock, bird=bird, house=house, since=since, until=until)
+        return row, Stay(flock=work.flock, bird=bird, house=house, since=since, until=until)
 
     planned = work.read("stays.csv").each(build)
     existing = Stay.objects.filter(flock=work.flock).select_related("house") if planned else []
     new = work.add_unless_there(
         "stays.csv",
-        [(tuple(stay_cells(stay, KEYS)), stay) for stay in planned],
+        [(tuple(stay_cells(stay, KEYS)), (row, stay)) for row, stay in planned],
         [(tuple(stay_cells(stay, KEYS)), stay) for stay in existing],
     )
-    work.plan.add(*new)
+    _one_house_at_a_time(existing, new)
+    work.plan.add(*(stay for _, stay in new))
+
+
+def _one_house_at_a_time(existing, new) -> None:
+    stays = defaultdict(list)
+    for stay in existing:
+        stays[stay.bird_id].append(stay)
+    for row, stay in new:
+        other = next((one for one in stays[stay.bird_id] if overlap(one, stay)), None)
+        if other:
+            row.wrong("from", f"She lived in {other.house} at that time: {span(other)}.")
+        stays[stay.bird_id].append(stay)

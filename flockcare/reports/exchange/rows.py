@@ -5,7 +5,7 @@
 
 from flockcare.photos.models import Foot, Precision
 from flockcare.reports.exchange.cells import NOON, clock_text, day_text, number_text
-from flockcare.reports.exchange.columns import SIGNS, SITE_SEPARATOR
+from flockcare.reports.exchange.columns import FILES, SIGNS, SITE_SEPARATOR
 
 
 class _Keys(dict):
@@ -48,14 +48,15 @@ def stay_cells(stay, birds) -> list[str]:
 
 def house_cells(house) -> list[str]:
     """A row about the house itself has no feature."""
-    return [house.name, *[""] * 13, house.note]
+    floor = [number_text(house.floor_length_cm), number_text(house.floor_width_cm)]
+    return [house.name, *[""] * 13, house.note, *[""] * 6, *floor]
 
 
 def feature_cells(feature, state=None) -> list[str]:
     """A feature in one of its states; without a state only that it exists."""
     start = [feature.house.name, feature.name, feature.kind]
     if state is None:
-        return [*start, *[""] * 12]
+        return [*start, *[""] * (len(FILES["housing.csv"].all) - len(start))]
     return [
         *start,
         day_text(state.since),
@@ -68,6 +69,11 @@ def feature_cells(feature, state=None) -> list[str]:
         number_text(state.bedding_depth_cm),
         state.damp,
         state.note,
+        *(number_text(getattr(state, name)) for name in ("breadth_cm", "spacing_cm", "wall_cm")),
+        state.surface,
+        number_text(state.moisture_percent),
+        "yes" if state.gone else "",
+        *("", ""),
     ]
 
 

@@ -103,8 +103,9 @@ def _housing_rows(flock) -> Iterator[list[str]]:
     ):
         features[feature.house_id].append(feature)
     for house in House.objects.filter(flock=flock):
-        if house.note or not features[house.pk]:
-            yield rows.house_cells(house)
+        about_it = rows.house_cells(house)
+        if any(about_it[1:]) or not features[house.pk]:
+            yield about_it
         for feature in features[house.pk]:
             for state in feature.states.all() or [None]:
                 yield rows.feature_cells(feature, state)
