@@ -4,6 +4,7 @@ The model is the source of the figures here; the comparisons of rates are done b
 """
 
 import datetime as dt
+import hashlib
 import json
 from functools import cache
 
@@ -18,7 +19,7 @@ from flockcare.feet.models import Check, FootFinding
 from flockcare.housing.models import FeatureState
 from flockcare.people.models import Flock, Keeper, Membership
 from flockcare.people.services import add_keeper
-from flockcare.photos.models import Photo
+from flockcare.photos.models import Measurement, Photo
 from flockcare.photos.scale import read_card
 from flockcare.reports.demo import load, photos
 from flockcare.reports.demo.cast import CART_SHED, HENS, ORCHARD
@@ -187,6 +188,26 @@ def test_the_photos_show_what_their_truth_says(demo):
     for fact in with_card:
         view = read_card(Image.open(folder / fact["file"]))
         assert view.code == str(Bird.objects.get(name=fact["bird"]).pk)
+
+
+def test_the_photos_with_a_card_are_measured(demo, monkeypatch):
+    """The true areas are known, since the pictures are painted."""
+    monkeypatch.setattr(photos, "PHOTOS", 14)
+    load.load_demo(TODAY)
+    folder = demo.DATA_DIR / "demo-records"
+    truth = [fact for fact in json.loads((folder / photos.TRUTH).read_text()) if fact["card"]]
+    measured = {
+        measurement.photo.sha256: measurement
+        for measurement in Measurement.objects.select_related("photo")
+    }
+    inside = 0
+    for fact in truth:
+        sent = hashlib.sha256((folder / fact["file"]).read_bytes()).hexdigest()
+        if found := measured.get(sent):
+            off = abs(found.area_mm2 - fact["area_mm2"])
+            inside += off <= found.relative_area_error * found.area_mm2
+    assert len(measured) >= 0.8 * len(truth) >= 4
+    assert inside >= 0.8 * len(measured)
 
 
 def test_a_demo_that_was_cut_off_is_made_anew(demo, monkeypatch):

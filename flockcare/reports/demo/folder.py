@@ -130,6 +130,7 @@ def _finding(sore: Sore, on: dt.date) -> dict:
 
 
 def _step(step) -> dict:
+    egg_days, meat_days, days_from = step.days_without or ("", "", "")
     return {
         "bird": step.hen.name,
         "date": step.on.isoformat(),
@@ -140,4 +141,7 @@ def _step(step) -> dict:
         "keeper": step.keeper,
         "next_due": str(step.next_due or ""),
         "note": step.note,
+        "egg_days": str(egg_days),
+        "meat_days": str(meat_days),
+        "days_from": days_from,
     }

@@ -1,6 +1,8 @@
 """Fills an empty demo installation: three keepers, and the flock through the records exchange."""
 
 import datetime as dt
+import hashlib
+import json
 from pathlib import Path
 
 from django.conf import settings
@@ -10,11 +12,14 @@ from flockcare.birds.models import Bird, Breed
 from flockcare.housing.models import House, Stay
 from flockcare.people.models import Flock, Keeper, Membership, Role
 from flockcare.people.services import add_keeper, start_flock
+from flockcare.photos import measuring
 from flockcare.photos.models import Photo
+from flockcare.photos.outline import NoOutline
+from flockcare.photos.scale import CannotMeasure
 from flockcare.reports import exchange
 from flockcare.reports.demo.folder import write_records
 from flockcare.reports.demo.model import live
-from flockcare.reports.demo.photos import write_photos
+from flockcare.reports.demo.photos import TRUTH, write_photos
 
 FLOCK = "Thistle Yard"
 TIME_ZONE = "Europe/London"
@@ -46,6 +51,7 @@ def load_demo(today: dt.date) -> Flock:
     codes = {bird.name: str(bird.pk) for bird in Bird.objects.filter(flock=flock)}
     write_photos(history, folder, codes)
     _bring_in(folder, flock, now)
+    _measure(folder, flock)
     return flock
 
 
@@ -72,6 +78,27 @@ def _keepers_and_flock() -> Flock:
 
 def _bring_in(folder: Path, flock: Flock, now: dt.datetime) -> None:
     exchange.apply(exchange.check(exchange.read_folder(folder), flock, now=now))
+
+
+def _measure(folder: Path, flock: Flock) -> None:
+    """Measure the photos with a card in them as a keeper does: a tap on the middle of the sore.
+
+    Nothing is taken from the truth but where to tap, so the areas are off as they would be.
+    """
+    photos = {photo.sha256: photo for photo in Photo.objects.filter(flock=flock)}
+    for fact in json.loads((folder / TRUTH).read_text()):
+        if not fact["card"]:
+            continue
+        file = (folder / fact["file"]).read_bytes()
+        photo = photos[hashlib.sha256(file).hexdigest()]
+        try:
+            scale = measuring.card_scale(measuring.card_reading(photo))
+            outline = measuring.suggest(photo, fact["middle_px"], scale)
+            measuring.measure(
+                photo=photo, keeper=photo.keeper, scale=scale, outline=outline, now=photo.taken
+            )
+        except (CannotMeasure, NoOutline):
+            continue
 
 
 @transaction.atomic

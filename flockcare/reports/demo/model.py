@@ -73,6 +73,10 @@ class Look:
     note: str = ""
 
 
+# Numbers of this story only. Real ones come from the vet or the label.
+DAYS_WITHOUT = {"medicine": (14, 28, "vet"), "ointment": (0, 0, "label")}
+
+
 @dataclass(frozen=True)
 class Step:
     hen: Hen
@@ -84,6 +88,11 @@ class Step:
     product: str = ""
     next_due: dt.date | None = None
     note: str = ""
+
+    @property
+    def days_without(self) -> tuple[int, int, str] | None:
+        """Days without her eggs and meat and who said so: invented, as everything here."""
+        return DAYS_WITHOUT.get(self.kind)
 
 
 @dataclass

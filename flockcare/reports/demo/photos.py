@@ -107,6 +107,7 @@ def _paint(shot: Shot, number: int, path: Path, code: str) -> dict:
         "mm_per_px": round(painted.mm_per_px, 5),
         "tilt_degrees": round(tilt, 1),
         "card": shot.card,
+        "middle_px": [round(float(at), 1) for at in painted.outline_px.mean(axis=0)],
     }
 
 
