@@ -214,6 +214,7 @@ class CareStep(FlockRecord):
         indexes = [
             models.Index(fields=["bird", "-at"], name="care_of_a_bird"),
             models.Index(fields=["flock", "-at"], name="care_of_a_flock"),
+            models.Index(fields=["flock", "-changed_at"], name="care_changed_last"),
         ]
 
     def __str__(self):

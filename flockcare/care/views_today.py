@@ -2,7 +2,7 @@
 
 import hashlib
 
-from django.db.models import Count, Max, OuterRef, Q, Subquery
+from django.db.models import Max, OuterRef, Q, Subquery
 from django.http import HttpResponse, HttpResponseNotModified
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -101,22 +101,25 @@ def _today(request, flock, *, ahead=False) -> dict:
 
 
 def _state(request, flock) -> str:
-    """A name for all that the piece shows; one query. A new day makes it another one."""
+    """A name for all that the piece shows; one query, from the ends of indexes.
 
-    def of(model, value, **narrowed):
-        rows = model.objects.filter(flock=OuterRef("pk"), **narrowed).order_by()
-        return Subquery(rows.values("flock").annotate(value=value).values("value"))
+    Whatever is changed or taken back leaves a revision; a new day makes it another one.
+    """
+    hers = {"flock": OuterRef("pk")}
 
+    def newest(model, field, **narrowed):
+        rows = model.objects.filter(**hers, **narrowed).order_by(f"-{field}")
+        return Subquery(rows.values(field)[:1])
+
+    looks = Check.objects.filter(**hers, at__gte=timezone.now() - FOLLOWED).order_by()
     row = (
         Flock.objects.filter(pk=flock.pk)
         .values_list(
-            of(CareStep, Count("pk")),
-            of(CareStep, Max("changed_at")),
-            of(Check, Count("pk")),
-            of(Check, Max("received_at")),
-            of(Measurement, Max("at")),
-            of(Bird, Count("pk"), left=""),
-            of(Revision, Max("pk")),
+            newest(CareStep, "changed_at"),
+            Subquery(looks.values("flock").annotate(at=Max("received_at")).values("at")),
+            newest(Measurement, "at"),
+            newest(Revision, "pk"),
+            newest(Bird, "created_at", left=""),
         )
         .get()
     )

@@ -5,8 +5,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from flockcare.birds.models import Bird
+from flockcare.birds.services import leave_flock
 from flockcare.care.models import CareStep
-from tests.care.steps import day, look, step, url
+from tests.care.steps import day, look, step, today, url
 
 pytestmark = pytest.mark.django_db
 
@@ -59,7 +60,8 @@ def test_every_change_is_seen_by_the_other_keeper(cast, birds, deed):
     elif deed == "a check":
         look(cast, birds["Mace"], left={"score": 2})
     elif deed == "a bird that left":
-        Bird.objects.filter(name="Dill").update(left="2026", left_reason="died")
+        birds["Dill"].left, birds["Dill"].left_reason = str(today()), "died"
+        leave_flock(bird=birds["Dill"], by=cast.keeper)
     else:
         client.post(url(cast, "drop", due.pk), {"because": "Healed."})
     after = piece(cast.clients.owner, cast, f"?have={tag_of(before)}")
