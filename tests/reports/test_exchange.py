@@ -788,6 +788,30 @@ def test_a_score_that_contradicts_the_check_is_refused(flock, tmp_path):
     assert "says 1" in text and "says nothing about this foot" in text
 
 
+def test_photos_come_back_with_their_steps_of_care(flock, tmp_path):
+    steps = [
+        {"bird": "Sage", "date": "2024-01-05", "time": "17:00", "kind": kind, "foot": "left"}
+        for kind in ("soaked", "ointment", "rinsed")
+    ]
+    root = _with_photos(
+        tmp_path,
+        _photo(0, foot="left", care="2024-01-05 17:00 soaked; 2024-01-05 17:00 ointment"),
+        care=steps,
+    )
+    bring_in(root, flock)
+    photo = Photo.objects.get()
+    assert sorted(photo.care_steps.values_list("kind", flat=True)) == ["ointment", "soaked"]
+    first, second = there_and_back(flock, tmp_path)
+    assert first == second
+    assert Photo.objects.get(flock__name="The other yard").care_steps.count() == 2
+
+
+def test_a_step_that_a_photo_names_must_be_there(flock, tmp_path):
+    rows = _with_photos(tmp_path, _photo(0, care="2024-01-05 17:00 soaked"))
+    *places, text = problems_of(rows, flock)
+    assert places == [("photos.csv", 2, "care")] and "She has no step of care" in text
+
+
 def test_photos_come_back_with_their_checks(flock, tmp_path):
     checks = [
         {"bird": "Sage", "date": "2024-01-05", "left_score": "1"},

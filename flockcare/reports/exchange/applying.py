@@ -2,6 +2,7 @@
 
 from django.db import IntegrityError, transaction
 
+from flockcare.care.models import CareStep
 from flockcare.feet.models import Check
 from flockcare.people.models import Keeper, Membership, Role
 from flockcare.photos.services import remove
@@ -34,7 +35,10 @@ def _save(plan, owner) -> None:
             Membership.objects.create(flock=plan.flock, keeper=owner, role=Role.OWNER)
     for model, records in plan.new.items():
         model.objects.bulk_create(records)
-    through = Check.photos.through
-    through.objects.bulk_create(
-        through(check_id=check.pk, photo_id=photo.pk) for check, photo in plan.attached
-    )
+    for model in (Check, CareStep):
+        through, record = model.photos.through, f"{model._meta.model_name}_id"
+        through.objects.bulk_create(
+            through(**{record: kept.pk, "photo_id": photo.pk})
+            for kept, photo in plan.attached
+            if isinstance(kept, model)
+        )

@@ -37,7 +37,7 @@ class Plan:
             )
         }
     )
-    attached: list[tuple[Check, Photo]] = field(default_factory=list)
+    attached: list[tuple[Check | CareStep, Photo]] = field(default_factory=list)
     pictures: Pictures = field(default_factory=Pictures)
     rows: dict[str, int] = field(default_factory=dict)
     already_there: Counter = field(default_factory=Counter)

@@ -14,6 +14,7 @@ from pathlib import Path
 from django.core.files import File
 from django.core.files.storage import default_storage
 
+from flockcare.care.models import CareStep
 from flockcare.core.dates import PartialDate
 from flockcare.feet.models import Check, FootFinding
 from flockcare.photos.intake import MAX_BYTES, RefusedPhoto, take_in
@@ -21,7 +22,13 @@ from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.services import prepare, remove
 from flockcare.reports.exchange import cells
 from flockcare.reports.exchange.looks import score as read_score
-from flockcare.reports.exchange.rows import KEYS, check_day_and_time, photo_cells, taken_text
+from flockcare.reports.exchange.rows import (
+    KEYS,
+    check_day_and_time,
+    photo_cells,
+    step_moment,
+    taken_text,
+)
 
 FILE = "photos.csv"
 NO_CHECK = "none"
@@ -66,6 +73,7 @@ class _Candidate:
     photo: Photo
     score: int | None
     check: str
+    care: str
 
     def day(self, zone) -> str:
         """The day it was taken, empty when that is not known to the day."""
@@ -82,6 +90,26 @@ def check_photos(work) -> None:
     candidates = [candidate for candidate in candidates if candidate]
     if candidates:
         _Checks(work).attach(candidates)
+        _attach_to_steps(work, [one for one in candidates if one.care])
+
+
+def _attach_to_steps(work, candidates) -> None:
+    if not candidates:
+        return
+    steps = {
+        (step.bird_id, step_moment(step, work.zone)): step
+        for step in (
+            *CareStep.objects.filter(flock=work.flock).select_related("keeper", "item"),
+            *work.plan.new[CareStep],
+        )
+    }
+    for candidate in candidates:
+        for moment in candidate.care.split(";"):
+            step = steps.get((candidate.photo.bird_id, moment.strip()))
+            if step:
+                work.plan.attached.append((step, candidate.photo))
+            else:
+                candidate.row.wrong("care", f"She has no step of care “{moment.strip()}”.")
 
 
 def _photo(work, row, existing, in_file) -> _Candidate | None:
@@ -105,7 +133,7 @@ def _photo(work, row, existing, in_file) -> _Candidate | None:
     photo.sha256 = sha256
     work.plan.add(photo)
     work.plan.pictures.keep(files)
-    return _Candidate(row, photo, value, row.text("check"))
+    return _Candidate(row, photo, value, row.text("check"), row.text("care"))
 
 
 def _details(work, row) -> dict:

@@ -178,7 +178,13 @@ def taken_text(photo, zone) -> str:
     return local.strftime(_TAKEN[photo.taken_precision])
 
 
-def photo_cells(photo, birds, zone, *, file="", score="", check="") -> list[str]:
+def step_moment(step, zone) -> str:
+    """How a photo names the step of care that it was taken with."""
+    day, clock, _, kind = care_cells(step, KEYS, zone)[1:5]
+    return " ".join(filter(None, (day, clock, kind)))
+
+
+def photo_cells(photo, birds, zone, *, file="", score="", check="", care="") -> list[str]:
     return [
         file,
         birds[photo.bird_id] if photo.bird_id else "",
@@ -189,4 +195,5 @@ def photo_cells(photo, birds, zone, *, file="", score="", check="") -> list[str]
         photo.taken_source,
         check,
         photo.sha256,
+        care,
     ]

@@ -119,6 +119,10 @@ def _photo_rows(flock, labels, zone) -> list[tuple[list[str], str]]:
     links = Check.photos.through.objects.filter(photo__flock=flock)
     for link in links.select_related("check__keeper").prefetch_related("check__findings"):
         checks[link.photo_id].append(link.check)
+    steps = defaultdict(list)
+    links = CareStep.photos.through.objects.filter(photo__flock=flock)
+    for link in links.select_related("carestep__keeper", "carestep__item"):
+        steps[link.photo_id].append(rows.step_moment(link.carestep, zone))
     found, names = [], set()
     for photo in Photo.objects.filter(flock=flock).order_by("sha256"):
         hers = [check for check in checks[photo.pk] if check.bird_id == photo.bird_id]
@@ -130,6 +134,7 @@ def _photo_rows(flock, labels, zone) -> list[tuple[list[str], str]]:
             file=_file_name(photo, labels, zone, names),
             score=_score(hers, photo.foot),
             check=";".join(moments) or NO_CHECK,
+            care=";".join(sorted(steps[photo.pk])),
         )
         found.append((cells, photo.path()))
     return found
