@@ -1,6 +1,6 @@
 """The steps of care of a bird, for her timeline."""
 
-from flockcare.birds.layers import Mark, Window
+from flockcare.birds.layers import Mark, Window, urls_of
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep, StepKind
 from flockcare.photos.models import Foot
@@ -10,10 +10,11 @@ _BY_A_VET = {StepKind.VET, StepKind.MEDICINE}
 
 def care_steps(bird: Bird, window: Window) -> list[Mark]:
     start, end = window.moments
+    url_of = urls_of("care:step", bird.flock_id)
     rows = (
         CareStep.objects.filter(bird=bird, at__gte=start, at__lt=end)
         .order_by("at")
-        .values_list("at", "foot", "kind", "product", "note", "keeper__name", "keeper_name")
+        .values_list("pk", "at", "foot", "kind", "product", "note", "keeper__name", "keeper_name")
     )
     return [
         Mark(
@@ -21,9 +22,10 @@ def care_steps(bird: Bird, window: Window) -> list[Mark]:
             lane="care",
             kind="vet" if kind in _BY_A_VET else "care",
             label=_words(foot, kind, product, note),
+            url=url_of(pk),
             by=keeper or name,
         )
-        for at, foot, kind, product, note, keeper, name in rows
+        for pk, at, foot, kind, product, note, keeper, name in rows
     ]
 
 

@@ -52,6 +52,7 @@ def case(request, flock, bird_id, foot, check_id):
     )
     photos = Photo.objects.filter(bird=bird, foot=foot, taken__gte=since)
     others = [one for one in all_cases if one.bird_id != bird.pk]
+    open_now = found.current and not bird.left
     return render(
         request,
         "care/case.html",
@@ -61,9 +62,9 @@ def case(request, flock, bird_id, foot, check_id):
             "foot": foot,
             "foot_words": Foot(foot).label,
             "case": found,
-            "advised": advise_foot(looks, foot, now=now, case=found) if found.current else None,
+            "advised": advise_foot(looks, foot, now=now, case=found) if open_now else None,
             "limits": LIMITS,
-            "dues": open_dues(flock, now=now, bird=bird, foot=foot) if found.current else [],
+            "dues": open_dues(flock, now=now, bird=bird, foot=foot) if open_now else [],
             "events": events(
                 found, looks=looks.findings(foot), steps=steps, photos=photos, zone=flock.zone
             ),

@@ -12,6 +12,7 @@ from flockcare.birds.models import Bird
 from flockcare.care import services
 from flockcare.care.forms import DropForm, StepForm, posted
 from flockcare.care.holds import Hold
+from flockcare.care.medicines import prohibited_in_us
 from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind
 from flockcare.care.views_today import back_or_piece
 from flockcare.people.access import flock_view
@@ -130,6 +131,12 @@ def _tell(request, step: CareStep, deed: str) -> None:
         hold.add(step, step.flock.zone)
         if hold.active:
             messages.warning(request, f"{step.bird}: {hold.words}.")
+        if drug := prohibited_in_us(step.product):
+            messages.warning(
+                request,
+                f"{drug.name}: not allowed in laying hens in the United States (21 CFR 530.41), "
+                "and maybe not where you are. Ask your vet.",
+            )
     if step.bleeding == Bleeding.MUCH:
         messages.warning(
             request,

@@ -147,10 +147,11 @@ def bird(request, flock, bird_id):
     now = timezone.now()
     cases = cases_of_bird(bird)
     steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
+    current = [case for case in cases if case.current and not bird.left]
     context = {
         "here": "birds",
         "bird": bird,
-        "advised": advise_cases(bird, [case for case in cases if case.current], now=now),
+        "advised": advise_cases(bird, current, now=now),
         "dues": open_dues(flock, now=now, bird=bird),
         "holds": open_holds(flock, now=now, bird=bird),
         "steps": steps[:LAST_STEPS],

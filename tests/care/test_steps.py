@@ -181,6 +181,36 @@ def test_what_cannot_be_is_said(cast, birds, said, words):
     assert not CareStep.objects.exists()
 
 
+def test_a_medicine_that_is_not_allowed_somewhere_is_said(cast, birds):
+    """Fluoroquinolones: 21 CFR 530.41 (text read)."""
+    answer = cast.clients.keeper.post(
+        url(cast, "step_new", birds["Dill"].pk),
+        form(kind="medicine", who=str(cast.keeper.pk), product="enrofloxacin drops"),
+        follow=True,
+    )
+    page = answer.content.decode()
+    assert "Fluoroquinolones: not allowed in laying hens in the United States" in page
+    assert "Ask your vet." in page
+
+
+def test_after_a_check_that_found_a_sore_the_way_leads_on(cast, birds):
+    check = f"/f/{cast.flock.pk}/birds/{birds['Dill'].pk}/check/"
+    moment = form()["at"]
+    said = {"check_id": str(uuid.uuid4()), "at": moment, "right-score": "1"}
+    page = cast.clients.keeper.post(check, said, follow=True).content.decode()
+    assert f"{url(cast, 'step_new', birds['Dill'].pk)}?foot=right" in page
+    said = {"check_id": str(uuid.uuid4()), "at": moment, "verdict": "both clear"}
+    page = cast.clients.keeper.post(check, said, follow=True).content.decode()
+    assert "Log care" not in page
+
+
+def test_a_step_stands_on_the_timeline_with_its_page(cast, birds):
+    logged = step(cast, birds["Dill"], "soaked", product="warm water")
+    page = cast.clients.viewer.get(f"/f/{cast.flock.pk}/birds/{birds['Dill'].pk}/").content.decode()
+    assert "left foot: soaked, warm water" in page
+    assert url(cast, "step", logged.pk) in page
+
+
 # --- Again, mend, undo
 
 

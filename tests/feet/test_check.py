@@ -72,6 +72,42 @@ def test_a_finding_keeps_everything(cast, birds):
     assert str(check.pk) == said["check_id"]
 
 
+def test_otherwise_well_is_one_tap_and_gives_way_to_what_is_said(cast, birds):
+    url = check_url(cast, birds["Dill"])
+    cast.clients.keeper.post(url, form(**SORE_LEFT, well="on"))
+    cast.clients.keeper.post(url, form(**SORE_LEFT, well="on", eating="no"))
+    cast.clients.keeper.post(url, form(**SORE_LEFT))
+    signs = Check.objects.order_by("received_at").values_list(
+        "manner", "eating", "droppings", "belly"
+    )
+    assert list(signs) == [
+        ("bright", "yes", "normal", "normal"),
+        ("bright", "no", "normal", "normal"),
+        ("", "", "", ""),
+    ]
+
+
+def test_clinical_grade_and_body_condition_are_optional_and_kept(cast, birds):
+    """Grades I to V: BSAVA (2008), made for raptors. Condition 0 to 3: Gregory and Robins (1998),
+    from memory."""
+    said = {"left-clinical_grade": "3", "body_condition": "0"}
+    cast.clients.keeper.post(check_url(cast, birds["Dill"]), form(**SORE_LEFT, **said))
+    check = Check.objects.get()
+    assert check.body_condition == 0
+    grades = dict(check.findings.values_list("foot", "clinical_grade"))
+    assert grades == {"left": 3, "right": None}
+    page = cast.clients.viewer.get(check_url(cast, check, "feet:check")).content.decode()
+    assert "made for raptors" in page and "0 very thin" in page
+    scales = cast.clients.viewer.get(f"/f/{cast.flock.pk}/scales/").content.decode()
+    assert "no clinical grade has been validated for hens" in scales
+
+
+def test_a_clear_foot_has_no_grade(cast, birds):
+    said = form(**{"left-score": "0", "left-clinical_grade": "2"})
+    answer = cast.clients.keeper.post(check_url(cast, birds["Dill"]), said)
+    assert answer.status_code == 422 and "A clear foot has no sore place" in answer.content.decode()
+
+
 def test_one_foot_may_be_left_out(cast, birds):
     cast.clients.keeper.post(check_url(cast, birds["Dill"]), form(**{"right-score": "0"}))
     assert list(Check.objects.get().findings.values_list("foot", "score")) == [("right", 0)]

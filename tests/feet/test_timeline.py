@@ -21,7 +21,6 @@ from flockcare.feet.timeline import (
     Zoom,
     choose_stretch,
     looks,
-    row_id,
     story,
     table_rows,
 )
@@ -248,8 +247,8 @@ def test_each_mark_of_a_month_leads_to_its_record(busy):
     weighings = reverse("birds:weighings", args=[busy.flock_id, busy.pk])
     assert named["4 May 2026: right foot 0 clear (Keeper)"] == sore
     assert named["2 May 2026: weighed 2.95 kg"] == weighings
-    # A step of care has no page of its own yet: its row of the table stands for it.
-    assert named["6 May 2026: vet"] == f"#{row_id(dt.date(2026, 5, 6))}"
+    step = CareStep.objects.get(bird=busy, kind="vet")
+    assert named["6 May 2026: vet"] == reverse("care:step", args=[busy.flock_id, step.pk])
     known = {f"#{row.get('id')}" for row in rows(story_of(busy))}
     assert {href for href in named.values() if href.startswith("#")} <= known
 
