@@ -5,9 +5,10 @@ from datetime import timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import Q, UUIDField
 from django.utils import timezone
 
+from flockcare.core.prepared import Prepared
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird
 from flockcare.people import history
 from flockcare.people.models import Revision
@@ -116,17 +117,22 @@ def _clean(check: Check) -> None:
     )
 
 
+# Mostly no round is on, and then this is all that a check has to ask about it.
+OPEN_ROUND = Prepared(
+    lambda flock: Round.objects.filter(flock=flock, ended_at=None).values_list("pk", "started_at"),
+    flock=UUIDField(),
+)
+
+
 def _tell_the_round(check: Check, *, now) -> None:
     """A check counts for the round that is on, wherever it was made from; one of long ago not."""
-    waiting = RoundBird.objects.filter(
-        round__flock=check.flock_id,
-        round__ended_at=None,
-        round__started_at__lte=check.at + BEFORE_THE_ROUND,
-        bird=check.bird_id,
-        check_record=None,
-    )
-    if waiting.update(check_record=check):
-        _end_finished_rounds(check.flock_id, now=now)
+    for round_id, started_at in OPEN_ROUND.rows(flock=check.flock_id):
+        if started_at <= check.at + BEFORE_THE_ROUND:
+            waiting = RoundBird.objects.filter(
+                round=round_id, bird=check.bird_id, check_record=None
+            )
+            if waiting.update(check_record=check):
+                _end_finished_rounds(check.flock_id, now=now)
 
 
 def _attach(check: Check, seen: Seen) -> None:

@@ -59,7 +59,7 @@ def new(request, flock, bird_id):
             except ValidationError as error:
                 form.add_error(None, error)
             else:
-                return _after_saving(request, check, in_few_words(seen.findings), in_round=in_round)
+                return _after_saving(request, check, seen.findings, in_round=in_round)
         return _form_page(request, flock, bird, form, photo_errors, in_round=in_round)
     return _form_page(request, flock, bird, form, [], in_round=in_round)
 
@@ -111,7 +111,7 @@ def _form_page(request, flock, bird, form, photo_errors, *, in_round: bool):
     )
 
 
-def _after_saving(request, check, words: str, *, in_round: bool):
+def _after_saving(request, check, findings, *, in_round: bool):
     flock = check.flock
     messages.success(
         request,
@@ -119,9 +119,9 @@ def _after_saving(request, check, words: str, *, in_round: bool):
             '<span data-saved="{}">Saved: {}, {}.</span> <a href="{}">Look or mend</a>{}',
             check.pk,
             check.bird,
-            words,
+            in_few_words(findings),
             reverse("feet:check", args=[flock.pk, check.pk]),
-            _to_her_care(check),
+            _to_her_care(check, findings),
         ),
     )
     if in_round:
@@ -129,9 +129,9 @@ def _after_saving(request, check, words: str, *, in_round: bool):
     return redirect("feet:today", flock.pk)
 
 
-def _to_her_care(check) -> str:
+def _to_her_care(check, findings) -> str:
     """The way on for a bird with a sore foot: what was done about it, and what to do."""
-    sore = [finding.foot for finding in check.findings.all() if finding.affected]
+    sore = [finding.foot for finding in findings if finding.affected]
     if not sore:
         return ""
     step = reverse("care:step_new", args=[check.flock_id, check.bird_id])

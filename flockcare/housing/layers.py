@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
+from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 
 from flockcare.birds.layers import Band, Mark, Window
 from flockcare.birds.models import Bird
 from flockcare.housing.changes import Change, history
-from flockcare.housing.models import HousingChange, Stay
+from flockcare.housing.models import FeatureState, HousingChange, Stay
 from flockcare.housing.states import records_of
 
 DAY = dt.timedelta(1)
@@ -22,18 +23,17 @@ def stays(bird: Bird, window: Window) -> list[Mark | Band]:
     A change of the house in the window begins a new band while she lives there. What was found
     on a walk, and what was only written down later, is no change of the house.
     """
-    lived = [
-        stay
-        for stay in Stay.objects.filter(bird=bird).select_related("house").order_by("since")
-        if _touches(stay, window)
-    ]
-    changes = _changes({stay.house for stay in lived}, window, bird.flock.units) if lived else {}
+    of_bird = Stay.objects.filter(bird=bird).select_related("house").order_by("since")
+    lived = [stay for stay in of_bird.annotate(stirred=_stirred(window)) if _touches(stay, window)]
+    # Mostly nothing was changed in the days that are shown, and nothing more need be asked.
+    stirred = {stay.house for stay in lived if stay.stirred}
+    changes = _changes(stirred, window, bird.flock.units) if stirred else {}
     items: list[Mark | Band] = []
     for number, stay in enumerate(lived):
         last = _last_day(stay, lived[number + 1 :])
         during = [
             change
-            for change in changes[stay.house_id]
+            for change in changes.get(stay.house_id, [])
             if (stay.since is None or stay.since < change.on)
             and (last is None or change.on <= last)
         ]
@@ -51,6 +51,14 @@ def stays(bird: Bird, window: Window) -> list[Mark | Band]:
             for change in during
         ]
     return items
+
+
+def _stirred(window: Window) -> Q:
+    """Whether something was described or told of a house on the days of the window."""
+    days = (window.first, window.last)
+    described = FeatureState.objects.filter(feature__house=OuterRef("house"), since__range=days)
+    told = HousingChange.objects.filter(house=OuterRef("house"), planned=False, on__range=days)
+    return Q(Exists(described) | Exists(told))
 
 
 def _touches(stay: Stay, window: Window) -> bool:

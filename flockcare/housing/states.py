@@ -95,23 +95,25 @@ def records_of(
 ) -> dict[object, HouseRecord]:
     """The records of several houses by their keys, with two queries for all of them.
 
-    With ``first`` and ``last`` only what tells how things were and changed on these days: what
-    began later is left out, and so is what had ended before.
+    With ``first`` and ``last`` only what tells how things were and changed on these days, with
+    one query: what began later is left out, and so are what had ended before and features that
+    nobody described.
     """
     records = {house.pk: HouseRecord(house, [], {}) for house in houses}
-    by_key = {}
-    for feature in Feature.objects.filter(house__in=records):
+    states = FeatureState.objects.filter(feature__house__in=records).order_by("since")
+    if first and last:
+        states = states.filter(since__lte=last).exclude(_ended_before(first))
+        states = list(states.select_related("feature"))
+        features = {state.feature_id: state.feature for state in states}
+    else:
+        found = Feature.objects.filter(house__in=records)
+        features = {feature.pk: feature for feature in found}
+    for feature in features.values():
         # What is here already nobody should have to ask for again.
         feature.house = records[feature.house_id].house
         records[feature.house_id].features.append(feature)
-        by_key[feature.pk] = feature
-    states = FeatureState.objects.filter(feature__house__in=records)
-    if last:
-        states = states.filter(since__lte=last)
-    if first:
-        states = states.exclude(_ended_before(first))
-    for state in states.order_by("since"):
-        state.feature = by_key[state.feature_id]
+    for state in states:
+        state.feature = features[state.feature_id]
         of_house = records[state.feature.house_id].states
         of_house.setdefault(state.feature_id, []).append(state)
     return records
