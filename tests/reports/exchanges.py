@@ -1,5 +1,7 @@
 """Brings small exchanges into flocks and out again."""
 
+import csv
+import io
 from datetime import UTC, datetime
 
 from flockcare.people.models import Flock
@@ -9,6 +11,19 @@ NOW = datetime(2024, 6, 1, 9, 30, tzinfo=UTC)
 BIRDS = [
     {"bird": "Thyme", "band": "green 12", "breed": "Sussex", "hatched": "2021-04"},
     {"bird": "Sage", "band": "red", "weight_class": "bantam"},
+]
+AWKWARD = [
+    "=1+1",
+    "'=1+1",
+    "''@home",
+    "-3, said “no”",
+    "\tindented",
+    'He said "no", twice',
+    "two\nlines\r\nthree",
+    "Grüße aus Köln, œufs, 鶏",
+    "'plain apostrophe",
+    " blanks kept ",
+    "+",
 ]
 
 
@@ -29,6 +44,10 @@ def problems_of(path, flock) -> list[tuple]:
 
 def csv_files(root) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in sorted(root.glob("*.csv"))}
+
+
+def rows_of(files: dict[str, bytes], name: str) -> list[dict]:
+    return list(csv.DictReader(io.StringIO(files[name].decode(), newline="")))
 
 
 def there_and_back(flock, tmp_path, **more):

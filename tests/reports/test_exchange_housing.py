@@ -1,27 +1,30 @@
 """The records exchange of houses: what was taken away, what is around a perch, who lived where."""
 
-import csv
-import io
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
 from flockcare.birds.models import Bird
-from flockcare.housing.models import Feature, FeatureState, House, Stay
+from flockcare.housing.models import (
+    ChangeKind,
+    Feature,
+    FeatureState,
+    House,
+    HousingChange,
+    Stay,
+    Walk,
+)
 from flockcare.housing.states import layout_on
 from flockcare.people.models import Flock
+from flockcare.photos.models import Photo
 from flockcare.reports.exchange.columns import FILES
-from tests.reports.exchanges import BIRDS, bring_in, problems_of, there_and_back
-from tests.reports.folders import write_folder
+from tests.reports.exchanges import AWKWARD, BIRDS, bring_in, problems_of, rows_of, there_and_back
+from tests.reports.folders import picture, write_folder
 
 
 @pytest.fixture
 def flock(db):
     return Flock.objects.create(name="Test yard", time_zone="Europe/London")
-
-
-def rows_of(files, name) -> list[dict]:
-    return list(csv.DictReader(io.StringIO(files[name].decode(), newline="")))
 
 
 # --- What stands in a house
@@ -100,6 +103,102 @@ def test_another_floor_than_the_flock_has_is_refused(flock, tmp_path):
     *places, text = problems_of(root, flock)
     assert places == [("housing.csv", 2, "floor_length_cm")]
     assert "another length of the floor" in text
+
+
+# --- What was said of changes, and walks
+
+
+def test_changes_and_walks_come_back(cast, tmp_path):
+    flock = cast.flock
+    pictures = {f"{n}.jpg": picture(colour) for n, colour in enumerate(("red", "green", "blue"))}
+    rows = [{"file": name} for name in pictures]
+    bring_in(write_folder(tmp_path / "in", pictures, photos=rows), flock)
+    photos = list(Photo.objects.filter(flock=flock).order_by("sha256"))
+    house = House.objects.create(flock=flock, name="=Shed")
+    other = House.objects.create(flock=flock, name="Ark")
+    kinds = ["", *ChangeKind.values]
+    for number, note in enumerate(AWKWARD):
+        told = {"flock": flock, "note": note, "on": date(2020, 1, 1) + timedelta(number)}
+        told["keeper"] = [None, cast.keeper][number % 2]
+        change = HousingChange.objects.create(house=house, kind=kinds[number % len(kinds)], **told)
+        change.photos.set(photos[: number % 4])
+        Walk.objects.create(house=house, **told)
+    HousingChange.objects.create(flock=flock, house=other, on=date(2020, 1, 1))
+    HousingChange.objects.create(flock=flock, house=other, planned=True, note="only meant")
+    first, second = there_and_back(flock, tmp_path, keepers=[cast.keeper])
+    assert first == second
+    for name in ("housing_changes.csv", "walks.csv"):
+        rows = rows_of(first, name)
+        assert all(any(row[column] for row in rows) for column in FILES[name].all)
+    changes = HousingChange.objects.exclude(flock=flock)
+    assert len(rows_of(first, "housing_changes.csv")) == changes.count() == len(AWKWARD) + 1
+    for model in (HousingChange, Walk):
+        brought = model.objects.exclude(flock=flock).filter(house__name="=Shed").order_by("on")
+        assert [one.note for one in brought] == AWKWARD
+        assert [one.keeper for one in brought][:2] == [None, cast.keeper]
+    by_day = changes.filter(house__name="=Shed").order_by("on")
+    hashes = [{photo.sha256 for photo in change.photos.all()} for change in by_day]
+    expected = [{photo.sha256 for photo in photos[: n % 4]} for n in range(len(AWKWARD))]
+    assert hashes == expected
+    assert not changes.filter(planned=True).exists()
+    # Brought back where it came from, also where nobody knows the keeper, nothing is doubled.
+    again = bring_in(tmp_path / "first", flock, keepers=[]).counts()
+    assert again["housing_changes"] == (0, len(AWKWARD) + 1)
+    assert again["walks"] == (0, len(AWKWARD))
+
+
+def test_a_keeper_whom_the_flock_does_not_have_is_left_out(flock, tmp_path):
+    walk = {"house": "Ark", "date": "2024-01-05", "keeper": "Nobody here"}
+    bring_in(write_folder(tmp_path / "in", housing=[{"house": "Ark"}], walks=[walk]), flock)
+    assert Walk.objects.get().keeper is None
+
+
+SAID = {"house": "Ark", "date": "2024-01-05"}
+BAD_WORDS = [
+    ("housing_changes", SAID | {"house": "Arc"}, "house", "Did you mean “ark”?"),
+    ("housing_changes", SAID | {"date": ""}, "date", "must not be empty"),
+    ("housing_changes", SAID | {"date": "2024-06-02"}, "date", "2024-06-02 is in the future"),
+    ("housing_changes", SAID | {"kind": "magic"}, "kind", "height, step, surface"),
+    ("housing_changes", SAID | {"note": "n" * 2001}, "note", "2001 characters"),
+    ("housing_changes", SAID | {"photos": "a.jpg;b.jpg"}, "photos", "no photo “b.jpg” in photos"),
+    ("walks", SAID | {"house": ""}, "house", "must not be empty"),
+    ("walks", SAID | {"date": "2024-06-02"}, "date", "2024-06-02 is in the future"),
+    ("walks", SAID | {"note": "n" * 2001}, "note", "2001 characters"),
+]
+
+
+@pytest.mark.parametrize(("table", "row", "column", "words"), BAD_WORDS)
+def test_a_bad_change_or_walk_is_named(flock, tmp_path, table, row, column, words):
+    tables = {"housing": [{"house": "Ark"}], "photos": [{"file": "a.jpg"}]}
+    tables[table] = [SAID | {"date": "2024-01-01"}, row]
+    *places, text = problems_of(
+        write_folder(tmp_path / "in", {"a.jpg": picture()}, **tables), flock
+    )
+    assert places == [(f"{table}.csv", 3, column)]
+    assert words in text
+
+
+@pytest.mark.parametrize(
+    ("table", "column"),
+    [
+        *(("housing_changes", column) for column in ("kind", "note", "photos")),
+        ("walks", "note"),
+    ],
+)
+def test_two_things_said_of_one_day_are_refused(flock, tmp_path, table, column):
+    there = {"kind": "height", "note": "lowered", "photos": ""}
+    told = {"kind": "step", "note": "raised", "photos": "a.jpg"}
+    rows = [SAID | {column: text[column]} for text in (there, told)]
+    tables = {"housing": [{"house": "Ark"}], "photos": [{"file": "a.jpg"}]}
+    pictures = {"a.jpg": picture()}
+    both = write_folder(tmp_path / "both", pictures, **tables, **{table: rows})
+    *places, text = problems_of(both, flock)
+    assert places == [(f"{table}.csv", 3, column)]
+    assert "Something else is kept for this house and day" in text
+    # The same with the first of them in the flock already.
+    bring_in(write_folder(tmp_path / "kept", pictures, **tables, **{table: rows[:1]}), flock)
+    later = write_folder(tmp_path / "later", pictures, **tables, **{table: rows[1:]})
+    assert problems_of(later, flock)[:-1] == [(f"{table}.csv", 2, column)]
 
 
 # --- Who lived where

@@ -4,6 +4,7 @@ from django.db import IntegrityError, transaction
 
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check
+from flockcare.housing.models import HousingChange
 from flockcare.people.models import Keeper, Membership, Role
 from flockcare.photos.services import remove
 from flockcare.reports.exchange.checking import Plan
@@ -35,7 +36,7 @@ def _save(plan, owner) -> None:
             Membership.objects.create(flock=plan.flock, keeper=owner, role=Role.OWNER)
     for model, records in plan.new.items():
         model.objects.bulk_create(records)
-    for model in (Check, CareStep):
+    for model in (Check, CareStep, HousingChange):
         through, record = model.photos.through, f"{model._meta.model_name}_id"
         through.objects.bulk_create(
             through(**{record: kept.pk, "photo_id": photo.pk})

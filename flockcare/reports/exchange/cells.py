@@ -1,5 +1,6 @@
 """Between values and the text of a cell. Every reader raises ValueError in a keeper's words."""
 
+import math
 import re
 from datetime import date, datetime, time
 from decimal import Decimal
@@ -8,6 +9,7 @@ from django.core.exceptions import ValidationError
 
 from flockcare.core.dates import PartialDate
 
+ROW_SEPARATOR = ";"
 MIDNIGHT, NOON = time(0), time(12)
 EARLIEST = date(1950, 1, 1)
 
@@ -18,6 +20,8 @@ _GUARDED = re.compile(r"'+[=+\-@\t\r]")
 
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _CLOCK = re.compile(r"\d{1,2}:\d\d(:\d\d)?([+-]\d\d:\d\d)?")
+_INSTANT = re.compile(r"(\d{4}-\d\d-\d\d)[ T](\d\d:\d\d(:\d\d(\.\d{1,6})?)?([+-]\d\d:\d\d)?)")
+_EXACT = re.compile(r"[+-]?\d{1,30}(\.\d{1,30})?(e[+-]?\d{1,3})?")
 _INTEGER = re.compile(r"[+-]?\d{1,15}(\.0+)?")
 # Room for every figure of a number that was worked out, such as a third of an inch in cm.
 _NUMBER = re.compile(r"[+-]?\d{1,15}(\.\d{1,30})?")
@@ -37,6 +41,15 @@ def unguard(text: str) -> str:
 def number_text(value) -> str:
     """The shortest plain decimal form; empty for None."""
     return "" if value is None else format(Decimal(str(value)).normalize(), "f")
+
+
+def exact_text(value: float) -> str:
+    """The shortest text that is read as the same number again."""
+    return repr(float(value)).removesuffix(".0")
+
+
+def number_rows_text(rows) -> str:
+    return ROW_SEPARATOR.join(" ".join(map(exact_text, row)) for row in rows)
 
 
 def day_text(value: date | None) -> str:
@@ -101,6 +114,41 @@ def decimal(text: str) -> Decimal:
 
 def real(text: str) -> float:
     return float(decimal(text))
+
+
+def exact(text: str) -> float:
+    """What ``exact_text`` wrote."""
+    if not _EXACT.fullmatch(text) or not math.isfinite(float(text)):
+        raise ValueError(f"“{text}” is not a number.")
+    return float(text)
+
+
+def number_rows(text: str, width: int) -> list[list[float]]:
+    """Rows of ``width`` numbers: ``1.5 2;3 4``."""
+    rows = [[exact(part) for part in row.split()] for row in text.split(ROW_SEPARATOR)]
+    for number, row in enumerate(rows, 1):
+        if len(row) != width:
+            raise ValueError(f"Part {number} has {len(row)} numbers in place of {width}.")
+    return rows
+
+
+def instant(now: datetime, zone):
+    """A reader for a day and time that have come; with an offset, or in ``zone``."""
+
+    def read(text):
+        match = _INSTANT.fullmatch(text)
+        if not match:
+            raise ValueError(f"“{text}” is not a day and time. Write it like 2023-05-14 16:05.")
+        on = day(match[1])
+        try:
+            at = moment(on, time.fromisoformat(match[2]), zone)
+        except ValueError:
+            raise ValueError(f"There is no such time as “{match[2]}”.") from None
+        if at > now:
+            raise ValueError(f"{text} is in the future.")
+        return at
+
+    return read
 
 
 def yes_or_no(text: str) -> bool:

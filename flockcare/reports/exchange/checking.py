@@ -12,11 +12,11 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.care.models import CareStep, KitItem
-from flockcare.feet.models import Check, FootFinding
-from flockcare.housing.models import Feature, FeatureState, House, Stay
+from flockcare.feet.models import Check, FootFinding, SortingNote
+from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay, Walk
 from flockcare.people.models import Flock, Keeper
-from flockcare.photos.models import Photo
-from flockcare.reports.exchange import birds, housing, looks, tending
+from flockcare.photos.models import Measurement, Photo
+from flockcare.reports.exchange import birds, changes, housing, looks, measurements, tending
 from flockcare.reports.exchange.pictures import Pictures, check_photos
 from flockcare.reports.exchange.problems import Problems
 from flockcare.reports.exchange.reader import FileReader
@@ -32,12 +32,12 @@ class Plan:
         default_factory=lambda: {
             model: []
             for model in (
-                *(Breed, Bird, Weighing, House, Feature, FeatureState, Stay),
-                *(Check, FootFinding, KitItem, CareStep, Photo),
+                *(Breed, Bird, Weighing, House, Feature, FeatureState, HousingChange, Walk, Stay),
+                *(Check, FootFinding, KitItem, CareStep, Photo, SortingNote, Measurement),
             )
         }
     )
-    attached: list[tuple[Check | CareStep, Photo]] = field(default_factory=list)
+    attached: list[tuple[Check | CareStep | HousingChange, Photo]] = field(default_factory=list)
     pictures: Pictures = field(default_factory=Pictures)
     rows: dict[str, int] = field(default_factory=dict)
     already_there: Counter = field(default_factory=Counter)
@@ -66,6 +66,7 @@ class Work:
     birds: dict[str, Bird] = field(default_factory=dict)
     houses: dict[str, House] = field(default_factory=dict)
     kit: dict[str, KitItem] = field(default_factory=dict)
+    photos: dict[str, Photo] = field(default_factory=dict)
 
     @property
     def flock(self):
@@ -119,6 +120,9 @@ def check(tables: Tables, flock: Flock, *, keepers=None, now: datetime | None = 
         tending.check_kit,
         tending.check_care,
         check_photos,
+        measurements.check_measurements,
+        changes.check_changes,
+        changes.check_walks,
     ):
         step(work)
     work.problems.refuse_if_any()

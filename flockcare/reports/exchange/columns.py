@@ -7,7 +7,7 @@ what these have no place for and may all be left out.
 
 from dataclasses import dataclass
 
-SITE_SEPARATOR = ";"
+SITE_SEPARATOR = FILE_SEPARATOR = ";"
 
 
 @dataclass(frozen=True)
@@ -46,6 +46,9 @@ FILES = {
             *("floor_length_cm", "floor_width_cm"),
         ),
     ),
+    # ``photos``: their names in photos.csv.
+    "housing_changes.csv": Columns(("house", "date", "kind", "note"), ("keeper", "photos")),
+    "walks.csv": Columns(("house", "date", "keeper", "note")),
     "stays.csv": Columns(("bird", "house", "from", "to")),
     "checks.csv": Columns(
         (
@@ -78,7 +81,20 @@ FILES = {
         # ``check``: the day and time of the check it belongs to, or "none"; empty leaves it to
         # the day. ``sha256``: of the file as it was first sent, so that it is known again.
         # ``care``: the steps it was taken with, each as its day, time and kind.
-        ("taken_source", "check", "sha256", "care"),
+        (
+            *("taken_source", "check", "sha256", "care", "quarter_turns", "crop"),
+            # What was found out while old photos were sorted.
+            *("card_bird", "card_foot", "card_answered", "kept_beside_alike", "nobody_knows"),
+        ),
+    ),
+    # Points and rows of numbers are separated by ";", the numbers in them by blanks. Each number
+    # has all its figures.
+    "measurements.csv": Columns(
+        (
+            *("file", "measured", "scaled_by", "length_mm", "area_mm2", "perimeter_mm"),
+            *("longest_diameter_mm", "relative_area_error", "to_mm", "outline_px", "outline_mm"),
+        ),
+        ("keeper",),
     ),
 }
 
@@ -86,5 +102,5 @@ FILES = {
 LONG_TEXT = {"note", "traits", "left_note", "dropped_because"}
 FREE_TEXT = LONG_TEXT | {
     *("bird", "name", "band", "breed", "breed_source", "house", "feature", "edge", "material"),
-    *("cover", "bedding", "surface", "product", "keeper", "item", "unit"),
+    *("cover", "bedding", "surface", "product", "keeper", "item", "unit", "card_bird"),
 }

@@ -16,14 +16,16 @@ from django.core.files.storage import default_storage
 
 from flockcare.care.models import CareStep
 from flockcare.core.dates import PartialDate
-from flockcare.feet.models import Check, FootFinding
+from flockcare.feet.models import Check, FootFinding, SortingNote
 from flockcare.photos.intake import MAX_BYTES, RefusedPhoto, take_in
 from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.services import prepare, remove
-from flockcare.reports.exchange import cells
+from flockcare.reports.exchange import cells, shown
+from flockcare.reports.exchange.columns import FILES
 from flockcare.reports.exchange.looks import score as read_score
 from flockcare.reports.exchange.rows import (
     KEYS,
+    SORTING_ANSWERS,
     check_day_and_time,
     photo_cells,
     step_moment,
@@ -32,9 +34,11 @@ from flockcare.reports.exchange.rows import (
 
 FILE = "photos.csv"
 NO_CHECK = "none"
+_TOLD = ("bird", "foot", "taken", "note", "quarter_turns", "crop")
 _foot = cells.for_field(Photo._meta.get_field("foot"))
 _note = cells.for_field(Photo._meta.get_field("note"))
 _source = cells.for_field(Photo._meta.get_field("taken_source"))
+_quarter_turns = cells.for_field(Photo._meta.get_field("quarter_turns"), cells.integer)
 
 
 @dataclass
@@ -91,6 +95,18 @@ def check_photos(work) -> None:
     if candidates:
         _Checks(work).attach(candidates)
         _attach_to_steps(work, [one for one in candidates if one.care])
+    # Rows of other files that speak of a photo with a problem of its own need no second message.
+    for row in work.tables[FILE]:
+        work.photos.setdefault(row.cells.get("file", ""), Photo(flock=work.flock))
+
+
+def named_photo(work, row, column: str = "file", name: str | None = None) -> Photo | None:
+    """The photo of that name in photos.csv; without ``name`` the whole cell is one."""
+    name = row.need(column, cells.plain) if name is None else name
+    photo = work.photos.get(name)
+    if name and photo is None:
+        row.wrong(column, f"There is no photo “{name}” in {FILE}.")
+    return photo
 
 
 def _attach_to_steps(work, candidates) -> None:
@@ -113,15 +129,23 @@ def _attach_to_steps(work, candidates) -> None:
 
 
 def _photo(work, row, existing, in_file) -> _Candidate | None:
+    before = len(work.problems)
     value = row.get("score", read_score)
-    details = _details(work, row)
+    details, sorting = _details(work, row), _sorting(work, row)
     picture = _take_in(work, row)
     if picture is None:
+        return None
+    try:
+        details["crop"] = shown.fitting(details["crop"], picture)
+    except ValueError as error:
+        row.wrong("crop", str(error))
+    if len(work.problems) > before:
         return None
     sha256 = row.get("sha256", cells.sha256, picture.sha256)
     known = existing.get(sha256) or existing.get(picture.sha256)
     if known:
         _already_there(work, row, Photo(flock=work.flock, **details), known)
+        work.photos[row.text("file")] = known
         return None
     if sha256 in in_file:
         row.wrong("file", f"This is the same picture as “{in_file[sha256]}”.")
@@ -129,9 +153,13 @@ def _photo(work, row, existing, in_file) -> _Candidate | None:
     in_file[sha256] = row.text("file")
     if details["taken"] is None and picture.taken:
         details |= _by_the_camera(picture, work.zone)
+    picture = shown.as_shown(picture, quarter_turns=details["quarter_turns"], crop=details["crop"])
     photo, files = prepare(picture, flock=work.flock, **details)
     photo.sha256 = sha256
+    work.photos[row.text("file")] = photo
     work.plan.add(photo)
+    if sorting:
+        work.plan.add(SortingNote(photo=photo, **sorting))
     work.plan.pictures.keep(files)
     return _Candidate(row, photo, value, row.text("check"), row.text("care"))
 
@@ -151,7 +179,18 @@ def _details(work, row) -> dict:
         "taken_precision": precision,
         "taken_source": source,
         "note": row.get("note", _note, ""),
+        "quarter_turns": row.get("quarter_turns", _quarter_turns, 0),
+        "crop": row.get("crop", shown.box),
     }
+
+
+def _sorting(work, row) -> dict:
+    """What was found out while it was sorted; empty for most photos."""
+    found = {name: row.get(name, cells.yes_or_no) for name in SORTING_ANSWERS}
+    if row.text("card_bird"):
+        found["card_bird"] = row.find("card_bird", "bird", work.birds)
+    found["card_foot"] = row.get("card_foot", _foot)
+    return {name: value for name, value in found.items() if value}
 
 
 def _by_the_camera(picture, zone) -> dict:
@@ -203,19 +242,14 @@ def _taken(text: str, zone) -> tuple[datetime, Precision]:
 
 def _already_there(work, row, photo, known) -> None:
     here, there = (
-        dict(zip(("bird", "foot", "taken", "note"), cells_of, strict=True))
-        for cells_of in (_told(photo, work.zone), _told(known, work.zone))
+        dict(zip(FILES[FILE].all, photo_cells(one, KEYS, work.zone), strict=True))
+        for one in (photo, known)
     )
-    for column in here:
+    for column in _TOLD:
         if row.text(column) and here[column] != there[column]:
             row.wrong(column, "This picture is in the flock already, with another value here.")
             return
     work.plan.already_there[FILE] += 1
-
-
-def _told(photo, zone) -> list:
-    _, bird, foot, taken, _, note, *_ = photo_cells(photo, KEYS, zone)
-    return [bird, foot, taken, note]
 
 
 class _Checks:

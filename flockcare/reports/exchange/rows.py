@@ -4,8 +4,19 @@
 """
 
 from flockcare.photos.models import Foot, Precision
-from flockcare.reports.exchange.cells import NOON, clock_text, day_text, number_text
-from flockcare.reports.exchange.columns import FILES, SIGNS, SITE_SEPARATOR
+from flockcare.reports.exchange.cells import (
+    NOON,
+    clock_text,
+    day_text,
+    exact_text,
+    number_rows_text,
+    number_text,
+)
+from flockcare.reports.exchange.columns import FILE_SEPARATOR, FILES, SIGNS, SITE_SEPARATOR
+
+SORTING_ANSWERS = ("card_answered", "kept_beside_alike", "nobody_knows")
+FIGURES = ("area_mm2", "perimeter_mm", "longest_diameter_mm", "relative_area_error")
+NUMBER_ROWS = ("to_mm", "outline_px", "outline_mm")
 
 
 class _Keys(dict):
@@ -75,6 +86,26 @@ def feature_cells(feature, state=None) -> list[str]:
         "yes" if state.gone else "",
         *("", ""),
     ]
+
+
+def change_cells(change, names: list[str]) -> list[str]:
+    """``names``: what its photos are called in the exchange."""
+    return [
+        change.house.name,
+        day_text(change.on),
+        change.kind,
+        change.note,
+        _name(change.keeper),
+        FILE_SEPARATOR.join(sorted(names)),
+    ]
+
+
+def walk_cells(walk) -> list[str]:
+    return [walk.house.name, day_text(walk.on), _name(walk.keeper), walk.note]
+
+
+def _name(keeper) -> str:
+    return keeper.name if keeper else ""
 
 
 def check_day_and_time(check, zone) -> tuple[str, str]:
@@ -184,7 +215,9 @@ def step_moment(step, zone) -> str:
     return " ".join(filter(None, (day, clock, kind)))
 
 
-def photo_cells(photo, birds, zone, *, file="", score="", check="", care="") -> list[str]:
+def photo_cells(
+    photo, birds, zone, *, file="", score="", check="", care="", sorting=None
+) -> list[str]:
     return [
         file,
         birds[photo.bird_id] if photo.bird_id else "",
@@ -196,4 +229,31 @@ def photo_cells(photo, birds, zone, *, file="", score="", check="", care="") -> 
         check,
         photo.sha256,
         care,
+        number_text(photo.quarter_turns or None),
+        " ".join(map(str, photo.crop or ())),
+        *_sorting_cells(sorting, birds),
+    ]
+
+
+def _sorting_cells(sorting, birds) -> list[str]:
+    if sorting is None:
+        return [""] * (len(SORTING_ANSWERS) + 2)
+    return [
+        birds[sorting.card_bird_id] if sorting.card_bird_id else "",
+        sorting.card_foot,
+        *("yes" if getattr(sorting, name) else "" for name in SORTING_ANSWERS),
+    ]
+
+
+def measurement_cells(measurement, files, zone) -> list[str]:
+    """``files`` is a mapping from a photo's key to what it is called in the exchange."""
+    length = measurement.length_mm
+    return [
+        files[measurement.photo_id],
+        measurement.at.astimezone(zone).isoformat(" "),
+        measurement.scaled_by,
+        "" if length is None else exact_text(length),
+        *(exact_text(getattr(measurement, name)) for name in FIGURES),
+        *(number_rows_text(getattr(measurement, name)) for name in NUMBER_ROWS),
+        _name(measurement.keeper),
     ]

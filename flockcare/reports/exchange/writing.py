@@ -14,9 +14,9 @@ from django.utils.text import slugify
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import CareStep, KitItem
 from flockcare.feet.models import Check
-from flockcare.housing.models import Feature, House, Stay
+from flockcare.housing.models import Feature, House, HousingChange, Stay, Walk
 from flockcare.people.models import Flock
-from flockcare.photos.models import Photo
+from flockcare.photos.models import Measurement, Photo
 from flockcare.reports.exchange import rows
 from flockcare.reports.exchange.cells import guard
 from flockcare.reports.exchange.columns import FILES, FREE_TEXT
@@ -59,7 +59,8 @@ def collect(flock: Flock) -> tuple[dict[str, list[list[str]]], dict[str, str]]:
     """The rows of each file, and for each photo's name in the exchange its name in the storage."""
     birds = list(Bird.objects.filter(flock=flock).select_related("breed"))
     labels, zone = label_birds(birds), flock.zone
-    photos = _photo_rows(flock, labels, zone)
+    photos = Photo.objects.filter(flock=flock).select_related("sorting").order_by("sha256")
+    files = _file_names(photos, labels, zone)
     tables = {
         "birds.csv": [rows.bird_cells(bird, labels[bird.pk]) for bird in birds],
         "weights.csv": [
@@ -67,6 +68,16 @@ def collect(flock: Flock) -> tuple[dict[str, list[list[str]]], dict[str, str]]:
             for weighing in Weighing.objects.filter(flock=flock)
         ],
         "housing.csv": list(_housing_rows(flock)),
+        "housing_changes.csv": [
+            rows.change_cells(change, [files[photo.pk] for photo in change.photos.all()])
+            for change in HousingChange.objects.filter(flock=flock, planned=False)
+            .select_related("house", "keeper")
+            .prefetch_related("photos")
+        ],
+        "walks.csv": [
+            rows.walk_cells(walk)
+            for walk in Walk.objects.filter(flock=flock).select_related("house", "keeper")
+        ],
         "stays.csv": [
             rows.stay_cells(stay, labels)
             for stay in Stay.objects.filter(flock=flock).select_related("house")
@@ -82,11 +93,17 @@ def collect(flock: Flock) -> tuple[dict[str, list[list[str]]], dict[str, str]]:
             rows.care_cells(step, labels, zone)
             for step in CareStep.objects.filter(flock=flock).select_related("keeper", "item")
         ],
-        "photos.csv": [cells for cells, _ in photos],
+        "photos.csv": list(_photo_rows(flock, photos, files, labels)),
+        "measurements.csv": [
+            rows.measurement_cells(measurement, files, zone)
+            for measurement in Measurement.objects.filter(
+                flock=flock, photo__deleted_at=None
+            ).select_related("keeper")
+        ],
     }
     for name, table in tables.items():
         table.sort(key=_in_order(name))
-    return tables, {cells[0]: path for cells, path in photos}
+    return tables, {files[photo.pk]: photo.path() for photo in photos}
 
 
 def _in_order(name: str):
@@ -114,8 +131,8 @@ def _housing_rows(flock) -> Iterator[list[str]]:
 # --- Photos
 
 
-def _photo_rows(flock, labels, zone) -> list[tuple[list[str], str]]:
-    checks = defaultdict(list)
+def _photo_rows(flock, photos, files, labels) -> Iterator[list[str]]:
+    checks, zone = defaultdict(list), flock.zone
     links = Check.photos.through.objects.filter(photo__flock=flock)
     for link in links.select_related("check__keeper").prefetch_related("check__findings"):
         checks[link.photo_id].append(link.check)
@@ -123,21 +140,19 @@ def _photo_rows(flock, labels, zone) -> list[tuple[list[str], str]]:
     links = CareStep.photos.through.objects.filter(photo__flock=flock)
     for link in links.select_related("carestep__keeper", "carestep__item"):
         steps[link.photo_id].append(rows.step_moment(link.carestep, zone))
-    found, names = [], set()
-    for photo in Photo.objects.filter(flock=flock).order_by("sha256"):
+    for photo in photos:
         hers = [check for check in checks[photo.pk] if check.bird_id == photo.bird_id]
         moments = sorted(" ".join(rows.check_day_and_time(check, zone)).strip() for check in hers)
-        cells = rows.photo_cells(
+        yield rows.photo_cells(
             photo,
             labels,
             zone,
-            file=_file_name(photo, labels, zone, names),
+            file=files[photo.pk],
             score=_score(hers, photo.foot),
             check=";".join(moments) or NO_CHECK,
             care=";".join(sorted(steps[photo.pk])),
+            sorting=getattr(photo, "sorting", None),
         )
-        found.append((cells, photo.path()))
-    return found
 
 
 def _score(checks, foot: str) -> str:
@@ -148,6 +163,11 @@ def _score(checks, foot: str) -> str:
         if finding.foot == foot
     }
     return scores.pop() if len(checks) == len(scores) == 1 else ""
+
+
+def _file_names(photos, labels, zone) -> dict:
+    names = set()
+    return {photo.pk: _file_name(photo, labels, zone, names) for photo in photos}
 
 
 def _file_name(photo, labels, zone, names: set[str]) -> str:
