@@ -115,7 +115,11 @@ def _summary_words(watch, rate, refusal, foot_days, cases, prevalent):
 def _called_both_ways(looks) -> int:
     """Feet called both clear and sore on one day."""
     key = (looks.bird * 2 + looks.foot) * 10_000_000 + looks.day
-    return int(np.intersect1d(key[looks.affected], key[~looks.affected]).size)
+    sore, clear = np.unique(key[looks.affected]), key[~looks.affected]
+    if not sore.size:
+        return 0
+    at = np.minimum(np.searchsorted(sore, clear), sore.size - 1)
+    return int(np.unique(clear[sore[at] == clear]).size)
 
 
 def _months(watch: Watch, today: dt.date) -> tuple[Month, ...]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 from operator import itemgetter
@@ -15,13 +15,15 @@ from typing import NamedTuple
 
 import numpy as np
 from django.db import models
+from django.db.models import FilteredRelation
 from django.db.models.functions import Cast
 
 from flockcare.birds.breeds import weight_class
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep
 from flockcare.core.dates import PartialDate
-from flockcare.feet.models import FootFinding
+from flockcare.core.prepared import Prepared
+from flockcare.feet.models import Check
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.housing.changes import history
 from flockcare.housing.landing import layout_of
@@ -191,33 +193,58 @@ def _as_text(name: str) -> Cast:
 # Looks
 
 
-def _looks(flock: Flock, place: dict[str, int]) -> Looks:
-    rows = list(
-        FootFinding.objects.filter(check_record__flock=flock)
+def _looks_query(flock) -> models.QuerySet:
+    """One row per check with the scores of both feet: half as many rows as findings."""
+    scores = {
+        f"{foot}_foot": FilteredRelation("findings", condition=models.Q(findings__foot=foot))
+        for foot in FEET
+    }
+    return (
+        Check.objects.filter(flock=flock)
         .annotate(
-            bird=_as_text("check_record__bird_id"),
-            moment=_as_text("check_record__at"),
-            key=_as_text("check_record_id"),
-            seer=_as_text("check_record__keeper_id"),
+            **scores,
+            bird_key=_as_text("bird_id"),
+            moment=_as_text("at"),
+            key=_as_text("pk"),
+            seer=_as_text("keeper_id"),
         )
-        .values_list("bird", "foot", "score", "moment", "key", "seer", "check_record__keeper_name")
+        .order_by()
+        .values_list(
+            *("bird_key", "moment", "key", "seer", "keeper_name"),
+            *(f"{foot}_foot__score" for foot in FEET),
+        )
     )
+
+
+LOOKS = Prepared(_looks_query, flock=models.UUIDField())
+_NOT_LOOKED_AT = -1
+
+
+def _looks(flock: Flock, place: dict[str, int]) -> Looks:
+    rows = LOOKS.rows(flock=flock.pk)
     if not rows:
         none = np.zeros(0, np.int64)
         return Looks(none, none, none, none, [], none)
-    bird, foot, score, moment, key, seer, name = zip(*rows, strict=True)
-    places = {text: place[_key(text)] for text in set(bird)}
-    seers = {who: number for number, who in enumerate(set(zip(seer, name, strict=True)))}
-    return Looks(
-        bird=np.fromiter(map(places.__getitem__, bird), np.int64, len(rows)),
-        foot=np.fromiter(map(FEET.index, foot), np.int64, len(rows)),
-        day=local_days(moment, flock.zone),
-        score=np.array(score, np.int64),
-        check=list(key),
-        keeper=np.fromiter(
-            map(seers.__getitem__, zip(seer, name, strict=True)), np.int64, len(rows)
-        ),
+    bird, moment, key, seer, name, *scores = zip(*rows, strict=True)
+    # Somebody who is no keeper here is known by name.
+    who = [keeper or text for keeper, text in zip(seer, name, strict=True)]
+    score = np.array(
+        [[_NOT_LOOKED_AT if one is None else one for one in foot] for foot in scores], np.int64
     )
+    foot, check = np.nonzero(score != _NOT_LOOKED_AT)
+    numbers = {text: number for number, text in enumerate(set(who))}
+    return Looks(
+        bird=_numbered(bird, {text: place[_key(text)] for text in set(bird)})[check],
+        foot=foot,
+        day=local_days(moment, flock.zone)[check],
+        score=score[foot, check],
+        check=[key[at] for at in check.tolist()],
+        keeper=_numbered(who, numbers)[check],
+    )
+
+
+def _numbered(texts: Sequence[str], numbers: dict[str, int]) -> np.ndarray:
+    return np.fromiter(map(numbers.__getitem__, texts), np.int64, len(texts))
 
 
 def local_days(moments: Iterable[str], zone: dt.tzinfo) -> np.ndarray:
@@ -226,7 +253,8 @@ def local_days(moments: Iterable[str], zone: dt.tzinfo) -> np.ndarray:
     What follows the seconds (fractions, ``+00``) is left away. The difference to local time is
     looked up once for each quarter of an hour that occurs.
     """
-    seconds = np.array([moment[:19] for moment in moments], "datetime64[s]").astype(np.int64)
+    texts = np.array([moment[:19] for moment in moments], "S19")
+    seconds = texts.astype("datetime64[s]").astype(np.int64)
     quarters, which = np.unique(seconds // _QUARTER_HOUR, return_inverse=True)
     ahead = np.array([_seconds_ahead(int(one) * _QUARTER_HOUR, zone) for one in quarters])
     return (seconds + ahead[which]) // _DAY + _UNIX_EPOCH
