@@ -53,8 +53,10 @@ def test_only_residents_of_that_day_and_only_while_they_lived_there():
         StayRow(1, 1, DAY_0 + 60, STILL),
         StayRow(2, 0, DAY_0 + 50, STILL),  # moves in after the change
         StayRow(3, 1, ALWAYS, STILL),
+        StayRow(4, 0, ALWAYS, DAY_0 + 40),  # the day of a move counts for the new house
+        StayRow(4, 1, DAY_0 + 40, STILL),
     ]
-    histories = {(n, 0): [(7 * k, 0) for k in range(15)] for n in range(4)}
+    histories = {(n, 0): [(7 * k, 0) for k in range(15)] for n in range(5)}
     watch = Watch.of(flock(histories, houses=("Ark", "Barn"), stays=stays))
     chosen = changes.touched(watch, (0,), DAY_0 + 40)
     assert set(watch.bird[chosen].tolist()) == {0, 1}
