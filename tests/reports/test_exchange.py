@@ -787,7 +787,7 @@ def test_photos_come_back_with_their_steps_of_care(flock, tmp_path):
     ]
     root = _with_photos(
         tmp_path,
-        _photo(0, foot="left", care="2024-01-05 17:00 soaked; 2024-01-05 17:00 ointment"),
+        _photo(0, foot="left", care="2024-01-05 17:00 soaked left; 2024-01-05 17:00 ointment left"),
         care=steps,
     )
     bring_in(root, flock)

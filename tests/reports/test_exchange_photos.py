@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from flockcare.birds.models import Bird
-from flockcare.feet.models import SortingNote
+from flockcare.care.models import CareStep
+from flockcare.feet.models import Check, FootFinding, SortingNote
 from flockcare.people.models import Flock
 from flockcare.photos import editing
 from flockcare.photos.intake import SIZES
@@ -278,3 +279,69 @@ def test_a_photo_that_was_turned_since_is_told_apart(flock, tmp_path):
     *places, text = problems_of(_folder(tmp_path, _photo(0, quarter_turns="2")), flock)
     assert places == [("photos.csv", 2, "quarter_turns")]
     assert "with another value here" in text
+
+
+# --- What it belongs to, where several records have one name
+
+
+@pytest.mark.parametrize("linked", [["left"], ["right"], ["left", "right"]])
+def test_a_photo_stays_with_the_foot_that_was_tended(flock, tmp_path, linked):
+    bring_in(_folder(tmp_path, _photo(0)), flock)
+    photo, at = Photo.objects.get(), datetime(2024, 1, 5, 17, tzinfo=UTC)
+    for foot in ("left", "right"):
+        step = CareStep.objects.create(
+            flock=flock, bird=photo.bird, at=at, kind="soaked", foot=foot
+        )
+        step.photos.set([photo] if foot in linked else [])
+    first, second = there_and_back(flock, tmp_path)
+    assert first == second
+    assert sorted(_brought(Photo, flock).get().care_steps.values_list("foot", flat=True)) == linked
+
+
+def test_a_photo_of_two_equal_steps_stays_with_both(flock, tmp_path):
+    bring_in(_folder(tmp_path, _photo(0)), flock)
+    photo, at = Photo.objects.get(), datetime(2024, 1, 5, 17, tzinfo=UTC)
+    for product in ("warm water", "Epsom salt", "nothing"):
+        step = CareStep.objects.create(
+            flock=flock, bird=photo.bird, at=at, kind="soaked", product=product
+        )
+        step.photos.set([photo] if product != "nothing" else [])
+    first, second = there_and_back(flock, tmp_path)
+    assert first == second
+    assert _brought(Photo, flock).get().care_steps.count() == 2
+
+
+def test_a_photo_of_two_checks_at_one_time_stays_with_both(flock, tmp_path):
+    bring_in(_folder(tmp_path, _photo(0)), flock)
+    photo, at = Photo.objects.get(), datetime(2024, 1, 5, 17, tzinfo=UTC)
+    for keeper in ("Ros", "Ted"):
+        look = Check.objects.create(flock=flock, bird=photo.bird, at=at, keeper_name=keeper)
+        look.photos.add(photo)
+    first, second = there_and_back(flock, tmp_path)
+    assert first == second
+    assert _brought(Photo, flock).get().checks.count() == 2
+
+
+@pytest.mark.parametrize("score", [0, 1, 2])
+def test_a_scored_photo_stays_with_the_check_that_says_so(flock, tmp_path, score):
+    bring_in(_folder(tmp_path, _photo(0, foot="left")), flock)
+    photo, at = Photo.objects.get(), datetime(2024, 1, 5, 12, tzinfo=UTC)
+    for said in (0, 1, 2):
+        look = Check.objects.create(flock=flock, bird=photo.bird, at=at, time_known=False)
+        FootFinding.objects.create(check_record=look, foot="left", score=said)
+        look.photos.set([photo] if said == score else [])
+    first, second = there_and_back(flock, tmp_path)
+    assert first == second
+    look = _brought(Photo, flock).get().checks.get()
+    assert [finding.score for finding in look.findings.all()] == [score]
+
+
+def test_a_photo_that_was_given_to_another_bird_can_still_be_brought_in(flock, tmp_path):
+    bring_in(_folder(tmp_path, _photo(0)), flock)
+    photo, at = Photo.objects.get(), datetime(2024, 1, 5, 17, tzinfo=UTC)
+    step = CareStep.objects.create(flock=flock, bird=photo.bird, at=at, kind="soaked")
+    step.photos.add(photo)
+    photo.bird = Bird.objects.get(name="Thyme")
+    photo.save()
+    first, second = there_and_back(flock, tmp_path)
+    assert first == second

@@ -80,7 +80,7 @@ FILES = {
         ("file", "bird", "foot", "taken", "score", "note"),
         # ``check``: the day and time of the check it belongs to, or "none"; empty leaves it to
         # the day. ``sha256``: of the file as it was first sent, so that it is known again.
-        # ``care``: the steps it was taken with, each as its day, time and kind.
+        # ``care``: the steps it was taken with, each as its day, time, kind and foot.
         (
             *("taken_source", "check", "sha256", "care", "quarter_turns", "crop"),
             # What was found out while old photos were sorted.

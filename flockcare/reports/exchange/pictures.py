@@ -6,7 +6,7 @@ check of its own.
 """
 
 import tempfile
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime, timezone
 from pathlib import Path
@@ -112,20 +112,28 @@ def named_photo(work, row, column: str = "file", name: str | None = None) -> Pho
 def _attach_to_steps(work, candidates) -> None:
     if not candidates:
         return
-    steps = {
-        (step.bird_id, step_moment(step, work.zone)): step
-        for step in (
-            *CareStep.objects.filter(flock=work.flock).select_related("keeper", "item"),
-            *work.plan.new[CareStep],
-        )
-    }
+    steps = defaultdict(dict)
+    for step in (
+        *CareStep.objects.filter(flock=work.flock).select_related("keeper", "item"),
+        *work.plan.new[CareStep],
+    ):
+        steps[step.bird_id].setdefault(step_moment(step, work.zone), []).append(step)
     for candidate in candidates:
-        for moment in candidate.care.split(";"):
-            step = steps.get((candidate.photo.bird_id, moment.strip()))
+        for name, step in _named(candidate.care, steps[candidate.photo.bird_id].get):
             if step:
                 work.plan.attached.append((step, candidate.photo))
             else:
-                candidate.row.wrong("care", f"She has no step of care “{moment.strip()}”.")
+                candidate.row.wrong("care", f"She has no step of care “{name}”.")
+
+
+def _named(text: str, records_called):
+    """Each name in ``text`` with its record, or None; named again it means the next one called so.
+
+    ``records_called(name)`` gives all of that name.
+    """
+    for name, times in Counter(part.strip() for part in text.split(";")).items():
+        for record in (records_called(name) or [None])[:times]:
+            yield name, record
 
 
 def _photo(work, row, existing, in_file) -> _Candidate | None:
@@ -308,14 +316,21 @@ class _Checks:
         return []
 
     def _as_told(self, candidate) -> list[Check]:
+        def called(moment):
+            checks = self.by_moment.get((candidate.photo.bird_id, moment), [])
+            # Of several checks at one moment those that say what the photo says come first.
+            return sorted(checks, key=lambda check: not self._says_the_same(candidate, check))
+
         found = []
-        for moment in candidate.check.split(";"):
-            checks = self.by_moment.get((candidate.photo.bird_id, moment.strip()))
-            if checks:
-                found.append(checks[0])
+        for moment, check in _named(candidate.check, called):
+            if check:
+                found.append(check)
             else:
-                candidate.row.wrong("check", f"She has no check at “{moment.strip()}”.")
+                candidate.row.wrong("check", f"She has no check at “{moment}”.")
         return found
+
+    def _says_the_same(self, candidate, check) -> bool:
+        return self.scores.get((check.pk, candidate.photo.foot)) == candidate.score
 
     def _join(self, candidate, check) -> None:
         known = self.scores.get((check.pk, candidate.photo.foot))

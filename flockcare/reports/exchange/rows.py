@@ -211,8 +211,8 @@ def taken_text(photo, zone) -> str:
 
 def step_moment(step, zone) -> str:
     """How a photo names the step of care that it was taken with."""
-    day, clock, _, kind = care_cells(step, KEYS, zone)[1:5]
-    return " ".join(filter(None, (day, clock, kind)))
+    day, clock, foot, kind = care_cells(step, KEYS, zone)[1:5]
+    return " ".join(filter(None, (day, clock, kind, foot)))
 
 
 def photo_cells(

@@ -139,9 +139,10 @@ def _photo_rows(flock, photos, files, labels) -> Iterator[list[str]]:
     steps = defaultdict(list)
     links = CareStep.photos.through.objects.filter(photo__flock=flock)
     for link in links.select_related("carestep__keeper", "carestep__item"):
-        steps[link.photo_id].append(rows.step_moment(link.carestep, zone))
+        steps[link.photo_id].append(link.carestep)
     for photo in photos:
         hers = [check for check in checks[photo.pk] if check.bird_id == photo.bird_id]
+        tended = [step for step in steps[photo.pk] if step.bird_id == photo.bird_id]
         moments = sorted(" ".join(rows.check_day_and_time(check, zone)).strip() for check in hers)
         yield rows.photo_cells(
             photo,
@@ -150,7 +151,7 @@ def _photo_rows(flock, photos, files, labels) -> Iterator[list[str]]:
             file=files[photo.pk],
             score=_score(hers, photo.foot),
             check=";".join(moments) or NO_CHECK,
-            care=";".join(sorted(steps[photo.pk])),
+            care=";".join(sorted(rows.step_moment(step, zone) for step in tended)),
             sorting=getattr(photo, "sorting", None),
         )
 
