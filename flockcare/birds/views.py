@@ -13,6 +13,7 @@ from flockcare.birds import services
 from flockcare.birds.breeds import BY_NAME, weight_class
 from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, LeaveForm, WeighingForm
 from flockcare.birds.models import Bird, Weighing
+from flockcare.core.forms import saved
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 
@@ -52,16 +53,6 @@ def _found(birds, words: str):
     return birds
 
 
-def _saved(form, deed, **kwargs) -> bool:
-    """Do the deed; what the records themselves object to is said on the form."""
-    try:
-        deed(**kwargs)
-    except ValidationError as error:
-        form.add_error(None, error.messages)
-        return False
-    return True
-
-
 def _bird_or_404(flock, bird_id) -> Bird:
     return get_object_or_404(Bird.objects.select_related("breed", "flock"), flock=flock, pk=bird_id)
 
@@ -69,7 +60,7 @@ def _bird_or_404(flock, bird_id) -> Bird:
 @form_page
 def bird_add(request, flock):
     form = BirdForm(request.POST or None, instance=Bird(flock=flock), today=timezone.localdate())
-    if form.is_valid() and _saved(
+    if form.is_valid() and saved(
         form,
         services.add_bird,
         bird=form.instance,
@@ -85,7 +76,7 @@ def bird_edit(request, flock, bird_id):
     bird = _bird_or_404(flock, bird_id)
     name = bird.name
     form = BirdForm(request.POST or None, instance=bird, today=timezone.localdate())
-    if form.is_valid() and _saved(
+    if form.is_valid() and saved(
         form,
         services.edit_bird,
         bird=form.instance,
@@ -108,7 +99,7 @@ def bird_add_many(request, flock):
     if (
         form.is_valid()
         and "add" in request.POST
-        and _saved(form, services.add_birds, flock=flock, birds=form.birds())
+        and saved(form, services.add_birds, flock=flock, birds=form.birds())
     ):
         count = len(form.read)
         messages.success(request, f"{count} bird{pluralize(count)} added.")
@@ -131,7 +122,7 @@ def bird_leave(request, flock, bird_id):
         initial={} if bird.left else {"left": today.isoformat()},
     )
     gone = bool(bird.left)
-    if form.is_valid() and _saved(form, services.leave_flock, bird=form.instance, by=request.user):
+    if form.is_valid() and saved(form, services.leave_flock, bird=form.instance, by=request.user):
         messages.success(request, f"Saved. {bird} is now among the birds that left.")
         return redirect("feet:bird", flock.pk, bird.pk)
     return render(
@@ -165,7 +156,7 @@ def weighings(request, flock, bird_id):
         today=today,
         initial={"on": today},
     )
-    if form.is_valid() and _saved(form, services.weigh, weighing=form.instance):
+    if form.is_valid() and saved(form, services.weigh, weighing=form.instance):
         messages.success(request, "Saved.")
         return redirect("birds:weighings", flock.pk, bird.pk)
     adult = bird.breed.adult_grams if bird.breed else None
@@ -215,7 +206,7 @@ def breed_edit(request, flock, breed_id):
     breed = get_object_or_404(flock.breed_set, pk=breed_id)
     name = breed.name
     form = BreedForm(request.POST or None, instance=breed)
-    if form.is_valid() and _saved(form, services.edit_breed, breed=form.instance, by=request.user):
+    if form.is_valid() and saved(form, services.edit_breed, breed=form.instance, by=request.user):
         messages.success(request, "Saved.")
         return redirect("birds:breeds", flock.pk)
     return render(

@@ -28,10 +28,6 @@ def day_input():
     return forms.DateInput(**DAY)
 
 
-class ManyFiles(forms.ClearableFileInput):
-    allow_multiple_selected = True
-
-
 class ItemChoice(forms.ModelChoiceField):
     """Things of the kit; what holds a pain reliever says so before it is chosen."""
 

@@ -1,7 +1,6 @@
 """The kit and its shopping list; holds and the days that nobody entered yet."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -11,6 +10,7 @@ from flockcare.care.forms import DaysForm, ItemForm, posted
 from flockcare.care.holds import open_holds, unknown_products
 from flockcare.care.kit import shelves
 from flockcare.care.models import KitItem
+from flockcare.core.forms import saved
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 
@@ -36,14 +36,13 @@ def fill(request, flock):
 
 def _item_page(request, flock, item):
     form = ItemForm(posted(request), instance=item)
-    if request.method == "POST" and form.is_valid():
-        try:
-            services.save_item(item=form.instance, by=request.user)
-        except ValidationError as error:
-            form.add_error(None, error.messages)
-        else:
-            messages.success(request, f"Kept: {item}.")
-            return redirect("care:kit", flock.pk)
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and saved(form, services.save_item, item=form.instance, by=request.user)
+    ):
+        messages.success(request, f"Kept: {item}.")
+        return redirect("care:kit", flock.pk)
     return render(
         request,
         "care/item.html",

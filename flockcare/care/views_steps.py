@@ -17,9 +17,8 @@ from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind
 from flockcare.care.views_today import back_or_piece
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
-from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Foot
-from flockcare.photos.services import add_photo
+from flockcare.photos.services import add_photos
 
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
 
@@ -94,18 +93,16 @@ def _saved(request, form, deed) -> bool:
 
 
 def _photos(request, step: CareStep, now) -> list:
-    """Keep the pictures that came along; ValidationError with why one could not be kept."""
-    kept = []
-    for upload in request.FILES.getlist("photos"):
-        try:
-            photo, _ = add_photo(
-                flock=step.flock, keeper=request.user, upload=upload, name=upload.name, now=now
-            )
-        except RefusedPhoto as refused:
-            raise ValidationError(str(refused)) from None
-        if photo.bird_id not in (None, step.bird_id):
-            raise ValidationError(f"“{upload.name}” is kept already, as a photo of {photo.bird}.")
-        kept.append(photo)
+    """Keep the pictures that came along; ValidationError with why some could not be kept."""
+    kept, refusals = add_photos(
+        flock=step.flock,
+        keeper=request.user,
+        uploads=request.FILES.getlist("photos"),
+        of_bird=step.bird,
+        now=now,
+    )
+    if refusals:
+        raise ValidationError(refusals)
     return kept
 
 

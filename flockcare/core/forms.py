@@ -1,6 +1,10 @@
 """How every form looks and behaves."""
 
+import uuid
+from collections.abc import Iterable
+
 from django import forms
+from django.core.exceptions import ValidationError
 from django.forms.renderers import TemplatesSetting
 
 
@@ -24,3 +28,24 @@ class KeeperForm(forms.Form):
 
 class KeeperModelForm(KeeperForm, forms.ModelForm):
     pass
+
+
+def saved(form, deed, **kwargs) -> bool:
+    """Do the deed; what the records themselves object to is said on the form."""
+    try:
+        deed(**kwargs)
+    except ValidationError as error:
+        form.add_error(None, error.messages)
+        return False
+    return True
+
+
+def record_keys(texts: Iterable[str]) -> list[uuid.UUID]:
+    """The keys of records among what a form sent; what is no key is left out."""
+    found = []
+    for text in texts:
+        try:
+            found.append(uuid.UUID(text))
+        except ValueError:
+            continue
+    return found

@@ -6,7 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Q
 
-from flockcare.core.forms import KeeperModelForm
+from flockcare.core.forms import KeeperModelForm, record_keys
 from flockcare.feet.models import Check, FootFinding, Site
 from flockcare.feet.scales import AFFECTED_FROM, LESION
 from flockcare.feet.services import SIGNS, Seen
@@ -163,7 +163,7 @@ class CheckForm(KeeperModelForm):
             for foot in ("", *Foot.values)
             for key in self.data.getlist(f"{foot or 'bird'}-kept_photo")
         ]
-        keys = [key for _, key in asked if _is_uuid(key)]
+        keys = record_keys(key for _, key in asked)
         if not keys:
             return {}
         usable = Photo.objects.filter(Q(bird=None) | Q(bird=self.bird), flock=self.flock)
@@ -210,11 +210,3 @@ def _by_foot(pairs) -> dict[str, list[Photo]]:
     for foot, photo in pairs:
         photos.setdefault(foot, []).append(photo)
     return photos
-
-
-def _is_uuid(text: str) -> bool:
-    try:
-        uuid.UUID(text)
-    except ValueError:
-        return False
-    return True

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 
 from flockcare.birds.models import Bird
 from flockcare.core.dates import PartialDate, PartialDateFormField
-from flockcare.core.forms import KeeperForm
+from flockcare.core.forms import KeeperForm, record_keys
 from flockcare.feet.scales import LESION
 from flockcare.feet.sorting import Given
 
@@ -16,14 +16,8 @@ WHOLE = "whole"
 
 
 def photo_keys(data) -> list[uuid.UUID]:
-    """The photos that a form names; what is no key is left out."""
-    keys = []
-    for text in data.getlist("photo"):
-        try:
-            keys.append(uuid.UUID(text))
-        except ValueError:
-            continue
-    return keys
+    """The photos that a form names."""
+    return record_keys(data.getlist("photo"))
 
 
 class SortForm(KeeperForm):

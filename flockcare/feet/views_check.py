@@ -17,8 +17,7 @@ from flockcare.feet.scales import SCALES
 from flockcare.feet.views_round import to_next_bird
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
-from flockcare.photos.intake import RefusedPhoto
-from flockcare.photos.services import add_photo
+from flockcare.photos.services import add_photos
 
 
 @require_safe
@@ -40,6 +39,7 @@ def new(request, flock, bird_id):
     now = timezone.now()
     form = CheckForm(request.POST or None, flock=flock, bird=bird, now=now)
     in_round = "round" in request.GET
+    photo_errors = []
     if request.method == "POST":
         photo_errors = _take_in_photos(request, form, now=now)
         if form.is_valid() and not photo_errors:
@@ -60,8 +60,7 @@ def new(request, flock, bird_id):
                 form.add_error(None, error)
             else:
                 return _after_saving(request, check, seen.findings, in_round=in_round)
-        return _form_page(request, flock, bird, form, photo_errors, in_round=in_round)
-    return _form_page(request, flock, bird, form, [], in_round=in_round)
+    return _form_page(request, flock, bird, form, photo_errors, in_round=in_round)
 
 
 def _already_saved(flock, check: Check):
@@ -76,21 +75,19 @@ def _already_saved(flock, check: Check):
 
 def _take_in_photos(request, form, *, now) -> list[str]:
     """Keep the pictures before anything else can refuse the form; why some could not be kept."""
-    errors = []
+    refusals = []
     for foot in ("", *Foot.values):
-        for upload in request.FILES.getlist(f"{foot or 'bird'}-photos"):
-            try:
-                photo, _ = add_photo(
-                    flock=form.flock, keeper=request.user, upload=upload, name=upload.name, now=now
-                )
-            except RefusedPhoto as refused:
-                errors.append(str(refused))
-                continue
-            if photo.bird_id not in (None, form.bird.pk):
-                errors.append(f"“{upload.name}” is kept already, as a photo of {photo.bird}.")
-                continue
+        kept, refused = add_photos(
+            flock=form.flock,
+            keeper=request.user,
+            uploads=request.FILES.getlist(f"{foot or 'bird'}-photos"),
+            of_bird=form.bird,
+            now=now,
+        )
+        for photo in kept:
             form.keep_photo(foot, photo)
-    return errors
+        refusals += refused
+    return refusals
 
 
 def _form_page(request, flock, bird, form, photo_errors, *, in_round: bool):

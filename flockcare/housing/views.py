@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from flockcare.core.forms import saved
 from flockcare.housing import changes, services
 from flockcare.housing.capacity import DIRECTIVE_SCOPE, THUMB_SCOPE, capacity, thumb
 from flockcare.housing.changes import description
@@ -24,16 +25,6 @@ from flockcare.people.models import Role
 
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
 CHANGES_SHOWN = 6
-
-
-def saved(form, deed, **kwargs) -> bool:
-    """Do the deed; what the records themselves object to is said on the form."""
-    try:
-        deed(**kwargs)
-    except ValidationError as error:
-        form.add_error(None, error.messages)
-        return False
-    return True
 
 
 def house_or_404(flock, house_id) -> House:

@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from flockcare.core.forms import record_keys, saved
 from flockcare.drawing.dates import date_words
 from flockcare.housing import changes, services
 from flockcare.housing.changes import description
@@ -28,10 +29,9 @@ from flockcare.housing.forms import (
 )
 from flockcare.housing.models import Feature, FeatureState, HousingChange, Walk
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of
-from flockcare.housing.views import form_page, house_or_404, saved
-from flockcare.photos.intake import RefusedPhoto
+from flockcare.housing.views import form_page, house_or_404
 from flockcare.photos.models import Photo
-from flockcare.photos.services import add_photo
+from flockcare.photos.services import add_photos
 
 
 def take_in_photos(request) -> tuple[list[Photo], list[str]]:
@@ -40,27 +40,11 @@ def take_in_photos(request) -> tuple[list[Photo], list[str]]:
     Those sent with an earlier, refused form come along by their keys.
     """
     flock = request.membership.flock
-    kept = list(Photo.objects.filter(flock=flock, pk__in=_keys(request.POST.getlist("kept"))))
-    errors = []
-    for upload in request.FILES.getlist("photos"):
-        try:
-            photo, _ = add_photo(flock=flock, keeper=request.user, upload=upload, name=upload.name)
-        except RefusedPhoto as refused:
-            errors.append(str(refused))
-            continue
-        kept.append(photo)
-    return kept, errors
-
-
-def _keys(texts: list[str]) -> list[str]:
-    field = Photo._meta.pk
-    keys = []
-    for text in texts:
-        try:
-            keys.append(field.to_python(text))
-        except ValidationError:
-            continue
-    return keys
+    sent = Photo.objects.filter(flock=flock, pk__in=record_keys(request.POST.getlist("kept")))
+    kept, refusals = add_photos(
+        flock=flock, keeper=request.user, uploads=request.FILES.getlist("photos")
+    )
+    return [*sent, *kept], refusals
 
 
 # Features
@@ -252,7 +236,9 @@ def change_tell(request, flock, house_id, on):
             today=timezone.localdate(),
         )
     ):
-        without = Photo.objects.filter(flock=flock, pk__in=_keys(request.POST.getlist("without")))
+        without = Photo.objects.filter(
+            flock=flock, pk__in=record_keys(request.POST.getlist("without"))
+        )
         services.keep_photos(change=told, photos=photos, without=without)
         messages.success(request, "Saved.")
         return redirect("housing:house", flock.pk, house.pk)

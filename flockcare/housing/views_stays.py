@@ -9,12 +9,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.birds.models import Bird
+from flockcare.core.forms import saved
 from flockcare.drawing.dates import date_words
 from flockcare.housing import services
 from flockcare.housing.forms import MoveForm, StayForm
 from flockcare.housing.models import House, Stay
 from flockcare.housing.residents import houses_on
-from flockcare.housing.views import form_page, saved
+from flockcare.housing.views import form_page
 from flockcare.people.access import flock_view
 
 

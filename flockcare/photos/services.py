@@ -10,7 +10,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from PIL import Image
 
-from flockcare.photos.intake import SIZES, TakenIn, take_in
+from flockcare.photos.intake import SIZES, RefusedPhoto, TakenIn, take_in
 from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.scale import CannotMeasure, read_card
 
@@ -74,6 +74,27 @@ def card_code(picture: TakenIn) -> str:
         logger.exception("The card reader failed.")
         return ""
     return view.code if view else ""
+
+
+def add_photos(*, flock, keeper, uploads, of_bird=None, now=None) -> tuple[list[Photo], list[str]]:
+    """The pictures that could be kept, and why each of the others could not.
+
+    With ``of_bird`` a picture that is kept already as one of another bird is not given out.
+    """
+    kept, refusals = [], []
+    for upload in uploads:
+        try:
+            photo, _ = add_photo(
+                flock=flock, keeper=keeper, upload=upload, name=upload.name, now=now
+            )
+        except RefusedPhoto as refused:
+            refusals.append(str(refused))
+            continue
+        if of_bird and photo.bird_id not in (None, of_bird.pk):
+            refusals.append(f"“{upload.name}” is kept already, as a photo of {photo.bird}.")
+        else:
+            kept.append(photo)
+    return kept, refusals
 
 
 def prepare(picture: TakenIn, **fields) -> tuple[Photo, dict[str, bytes]]:
