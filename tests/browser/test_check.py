@@ -141,6 +141,6 @@ def test_two_keepers_share_a_round(open_phone):
             if not page.locator("button:has-text('Both feet clear')").count():
                 continue
             seen.append(page.locator("h1").inner_text())
-            page.locator("button:has-text('Both feet clear')").tap()
-            page.wait_for_load_state()
+            with page.expect_navigation():
+                page.locator("button:has-text('Both feet clear')").tap()
     assert len(seen) == len(set(seen)) >= 4
