@@ -31,7 +31,7 @@ from .answers import Estimate, Refusal, check_level
 from .clusters import BirdPairs, around, bird_columns, effective_by_bird
 from .episodes import PairArrays
 from .healing import HealingCurve
-from .onset import fit_widths, grouped_widths, limits_at_drop, pair_columns, period_widths
+from .onset import RateFit, fit_widths, grouped_widths, limits_at_drop, pair_columns, period_widths
 from .rates import RateRatio, bird_differences, overdispersion, rate_ratio, sign_flip
 
 _FARTHEST_LOG_RATIO = 12.0
@@ -75,10 +75,12 @@ class Comparison:
     "refused"; `why` says so in sentences for a keeper, `notes` what else to bear in mind.
     `state` is "refused", "wide" (cannot tell), "similar", "hint" (the range leaves out 1, but on
     fewer than MIN_CASES_FOR_SIGN cases), "some_sign" or "clear".
-    `pooled` is the ratio over the flock as a whole, for comparison. `smallest_p_rise` and
-    `smallest_p_fall` are what these cases could have shown at all. `exact_all_before` and
-    `exact_all_after` are the plain exact ratios over the flock with every straddling case put
-    before, and after: a check by simple counting, without regard to birds or unseen sores.
+    `pooled` is the ratio over the flock as a whole, for comparison, from `pooled_fit`;
+    `sign_flip_p` the p of the sign-flip test on `bird_differences`; both are worked out only
+    when asked for. `smallest_p_rise` and `smallest_p_fall` are what these cases could have shown
+    at all. `exact_all_before` and `exact_all_after` are the plain exact ratios over the flock
+    with every straddling case put before, and after: a check by simple counting, without regard
+    to birds or unseen sores.
     """
 
     method: str
@@ -87,15 +89,24 @@ class Comparison:
     notes: tuple[str, ...]
     estimate: Estimate
     p: float
-    pooled: Estimate
+    pooled_fit: RateFit
     dispersion: float
-    sign_flip_p: float
+    bird_differences: tuple[float, ...]
     smallest_p_rise: float
     smallest_p_fall: float
     watched: Watched
     exact_all_before: RateRatio
     exact_all_after: RateRatio
+    level: float
     refusal: Refusal | None = None
+
+    @property
+    def pooled(self) -> Estimate:
+        return self.pooled_fit.ratio(level=self.level)
+
+    @property
+    def sign_flip_p(self) -> float:
+        return sign_flip(self.bird_differences).p_two_sided
 
 
 def choose_comparison(
@@ -144,12 +155,10 @@ def compare_arrays(
     plain = period_widths(left, right, edges)
     seen = _watched(bird, left, right, affected, plain)
     pooled_fit = fit_widths(*grouped_widths(left, right, affected, edges))
-    pooled = pooled_fit.ratio(level=level)
     allowed = healing is not None and healing.refusal is None
     widths = _seen_widths(left, right, change_day, healing) if allowed else plain
     data = _ByBird.of(bird, widths, affected)
     effective = effective_by_bird(bird, plain, affected, pooled_fit)
-    spread, flip = _spread(effective), sign_flip(bird_differences(*effective)).p_two_sided
     rise, fall = data.smallest_p()
     refusal = _refusal(seen, data, rise, fall)
     if refusal:
@@ -157,6 +166,9 @@ def compare_arrays(
         method, estimate, p, why = "refused", blank, math.nan, (refusal.reason,)
     else:
         method, estimate, p, why = _headline(data, level)
+    exact_before = exact_after = _exact(seen, seen.straddling, 0, level)
+    if seen.straddling:
+        exact_after = _exact(seen, 0, seen.straddling, level)
     return Comparison(
         method=method,
         state="refused" if refusal else _state(estimate, p, seen),
@@ -164,14 +176,15 @@ def compare_arrays(
         notes=_notes(seen, allowed),
         estimate=estimate,
         p=p,
-        pooled=pooled,
-        dispersion=spread,
-        sign_flip_p=flip,
+        pooled_fit=pooled_fit,
+        dispersion=_spread(effective),
+        bird_differences=tuple(bird_differences(*effective)),
         smallest_p_rise=rise,
         smallest_p_fall=fall,
         watched=seen,
-        exact_all_before=_exact(seen, seen.straddling, 0, level),
-        exact_all_after=_exact(seen, 0, seen.straddling, level),
+        exact_all_before=exact_before,
+        exact_all_after=exact_after,
+        level=level,
         refusal=refusal,
     )
 

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import beta, binom, chi2, norm
+from scipy.special import betainc, betainccinv, betaincinv
+from scipy.stats import binom, chi2, norm
 
 from . import limits
 from .answers import Refusal, check_level
@@ -153,9 +154,7 @@ def rate_ratio(
         return RateRatio(
             math.nan, 0.0, math.inf, 1.0, 1.0, 1.0, 1.0, 0.0, math.inf, Refusal("no_cases", reason)
         )
-    law = binom(total, share)
-    here, below, above = law.pmf(after_count), law.cdf(after_count - 1), law.sf(after_count)
-    odds = before_time / after_time
+    split, odds = (after_count, total, share), before_time / after_time
     ratio = after_count / before_count * odds if before_count else math.inf
     low, high = _clopper_pearson(after_count, total, level)
     mid_low, mid_high = _mid_p_limits(after_count, total, level)
@@ -163,8 +162,8 @@ def rate_ratio(
         ratio=ratio,
         low=_odds(low) * odds,
         high=_odds(high) * odds,
-        p=min(1.0, 2 * float(min(below, above) + here)),
-        p_mid=min(1.0, 2 * float(min(below, above) + here / 2)),
+        p=_doubled(_at_most(*split), _at_least(*split)),
+        p_mid=_doubled(_mid_below(*split), _mid_above(*split)),
         smallest_p_excess=excess,
         smallest_p_deficit=deficit,
         mid_low=_odds(mid_low) * odds,
@@ -306,25 +305,41 @@ def sign_flip(differences: Sequence[float], seed: int = 0) -> SignFlip:
     return SignFlip(float(one), float(two), total, m, False, refusal)
 
 
+def _at_least(x: int, n: int, share: float) -> float:
+    """P(X >= x) of a binomial law, by the incomplete beta function."""
+    return float(betainc(x, n - x + 1, share)) if 0 < x <= n else float(x <= 0)
+
+
+def _at_most(x: int, n: int, share: float) -> float:
+    return _at_least(n - x, n, 1 - share)
+
+
+def _mid_above(x: int, n: int, share: float) -> float:
+    """P(X > x) and half of P(X = x)."""
+    return (_at_least(x, n, share) + _at_least(x + 1, n, share)) / 2
+
+
+def _mid_below(x: int, n: int, share: float) -> float:
+    return _mid_above(n - x, n, 1 - share)
+
+
+def _doubled(below: float, above: float) -> float:
+    return min(1.0, 2 * min(below, above))
+
+
 def _clopper_pearson(x: int, n: int, level: float) -> tuple[float, float]:
     tail = (1 - level) / 2
-    low = float(beta.ppf(tail, x, n - x + 1)) if x else 0.0
-    high = float(beta.isf(tail, x + 1, n - x)) if x < n else 1.0
+    low = float(betaincinv(x, n - x + 1, tail)) if x else 0.0
+    high = float(betainccinv(x + 1, n - x, tail)) if x < n else 1.0
     return low, high
 
 
 def _mid_p_limits(x: int, n: int, level: float) -> tuple[float, float]:
     tail = (1 - level) / 2
-
-    def above(share: float) -> float:
-        return binom.sf(x, n, share) + binom.pmf(x, n, share) / 2 - tail
-
-    def below(share: float) -> float:
-        return binom.cdf(x, n, share) - binom.pmf(x, n, share) / 2 - tail
-
-    low = brentq(above, 0.0, 1.0, xtol=1e-14) if x else 0.0
-    high = brentq(below, 0.0, 1.0, xtol=1e-14) if x < n else 1.0
-    return low, high
+    low = brentq(lambda share: _mid_above(x, n, share) - tail, 0.0, 1.0, xtol=1e-14) if x else 0.0
+    if x == n:
+        return low, 1.0
+    return low, brentq(lambda share: _mid_below(x, n, share) - tail, 0.0, 1.0, xtol=1e-14)
 
 
 def _odds(share: float) -> float:

@@ -156,7 +156,6 @@ def _plain(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
         gap_after=seen.gap_after,
         ratio=figure(found.estimate, found.estimate.value),
         p=found.p,
-        pooled=figure(found.pooled, found.pooled.value),
         exact_before=figure(found.exact_all_before, found.exact_all_before.ratio),
         exact_after=figure(found.exact_all_after, found.exact_all_after.ratio),
         dispersion=found.dispersion,

@@ -72,7 +72,7 @@ class BeforeAfter:
     """One comparison; foot-days at risk, gaps in days, ``p`` not adjusted for anything.
 
     ``exact_before``, ``exact_after``: by plain counting, with every straddling case put before, or
-    after. ``pooled``: over the flock as a whole.
+    after.
     """
 
     method: str
@@ -89,7 +89,6 @@ class BeforeAfter:
     gap_after: float
     ratio: Figure
     p: float
-    pooled: Figure
     exact_before: Figure
     exact_after: Figure
     dispersion: float

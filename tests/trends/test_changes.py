@@ -141,7 +141,7 @@ def found(p, low=0.2, high=0.9, cases=20, birds=8):
     blank = changes.Figure(math.nan, math.nan, math.nan)
     return changes.BeforeAfter(
         "within_birds", (), (), cases, 0, 0, 1000, 1000, birds, birds, 14, 14,
-        changes.Figure(0.5, low, high), p, blank, blank, blank, 1.0, (), None,
+        changes.Figure(0.5, low, high), p, blank, blank, 1.0, (), None,
     )  # fmt: skip
 
 
