@@ -77,7 +77,7 @@ class Bird(FlockRecord):
     name = models.CharField(max_length=40)
     band_colour = models.CharField(max_length=10, choices=BandColour, blank=True, default="")
     band_number = models.CharField(max_length=12, blank=True, default="")
-    breed = models.ForeignKey(Breed, null=True, blank=True, on_delete=models.PROTECT)
+    breed = models.ForeignKey(Breed, null=True, blank=True, on_delete=models.RESTRICT)
     sex = models.CharField(max_length=10, choices=Sex, default=Sex.HEN)
     own_weight_class = models.CharField(
         "weight class",

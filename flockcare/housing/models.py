@@ -241,7 +241,7 @@ class Stay(FlockRecord):
     """
 
     bird = models.ForeignKey(Bird, on_delete=models.CASCADE)
-    house = models.ForeignKey(House, on_delete=models.PROTECT)
+    house = models.ForeignKey(House, on_delete=models.RESTRICT)
     since = models.DateField("from", null=True, blank=True)
     until = models.DateField(null=True, blank=True)
 
