@@ -7,241 +7,88 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("birds", "0001_initial"),
-        ("people", "0001_initial"),
+        ('birds', '0001_initial'),
+        ('people', '0001_initial'),
     ]
 
     operations = [
         migrations.CreateModel(
-            name="House",
+            name='House',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("name", models.CharField(max_length=60)),
-                ("note", models.TextField(blank=True, default="", max_length=2000)),
-                (
-                    "flock",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, to="people.flock"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('name', models.CharField(max_length=60)),
+                ('note', models.TextField(blank=True, default='', max_length=2000)),
+                ('flock', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock')),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="Feature",
+            name='Feature',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("name", models.CharField(max_length=60)),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("roost", "roost"),
-                            ("rail", "rail"),
-                            ("nest front", "nest front"),
-                            ("step", "step or ramp"),
-                            ("landing", "landing area"),
-                            ("other", "other"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "flock",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, to="people.flock"
-                    ),
-                ),
-                (
-                    "house",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, to="housing.house"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('name', models.CharField(max_length=60)),
+                ('kind', models.CharField(choices=[('roost', 'roost'), ('rail', 'rail'), ('nest front', 'nest front'), ('step', 'step or ramp'), ('landing', 'landing area'), ('other', 'other')], max_length=12)),
+                ('flock', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock')),
+                ('house', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='housing.house')),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="Stay",
+            name='Stay',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("since", models.DateField(blank=True, null=True, verbose_name="from")),
-                ("until", models.DateField(blank=True, null=True)),
-                (
-                    "bird",
-                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="birds.bird"),
-                ),
-                (
-                    "flock",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, to="people.flock"
-                    ),
-                ),
-                (
-                    "house",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, to="housing.house"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('since', models.DateField(blank=True, null=True, verbose_name='from')),
+                ('until', models.DateField(blank=True, null=True)),
+                ('bird', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='birds.bird')),
+                ('flock', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock')),
+                ('house', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, to='housing.house')),
             ],
             options={
-                "ordering": ["since"],
+                'ordering': ['since'],
             },
         ),
         migrations.CreateModel(
-            name="FeatureState",
+            name='FeatureState',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("since", models.DateField(verbose_name="from")),
-                (
-                    "height_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(1000),
-                        ],
-                        verbose_name="height above the floor",
-                    ),
-                ),
-                (
-                    "run_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(2000),
-                        ],
-                        verbose_name="run to the next step down",
-                    ),
-                ),
-                (
-                    "length_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(5000),
-                        ],
-                        verbose_name="length",
-                    ),
-                ),
-                (
-                    "width_mm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(2000),
-                        ],
-                        verbose_name="width",
-                    ),
-                ),
-                ("edge", models.CharField(blank=True, default="", max_length=40)),
-                ("material", models.CharField(blank=True, default="", max_length=40)),
-                ("cover", models.CharField(blank=True, default="", max_length=40)),
-                ("bedding", models.CharField(blank=True, default="", max_length=40)),
-                (
-                    "bedding_depth_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(100),
-                        ],
-                        verbose_name="depth of the bedding",
-                    ),
-                ),
-                (
-                    "damp",
-                    models.CharField(
-                        blank=True,
-                        choices=[("dry", "dry"), ("damp", "damp"), ("wet", "wet")],
-                        default="",
-                        max_length=5,
-                        verbose_name="dampness",
-                    ),
-                ),
-                ("note", models.TextField(blank=True, default="", max_length=2000)),
-                (
-                    "feature",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="states",
-                        to="housing.feature",
-                    ),
-                ),
-                (
-                    "flock",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, to="people.flock"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('since', models.DateField(verbose_name='from')),
+                ('height_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1000)], verbose_name='height above the floor')),
+                ('run_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)], verbose_name='run to the next step down')),
+                ('length_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(5000)], verbose_name='length')),
+                ('width_mm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)], verbose_name='width')),
+                ('edge', models.CharField(blank=True, default='', max_length=40)),
+                ('material', models.CharField(blank=True, default='', max_length=40)),
+                ('cover', models.CharField(blank=True, default='', max_length=40)),
+                ('bedding', models.CharField(blank=True, default='', max_length=40)),
+                ('bedding_depth_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(100)], verbose_name='depth of the bedding')),
+                ('damp', models.CharField(blank=True, choices=[('dry', 'dry'), ('damp', 'damp'), ('wet', 'wet')], default='', max_length=5, verbose_name='dampness')),
+                ('note', models.TextField(blank=True, default='', max_length=2000)),
+                ('feature', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='states', to='housing.feature')),
+                ('flock', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock')),
             ],
             options={
-                "ordering": ["since"],
-                "constraints": [
-                    models.UniqueConstraint(fields=("feature", "since"), name="one_state_per_day")
-                ],
+                'ordering': ['since'],
+                'constraints': [models.UniqueConstraint(fields=('feature', 'since'), name='one_state_per_day')],
             },
         ),
         migrations.AddConstraint(
-            model_name="house",
-            constraint=models.UniqueConstraint(
-                fields=("flock", "name"),
-                name="one_house_per_name",
-                violation_error_message="This flock has a house of that name already.",
-            ),
+            model_name='house',
+            constraint=models.UniqueConstraint(fields=('flock', 'name'), name='one_house_per_name', violation_error_message='This flock has a house of that name already.'),
         ),
         migrations.AddConstraint(
-            model_name="feature",
-            constraint=models.UniqueConstraint(
-                fields=("house", "name"), name="one_feature_per_name"
-            ),
+            model_name='feature',
+            constraint=models.UniqueConstraint(fields=('house', 'name'), name='one_feature_per_name'),
         ),
         migrations.AddConstraint(
-            model_name="stay",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("since__isnull", True),
-                    ("until__isnull", True),
-                    ("until__gte", models.F("since")),
-                    _connector="OR",
-                ),
-                name="a_stay_ends_after_it_begins",
-                violation_error_message="She cannot leave the house before she moved in.",
-            ),
+            model_name='stay',
+            constraint=models.CheckConstraint(condition=models.Q(('since__isnull', True), ('until__isnull', True), ('until__gte', models.F('since')), _connector='OR'), name='a_stay_ends_after_it_begins', violation_error_message='She cannot leave the house before she moved in.'),
         ),
     ]

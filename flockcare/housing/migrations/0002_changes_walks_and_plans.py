@@ -8,471 +8,193 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
-        ("housing", "0001_initial"),
-        ("people", "0001_initial"),
-        ("photos", "0001_initial"),
+        ('housing', '0001_initial'),
+        ('people', '0001_initial'),
+        ('photos', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name="HousingChange",
+            name='HousingChange',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("on", models.DateField(blank=True, null=True, verbose_name="day")),
-                (
-                    "kind",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("height", "a height"),
-                            ("step", "a step or ramp"),
-                            ("surface", "a surface or edge"),
-                            ("bedding", "bedding"),
-                            ("drainage", "ground and drainage"),
-                            ("layout", "what stands where"),
-                            ("other", "feed or something else"),
-                            ("several", "several at once"),
-                            ("found", "found so on a walk, not made"),
-                        ],
-                        default="",
-                        max_length=10,
-                    ),
-                ),
-                ("note", models.TextField(blank=True, default="", max_length=2000)),
-                ("planned", models.BooleanField(default=False)),
-                ("made_at", models.DateTimeField(auto_now_add=True)),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('on', models.DateField(blank=True, null=True, verbose_name='day')),
+                ('kind', models.CharField(blank=True, choices=[('height', 'a height'), ('step', 'a step or ramp'), ('surface', 'a surface or edge'), ('bedding', 'bedding'), ('drainage', 'ground and drainage'), ('layout', 'what stands where'), ('other', 'feed or something else'), ('several', 'several at once'), ('found', 'found so on a walk, not made')], default='', max_length=10)),
+                ('note', models.TextField(blank=True, default='', max_length=2000)),
+                ('planned', models.BooleanField(default=False)),
+                ('made_at', models.DateTimeField(auto_now_add=True)),
             ],
             options={
-                "ordering": ["-on"],
+                'ordering': ['-on'],
             },
         ),
         migrations.CreateModel(
-            name="PlannedState",
+            name='PlannedState',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("gone", models.BooleanField(default=False, verbose_name="taken away")),
-                (
-                    "height_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(1000),
-                        ],
-                        verbose_name="height above the floor",
-                    ),
-                ),
-                (
-                    "run_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(2000),
-                        ],
-                        verbose_name="run to the next step down",
-                    ),
-                ),
-                (
-                    "length_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(5000),
-                        ],
-                        verbose_name="length",
-                    ),
-                ),
-                (
-                    "breadth_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(5000),
-                        ],
-                        verbose_name="breadth",
-                    ),
-                ),
-                (
-                    "width_mm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(2000),
-                        ],
-                        verbose_name="width",
-                    ),
-                ),
-                (
-                    "spacing_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(2000),
-                        ],
-                        verbose_name="distance to the next perch",
-                    ),
-                ),
-                (
-                    "wall_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(2000),
-                        ],
-                        verbose_name="distance to the wall",
-                    ),
-                ),
-                (
-                    "edge",
-                    models.CharField(blank=True, default="", max_length=40, verbose_name="edges"),
-                ),
-                ("surface", models.CharField(blank=True, default="", max_length=40)),
-                ("material", models.CharField(blank=True, default="", max_length=40)),
-                ("cover", models.CharField(blank=True, default="", max_length=40)),
-                ("bedding", models.CharField(blank=True, default="", max_length=40)),
-                (
-                    "bedding_depth_cm",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(100),
-                        ],
-                        verbose_name="depth of the bedding",
-                    ),
-                ),
-                (
-                    "damp",
-                    models.CharField(
-                        blank=True,
-                        choices=[("dry", "dry"), ("damp", "damp"), ("wet", "wet")],
-                        default="",
-                        max_length=5,
-                        verbose_name="dampness",
-                    ),
-                ),
-                (
-                    "moisture_percent",
-                    models.FloatField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(100),
-                        ],
-                        verbose_name="water by weight in percent",
-                    ),
-                ),
-                ("note", models.TextField(blank=True, default="", max_length=2000)),
-                ("name", models.CharField(blank=True, default="", max_length=60)),
-                (
-                    "kind",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("roost", "roost"),
-                            ("rail", "rail"),
-                            ("nest front", "nest front"),
-                            ("step", "step or ramp"),
-                            ("floor", "floor inside"),
-                            ("landing", "landing area"),
-                            ("other", "other"),
-                        ],
-                        default="",
-                        max_length=12,
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('gone', models.BooleanField(default=False, verbose_name='taken away')),
+                ('height_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1000)], verbose_name='height above the floor')),
+                ('run_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)], verbose_name='run to the next step down')),
+                ('length_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(5000)], verbose_name='length')),
+                ('breadth_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(5000)], verbose_name='breadth')),
+                ('width_mm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)], verbose_name='width')),
+                ('spacing_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)], verbose_name='distance to the next perch')),
+                ('wall_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)], verbose_name='distance to the wall')),
+                ('edge', models.CharField(blank=True, default='', max_length=40, verbose_name='edges')),
+                ('surface', models.CharField(blank=True, default='', max_length=40)),
+                ('material', models.CharField(blank=True, default='', max_length=40)),
+                ('cover', models.CharField(blank=True, default='', max_length=40)),
+                ('bedding', models.CharField(blank=True, default='', max_length=40)),
+                ('bedding_depth_cm', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(100)], verbose_name='depth of the bedding')),
+                ('damp', models.CharField(blank=True, choices=[('dry', 'dry'), ('damp', 'damp'), ('wet', 'wet')], default='', max_length=5, verbose_name='dampness')),
+                ('moisture_percent', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(100)], verbose_name='water by weight in percent')),
+                ('note', models.TextField(blank=True, default='', max_length=2000)),
+                ('name', models.CharField(blank=True, default='', max_length=60)),
+                ('kind', models.CharField(blank=True, choices=[('roost', 'roost'), ('rail', 'rail'), ('nest front', 'nest front'), ('step', 'step or ramp'), ('floor', 'floor inside'), ('landing', 'landing area'), ('other', 'other')], default='', max_length=12)),
             ],
         ),
         migrations.CreateModel(
-            name="Walk",
+            name='Walk',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("on", models.DateField(verbose_name="day")),
-                ("note", models.TextField(blank=True, default="", max_length=2000)),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('on', models.DateField(verbose_name='day')),
+                ('note', models.TextField(blank=True, default='', max_length=2000)),
             ],
             options={
-                "ordering": ["-on"],
+                'ordering': ['-on'],
             },
         ),
         migrations.AddField(
-            model_name="featurestate",
-            name="breadth_cm",
-            field=models.FloatField(
-                blank=True,
-                null=True,
-                validators=[
-                    django.core.validators.MinValueValidator(0),
-                    django.core.validators.MaxValueValidator(5000),
-                ],
-                verbose_name="breadth",
-            ),
+            model_name='featurestate',
+            name='breadth_cm',
+            field=models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(5000)], verbose_name='breadth'),
         ),
         migrations.AddField(
-            model_name="featurestate",
-            name="gone",
-            field=models.BooleanField(default=False, verbose_name="taken away"),
+            model_name='featurestate',
+            name='gone',
+            field=models.BooleanField(default=False, verbose_name='taken away'),
         ),
         migrations.AddField(
-            model_name="featurestate",
-            name="moisture_percent",
-            field=models.FloatField(
-                blank=True,
-                null=True,
-                validators=[
-                    django.core.validators.MinValueValidator(0),
-                    django.core.validators.MaxValueValidator(100),
-                ],
-                verbose_name="water by weight in percent",
-            ),
+            model_name='featurestate',
+            name='moisture_percent',
+            field=models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(100)], verbose_name='water by weight in percent'),
         ),
         migrations.AddField(
-            model_name="featurestate",
-            name="spacing_cm",
-            field=models.FloatField(
-                blank=True,
-                null=True,
-                validators=[
-                    django.core.validators.MinValueValidator(0),
-                    django.core.validators.MaxValueValidator(2000),
-                ],
-                verbose_name="distance to the next perch",
-            ),
+            model_name='featurestate',
+            name='spacing_cm',
+            field=models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)], verbose_name='distance to the next perch'),
         ),
         migrations.AddField(
-            model_name="featurestate",
-            name="surface",
-            field=models.CharField(blank=True, default="", max_length=40),
+            model_name='featurestate',
+            name='surface',
+            field=models.CharField(blank=True, default='', max_length=40),
         ),
         migrations.AddField(
-            model_name="featurestate",
-            name="wall_cm",
-            field=models.FloatField(
-                blank=True,
-                null=True,
-                validators=[
-                    django.core.validators.MinValueValidator(0),
-                    django.core.validators.MaxValueValidator(2000),
-                ],
-                verbose_name="distance to the wall",
-            ),
+            model_name='featurestate',
+            name='wall_cm',
+            field=models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)], verbose_name='distance to the wall'),
         ),
         migrations.AddField(
-            model_name="house",
-            name="floor_length_cm",
-            field=models.FloatField(
-                blank=True,
-                null=True,
-                validators=[
-                    django.core.validators.MinValueValidator(10),
-                    django.core.validators.MaxValueValidator(5000),
-                ],
-                verbose_name="length of the floor inside",
-            ),
+            model_name='house',
+            name='floor_length_cm',
+            field=models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(10), django.core.validators.MaxValueValidator(5000)], verbose_name='length of the floor inside'),
         ),
         migrations.AddField(
-            model_name="house",
-            name="floor_width_cm",
-            field=models.FloatField(
-                blank=True,
-                null=True,
-                validators=[
-                    django.core.validators.MinValueValidator(10),
-                    django.core.validators.MaxValueValidator(5000),
-                ],
-                verbose_name="width of the floor inside",
-            ),
+            model_name='house',
+            name='floor_width_cm',
+            field=models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(10), django.core.validators.MaxValueValidator(5000)], verbose_name='width of the floor inside'),
         ),
         migrations.AlterField(
-            model_name="feature",
-            name="kind",
-            field=models.CharField(
-                choices=[
-                    ("roost", "roost"),
-                    ("rail", "rail"),
-                    ("nest front", "nest front"),
-                    ("step", "step or ramp"),
-                    ("floor", "floor inside"),
-                    ("landing", "landing area"),
-                    ("other", "other"),
-                ],
-                max_length=12,
-            ),
+            model_name='feature',
+            name='kind',
+            field=models.CharField(choices=[('roost', 'roost'), ('rail', 'rail'), ('nest front', 'nest front'), ('step', 'step or ramp'), ('floor', 'floor inside'), ('landing', 'landing area'), ('other', 'other')], max_length=12),
         ),
         migrations.AlterField(
-            model_name="featurestate",
-            name="edge",
-            field=models.CharField(blank=True, default="", max_length=40, verbose_name="edges"),
+            model_name='featurestate',
+            name='edge',
+            field=models.CharField(blank=True, default='', max_length=40, verbose_name='edges'),
         ),
         migrations.AlterConstraint(
-            model_name="feature",
-            name="one_feature_per_name",
-            constraint=models.UniqueConstraint(
-                fields=("house", "name"),
-                name="one_feature_per_name",
-                violation_error_message="This house has something of that name already.",
-            ),
+            model_name='feature',
+            name='one_feature_per_name',
+            constraint=models.UniqueConstraint(fields=('house', 'name'), name='one_feature_per_name', violation_error_message='This house has something of that name already.'),
         ),
         migrations.AlterConstraint(
-            model_name="featurestate",
-            name="one_state_per_day",
-            constraint=models.UniqueConstraint(
-                fields=("feature", "since"),
-                name="one_state_per_day",
-                violation_error_message="This is described from that day on already.",
-            ),
+            model_name='featurestate',
+            name='one_state_per_day',
+            constraint=models.UniqueConstraint(fields=('feature', 'since'), name='one_state_per_day', violation_error_message='This is described from that day on already.'),
         ),
         migrations.AddField(
-            model_name="housingchange",
-            name="flock",
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="people.flock"),
+            model_name='housingchange',
+            name='flock',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock'),
         ),
         migrations.AddField(
-            model_name="housingchange",
-            name="house",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="changes",
-                to="housing.house",
-            ),
+            model_name='housingchange',
+            name='house',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='changes', to='housing.house'),
         ),
         migrations.AddField(
-            model_name="housingchange",
-            name="keeper",
-            field=models.ForeignKey(
-                blank=True,
-                editable=False,
-                null=True,
-                on_delete=django.db.models.deletion.SET_NULL,
-                to=settings.AUTH_USER_MODEL,
-            ),
+            model_name='housingchange',
+            name='keeper',
+            field=models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.SET_NULL, to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="housingchange",
-            name="photos",
-            field=models.ManyToManyField(
-                blank=True, related_name="housing_changes", to="photos.photo"
-            ),
+            model_name='housingchange',
+            name='photos',
+            field=models.ManyToManyField(blank=True, related_name='housing_changes', to='photos.photo'),
         ),
         migrations.AddField(
-            model_name="plannedstate",
-            name="change",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="planned_states",
-                to="housing.housingchange",
-            ),
+            model_name='plannedstate',
+            name='change',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='planned_states', to='housing.housingchange'),
         ),
         migrations.AddField(
-            model_name="plannedstate",
-            name="feature",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.CASCADE,
-                to="housing.feature",
-            ),
+            model_name='plannedstate',
+            name='feature',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, to='housing.feature'),
         ),
         migrations.AddField(
-            model_name="plannedstate",
-            name="flock",
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="people.flock"),
+            model_name='plannedstate',
+            name='flock',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock'),
         ),
         migrations.AddField(
-            model_name="walk",
-            name="flock",
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="people.flock"),
+            model_name='walk',
+            name='flock',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock'),
         ),
         migrations.AddField(
-            model_name="walk",
-            name="house",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="walks",
-                to="housing.house",
-            ),
+            model_name='walk',
+            name='house',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='walks', to='housing.house'),
         ),
         migrations.AddField(
-            model_name="walk",
-            name="keeper",
-            field=models.ForeignKey(
-                blank=True,
-                editable=False,
-                null=True,
-                on_delete=django.db.models.deletion.SET_NULL,
-                to=settings.AUTH_USER_MODEL,
-            ),
+            model_name='walk',
+            name='keeper',
+            field=models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.SET_NULL, to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddConstraint(
-            model_name="housingchange",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("planned", False)),
-                fields=("house", "on"),
-                name="one_change_per_house_and_day",
-            ),
+            model_name='housingchange',
+            constraint=models.UniqueConstraint(condition=models.Q(('planned', False)), fields=('house', 'on'), name='one_change_per_house_and_day'),
         ),
         migrations.AddConstraint(
-            model_name="housingchange",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("planned", True), ("on__isnull", False), _connector="OR"),
-                name="a_change_that_was_made_has_a_day",
-                violation_error_message="Say on which day this was.",
-            ),
+            model_name='housingchange',
+            constraint=models.CheckConstraint(condition=models.Q(('planned', True), ('on__isnull', False), _connector='OR'), name='a_change_that_was_made_has_a_day', violation_error_message='Say on which day this was.'),
         ),
         migrations.AddConstraint(
-            model_name="plannedstate",
-            constraint=models.UniqueConstraint(
-                fields=("change", "feature"), name="one_planned_state_each"
-            ),
+            model_name='plannedstate',
+            constraint=models.UniqueConstraint(fields=('change', 'feature'), name='one_planned_state_each'),
         ),
         migrations.AddConstraint(
-            model_name="plannedstate",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("feature__isnull", False),
-                    models.Q(
-                        models.Q(("name", ""), _negated=True), models.Q(("kind", ""), _negated=True)
-                    ),
-                    _connector="OR",
-                ),
-                name="a_planned_state_is_of_something",
-            ),
+            model_name='plannedstate',
+            constraint=models.CheckConstraint(condition=models.Q(('feature__isnull', False), models.Q(models.Q(('name', ''), _negated=True), models.Q(('kind', ''), _negated=True)), _connector='OR'), name='a_planned_state_is_of_something'),
         ),
         migrations.AddConstraint(
-            model_name="walk",
-            constraint=models.UniqueConstraint(
-                fields=("house", "on"), name="one_walk_per_house_and_day"
-            ),
+            model_name='walk',
+            constraint=models.UniqueConstraint(fields=('house', 'on'), name='one_walk_per_house_and_day'),
         ),
     ]
