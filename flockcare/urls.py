@@ -10,6 +10,7 @@ urlpatterns = [
     path("f/<uuid:flock_id>/photos/", include("flockcare.photos.urls")),
     path("f/<uuid:flock_id>/care/", include("flockcare.care.urls")),
     path("f/<uuid:flock_id>/trends/", include("flockcare.trends.urls")),
+    path("f/<uuid:flock_id>/about/", include("flockcare.reports.urls")),
     path("f/<uuid:flock_id>/", include("flockcare.feet.urls")),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
 ]

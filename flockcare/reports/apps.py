@@ -6,10 +6,12 @@ class ReportsConfig(AppConfig):
     name = "flockcare.reports"
 
     def ready(self):
-        from flockcare.core.management.commands.up import demo_wanted
+        from flockcare.core.management.commands.up import demo_wanted, hourly
+        from flockcare.reports.backup.keeping import make_daily_beside
         from flockcare.reports.demo.load import load_demo
 
         def make_demo(sender, **_):
             load_demo(timezone.localdate())
 
         demo_wanted.connect(make_demo, weak=False, dispatch_uid="demo flock")
+        hourly.connect(lambda **_: make_daily_beside(), weak=False, dispatch_uid="daily backup")

@@ -4,6 +4,8 @@ import datetime as dt
 import logging
 import re
 import shutil
+import subprocess
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -60,8 +62,7 @@ def last_failure() -> str:
 
 def make_daily(now: dt.datetime | None = None) -> Path | None:
     """Today's backup, unless there is one; older ones go. Raises BackupProblem."""
-    today = timezone.localdate(now)
-    path = folder() / f"flockcare-{today}.zip"
+    path = _of_today(now)
     if path.exists():
         return None
     folder().mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -75,12 +76,18 @@ def make_daily(now: dt.datetime | None = None) -> Path | None:
     return path
 
 
-def make_daily_if_due() -> None:
-    """As `make_daily`, for the serving process, which goes on whatever happens."""
-    try:
-        make_daily()
-    except BackupProblem as problem:
-        logger.error("No backup was made: %s", problem)
+def make_daily_beside() -> None:
+    """As `make_daily`, in a process of its own: the pages do not wait for it, nor fail with it."""
+    if _of_today().exists():
+        return
+    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "backup", "--daily"]
+    done = subprocess.run(command, capture_output=True, text=True)  # noqa: S603
+    if done.returncode:
+        logger.error("No backup was made: %s", done.stderr.strip()[-500:])
+
+
+def _of_today(now: dt.datetime | None = None) -> Path:
+    return folder() / f"flockcare-{timezone.localdate(now)}.zip"
 
 
 def tidy() -> None:

@@ -1,8 +1,11 @@
 """``manage.py up``: prepare everything and serve."""
 
+import logging
 import os
 import socket
 import sys
+import threading
+import time
 
 import segno
 from django.conf import settings
@@ -10,11 +13,16 @@ from django.core.management import BaseCommand, CommandError, call_command
 from django.core.wsgi import get_wsgi_application
 from django.dispatch import Signal
 
+logger = logging.getLogger(__name__)
+
 PORT = 8000
 THREADS = 8
 # Sent once the database is ready, so that apps above this one can do their part.
 demo_wanted = Signal()
 tidying = Signal()
+# Sent from a thread of its own while serving: soon after the start, then every hour.
+hourly = Signal()
+FIRST_HOURLY_SECONDS = 60
 
 PLAIN_HTTP = (
     "Over plain HTTP the pages work while they are open, but a phone cannot keep them for the "
@@ -30,6 +38,16 @@ def address_in_network() -> str | None:
         except OSError:
             return None
         return probe.getsockname()[0]
+
+
+def _every_hour():
+    wait = FIRST_HOURLY_SECONDS
+    while True:
+        time.sleep(wait)
+        wait = 3600
+        for receiver, problem in hourly.send_robust(sender=Command):
+            if problem:
+                logger.error("%s failed", receiver, exc_info=problem)
 
 
 class Command(BaseCommand):
@@ -88,6 +106,7 @@ class Command(BaseCommand):
             self.stdout.write(f"On a phone in this network open {link} or scan:\n")
             segno.make(link).terminal(out=self.stdout, compact=True)
             self.stdout.write(PLAIN_HTTP)
+        threading.Thread(target=_every_hour, daemon=True, name="hourly").start()
         self.stdout.write("Stop with Ctrl+C.")
         self.stdout.flush()
         try:
