@@ -180,3 +180,17 @@ class Revision(models.Model):
 
     def __str__(self):
         return f"{self.kind} {self.record} {self.deed} {self.at:%Y-%m-%d}"
+
+
+class SignInAttempt(models.Model):
+    """One attempt to sign in, kept for minutes; see ``people.attempts``."""
+
+    name = models.CharField(max_length=64)
+    address = models.CharField(max_length=64)
+    at = models.DateTimeField(db_index=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["name", "address"], name="attempt_of_name")]
+
+    def __str__(self):
+        return f"an attempt at {self.at}"
