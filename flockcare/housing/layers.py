@@ -23,7 +23,7 @@ def stays(bird: Bird, window: Window) -> list[Mark | Band]:
     A change of the house in the window begins a new band while she lives there. What was found
     on a walk, and what was only written down later, is no change of the house.
     """
-    of_bird = Stay.objects.filter(bird=bird).select_related("house").order_by("since")
+    of_bird = Stay.objects.filter(bird=bird).select_related("house")
     lived = [stay for stay in of_bird.annotate(stirred=_stirred(window)) if _touches(stay, window)]
     # Mostly nothing was changed in the days that are shown, and nothing more need be asked.
     stirred = {stay.house for stay in lived if stay.stirred}

@@ -161,7 +161,7 @@ class HousingChange(FlockRecord):
     made_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
-        ordering = ["-on"]
+        ordering = [models.F("on").desc(nulls_last=True)]
         constraints = [
             models.UniqueConstraint(
                 fields=["house", "on"],
@@ -248,7 +248,7 @@ class Stay(FlockRecord):
     objects = StayQuerySet.as_manager()
 
     class Meta:
-        ordering = ["since"]
+        ordering = [models.F("since").asc(nulls_first=True)]
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(since__isnull=True)

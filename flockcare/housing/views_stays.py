@@ -75,7 +75,7 @@ def _by_house(birds, houses, lives_in) -> list[tuple[str, list]]:
 @flock_view()
 def stays_of_bird(request, flock, bird_id):
     bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
-    stays = Stay.objects.filter(bird=bird).select_related("house").order_by("-since")
+    stays = Stay.objects.filter(bird=bird).select_related("house").reverse()
     return render(
         request,
         "housing/stays.html",
@@ -87,7 +87,9 @@ def stays_of_bird(request, flock, bird_id):
 def stay_edit(request, flock, stay_id):
     stay = _stay_or_404(flock, stay_id)
     form = StayForm(request.POST or None, instance=stay, today=timezone.localdate())
-    if form.is_valid() and saved(form, services.correct_stay, stay=form.instance, by=request.user):
+    if form.is_valid() and saved(
+        form, services.correct_stay, stay=form.instance, by=request.user, basis=form.basis
+    ):
         messages.success(request, "Saved.")
         return redirect("housing:stays", flock.pk, stay.bird_id)
     return render(request, "housing/stay.html", {"here": "houses", "form": form, "stay": stay})

@@ -89,7 +89,7 @@ class Photo(FlockRecord):
     with_deleted = PhotoQuerySet.as_manager()
 
     class Meta:
-        ordering = ["taken", "added_at"]
+        ordering = [F("taken").asc(nulls_last=True), "added_at"]
         constraints = [
             # A deleted photo may be sent again before its file is gone for good.
             models.UniqueConstraint(

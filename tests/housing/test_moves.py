@@ -28,7 +28,7 @@ def move(birds, into, on, by):
 
 
 def spans(bird):
-    stays = Stay.objects.filter(bird=bird).select_related("house").order_by("since")
+    stays = Stay.objects.filter(bird=bird).select_related("house")
     return [(one.house.name, one.since, one.until) for one in stays]
 
 
