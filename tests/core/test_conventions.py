@@ -61,8 +61,7 @@ def test_the_database_waits_instead_of_failing(tmp_path):
     """Options one level too high would be ignored without a word: read them back."""
     from django.db.backends.sqlite3.base import DatabaseWrapper
 
-    given = {**connection.settings_dict, "NAME": tmp_path / "own.sqlite3"}
-    given["OPTIONS"] = settings.DATABASES["default"]["OPTIONS"]
+    given = {**connection.settings_dict, **settings.SQLITE, "NAME": tmp_path / "own.sqlite3"}
     own = DatabaseWrapper(given, alias="own")
     with own.cursor() as cursor:
         for pragma, value in (

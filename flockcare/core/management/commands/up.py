@@ -68,6 +68,7 @@ class Command(BaseCommand):
             os.execv(sys.executable, [sys.executable, *sys.argv])  # noqa: S606
         settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
         call_command("migrate", verbosity=0, interactive=False)
+        call_command("createcachetable", verbosity=0)
         call_command("collectstatic", verbosity=0, interactive=False)
         if demo:
             self.stdout.write("Making the demo flock; the first time this takes a while …")
