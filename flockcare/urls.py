@@ -5,6 +5,7 @@ from flockcare.care.views_calendar import feed
 # Everything about one flock lies under its key; flockcare.people.access looks it up.
 urlpatterns = [
     path("", include("flockcare.people.urls")),
+    path("", include("flockcare.offline.urls")),
     path("f/<uuid:flock_id>/birds/", include("flockcare.birds.urls")),
     path("f/<uuid:flock_id>/houses/", include("flockcare.housing.urls")),
     path("f/<uuid:flock_id>/photos/", include("flockcare.photos.urls")),

@@ -1,6 +1,7 @@
 """Input about birds, breeds and weighings."""
 
 import re
+import uuid
 from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 
@@ -91,6 +92,9 @@ def weight_field(flock, *, label: str, **kwargs) -> forms.Field:
 
 
 class WeighingForm(KeeperModelForm):
+    # The record's key, made with the form, so that a weighing which is sent twice counts once.
+    weighing_id = forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid.uuid4)
+
     class Meta:
         model = Weighing
         fields = ["on", "grams"]
@@ -107,13 +111,19 @@ class WeighingForm(KeeperModelForm):
         )
         self.fields["on"].widget.attrs["max"] = today.isoformat()
 
+    def clean_weighing_id(self):
+        key = self.cleaned_data["weighing_id"]
+        if key and self.instance._state.adding:
+            self.instance.pk = key
+        return key
+
     def clean_on(self):
         on, bird = self.cleaned_data["on"], self.instance.bird
         if on > self.today:
             raise ValidationError("This day is still to come.")
         if bird.hatched and on < PartialDate.parse(bird.hatched).first():
             raise ValidationError(f"This is before she hatched ({bird.hatched}).")
-        if Weighing.objects.filter(bird=bird, on=on).exists():
+        if Weighing.objects.filter(bird=bird, on=on).exclude(pk=self.instance.pk).exists():
             raise ValidationError(
                 "She has been weighed on this day already. Remove that weighing to put another."
             )

@@ -3,6 +3,7 @@
 import hashlib
 import io
 import logging
+import uuid
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
@@ -17,18 +18,22 @@ from flockcare.photos.scale import CannotMeasure, read_card
 logger = logging.getLogger(__name__)
 
 
-def add_photo(*, flock, keeper, upload, name: str, bird=None, foot: str = "", now=None):
+def add_photo(
+    *, flock, keeper, upload, name: str, bird=None, foot: str = "", key=None, also=None, now=None
+):
     """Take in one uploaded picture and return ``(photo, is_new)``.
 
-    A file that this flock has already (by its hash) is not stored again. Raises
-    ``intake.RefusedPhoto`` with the reason.
+    A file that this flock has already (by its hash) is not stored again. ``key``: the record's,
+    where whoever sends it made one. ``also``: see ``keep``. Raises ``intake.RefusedPhoto`` with
+    the reason.
     """
     now = now or timezone.now()
     if kept := kept_already(flock=flock, upload=upload):
         return kept, False
     picture = take_in(upload, name)
-    taken = _taken(picture, flock=flock, now=now)
-    return keep(picture, flock=flock, keeper=keeper, bird=bird, foot=foot, now=now, **taken)
+    fields = {"keeper": keeper, "bird": bird, "foot": foot, "id": key or uuid.uuid4()}
+    fields |= _taken(picture, flock=flock, now=now)
+    return keep(picture, flock=flock, now=now, also=also, **fields)
 
 
 def kept_already(*, flock, upload) -> Photo | None:

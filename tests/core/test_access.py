@@ -15,6 +15,7 @@ from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.care.models import CareStep, KitItem
 from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
+from flockcare.offline.models import Receipt
 from flockcare.people.models import Invitation, Membership
 from flockcare.people.services import invite
 from flockcare.photos.models import Photo
@@ -23,6 +24,7 @@ pytestmark = pytest.mark.django_db
 
 OPEN_TO_ALL = {
     "calendar_feed",
+    "offline:hello",
     "people:home",
     "people:set_up",
     "people:sign_in",
@@ -82,6 +84,7 @@ def records(flock, keeper) -> dict:
         "feature_id": feature.pk,
         "state_id": FeatureState.objects.create(flock=flock, feature=feature, since=since).pk,
         "on": since,
+        "key": Receipt.objects.create(flock=flock, keeper=keeper, kind="check", answer={}).pk,
         "plan_id": HousingChange.objects.create(flock=flock, house=house, planned=True).pk,
         "stay_id": Stay.objects.create(flock=flock, house=house, bird=bird).pk,
         "bird_id": bird.pk,

@@ -1,0 +1,192 @@
+"""Storing what phones send, once and only once.
+
+A record, what belongs to it and its receipt are one transaction; photos come after their record,
+each with a key and a receipt of its own.
+"""
+
+import contextlib
+import hashlib
+import json
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from flockcare.birds.models import Bird
+from flockcare.feet.services import CLOCK_TOLERANCE
+from flockcare.offline.kinds import (
+    KINDS,
+    Refused,
+    SaysOtherwise,
+    Sent,
+    Stored,
+    refuse_what_was_taken_back,
+)
+from flockcare.offline.models import Receipt
+from flockcare.photos.intake import RefusedPhoto
+from flockcare.photos.models import Photo
+from flockcare.photos.services import add_photo
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """What comes with everything that is sent. ``made``, ``sent``: by the phone's clock."""
+
+    key: uuid.UUID
+    kind: str
+    body_hash: str
+    made: datetime | None
+    sent: datetime | None
+
+    def clock_ahead(self, now: datetime) -> timedelta:
+        return self.sent - now if self.sent else timedelta(0)
+
+
+def digest(*parts) -> str:
+    return hashlib.sha256(json.dumps(parts, sort_keys=True, default=str).encode()).hexdigest()
+
+
+def digest_of_file(upload) -> str:
+    upload.seek(0)
+    return hashlib.file_digest(upload, "sha256").hexdigest()
+
+
+def store_record(*, envelope: Envelope, sent: Sent) -> dict:
+    """The answer to a record from an outbox; ``Refused`` with the reasons."""
+    if answer := _answered(envelope, sent.flock):
+        return answer
+    refuse_what_was_taken_back(sent)
+    try:
+        deed = KINDS[envelope.kind].read(sent)
+        return _once(envelope, sent.flock, sent.keeper, deed, now=sent.now)
+    except ValidationError as error:
+        raise Refused(*error.messages, *_clock_in_words(envelope, sent.now)) from None
+
+
+def store_photo(
+    *, envelope: Envelope, flock, keeper, record_key: uuid.UUID, foot: str, upload, now: datetime
+) -> dict:
+    """The answer to a photo of a record that came before; ``Refused`` with the reason."""
+    if answer := _answered(envelope, flock):
+        return answer
+    kind = KINDS[envelope.kind]
+    record = kind.record.objects.filter(flock=flock, pk=record_key).select_related("bird").first()
+    if record is None:
+        raise SaysOtherwise("The record that this photo belongs to is not there, or not any more.")
+    answer = {}
+
+    def attach(photo: Photo) -> None:
+        Photo.objects.filter(pk=photo.pk, bird=None).update(bird=record.bird, foot=foot)
+        record.photos.add(photo)
+        stored = Stored(f"a photo of {record.bird}", "")
+        answer.update(_receive(envelope, flock, keeper, stored, now))
+
+    try:
+        photo, _ = add_photo(
+            flock=flock,
+            keeper=keeper,
+            upload=upload,
+            name=upload.name,
+            key=envelope.key,
+            also=attach,
+            now=now,
+        )
+    except RefusedPhoto as refused:
+        raise Refused(refused.reason) from None
+    if not answer:
+        _attach_kept(photo, record, attach, name=upload.name)
+    return answer or _answer_of_the_first(envelope, flock)
+
+
+def _attach_kept(photo: Photo, record, attach, *, name: str) -> None:
+    """The flock has this very file already; then only the record learns of it."""
+    if photo.bird_id not in (None, record.bird_id):
+        raise Refused(f"“{name}” is kept already, as a photo of {photo.bird}.")
+    with contextlib.suppress(IntegrityError), transaction.atomic():
+        attach(photo)
+
+
+def _answered(envelope: Envelope, flock) -> dict | None:
+    """The answer given before to this key; ``SaysOtherwise`` when it came with something else."""
+    receipt = Receipt.objects.filter(flock=flock, pk=envelope.key).first()
+    if receipt is None:
+        return None
+    if (receipt.kind, receipt.body_hash) != (envelope.kind, envelope.body_hash):
+        raise SaysOtherwise("Something else was saved under this key before.")
+    return receipt.answer
+
+
+def _once(envelope: Envelope, flock, keeper, deed: Callable[[], Stored], *, now) -> dict:
+    try:
+        with transaction.atomic():
+            return _receive(envelope, flock, keeper, deed(), now)
+    except IntegrityError:
+        return _answer_of_the_first(envelope, flock)
+
+
+def _receive(envelope: Envelope, flock, keeper, stored: Stored, now) -> dict:
+    """Write the receipt inside the transaction of what it is for."""
+    answer = {
+        "key": str(envelope.key),
+        "words": stored.words,
+        "url": stored.url,
+        "received": now.isoformat(),
+        "notices": _clock_in_words(envelope, now),
+    }
+    Receipt.objects.create(
+        id=envelope.key,
+        flock=flock,
+        kind=envelope.kind,
+        keeper=keeper,
+        body_hash=envelope.body_hash,
+        answer=answer,
+        made_at=envelope.made,
+        sent_at=envelope.sent,
+        received_at=now,
+    )
+    return answer
+
+
+def _answer_of_the_first(envelope: Envelope, flock) -> dict:
+    """The same key came twice at one moment, and the other was first."""
+    if (answer := _answered(envelope, flock)) is None:
+        raise SaysOtherwise("This key is taken.")
+    return answer
+
+
+def _clock_in_words(envelope: Envelope, now: datetime) -> list[str]:
+    ahead = envelope.clock_ahead(now)
+    if abs(ahead) <= CLOCK_TOLERANCE:
+        return []
+    way = "ahead" if ahead > timedelta(0) else "behind"
+    return [
+        f"The clock of this phone is {_long(abs(ahead))} {way}. Set it right, and look whether "
+        "the date of the record is."
+    ]
+
+
+def _long(time: timedelta) -> str:
+    for size, word in ((timedelta(days=1), "day"), (timedelta(hours=1), "hour")):
+        if count := time // size:
+            return f"{count} {word}{'s' if count > 1 else ''}"
+    return f"{time // timedelta(minutes=1)} minutes"
+
+
+def bird_of(flock, key: uuid.UUID) -> Bird:
+    bird = Bird.objects.filter(flock=flock, pk=key).select_related("breed", "flock").first()
+    if bird is None:
+        raise Refused("This bird is not in the flock any more.")
+    return bird
+
+
+def moment(text) -> datetime | None:
+    """A moment as phones write it (ISO 8601 with its offset), or None."""
+    try:
+        found = datetime.fromisoformat(text)
+    except (TypeError, ValueError):
+        return None
+    return found if timezone.is_aware(found) else None

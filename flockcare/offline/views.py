@@ -1,0 +1,176 @@
+"""What outboxes talk to. Every answer is JSON and names the key that it is about.
+
+201 stored (or was before)   409 the key is taken by something else   422 refused, with reasons
+400 not what an outbox sends 401 nobody is signed in                  403, 404 no right, no flock
+
+The requests are protected like every form: a session cookie that other sites cannot use, and a
+CSRF token in ``X-CSRFToken``. Outboxes keep no token; they ask ``hello`` for a fresh one.
+"""
+
+import json
+import uuid
+
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404, JsonResponse, QueryDict
+from django.middleware.csrf import get_token
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+
+from flockcare.feet.due import birds_for_today
+from flockcare.offline import services
+from flockcare.offline.kinds import KINDS, Refused, SaysOtherwise, Sent
+from flockcare.offline.models import Receipt
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+from flockcare.photos.models import Foot
+
+
+class NotFromAnOutbox(ValueError):
+    """What came does not have the form that outboxes send."""
+
+
+@require_safe
+@login_not_required
+@never_cache
+def hello(request):
+    """Who is signed in, by our clock when, and the token that a request has to bring."""
+    if not request.user.is_authenticated:
+        return JsonResponse({"reasons": ["Nobody is signed in."]}, status=401)
+    return JsonResponse(
+        {
+            "keeper": str(request.user.pk),
+            "name": request.user.name,
+            "token": get_token(request),
+            "now": timezone.now().isoformat(),
+        }
+    )
+
+
+@require_safe
+@flock_view(read=Role.KEEPER)
+@never_cache
+def birds(request, flock):
+    """What a phone keeps to check birds without signal: names and bands, who is due first."""
+    return JsonResponse(
+        {
+            "flock": {
+                "id": str(flock.pk),
+                "name": flock.name,
+                "zone": flock.time_zone,
+                "units": flock.units,
+            },
+            "keeper": {"id": str(request.user.pk), "name": request.user.name},
+            "birds": [
+                {
+                    "id": str(bird.pk),
+                    "name": bird.name,
+                    "colour": bird.band_colour,
+                    "band": bird.band,
+                }
+                for bird in birds_for_today(flock, now=timezone.now())
+            ],
+        }
+    )
+
+
+@require_POST
+@flock_view()
+def record(request, flock, key):
+    """Store a check, a step of care or a weighing under the key it was made with."""
+    _refuse_keys_of_other_flocks(flock, key)
+    try:
+        body = json.loads(request.body)
+        kind, fields = _kind(body["kind"]), _fields(body["fields"])
+        fields[KINDS[kind].key_field] = str(key)
+        _refuse_other_keepers(request, body["keeper"])
+        sent = Sent(
+            flock=flock,
+            keeper=request.user,
+            bird=services.bird_of(flock, _uuid(body["bird"])),
+            key=key,
+            data=fields,
+            now=timezone.now(),
+        )
+        digest = services.digest(kind, body["bird"], body["keeper"], body["fields"])
+        envelope = _envelope(key, kind, digest, body)
+        return JsonResponse(services.store_record(envelope=envelope, sent=sent), status=201)
+    except (NotFromAnOutbox, KeyError, TypeError, json.JSONDecodeError):
+        return _refusal(key, 400, ["This is not what an outbox sends."])
+    except Refused as refused:
+        return _refusal(key, 409 if isinstance(refused, SaysOtherwise) else 422, refused.reasons)
+
+
+@require_POST
+@flock_view()
+def photo(request, flock, key):
+    """Store a photo of a record that was stored before."""
+    _refuse_keys_of_other_flocks(flock, key)
+    try:
+        upload, body = request.FILES["photo"], request.POST
+        kind, foot = _kind(body["kind"]), body["foot"]
+        if foot not in ("", *Foot.values) or not KINDS[kind].takes_photos:
+            raise NotFromAnOutbox
+        _refuse_other_keepers(request, body["keeper"])
+        digest = services.digest(kind, body["record"], foot, services.digest_of_file(upload))
+        answer = services.store_photo(
+            envelope=_envelope(key, kind, digest, body),
+            flock=flock,
+            keeper=request.user,
+            record_key=_uuid(body["record"]),
+            foot=foot,
+            upload=upload,
+            now=timezone.now(),
+        )
+        return JsonResponse(answer, status=201)
+    except (NotFromAnOutbox, KeyError):
+        return _refusal(key, 400, ["This is not what an outbox sends."])
+    except Refused as refused:
+        return _refusal(key, 409 if isinstance(refused, SaysOtherwise) else 422, refused.reasons)
+
+
+def _refusal(key, status: int, reasons: list[str]) -> JsonResponse:
+    return JsonResponse({"key": str(key), "reasons": reasons}, status=status)
+
+
+def _refuse_keys_of_other_flocks(flock, key) -> None:
+    if Receipt.objects.filter(pk=key).exclude(flock=flock).exists():
+        raise Http404("This key is of another flock.")
+
+
+def _refuse_other_keepers(request, keeper: str) -> None:
+    if keeper != str(request.user.pk):
+        raise Refused("Another keeper made this. It is sent when they are signed in.")
+
+
+def _kind(text) -> str:
+    if text not in KINDS:
+        raise NotFromAnOutbox
+    return text
+
+
+def _uuid(text) -> uuid.UUID:
+    try:
+        return uuid.UUID(text)
+    except (AttributeError, ValueError):
+        raise NotFromAnOutbox from None
+
+
+def _fields(pairs) -> QueryDict:
+    """The fields of a form, as a browser would have posted them."""
+    fields = QueryDict(mutable=True)
+    for pair in pairs:
+        if len(pair) != 2 or not all(isinstance(part, str) for part in pair):
+            raise NotFromAnOutbox
+        fields.appendlist(*pair)
+    return fields
+
+
+def _envelope(key, kind: str, digest: str, body) -> services.Envelope:
+    return services.Envelope(
+        key=key,
+        kind=kind,
+        body_hash=digest,
+        made=services.moment(body.get("made")),
+        sent=services.moment(body.get("clock")),
+    )
