@@ -3,7 +3,7 @@
 import logging
 import re
 
-SECRET = re.compile(r"/(join|new-password|calendar)/[^/\s?&]+")
+SECRET = re.compile(r"/(join|new-password|calendar|vet)/[^/\s?&]+")
 
 
 class HideTokens(logging.Filter):

@@ -210,23 +210,22 @@ def _gone(request, what):
     return render(request, "people/link_gone.html", {"what": what}, status=410)
 
 
-def _show_link(request, flock, address: str, **context):
-    """The one time that a link is shown. It is kept nowhere, so the page must not be either."""
+def link_to_show(request, address: str) -> dict:
+    """What a page needs to show a new link, as text and as a code; ``only_here``: see there."""
     link = request.build_absolute_uri(address)
     code = segno.make(link, micro=False, error="m")
     svg = code.svg_inline(border=4, light="#fff", omitsize=True, svgclass="qr")
-    return render(
-        request,
-        "people/link.html",
-        {
-            "flock": flock,
-            "here": "more",
-            "link": link,
-            "qr": mark_safe(svg),  # noqa: S308 (drawn by us, holds no text)
-            "only_here": split_domain_port(request.get_host())[0] in THIS_COMPUTER,
-            **context,
-        },
-    )
+    return {
+        "link": link,
+        "qr": mark_safe(svg),  # noqa: S308 (drawn by us, holds no text)
+        "only_here": split_domain_port(request.get_host())[0] in THIS_COMPUTER,
+    }
+
+
+def _show_link(request, flock, address: str, **context):
+    """The one time that a link is shown. It is kept nowhere, so the page must not be either."""
+    context |= link_to_show(request, address) | {"flock": flock, "here": "more"}
+    return render(request, "people/link.html", context)
 
 
 # My flocks and my account
