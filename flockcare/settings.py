@@ -59,7 +59,6 @@ INSTALLED_APPS = [
     "flockcare.care",
     "flockcare.trends",
     "flockcare.reports",
-    "flockcare.offline",
 ]
 
 MIDDLEWARE = [
@@ -119,11 +118,12 @@ SQLITE = {
 }
 POSTGRESQL = env.postgresql("FLOCKCARE_DATABASE", "FLOCKCARE_DATABASE_CONNECTIONS")
 DATABASES = {"default": POSTGRESQL or SQLITE}
-# What is kept in the cache is checked against the records at every use; sharing it only saves work.
+# What is kept in the cache is checked against the records at every use, so that nothing depends on
+# it being shared; where several processes serve, sharing it saves them each other's work.
 CACHES = {
     "default": {
-        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
-        "LOCATION": "flockcare_cache",
+        "BACKEND": "django.core.cache.backends.filebased.FileBasedCache",
+        "LOCATION": DATA_DIR / "cache",
         "OPTIONS": {"MAX_ENTRIES": 5000},
     }
     if POSTGRESQL

@@ -14,11 +14,12 @@ PASSWORD = "straw and oats 7"
 
 @pytest.fixture(autouse=True)
 def _quick_and_apart(settings, tmp_path):
-    """Cheap password hashes, plain static files, and a folder of its own for what is stored."""
+    """Cheap password hashes, plain static files, and for each test its own folder and cache."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.MEDIA_ROOT = tmp_path / "files"
     settings.STATIC_ROOT = tmp_path / "static"
     settings.STATIC_ROOT.mkdir()
+    settings.CACHES = {"default": {**settings.CACHES["default"], "LOCATION": tmp_path / "cache"}}
     settings.STORAGES = {
         **settings.STORAGES,
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},

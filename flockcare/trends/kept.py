@@ -77,7 +77,7 @@ def report_of(flock: Flock, today: dt.date) -> Report:
     """
     told = records.told_changes(flock)
     mark = fingerprint(flock, told, today)
-    key = f"trends:{flock.pk}"
+    key = f"trends:{EDITION}:{flock.pk}"
     kept = cache.get(key)
     if kept and kept[0] == mark:
         return kept[1]

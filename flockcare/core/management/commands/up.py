@@ -9,6 +9,7 @@ import time
 
 import segno
 from django.conf import settings
+from django.core.cache import cache
 from django.core.management import BaseCommand, CommandError, call_command
 from django.core.wsgi import get_wsgi_application
 from django.dispatch import Signal
@@ -68,7 +69,7 @@ class Command(BaseCommand):
             os.execv(sys.executable, [sys.executable, *sys.argv])  # noqa: S606
         settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
         call_command("migrate", verbosity=0, interactive=False)
-        call_command("createcachetable", verbosity=0)
+        cache.clear()  # What another version of the code kept may not be readable any more.
         call_command("collectstatic", verbosity=0, interactive=False)
         if demo:
             self.stdout.write("Making the demo flock; the first time this takes a while …")
