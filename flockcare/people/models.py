@@ -258,3 +258,24 @@ class SignInAttempt(models.Model):
 
     def __str__(self):
         return f"an attempt at {self.at}"
+
+
+class Byline(models.Model):
+    """Whose name stands at a record when they have no account here, and in which of its fields.
+
+    They may keep hens elsewhere, from where the record was brought in, or have deleted their
+    account. A keeper in the field itself goes before this name.
+    """
+
+    flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
+    record = models.UUIDField()
+    field = models.CharField(max_length=20)
+    name = models.CharField(max_length=60)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["record", "field"], name="one_byline_per_field")
+        ]
+
+    def __str__(self):
+        return self.name
