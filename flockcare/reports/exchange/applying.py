@@ -5,10 +5,13 @@ from django.db import IntegrityError, transaction
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check
 from flockcare.housing.models import HousingChange
-from flockcare.people.models import Keeper, Membership, Role
+from flockcare.people.models import Byline, Keeper, Membership, Revision, Role
 from flockcare.photos.services import remove
 from flockcare.reports.exchange.checking import Plan
+from flockcare.reports.exchange.past import byline_key
 from flockcare.reports.exchange.problems import Problem, Refused
+
+AT_ONCE = 1000
 
 
 def apply(plan: Plan, *, owner: Keeper | None = None) -> None:
@@ -30,12 +33,25 @@ def apply(plan: Plan, *, owner: Keeper | None = None) -> None:
 
 
 def _save(plan, owner) -> None:
+    for name, value in plan.settings.items():
+        setattr(plan.flock, name, value)
     if plan.flock._state.adding:
         plan.flock.save(force_insert=True)
         if owner:
             Membership.objects.create(flock=plan.flock, keeper=owner, role=Role.OWNER)
+    elif plan.settings:
+        plan.flock.save(update_fields=list(plan.settings))
     for model, records in plan.new.items():
-        model.objects.bulk_create(records)
+        moments = [record.at for record in records] if model is Revision else []
+        model.objects.bulk_create(records, batch_size=AT_ONCE)
+        _keep_moments(records, moments)
+    Byline.objects.bulk_create(
+        (
+            Byline(flock=plan.flock, record=byline_key(record), field=field, name=name)
+            for record, field, name in plan.names
+        ),
+        batch_size=AT_ONCE,
+    )
     for model in (Check, CareStep, HousingChange):
         through, record = model.photos.through, f"{model._meta.model_name}_id"
         through.objects.bulk_create(
@@ -43,3 +59,11 @@ def _save(plan, owner) -> None:
             for kept, photo in plan.attached
             if isinstance(kept, model)
         )
+
+
+def _keep_moments(revisions, moments) -> None:
+    """The model itself writes the present moment into every new row."""
+    for revision, at in zip(revisions, moments, strict=False):
+        revision.at = at
+    if moments:
+        Revision.objects.bulk_update(revisions, ["at"], batch_size=AT_ONCE)

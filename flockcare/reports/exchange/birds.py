@@ -196,7 +196,9 @@ def check_weights(work) -> None:
         before = known.setdefault((bird.pk, on), None)
         if before is None:
             known[bird.pk, on] = grams
-            work.plan.add(Weighing(flock=work.flock, bird=bird, on=on, grams=grams))
+            weighing = Weighing(flock=work.flock, bird=bird, on=on, grams=grams)
+            work.sign(row, weighing, "keeper")
+            work.plan.add(weighing)
         elif before == grams:
             work.plan.already_there["weights.csv"] += 1
         else:

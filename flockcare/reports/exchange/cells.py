@@ -65,6 +65,11 @@ def clock_text(local: datetime) -> str:
     return text + local.isoformat()[-6:] if local.fold else text
 
 
+def moment_text(at: datetime | None, zone) -> str:
+    """Local time with all its figures and its offset from UTC, as RFC 3339 has it."""
+    return at.astimezone(zone).isoformat(" ") if at else ""
+
+
 # --- Reading
 
 
@@ -132,8 +137,8 @@ def number_rows(text: str, width: int) -> list[list[float]]:
     return rows
 
 
-def instant(now: datetime, zone):
-    """A reader for a day and time that have come; with an offset, or in ``zone``."""
+def instant(zone, *, latest: datetime | None = None):
+    """A reader for a day and time, not after ``latest``; with an offset, or in ``zone``."""
 
     def read(text):
         match = _INSTANT.fullmatch(text)
@@ -144,7 +149,7 @@ def instant(now: datetime, zone):
             at = moment(on, time.fromisoformat(match[2]), zone)
         except ValueError:
             raise ValueError(f"There is no such time as “{match[2]}”.") from None
-        if at > now:
+        if latest and at > latest:
             raise ValueError(f"{text} is in the future.")
         return at
 

@@ -23,8 +23,9 @@ def check_changes(work) -> None:
         before = len(work.problems)
         kind, note = row.get("kind", _kind, ""), row.get("note", _note, "")
         change = HousingChange(kind=kind, note=note, **_start(work, row))
-        photos = _photos(work, row)
+        photos = named_photos(work, row)
         if len(work.problems) == before and _is_new(work, row, known, _about(change, photos)):
+            work.sign(row, change, "keeper")
             work.plan.add(change)
             work.plan.attached.extend((change, photo) for photo in photos)
 
@@ -41,7 +42,7 @@ def _about(change, photos) -> dict:
     }
 
 
-def _photos(work, row) -> list:
+def named_photos(work, row) -> list:
     names = [name.strip() for name in row.text("photos").split(FILE_SEPARATOR)]
     photos = [named_photo(work, row, "photos", name) for name in names if name]
     return list({photo.pk: photo for photo in photos if photo}.values())
@@ -55,6 +56,7 @@ def check_walks(work) -> None:
         before = len(work.problems)
         walk = Walk(note=row.get("note", _walk_note, ""), **_start(work, row))
         if len(work.problems) == before and _is_new(work, row, known, _walked(walk)):
+            work.sign(row, walk, "keeper")
             work.plan.add(walk)
 
     work.read(WALKS).each(build)
@@ -69,7 +71,6 @@ def _start(work, row) -> dict:
         "flock": work.flock,
         "house": row.find("house", "house", work.houses),
         "on": row.need("date", cells.not_after(work.today, cells.day)),
-        "keeper": work.keepers.get(row.text("keeper")),
     }
 
 

@@ -12,15 +12,37 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.care.models import CareStep, KitItem
-from flockcare.feet.models import Check, FootFinding, SortingNote
-from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay, Walk
-from flockcare.people.models import Flock, Keeper
+from flockcare.feet.models import Check, FootFinding, Round, RoundBird, SortingNote
+from flockcare.housing.models import (
+    Feature,
+    FeatureState,
+    House,
+    HousingChange,
+    PlannedState,
+    Stay,
+    Walk,
+)
+from flockcare.people.models import Flock, Keeper, Revision
 from flockcare.photos.models import Measurement, Photo
-from flockcare.reports.exchange import birds, changes, housing, looks, measurements, tending
+from flockcare.reports.exchange import (
+    birds,
+    cells,
+    changes,
+    housing,
+    looks,
+    measurements,
+    past,
+    plans,
+    rounds,
+    setting,
+    tending,
+    windows,
+)
 from flockcare.reports.exchange.pictures import Pictures, check_photos
 from flockcare.reports.exchange.problems import Problems
 from flockcare.reports.exchange.reader import FileReader
 from flockcare.reports.exchange.reading import Tables
+from flockcare.trends.models import WindowChoice
 
 
 @dataclass
@@ -32,11 +54,16 @@ class Plan:
         default_factory=lambda: {
             model: []
             for model in (
-                *(Breed, Bird, Weighing, House, Feature, FeatureState, HousingChange, Walk, Stay),
-                *(Check, FootFinding, KitItem, CareStep, Photo, SortingNote, Measurement),
+                *(Breed, Bird, Weighing, House, Feature, FeatureState, HousingChange),
+                *(PlannedState, Walk, Stay, Check, FootFinding, Round, RoundBird, KitItem),
+                *(CareStep, Photo, SortingNote, Measurement, WindowChoice, Revision),
             )
         }
     )
+    # The flock's settings as the exchange has them, where they are to be taken over.
+    settings: dict = field(default_factory=dict)
+    # Names that stand for people without an account here: record or key, field, name.
+    names: list[tuple] = field(default_factory=list)
     attached: list[tuple[Check | CareStep | HousingChange, Photo]] = field(default_factory=list)
     pictures: Pictures = field(default_factory=Pictures)
     rows: dict[str, int] = field(default_factory=dict)
@@ -46,12 +73,18 @@ class Plan:
         for record in records:
             self.new[type(record)].append(record)
 
+    def sign(self, record, field: str, name: str) -> None:
+        self.names.append((record, field, name))
+
     def counts(self) -> dict[str, tuple[int, int]]:
         """For each file without its ending: how many rows are new, how many there already."""
         return {
             file.removesuffix(".csv"): (rows - self.already_there[file], self.already_there[file])
             for file, rows in self.rows.items()
         }
+
+
+KEEPER_NAME = cells.for_field(Keeper._meta.get_field("name"))
 
 
 @dataclass
@@ -65,8 +98,11 @@ class Work:
     problems: Problems
     birds: dict[str, Bird] = field(default_factory=dict)
     houses: dict[str, House] = field(default_factory=dict)
+    features: dict[tuple, Feature] = field(default_factory=dict)
     kit: dict[str, KitItem] = field(default_factory=dict)
     photos: dict[str, Photo] = field(default_factory=dict)
+
+    was_empty: bool = False
 
     @property
     def flock(self):
@@ -75,6 +111,14 @@ class Work:
     @property
     def zone(self):
         return self.flock.zone
+
+    def sign(self, row, record, field: str, column: str | None = None) -> None:
+        """Put whoever the row names into a field of the record: a keeper here, or a mere name."""
+        keeper = self.keepers.get(row.text(column or field))
+        if keeper:
+            setattr(record, field, keeper)
+        elif name := row.get(column or field, KEEPER_NAME, ""):
+            self.plan.sign(record, field, name)
 
     @property
     def today(self):
@@ -110,23 +154,37 @@ def check(tables: Tables, flock: Flock, *, keepers=None, now: datetime | None = 
         keepers=_unambiguous(keepers),
         now=now or timezone.now(),
         problems=Problems(tables.problems),
+        was_empty=is_empty(flock),
     )
     for step in (
+        setting.check_setting,
         birds.check_birds,
         birds.check_weights,
         housing.check_housing,
         housing.check_stays,
         looks.check_checks,
+        rounds.check_rounds,
         tending.check_kit,
         tending.check_care,
         check_photos,
         measurements.check_measurements,
         changes.check_changes,
+        plans.check_plans,
         changes.check_walks,
+        windows.check_windows,
+        past.check_history,
     ):
         step(work)
     work.problems.refuse_if_any()
     return work.plan
+
+
+def is_empty(flock: Flock) -> bool:
+    """Whether nothing has been recorded in this flock yet."""
+    return flock._state.adding or not any(
+        model.objects.filter(flock=flock).exists()
+        for model in (Bird, Breed, House, KitItem, Photo, Round)
+    )
 
 
 def _unambiguous(keepers) -> dict[str, Keeper]:

@@ -24,19 +24,19 @@ _house_words = {
 }
 _feature_name = cells.for_field(Feature._meta.get_field("name"))
 _kind = cells.for_field(Feature._meta.get_field("kind"))
-_MEASURES = (
+MEASURES = (
     *("height_cm", "run_cm", "length_cm", "width_mm", "bedding_depth_cm"),
     *("breadth_cm", "spacing_cm", "wall_cm", "moisture_percent"),
 )
-_WORDS = ("edge", "material", "cover", "bedding", "damp", "note", "surface")
-_measures = {name: cells.for_field(STATE(name), cells.real) for name in _MEASURES}
-_words = {name: cells.for_field(STATE(name)) for name in _WORDS}
+WORDS = ("edge", "material", "cover", "bedding", "damp", "note", "surface")
+_measures = {name: cells.for_field(STATE(name), cells.real) for name in MEASURES}
+_words = {name: cells.for_field(STATE(name)) for name in WORDS}
 
 
 def check_housing(work) -> None:
     flock = work.flock
     work.houses = {house.name.lower(): house for house in House.objects.filter(flock=flock)}
-    features = {
+    features = work.features = {
         (feature.house_id, feature.name.lower()): feature
         for feature in Feature.objects.filter(flock=flock).select_related("house")
     }
@@ -103,21 +103,26 @@ def _feature(work, row, house, features) -> Feature | None:
 
 def _state(work, row, feature) -> FeatureState | None:
     since = row.get("from", cells.day)
-    values = {name: row.get(name, read) for name, read in _measures.items()}
-    words = {name: row.get(name, read, "") for name, read in _words.items()}
-    gone = row.get("gone", cells.yes_or_no, False)
+    description = described(row)
     for column in ("floor_length_cm", "floor_width_cm"):
         if row.text(column):
             row.wrong(column, "This is about the house: put it into a row without a feature.")
     if since is None:
-        told = [name for name in (*_MEASURES, *_WORDS) if row.text(name)] + ["gone"] * gone
-        described = told[0] if told else None
-        if described and not row.text("from"):
-            row.wrong("from", f"Say from when on “{described}” was so.")
+        told = [name for name in (*MEASURES, *WORDS) if row.text(name)]
+        told += ["gone"] * description["gone"]
+        if told and not row.text("from"):
+            row.wrong("from", f"Say from when on “{told[0]}” was so.")
         return None
-    return FeatureState(
-        flock=work.flock, feature=feature, since=since, gone=gone, **values, **words
-    )
+    return FeatureState(flock=work.flock, feature=feature, since=since, **description)
+
+
+def described(row) -> dict:
+    """What a feature is like, by the fields of its record."""
+    return {
+        **{name: row.get(name, read) for name, read in _measures.items()},
+        **{name: row.get(name, read, "") for name, read in _words.items()},
+        "gone": row.get("gone", cells.yes_or_no, False),
+    }
 
 
 def _plan_state(work, row, feature, state, states) -> None:

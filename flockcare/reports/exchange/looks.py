@@ -13,6 +13,8 @@ from flockcare.reports.exchange.rows import KEYS, check_cells
 
 CHECK, FINDING = Check._meta.get_field, FootFinding._meta.get_field
 
+# When the app received it tells no two checks apart.
+_TOLD = FILES["checks.csv"].without("received")
 _keeper_name = cells.for_field(CHECK("keeper_name"))
 _gait = cells.for_field(CHECK("gait"))
 _body_condition = cells.for_field(CHECK("body_condition"))
@@ -60,7 +62,8 @@ def check_checks(work) -> None:
         existing = [(check, list(check.findings.all())) for check in checks]
 
     def keyed(pairs):
-        return [(tuple(check_cells(*pair, KEYS, work.zone)), pair) for pair in pairs]
+        found = ((check_cells(*pair, KEYS, work.zone), pair) for pair in pairs)
+        return [(tuple(told[at] for at in _TOLD), pair) for told, pair in found]
 
     for check, findings in work.add_unless_there("checks.csv", keyed(planned), keyed(existing)):
         work.plan.add(check, *findings)
@@ -78,6 +81,7 @@ def _check(work, row) -> tuple[Check, list[FootFinding]]:
         **read_keeper(work, row),
         **{name: row.get(name, read, "") for name, read in _general.items()},
     )
+    check.received_at = row.get("received", cells.instant(work.zone), check.received_at)
     findings = [_finding_of(row, check, foot) for foot in Foot.values]
     return check, [finding for finding in findings if finding]
 

@@ -15,13 +15,16 @@ _figures = {name: cells.for_field(FIELD(name), cells.exact) for name in FIGURES}
 
 
 def check_measurements(work) -> None:
-    planned = work.read(FILE).each(lambda row: _measurement(work, row))
+    planned = work.read(FILE).each(lambda row: (row, _measurement(work, row)))
     existing = Measurement.objects.filter(flock=work.flock) if planned else []
-
-    def keyed(measurements):
-        return [(_told(one, work.zone), one) for one in measurements]
-
-    work.plan.add(*work.add_unless_there(FILE, keyed(planned), keyed(existing)))
+    added = work.add_unless_there(
+        FILE,
+        [(_told(one, work.zone), (row, one)) for row, one in planned],
+        [(_told(one, work.zone), one) for one in existing],
+    )
+    for row, measurement in added:
+        work.sign(row, measurement, "keeper")
+        work.plan.add(measurement)
 
 
 def _told(measurement, zone) -> tuple:
@@ -35,13 +38,12 @@ def _measurement(work, row) -> Measurement:
     measurement = Measurement(
         flock=work.flock,
         photo=photo,
-        at=row.need("measured", cells.instant(work.now, work.zone)),
+        at=row.need("measured", cells.instant(work.zone, latest=work.now)),
         scaled_by=row.need("scaled_by", _scaled_by),
         length_mm=row.get("length_mm", _length),
         to_mm=row.need("to_mm", _homography),
         outline_px=row.need("outline_px", _outline),
         outline_mm=row.need("outline_mm", _outline),
-        keeper=work.keepers.get(row.text("keeper")),
         **{name: row.need(name, read) for name, read in _figures.items()},
     )
     if measurement.scaled_by == Scaling.LENGTH and not row.text("length_mm"):

@@ -1,5 +1,8 @@
 """Photos: read and made smaller before anything is saved, then matched with the checks.
 
+A file that its hash tells to be an exported one is kept as it is (see ``originals``); any other is
+taken in like a photo that a keeper sends.
+
 A photo of a bird belongs to the check that ``check`` names, else to the check of that bird at the
 same moment, else to the only one of that day. With a score and no check on that day it becomes a
 check of its own.
@@ -20,7 +23,7 @@ from flockcare.feet.models import Check, FootFinding, SortingNote
 from flockcare.photos.intake import MAX_BYTES, RefusedPhoto, take_in
 from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.services import prepare, remove
-from flockcare.reports.exchange import cells, shown
+from flockcare.reports.exchange import cells, originals, shown
 from flockcare.reports.exchange.columns import FILES
 from flockcare.reports.exchange.looks import score as read_score
 from flockcare.reports.exchange.rows import (
@@ -164,6 +167,7 @@ def _photo(work, row, existing, in_file) -> _Candidate | None:
     picture = shown.as_shown(picture, quarter_turns=details["quarter_turns"], crop=details["crop"])
     photo, files = prepare(picture, flock=work.flock, **details)
     photo.sha256 = sha256
+    work.sign(row, photo, "keeper")
     work.photos[row.text("file")] = photo
     work.plan.add(photo)
     if sorting:
@@ -187,6 +191,8 @@ def _details(work, row) -> dict:
         "taken_precision": precision,
         "taken_source": source,
         "note": row.get("note", _note, ""),
+        "of_house": row.get("of_house", cells.yes_or_no, False),
+        "added_at": row.get("added", cells.instant(work.zone), work.now),
         "quarter_turns": row.get("quarter_turns", _quarter_turns, 0),
         "crop": row.get("crop", shown.box),
     }
@@ -225,7 +231,10 @@ def _take_in(work, row):
             row.wrong("file", f"“{name}” is larger than 30 MB.")
         else:
             with source.open(name) as stream:
-                return take_in(stream, name)
+                picture = take_in(stream, name)
+                stream.seek(0)
+                told = row.get("file_sha256", cells.sha256)
+                return originals.as_it_was(picture, stream.read(), told)
     except (ValueError, OSError) as error:
         row.wrong("file", str(error))
     except RefusedPhoto as refused:

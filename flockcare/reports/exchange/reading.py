@@ -7,11 +7,12 @@ from pathlib import Path
 
 from flockcare.reports.exchange.cells import unguard
 from flockcare.reports.exchange.columns import FILES, FREE_TEXT, LONG_TEXT
+from flockcare.reports.exchange.dictionary import ABOUT
 from flockcare.reports.exchange.problems import Problems
 from flockcare.reports.exchange.source import LARGEST_FILE, Folder, Zip, open_source
 
-# A cell as long as this is no note any more but a broken quote.
-csv.field_size_limit(131_072)
+# The longest cells hold what was done to hundreds of photos at once; more is a broken quote.
+csv.field_size_limit(4_000_000)
 MOST_ROWS = 300_000
 
 
@@ -41,7 +42,7 @@ def read_folder(path: Path | str) -> Tables:
     for name in source.top_names():
         if name in FILES:
             _read_file(tables, name)
-        elif name.lower().endswith(".csv"):
+        elif name.lower().endswith(".csv") and name not in ABOUT:
             tables.problems.add(name, f"This is none of our files: {', '.join(FILES)}.")
     if not tables.rows and not tables.problems:
         tables.problems.add(str(path), f"It holds none of our files: {', '.join(FILES)}.")
@@ -104,7 +105,7 @@ def _rows(name, reader, header, problems):
             problems.add(name, "This row has more cells than the header.", line=start)
         elif any(cells):
             values = {
-                column: _value(column, text)
+                column: _value(name, column, text)
                 for column, text in zip(header, cells, strict=False)
                 if text
             }
@@ -115,7 +116,7 @@ def _rows(name, reader, header, problems):
         start = reader.line_num + 1
 
 
-def _value(column: str, text: str) -> str:
-    if column in FREE_TEXT:
+def _value(name: str, column: str, text: str) -> str:
+    if (name, column) in FREE_TEXT:
         text = unguard(text)
-    return text if column in LONG_TEXT else text.strip()
+    return text if (name, column) in LONG_TEXT else text.strip()

@@ -1,14 +1,20 @@
 """Records as the cells of their rows: for writing them, and for telling whether two are the same.
 
-``birds`` is a mapping from a bird's key to what she is called in the file.
+``birds`` is a mapping from a bird's key to what she is called in the file; ``bylines`` one from a
+record's key and field to the name of whoever has no account here.
 """
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from flockcare.housing.models import FeatureState
 from flockcare.photos.models import Foot, Precision
 from flockcare.reports.exchange.cells import (
     NOON,
     clock_text,
     day_text,
     exact_text,
+    moment_text,
     number_rows_text,
     number_text,
 )
@@ -17,6 +23,10 @@ from flockcare.reports.exchange.columns import FILE_SEPARATOR, FILES, SIGNS, SIT
 SORTING_ANSWERS = ("card_answered", "kept_beside_alike", "nobody_knows")
 FIGURES = ("area_mm2", "perimeter_mm", "longest_diameter_mm", "relative_area_error")
 NUMBER_ROWS = ("to_mm", "outline_px", "outline_mm")
+
+
+Bylines = Mapping[tuple, str]
+NO_BYLINES: Bylines = MappingProxyType({})
 
 
 class _Keys(dict):
@@ -48,8 +58,17 @@ def bird_cells(bird, label: str) -> list[str]:
     ]
 
 
-def weighing_cells(weighing, birds) -> list[str]:
-    return [birds[weighing.bird_id], day_text(weighing.on), str(weighing.grams)]
+def weighing_cells(weighing, birds, bylines: Bylines = NO_BYLINES) -> list[str]:
+    return [
+        birds[weighing.bird_id],
+        day_text(weighing.on),
+        str(weighing.grams),
+        who(weighing, "keeper", bylines),
+    ]
+
+
+def flock_cells(flock) -> list[str]:
+    return [flock.time_zone, flock.units, str(flock.round_days), str(flock.recheck_days)]
 
 
 def stay_cells(stay, birds) -> list[str]:
@@ -68,9 +87,11 @@ def feature_cells(feature, state=None) -> list[str]:
     start = [feature.house.name, feature.name, feature.kind]
     if state is None:
         return [*start, *[""] * (len(FILES["housing.csv"].all) - len(start))]
+    return [*start, day_text(state.since), *described_cells(state), *("", "")]
+
+
+def described_cells(state) -> list[str]:
     return [
-        *start,
-        day_text(state.since),
         *(number_text(getattr(state, name)) for name in ("height_cm", "run_cm", "length_cm")),
         number_text(state.width_mm),
         state.edge,
@@ -84,28 +105,63 @@ def feature_cells(feature, state=None) -> list[str]:
         state.surface,
         number_text(state.moisture_percent),
         "yes" if state.gone else "",
-        *("", ""),
     ]
 
 
-def change_cells(change, names: list[str]) -> list[str]:
+def change_cells(change, names: list[str], bylines: Bylines = NO_BYLINES) -> list[str]:
     """``names``: what its photos are called in the exchange."""
     return [
         change.house.name,
         day_text(change.on),
         change.kind,
         change.note,
-        _name(change.keeper),
+        who(change, "keeper", bylines),
         FILE_SEPARATOR.join(sorted(names)),
     ]
 
 
-def walk_cells(walk) -> list[str]:
-    return [walk.house.name, day_text(walk.on), _name(walk.keeper), walk.note]
+def planned_cells(state=None) -> list[str]:
+    """What one thing is to become; without a state only that there is a plan."""
+    if state is None:
+        return [""] * (3 + len(described_cells(_NOTHING)))
+    feature = state.feature
+    return [
+        feature.name if feature else state.name,
+        "" if feature else "yes",
+        feature.kind if feature else state.kind,
+        *described_cells(state),
+    ]
 
 
-def _name(keeper) -> str:
-    return keeper.name if keeper else ""
+_NOTHING = FeatureState()
+
+
+def walk_cells(walk, bylines: Bylines = NO_BYLINES) -> list[str]:
+    return [walk.house.name, day_text(walk.on), who(walk, "keeper", bylines), walk.note]
+
+
+def window_cells(choice, zone, bylines: Bylines = NO_BYLINES) -> list[str]:
+    return [
+        choice.house.name,
+        day_text(choice.on),
+        str(choice.window_days),
+        str(choice.lag_days),
+        who(choice, "keeper", bylines),
+        moment_text(choice.chosen_at, zone),
+    ]
+
+
+def round_cells(round_, zone, bylines: Bylines = NO_BYLINES) -> list[str]:
+    return [
+        moment_text(round_.started_at, zone),
+        who(round_, "started_by", bylines),
+        moment_text(round_.ended_at, zone),
+    ]
+
+
+def who(record, field: str, bylines: Bylines) -> str:
+    keeper = getattr(record, field)
+    return keeper.name if keeper else bylines.get((record.pk, field), "")
 
 
 def check_day_and_time(check, zone) -> tuple[str, str]:
@@ -148,16 +204,20 @@ def check_cells(check, findings, birds, zone) -> list[str]:
         check.belly,
         number_text(check.body_condition),
         *(number_text(foot.clinical_grade if foot else None) for foot in (left, right)),
+        moment_text(check.received_at, zone),
     ]
 
 
-def care_cells(step, birds, zone) -> list[str]:
+def step_day_and_time(step, zone) -> tuple[str, str]:
     """A step at noon exactly is written without its time, which is how one without is read."""
     local = step.at.astimezone(zone)
+    return day_text(local.date()), "" if local.time() == NOON else clock_text(local)
+
+
+def care_cells(step, birds, zone, bylines: Bylines = NO_BYLINES) -> list[str]:
     return [
         birds[step.bird_id],
-        day_text(local.date()),
-        "" if local.time() == NOON else clock_text(local),
+        *step_day_and_time(step, zone),
         step.foot,
         step.kind,
         step.product,
@@ -173,6 +233,10 @@ def care_cells(step, birds, zone) -> list[str]:
         number_text(step.meat_days),
         step.days_from,
         step.dropped_because,
+        who(step, "dropped_by", bylines),
+        who(step, "claimed_by", bylines),
+        moment_text(step.claimed_at, zone),
+        moment_text(step.logged_at, zone),
     ]
 
 
@@ -211,12 +275,23 @@ def taken_text(photo, zone) -> str:
 
 def step_moment(step, zone) -> str:
     """How a photo names the step of care that it was taken with."""
-    day, clock, foot, kind = care_cells(step, KEYS, zone)[1:5]
+    day, clock = step_day_and_time(step, zone)
+    foot, kind = step.foot, step.kind
     return " ".join(filter(None, (day, clock, kind, foot)))
 
 
 def photo_cells(
-    photo, birds, zone, *, file="", score="", check="", care="", sorting=None
+    photo,
+    birds,
+    zone,
+    *,
+    file="",
+    score="",
+    check="",
+    care="",
+    sorting=None,
+    file_sha256="",
+    bylines: Bylines = NO_BYLINES,
 ) -> list[str]:
     return [
         file,
@@ -232,6 +307,10 @@ def photo_cells(
         number_text(photo.quarter_turns or None),
         " ".join(map(str, photo.crop or ())),
         *_sorting_cells(sorting, birds),
+        who(photo, "keeper", bylines),
+        moment_text(photo.added_at, zone),
+        "yes" if photo.of_house else "",
+        file_sha256,
     ]
 
 
@@ -245,15 +324,15 @@ def _sorting_cells(sorting, birds) -> list[str]:
     ]
 
 
-def measurement_cells(measurement, files, zone) -> list[str]:
+def measurement_cells(measurement, files, zone, bylines: Bylines = NO_BYLINES) -> list[str]:
     """``files`` is a mapping from a photo's key to what it is called in the exchange."""
     length = measurement.length_mm
     return [
         files[measurement.photo_id],
-        measurement.at.astimezone(zone).isoformat(" "),
+        moment_text(measurement.at, zone),
         measurement.scaled_by,
         "" if length is None else exact_text(length),
         *(exact_text(getattr(measurement, name)) for name in FIGURES),
         *(number_rows_text(getattr(measurement, name)) for name in NUMBER_ROWS),
-        _name(measurement.keeper),
+        who(measurement, "keeper", bylines),
     ]

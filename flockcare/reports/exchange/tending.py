@@ -2,6 +2,7 @@
 
 from flockcare.care.models import CareStep, KitItem
 from flockcare.reports.exchange import cells
+from flockcare.reports.exchange.columns import FILES
 from flockcare.reports.exchange.looks import read_keeper, read_moment
 from flockcare.reports.exchange.rows import KEYS, care_cells, kit_cells
 
@@ -9,6 +10,8 @@ STEP, ITEM = CareStep._meta.get_field, KitItem._meta.get_field
 _TEXTS = ("foot", "product", "note", "outcome", "bleeding", "days_from", "dropped_because")
 _NUMBERS = {"egg_days": cells.integer, "meat_days": cells.integer, "amount": cells.decimal}
 
+# Who takes on what is due next, and when it was written down, tells no two steps apart.
+_TOLD = FILES["care.csv"].without("dropped_by", "claimed_by", "claimed", "logged")
 _step = {name: cells.for_field(STEP(name)) for name in _TEXTS}
 _step_numbers = {name: cells.for_field(STEP(name), read) for name, read in _NUMBERS.items()}
 _kind = cells.for_field(STEP("kind"))
@@ -89,14 +92,27 @@ def check_care(work) -> None:
             **{name: row.get(name, read) for name, read in _step_numbers.items()},
         )
         _needs_source_of_days(row, step)
-        return step
+        moment = cells.instant(work.zone)
+        step.claimed_at = row.get("claimed", moment)
+        step.logged_at = row.get("logged", moment, step.logged_at)
+        return row, step
 
     planned = work.read("care.csv").each(build)
     existing = []
     if planned:
-        existing = CareStep.objects.filter(flock=work.flock).select_related("keeper", "item")
+        existing = CareStep.objects.filter(flock=work.flock)
+        existing = existing.select_related("keeper", "item", "dropped_by", "claimed_by")
 
-    def keyed(steps):
-        return [(tuple(care_cells(step, KEYS, work.zone)), step) for step in steps]
+    def told(step):
+        found = care_cells(step, KEYS, work.zone)
+        return tuple(found[at] for at in _TOLD)
 
-    work.plan.add(*work.add_unless_there("care.csv", keyed(planned), keyed(existing)))
+    added = work.add_unless_there(
+        "care.csv",
+        [(told(step), (row, step)) for row, step in planned],
+        [(told(step), step) for step in existing],
+    )
+    for row, step in added:
+        work.sign(row, step, "dropped_by")
+        work.sign(row, step, "claimed_by")
+        work.plan.add(step)
