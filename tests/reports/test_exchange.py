@@ -31,7 +31,6 @@ from tests.reports.exchanges import (
     BIRDS,
     NOW,
     bring_in,
-    csv_files,
     problems_of,
     there_and_back,
 )

@@ -53,8 +53,12 @@ def check_housing(work) -> None:
             return
         feature = _feature(work, row, house, features)
         state = _state(work, row, feature)
-        if state and len(work.problems) == before:
+        if len(work.problems) > before:
+            return
+        if state:
             _plan_state(work, row, feature, state, states)
+        elif not feature._state.adding:
+            work.plan.already_there[FILE] += 1
 
     work.read(FILE).each(build)
 
