@@ -217,6 +217,7 @@ class BirdForm(KeeperModelForm):
         help_texts = {"hatched": DATE_HELP, "own_weight_class": ""}
 
     field_order = ["name", "band_colour", "band_number", "breed_name"]
+    also_shown = ("breed_id",)
 
     def __init__(self, *args, today, **kwargs):
         super().__init__(*args, **kwargs)

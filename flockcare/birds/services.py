@@ -49,9 +49,9 @@ def add_bird(*, bird: Bird, breed_name: str) -> None:
 
 
 @transaction.atomic
-def edit_bird(*, bird: Bird, breed_name: str, by) -> None:
+def edit_bird(*, bird: Bird, breed_name: str, by, basis=None) -> None:
     bird.breed = breed_named(flock=bird.flock, name=breed_name)
-    history.change(bird, by=by)
+    history.change(bird, by=by, basis=basis)
 
 
 @transaction.atomic
@@ -74,11 +74,11 @@ def add_birds(*, flock, birds: list[NewBird]) -> None:
 
 
 @transaction.atomic
-def leave_flock(*, bird: Bird, by) -> None:
+def leave_flock(*, bird: Bird, by, basis=None) -> None:
     """Keep when and why a bird left, as set on ``bird``; what hangs on her being here ends."""
     if not bird.left:
         raise ValidationError({"left": "Say when she left; the year is enough."})
-    history.change(bird, by=by)
+    history.change(bird, by=by, basis=basis)
     leaving.tell(
         bird=bird, on=min(timezone.localdate(), PartialDate.parse(bird.left).last()), by=by
     )
@@ -103,9 +103,10 @@ def delete_weighing(*, weighing: Weighing, by) -> None:
 
 
 @transaction.atomic
-def edit_breed(*, breed: Breed, by) -> None:
+def edit_breed(*, breed: Breed, by, basis=None) -> None:
     """A weight typed by a keeper no longer stands under the name of the published source."""
-    if breed.adult_grams != Breed.objects.get(pk=breed.pk).adult_grams:
+    stored = history.settle(breed, basis=basis)
+    if breed.adult_grams != stored.adult_grams:
         breed.source = OWN_FIGURE if breed.adult_grams else ""
     history.change(breed, by=by)
 

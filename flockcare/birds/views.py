@@ -82,6 +82,7 @@ def bird_edit(request, flock, bird_id):
         bird=form.instance,
         breed_name=form.cleaned_data["breed_name"],
         by=request.user,
+        basis=form.basis,
     ):
         messages.success(request, "Saved.")
         return redirect("feet:bird", flock.pk, bird.pk)
@@ -122,7 +123,9 @@ def bird_leave(request, flock, bird_id):
         initial={} if bird.left else {"left": today.isoformat()},
     )
     gone = bool(bird.left)
-    if form.is_valid() and saved(form, services.leave_flock, bird=form.instance, by=request.user):
+    if form.is_valid() and saved(
+        form, services.leave_flock, bird=form.instance, by=request.user, basis=form.basis
+    ):
         messages.success(request, f"Saved. {bird} is now among the birds that left.")
         return redirect("feet:bird", flock.pk, bird.pk)
     return render(
@@ -206,7 +209,9 @@ def breed_edit(request, flock, breed_id):
     breed = get_object_or_404(flock.breed_set, pk=breed_id)
     name = breed.name
     form = BreedForm(request.POST or None, instance=breed)
-    if form.is_valid() and saved(form, services.edit_breed, breed=form.instance, by=request.user):
+    if form.is_valid() and saved(
+        form, services.edit_breed, breed=form.instance, by=request.user, basis=form.basis
+    ):
         messages.success(request, "Saved.")
         return redirect("birds:breeds", flock.pk)
     return render(

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 
 from flockcare.care.due import suggested_due
 from flockcare.care.models import MOST_DAYS, WITHHOLDING, CareStep, DaysFrom, KitItem, StepKind
-from flockcare.core.forms import KeeperForm, KeeperModelForm
+from flockcare.core.forms import KeeperForm, KeeperModelForm, shown
 from flockcare.people.models import Keeper
 from flockcare.photos.models import Foot
 
@@ -99,6 +99,8 @@ class StepForm(KeeperModelForm):
         }
         error_messages = {"kind": {"required": "Say what was done."}}
 
+    also_shown = ("keeper_id",)
+
     def __init__(self, data=None, files=None, *, flock, bird, keeper, step=None, initial=None):
         self.flock, self.bird, self.editing = flock, bird, bool(step)
         step = step or CareStep(flock=flock, bird=bird, keeper=keeper)
@@ -176,6 +178,10 @@ class DropForm(KeeperForm):
         max_length=200,
         error_messages={"required": "Say why, so that the others know."},
     )
+
+    def __init__(self, *args, step: CareStep, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.remember(shown(step, {"dropped_because"}))
 
 
 class DaysForm(KeeperForm):

@@ -17,6 +17,8 @@ from flockcare.photos.models import Foot, Photo
 
 MOST_DAYS = 365
 _days = [MaxValueValidator(MOST_DAYS, "That is more than a year. Check the number.")]
+# Days mean something only with the one who stands for them.
+DAYS = ("egg_days", "meat_days", "days_from")
 _amount = [MinValueValidator(Decimal(0), "Less than nothing cannot be.")]
 
 
@@ -86,6 +88,8 @@ class KitItem(FlockRecord):
         choices=[(None, "not known"), (True, "yes"), (False, "no")],
     )
     note = models.TextField(blank=True, default="", max_length=2000)
+
+    together = (DAYS,)
 
     class Meta:
         ordering = [Lower("name")]
@@ -208,6 +212,8 @@ class CareStep(FlockRecord):
     photos = models.ManyToManyField(Photo, blank=True, related_name="care_steps")
     logged_at = models.DateTimeField(default=timezone.now, editable=False)
     changed_at = models.DateTimeField(auto_now=True)
+
+    together = (DAYS, ("keeper_id", "keeper_name"), ("dropped_because", "dropped_by_id"))
 
     class Meta:
         ordering = ["at"]

@@ -82,10 +82,10 @@ def _attach(step: CareStep, photos) -> None:
 
 
 @transaction.atomic
-def change_step(*, step: CareStep, photos=(), by, now=None) -> None:
+def change_step(*, step: CareStep, photos=(), by, basis=None, now=None) -> None:
     """Keep what was changed; the stock follows."""
+    stored = history.settle(step, basis=basis)
     _check(step, now=now or timezone.now())
-    stored = CareStep.objects.select_for_update().get(pk=step.pk)
     _take(stored.item_id, -(stored.amount or 0))
     _take(step.item_id, step.amount)
     history.change(step, by=by)
@@ -182,7 +182,7 @@ def release(*, step: CareStep, by, now=None) -> None:
 
 
 @transaction.atomic
-def drop(*, step: CareStep, because: str, by) -> None:
+def drop(*, step: CareStep, because: str, by, basis=None) -> None:
     """Do without what is due, with the reason. A dressing that is on cannot be dropped."""
     if step.kind in DRESSED:
         raise ValidationError(
@@ -191,7 +191,7 @@ def drop(*, step: CareStep, because: str, by) -> None:
     if not because.strip():
         raise ValidationError("Say why it is not done.")
     step.dropped_because, step.dropped_by = because.strip(), by
-    history.change(step, by=by)
+    history.change(step, by=by, basis=basis)
 
 
 @transaction.atomic
@@ -210,12 +210,12 @@ def enter_days(*, steps, egg_days: int | None, meat_days: int | None, days_from:
 
 
 @transaction.atomic
-def save_item(*, item: KitItem, by) -> None:
+def save_item(*, item: KitItem, by, basis=None) -> None:
     if item._state.adding:
         item.full_clean()
         item.save()
     else:
-        history.change(item, by=by)
+        history.change(item, by=by, basis=basis)
 
 
 @transaction.atomic

@@ -39,7 +39,7 @@ def _item_page(request, flock, item):
     if (
         request.method == "POST"
         and form.is_valid()
-        and saved(form, services.save_item, item=form.instance, by=request.user)
+        and saved(form, services.save_item, item=form.instance, by=request.user, basis=form.basis)
     ):
         messages.success(request, f"Kept: {item}.")
         return redirect("care:kit", flock.pk)

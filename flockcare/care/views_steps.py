@@ -2,6 +2,7 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -15,9 +16,10 @@ from flockcare.care.holds import Hold
 from flockcare.care.medicines import prohibited_in_us
 from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind
 from flockcare.care.views_today import back_or_piece
+from flockcare.core.forms import record_keys, saved
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
-from flockcare.photos.models import Foot
+from flockcare.photos.models import Foot, Photo
 from flockcare.photos.services import add_photos
 
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
@@ -40,18 +42,18 @@ def new(request, flock, bird_id):
         "kind": request.GET.get("kind", "") if request.GET.get("kind") in StepKind.values else "",
         "at": now,
     }
-    data = posted(request)
+    data, photos = posted(request), []
     form = StepForm(
         data, request.FILES or None, flock=flock, bird=bird, keeper=request.user, initial=asked
     )
-    if request.method == "POST" and form.is_valid():
-        step, photos = form.step(), []
-        if _saved(request, form, lambda: photos.extend(_photos(request, step, now))) and _saved(
-            request, form, lambda: services.log_step(step=step, photos=photos, now=now)
+    if request.method == "POST":
+        photos = _take_in_photos(request, form, now=now)
+        if form.is_valid() and saved(
+            form, services.log_step, step=(step := form.step()), photos=photos, now=now
         ):
             _tell(request, step, "Logged")
             return redirect("care:bird", flock.pk, bird.pk)
-    return _form_page(request, bird, form)
+    return _form_page(request, bird, form, kept_photos=photos)
 
 
 @require_http_methods(["GET", "POST"])
@@ -59,20 +61,27 @@ def new(request, flock, bird_id):
 def show(request, flock, step_id):
     step = _step_or_404(flock, step_id)
     now = timezone.now()
-    data = posted(request)
+    data, kept = posted(request), []
     form = StepForm(
         data, request.FILES or None, flock=flock, bird=step.bird, keeper=request.user, step=step
     )
-    if request.method == "POST" and form.is_valid():
-        changed, photos = form.step(), []
-        if _saved(request, form, lambda: photos.extend(_photos(request, changed, now))) and _saved(
-            request,
+    if request.method == "POST":
+        kept, basis = _take_in_photos(request, form, now=now), form.basis
+        if basis:
+            basis.carry = [("kept", str(photo.pk)) for photo in kept]
+        if form.is_valid() and saved(
             form,
-            lambda: services.change_step(step=changed, photos=photos, by=request.user, now=now),
+            services.change_step,
+            step=(changed := form.step()),
+            photos=kept,
+            by=request.user,
+            basis=basis,
+            now=now,
         ):
             _tell(request, changed, "Changed")
             return redirect("care:bird", flock.pk, step.bird_id)
-    return _form_page(request, step.bird, form, step=step, photos=step.photos.all())
+    photos = step.photos.all()
+    return _form_page(request, step.bird, form, step=step, photos=photos, kept_photos=kept)
 
 
 def _form_page(request, bird, form, **more):
@@ -81,29 +90,23 @@ def _form_page(request, bird, form, **more):
     return render(request, "care/step_form.html", context, status=422 if wrong else 200)
 
 
-def _saved(request, form, deed) -> bool:
-    """Do the deed; what the records object to is said on the form."""
-    try:
-        deed()
-    except ValidationError as error:
-        known = hasattr(error, "error_dict") and set(error.error_dict) <= set(form.fields)
-        form.add_error(None, error if known else error.messages)
-        return False
-    return True
+def _take_in_photos(request, form, *, now) -> list[Photo]:
+    """Keep the pictures before anything else can refuse the form, which says why some were not.
 
-
-def _photos(request, step: CareStep, now) -> list:
-    """Keep the pictures that came along; ValidationError with why some could not be kept."""
+    Those sent with an earlier, refused form come along by their keys.
+    """
+    bird, keys = form.bird, record_keys(request.POST.getlist("kept"))
+    sent = Photo.objects.filter(Q(bird=None) | Q(bird=bird), flock=form.flock, pk__in=keys)
     kept, refusals = add_photos(
-        flock=step.flock,
+        flock=form.flock,
         keeper=request.user,
         uploads=request.FILES.getlist("photos"),
-        of_bird=step.bird,
+        of_bird=bird,
         now=now,
     )
-    if refusals:
-        raise ValidationError(refusals)
-    return kept
+    for refusal in refusals:
+        form.add_error(None, refusal)
+    return [*(sent if keys else ()), *kept]
 
 
 def _tell(request, step: CareStep, deed: str) -> None:
@@ -184,14 +187,17 @@ def claim(request, flock, step_id):
 @form_page
 def drop(request, flock, step_id):
     step = _step_or_404(flock, step_id)
-    form = DropForm(posted(request))
+    form = DropForm(posted(request), step=step)
     if (
         request.method == "POST"
         and form.is_valid()
-        and _saved(
-            request,
+        and saved(
             form,
-            lambda: services.drop(step=step, because=form.cleaned_data["because"], by=request.user),
+            services.drop,
+            step=step,
+            because=form.cleaned_data["because"],
+            by=request.user,
+            basis=form.basis,
         )
     ):
         messages.success(request, f"Not done: {step.bird}, {form.cleaned_data['because']}")

@@ -7,13 +7,18 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.forms.renderers import TemplatesSetting
 
+from flockcare.core.versions import VERSION, Basis, plain, values, version_of
+
 
 class Renderer(TemplatesSetting):
     field_template_name = "core/field.html"
 
 
 class KeeperForm(forms.Form):
-    """A form whose first wrong field takes the focus after it was refused."""
+    """A form whose first wrong field takes the focus after it was refused.
+
+    One that edits a record remembers what it was made from; see ``core.versions``.
+    """
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **{"label_suffix": "", **kwargs})
@@ -25,9 +30,38 @@ class KeeperForm(forms.Form):
                 self.fields[name].widget.attrs["autofocus"] = True
                 break
 
+    def remember(self, shown: dict) -> None:
+        """Carry the version of these plain values."""
+        self.fields[VERSION] = forms.CharField(
+            widget=forms.HiddenInput, required=False, initial=version_of(shown)
+        )
+
+    @property
+    def basis(self) -> Basis | None:
+        """What the edit was made from, as a service wants to know it."""
+        return Basis.of(self.data) if VERSION in self.fields else None
+
 
 class KeeperModelForm(KeeperForm, forms.ModelForm):
-    pass
+    """``also_shown``: fields of the record that the form sets though they are not its own."""
+
+    versioned = True
+    also_shown: tuple[str, ...] = ()
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        if self.versioned and not self.instance._state.adding:
+            self.remember(self.shown_of(self.instance))
+
+    def shown_of(self, record) -> dict:
+        """The plain values that this form shows of the record."""
+        own = {record._meta.get_field(name).attname for name in self._meta.fields}
+        return shown(record, {*own, *self.also_shown})
+
+
+def shown(record, names: Iterable[str]) -> dict:
+    found = plain(type(record), values(record))
+    return {name: value for name, value in found.items() if name in names}
 
 
 def saved(form, deed, **kwargs) -> bool:
@@ -35,7 +69,8 @@ def saved(form, deed, **kwargs) -> bool:
     try:
         deed(**kwargs)
     except ValidationError as error:
-        form.add_error(None, error.messages)
+        named = hasattr(error, "error_dict") and set(error.error_dict) <= set(form.fields)
+        form.add_error(None, error if named else error.messages)
         return False
     return True
 

@@ -9,7 +9,7 @@ from django.db.models import Q
 from flockcare.core.forms import KeeperModelForm, record_keys
 from flockcare.feet.models import Check, FootFinding, Site
 from flockcare.feet.scales import AFFECTED_FROM, LESION
-from flockcare.feet.services import SIGNS, Seen
+from flockcare.feet.services import SIGNS, Seen, plain_check, snapshot
 from flockcare.photos.models import Foot, Photo
 
 BOTH_CLEAR = "both clear"
@@ -22,6 +22,8 @@ WELL = {"manner": "bright", "eating": "yes", "droppings": "normal", "belly": "no
 
 class FootForm(KeeperModelForm):
     """What was seen on one foot; left empty, the foot was not looked at."""
+
+    versioned = False  # The check's form is, as a whole.
 
     sites = forms.MultipleChoiceField(
         label="Where",
@@ -133,6 +135,22 @@ class CheckForm(KeeperModelForm):
             _without_empty_choice(self.fields[name])
         self.feet = [FootForm(data, foot=foot, instance=findings.get(foot)) for foot in Foot]
         self.kept_photos = self._kept_photos()
+
+    def shown_of(self, check) -> dict:
+        said = plain_check(snapshot(check))
+        return {name: said[name] for name in ("at", *SIGNS, *Foot.values, "photos")}
+
+    @property
+    def basis(self):
+        """What has been taken in of photos goes with a conflict's page."""
+        basis = super().basis
+        if basis:
+            basis.carry = [
+                (f"{foot or 'bird'}-kept_photo", str(photo.pk))
+                for foot, photos in self.kept_photos.items()
+                for photo in photos
+            ]
+        return basis
 
     def _post_clean(self):
         """Nothing is put into the record here: the services do, with what was there before."""

@@ -78,6 +78,7 @@ class Check(FlockRecord):
     note = models.TextField(blank=True, default="", max_length=4000)
     photos = models.ManyToManyField(Photo, blank=True, related_name="checks")
 
+    together = (("keeper_id", "keeper_name"),)
     objects = CheckQuerySet.as_manager()
 
     class Meta:

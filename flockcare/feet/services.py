@@ -6,13 +6,16 @@ from datetime import timedelta
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Q, UUIDField
+from django.http import Http404
 from django.utils import timezone
 
+from flockcare.core import versions
 from flockcare.core.prepared import Prepared
+from flockcare.core.versions import BOTH, MINE
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird
 from flockcare.people import history
 from flockcare.people.models import Revision
-from flockcare.photos.models import Photo
+from flockcare.photos.models import Foot, Photo
 
 # A phone's clock may run ahead a little; more than this is a wrong date.
 CLOCK_TOLERANCE = timedelta(minutes=10)
@@ -43,19 +46,14 @@ class AlreadySaved(Exception):
         self.check = check
 
 
+# In this order they stand in the history; a new one goes to the end.
+FINDING_VALUES = ("foot", "score", "sites", "scab", "scab_mm", "swelling", "hot", "oozing")
+FINDING_VALUES += ("cold_or_dark", "clinical_grade")
+
+
 def _finding_values(finding: FootFinding) -> tuple:
-    return (
-        finding.foot,
-        finding.score,
-        tuple(sorted(finding.sites)),
-        finding.scab,
-        finding.scab_mm,
-        finding.swelling,
-        finding.hot,
-        finding.oozing,
-        finding.cold_or_dark,
-        finding.clinical_grade,
-    )
+    values = {name: getattr(finding, name) for name in FINDING_VALUES}
+    return tuple({**values, "sites": tuple(sorted(finding.sites))}.values())
 
 
 def _same(check: Check, *, bird, seen: Seen) -> bool:
@@ -148,34 +146,94 @@ def _attach(check: Check, seen: Seen) -> None:
     check.photos.set(seen.all_photos())
 
 
-def _snapshot(check: Check) -> dict:
+def snapshot(check: Check) -> dict:
+    """All that a check says, as the history keeps it."""
     return {
         **history.values(check),
         "findings": [list(_finding_values(finding)) for finding in check.findings.all()],
-        "photos": list(check.photos.values_list("pk", flat=True)),
+        "photos": [photo.pk for photo in check.photos.all()],
     }
 
 
-def change_check(*, check: Check, keeper, at, seen: Seen, now=None) -> None:
-    """Replace what a check says; who changed it, when and what it said before are kept."""
-    validate_moment(at, bird=check.bird, now=now or timezone.now())
+def plain_check(said: dict) -> dict:
+    """The plain values of a snapshot. What was seen on a foot is one value: the halves of what two
+    keepers saw would make a foot that nobody has seen.
+    """
+    found = versions.plain(Check, said)
+    if "findings" in said:
+        seen = {finding[0]: finding[1:] for finding in said["findings"]}
+        found |= {
+            foot: _plain_finding(seen[foot]) if foot in seen else None for foot in Foot.values
+        }
+        found["photos"] = sorted(map(str, said["photos"]))
+    return found
+
+
+def _plain_finding(values) -> dict:
+    columns = [FootFinding._meta.get_field(name) for name in FINDING_VALUES[1:]]
+    return {
+        column.name: versions.plain_value(column.to_python(value))
+        for column, value in zip(columns, values, strict=False)
+    }
+
+
+@transaction.atomic
+def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) -> None:
+    """Replace what a check says; who changed it, when and what it said before are kept.
+
+    ``basis``: what the edit was made from; see ``history.settle``.
+    """
+    stored = Check.objects.select_for_update().filter(pk=check.pk).first()
+    if stored is None:
+        raise Http404("This check has just been taken back.")
+    before = snapshot(stored)
     check.at = at
     for name, value in seen.signs.items():
         setattr(check, name, value)
+    if basis:
+        seen = _settle(check, stored, seen, basis=basis)
+    validate_moment(check.at, bird=check.bird, now=now or timezone.now())
     _clean(check)
-    with transaction.atomic():
-        stored = Check.objects.get(pk=check.pk)
-        history.keep(stored, deed=Revision.Deed.CHANGE, by=keeper, before=_snapshot(stored))
-        check.save()
-        check.findings.all().delete()
-        check.photos.clear()
-        _attach(check, seen)
+    if plain_check(_says(check, seen)) == plain_check(before):
+        return
+    history.keep(stored, deed=Revision.Deed.CHANGE, by=keeper, before=before)
+    check.save()
+    check.findings.all().delete()
+    check.photos.clear()
+    _attach(check, seen)
+
+
+def _says(check: Check, seen: Seen) -> dict:
+    """The snapshot of a check that is not saved yet."""
+    return {
+        **history.values(check),
+        "findings": [list(_finding_values(finding)) for finding in seen.findings],
+        "photos": [photo.pk for photo in seen.all_photos()],
+    }
+
+
+def _settle(check: Check, stored: Check, seen: Seen, *, basis) -> Seen:
+    """What of ``check`` and ``seen`` is to stand beside what another keeper said; or Conflict."""
+    mine, theirs = plain_check(_says(check, seen)), plain_check(snapshot(stored))
+    chosen = basis.settle(stored, mine, theirs)
+    for column in Check._meta.concrete_fields:
+        if chosen.get(column.attname) != MINE:
+            setattr(check, column.attname, column.value_from_object(stored))
+    findings = [finding for finding in seen.findings if chosen.get(finding.foot) == MINE]
+    findings += [one for one in stored.findings.all() if chosen.get(one.foot) != MINE]
+    photos = dict(seen.photos) if chosen.get("photos") in (MINE, BOTH) else {}
+    if chosen.get("photos") != MINE:
+        there = {photo.pk for some in photos.values() for photo in some}
+        for photo in stored.photos.all():
+            if photo.pk not in there:
+                photos[photo.foot] = [*photos.get(photo.foot, []), photo]
+    return Seen(findings=findings, photos=photos, signs=seen.signs)
 
 
 @transaction.atomic
 def delete_check(*, check: Check, keeper) -> None:
     """Take a check back. Its photos stay with the bird."""
-    history.keep(check, deed=Revision.Deed.DELETE, by=keeper, before=_snapshot(check))
+    history.keep(check, deed=Revision.Deed.DELETE, by=keeper, before=snapshot(check))
     check.delete()
 
 

@@ -152,7 +152,11 @@ def show(request, flock, check_id):
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def edit(request, flock, check_id):
-    check = get_object_or_404(Check.objects.select_related("bird"), flock=flock, pk=check_id)
+    check = get_object_or_404(
+        Check.objects.select_related("bird").prefetch_related("findings", "photos"),
+        flock=flock,
+        pk=check_id,
+    )
     now = timezone.now()
     form = CheckForm(request.POST or None, flock=flock, bird=check.bird, check=check, now=now)
     photo_errors = []
@@ -165,12 +169,22 @@ def edit(request, flock, check_id):
                     keeper=request.user,
                     at=form.cleaned_data["at"],
                     seen=form.seen(),
+                    basis=form.basis,
                     now=now,
                 )
             except ValidationError as error:
                 form.add_error(None, error)
             else:
-                messages.success(request, f"Changed: {check.bird}, {check.summary()}.")
+                check.refresh_from_db()
+                messages.success(
+                    request,
+                    format_html(
+                        '<span data-saved="{}">Changed: {}, {}.</span>',
+                        check.pk,
+                        check.bird,
+                        check.summary(),
+                    ),
+                )
                 return redirect("feet:check", flock.pk, check.pk)
     return _form_page(request, flock, check.bird, form, photo_errors, in_round=False)
 

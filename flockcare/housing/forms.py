@@ -8,7 +8,7 @@ import hashlib
 from django import forms
 from django.core.exceptions import ValidationError
 
-from flockcare.core.forms import KeeperForm, KeeperModelForm
+from flockcare.core.forms import KeeperForm, KeeperModelForm, shown
 from flockcare.drawing.dates import date_words
 from flockcare.housing.changes import description
 from flockcare.housing.features import FIELDS, LENGTHS, fields_of, words_for
@@ -376,6 +376,7 @@ class StateForm(DescriptionForm):
     def __init__(self, data=None, *, state: FeatureState, **kwargs):
         kind = state.feature.kind
         super().__init__(data, names=fields_of(kind, state), kind=kind, state=state, **kwargs)
+        self.remember(shown(state, {*self.names, "gone", "note"}))
         self.fields["gone"] = forms.BooleanField(
             label="It was not there from this day on", required=False, initial=state.gone
         )
@@ -400,12 +401,13 @@ class ChangeForm(KeeperForm):
     """The day, kind and note of a change."""
 
     def __init__(self, data=None, *, today: dt.date, told: HousingChange | None = None, **kwargs):
-        shown = {"on": today}
+        initial = {"on": today}
         if told:
-            shown = {"on": told.on, "kind": told.kind, "note": told.note}
-        super().__init__(data, initial=shown, use_required_attribute=False, **kwargs)
+            initial = {"on": told.on, "kind": told.kind, "note": told.note}
+        super().__init__(data, initial=initial, use_required_attribute=False, **kwargs)
         self.fields["on"] = DayField(today=today, label="From which day")
         if told:
+            self.remember(shown(told, set(initial)))
             self.fields[
                 "on"
             ].help_text = (

@@ -43,8 +43,8 @@ def add_house(*, house: House) -> None:
 
 
 @transaction.atomic
-def edit_house(*, house: House, by) -> None:
-    history.change(house, by=by)
+def edit_house(*, house: House, by, basis=None) -> None:
+    history.change(house, by=by, basis=basis)
 
 
 @transaction.atomic
@@ -74,8 +74,8 @@ def add_feature(*, feature: Feature, state: FeatureState, today: dt.date) -> Non
 
 
 @transaction.atomic
-def edit_feature(*, feature: Feature, by) -> None:
-    history.change(feature, by=by)
+def edit_feature(*, feature: Feature, by, basis=None) -> None:
+    history.change(feature, by=by, basis=basis)
 
 
 @transaction.atomic
@@ -110,7 +110,7 @@ def change_features(
         _state_from(feature, on, values, by=by) for feature, values in changes.items() if values
     ]
     if told is not None:
-        _tell(house, on, told)
+        _tell(house, on, told, by=by)
     return made
 
 
@@ -137,7 +137,7 @@ def _state_from(feature: Feature, on: dt.date, values: dict, *, by) -> FeatureSt
     return state
 
 
-def _tell(house: House, on: dt.date, told: HousingChange) -> None:
+def _tell(house: House, on: dt.date, told: HousingChange, *, by) -> None:
     kept = HousingChange.objects.filter(house=house, on=on, planned=False).first()
     if kept is None:
         told.house, told.flock, told.on, told.planned = house, house.flock, on, False
@@ -147,8 +147,7 @@ def _tell(house: House, on: dt.date, told: HousingChange) -> None:
     if told.kind:
         kept.kind = told.kind if kept.kind in ("", told.kind) else ChangeKind.SEVERAL
     kept.note = "\n".join(filter(None, (kept.note, told.note)))
-    kept.full_clean()
-    kept.save()
+    history.change(kept, by=by)
 
 
 @transaction.atomic
@@ -163,9 +162,9 @@ def keep_photos(*, change: HousingChange, photos: Iterable, without: Iterable = 
 
 
 @transaction.atomic
-def correct_state(*, state: FeatureState, by) -> None:
+def correct_state(*, state: FeatureState, by, basis=None) -> None:
     """What was written down was wrong; the world did not change."""
-    history.change(state, by=by)
+    history.change(state, by=by, basis=basis)
 
 
 @transaction.atomic
@@ -180,12 +179,16 @@ def delete_state(*, state: FeatureState, by) -> None:
 
 
 @transaction.atomic
-def correct_change(*, house: House, on: dt.date, told: HousingChange, by, today: dt.date) -> None:
+def correct_change(
+    *, house: House, on: dt.date, told: HousingChange, by, today: dt.date, basis=None
+) -> None:
     """The day, kind or note of a change was wrong; ``told.on`` is the right day.
 
     The states of the old day move with it. Refused where a feature would jump over another of
     its states.
     """
+    if not told._state.adding:
+        history.settle(told, basis=basis)
     if told.on != on:
         _not_to_come(told.on, today)
         _move_states(house, on, told.on, by=by)
@@ -250,7 +253,7 @@ def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
             feature.save()
         _state_from(feature, on, values | {"note": planned.note}, by=by)
     told = HousingChange(kind=plan.kind, note=plan.note, keeper=plan.keeper)
-    _tell(plan.house, on, told)
+    _tell(plan.house, on, told, by=by)
     change = HousingChange.objects.get(house=plan.house, on=on, planned=False)
     change.photos.add(*plan.photos.all())
     plan.delete()
@@ -339,8 +342,9 @@ def _covers(stay: Stay, day: dt.date) -> bool:
 
 
 @transaction.atomic
-def correct_stay(*, stay: Stay, by) -> None:
+def correct_stay(*, stay: Stay, by, basis=None) -> None:
     """ValidationError, in words, when she would have lived in two houses at once."""
+    history.settle(stay, basis=basis)
     stay.full_clean()
     for other in Stay.objects.filter(bird=stay.bird_id).exclude(pk=stay.pk).select_related("house"):
         if overlap(stay, other):

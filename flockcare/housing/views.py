@@ -159,7 +159,9 @@ def house_edit(request, flock, house_id):
     house = house_or_404(flock, house_id)
     name = house.name
     form = HouseForm(request.POST or None, instance=house)
-    if form.is_valid() and saved(form, services.edit_house, house=house, by=request.user):
+    if form.is_valid() and saved(
+        form, services.edit_house, house=house, by=request.user, basis=form.basis
+    ):
         messages.success(request, "Saved.")
         return redirect("housing:house", flock.pk, house.pk)
     return render(

@@ -106,7 +106,9 @@ def feature_edit(request, flock, feature_id):
     feature = _feature_or_404(flock, feature_id)
     name = feature.name
     form = FeatureForm(request.POST or None, instance=feature)
-    if form.is_valid() and saved(form, services.edit_feature, feature=feature, by=request.user):
+    if form.is_valid() and saved(
+        form, services.edit_feature, feature=feature, by=request.user, basis=form.basis
+    ):
         messages.success(request, "Saved.")
         return redirect("housing:feature", flock.pk, feature.pk)
     return render(
@@ -234,6 +236,7 @@ def change_tell(request, flock, house_id, on):
             told=form.apply_to(told),
             by=request.user,
             today=timezone.localdate(),
+            basis=_with_photos(form.basis, photos),
         )
     ):
         without = Photo.objects.filter(
@@ -259,6 +262,13 @@ def change_tell(request, flock, house_id, on):
         },
         status=422 if form.is_bound else 200,
     )
+
+
+def _with_photos(basis, photos):
+    """Photos that came along are not sent a second time: their keys go with a conflict's page."""
+    if basis:
+        basis.carry = [("kept", str(photo.pk)) for photo in photos]
+    return basis
 
 
 @require_POST
@@ -323,7 +333,7 @@ def state_correct(request, flock, state_id):
     state = _state_or_404(flock, state_id)
     form = StateForm(request.POST or None, state=state, units=flock.units)
     if form.is_valid() and saved(
-        form, services.correct_state, state=form.corrected(), by=request.user
+        form, services.correct_state, state=form.corrected(), by=request.user, basis=form.basis
     ):
         messages.success(request, "Corrected. The house itself did not change by this.")
         return redirect("housing:feature", flock.pk, state.feature_id)

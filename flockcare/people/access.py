@@ -11,6 +11,8 @@ from django.http import Http404
 from django.utils import timezone
 
 from flockcare.core.prepared import Prepared
+from flockcare.core.versions import VERSION, Conflict
+from flockcare.people.conflict import conflict_page, gone_page
 from flockcare.people.models import Flock, Membership, Role
 
 # On every page, so put together once.
@@ -35,7 +37,8 @@ def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):
     """Wrap ``view(request, flock, …)`` served under ``<uuid:flock_id>``.
 
     ``role`` is needed to change something (any method but GET and HEAD), ``read`` to look.
-    Inside the view the clock is the flock's, and ``request.membership`` is set.
+    Inside the view the clock is the flock's, and ``request.membership`` is set. An edit of what
+    somebody else has changed or removed meanwhile is answered with both versions.
     """
 
     def decorate(view):
@@ -51,7 +54,14 @@ def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):
             request.membership = membership
             flock = membership.flock
             with timezone.override(flock.zone):
-                return view(request, flock, **kwargs)
+                try:
+                    return view(request, flock, **kwargs)
+                except Conflict as conflict:
+                    return conflict_page(request, flock, conflict)
+                except Http404:
+                    if VERSION not in request.POST:
+                        raise
+                    return gone_page(request, flock, kwargs)
 
         wrapper.flock_role, wrapper.flock_read = role, read
         return wrapper

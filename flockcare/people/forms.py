@@ -7,8 +7,8 @@ from django import forms
 from django.contrib.auth.forms import UsernameField
 from django.contrib.auth.password_validation import validate_password
 
-from flockcare.core.forms import KeeperForm, KeeperModelForm
-from flockcare.people.models import Flock, Keeper, Role
+from flockcare.core.forms import KeeperForm, KeeperModelForm, shown
+from flockcare.people.models import Flock, Keeper, Membership, Role
 
 
 def chips():
@@ -86,6 +86,8 @@ class NewKeeperForm(NewPasswordForm, KeeperModelForm):
 
 
 class KeeperNameForm(KeeperModelForm):
+    versioned = False  # Nobody else edits it.
+
     class Meta:
         model = Keeper
         fields = ["name"]
@@ -138,3 +140,9 @@ class RoleForm(KeeperForm):
         initial=Role.KEEPER,
         widget=chips(),
     )
+
+    def __init__(self, *args, membership: Membership | None = None, **kwargs):
+        super().__init__(*args, **kwargs)
+        if membership:
+            self.initial["role"] = membership.role
+            self.remember(shown(membership, {"role"}))

@@ -3,22 +3,47 @@
 They expect to run inside the caller's transaction.
 """
 
+from django.http import Http404
+
+from flockcare.core.versions import MINE, plain, values
 from flockcare.people.models import Revision
 
 
-def values(record) -> dict:
-    return {field.attname: field.value_from_object(record) for field in record._meta.fields}
+def change(record, *, by, basis=None) -> None:
+    """Check and save ``record``; keep what the row held before, if anything differs.
 
-
-def change(record, *, by) -> None:
-    """Check and save ``record``; keep what the row held before, if anything differs."""
+    ``basis``: what the edit was made from; see ``settle``.
+    """
+    stored = settle(record, basis=basis)
     record.full_clean()
-    stored = type(record)._base_manager.get(pk=record.pk)
     before = values(stored)
     if before == values(record):
         return
     keep(record, deed=Revision.Deed.CHANGE, by=by, before=before)
     record.save()
+
+
+def settle(record, *, basis):
+    """Lock the row and give it as it is stored.
+
+    With a ``basis`` only what its form showed is left as it stands in ``record``; all else is
+    taken from the row, and so is what the keeper chose to take over from another. Raises Conflict
+    where there is still to choose.
+    """
+    model = type(record)
+    stored = model._base_manager.select_for_update().filter(pk=record.pk).first()
+    if stored is None:
+        raise Http404("This record has just been removed.")
+    if basis:
+        mine, theirs = (plain(model, values(one)) for one in (record, stored))
+        chosen = basis.settle(stored, mine, theirs)
+        own = {name for name, whose in chosen.items() if whose == MINE}
+        for names in getattr(model, "together", ()):
+            own |= set(names) if names[0] in own else set()
+        for field in model._meta.concrete_fields:
+            if field.attname not in own:
+                setattr(record, field.attname, field.value_from_object(stored))
+    return stored
 
 
 def delete(record, *, by) -> None:

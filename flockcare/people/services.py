@@ -65,9 +65,9 @@ def start_flock(*, owner: Keeper, name: str, time_zone: str, units: str) -> Floc
 
 
 @transaction.atomic
-def change_flock(*, flock: Flock, by: Keeper) -> None:
+def change_flock(*, flock: Flock, by: Keeper, basis=None) -> None:
     flock.flock = flock  # History files every record under the flock of that name.
-    history.change(flock, by=by)
+    history.change(flock, by=by, basis=basis)
 
 
 def set_up(*, keeper: dict, flock: dict) -> tuple[Keeper, Flock]:
@@ -140,10 +140,11 @@ def _require_another_owner(membership: Membership) -> None:
 
 
 @transaction.atomic
-def change_role(*, membership: Membership, role: str, by: Keeper) -> None:
-    if role != Role.OWNER:
-        _require_another_owner(membership)
+def change_role(*, membership: Membership, role: str, by: Keeper, basis=None) -> None:
     membership.role = role
+    history.settle(membership, basis=basis)
+    if membership.role != Role.OWNER:
+        _require_another_owner(membership)
     history.change(membership, by=by)
 
 

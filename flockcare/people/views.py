@@ -295,7 +295,7 @@ def more(request, flock):
 def flock_settings(request, flock):
     form = FlockSettingsForm(request.POST or None, instance=Flock.objects.get(pk=flock.pk))
     if form.is_valid():
-        services.change_flock(flock=form.instance, by=request.user)
+        services.change_flock(flock=form.instance, by=request.user, basis=form.basis)
         messages.success(request, "Saved.")
         return redirect("people:more", flock.pk)
     return render(request, "people/settings.html", {"flock": flock, "here": "more", "form": form})
@@ -354,11 +354,14 @@ def _member_or_404(flock, membership_id) -> Membership:
 @flock_view(Role.OWNER, read=Role.OWNER)
 def member(request, flock, membership_id):
     membership = _member_or_404(flock, membership_id)
-    form = RoleForm(request.POST or None, initial={"role": membership.role})
+    form = RoleForm(request.POST or None, membership=membership)
     if form.is_valid():
         try:
             services.change_role(
-                membership=membership, role=form.cleaned_data["role"], by=request.user
+                membership=membership,
+                role=form.cleaned_data["role"],
+                by=request.user,
+                basis=form.basis,
             )
         except ValidationError as error:
             form.add_error("role", error)

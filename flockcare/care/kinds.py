@@ -1,0 +1,42 @@
+"""Steps of care and things of the kit in a keeper's words; see ``people.kinds``."""
+
+from flockcare.care.models import CareStep, DaysFrom, KitItem
+from flockcare.people.kinds import Kind, Names, register
+
+
+def days_words(days, names: Names) -> str:
+    """``eggs 7 days, meat not known, the label says so``."""
+    eggs, meat, says = days
+    if eggs is None and meat is None:
+        return ""
+    told = (("eggs", eggs), ("meat", meat))
+    words = [f"{what} {'not known' if n is None else f'{n} days'}" for what, n in told]
+    return ", ".join([*words, f"{DaysFrom(says).label} says so"] if says else words)
+
+
+DAYS = {
+    "labels": {"egg_days": "Days without her eggs and meat"},
+    "words": {"egg_days": days_words},
+}
+
+register(
+    Kind(
+        CareStep,
+        title=lambda said: f"{said['bird_id']}: {said['kind']}, {said['at']}",
+        page=lambda step: ("care:step", step.pk),
+        hidden=frozenset({"logged_at", "changed_at", "claimed_at"}),
+        labels={
+            **DAYS["labels"],
+            "keeper_id": "Who did it",
+            "claimed_by_id": "Who does what is due next",
+            "dropped_because": "Not done, because",
+        },
+        words=DAYS["words"],
+    ),
+    Kind(
+        KitItem,
+        title=lambda said: said["name"],
+        page=lambda item: ("care:kit",),
+        **DAYS,
+    ),
+)

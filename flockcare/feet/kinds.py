@@ -1,0 +1,50 @@
+"""Checks in a keeper's words; see ``people.kinds``."""
+
+from flockcare.feet.models import Check, FootFinding, Scab, Site, Swelling
+from flockcare.feet.scales import CLINICAL_GRADE, LESION
+from flockcare.feet.services import plain_check, snapshot
+from flockcare.people.kinds import Kind, Names, register
+from flockcare.photos.models import Foot
+
+TICKS = ("hot", "oozing", "cold_or_dark")
+
+
+def foot_words(seen: dict | None, names: Names) -> str:
+    """All that was seen on one foot: ``2 swollen, main pad, black scab 6 mm wide, hot``."""
+    if seen is None:
+        return "not looked at"
+    words = [f"{seen['score']} {dict(LESION.choices)[seen['score']].lower()}"]
+    words += [Site(site).label for site in seen["sites"]]
+    if seen["scab"]:
+        wide = f", {seen['scab_mm']} mm wide" if seen["scab_mm"] else ""
+        words.append("no scab" if seen["scab"] == Scab.NONE else f"{seen['scab']} scab{wide}")
+    if seen["swelling"]:
+        told = Swelling(seen["swelling"]).label
+        words.append("no swelling" if seen["swelling"] == Swelling.NONE else f"swelling {told}")
+    words += [FootFinding._meta.get_field(name).verbose_name for name in TICKS if seen[name]]
+    if grade := seen.get("clinical_grade"):
+        words.append(f"clinical grade {dict(CLINICAL_GRADE.choices)[grade]}")
+    return ", ".join(words)
+
+
+def photos_words(keys, names: Names) -> str:
+    return f"{len(keys)} photo{'' if len(keys) == 1 else 's'}" if keys else ""
+
+
+register(
+    Kind(
+        Check,
+        title=lambda said: f"Check of {said['bird_id']}, {said['at']}",
+        page=lambda check: ("feet:check", check.pk),
+        hidden=frozenset({"received_at", "time_known"}),
+        joined=frozenset({"photos"}),
+        labels={
+            **{foot.value: foot.label for foot in Foot},
+            "photos": "Photos",
+            "keeper_id": "Looked at by",
+        },
+        words={**{foot.value: foot_words for foot in Foot}, "photos": photos_words},
+        plain=plain_check,
+        snapshot=snapshot,
+    )
+)

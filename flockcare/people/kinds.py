@@ -1,0 +1,185 @@
+"""Kinds of records that are edited, in a keeper's words: for conflicts and for the history.
+
+Each app tells of its own in its ``kinds.py``.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from django.db import models
+from django.http import Http404
+from django.utils import timezone
+
+from flockcare.core import versions
+from flockcare.core.dates import PartialDate, PartialDateField
+from flockcare.drawing.dates import date_words
+from flockcare.people.models import Flock, Membership, Role
+
+NOTHING = "nothing"
+
+
+@dataclass(frozen=True)
+class Kind:
+    """``title(said)``: what a record is called; ``said[name]`` is a value in words.
+
+    ``page(record)``: address and arguments after the flock of the page it is seen on.
+    ``hidden``: columns that say nothing to a keeper; ``joined``: lists of which both can be kept.
+    ``labels``, ``words``: of single names, where the model's own do not do. ``snapshot(record)``
+    is what the history keeps of it, ``plain`` its plain values.
+    ``read``, ``write``: whose role is needed.
+    """
+
+    model: type[models.Model]
+    title: Callable[[dict], str]
+    page: Callable[[models.Model], tuple]
+    hidden: frozenset[str] = frozenset()
+    joined: frozenset[str] = frozenset()
+    labels: dict[str, str] = field(default_factory=dict)
+    words: dict[str, Callable[[object, Names], str]] = field(default_factory=dict)
+    plain: Callable[[dict], dict] | None = None
+    snapshot: Callable[[models.Model], dict] = versions.values
+    read: Role = Role.VIEWER
+    write: Role = Role.KEEPER
+
+    @property
+    def slug(self) -> str:
+        return self.model._meta.model_name
+
+    def plain_of(self, values: dict) -> dict:
+        """What is shown of a record, from its columns or from what the history kept of it."""
+        found = self.plain(values) if self.plain else versions.plain(self.model, values)
+        unseen = {"id", "flock_id", *self.hidden}
+        return {name: value for name, value in found.items() if name not in unseen}
+
+    def label(self, name: str) -> str:
+        label = self.labels.get(name) or self.model._meta.get_field(name).verbose_name
+        return label[:1].upper() + label[1:]
+
+    def in_words(self, name: str, value, names: Names) -> str:
+        if name in self.words:
+            return self.words[name](value, names) or NOTHING
+        columns = next((each for each in _together(self.model) if each[0] == name), None)
+        if columns is None:
+            return value_words(self.model._meta.get_field(name), value, names) or NOTHING
+        parts = (
+            value_words(self.model._meta.get_field(column), part, names)
+            for column, part in zip(columns, value, strict=True)
+        )
+        return ", ".join(filter(None, parts)) or NOTHING
+
+    def title_of(self, plain: dict, names: Names) -> str:
+        said = {name: self.in_words(name, value, names) for name, value in plain.items()}
+        return self.title(said)
+
+
+def _together(model):
+    return getattr(model, "together", ())
+
+
+class Names:
+    """What other records that are referred to are called: one query for each kind of them."""
+
+    def __init__(self, flock: Flock, records: Iterable[tuple[Kind, dict]]):
+        self.flock = flock
+        wanted = defaultdict(set)
+        for kind, plain in records:
+            for column, value in _references(kind.model, plain):
+                wanted[column.related_model].add(value)
+        self._found = {model: _called(model, keys) for model, keys in wanted.items()}
+
+    def of(self, model, key) -> str:
+        return self._found.get(model, {}).get(key) or "one that is not there any more"
+
+
+def _references(model, plain: dict):
+    together = {names[0]: names for names in _together(model)}
+    columns = {column.attname: column for column in model._meta.concrete_fields}
+    for name, value in plain.items():
+        if name not in columns:
+            continue
+        names = together.get(name, (name,))
+        for one, part in zip(names, value if name in together else (value,), strict=True):
+            if columns[one].is_relation and part:
+                yield columns[one], part
+
+
+def _called(model, keys) -> dict[str, str]:
+    named = [one.name for one in model._meta.fields if one.is_relation and one.name != "flock"]
+    rows = model._base_manager.filter(pk__in=keys).select_related(*named)
+    return {str(row.pk): str(row) for row in rows}
+
+
+def value_words(column: models.Field, value, names: Names) -> str:
+    """A plain value in words; empty where there is none."""
+    if value is None or value == "":
+        return ""
+    if column.is_relation:
+        return names.of(column.related_model, value)
+    if column.choices:
+        return str(dict(column.flatchoices).get(value, value))
+    match column:
+        case models.BooleanField():
+            return "yes" if value else "no"
+        case models.DateTimeField():
+            return moment_words(dt.datetime.fromisoformat(value), names.flock)
+        case models.DateField():
+            return date_words(dt.date.fromisoformat(value))
+        case PartialDateField():
+            return PartialDate.parse(value).words()
+        case models.FloatField():
+            return f"{value:g}"
+    return str(value)
+
+
+def moment_words(moment: dt.datetime, flock: Flock) -> str:
+    local = timezone.localtime(moment, flock.zone)
+    return f"{date_words(local.date())}, {local:%H:%M}"
+
+
+# The kinds
+
+
+KINDS: dict[type[models.Model], Kind] = {}
+
+
+def register(*kinds: Kind) -> None:
+    KINDS.update({kind.model: kind for kind in kinds})
+
+
+def kind_of(record: models.Model) -> Kind:
+    return KINDS[type(record)]
+
+
+def kind_or_404(slug: str) -> Kind:
+    for kind in KINDS.values():
+        if kind.slug == slug:
+            return kind
+    raise Http404("There are no such records.")
+
+
+def kinds_by_label() -> dict[str, Kind]:
+    return {model._meta.label: kind for model, kind in KINDS.items()}
+
+
+register(
+    Kind(
+        Flock,
+        title=lambda said: said["name"],
+        page=lambda flock: ("people:settings",),
+        hidden=frozenset({"created_at"}),
+        read=Role.OWNER,
+        write=Role.OWNER,
+    ),
+    Kind(
+        Membership,
+        title=lambda said: said["keeper_id"],
+        page=lambda membership: ("people:member", membership.pk),
+        hidden=frozenset({"joined_at"}),
+        read=Role.OWNER,
+        write=Role.OWNER,
+    ),
+)
