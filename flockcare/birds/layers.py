@@ -8,7 +8,6 @@ window that gives the marks and bands lying in that window, with one query of it
 from __future__ import annotations
 
 import datetime as dt
-import uuid
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -72,17 +71,6 @@ class Band(NamedTuple):
     label: str
     short: str
     url: str = ""
-
-
-def urls_of(view: str, flock_id: uuid.UUID, *after: object) -> Callable[[uuid.UUID], str]:
-    """The address of ``view`` as a function of a record's key, looked up once for many records.
-
-    The view's arguments are the flock, the record and then ``after``.
-    """
-    blank = uuid.UUID(int=0)
-    # From the right: a flock's key stands in front and is never the blank one.
-    before, end = reverse(view, args=[flock_id, blank, *after]).rsplit(str(blank), 1)
-    return lambda key: f"{before}{key}{end}"
 
 
 Layer = Callable[[Bird, Window], Iterable[Mark | Band]]

@@ -6,9 +6,9 @@ long to put such a query together as the database takes to answer it.
 
 import datetime as dt
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
-from django.db import connection, models
+from django.db import DEFAULT_DB_ALIAS, connection, models
 from django.db.models import QuerySet
 
 Parameter = models.UUIDField | models.DateTimeField | models.DateField
@@ -24,6 +24,16 @@ def _stand_in(field: Parameter, number: int):
         if isinstance(field, models.DateTimeField)
         else (moment.date() - dt.timedelta(number))
     )
+
+
+def columns(model: type[models.Model], at: str = "") -> list[str]:
+    """For ``values_list``: all that ``record`` needs; ``at`` leads to it, such as ``breed__``."""
+    return [f"{at}{field.attname}" for field in model._meta.concrete_fields]
+
+
+def record(model: type[models.Model], values: Sequence) -> models.Model:
+    """The record from the values of its ``columns``."""
+    return model.from_db(DEFAULT_DB_ALIAS, columns(model), values)
 
 
 class Prepared:
@@ -48,7 +58,7 @@ class Prepared:
         with connection.cursor() as cursor:
             cursor.execute(sql, [given[name] if name else fixed for name, fixed in parameters])
             found = cursor.fetchall()
-        return [_converted(row, converters) for row in found]
+        return [_converted(row, converters) for row in found] if converters else found
 
     def _make(self):
         stand_ins = {
@@ -69,8 +79,6 @@ class Prepared:
 
 
 def _converted(row: tuple, converters) -> tuple:
-    if not converters:
-        return row
     values = list(row)
     for place, (functions, expression) in converters:
         for function in functions:

@@ -6,36 +6,34 @@ A case is never stored, so that a check which arrives late changes the cases by 
 from __future__ import annotations
 
 import datetime as dt
-import re
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import groupby
-from operator import itemgetter
 from typing import NamedTuple
 
 from django.db import models
-from django.db.models.functions import Cast
+from django.db.models import OuterRef, Subquery
+from django.db.models.functions import Cast, Coalesce, Concat
 
 from flockcare.analysis.episodes import Episode, Look, episodes
 from flockcare.birds.models import Bird
 from flockcare.core.prepared import Prepared
-from flockcare.feet.models import FootFinding
+from flockcare.feet.models import Check
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.people.models import Flock
 from flockcare.photos.models import Foot
 
-# A row of affected looks among scores written as bytes.
-_AFFECTED = re.compile(rb"[^" + bytes(range(AFFECTED_FROM)) + rb"]+")
-
 
 class Sight(NamedTuple):
-    """One recorded look at one foot on its local day, with the check it belongs to."""
+    """One recorded look at one foot on its local day.
+
+    The check it belongs to and who looked are told of looks that saw something.
+    """
 
     on: dt.date
     at: dt.datetime
     score: int
-    check_id: uuid.UUID
+    check_id: uuid.UUID | None = None
     by: str = ""
 
     @property
@@ -76,12 +74,12 @@ class Case:
 
 def cases_of_bird(bird: Bird) -> list[Case]:
     """Her cases, the newest first; one query. The bird must come with her flock."""
-    return _cases(LOOKS_OF_BIRD.rows(bird=bird.pk), bird.flock)
+    return _cases(SORE_LOOKS_OF_BIRD.rows(bird=bird.pk), bird.flock.zone)
 
 
 def cases_of_flock(flock: Flock) -> list[Case]:
     """The cases of every bird of the flock, also of those that left; one query."""
-    return _cases(_looks(FootFinding.objects.filter(check_record__flock=flock)), flock)
+    return _cases(SORE_LOOKS.rows(flock=flock.pk), flock.zone)
 
 
 def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> list[Case]:
@@ -96,76 +94,118 @@ def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> lis
     return cases
 
 
-def _looks(findings):
-    """Ten years of a bird's looks are a thousand rows, of which her cases rest on a few dozen.
+BY = Coalesce("keeper__name", "keeper_name")
+IN_TIME = ("at", "pk")
 
-    So times and keys come as the text that the database holds, and only the looks that matter
-    are made whole. (A window function that leaves out the others takes longer in SQLite.)
+
+class SoreLook(NamedTuple):
+    """An affected look as the database tells it, with the looks at that foot before and after.
+
+    Of ten years of looks, a bird's cases rest on a few dozen. So only the affected ones are read,
+    and times stay the text that the database holds until a look is needed whole. A look beside it
+    is its score and its time in one text; None where there is none.
     """
+
+    bird: uuid.UUID
+    foot: str
+    score: int
+    moment: str
+    check_id: uuid.UUID
+    by: str
+    before: str | None
+    after: str | None
+
+
+def _sore_looks(**of):
+    # From the checks, not from their findings: so the database can take the order from an index.
     return (
-        findings.annotate(
-            bird=_as_text("check_record__bird_id"),
-            moment=_as_text("check_record__at"),
-            key=_as_text("check_record_id"),
-        )
-        .order_by("bird", "foot", "check_record__at")
+        Check.objects.filter(findings__score__gte=AFFECTED_FROM, **of)
+        .annotate(moment=_as_text("at"), by=BY, before=_beside("lt", "-"), after=_beside("gt", ""))
+        .order_by(*IN_TIME)
         .values_list(
-            "bird",
-            "foot",
-            "score",
-            "moment",
-            "key",
-            "check_record__keeper__name",
-            "check_record__keeper_name",
+            "bird", "findings__foot", "findings__score", "moment", "pk", "by", "before", "after"
         )
     )
+
+
+def _beside(side: str, order: str) -> Subquery:
+    """The look at the same foot next before or after the one of the outer query.
+
+    Of several at one moment an affected one, to which a clear look of its day gives way.
+    """
+    looks = Check.objects.filter(
+        findings__foot=OuterRef("findings__foot"),
+        bird=OuterRef("bird"),
+        **{f"at__{side}": OuterRef("at")},
+    ).order_by(f"{order}at", "-findings__score")
+    told = Concat(_as_text("findings__score"), _as_text("at"))
+    return Subquery(looks.values(told=told)[:1])
 
 
 def _as_text(field: str) -> Cast:
     return Cast(field, models.CharField())
 
 
-LOOKS_OF_BIRD = Prepared(
-    lambda bird: _looks(FootFinding.objects.filter(check_record__bird=bird)),
-    bird=models.UUIDField(),
-)
+SORE_LOOKS_OF_BIRD = Prepared(lambda bird: _sore_looks(bird=bird), bird=models.UUIDField())
+SORE_LOOKS = Prepared(lambda flock: _sore_looks(bird__flock=flock), flock=models.UUIDField())
 
 
-def _cases(rows: Iterable[tuple], flock: Flock) -> list[Case]:
-    zone = flock.zone
+def _cases(rows: list[tuple], zone: dt.tzinfo) -> list[Case]:
+    by_foot: dict[tuple, list[SoreLook]] = {}
+    for look in map(SoreLook._make, rows):
+        by_foot.setdefault((look.bird, look.foot), []).append(look)
     cases: list[Case] = []
-    for (bird, foot), looks in groupby(rows, key=itemgetter(0, 1)):
-        looks = list(looks)
-        sights = [_sight(looks[place], zone) for place in _turning_points(looks)]
+    for (bird, foot), looks in by_foot.items():
+        sights = _sights(looks, zone)
         if _called_both_ways(sights):
             # A clear look on the day of an affected one gives way to it. The neighbour in time
             # is then not the neighbouring day, which only all the looks at that foot tell.
-            sights = [_sight(look, zone) for look in looks]
-        cases += cases_from(sights, bird_id=uuid.UUID(bird), foot=foot)
+            sights = _all_sights(bird, foot, zone)
+        cases += cases_from(sights, bird_id=bird, foot=foot)
     return _newest_first(cases)
 
 
-def _sight(row: tuple, zone: dt.tzinfo) -> Sight:
-    _, _, score, moment, key, keeper, name = row
-    at = dt.datetime.fromisoformat(moment)
-    if at.tzinfo is None:
-        at = at.replace(tzinfo=dt.UTC)  # SQLite keeps UTC without saying so.
-    return Sight(at.astimezone(zone).date(), at, score, uuid.UUID(key), keeper or name)
-
-
-def _turning_points(looks: list[tuple]) -> list[int]:
-    """Places of the looks that make the cases, in order.
+def _sights(looks: list[SoreLook], zone: dt.tzinfo) -> list[Sight]:
+    """The looks that make the cases of one foot, in time order.
 
     Of each row of affected looks these are the first, the worst and the last one, and the clear
     looks before and after it.
     """
-    scores = bytes([look[2] for look in looks])
-    places: set[int] = set()
-    for row in _AFFECTED.finditer(scores):
-        start, end = row.span()
-        worst = scores.index(max(row.group()), start)
-        places |= {max(0, start - 1), start, worst, end - 1, min(end, len(looks) - 1)}
-    return sorted(places)
+    sights: dict[object, Sight] = {}
+    worst = 0
+    for look in looks:
+        begins, ends = not _is_sore(look.before), not _is_sore(look.after)
+        if begins:
+            worst = 0
+            if look.before:
+                sights[look.before] = _sight(look.before[0], look.before[1:], zone)
+        if begins or ends or look.score > worst:
+            worst = max(worst, look.score)
+            seen = look.check_id, look.by
+            sights[look.check_id] = _sight(look.score, look.moment, zone, *seen)
+        if ends and look.after:
+            sights[look.after] = _sight(look.after[0], look.after[1:], zone)
+    return list(sights.values())
+
+
+def _is_sore(beside: str | None) -> bool:
+    return beside is not None and int(beside[0]) >= AFFECTED_FROM
+
+
+def _all_sights(bird_id: uuid.UUID, foot: str, zone: dt.tzinfo) -> list[Sight]:
+    looks = Check.objects.filter(bird=bird_id, findings__foot=foot)
+    looks = looks.annotate(moment=_as_text("at"), by=BY).order_by(*IN_TIME)
+    return [
+        _sight(score, moment, zone, check, by)
+        for score, moment, check, by in looks.values_list("findings__score", "moment", "pk", "by")
+    ]
+
+
+def _sight(score: int | str, moment: str, zone: dt.tzinfo, *seen) -> Sight:
+    at = dt.datetime.fromisoformat(moment)
+    if at.tzinfo is None:
+        at = at.replace(tzinfo=dt.UTC)  # SQLite keeps UTC without saying so.
+    return Sight(at.astimezone(zone).date(), at, int(score), *seen)
 
 
 def _called_both_ways(sights: list[Sight]) -> bool:
@@ -173,7 +213,7 @@ def _called_both_ways(sights: list[Sight]) -> bool:
     return any(sight.on in affected for sight in sights if not sight.affected)
 
 
-def _newest_first(cases: list[Case]) -> list[Case]:
+def _newest_first(cases: Iterable[Case]) -> list[Case]:
     return sorted(
         cases,
         key=lambda case: (case.current, case.first.at, case.foot == Foot.LEFT),

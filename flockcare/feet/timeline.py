@@ -11,8 +11,9 @@ from operator import itemgetter
 from django.db import models
 
 from flockcare.birds import layers
-from flockcare.birds.layers import Band, Mark, Window, urls_of
+from flockcare.birds.layers import Band, Mark, Window
 from flockcare.birds.models import Bird
+from flockcare.core.addresses import urls_of
 from flockcare.core.prepared import Prepared
 from flockcare.drawing.dates import WEEK, add_months, date_words, day_position, span_words
 from flockcare.drawing.markup import Markup, element, join, text

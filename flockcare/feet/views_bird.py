@@ -2,16 +2,19 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from itertools import islice
 
+from django.db import models
 from django.db.models import OuterRef, Subquery
-from django.shortcuts import get_object_or_404, render
-from django.urls import reverse
+from django.http import Http404
+from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from flockcare.birds.layers import urls_of
-from flockcare.birds.models import Bird, Weighing
+from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.core.addresses import address
 from flockcare.core.dates import PartialDate
+from flockcare.core.prepared import Prepared, columns, record
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.feet import timeline as lines
 from flockcare.feet import timeline_svg
@@ -28,12 +31,21 @@ def _first(records, order: str, value: str) -> Subquery:
     return Subquery(records.filter(bird=OuterRef("pk")).order_by(order).values(value)[:1])
 
 
-# Made once: putting these together takes longer than asking for them.
 HER_RECORDS = {
     "grams": _first(Weighing.objects, "-on", "grams"),
     "weighed_on": _first(Weighing.objects, "-on", "on"),
     "first_checked": _first(Check.objects, "at", "at"),
 }
+BIRD_COLUMNS, BREED_COLUMNS = columns(Bird), columns(Breed, "breed__")
+BIRD = Prepared(
+    lambda flock, bird: (
+        Bird.objects.filter(flock=flock, pk=bird)
+        .annotate(**HER_RECORDS)
+        .values_list(*HER_RECORDS, *BIRD_COLUMNS, *BREED_COLUMNS)
+    ),
+    flock=models.UUIDField(),
+    bird=models.UUIDField(),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +88,16 @@ def timeline(request, flock, bird_id):
 
 def _bird_or_404(flock, bird_id) -> Bird:
     """The bird with her last weighing and the time of her first check."""
-    birds = Bird.objects.filter(flock=flock).select_related("breed").annotate(**HER_RECORDS)
-    bird = get_object_or_404(birds, pk=bird_id)
-    bird.flock = flock
-    return bird
+    for row in BIRD.rows(flock=flock.pk, bird=bird_id):
+        values = iter(row)
+        told = {name: next(values) for name in HER_RECORDS}
+        bird = record(Bird, list(islice(values, len(BIRD_COLUMNS))))
+        bird.flock = flock
+        bird.breed = record(Breed, list(values)) if bird.breed_id else None
+        for name, value in told.items():
+            setattr(bird, name, value)
+        return bird
+    raise Http404("No such bird.")
 
 
 def _timeline(request, flock, bird) -> dict:
@@ -89,7 +107,7 @@ def _timeline(request, flock, bird) -> dict:
     )
     cases = cases_of_bird(bird)
     story = lines.story(bird, stretch, cases)
-    page = reverse("feet:bird", args=[flock.pk, bird.pk])
+    page = address("feet:bird", flock.pk, bird.pk)
     return {
         "bird": bird,
         "here": "birds",
@@ -97,7 +115,7 @@ def _timeline(request, flock, bird) -> dict:
         "last_day": last_day,
         "span": stretch.words,
         "page": page,
-        "piece": reverse("feet:timeline", args=[flock.pk, bird.pk]),
+        "piece": address("feet:timeline", flock.pk, bird.pk),
         "steps": _steps(stretch, _begins(bird), last_day),
         "drawing": timeline_svg.draw(
             story, page=page, title=f"Timeline of {bird.name}, {stretch.words}"
@@ -141,7 +159,7 @@ def _case_line(case: Case, flock, last_day: dt.date) -> CaseLine:
     by = f", by {last.by}" if last.by else ""
     return CaseLine(
         case=case,
-        url=urls_of("feet:check", flock.pk)(last.check_id),
+        url=address("feet:check", flock.pk, last.check_id),
         foot=Foot(case.foot).label.capitalize(),
         when=_when(case),
         days=_days(case, last_day),

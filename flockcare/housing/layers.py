@@ -5,16 +5,34 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
-from django.db.models import Exists, OuterRef, Q
+from django.db import models
+from django.db.models import Exists, OuterRef
 from django.urls import reverse
 
 from flockcare.birds.layers import Band, Mark, Window
 from flockcare.birds.models import Bird
+from flockcare.core.prepared import Prepared, columns, record
 from flockcare.housing.changes import Change, history
-from flockcare.housing.models import FeatureState, HousingChange, Stay
+from flockcare.housing.models import FeatureState, House, HousingChange, Stay
 from flockcare.housing.states import records_of
 
 DAY = dt.timedelta(1)
+STAY_COLUMNS = columns(Stay)
+
+
+def _stays(bird, first, last):
+    """Her stays, and whether something was described or told of that house on these days."""
+    days = (first, last)
+    described = FeatureState.objects.filter(feature__house=OuterRef("house"), since__range=days)
+    told = HousingChange.objects.filter(house=OuterRef("house"), planned=False, on__range=days)
+    return (
+        Stay.objects.filter(bird=bird)
+        .annotate(described=Exists(described), told=Exists(told))
+        .values_list("described", "told", *STAY_COLUMNS, *columns(House, "house__"))
+    )
+
+
+STAYS = Prepared(_stays, bird=models.UUIDField(), first=models.DateField(), last=models.DateField())
 
 
 def stays(bird: Bird, window: Window) -> list[Mark | Band]:
@@ -23,10 +41,14 @@ def stays(bird: Bird, window: Window) -> list[Mark | Band]:
     A change of the house in the window begins a new band while she lives there. What was found
     on a walk, and what was only written down later, is no change of the house.
     """
-    of_bird = Stay.objects.filter(bird=bird).select_related("house")
-    lived = [stay for stay in of_bird.annotate(stirred=_stirred(window)) if _touches(stay, window)]
-    # Mostly nothing was changed in the days that are shown, and nothing more need be asked.
-    stirred = {stay.house for stay in lived if stay.stirred}
+    lived, stirred = [], set()
+    for described, told, *values in STAYS.rows(bird=bird.pk, first=window.first, last=window.last):
+        stay = record(Stay, values[: len(STAY_COLUMNS)])
+        stay.house = record(House, values[len(STAY_COLUMNS) :])
+        if _touches(stay, window):
+            lived.append(stay)
+            # Mostly nothing was changed in the days that are shown, and nothing more need be asked.
+            stirred |= {stay.house} if described or told else set()
     changes = _changes(stirred, window, bird.flock.units) if stirred else {}
     items: list[Mark | Band] = []
     for number, stay in enumerate(lived):
@@ -51,14 +73,6 @@ def stays(bird: Bird, window: Window) -> list[Mark | Band]:
             for change in during
         ]
     return items
-
-
-def _stirred(window: Window) -> Q:
-    """Whether something was described or told of a house on the days of the window."""
-    days = (window.first, window.last)
-    described = FeatureState.objects.filter(feature__house=OuterRef("house"), since__range=days)
-    told = HousingChange.objects.filter(house=OuterRef("house"), planned=False, on__range=days)
-    return Q(Exists(described) | Exists(told))
 
 
 def _touches(stay: Stay, window: Window) -> bool:

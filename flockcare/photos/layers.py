@@ -2,8 +2,9 @@
 
 from django.db import models
 
-from flockcare.birds.layers import Mark, Window, urls_of
+from flockcare.birds.layers import Mark, Window
 from flockcare.birds.models import Bird
+from flockcare.core.addresses import urls_of
 from flockcare.core.prepared import Prepared
 from flockcare.photos.models import Foot, Photo, Precision
 

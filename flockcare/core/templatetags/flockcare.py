@@ -1,10 +1,10 @@
 """Filters and tags that every template may use without loading them."""
 
 from django import template
-from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from flockcare.core.addresses import address
 from flockcare.core.dates import PartialDate
 
 register = template.Library()
@@ -14,7 +14,7 @@ HERE = SafeString(' aria-current="page"')
 @register.simple_tag(takes_context=True)
 def place(context, view: str, label: str, icon: str):
     """A link of the main navigation, marked when the page is in that part of the app."""
-    url = reverse(view, args=[context["flock"].pk])
+    url = address(view, context["flock"].pk)
     here = context.get("here") == icon
     return format_html(
         '<a href="{}" class="place place-{}"{}><span>{}</span></a>',
@@ -23,6 +23,12 @@ def place(context, view: str, label: str, icon: str):
         HERE if here else "",
         label,
     )
+
+
+@register.simple_tag(takes_context=True)
+def to(context, view: str, *keys) -> str:
+    """The address of ``view`` in this flock, as ``url`` gives it in several times the time."""
+    return SafeString(address(view, context["flock"].pk, *keys))
 
 
 @register.filter

@@ -11,7 +11,7 @@ from django.template.loader import render_to_string
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from flockcare.birds.layers import urls_of
+from flockcare.core.addresses import urls_of
 
 register = template.Library()
 
