@@ -13,5 +13,6 @@ urlpatterns = [
     path("f/<uuid:flock_id>/trends/", include("flockcare.trends.urls")),
     path("f/<uuid:flock_id>/about/", include("flockcare.reports.urls")),
     path("f/<uuid:flock_id>/", include("flockcare.feet.urls")),
+    path("", include("flockcare.reports.vet.urls")),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
 ]

@@ -177,10 +177,10 @@ class ShareLink(Token):
 
     membership = models.ForeignKey(Membership, on_delete=models.CASCADE)
     bird = models.UUIDField()
-    first = models.DateField(null=True)
+    first = models.DateField(null=True, blank=True)
     last = models.DateField()
     nameless = models.BooleanField("without the keepers' names", default=False)
-    revoked_at = models.DateTimeField(null=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
 
     objects = ShareLinkQuerySet.as_manager()
 

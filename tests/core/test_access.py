@@ -17,7 +17,7 @@ from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
 from flockcare.offline.models import Receipt
 from flockcare.people.models import Invitation, Membership
-from flockcare.people.services import invite
+from flockcare.people.services import invite, share
 from flockcare.photos.models import Photo
 
 pytestmark = pytest.mark.django_db
@@ -30,6 +30,9 @@ OPEN_TO_ALL = {
     "people:sign_in",
     "people:join",
     "people:new_password",
+    "vet:shared",
+    "vet:shared_pdf",
+    "vet:shared_photo",
 }
 SIGNED_IN = {
     "people:sign_out",
@@ -79,7 +82,12 @@ def records(flock, keeper) -> dict:
     house = House.objects.create(flock=flock, name="Shed")
     feature = Feature.objects.create(flock=flock, house=house, name="Bar", kind="roost")
     since = date(2026, 1, 1)
+    membership = Membership.objects.get(flock=flock, keeper=keeper)
+    link, _ = share(
+        membership=membership, bird=bird, first=None, last=since, days=30, nameless=False
+    )
     return {
+        "link_id": link.pk,
         "house_id": house.pk,
         "feature_id": feature.pk,
         "state_id": FeatureState.objects.create(flock=flock, feature=feature, since=since).pk,

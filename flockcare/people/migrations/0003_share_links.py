@@ -25,13 +25,13 @@ class Migration(migrations.Migration):
                 ("expires_at", models.DateTimeField()),
                 ("uses_left", models.PositiveSmallIntegerField(null=True)),
                 ("bird", models.UUIDField()),
-                ("first", models.DateField(null=True)),
+                ("first", models.DateField(blank=True, null=True)),
                 ("last", models.DateField()),
                 (
                     "nameless",
                     models.BooleanField(default=False, verbose_name="without the keepers' names"),
                 ),
-                ("revoked_at", models.DateTimeField(null=True)),
+                ("revoked_at", models.DateTimeField(blank=True, null=True)),
                 (
                     "membership",
                     models.ForeignKey(

@@ -1,0 +1,261 @@
+"""The records behind a vet sheet, read with nine queries however many there are."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from django.db.models import Q
+
+from flockcare.birds.layers import Window
+from flockcare.birds.models import Bird, Weighing
+from flockcare.care.models import WITHHOLDING, CareStep
+from flockcare.core.dates import PartialDate
+from flockcare.feet.cases import Case, Sight, cases_from
+from flockcare.feet.models import Check
+from flockcare.housing.changes import Change, history
+from flockcare.housing.models import HousingChange, Stay
+from flockcare.housing.states import HouseRecord, records_of
+from flockcare.people.models import Flock, Membership
+from flockcare.photos.models import Foot, Measurement, Photo
+from flockcare.photos.series import Shot
+
+DAY = dt.timedelta(1)
+NOTHING_YET_DAYS = 90
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """The days of a sheet, both included; ``first`` None: from the first record on."""
+
+    first: dt.date | None
+    last: dt.date
+
+
+class Seen(NamedTuple):
+    """What was seen on one foot (``foot`` empty: only of the bird) at one check."""
+
+    check: uuid.UUID
+    at: dt.datetime
+    keeper: str | None
+    keeper_name: str
+    gait: int | None
+    manner: str
+    eating: str
+    droppings: str
+    belly: str
+    body_condition: int | None
+    note: str
+    foot: str | None
+    score: int | None
+    sites: list | None
+    scab: str | None
+    scab_mm: object
+    swelling: str | None
+    hot: bool | None
+    oozing: bool | None
+    cold_or_dark: bool | None
+    clinical_grade: int | None
+
+    @property
+    def by(self) -> str:
+        return self.keeper or self.keeper_name
+
+
+class Weighed(NamedTuple):
+    on: dt.date
+    grams: int
+    by: str | None
+
+
+@dataclass(frozen=True)
+class Lived:
+    """A stretch of living in a house; None: always before, or still."""
+
+    since: dt.date | None
+    until: dt.date | None
+    record: HouseRecord
+    changes: list[Change]
+
+    @property
+    def house(self):
+        return self.record.house
+
+
+@dataclass(frozen=True)
+class Records:
+    """All of one bird's records that a sheet is made of; those of her feet since ever."""
+
+    bird: Bird
+    window: Window
+    ever: bool
+    seen: list[Seen]
+    cases: list[Case]
+    steps: list[CareStep]
+    withholding: list[CareStep]
+    weighed: list[Weighed]
+    shots: list[Shot]
+    lived: list[Lived]
+
+    def of_period(self) -> Iterator[Seen]:
+        start, end = self.window.moments
+        return (seen for seen in self.seen if start <= seen.at < end)
+
+
+def read(bird: Bird, period: Period) -> Records:
+    """The bird must come with her flock and breed."""
+    zone = bird.flock.zone
+    seen = _seen(bird)
+    done = CareStep.objects.filter(bird=bird).select_related("keeper", "item")
+    steps = list(done.order_by("at"))
+    for step in steps:
+        step.bird = bird
+    weighed = [
+        Weighed(*row)
+        for row in Weighing.objects.filter(bird=bird)
+        .order_by("on")
+        .values_list("on", "grams", "keeper__name")
+    ]
+    shots = _shots(bird)
+    begins = period.first or _begins(bird, period.last, seen, steps, weighed, shots)
+    window = Window(begins, period.last, zone)
+    start, end = window.moments
+    return Records(
+        bird,
+        window,
+        period.first is None,
+        seen,
+        _cases(bird, seen, window),
+        [step for step in steps if start <= step.at < end],
+        [step for step in steps if step.kind in WITHHOLDING],
+        [one for one in weighed if window.first <= one.on <= window.last],
+        [shot for shot in shots if _taken_in(shot.photo, window, ever=period.first is None)],
+        _lived(bird, window),
+    )
+
+
+def photo_in(photo: Photo, bird: Bird, period: Period) -> bool:
+    """Whether this photo belongs to her sheet of that period."""
+    window = Window(period.first or dt.date(1950, 1, 1), period.last, bird.flock.zone)
+    return photo.bird_id == bird.pk and _taken_in(photo, window, ever=period.first is None)
+
+
+def _taken_in(photo: Photo, window: Window, *, ever: bool) -> bool:
+    """A photo without a date belongs to all the time there is, and to no part of it."""
+    if photo.taken is None:
+        return ever
+    start, end = window.moments
+    return (ever or start <= photo.taken) and photo.taken < end
+
+
+def _begins(bird: Bird, last: dt.date, seen, steps, weighed, shots) -> dt.date:
+    zone = bird.flock.zone
+    moments = [
+        *(one.at for one in (*seen[:1], *steps[:1])),
+        *(shot.photo.taken for shot in shots if shot.photo.taken),
+    ]
+    days = [moment.astimezone(zone).date() for moment in moments]
+    days += [one.on for one in weighed[:1]]
+    if bird.joined:
+        days.append(PartialDate.parse(bird.joined).first())
+    return min([day for day in days if day <= last], default=last - dt.timedelta(NOTHING_YET_DAYS))
+
+
+def _seen(bird: Bird) -> list[Seen]:
+    of_check = ("gait", "manner", "eating", "droppings", "belly", "body_condition", "note")
+    of_foot = ("foot", "score", "sites", "scab", "scab_mm", "swelling", "hot", "oozing")
+    rows = (
+        Check.objects.filter(bird=bird)
+        .order_by("at", "received_at")
+        .values_list(
+            *("pk", "at", "keeper__name", "keeper_name", *of_check),
+            *(f"findings__{name}" for name in (*of_foot, "cold_or_dark", "clinical_grade")),
+        )
+    )
+    return [Seen(*row) for row in rows]
+
+
+def _cases(bird: Bird, seen: list[Seen], window: Window) -> list[Case]:
+    """Her cases in the period, the newest first, told from all looks: each is told whole."""
+    found = []
+    for foot in Foot.values:
+        sights = [
+            Sight(one.at.astimezone(window.zone).date(), one.at, one.score, one.check, one.by)
+            for one in seen
+            if one.foot == foot
+        ]
+        cases = cases_from(sights, bird_id=bird.pk, foot=foot)
+        found += [case for case in cases if _touches(case, window)]
+    return sorted(found, key=lambda case: (case.current, case.episode.first_affected), reverse=True)
+
+
+def _touches(case: Case, window: Window) -> bool:
+    end = case.episode.first_clear_after or window.last
+    return case.episode.first_affected <= window.last and end >= window.first
+
+
+def _shots(bird: Bird) -> list[Shot]:
+    """Her photos in time order, each with its newest measurement, in one query."""
+    of_photo = [field.attname for field in Photo._meta.concrete_fields]
+    of_measurement = [field.attname for field in Measurement._meta.concrete_fields]
+    rows = (
+        Photo.objects.filter(bird=bird)
+        .in_time_order()
+        .order_by(*Photo.objects.in_time_order().query.order_by, "measurements__at")
+        .values_list(
+            *of_photo, "keeper__name", *(f"measurements__{name}" for name in of_measurement)
+        )
+    )
+    shots: dict[uuid.UUID, Shot] = {}
+    for row in rows:
+        photo = Photo.from_db("default", of_photo, row[: len(of_photo)])
+        photo.by = row[len(of_photo)] or ""
+        values = row[len(of_photo) + 1 :]
+        measurement = values[0] and Measurement.from_db("default", of_measurement, values)
+        shots[photo.pk] = Shot(photo, measurement or None)
+    return list(shots.values())
+
+
+def _lived(bird: Bird, window: Window) -> list[Lived]:
+    """Where she lived in the period, with what was described and changed there in it."""
+    stays = list(
+        Stay.objects.filter(bird=bird)
+        .filter(Q(since=None) | Q(since__lte=window.last))
+        .filter(Q(until=None) | Q(until__gte=window.first))
+        .select_related("house")
+        .order_by("since")
+    )
+    if not stays:
+        return []
+    houses = list({stay.house_id: stay.house for stay in stays}.values())
+    days = (window.first, window.last)
+    told = list(HousingChange.objects.filter(house__in=houses, planned=False, on__range=days))
+    records = records_of(houses, first=window.first, last=window.last)
+    lived = []
+    for stay in stays:
+        record = records[stay.house_id]
+        said = [one for one in told if one.house_id == stay.house_id]
+        changes = [
+            change
+            for change in reversed(history(record, said, units=bird.flock.units))
+            if change.made
+            and window.first <= change.on <= window.last
+            and (stay.since is None or change.on > stay.since)
+            and (stay.until is None or change.on < stay.until)
+        ]
+        lived.append(Lived(stay.since, stay.until, record, changes))
+    return lived
+
+
+def keepers_of(flock: Flock, records: Records) -> Iterable[str]:
+    """Every name that may stand in these records; first of those who belong, as they came."""
+    members = Membership.objects.filter(flock=flock).order_by("joined_at", "pk")
+    yield from members.values_list("keeper__name", flat=True)
+    yield from (seen.by for seen in records.seen)
+    for step in (*records.withholding, *records.steps):
+        yield step.by
+    yield from (one.by or "" for one in records.weighed)
+    yield from (shot.photo.by for shot in records.shots)
