@@ -8,6 +8,7 @@ from datetime import date
 
 from flockcare.care.models import ItemKind, KitItem
 from flockcare.care.starting_kit import STARTING_KIT
+from flockcare.people.models import Flock
 
 SOON_DAYS = 30
 
@@ -75,6 +76,12 @@ class Shelf:
 
 def shelves(items: Iterable[KitItem], *, today: date) -> list[Shelf]:
     return [Shelf(item, today) for item in items]
+
+
+def to_buy(flock: Flock, *, today: date) -> list[Shelf]:
+    """What is used up, low or past its date; one query."""
+    held = shelves(KitItem.objects.filter(flock=flock), today=today)
+    return [shelf for shelf in held if shelf.to_buy]
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from flockcare.birds.models import Bird
 from flockcare.care.case_story import repeated_trouble
 from flockcare.care.due import open_dues
 from flockcare.care.holds import open_holds
+from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep, StepKind
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import FOLLOWED, advise_cases, urgent_birds
@@ -97,6 +98,7 @@ def _today(request, flock, *, ahead=False) -> dict:
             (advised, seen_by_vet.get(advised.bird.pk)) for advised in urgent_birds(flock, now=now)
         ],
         "done": [step for step in recent if step.at >= midnight],
+        "to_buy": to_buy(flock, today=timezone.localdate(now)),
     }
 
 

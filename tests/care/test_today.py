@@ -6,7 +6,7 @@ from django.test.utils import CaptureQueriesContext
 
 from flockcare.birds.models import Bird
 from flockcare.birds.services import leave_flock
-from flockcare.care.models import CareStep
+from flockcare.care.models import CareStep, KitItem
 from tests.care.steps import day, look, step, today, url
 
 pytestmark = pytest.mark.django_db
@@ -173,3 +173,11 @@ def test_the_piece_asks_as_often_for_many_rows(cast, birds):
             step(cast, bird, kind, days_ago=1)
         step(cast, bird, "rinsed")
     assert count() == few <= 12
+
+
+def test_what_the_kit_lacks_stands_on_today(cast, birds):
+    assert "Kit" not in piece(cast.clients.viewer, cast).content.decode()
+    for name, stock in [("Salve", 0), ("Gauze", 1), ("Gloves", 9), ("Wrap", 1), ("Salt", 0)]:
+        KitItem.objects.create(flock=cast.flock, name=name, stock=stock, low_at=2)
+    shown = piece(cast.clients.viewer, cast).content.decode()
+    assert "Kit</a>: Gauze low; Salt used up; Salve used up; 1 more to buy." in shown
