@@ -165,7 +165,7 @@ STORAGES = {
         "BACKEND": "django.core.files.storage.FileSystemStorage",
         "OPTIONS": {"file_permissions_mode": 0o600, "directory_permissions_mode": 0o700},
     },
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {"BACKEND": "flockcare.core.static.StaticFiles"},
 }
 # A form with a dozen phone photos is larger than Django's default; each photo has its own limit.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_000_000

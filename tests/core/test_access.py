@@ -25,6 +25,10 @@ pytestmark = pytest.mark.django_db
 OPEN_TO_ALL = {
     "calendar_feed",
     "offline:hello",
+    "offline:kept",
+    "offline:manifest",
+    "offline:outbox",
+    "offline:worker",
     "people:home",
     "people:set_up",
     "people:sign_in",

@@ -1,0 +1,77 @@
+// Keeps the pages for the coop: forms without a bird and what they are made of, nothing private.
+// Whatever a keeper looks at, and every photo, passes through untouched and is never kept.
+"use strict";
+
+const CACHE = `coop-${KEPT.version}`;
+const PATIENCE = 5000; // one bar of signal is no signal for somebody who holds a hen
+const KEY = "([0-9a-f-]{36})";
+const STAND_INS = KEPT.pages
+  .filter(({ address }) => address)
+  .map(({ page, address }) => ({
+    page, address: new RegExp(`^${address.replace(KEPT.flock, KEY).replace(KEPT.bird, KEY)}$`),
+  }));
+const BIRDS = KEPT.pages.find(({ address }) => !address).page;
+
+self.addEventListener("install", (event) => event.waitUntil(keep()));
+
+async function keep() {
+  const cache = await caches.open(CACHE);
+  // Without cookies: what comes is what anybody gets.
+  const asked = [...KEPT.files, ...KEPT.pages.map(({ page }) => page)].map(
+    (address) => new Request(address, { credentials: "omit" }),
+  );
+  await cache.addAll(asked);
+}
+
+self.addEventListener("activate", (event) => event.waitUntil(begin()));
+
+async function begin() {
+  for (const name of await caches.keys()) {
+    if (name.startsWith("coop-") && name !== CACHE) await caches.delete(name);
+  }
+  await self.clients.claim();
+}
+
+self.addEventListener("message", (event) => {
+  if (event.data === "take over") self.skipWaiting();
+});
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event, url = new URL(request.url);
+  if (url.origin !== self.location.origin) return;
+  // A form with files goes its own way.
+  const upload = request.headers.get("Content-Type")?.startsWith("multipart/");
+  if (request.mode === "navigate" && !upload) event.respondWith(page(request, url));
+  else if (request.method === "GET" && KEPT.files.includes(url.pathname)) event.respondWith(file(request));
+});
+
+async function file(request) {
+  const cache = await caches.open(CACHE);
+  return (await cache.match(request)) ?? fetch(request);
+}
+
+async function page(request, url) {
+  const standIn = request.method === "GET" && STAND_INS.find(({ address }) => address.test(url.pathname));
+  if (!standIn) return fetch(request).catch(() => filled(BIRDS, url));
+  const keys = url.pathname.match(standIn.address).slice(1);
+  const blank = () => filled(standIn.page, url, keys);
+  try {
+    const answer = await Promise.race([fetch(request), late()]);
+    return answer.status >= 500 ? await blank() : answer;
+  } catch {
+    return blank();
+  }
+}
+
+const late = () => new Promise((_, reject) => setTimeout(() => reject(new Error("late")), PATIENCE));
+
+// A kept page with the keys of the address in place of those that nobody has.
+async function filled(address, url, [flock, bird] = []) {
+  const cache = await caches.open(CACHE);
+  const kept = await cache.match(address);
+  const inAddress = url.pathname.match(new RegExp(`^/f/${KEY}/`))?.[1];
+  let text = await kept.text();
+  if (flock ?? inAddress) text = text.replaceAll(KEPT.flock, flock ?? inAddress);
+  if (bird) text = text.replaceAll(KEPT.bird, bird);
+  return new Response(text, { headers: kept.headers });
+}

@@ -1,0 +1,139 @@
+// The forms without a bird, as they come from the worker or are used again after something was
+// kept: they get the bird, a key of their own and the time by this phone's clock.
+
+import { keyOf, readableEntries, KEY_FIELDS } from "./entries.js";
+import { allLists, note } from "./store.js";
+
+const { shell } = document.body.dataset;
+
+// The list of this flock, or the one used last.
+export async function birdsOf(flock) {
+  const lists = await allLists();
+  return lists.find((list) => list.flock === flock) ?? lists.sort((a, b) => b.fetched - a.fetched)[0];
+}
+
+// Now, in the flock's time zone, as a field for date and time takes it.
+function nowIn(zone) {
+  const parts = new Intl.DateTimeFormat("sv-SE", {
+    timeZone: zone, dateStyle: "short", timeStyle: "short",
+  }).format(new Date());
+  return parts.replace(" ", "T");
+}
+
+// The form anew, for this bird.
+function turnTo(form, bird, list) {
+  form.reset();
+  form.querySelectorAll(".kept-photos li, .outbox-said").forEach((old) => old.remove());
+  form.elements[KEY_FIELDS[form.dataset.outbox]].value = "";
+  keyOf(form);
+  nameBird(form, bird, list);
+}
+
+function nameBird(form, bird, list) {
+  const before = form.dataset.bird;
+  form.setAttribute("action", new URL(form.action).pathname);
+  for (const element of [form, ...document.querySelectorAll("main a[href], main form[action]")]) {
+    for (const name of ["href", "action", "data-draft"]) {
+      const value = element.getAttribute(name);
+      if (value?.includes(before)) element.setAttribute(name, value.replaceAll(before, bird.id));
+    }
+  }
+  Object.assign(form.dataset, { bird: bird.id, birdName: bird.name });
+  setClock(form, list.zone);
+  document.querySelectorAll("span[data-bird-name]").forEach((place) => (place.textContent = bird.name));
+  document.querySelectorAll("p[data-bird-band]").forEach((place) => (place.textContent = bird.band));
+  const band = document.querySelector("h1 .band");
+  if (band) band.className = `band${bird.colour ? ` band-${bird.colour}` : ""}`;
+  document.title = `${bird.name} · ${list.name}`;
+}
+
+function setClock(form, zone) {
+  const moment = nowIn(zone);
+  if (form.elements.at) form.elements.at.value = moment;
+  if (form.elements.on) Object.assign(form.elements.on, { max: moment.slice(0, 10), value: moment.slice(0, 10) });
+}
+
+// A form from the worker: the address says which bird.
+async function fillBlank() {
+  const form = document.querySelector("form[data-outbox]");
+  keyOf(form); // before anything is typed, and before a draft comes back
+  const list = await birdsOf(form.dataset.flock);
+  const bird = list?.birds.find((one) => one.id === form.dataset.bird);
+  const who = await note("who");
+  if (!bird || !who) {
+    form.replaceWith(Object.assign(document.createElement("p"), {
+      className: "notice warning",
+      textContent: "This phone does not keep the birds of this flock. Sign in and open Today once where there is signal.",
+    }));
+    return;
+  }
+  for (const other of document.querySelectorAll("form[data-units]")) {
+    if (other.dataset.units !== list.units) other.remove();
+  }
+  document.querySelectorAll("option[value=me]").forEach((option) => (option.value = who.keeper));
+  const shown = document.querySelector("form[data-outbox]");
+  keyOf(shown);
+  nameBird(shown, bird, list);
+}
+
+export const filled = shell === "form" ? fillBlank() : Promise.resolve();
+
+// --- What comes after something was kept
+
+export async function showKept({ form, words, sent }) {
+  const said = sent ? `Saved: ${words}` : `Kept on this phone: ${words}. It is sent when there is signal.`;
+  if (navigator.serviceWorker?.controller) {
+    sessionStorage.setItem("kept", said);
+    location.assign(`/f/${form.dataset.flock}/check/`);
+    return;
+  }
+  const list = await birdsOf(form.dataset.flock);
+  const notice = Object.assign(document.createElement("section"), { className: "card", tabIndex: -1 });
+  notice.append(
+    Object.assign(document.createElement("p"), { className: "notice", textContent: said }),
+    Object.assign(document.createElement("p"), {
+      className: "caution",
+      textContent: "Leave this page open until it is sent, and do not load it anew: reached this way the app cannot be opened without signal. What waits is not lost when the page closes; it is sent when the app is open again.",
+    }),
+  );
+  form.hidden = true;
+  form.before(notice);
+  if (list) notice.append(await chooser(list, (bird) => {
+    notice.remove();
+    turnTo(form, bird, list);
+    form.hidden = false;
+    form.querySelectorAll("button").forEach((button) => (button.disabled = false));
+    window.scrollTo(0, 0);
+  }));
+  notice.focus();
+}
+
+// The birds as rows of buttons or links; those that wait with a check come last.
+export async function chooser(list, choose, hrefOf) {
+  const waiting = new Set((await readableEntries()).filter((entry) => entry.kind === "check").map((entry) => entry.bird));
+  const rows = Object.assign(document.createElement("ul"), { className: "rows" });
+  const order = [...list.birds].sort((one, other) => waiting.has(one.id) - waiting.has(other.id));
+  for (const bird of order) {
+    const row = document.createElement(hrefOf ? "a" : "button");
+    row.className = "row bird-row";
+    if (hrefOf) row.href = hrefOf(bird);
+    else {
+      row.type = "button";
+      row.addEventListener("click", () => choose(bird));
+    }
+    const band = document.createElement("span");
+    band.className = `band${bird.colour ? ` band-${bird.colour}` : ""}`;
+    const name = Object.assign(document.createElement("span"), { className: "grow" });
+    name.append(
+      Object.assign(document.createElement("strong"), { textContent: bird.name }),
+      Object.assign(document.createElement("span"), { className: "quiet", textContent: bird.band }),
+    );
+    row.append(band, name);
+    if (waiting.has(bird.id)) row.append(Object.assign(document.createElement("span"), { className: "tag", textContent: "check waits" }));
+    const item = document.createElement("li");
+    item.append(row);
+    rows.append(item);
+  }
+  return rows;
+}
+

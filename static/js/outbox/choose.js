@@ -1,0 +1,41 @@
+// Choosing a bird without signal, from the list on this phone.
+
+import { birdsOf, chooser } from "./blank.js";
+import { note } from "./store.js";
+
+const STAND_IN = document.body.dataset.flock;
+const PLACES = {
+  check: (flock, bird) => `/f/${flock}/birds/${bird}/check/`,
+  step: (flock, bird) => `/f/${flock}/care/birds/${bird}/step/`,
+  weighing: (flock, bird) => `/f/${flock}/birds/${bird}/weighings/`,
+};
+const place = document.getElementById("kept-birds");
+const box = document.getElementById("narrow-kept");
+const what = () => document.querySelector("[name=what]:checked").value;
+
+async function show() {
+  const list = (await note("who")) && (await birdsOf(STAND_IN));
+  if (!list) {
+    place.textContent =
+      "This phone keeps no birds. Sign in and open Today once where there is signal; then checks can be logged here.";
+    return;
+  }
+  // Where the address named no flock, it is the one used last.
+  for (const link of document.querySelectorAll(`a[href*="${STAND_IN}"]`)) {
+    link.setAttribute("href", link.getAttribute("href").replaceAll(STAND_IN, list.flock));
+  }
+  document.querySelector(".flock-name").textContent = list.name;
+  const rows = await chooser(list, null, (bird) => PLACES[what()](list.flock, bird.id));
+  place.replaceChildren(rows);
+  narrow();
+}
+
+function narrow() {
+  const wanted = box.value.trim().toLowerCase();
+  for (const row of place.querySelectorAll("li")) row.hidden = !row.textContent.toLowerCase().includes(wanted);
+}
+
+box.addEventListener("input", narrow);
+document.querySelectorAll("[name=what]").forEach((radio) => radio.addEventListener("change", show));
+document.getElementById("try-again").addEventListener("click", () => location.reload());
+show();

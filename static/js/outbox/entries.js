@@ -1,0 +1,92 @@
+// What waits in the outbox: how it is made from a form, and how older ones are read.
+
+import { allEntries, entryOf } from "./store.js";
+import { smallEnough } from "./pictures.js";
+
+// Goes up when entries are kept in another form; then UPGRADES gets the step from the one before.
+export const FORMAT = 1;
+const UPGRADES = {};
+
+// The entry in the form of this version, or null for one that a newer version has made: that one
+// is left as it is.
+export function upgraded(entry, { format = FORMAT, upgrades = UPGRADES } = {}) {
+  let now = entry;
+  while (now.format < format) now = { ...upgrades[now.format](now), format: now.format + 1 };
+  return now.format === format ? now : null;
+}
+
+export async function readableEntries() {
+  const entries = (await allEntries()).map((entry) => upgraded(entry)).filter(Boolean);
+  return entries.sort((one, other) => one.made.localeCompare(other.made));
+}
+
+export async function readableEntry(key) {
+  const entry = await entryOf(key);
+  return entry ? upgraded(entry) : null;
+}
+
+// crypto.randomUUID is missing on plain HTTP. RFC 9562, version 4.
+export function newKey() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+}
+
+export const KEY_FIELDS = { check: "check_id", step: "step_id", weighing: "weighing_id" };
+const LEFT_OUT = new Set(["csrfmiddlewaretoken", "next"]);
+
+// The key that a form's record has, made now where it has none.
+export function keyOf(form) {
+  const field = form.elements[KEY_FIELDS[form.dataset.outbox]];
+  field.value ||= newKey();
+  return field.value;
+}
+
+// `said`: the form's data as it is submitted. Returns [entry, photos].
+export async function composed(form, said, keeper) {
+  const { outbox: kind, flock, bird, birdName } = form.dataset;
+  const fields = [...said].filter(([name, value]) => typeof value === "string" && !LEFT_OUT.has(name));
+  const files = [...said].filter(([, value]) => value instanceof File && value.size);
+  const entry = {
+    format: FORMAT, key: keyOf(form), kind, flock, bird, birdName,
+    keeper: keeper.keeper, keeperName: keeper.name, fields, made: new Date().toISOString(),
+    state: "waiting", reasons: [], stored: null,
+  };
+  const foot = said.get("foot") ?? "";
+  const photos = [];
+  for (const [name, file] of files) {
+    const of = name.match(/^(left|right|bird)-photos$/)?.[1];
+    const { bytes, type } = await smallEnough(file);
+    photos.push({
+      key: newKey(), field: name, foot: of ? of.replace("bird", "") : foot, name: file.name, type,
+      bytes, reasons: [],
+    });
+  }
+  return [entry, photos];
+}
+
+export const asFile = (photo) => new File([photo.bytes], photo.name, { type: photo.type });
+
+const KINDS = { check: "check", step: "step of care", weighing: "weighing" };
+const words = (fields, name) => fields.filter(([key]) => key === name).map(([, value]) => value);
+
+// What an entry says, such as "Dill: check, both feet clear".
+export function inWords({ kind, birdName, fields }) {
+  const parts = [KINDS[kind]];
+  if (kind === "check") {
+    const scores = ["left", "right"].flatMap((foot) =>
+      words(fields, `${foot}-score`).filter(Boolean).map((score) => `${foot} foot ${score}`));
+    parts.push(words(fields, "verdict").length ? "both feet clear" : scores.join(", "));
+  } else if (kind === "step") {
+    parts.push(words(fields, "foot").filter(Boolean).map((foot) => `${foot} foot`)[0], words(fields, "kind")[0]);
+  } else {
+    const given = fields.filter(([name, value]) => name.startsWith("grams") && value);
+    parts.push(given.map(([name, value]) => `${value} ${{ grams: "kg", grams_lb: "lb", grams_oz: "oz" }[name] ?? ""}`).join(" "));
+  }
+  return `${birdName}: ${parts.filter(Boolean).join(", ")}`;
+}
+
+export const whenOf = ({ fields, made }) =>
+  (words(fields, "at")[0] ?? words(fields, "on")[0] ?? made.slice(0, 16)).replace("T", ", ");

@@ -1,0 +1,164 @@
+// Takes over the forms that may wait: what is typed is kept on the phone first, then sent, and
+// only when the server has answered does it leave the phone. Without script, or without a store,
+// the form goes its plain way.
+
+import { asFile, composed, inWords, keyOf, readableEntry, KEY_FIELDS } from "./entries.js";
+import { changeEntry, dropEntry, keepEntry, note, photosOf } from "./store.js";
+import { sendWaiting } from "./send.js";
+
+const SLOW = 12_000;
+const formOf = () => document.querySelector("form[data-outbox]");
+
+// `ready`: when a form from the worker has its bird.
+export function takeOver({ ready, onChange, onKept }) {
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (!form.dataset.outbox || event.defaultPrevented) return;
+    event.preventDefault();
+    const said = new FormData(form);
+    if (event.submitter?.name) said.append(event.submitter.name, event.submitter.value);
+    submit(form, said).then(onKept, (problem) => say(form, problem.message)).finally(onChange);
+  });
+  const form = formOf();
+  // The page shows again what was refused: it is in the form now.
+  if (form && "answered" in form.dataset) dropEntry(keyOf(form)).then(onChange, () => {});
+  const waiting = new URLSearchParams(location.search).get("waiting");
+  if (form && waiting && !("answered" in form.dataset)) ready.then(() => resume(form, waiting));
+}
+
+// Resolves to the words of what was kept, or to nothing when it was sent and the page is left.
+async function submit(form, said) {
+  keyOf(form);
+  said.set(KEY_FIELDS[form.dataset.outbox], keyOf(form));
+  busy(form, true);
+  const keeper = document.body.dataset.keeper
+    ? { keeper: document.body.dataset.keeper, name: document.body.dataset.name }
+    : await note("who").catch(() => null);
+  if (!keeper) throw new Error("Nobody is signed in on this phone. Sign in where there is signal; what you typed stays here.");
+  const [entry, fresh] = await composed(form, said, keeper);
+  let photos = fresh, kept = true;
+  try {
+    photos = [...(await photosOf(entry.key)).filter((photo) => stillShown(form, photo)), ...fresh];
+    await keepEntry({ ...entry, heldUntil: Date.now() + SLOW + 5_000 }, photos);
+    navigator.storage?.persist?.();
+  } catch {
+    kept = false; // no room, or no store at all: then it has to go now
+  }
+  if (kept) forgetDraft(form, entry.key);
+  const outcome = document.body.dataset.shell ? "later" : await sendNow(form, said, photos, entry.key);
+  if (outcome.leave) {
+    await dropEntry(entry.key).catch(() => {});
+    location.assign(outcome.leave);
+    return null;
+  }
+  if (outcome === "wrong") return plainly(form, said);
+  if (!kept) {
+    throw new Error(
+      "There is no signal, and no room on this phone to keep this. What you typed is still here: " +
+      "leave photos out or make room, then save again.",
+    );
+  }
+  await changeEntry(entry.key, { heldUntil: 0 });
+  if (outcome !== "no signal") await sendWaiting({ now: true });
+  const now = await readableEntry(entry.key);
+  if (now?.state === "refused") throw new Error(`It is kept on this phone. ${now.reasons.join(" ")}`);
+  return { form, words: inWords(entry), sent: !now };
+}
+
+// Through the page's own address, as the browser would: {leave} to go on, "wrong" to be shown,
+// "no signal", or "later" for what the outbox has to find out.
+async function sendNow(form, said, photos, key) {
+  const body = new FormData();
+  for (const [name, value] of said) if (typeof value === "string") body.append(name, value);
+  // What waits and what is sent must be the same bytes: the server knows a photo by them.
+  for (const photo of photos) body.append(photo.field, asFile(photo));
+  try {
+    // An answer to htmx names the next page in place of leading there unseen.
+    const answer = await fetch(form.action, {
+      method: "POST", body, headers: { "HX-Request": "true" }, redirect: "manual",
+      signal: AbortSignal.timeout?.(SLOW + photos.length * 30_000),
+    });
+    const next = answer.headers.get("HX-Redirect");
+    if ([200, 422].includes(answer.status) && (await answer.text()).includes(key)) return "wrong";
+    if (next && !new URL(next, location).pathname.startsWith("/sign-in/")) return { leave: next };
+    return "later";
+  } catch {
+    return "no signal";
+  }
+}
+
+// The server found something wrong: let it show the form with what it says about it.
+function plainly(form, said) {
+  const verdict = said.get("verdict");
+  if (verdict) {
+    form.append(Object.assign(document.createElement("input"), { type: "hidden", name: "verdict", value: verdict }));
+  }
+  busy(form, false);
+  HTMLFormElement.prototype.submit.call(form);
+  return null;
+}
+
+const busy = (form, now) => form.querySelectorAll("button").forEach((button) => (button.disabled = now));
+
+function say(form, words) {
+  busy(form, false);
+  form.querySelectorAll(".outbox-said").forEach((old) => old.remove());
+  const line = Object.assign(document.createElement("p"), {
+    className: "notice error outbox-said", textContent: words, tabIndex: -1,
+  });
+  line.setAttribute("role", "alert");
+  form.append(line);
+  line.scrollIntoView({ block: "center" });
+}
+
+function forgetDraft(form, key) {
+  const names = Object.keys(localStorage).filter((name) => name.startsWith("draft:"));
+  for (const name of names) {
+    if (name === `draft:${form.dataset.draft}` || localStorage.getItem(name).includes(key)) {
+      localStorage.removeItem(name);
+    }
+  }
+}
+
+// --- Mending what waits
+
+async function resume(form, key) {
+  const entry = await readableEntry(key);
+  if (!entry || entry.kind !== form.dataset.outbox) return;
+  fill(form, entry.fields);
+  const list = form.querySelector(".kept-photos") ?? form;
+  for (const photo of await photosOf(key)) {
+    const line = Object.assign(document.createElement("li"), { textContent: `${photo.name} ` });
+    line.dataset.waitingPhoto = photo.key;
+    const remove = Object.assign(document.createElement("button"), {
+      type: "button", className: "plain", textContent: "×",
+    });
+    remove.setAttribute("aria-label", `Leave ${photo.name} out`);
+    remove.addEventListener("click", () => (line.hidden = true));
+    line.append(remove);
+    (form.querySelector(`[data-foot="${photo.foot || "bird"}"] .kept-photos`) ?? list).append(line);
+  }
+  form.querySelectorAll("details").forEach((part) => (part.open = true));
+}
+
+const stillShown = (form, photo) => {
+  const line = form.querySelector(`[data-waiting-photo="${photo.key}"]`);
+  return Boolean(line) && !line.hidden;
+};
+
+function fill(form, fields) {
+  for (const field of form.elements) {
+    if (field.type === "radio" || field.type === "checkbox") field.checked = false;
+  }
+  for (const [name, value] of fields) {
+    const found = [...form.elements].filter((field) => field.name === name && field.type !== "file");
+    const choices = found.filter((field) => field.type === "radio" || field.type === "checkbox");
+    if (choices.length) {
+      for (const field of choices) if (field.value === value) field.checked = true;
+    } else if (found.length && name !== "verdict") {
+      found[0].value = value;
+    } else if (name.endsWith("-kept_photo")) {
+      form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
+    }
+  }
+}

@@ -1,0 +1,152 @@
+// The page of what waits: send, mend, discard, save to a file.
+
+import { changed, lossIsSeen, send } from "./page.js";
+import { inWords, readableEntries, upgraded, whenOf } from "./entries.js";
+import { allEntries, changeEntry, dropEntry, keepEntry, note, photosOf } from "./store.js";
+
+const place = (id) => document.getElementById(id);
+const make = (tag, more, ...inside) => {
+  const element = Object.assign(document.createElement(tag), more);
+  element.append(...inside);
+  return element;
+};
+const MEND = { check: "birds/KEY/check", step: "care/birds/KEY/step", weighing: "birds/KEY/weighings" };
+const mendAt = ({ flock, bird, kind, key }) => `/f/${flock}/${MEND[kind].replace("KEY", bird)}/?waiting=${key}`;
+
+async function show() {
+  const entries = await readableEntries();
+  const who = (await note("who"))?.keeper;
+  const mine = entries.filter((entry) => entry.keeper === who);
+  place("outbox-rows").replaceChildren(...(await Promise.all(mine.map(row))));
+  place("send-now").hidden = place("export").hidden = !mine.length;
+  const names = [...new Set(entries.filter((entry) => entry.keeper !== who).map((entry) => entry.keeperName))];
+  place("outbox-others").textContent = names.length
+    ? `There is also something that ${names.join(" and ")} logged. It is sent when they sign in on this phone.` : "";
+  const newer = (await allEntries()).length - entries.length;
+  const lost = Number(document.cookie.match(/flockcare_waits=(\d+)/)?.[1] ?? 0) && !entries.length;
+  if (lost) sayLost();
+  else if (newer) place("outbox-state").textContent = "Something was logged with a newer version of these pages. Load the page again where there is signal.";
+  else if (!mine.length) place("outbox-state").textContent = "Nothing of yours waits on this phone.";
+  await sayHowSafe(entries.length);
+}
+
+function sayLost() {
+  const seen = make("button", { type: "button", className: "plain", textContent: "I have seen this" });
+  seen.addEventListener("click", lossIsSeen);
+  place("outbox-state").replaceChildren(
+    "What waited here is gone: the phone has cleared the store of these pages, as phones do when they are full or a page was not used for long. Look at Today which checks are missing, and log them again. ", seen);
+}
+
+async function row(entry) {
+  const { key } = entry;
+  const photos = await photosOf(key);
+  const text = make("span", { className: "grow" }, make("strong", { textContent: inWords(entry) }));
+  const count = photos.length ? `, ${photos.length} photo${photos.length > 1 ? "s" : ""}` : "";
+  text.append(make("span", { className: "quiet line", textContent: `${whenOf(entry)}${count}` }));
+  if (entry.state === "refused") {
+    text.append(make("span", { className: "refusal line", textContent: `Refused: ${entry.reasons.join(" ")}` }));
+  }
+  const buttons = make("div", { className: "buttons" });
+  if (entry.stored) buttons.append(make("a", { className: "button plain", href: entry.stored.url, textContent: "Open what is saved" }));
+  else buttons.append(make("a", { className: "button plain", href: mendAt(entry), textContent: "Mend" }));
+  if (entry.state === "refused") buttons.append(button("Try again", () => retry(key)));
+  buttons.append(button("Discard", () => discard(entry, photos), "danger"));
+  const item = make("li", {}, make("div", { className: "row" }, text), buttons);
+  item.dataset.key = key;
+  return item;
+}
+
+function button(words, does, className = "plain") {
+  const made = make("button", { type: "button", className, textContent: words });
+  made.addEventListener("click", does);
+  return made;
+}
+
+async function retry(key) {
+  await changeEntry(key, { state: "waiting", reasons: [], heldUntil: 0 });
+  await sendAndSay();
+}
+
+async function discard(entry, photos) {
+  const what = entry.stored ? "the photos of this that are not saved" : `“${inWords(entry)}”${photos.length ? " and its photos" : ""}`;
+  if (!window.confirm(`Discard ${what}? It is on this phone only and cannot be brought back.`)) return;
+  await dropEntry(entry.key);
+  await sendAndSay();
+}
+
+const SAID = {
+  sent: "All of it is sent.",
+  nothing: "",
+  refused: "The server has refused something. Mend it, or discard it.",
+  "signed out": "You are signed out. What waits is kept; sign in, and it is sent.",
+  "no signal": "No signal, or the server does not answer. It is tried again by itself while a page of the app is open.",
+  later: "Waiting for the next try.",
+  busy: "Another open page is sending.",
+};
+
+async function sendAndSay() {
+  const outcome = await send({ now: true });
+  place("outbox-state").textContent = SAID[outcome];
+  place("to-sign-in").hidden = outcome !== "signed out";
+  await show();
+}
+
+async function sayHowSafe(count) {
+  const safe = await navigator.storage?.persisted?.();
+  const words = [];
+  if (count) {
+    words.push(safe
+      ? "The browser has promised not to clear what waits here."
+      : "The browser has not promised to keep this: when the phone is full it may clear it. Send soon, or save it to a file.");
+  }
+  if (!window.isSecureContext) {
+    words.push("This page came over plain HTTP. Sending works while a page of the app is open, but without signal the app cannot be opened anew; over HTTPS it can.");
+  }
+  place("outbox-kept").textContent = words.join(" ");
+}
+
+// --- To a file and back
+
+const asText = (bytes) => {
+  let text = "";
+  for (const byte of new Uint8Array(bytes)) text += String.fromCharCode(byte);
+  return btoa(text);
+};
+const asBytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0)).buffer;
+
+async function toFile() {
+  const who = (await note("who"))?.keeper;
+  const entries = (await readableEntries()).filter((entry) => entry.keeper === who);
+  const all = await Promise.all(entries.map(async (entry) => ({
+    ...entry,
+    words: inWords(entry),
+    photos: (await photosOf(entry.key)).map((photo) => ({ ...photo, bytes: asText(photo.bytes) })),
+  })));
+  const link = make("a", {
+    href: URL.createObjectURL(new Blob([JSON.stringify(all, null, 1)], { type: "application/json" })),
+    download: `flockcare-waiting-${new Date().toISOString().slice(0, 10)}.json`,
+  });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+}
+
+async function fromFile(file) {
+  try {
+    const all = JSON.parse(await file.text());
+    for (const { photos, words, ...entry } of all) {
+      if (!entry.key || !Array.isArray(entry.fields) || !upgraded(entry)) throw new Error(words);
+      await keepEntry({ ...entry, heldUntil: 0 }, photos.map((photo) => ({ ...photo, bytes: asBytes(photo.bytes) })));
+    }
+  } catch {
+    place("outbox-state").textContent = `“${file.name}” is not a file that was saved here.`;
+    return;
+  }
+  await sendAndSay();
+}
+
+place("send-now").addEventListener("click", sendAndSay);
+place("export").addEventListener("click", toFile);
+place("take-back").addEventListener("change", (event) => event.target.files[0] && fromFile(event.target.files[0]));
+changed.addEventListener("change", show);
+place("outbox-state").textContent = "";
+show();

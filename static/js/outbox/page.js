@@ -1,0 +1,106 @@
+// On every page: how much waits on this phone, sending it, and keeping what checking without
+// signal needs.
+
+import { readableEntries } from "./entries.js";
+import { takeOver } from "./forms.js";
+import { filled, showKept } from "./blank.js";
+import { sendWaiting } from "./send.js";
+import { allLists, dropLists, dropNote, keepList, note, setNote } from "./store.js";
+import { watchWorker } from "./update.js";
+
+const { keeper, name, flock, shell } = document.body.dataset;
+const writes = "writes" in document.body.dataset;
+const bar = document.getElementById("outbox-bar");
+const FRESH = 10 * 60_000;
+const COOKIE = "flockcare_waits";
+
+export const changed = new EventTarget();
+const others = "BroadcastChannel" in window ? new BroadcastChannel("outbox") : null;
+if (others) others.onmessage = () => refresh();
+
+const counted = (number, one, more) => `${number} ${number === 1 ? one : more}`;
+
+async function refresh(outcome) {
+  const entries = await readableEntries();
+  const who = keeper || (await note("who"))?.keeper;
+  const mine = entries.filter((entry) => entry.keeper === who);
+  const refused = mine.filter((entry) => entry.state === "refused").length;
+  const waiting = mine.length - refused;
+  const words = [];
+  if (waiting) words.push(`${counted(waiting, "record waits", "records wait")} on this phone`);
+  if (refused) words.push(`${counted(refused, "is", "are")} refused`);
+  if (words.length && outcome === "signed out") words.push("sign in to send");
+  const lost = await lostByThePhone(entries.length);
+  if (lost) words.push(`${counted(lost, "record", "records")} that waited here ${lost === 1 ? "is" : "are"} gone: the phone has cleared its store`);
+  bar.hidden = !words.length;
+  bar.classList.toggle("warning", Boolean(refused || lost));
+  bar.querySelector("a").textContent = words.join(", ");
+  document.cookie = `${COOKIE}=${lost || entries.length}; path=/; max-age=2592000; SameSite=Strict`;
+  changed.dispatchEvent(new Event("change"));
+}
+
+// How many waited when the phone cleared its store. It clears all of it, also the note that it was
+// ever used, but not the cookies.
+async function lostByThePhone(count) {
+  const before = Number(document.cookie.match(new RegExp(`${COOKIE}=(\\d+)`))?.[1] ?? 0);
+  if (await note("in use")) return 0;
+  if (!before) await setNote("in use", { since: Date.now() });
+  return count ? 0 : before;
+}
+
+export async function lossIsSeen() {
+  document.cookie = `${COOKIE}=0; path=/; SameSite=Strict`;
+  await refresh();
+}
+
+let timer;
+export async function send(options) {
+  const outcome = await sendWaiting(options);
+  const pause = await note("pause");
+  clearTimeout(timer);
+  if (pause) timer = setTimeout(send, Math.max(1000, pause.until - Date.now()));
+  await announce(outcome);
+  return outcome;
+}
+
+async function announce(outcome) {
+  others?.postMessage("changed");
+  await refresh(outcome);
+}
+
+// The birds of the flock, for checking them without signal; of no other keeper on this phone.
+async function keepBirds() {
+  const lists = await allLists();
+  if (lists.some((list) => list.keeper !== keeper)) await dropLists();
+  const kept = lists.find((list) => list.flock === flock && list.keeper === keeper);
+  if (!flock || !writes || (kept && Date.now() - kept.fetched < FRESH)) return;
+  const answer = await fetch(`/f/${flock}/outbox/birds/`, { redirect: "manual", cache: "no-store" });
+  if (!answer.ok) return;
+  const { flock: about, birds } = await answer.json();
+  await keepList({ flock, keeper, fetched: Date.now(), ...about, id: undefined, birds });
+}
+
+function sayWhatWasKept() {
+  const textContent = sessionStorage.getItem("kept");
+  if (!textContent) return;
+  sessionStorage.removeItem("kept");
+  const notice = Object.assign(document.createElement("p"), { className: "notice", textContent });
+  notice.setAttribute("role", "status");
+  document.querySelector("main > [role=status]").after(notice);
+}
+
+async function start() {
+  sayWhatWasKept();
+  takeOver({ ready: filled, onChange: () => announce(), onKept: (kept) => kept && showKept(kept) });
+  if (keeper) await setNote("who", { keeper, name });
+  else if (!shell) await Promise.all([dropLists(), dropNote("who")]); // signed out
+  await refresh();
+  await send();
+  if (keeper) await keepBirds();
+}
+
+window.addEventListener("online", () => send({ now: true }));
+window.addEventListener("pageshow", (event) => event.persisted && send());
+document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && send());
+watchWorker();
+start().catch((problem) => console.info("Outbox:", problem?.name, problem?.message));

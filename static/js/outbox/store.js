@@ -1,0 +1,100 @@
+// What this phone keeps: records that wait, their photos as bytes, the birds of the flock, notes.
+
+const NAME = "flockcare", EDITION = 1;
+let opening;
+
+function open() {
+  opening ??= new Promise((resolve, reject) => {
+    const asked = indexedDB.open(NAME, EDITION);
+    asked.onupgradeneeded = () => {
+      const database = asked.result;
+      database.createObjectStore("entries", { keyPath: "key" });
+      database.createObjectStore("photos", { keyPath: "key" }).createIndex("entry", "entry");
+      database.createObjectStore("lists", { keyPath: "flock" });
+      database.createObjectStore("notes", { keyPath: "name" });
+    };
+    asked.onerror = () => reject(asked.error);
+    asked.onsuccess = () => {
+      const database = asked.result;
+      database.onversionchange = database.onclose = () => {
+        database.close();
+        opening = undefined;
+      };
+      resolve(database);
+    };
+  }).catch((error) => {
+    opening = undefined;
+    throw error;
+  });
+  return opening;
+}
+
+// The result is that of the request which `work` returns, once all of it is on the disk.
+async function transact(names, mode, work) {
+  const database = await open();
+  return new Promise((resolve, reject) => {
+    const transaction = database.transaction(names, mode, { durability: "strict" });
+    const request = work(...[names].flat().map((name) => transaction.objectStore(name)));
+    transaction.oncomplete = () => resolve(request?.result);
+    transaction.onabort = () => reject(transaction.error);
+  });
+}
+
+export const allEntries = () => transact("entries", "readonly", (entries) => entries.getAll());
+export const entryOf = (key) => transact("entries", "readonly", (entries) => entries.get(key));
+
+export const photosOf = (key) =>
+  transact("photos", "readonly", (photos) => photos.index("entry").getAll(key));
+
+// An entry with exactly these photos; all of it or, when the phone is full, nothing.
+export const keepEntry = (entry, photos) =>
+  transact(["entries", "photos"], "readwrite", (entries, kept) => {
+    const wanted = new Set(photos.map((photo) => photo.key));
+    const before = kept.index("entry").openKeyCursor(entry.key);
+    before.onsuccess = () => {
+      const cursor = before.result;
+      if (!cursor) return;
+      if (!wanted.has(cursor.primaryKey)) kept.delete(cursor.primaryKey);
+      cursor.continue();
+    };
+    for (const photo of photos) kept.put({ ...photo, entry: entry.key });
+    return entries.put(entry);
+  });
+
+// Changes what is still there; what was sent or discarded meanwhile does not come back.
+export const changeEntry = (key, changes) =>
+  transact("entries", "readwrite", (entries) => {
+    const stored = entries.get(key);
+    stored.onsuccess = () => stored.result && entries.put({ ...stored.result, ...changes });
+  });
+
+export const dropPhoto = (key) => transact("photos", "readwrite", (photos) => photos.delete(key));
+
+export const dropEntry = (key) =>
+  transact(["entries", "photos"], "readwrite", (entries, photos) => {
+    const keys = photos.index("entry").getAllKeys(key);
+    keys.onsuccess = () => keys.result.forEach((photo) => photos.delete(photo));
+    entries.delete(key);
+  });
+
+export const allLists = () => transact("lists", "readonly", (lists) => lists.getAll());
+export const keepList = (list) => transact("lists", "readwrite", (lists) => lists.put(list));
+export const dropLists = () => transact("lists", "readwrite", (lists) => lists.clear());
+
+export const note = (name) => transact("notes", "readonly", (notes) => notes.get(name));
+export const setNote = (name, values) =>
+  transact("notes", "readwrite", (notes) => notes.put({ ...values, name }));
+export const dropNote = (name) => transact("notes", "readwrite", (notes) => notes.delete(name));
+
+// Takes the note for `owner` until `until`, unless another holds it now.
+export async function takeLease(name, owner, until) {
+  let mine = false;
+  await transact("notes", "readwrite", (notes) => {
+    const held = notes.get(name);
+    held.onsuccess = () => {
+      mine = !held.result || held.result.owner === owner || held.result.until < Date.now();
+      if (mine) notes.put({ name, owner, until });
+    };
+  });
+  return mine;
+}

@@ -1,0 +1,108 @@
+"""The line between a phone and the server, which can be cut at any step of a request."""
+
+import contextlib
+import http.client
+import re
+import socket
+import threading
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+
+# Before: nothing reaches the server. After: the server has done its part, nothing comes back.
+# Half: the answer breaks off. Trouble: 503, as from a proxy. Strange: a page of somebody else's
+# network, such as one to sign in to it.
+FAULTS = ("before", "after", "half", "trouble", "strange")
+HOP_BY_HOP = {"connection", "keep-alive", "transfer-encoding", "content-length"}
+
+
+class Line:
+    """``with Line(port) as line``: ``line.url`` leads to the server on ``port``.
+
+    ``line.down``: no signal. ``line.cut(pattern, *faults)``: the next requests whose method and
+    path match meet these faults, one each.
+    """
+
+    def __init__(self, port: int):
+        self.port, self.down = port, False
+        self.met: list[str] = []
+        self._faults: list[tuple[str, str]] = []
+        self._lock = threading.Lock()
+        line = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def handle_one_request(self):
+                line._serve(self)
+
+            def log_message(self, *args):
+                pass
+
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self._server.daemon_threads = True
+        self.url = f"http://127.0.0.1:{self._server.server_port}"
+
+    def __enter__(self):
+        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+        return self
+
+    def __exit__(self, *args):
+        self._server.shutdown()
+        self._server.server_close()
+
+    def cut(self, pattern: str, *faults: str) -> None:
+        with self._lock:
+            self._faults += [(pattern, fault) for fault in faults]
+
+    def _fault(self, request: str) -> str:
+        with self._lock:
+            for number, (pattern, fault) in enumerate(self._faults):
+                if re.search(pattern, request):
+                    del self._faults[number]
+                    self.met.append(fault)
+                    return fault
+        return ""
+
+    def _serve(self, handler) -> None:
+        handler.close_connection = True
+        handler.raw_requestline = handler.rfile.readline()
+        if self.down or not handler.raw_requestline or not handler.parse_request():
+            return _hang_up(handler)
+        length = int(handler.headers.get("Content-Length") or 0)
+        body = handler.rfile.read(length)
+        fault = self._fault(f"{handler.command} {handler.path}")
+        if fault == "before":
+            return _hang_up(handler)
+        if fault == "trouble":
+            return _send(handler, 503, [("Content-Type", "text/plain")], b"Try later.")
+        if fault == "strange":
+            return _send(handler, 200, [("Content-Type", "text/html")], b"<h1>Guest network</h1>")
+        try:
+            status, headers, content = self._ask(handler, body)
+        except (OSError, http.client.HTTPException):
+            return _hang_up(handler)
+        if fault == "after" or self.down:
+            return _hang_up(handler)
+        _send(handler, status, headers, content, half=fault == "half")
+
+    def _ask(self, handler, body: bytes):
+        server = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        headers = {name: value for name, value in handler.headers.items() if name != "Connection"}
+        server.request(handler.command, handler.path, body, headers)
+        answer = server.getresponse()
+        content = answer.read()
+        server.close()
+        kept = [(key, value) for key, value in answer.getheaders() if key.lower() not in HOP_BY_HOP]
+        return answer.status, kept, content
+
+
+def _send(handler, status: int, headers, content: bytes, *, half: bool = False) -> None:
+    handler.send_response_only(status)
+    for name, value in headers:
+        handler.send_header(name, value)
+    handler.send_header("Content-Length", str(len(content)))
+    handler.send_header("Connection", "close")
+    handler.end_headers()
+    handler.wfile.write(content[: len(content) // 2] if half else content)
+
+
+def _hang_up(handler) -> None:
+    with contextlib.suppress(OSError):
+        handler.connection.shutdown(socket.SHUT_RDWR)
