@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from operator import itemgetter
 
@@ -59,10 +59,9 @@ def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> 
         first=window.first,
         last=window.last,
         identity=tuple(_identity(bird, records, names, made_on)),
-        weights=Table(
-            ("Date", "Weight", "By"), tuple(_weight_rows(shown_weights, bird, names)), cut
-        ),
-        weights_words=_weights_words(weighed, bird),
+        weight=_weight(weighed, bird),
+        weights="; ".join(_weighings(shown_weights, bird, names)),
+        weights_left_out=cut,
         lanes=_lanes(records, names),
         looked=_looked(looks, clear, window.zone),
         cases=tuple(_case_sheet(case, in_cases[case], names, window.zone) for case in shown_cases),
@@ -112,12 +111,13 @@ def _age(bird: Bird, today: dt.date) -> str:
     return f"{age_in_words(bird.hatched, until)} (hatched {hatched.words()})"
 
 
-def _weight_rows(weighed: Iterable[Weighed], bird: Bird, names: Names) -> Iterator[tuple]:
+def _weighings(weighed: Sequence[Weighed], bird: Bird, names: Names) -> Iterator[str]:
     for one in weighed:
-        yield date_words(one.on), weight(one.grams, bird.flock), names.who(one.by or "")
+        by = f" by {names.who(one.by)}" if one.by else ""
+        yield f"{date_words(one.on)}: {weight(one.grams, bird.flock)}{by}"
 
 
-def _weights_words(weighed: list[Weighed], bird: Bird) -> str:
+def _weight(weighed: list[Weighed], bird: Bird) -> str:
     if not weighed:
         return "Not weighed in this time."
     last = weighed[-1]
@@ -181,7 +181,7 @@ def _case_sheet(case: Case, looks, names: Names, zone: dt.tzinfo) -> CaseSheet:
         for seen in shown
     )
     title = f"{Foot(case.foot).label.capitalize()}: {_case_when(case)}"
-    return CaseSheet(title, _case_facts(case), Table(heads, rows, cut))
+    return CaseSheet(title, _case_facts(case), Table.of(heads, rows, cut))
 
 
 def _in_case(seen: Seen, case: Case, zone: dt.tzinfo) -> bool:
@@ -223,7 +223,7 @@ def _case_lines(cases: list[Case]) -> Table:
         for case in shown
     )
     left_out = f"{counted(len(cut), 'earlier case')} left out here." if cut else ""
-    return Table(("Foot", "When", "How"), rows, left_out)
+    return Table.of(("Foot", "When", "How"), rows, left_out)
 
 
 def _grade(grade: int | None) -> str:
@@ -265,7 +265,7 @@ def _signs(looks: list[Seen], in_cases, names: Names, zone: dt.tzinfo) -> Table:
         who = sorted({names.who(seen.by) for seen in checks} - {""})
         rows.append((days, words, ", ".join(who)))
     shown, cut = newest(rows, MOST_SIGNS, "such records")
-    return Table(("Date", "What", "By"), tuple(shown), cut)
+    return Table.of(("Dates", "What", "By"), shown, cut)
 
 
 def _general_words(seen: Seen, names: Names) -> str:
@@ -322,7 +322,7 @@ def _measured(records: Records) -> Table:
             rows.append(_measured_row(shot, before.get(key)))
             before[key] = shot
     shown, cut = newest(rows, MOST_MEASURED, "measurements")
-    return Table(heads, tuple(shown), cut)
+    return Table.of(heads, shown, cut)
 
 
 def _case_at(shot: Shot, cases: list[Case]) -> Case | None:

@@ -84,6 +84,13 @@ PLAIN = TableStyle(
         ("RIGHTPADDING", (0, 0), (-1, -1), 5),
     ]
 )
+# How wide the columns are beside each other.
+COLUMNS = {
+    **{"Date": 14, "Dates": 36, "By": 16, "Foot": 10},
+    **{"Score": 8, "Clinical grade": 12, "What was seen": 54, "What": 48},
+    **{"When": 30, "How": 60},
+    **{"Area": 15, "Longest": 15, "Scaled by": 17, "Since the one before": 23},
+}
 RULED = TableStyle(
     [
         ("LINEBELOW", (0, 0), (-1, -1), 0.3, RULE),
@@ -185,12 +192,12 @@ def _story(sheet: VetSheet, width: float):
         yield from _case(case, width)
     if sheet.other_cases.rows:
         yield _text("Earlier cases in this time", "sub")
-        yield from _table(sheet.other_cases, width, (10, 30, 60))
-    yield from _section("Measured sores", sheet.measured, width, (20, 8, 17, 15, 17, 23))
+        yield from _table(sheet.other_cases, width)
+    yield from _section("Measured sores", sheet.measured, width)
     yield from _given(sheet)
-    yield from _section("How she was otherwise", sheet.signs, width, (36, 48, 16))
-    yield from _weights(sheet, width)
-    yield from _housing(sheet, width)
+    yield from _section("How she was otherwise", sheet.signs, width)
+    yield from _weights(sheet)
+    yield from _housing(sheet)
     yield from _photos(sheet.photos, width)
     yield from _words(sheet)
 
@@ -231,30 +238,20 @@ def _timeline(sheet: VetSheet, width: float):
 
 def _case(case: CaseSheet, width: float):
     head = [_text(case.title, "sub"), _text(case.facts, "cell"), Spacer(0, 1)]
-    if not case.looks.rows:
-        yield KeepTogether(head)
-        return
-    heads, rows = case.looks.heads, case.looks.rows
-    grades = any(row[2] for row in rows)
-    columns = [0, 1, 2, 3, 4] if grades else [0, 1, 3, 4]
-    looks = Table(
-        tuple(heads[at] for at in columns),
-        tuple(tuple(row[at] for at in columns) for row in rows),
-        case.looks.left_out,
-    )
-    widths = (14, 8, 12, 50, 16) if grades else (14, 8, 62, 16)
-    yield KeepTogether([*head, *_table(looks, width, widths)])
+    yield KeepTogether([*head, *_table(case.looks, width)])
 
 
-def _section(title: str, table: Table, width: float, shares):
+def _section(title: str, table: Table, width: float):
     if table.rows:
-        pieces = list(_table(table, width, shares))
-        yield KeepTogether([_text(title, "head"), *pieces])
+        yield KeepTogether([_text(title, "head"), *_table(table, width)])
 
 
-def _table(table: Table, width: float, shares):
+def _table(table: Table, width: float):
+    if not table.rows:
+        return
     rows = [[_text(head, "cell-head") for head in table.heads]]
     rows += [[_text(cell, "cell") for cell in row] for row in table.rows]
+    shares = [COLUMNS[head] for head in table.heads]
     widths = [width * share / sum(shares) for share in shares]
     yield Grid(rows, colWidths=widths, style=RULED, repeatRows=1, hAlign="LEFT")
     if table.left_out:
@@ -276,19 +273,16 @@ def _group(group: Given) -> Paragraph:
     return _labelled(group.what, words, "item")
 
 
-def _weights(sheet: VetSheet, width: float):
-    pieces = [_text("Weight", "head"), _text(sheet.weights_words)]
-    if len(sheet.weights.rows) > 1:
-        said = "; ".join(
-            f"{on}: {grams}{f' ({by})' if by else ''}" for on, grams, by in sheet.weights.rows
-        )
-        pieces.append(_text(f"{said}.", "cell"))
-    if sheet.weights.left_out:
-        pieces.append(_text(sheet.weights.left_out, "small"))
+def _weights(sheet: VetSheet):
+    pieces = [_text("Weight", "head"), _text(sheet.weight)]
+    if sheet.weights:
+        pieces.append(_text(f"{sheet.weights}.", "cell"))
+    if sheet.weights_left_out:
+        pieces.append(_text(sheet.weights_left_out, "small"))
     yield KeepTogether(pieces)
 
 
-def _housing(sheet: VetSheet, width: float):
+def _housing(sheet: VetSheet):
     pieces = [_text("Housing", "head")]
     pieces += [_labelled(fact.label, fact.words, "cell") for fact in sheet.housing]
     if not sheet.housing:

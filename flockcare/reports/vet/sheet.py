@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from flockcare.reports.vet.drawing import Lanes
@@ -27,6 +28,22 @@ class Table:
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     left_out: str = ""
+
+    @classmethod
+    def of(cls, heads: Sequence[str], rows: Iterable[Sequence[str]], left_out: str = "") -> Table:
+        """Without the columns in which nothing stands."""
+        rows = list(rows)
+        used = [place for place in range(len(heads)) if any(row[place] for row in rows)]
+        return cls(
+            tuple(heads[place] for place in used),
+            tuple(tuple(row[place] for place in used) for row in rows),
+            left_out,
+        )
+
+    @property
+    def labelled(self) -> list[list[tuple[str, str]]]:
+        """Each cell of each row with its head."""
+        return [list(zip(self.heads, row, strict=True)) for row in self.rows]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +144,9 @@ class VetSheet:
     first: dt.date
     last: dt.date
     identity: tuple[Fact, ...]
-    weights: Table
-    weights_words: str
+    weight: str
+    weights: str
+    weights_left_out: str
     lanes: Lanes
     looked: str
     cases: tuple[CaseSheet, ...]
