@@ -227,11 +227,13 @@ def delete_item(*, item: KitItem, by) -> None:
 @transaction.atomic
 def fill_kit(*, flock) -> int:
     """Put the usual things into the list, those that are missing; returns how many."""
-    there = set(KitItem.objects.filter(flock=flock).values_list("kind", flat=True))
+    held = KitItem.objects.filter(flock=flock).values_list("kind", "name")
+    there = {kind for kind, _ in held}
+    names = {name.casefold() for _, name in held}
     new = [
         KitItem(flock=flock, name=thing.name, kind=thing.kind, unit=thing.unit)
         for thing in STARTING_KIT
-        if thing.kind not in there
+        if thing.kind not in there and thing.name.casefold() not in names
     ]
     for item in new:
         item.full_clean()

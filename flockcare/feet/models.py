@@ -155,7 +155,7 @@ class FootFinding(models.Model):
         unknown = set(self.sites) - set(Site.values)
         if unknown:
             raise ValidationError({"sites": f"Not a place on a foot: {', '.join(unknown)}."})
-        if self.swelling == Swelling.FROM_ABOVE and self.score < 2:
+        if self.score is not None and self.swelling == Swelling.FROM_ABOVE and self.score < 2:
             raise ValidationError({"score": "A swelling that is seen from above is a score of 2."})
         if self.scab_mm and self.scab in ("", Scab.NONE):
             raise ValidationError({"scab": "Say whether the scab is brown or black."})

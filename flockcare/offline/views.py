@@ -95,7 +95,7 @@ def record(request, flock, key):
         digest = services.digest(kind, body["bird"], body["keeper"], body["fields"])
         envelope = _envelope(key, kind, digest, body)
         return JsonResponse(services.store_record(envelope=envelope, sent=sent), status=201)
-    except (NotFromAnOutbox, KeyError, TypeError, json.JSONDecodeError):
+    except (KeyError, TypeError, ValueError, RecursionError):
         return _refusal(key, 400, ["This is not what an outbox sends."])
     except Refused as refused:
         return _refusal(key, 409 if isinstance(refused, SaysOtherwise) else 422, refused.reasons)
