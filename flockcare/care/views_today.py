@@ -23,7 +23,7 @@ from flockcare.people.access import flock_view
 from flockcare.people.models import Flock, Revision
 from flockcare.photos.models import Measurement
 
-LAST_STEPS = 6
+LAST_STEPS = 3
 
 
 @require_safe
