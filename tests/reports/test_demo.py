@@ -159,7 +159,7 @@ def demo(db, settings, tmp_path, monkeypatch):
     return settings
 
 
-def test_the_demo_is_loaded_once(demo):
+def test_the_demo_is_loaded_once_and_comes_back_in_another_installation(demo, tmp_path):
     flock = load.load_demo(TODAY)
     assert Bird.objects.filter(flock=flock).count() == 16
     assert Bird.objects.filter(flock=flock).present().count() == 14
@@ -174,6 +174,17 @@ def test_the_demo_is_loaded_once(demo):
     counts = [model.objects.count() for model in (Check, FootFinding, Photo, Keeper, Flock)]
     assert load.load_demo(TODAY + DAY) == flock
     assert counts == [model.objects.count() for model in (Check, FootFinding, Photo, Keeper, Flock)]
+
+    export(flock, tmp_path / "first.zip")
+    flock.delete()
+    Keeper.objects.all().delete()
+    brought = Flock.objects.create(name="Brought")
+    now = dt.datetime.combine(TODAY, dt.time(21), tzinfo=flock.zone)
+    apply(check(read_folder(tmp_path / "first.zip"), brought, now=now))
+    export(brought, tmp_path / "second.zip")
+    assert (tmp_path / "first.zip").read_bytes() == (tmp_path / "second.zip").read_bytes()
+    assert counts[:3] == [model.objects.count() for model in (Check, FootFinding, Photo)]
+    assert not Keeper.objects.exists()
 
 
 def test_the_photos_show_what_their_truth_says(demo):

@@ -2,6 +2,9 @@
 
 One table after the other, so that never more than one is in memory. Rows that say the same stand
 in the order in which their records were changed, and then it does not matter any more.
+
+Others go on recording meanwhile: what hangs on a record that came too late is left for next time,
+so that no row names a thing that the files do not hold.
 """
 
 from collections import Counter, defaultdict
@@ -47,11 +50,11 @@ class Collector:
                 "record", "field", "name"
             )
         }
-        self.photos = list(
-            Photo.objects.filter(flock=self.flock)
-            .select_related("sorting", "keeper")
-            .order_by("sha256")
-        )
+        self.houses = set(House.objects.filter(flock=self.flock).values_list("pk", flat=True))
+        self.items = set(KitItem.objects.filter(flock=self.flock).values_list("pk", flat=True))
+        self.written: set = set()
+        photos = Photo.objects.filter(flock=self.flock).select_related("sorting", "keeper")
+        self.photos = list(self._in_time(photos.order_by("sha256")))
         self.files = _file_names(self.photos, self.labels, self.zone)
         self.past = Past(self.flock, self.bylines)
         self.check_names: dict = {}
@@ -92,6 +95,17 @@ class Collector:
             self.past.know(*records)
         return [cells for cells, _ in pairs]
 
+    def _in_time(self, records):
+        """Those of which all that they belong to is in the files."""
+        for record in records:
+            belongs = (
+                (getattr(record, "bird_id", None), self.labels),
+                (getattr(record, "house_id", None), self.houses),
+                (getattr(record, "item_id", None), self.items),
+            )
+            if all(key is None or key in known for key, known in belongs):
+                yield record
+
     # --- The files: pairs of a row's cells and the records it stands for
 
     def _flock(self):
@@ -102,7 +116,8 @@ class Collector:
             yield rows.bird_cells(bird, self.labels[bird.pk]), (bird, bird.breed)
 
     def _weights(self):
-        for weighing in Weighing.objects.filter(flock=self.flock).select_related("keeper"):
+        weighings = Weighing.objects.filter(flock=self.flock).select_related("keeper")
+        for weighing in self._in_time(weighings):
             yield rows.weighing_cells(weighing, self.labels, self.bylines), (weighing,)
 
     def _housing(self):
@@ -113,7 +128,7 @@ class Collector:
             .prefetch_related("states")
         ):
             features[feature.house_id].append(feature)
-        for house in House.objects.filter(flock=self.flock):
+        for house in House.objects.filter(pk__in=self.houses):
             about_it = rows.house_cells(house)
             if any(about_it[1:]) or not features[house.pk]:
                 yield about_it, (house,)
@@ -122,12 +137,13 @@ class Collector:
                     yield rows.feature_cells(feature, state), (house, feature, state)
 
     def _housing_changes(self):
-        for change in self._changes(planned=False):
+        for change in self._in_time(self._changes(planned=False)):
             yield rows.change_cells(change, self._names(change), self.bylines), (change,)
 
     def _housing_plans(self):
         plans = []
-        for plan in self._changes(planned=True).prefetch_related("planned_states__feature"):
+        changes = self._changes(planned=True).prefetch_related("planned_states__feature")
+        for plan in self._in_time(changes):
             start = rows.change_cells(plan, self._names(plan), self.bylines)
             states = [
                 (rows.planned_cells(state), (plan, state)) for state in plan.planned_states.all()
@@ -150,11 +166,12 @@ class Collector:
         return [self.files[photo.pk] for photo in change.photos.all() if photo.pk in self.files]
 
     def _walks(self):
-        for walk in Walk.objects.filter(flock=self.flock).select_related("house", "keeper"):
+        walks = Walk.objects.filter(flock=self.flock).select_related("house", "keeper")
+        for walk in self._in_time(walks):
             yield rows.walk_cells(walk, self.bylines), (walk,)
 
     def _stays(self):
-        for stay in Stay.objects.filter(flock=self.flock).select_related("house"):
+        for stay in self._in_time(Stay.objects.filter(flock=self.flock).select_related("house")):
             yield rows.stay_cells(stay, self.labels), (stay,)
 
     def _checks(self):
@@ -162,8 +179,9 @@ class Collector:
         checks = checks.prefetch_related("findings").order_by("at", "received_at", "pk")
         pairs = [
             (rows.check_cells(check, check.findings.all(), self.labels, self.zone), _Key(check))
-            for check in checks.iterator(AT_ONCE)
+            for check in self._in_time(checks.iterator(AT_ONCE))
         ]
+        self.written.update(key.pk for _, key in pairs)
         pairs.sort(key=lambda pair: pair[0])
         self._name_checks_of_rounds(pairs)
         for cells, key in pairs:
@@ -195,31 +213,34 @@ class Collector:
                     self.check_names.get(one.check_record_id, ""),
                     "yes" if one.passed_over else "",
                 ]
-                for one in round_.birds.all()
+                for one in self._in_time(round_.birds.all())
             )
             rounds.append([(start + bird, (round_,)) for bird in birds or [[""] * 4]])
         yield from _numbered(rounds)
 
     def _kit(self):
-        for item in KitItem.objects.filter(flock=self.flock):
+        for item in KitItem.objects.filter(pk__in=self.items):
             yield rows.kit_cells(item), (item,)
 
     def _care(self):
         steps = CareStep.objects.filter(flock=self.flock)
         steps = steps.select_related("keeper", "item", "dropped_by", "claimed_by")
-        for step in steps.iterator(AT_ONCE):
+        for step in self._in_time(steps.iterator(AT_ONCE)):
+            self.written.add(step.pk)
             yield rows.care_cells(step, self.labels, self.zone, self.bylines), (_Key(step),)
 
     def _measurements(self):
         for measurement in Measurement.objects.filter(
             flock=self.flock, photo__deleted_at=None
         ).select_related("keeper"):
+            if measurement.photo_id not in self.files:
+                continue
             cells = rows.measurement_cells(measurement, self.files, self.zone, self.bylines)
             yield cells, (measurement,)
 
     def _windows(self):
         choices = WindowChoice.objects.filter(flock=self.flock)
-        for choice in choices.select_related("house", "keeper"):
+        for choice in self._in_time(choices.select_related("house", "keeper")):
             yield rows.window_cells(choice, self.zone, self.bylines), (choice,)
 
     def _photos(self, digests):
@@ -232,8 +253,10 @@ class Collector:
         for link in links.select_related("carestep__keeper", "carestep__item"):
             steps[link.photo_id].append(link.carestep)
         for photo in self.photos:
-            hers = [check for check in checks[photo.pk] if check.bird_id == photo.bird_id]
-            tended = [step for step in steps[photo.pk] if step.bird_id == photo.bird_id]
+            hers, tended = (
+                [one for one in found[photo.pk] if self._goes_with(one, photo)]
+                for found in (checks, steps)
+            )
             moments = sorted(
                 " ".join(rows.check_day_and_time(check, zone)).strip() for check in hers
             )
@@ -251,6 +274,9 @@ class Collector:
                 bylines=self.bylines,
             )
             yield cells, (photo,)
+
+    def _goes_with(self, record, photo) -> bool:
+        return record.bird_id == photo.bird_id and record.pk in self.written
 
 
 class _Key:
