@@ -110,6 +110,8 @@ _pipe = _says("pipe|tube|conduit")
 _steel = _says("steel|metal|iron|alumin")
 _plastic = _says("plastic|pvc|polyethylene")
 _square = _says("square|sharp")
+_sharp = _says("sharp")
+_wire = _says("wire|mesh|grid")
 _not_smooth = _says("rough|splinter|slippery")
 _hard = _says("none|bare|sharp|stone|gravel|rock|concrete|brick|paving|tarmac|asphalt|frozen")
 _has_no_depth = _says("none|bare|sharp|stone|gravel|rock|concrete|grass|turf|moss|earth|soil|mud")
@@ -186,6 +188,22 @@ PLACE_RULES = (
         lambda place: place.kind in PERCHES and _square(place.edge),
     ),
     Rule(
+        "sharp",
+        Mark.CUSTOM,
+        "sharp edge",
+        "A sharp edge where they stand or push off can cut the sole.",
+        CUSTOM,
+        lambda place: place.kind not in (*PERCHES, *GROUND) and _sharp(place.edge),
+    ),
+    Rule(
+        "wire",
+        Mark.CUSTOM,
+        "wire",
+        "Wire underfoot presses into the sole along thin lines, and its cut ends pierce.",
+        CUSTOM,
+        lambda place: _wire(place.material) or (place.kind in GROUND and _wire(place.bedding)),
+    ),
+    Rule(
         "steel",
         Mark.OVER,
         "metal",
@@ -247,7 +265,7 @@ PLACE_RULES = (
         Mark.OVER,
         "over 30 % water",
         "More than 30 % of water in the bedding by weight. In turkeys the scores of foot pads were "
-        "lowest below that.",
+        "lowest below that. Others call litter wet from 25 % on; there is no agreed bound.",
         HOCKING,
         lambda place: place.kind in GROUND and (place.moisture_percent or 0) > MOIST_PERCENT,
     ),

@@ -115,6 +115,7 @@ def test_bars(described, expected):
         ({}, {"no-depth"}),
         ({"bedding": "grass"}, set()),
         ({"bedding": "sharp stone"}, {"hard"}),
+        ({"bedding": "straw", "bedding_depth_cm": 9, "material": "wire or mesh"}, {"wire"}),
         ({"bedding": "none", "damp": "wet"}, {"hard", "wet"}),
         ({"bedding": "straw", "bedding_depth_cm": 9, "damp": "damp"}, set()),
         # Wu & Hocking (2011), turkeys, from memory: least below 30 %.
@@ -125,6 +126,14 @@ def test_bars(described, expected):
 def test_what_they_land_on(described, expected):
     for kind in ("landing", "floor"):
         assert {key for key, _ in keys(roost(), Place("Yard", kind, **described))} == expected
+
+
+def test_wire_and_sharp_edges_elsewhere():
+    """Common practice, no published source."""
+    assert ("wire", "Run") in keys(roost(), Place("Run", "nest front", 40, material="wire or mesh"))
+    sill = Place("Sill", "step", 20, edge="sharp")
+    assert ("sharp", "Sill") in keys(roost(), sill)
+    assert ("square", "Sill") not in keys(roost(), sill)
 
 
 def test_what_nobody_wrote_down():
