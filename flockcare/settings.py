@@ -62,6 +62,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "flockcare.core.health.health",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "flockcare.core.headers.content_policy",
@@ -172,10 +173,29 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 2_000_000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 DATA_UPLOAD_MAX_NUMBER_FILES = 40
 
+LOG_JSON = env.choice("FLOCKCARE_LOG", "text", "json") == "json"
+if LOG_JSON:
+    MIDDLEWARE.insert(1, "flockcare.core.logs.log_requests")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "formatters": {
+        "text": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"},
+        "json": {"()": "flockcare.core.logs.JsonLines"},
+    },
+    "handlers": {
+        "console": {
+            "class": "logging.StreamHandler",
+            "formatter": "json" if LOG_JSON else "text",
+            "stream": "ext://sys.stdout" if LOG_JSON else "ext://sys.stderr",
+        }
+    },
     "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {
+        "flockcare.requests": {"level": "INFO"},
+        # Its own handlers would write in their own form; the root's writes it.
+        "django": {"handlers": [], "level": "WARNING"},
+        # Refusals stand in the line of their request; only what broke is told at length.
+        "django.request": {"level": "ERROR" if LOG_JSON else "WARNING"},
+    },
 }

@@ -20,8 +20,11 @@ def _quick_and_apart(settings, tmp_path):
     settings.STATIC_ROOT = tmp_path / "static"
     settings.STATIC_ROOT.mkdir()
     settings.CACHES = {"default": {**settings.CACHES["default"], "LOCATION": tmp_path / "cache"}}
+    stored = settings.STORAGES["default"]
+    if "bucket_name" in stored["OPTIONS"]:
+        stored["OPTIONS"]["location"] = str(tmp_path / "files").strip("/")
     settings.STORAGES = {
-        **settings.STORAGES,
+        "default": stored,
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
     }
 

@@ -35,6 +35,14 @@ def folder(name: str, default: Path) -> Path:
     return Path(value).expanduser().resolve() if value else default
 
 
+def choice(name: str, *choices: str) -> str:
+    """One of the choices, the first where nothing is said."""
+    value = text(name, choices[0]).lower()
+    if value not in choices:
+        raise ImproperlyConfigured(f"{name} must be {' or '.join(choices)}; it is {value!r}")
+    return value
+
+
 def number(name: str, default: int) -> int:
     """A whole number of at least one."""
     value = text(name, str(default))

@@ -1,6 +1,10 @@
-"""Handing out stored files that only some people may see."""
+"""Handing out stored files that only some people may see, and whether new ones can be kept."""
 
-from django.core.files.storage import default_storage
+import tempfile
+from pathlib import Path
+
+from django.core.files.base import ContentFile
+from django.core.files.storage import FileSystemStorage, Storage, default_storage
 from django.http import FileResponse, Http404, HttpResponseNotModified
 from django.utils.http import parse_etags, quote_etag
 
@@ -15,7 +19,9 @@ HEADERS = {
 def private_file(request, path: str, *, content_type: str, tag: str):
     """The stored file, after the caller has made sure that this keeper may see it.
 
-    ``tag`` names the content (a hash); 404 when the file is not there.
+    ``tag`` names the content (a hash); 404 when the file is not there. Also from object storage it
+    comes through here and not by a signed address there: the page's content policy, the browser's
+    cache and the membership hold alike, and no address opens a photo for whoever has it.
     """
     etag = quote_etag(tag)
     if etag in parse_etags(request.headers.get("If-None-Match", "")):
@@ -25,3 +31,14 @@ def private_file(request, path: str, *, content_type: str, tag: str):
     except FileNotFoundError:
         raise Http404("This file is no longer there.") from None
     return FileResponse(file, content_type=content_type, headers={"ETag": etag, **HEADERS})
+
+
+def check_writable(storage: Storage) -> None:
+    """Keep a small file for a moment; raises what the storage raises when it cannot."""
+    if isinstance(storage, FileSystemStorage):
+        Path(storage.location).mkdir(parents=True, exist_ok=True)
+        # Never has a name, so that a backup made at this moment does not meet it.
+        with tempfile.TemporaryFile(dir=storage.location) as file:
+            file.write(b"?")
+    else:
+        storage.delete(storage.save("health", ContentFile(b"?")))

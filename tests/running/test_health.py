@@ -1,0 +1,61 @@
+"""``/health/`` says whether keepers can be served, to anybody, and nothing else."""
+
+import shutil
+
+import pytest
+from django.db import Error, connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from flockcare.core import health
+
+pytestmark = pytest.mark.django_db
+WELL = {"database": True, "storage": True}
+
+
+def test_it_answers_a_balancer_that_knows_only_the_address(settings):
+    """Over HTTP where keepers are sent to HTTPS, and under a host that keepers may not ask for."""
+    settings.SECURE_SSL_REDIRECT, settings.ALLOWED_HOSTS = True, ["hens.example"]
+    client = Client(SERVER_NAME="10.0.0.7")
+    answer = client.get("/health/")
+    assert (answer.status_code, answer.json()) == (200, WELL)
+    assert answer.headers["Cache-Control"] == "no-store"
+    assert not answer.cookies
+    assert client.head("/health/").status_code == 200
+    assert client.get("/sign-in/").status_code == 400
+
+
+def test_it_is_cheap(client):
+    client.get("/health/")
+    with CaptureQueriesContext(connection) as queries:
+        client.get("/health/")
+    assert len(queries) == 1
+
+
+def test_it_says_when_the_database_is_away(client, monkeypatch):
+    def away():
+        raise Error("connection to server at “10.0.0.9” failed for user “hens”")
+
+    monkeypatch.setattr(health.connection, "cursor", away)
+    answer = client.get("/health/")
+    assert (answer.status_code, answer.json()) == (503, {**WELL, "database": False})
+
+
+def test_it_says_when_no_file_can_be_kept(settings, tmp_path):
+    client = Client()
+    assert client.get("/health/").json() == WELL
+    assert list((tmp_path / "files").iterdir()) == []
+    shutil.rmtree(tmp_path / "files")
+    (tmp_path / "files").write_text("no folder")
+    # What went well is believed for a while; a process that looks now sees it.
+    assert client.get("/health/").json() == WELL
+    answer = Client().get("/health/")
+    assert (answer.status_code, answer.json()) == (503, {**WELL, "storage": False})
+
+
+def test_what_went_wrong_is_tried_again_at_once(tmp_path):
+    client = Client()
+    (tmp_path / "files").write_text("no folder")
+    assert client.get("/health/").status_code == 503
+    (tmp_path / "files").unlink()
+    assert client.get("/health/").json() == WELL

@@ -1,0 +1,129 @@
+"""Three serving processes, two keepers at once, photos in object storage.
+
+On PostgreSQL where the tests run on it, else on SQLite, where several processes also must lose
+nothing though one is enough.
+"""
+
+import io
+import json
+import uuid
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+from types import SimpleNamespace
+from urllib.parse import quote
+
+import pytest
+from django.conf import settings
+from PIL import Image
+
+from flockcare.people.attempts import LIMITS
+from tests.running import with_s3
+from tests.running.served import Browser, Served
+
+CHECKS = 6  # of each keeper
+
+
+@pytest.fixture(scope="module")
+def own_database():
+    """The environment that names an empty database."""
+    if not settings.POSTGRESQL:
+        yield {}
+        return
+    import psycopg
+
+    name = f"served_{uuid.uuid4().hex}"
+    given = settings.POSTGRESQL
+    server = {"host": given["HOST"], "port": given["PORT"], "user": given["USER"]}
+    server["password"] = given["PASSWORD"]
+    with psycopg.connect(**server, dbname=given["NAME"], autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}")
+        place = f"{given['HOST']}:{given['PORT']}/{name}"
+        yield {
+            "FLOCKCARE_DATABASE": f"postgresql://{given['USER']}:{quote(given['PASSWORD'])}@{place}"
+        }
+        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory, own_database):
+    storage, environment = with_s3.started()
+    served = Served(
+        tmp_path_factory.mktemp("served"),
+        {**own_database, **environment, "FLOCKCARE_PROCESSES": "3"},
+    )
+    served.run("manage.py", "up", "--prepare-only")
+    prepared = json.loads(served.run("tests/browser/prepare.py"))
+    served.start()
+    yield SimpleNamespace(served=served, s3=environment, **prepared)
+    served.stop()
+    storage.stop()
+
+
+def picture(number: int) -> bytes:
+    stream = io.BytesIO()
+    Image.new("RGB", (640 + number, 480), "olive").save(stream, "JPEG")
+    return stream.getvalue()
+
+
+def test_two_keepers_at_once_lose_nothing(served):
+    birds = list(served.birds.values())
+    now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M")
+
+    def work(keeper: int) -> list[int]:
+        browser = Browser(served.served.url, served.sessions[("ada", "ben")[keeper]])
+        return [
+            browser.fill_in(
+                f"/f/{served.flock}/birds/{birds[number]}/check/",
+                {"check_id": str(uuid.uuid4()), "at": now, "verdict": "both clear"},
+                {"left-photos": picture(100 * keeper + number)},
+            )
+            for number in range(CHECKS)
+        ]
+
+    with ThreadPoolExecutor(2) as pool:
+        answers = list(pool.map(work, range(2)))
+    assert answers == [[302] * CHECKS] * 2
+    counted = served.served.run(
+        *("manage.py", "shell", "--no-imports", "-c"),
+        "from flockcare.feet.models import Check; from flockcare.photos.models import Photo; "
+        "print(Check.objects.filter(photos__isnull=False).count(), Photo.objects.count())",
+    )
+    assert counted.split() == [str(2 * CHECKS), str(2 * CHECKS)]
+    stored = with_s3.client(served.s3).list_objects_v2(Bucket=with_s3.BUCKET)["Contents"]
+    assert len([each for each in stored if each["Key"].endswith("/full.jpg")]) == 2 * CHECKS
+
+
+def test_a_photo_is_handed_out_by_whichever_process_is_asked(served):
+    key = next(
+        each["Key"]
+        for each in with_s3.client(served.s3).list_objects_v2(Bucket=with_s3.BUCKET)["Contents"]
+        if each["Key"].endswith("/full.jpg")
+    )
+    address = f"/f/{key.split('/')[1]}/photos/{key.split('/')[2]}/full.jpg"
+    for _ in range(6):
+        status, content = Browser(served.served.url, served.sessions["ben"]).ask(address)
+        assert (status, content[:2]) == (200, b"\xff\xd8")
+        assert Browser(served.served.url).ask(address)[0] == 302
+
+
+def test_the_processes_count_wrong_passwords_together(served):
+    def sign_in(password: str) -> bytes:
+        browser = Browser(served.served.url)
+        fields = {"sign_in_name": "ben", "password": password}
+        return browser.fill_in("/sign-in/", fields)
+
+    for _ in range(LIMITS["here"]):
+        assert sign_in("not the right one") == 200
+    assert sign_in(served.password) == 200
+
+
+def test_the_log_is_lines_of_json_from_several_processes_and_names_nobody(served):
+    Browser(served.served.url, served.sessions["ada"]).ask(f"/f/{served.flock}/birds/?q=Sorrel")
+    lines = served.served.lines()
+    requests = [line for line in lines if line["logger"] == "flockcare.requests"]
+    assert len({line["process"] for line in requests}) > 1
+    assert [line for line in requests if line["status"] >= 500] == []
+    assert [line for line in lines if line["level"] in ("ERROR", "CRITICAL")] == []
+    text = json.dumps(lines)
+    private = [*served.birds, "ben", "Brook Flock", served.password, served.flock, "127.0.0.1"]
+    assert [word for word in [*private, *served.sessions.values()] if word in text] == []

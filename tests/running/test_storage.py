@@ -1,0 +1,130 @@
+"""Photos in S3-compatible storage: moto's server, which speaks the protocol over HTTP."""
+
+import io
+from datetime import timedelta
+
+import pytest
+from django.core.files.storage import default_storage
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from PIL import Image
+
+from flockcare.core import env
+from flockcare.photos import editing
+from flockcare.photos.intake import SIZES
+from flockcare.photos.models import Photo
+from tests.people.rows import READ_PAGE, seen
+from tests.running import with_s3
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def server():
+    server, environment = with_s3.started()
+    yield environment
+    server.stop()
+
+
+@pytest.fixture
+def bucket(server, settings, monkeypatch):
+    """The names of what lies in the bucket, which is where this test's photos go."""
+    for name, value in server.items():
+        monkeypatch.setenv(name, value)
+    settings.STORAGES = {**settings.STORAGES, "default": env.s3("FLOCKCARE_S3")}
+    client = with_s3.client(server)
+
+    def names() -> set[str]:
+        found = client.list_objects_v2(Bucket=with_s3.BUCKET).get("Contents", [])
+        return {each["Key"] for each in found}
+
+    assert names() == set()
+    yield names
+    for name in names():
+        client.delete_object(Bucket=with_s3.BUCKET, Key=name)
+
+
+def picture(colour="olive", size=(1800, 1200)) -> io.BytesIO:
+    stream = io.BytesIO()
+    Image.new("RGB", size, colour).save(stream, "JPEG")
+    stream.seek(0)
+    stream.name = "foot.jpg"
+    return stream
+
+
+def send(cast, upload) -> Photo:
+    answer = cast.clients.keeper.post(
+        reverse("photos:add", args=[cast.flock.pk]), {"photo": upload}
+    )
+    assert answer.status_code == 201, answer.content
+    return Photo.objects.get(pk=answer.json()["id"])
+
+
+def addresses(photo) -> list[str]:
+    full = reverse("photos:full", args=[photo.flock_id, photo.pk])
+    return [full, *(reverse("photos:file", args=[photo.flock_id, photo.pk, s]) for s in SIZES)]
+
+
+def test_every_size_is_kept_there_and_handed_out_to_members_only(cast, bucket, tmp_path):
+    photo = send(cast, picture())
+    paths = [photo.path(), *(photo.path(size) for size in SIZES)]
+    assert bucket() == set(paths)
+    assert not (tmp_path / "files").exists()
+    for path, address in zip(paths, addresses(photo), strict=True):
+        assert seen(cast, address) == READ_PAGE
+        answer = cast.clients.viewer.get(address)
+        assert b"".join(answer) == default_storage.open(path).read()
+        # Through this app, not by an address of the storage that opens it for anybody.
+        assert "Location" not in answer.headers
+        assert answer.headers["Content-Type"] == "image/jpeg"
+        known = {"HTTP_IF_NONE_MATCH": answer.headers["ETag"]}
+        assert cast.clients.viewer.get(address, **known).status_code == 304
+
+
+def test_nobody_without_the_keys_may_read_what_lies_there(cast, bucket):
+    """The bucket decides who reads; nothing that is stored asks it to let everybody."""
+    photo = send(cast, picture())
+    client = default_storage.connection.meta.client
+    grants = client.get_object_acl(Bucket=with_s3.BUCKET, Key=photo.path())["Grants"]
+    assert all("URI" not in grant["Grantee"] for grant in grants)
+
+
+def test_a_turned_photo_replaces_its_sizes_and_keeps_its_original(cast, bucket):
+    photo = send(cast, picture())
+    before = bucket()
+    turn = reverse("photos:turn", args=[cast.flock.pk, photo.pk])
+    assert cast.clients.keeper.post(turn, {"way": "right"}).status_code == 302
+    photo.refresh_from_db()
+    after = {photo.path(), *(photo.path(size) for size in SIZES)}
+    assert bucket() == after
+    assert before & after == {photo.path()}
+    with Image.open(default_storage.open(photo.path(800))) as shown:
+        assert shown.height > shown.width
+
+
+def test_a_photo_deleted_for_good_leaves_nothing_there(cast, bucket):
+    photo, other = send(cast, picture()), send(cast, picture("navy"))
+    delete = reverse("photos:delete", args=[cast.flock.pk, photo.pk])
+    assert cast.clients.keeper.post(delete).status_code == 302
+    assert photo.path() in bucket()
+    assert editing.purge(now=timezone.now() + timedelta(days=31)) == 1
+    assert bucket() == {other.path(), *(other.path(size) for size in SIZES)}
+
+
+def test_a_file_that_is_gone_is_said_to_be_gone(cast, bucket):
+    photo = send(cast, picture())
+    default_storage.delete(photo.path())
+    assert cast.clients.owner.get(addresses(photo)[0]).status_code == 404
+
+
+def test_health_sees_the_storage(bucket, client, server, settings):
+    assert client.get("/health/").json() == {"database": True, "storage": True}
+    assert bucket() == set()
+    options = {**settings.STORAGES["default"]["OPTIONS"], "bucket_name": "not-there"}
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "default": {**settings.STORAGES["default"], "OPTIONS": options},
+    }
+    answer = Client().get("/health/")
+    assert (answer.status_code, answer.json()["storage"]) == (503, False)
