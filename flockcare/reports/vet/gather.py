@@ -412,7 +412,8 @@ def _housing(lived: list[Lived], names: Names, units: str, last: dt.date) -> tup
             cut.append(f"{len(rest)} more of what stands there left out")
     changes = [
         Fact(
-            "Changed", f"{date_words(one.on)}, {names.text(stay.house.name)}: {_change(one, names)}"
+            f"Changed {date_words(one.on)}",
+            f"{names.text(stay.house.name)}: {_change(one, names)}",
         )
         for stay in lived
         for one in stay.changes

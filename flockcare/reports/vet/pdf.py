@@ -77,6 +77,8 @@ STYLES = {
 }
 PLAIN = TableStyle(
     [
+        # Else an empty cell asks for a font that is not in the file.
+        ("FONTNAME", (0, 0), (-1, -1), FONT),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("TOPPADDING", (0, 0), (-1, -1), 1.2),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
@@ -114,6 +116,7 @@ def write(sheet: VetSheet, paper: str) -> bytes:
         subject=sheet.period,
         creator="Flockcare",
         lang="en-GB",
+        initialFontName=FONT,
     )
     frame = Frame(
         MARGIN, FOOT + 4 * mm, width, size[1] - MARGIN - FOOT - 4 * mm, 0, 0, 0, 0, id="page"
