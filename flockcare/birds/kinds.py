@@ -1,8 +1,15 @@
 """Birds, breeds and weighings in a keeper's words; see ``people.kinds``."""
 
+from flockcare.birds import services
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.core.templatetags.flockcare import weight
 from flockcare.people.kinds import Kind, Names, register
+
+
+def _change_bird(bird, *, by, basis, kept) -> None:
+    """Whoever is put back among those that left, leaves: what hangs on her being here ends."""
+    deed = services.leave_flock if bird.left else services.change_bird
+    deed(bird=bird, by=by, basis=basis)
 
 
 def weight_words(grams, names: Names) -> str:
@@ -15,6 +22,7 @@ register(
         title=lambda said: said["name"],
         page=lambda bird: ("feet:bird", bird.pk),
         hidden=frozenset({"created_at"}),
+        change=_change_bird,
     ),
     Kind(
         Breed,

@@ -51,6 +51,11 @@ def add_bird(*, bird: Bird, breed_name: str) -> None:
 @transaction.atomic
 def edit_bird(*, bird: Bird, breed_name: str, by, basis=None) -> None:
     bird.breed = breed_named(flock=bird.flock, name=breed_name)
+    change_bird(bird=bird, by=by, basis=basis)
+
+
+@transaction.atomic
+def change_bird(*, bird: Bird, by, basis=None) -> None:
     history.change(bird, by=by, basis=basis)
 
 

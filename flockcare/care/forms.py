@@ -13,6 +13,7 @@ from flockcare.photos.models import Foot
 
 USUAL, ON_A_DAY, NOT_AGAIN = "usual", "day", "no"
 BY_THE_VET = "vet"
+NOBODY = "nobody"
 THE_VET = "the vet"
 HERSELF = [("", "the bird herself")]
 DAY = {"format": "%Y-%m-%d", "attrs": {"type": "date"}}
@@ -109,16 +110,18 @@ class StepForm(KeeperModelForm):
             own = {
                 "step_id": step.pk,
                 "again": ON_A_DAY if step.next_due else NOT_AGAIN,
-                "who": str(step.keeper_id or "") or BY_THE_VET,
+                "who": str(step.keeper_id or "") or (BY_THE_VET if step.keeper_name else NOBODY),
                 "at": step.at,
             }
         super().__init__(data, files, instance=step, initial=own)
         self.fields["item"].queryset = KitItem.objects.filter(flock=flock)
         self.members = {str(one.pk): one for one in Keeper.objects.filter(membership__flock=flock)}
         by = step.keeper_name or THE_VET
+        known = not self.editing or step.keeper_id or step.keeper_name
         self.fields["who"].choices = [
             *((key, one.name) for key, one in self.members.items()),
             (BY_THE_VET, by if self.editing else THE_VET),
+            *(() if known else [(NOBODY, "not known")]),
         ]
         if self.editing and step.keeper_id and str(step.keeper_id) not in self.members:
             self.members[str(step.keeper_id)] = step.keeper
@@ -164,7 +167,8 @@ class StepForm(KeeperModelForm):
             step.pk = said["step_id"]
         keeper = self.members.get(said["who"])
         step.keeper = keeper
-        step.keeper_name = "" if keeper else step.keeper_name or THE_VET
+        named = not keeper and said["who"] != NOBODY
+        step.keeper_name = (step.keeper_name or THE_VET) if named else ""
         return step
 
     @property
@@ -181,6 +185,7 @@ class DropForm(KeeperForm):
 
     def __init__(self, *args, step: CareStep, **kwargs):
         super().__init__(*args, **kwargs)
+        self.initial["because"] = step.dropped_because
         self.remember(shown(step, {"dropped_because"}))
 
 

@@ -1,5 +1,6 @@
 """Steps of care and things of the kit in a keeper's words; see ``people.kinds``."""
 
+from flockcare.care import services
 from flockcare.care.models import CareStep, DaysFrom, KitItem
 from flockcare.people.kinds import Kind, Names, register
 
@@ -24,14 +25,17 @@ register(
         CareStep,
         title=lambda said: f"{said['bird_id']}: {said['kind']}, {said['at']}",
         page=lambda step: ("care:step", step.pk),
-        hidden=frozenset({"logged_at", "changed_at", "claimed_at"}),
+        # Who takes on what is due next is no part of what was done.
+        hidden=frozenset({"logged_at", "changed_at", "claimed_at", "claimed_by_id"}),
         labels={
             **DAYS["labels"],
             "keeper_id": "Who did it",
-            "claimed_by_id": "Who does what is due next",
             "dropped_because": "Not done, because",
+            "dropped_by_id": "Who said so",
         },
         words=DAYS["words"],
+        change=lambda step, *, by, basis, kept: services.change_step(step=step, by=by, basis=basis),
+        bring_back=lambda step, *, by, kept: services.bring_back_step(step=step, by=by, kept=kept),
     ),
     Kind(
         KitItem,

@@ -213,7 +213,7 @@ class CareStep(FlockRecord):
     logged_at = models.DateTimeField(default=timezone.now, editable=False)
     changed_at = models.DateTimeField(auto_now=True)
 
-    together = (DAYS, ("keeper_id", "keeper_name"), ("dropped_because", "dropped_by_id"))
+    together = (DAYS, ("keeper_id", "keeper_name"))
 
     class Meta:
         ordering = ["at"]

@@ -108,6 +108,14 @@ def undo_step(*, step: CareStep, by) -> None:
     step.delete()
 
 
+@transaction.atomic
+def bring_back_step(*, step: CareStep, by, kept: dict) -> None:
+    """The reverse of ``undo_step``: what it used is off the stock again."""
+    history.bring_back(step, by=by, kept=kept)
+    _take(step.item_id, step.amount)
+    _attach(step, Photo.objects.filter(flock=step.flock_id, pk__in=kept.get("photos", ())))
+
+
 def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
     """Do what is due after ``step``: the same product and amount, due again after as many days.
 
@@ -190,8 +198,11 @@ def drop(*, step: CareStep, because: str, by, basis=None) -> None:
         )
     if not because.strip():
         raise ValidationError("Say why it is not done.")
-    step.dropped_because, step.dropped_by = because.strip(), by
-    history.change(step, by=by, basis=basis)
+    step.dropped_because = because.strip()
+    stored = history.settle(step, basis=basis)
+    if step.dropped_because != stored.dropped_because:
+        step.dropped_by = by
+    history.change(step, by=by)
 
 
 @transaction.atomic

@@ -2,7 +2,7 @@
 
 from flockcare.feet.models import Check, FootFinding, Scab, Site, Swelling
 from flockcare.feet.scales import CLINICAL_GRADE, LESION
-from flockcare.feet.services import plain_check, snapshot
+from flockcare.feet.services import bring_back_check, plain_check, restore_check, snapshot
 from flockcare.people.kinds import Kind, Names, register
 from flockcare.photos.models import Foot
 
@@ -46,5 +46,9 @@ register(
         words={**{foot.value: foot_words for foot in Foot}, "photos": photos_words},
         plain=plain_check,
         snapshot=snapshot,
+        change=lambda check, *, by, basis, kept: restore_check(
+            check=check, keeper=by, basis=basis, kept=kept
+        ),
+        bring_back=lambda check, *, by, kept: bring_back_check(check=check, keeper=by, kept=kept),
     )
 )

@@ -237,6 +237,36 @@ def delete_check(*, check: Check, keeper) -> None:
     check.delete()
 
 
+@transaction.atomic
+def restore_check(*, check: Check, keeper, kept: dict, basis=None, now=None) -> None:
+    """Let a check say again what it said in ``kept``, a snapshot. It goes the way of an edit."""
+    seen = _seen_in(check, kept)
+    change_check(check=check, keeper=keeper, at=check.at, seen=seen, basis=basis, now=now)
+
+
+@transaction.atomic
+def bring_back_check(*, check: Check, keeper, kept: dict, now=None) -> None:
+    """The reverse of ``delete_check``."""
+    validate_moment(check.at, bird=check.bird, now=now or timezone.now())
+    seen = _seen_in(check, kept)
+    history.bring_back(check, by=keeper, kept=kept)
+    _attach(check, seen)
+
+
+def _seen_in(check: Check, kept: dict) -> Seen:
+    findings = []
+    for values in kept.get("findings", ()):
+        said = dict(zip(FINDING_VALUES, values, strict=False))
+        columns = {name: FootFinding._meta.get_field(name) for name in said}
+        finding = FootFinding(**{name: columns[name].to_python(said[name]) for name in said})
+        finding.full_clean(exclude=["check_record"], validate_unique=False)
+        findings.append(finding)
+    photos: dict[str, list[Photo]] = {}
+    for photo in Photo.objects.filter(flock=check.flock_id, pk__in=kept.get("photos", ())):
+        photos.setdefault(photo.foot, []).append(photo)
+    return Seen(findings, photos, {name: getattr(check, name) for name in SIGNS})
+
+
 def open_round(flock) -> Round | None:
     return Round.objects.filter(flock=flock, ended_at=None).first()
 

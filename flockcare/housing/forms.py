@@ -407,6 +407,7 @@ class ChangeForm(KeeperForm):
         super().__init__(data, initial=initial, use_required_attribute=False, **kwargs)
         self.fields["on"] = DayField(today=today, label="From which day")
         if told:
+            self.told = told
             self.remember(shown(told, set(initial)))
             self.fields[
                 "on"

@@ -2,6 +2,9 @@
 
 from functools import partial
 
+from django.utils import timezone
+
+from flockcare.housing import services
 from flockcare.housing.changes import value_text
 from flockcare.housing.features import LENGTHS
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay, Walk
@@ -16,6 +19,21 @@ def _value(name: str, value, names: Names) -> str:
 
 def _floor(value, names: Names) -> str:
     return _value("length_cm", value, names)
+
+
+def _change_words(change, *, by, basis, kept) -> None:
+    if change.planned:
+        services.change_plan(plan=change, by=by, basis=basis)
+        return
+    on = HousingChange.objects.values_list("on", flat=True).get(pk=change.pk)
+    services.correct_change(
+        house=change.house,
+        on=on,
+        told=change,
+        by=by,
+        today=timezone.localdate(timezone=change.flock.zone),
+        basis=basis,
+    )
 
 
 def _change_page(change):
@@ -48,6 +66,7 @@ register(
         page=_change_page,
         hidden=frozenset({"made_at"}),
         labels={"keeper_id": "Written down by"},
+        change=_change_words,
     ),
     Kind(
         Walk,
@@ -59,5 +78,9 @@ register(
         Stay,
         title=lambda said: f"{said['bird_id']} in {said['house_id']}",
         page=lambda stay: ("housing:stays", stay.bird_id),
+        change=lambda stay, *, by, basis, kept: services.correct_stay(
+            stay=stay, by=by, basis=basis
+        ),
+        bring_back=lambda stay, *, by, kept: services.bring_back_stay(stay=stay, by=by, kept=kept),
     ),
 )

@@ -239,6 +239,12 @@ def plan_change(*, change: HousingChange, states: Iterable[PlannedState]) -> Non
 
 
 @transaction.atomic
+def change_plan(*, plan: HousingChange, by, basis=None) -> None:
+    """Its day, kind or note."""
+    history.change(plan, by=by, basis=basis)
+
+
+@transaction.atomic
 def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
     """The plan has been done on ``on``: it becomes a change of the house."""
     _not_to_come(on, today)
@@ -346,10 +352,21 @@ def correct_stay(*, stay: Stay, by, basis=None) -> None:
     """ValidationError, in words, when she would have lived in two houses at once."""
     history.settle(stay, basis=basis)
     stay.full_clean()
+    _require_one_house(stay)
+    history.change(stay, by=by)
+
+
+def _require_one_house(stay: Stay) -> None:
     for other in Stay.objects.filter(bird=stay.bird_id).exclude(pk=stay.pk).select_related("house"):
         if overlap(stay, other):
             raise ValidationError(f"She lived in {other.house} at that time: {span(other)}.")
-    history.change(stay, by=by)
+
+
+@transaction.atomic
+def bring_back_stay(*, stay: Stay, by, kept: dict) -> None:
+    """The reverse of ``delete_stay``; ValidationError as for a correction."""
+    _require_one_house(stay)
+    history.bring_back(stay, by=by, kept=kept)
 
 
 @transaction.atomic

@@ -6,20 +6,18 @@ Views never look for a flock themselves: ``flock_view`` hands them the one in th
 from functools import wraps
 
 from django.core.exceptions import PermissionDenied
-from django.db import DEFAULT_DB_ALIAS, models
+from django.db import models
 from django.http import Http404
 from django.utils import timezone
 
-from flockcare.core.prepared import Prepared
-from flockcare.core.versions import VERSION, Conflict
-from flockcare.people.conflict import conflict_page, gone_page
+from flockcare.core.prepared import Prepared, columns, record
+from flockcare.people.conflict import answer_edits
 from flockcare.people.models import Flock, Membership, Role
 
 # On every page, so put together once.
-FLOCK_FIELDS = [field.attname for field in Flock._meta.concrete_fields]
 MEMBERSHIPS = Prepared(
     lambda keeper, flock: Membership.objects.filter(keeper=keeper, flock=flock).values_list(
-        "pk", "role", "joined_at", *(f"flock__{name}" for name in FLOCK_FIELDS)
+        "pk", "role", "joined_at", *columns(Flock, "flock__")
     ),
     keeper=models.UUIDField(),
     flock=models.UUIDField(),
@@ -28,7 +26,7 @@ MEMBERSHIPS = Prepared(
 
 def membership_or_404(keeper, flock_id) -> Membership:
     for pk, role, joined_at, *values in MEMBERSHIPS.rows(keeper=keeper.pk, flock=flock_id):
-        flock = Flock.from_db(DEFAULT_DB_ALIAS, FLOCK_FIELDS, values)
+        flock = record(Flock, values)
         return Membership(pk=pk, keeper=keeper, flock=flock, role=role, joined_at=joined_at)
     raise Http404("No such flock.")
 
@@ -54,14 +52,7 @@ def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):
             request.membership = membership
             flock = membership.flock
             with timezone.override(flock.zone):
-                try:
-                    return view(request, flock, **kwargs)
-                except Conflict as conflict:
-                    return conflict_page(request, flock, conflict)
-                except Http404:
-                    if VERSION not in request.POST:
-                        raise
-                    return gone_page(request, flock, kwargs)
+                return answer_edits(view, request, flock, kwargs)
 
         wrapper.flock_role, wrapper.flock_read = role, read
         return wrapper

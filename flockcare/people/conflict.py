@@ -5,13 +5,17 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass
 
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404
 from django.shortcuts import render
 from django.urls import reverse
 
-from flockcare.core.versions import BOTH, KEEP, MINE, SEEN, THEIRS, Conflict, version_of
+from flockcare.core.versions import BOTH, KEEP, MINE, SEEN, THEIRS, VERSION, Conflict, version_of
+from flockcare.people import restoring
 from flockcare.people.kinds import Kind, Names, kind_of, kinds_by_label, moment_words
 from flockcare.people.models import Revision
-from flockcare.people.story import Deed, deeds, last_changes, revisions_of
+from flockcare.people.story import Deed, by, deeds, last_changes, name_those_gone, revisions_of
 
 LOOKED_BACK = 20
 NOT_SENT_AGAIN = ("csrfmiddlewaretoken", SEEN, BRING_BACK := "version-bring-back")
@@ -28,11 +32,27 @@ class Row:
     options: list[tuple[str, str, str, list[str], bool]]
 
 
+def answer_edits(view, request, flock, arguments: dict):
+    """What the view answers; where an edit met that of another, a page about both."""
+    try:
+        return view(request, flock, **arguments)
+    except Conflict as conflict:
+        return conflict_page(request, flock, conflict)
+    except Http404:
+        if VERSION not in request.POST:
+            raise
+    if brought_back(request, flock, arguments):
+        return answer_edits(view, request, flock, arguments)
+    return gone_page(request, flock, arguments)
+
+
 def conflict_page(request, flock, conflict: Conflict):
     kind = kind_of(conflict.record)
     present = kind.plain_of(kind.snapshot(conflict.record))
     names = Names(flock, [(kind, said) for said in (conflict.mine, conflict.theirs, present)])
-    told = deeds(kind, present, revisions_of(flock, conflict.record.pk)[:LOOKED_BACK])
+    revisions = list(revisions_of(flock, conflict.record.pk)[:LOOKED_BACK])
+    name_those_gone(revisions)
+    told = deeds(kind, present, revisions)
     last = last_changes(told)
     newest = next((last[name] for name in conflict.names if name in last), None)
     return render(
@@ -97,31 +117,53 @@ def _row(kind: Kind, name: str, conflict: Conflict, deed: Deed | None, names: Na
 # Somebody removed it
 
 
-def gone_page(request, flock, arguments: dict):
-    """For an edit of what is no longer there: what was typed, and a way to save it all the same."""
+def deletion_of(flock, arguments: dict) -> Revision | None:
+    """The newest deletion of a record that these arguments of an address name."""
     keys = [value for value in arguments.values() if isinstance(value, uuid.UUID)]
-    kinds = kinds_by_label()
-    revision = (
+    return (
         Revision.objects.filter(
-            flock=flock, record__in=keys, kind__in=kinds, deed=Revision.Deed.DELETE
+            flock=flock, record__in=keys, kind__in=kinds_by_label(), deed=Revision.Deed.DELETE
         )
-        .select_related("by")
+        .select_related("by", "flock")
         .order_by("-pk")
         .first()
     )
-    kind = kinds[revision.kind] if revision else None
+
+
+def gone_page(request, flock, arguments: dict):
+    """For an edit of what is no longer there: what was typed, and a way to save it all the same."""
+    revision = deletion_of(flock, arguments)
+    kind = kinds_by_label()[revision.kind] if revision else None
     return render(
         request,
         "people/gone.html",
         {
             "revision": revision,
+            "by": revision and by(revision),
             "typed": _typed(request.POST, kind),
             "address": request.get_full_path(),
-            "sent": sent_again(request.POST),
+            "sent": sent_again(request.POST) if kind and _may_bring_back(request, kind) else None,
             "bring_back": BRING_BACK,
         },
         status=404,
     )
+
+
+def _may_bring_back(request, kind: Kind) -> bool:
+    return kind.write is not None and request.membership.can(kind.write)
+
+
+def brought_back(request, flock, arguments: dict) -> bool:
+    """Whether a keeper asked for the record to be there again, and it now is."""
+    revision = BRING_BACK in request.POST and deletion_of(flock, arguments)
+    if not revision or not _may_bring_back(request, kinds_by_label()[revision.kind]):
+        return False
+    try:
+        restoring.bring_back(revision=revision, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+        return False
+    return True
 
 
 def _typed(data, kind: Kind | None) -> list[tuple[str, str]]:

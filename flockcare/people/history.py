@@ -3,6 +3,7 @@
 They expect to run inside the caller's transaction.
 """
 
+from django.core.exceptions import ValidationError
 from django.http import Http404
 
 from flockcare.core.versions import MINE, plain, values
@@ -49,6 +50,16 @@ def settle(record, *, basis):
 def delete(record, *, by) -> None:
     keep(record, deed=Revision.Deed.DELETE, by=by, before=values(record))
     record.delete()
+
+
+def bring_back(record, *, by, kept: dict) -> None:
+    """Store a record that was deleted, as ``kept`` says, under its old key."""
+    if type(record)._base_manager.filter(pk=record.pk).exists():
+        raise ValidationError("This is there again already.")
+    record.full_clean(validate_unique=False)
+    record.validate_unique()
+    record.save(force_insert=True)
+    keep(record, deed=Revision.Deed.RESTORE, by=by, before=kept)
 
 
 def keep(record, *, deed, by, before: dict) -> None:

@@ -17,9 +17,18 @@ from django.utils import timezone
 from flockcare.core import versions
 from flockcare.core.dates import PartialDate, PartialDateField
 from flockcare.drawing.dates import date_words
+from flockcare.people import history, services
 from flockcare.people.models import Flock, Membership, Role
 
 NOTHING = "nothing"
+
+
+def _change(record, *, by, basis, kept) -> None:
+    history.change(record, by=by, basis=basis)
+
+
+def _bring_back(record, *, by, kept) -> None:
+    history.bring_back(record, by=by, kept=kept)
 
 
 @dataclass(frozen=True)
@@ -30,7 +39,10 @@ class Kind:
     ``hidden``: columns that say nothing to a keeper; ``joined``: lists of which both can be kept.
     ``labels``, ``words``: of single names, where the model's own do not do. ``snapshot(record)``
     is what the history keeps of it, ``plain`` its plain values.
-    ``read``, ``write``: whose role is needed.
+
+    ``change(record, by=, basis=, kept=)`` stores an earlier version that ``record`` holds,
+    ``bring_back(record, by=, kept=)`` one that was deleted; ``kept`` is what the history has of it.
+    ``read``, ``write``: whose role is needed; None: nothing is brought back.
     """
 
     model: type[models.Model]
@@ -42,8 +54,10 @@ class Kind:
     words: dict[str, Callable[[object, Names], str]] = field(default_factory=dict)
     plain: Callable[[dict], dict] | None = None
     snapshot: Callable[[models.Model], dict] = versions.values
+    change: Callable = _change
+    bring_back: Callable = _bring_back
     read: Role = Role.VIEWER
-    write: Role = Role.KEEPER
+    write: Role | None = Role.KEEPER
 
     @property
     def slug(self) -> str:
@@ -171,6 +185,9 @@ register(
         title=lambda said: said["name"],
         page=lambda flock: ("people:settings",),
         hidden=frozenset({"created_at"}),
+        change=lambda flock, *, by, basis, kept: services.change_flock(
+            flock=flock, by=by, basis=basis
+        ),
         read=Role.OWNER,
         write=Role.OWNER,
     ),
@@ -180,6 +197,6 @@ register(
         page=lambda membership: ("people:member", membership.pk),
         hidden=frozenset({"joined_at"}),
         read=Role.OWNER,
-        write=Role.OWNER,
+        write=None,  # Who belongs is said on the page about the people.
     ),
 )

@@ -230,6 +230,8 @@ class Revision(models.Model):
     class Deed(models.TextChoices):
         CHANGE = "change", "changed"
         DELETE = "delete", "deleted"
+        # Then ``before`` is what was brought back.
+        RESTORE = "restore", "brought back"
 
     flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
     kind = models.CharField(max_length=40)

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from flockcare.people.kinds import Kind
-from flockcare.people.models import Revision
+from django.core.exceptions import ValidationError
+
+from flockcare.people.kinds import Kind, Names
+from flockcare.people.models import Byline, Revision
+
+NOBODY = "Somebody who is no longer here"
 
 
 @dataclass(frozen=True)
@@ -19,25 +24,50 @@ class Deed:
 
     @property
     def by(self) -> str:
-        return str(self.revision.by) if self.revision.by else "somebody who is no longer here"
+        return by(self.revision)
 
 
 def revisions_of(flock, record) -> Iterable[Revision]:
     """Newest first."""
-    return Revision.objects.filter(flock=flock, record=record).select_related("by").order_by("-pk")
+    found = Revision.objects.filter(flock=flock, record=record)
+    return found.select_related("by", "flock").order_by("-pk")
+
+
+def by(revision: Revision) -> str:
+    return str(revision.by) if revision.by else getattr(revision, "by_name", NOBODY)
+
+
+def name_those_gone(revisions: list[Revision]) -> None:
+    """For revisions of somebody without an account here, the name that is kept of them."""
+    gone = {uuid.UUID(int=one.pk): one for one in revisions if one.by is None}
+    for byline in Byline.objects.filter(record__in=gone, field="by") if gone else ():
+        gone[byline.record].by_name = byline.name
+
+
+def plain_before(kind: Kind, revision: Revision) -> dict:
+    """The plain values of what was kept; none where that cannot be read, as an import may be."""
+    nameless = Names(revision.flock, ())
+    try:
+        plain = kind.plain_of(revision.before)
+        for name, value in plain.items():
+            kind.in_words(name, value, nameless)
+    except (ValidationError, ValueError, TypeError, KeyError, AttributeError, IndexError):
+        return {}
+    return plain
 
 
 def deeds(kind: Kind, present: dict | None, revisions: Iterable[Revision]) -> list[Deed]:
     """What ``revisions``, newest first, tell of a record that is now as ``present`` says."""
     told, after = [], present or {}
     for revision in revisions:
-        before = kind.plain_of(revision.before)
-        gone = revision.deed == Revision.Deed.DELETE
-        differences = [
-            (name, value, None if gone else after.get(name))
-            for name, value in before.items()
-            if gone or (name in after and value != after[name])
-        ]
+        before = plain_before(kind, revision)
+        differences = []
+        if revision.deed == Revision.Deed.CHANGE:
+            differences = [
+                (name, value, after[name])
+                for name, value in before.items()
+                if name in after and value != after[name]
+            ]
         told.append(Deed(revision, before, differences))
         after = before or after
     return told

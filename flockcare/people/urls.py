@@ -1,6 +1,6 @@
 from django.urls import include, path
 
-from flockcare.people import views
+from flockcare.people import views, views_history
 
 app_name = "people"
 
@@ -18,6 +18,13 @@ flock_patterns = [
     path("people/<uuid:membership_id>/", views.member, name="member"),
     path("people/<uuid:membership_id>/new-password/", views.password_link, name="password_link"),
     path("people/<uuid:membership_id>/remove/", views.member_remove, name="member_remove"),
+    path("history/", views_history.recent, name="recent"),
+    path("history/<slug:kind>/<uuid:record_id>/", views_history.history, name="history"),
+    path(
+        "history/<slug:kind>/<uuid:record_id>/<int:revision_id>/",
+        views_history.restore,
+        name="restore",
+    ),
 ]
 urlpatterns = [
     path("", views.home, name="home"),

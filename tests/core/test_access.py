@@ -16,7 +16,7 @@ from flockcare.care.models import CareStep, KitItem
 from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
 from flockcare.offline.models import Receipt
-from flockcare.people.models import Invitation, Membership
+from flockcare.people.models import Invitation, Membership, Revision
 from flockcare.people.services import invite, share
 from flockcare.photos.models import Photo
 
@@ -45,6 +45,7 @@ SIGNED_IN = {
     "people:account",
     "people:password",
     "people:sign_out_everywhere",
+    "records:import",
 }
 
 # What a viewer may do: go, say which of their flocks they look at, and have a calendar of it.
@@ -90,7 +91,13 @@ def records(flock, keeper) -> dict:
     link, _ = share(
         membership=membership, bird=bird, first=None, last=since, days=30, nameless=False
     )
+    revision = Revision.objects.create(
+        flock=flock, kind="birds.Bird", record=bird.pk, deed="change", before={"name": "Bora"}
+    )
     return {
+        "kind": "bird",
+        "record_id": bird.pk,
+        "revision_id": revision.pk,
         "link_id": link.pk,
         "house_id": house.pk,
         "feature_id": feature.pk,

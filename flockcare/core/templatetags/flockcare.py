@@ -1,6 +1,7 @@
 """Filters and tags that every template may use without loading them."""
 
 from django import template
+from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
@@ -29,6 +30,15 @@ def place(context, view: str, label: str, icon: str):
 def to(context, view: str, *keys) -> str:
     """The address of ``view`` in this flock, as ``url`` gives it in several times the time."""
     return SafeString(address(view, context["flock"].pk, *keys))
+
+
+@register.simple_tag(takes_context=True)
+def history(context, record):
+    """A link to all that was changed in a record."""
+    key = [context["flock"].pk, record._meta.model_name, record.pk]
+    return format_html(
+        '<a class="aside" href="{}">History</a>', reverse("people:history", args=key)
+    )
 
 
 @register.filter

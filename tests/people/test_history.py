@@ -1,0 +1,419 @@
+"""What was changed, by whom, what stood there before, and bringing it back."""
+
+import uuid
+from datetime import date, timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import escape
+
+from flockcare.birds import services as bird_services
+from flockcare.birds.models import Bird, Weighing
+from flockcare.care import services as care_services
+from flockcare.care.models import CareStep, KitItem
+from flockcare.feet import services as feet_services
+from flockcare.feet.models import Check, FootFinding
+from flockcare.housing import services as housing_services
+from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
+from flockcare.people import history
+from flockcare.people.kinds import KINDS
+from flockcare.people.models import Byline, Flock, Membership, Revision
+from flockcare.people.services import change_flock
+from flockcare.photos.models import Photo
+from tests.people.page_forms import form_with
+from tests.people.rows import NOT_WRITERS, READ_PAGE, refused, same_queries, seen
+
+pytestmark = pytest.mark.django_db
+
+
+def pages(record, revision=None) -> str:
+    flock = record if isinstance(record, Flock) else record.flock
+    key = [flock.pk, record._meta.model_name, record.pk]
+    if revision:
+        return reverse("people:restore", args=[*key, revision.pk])
+    return reverse("people:history", args=key)
+
+
+def newest(record) -> Revision:
+    return Revision.objects.filter(record=record.pk).latest("pk")
+
+
+def bring_back(client, record, revision=None):
+    """Look at what would come back, and tap the button; gives the page after it."""
+    url = pages(record, revision or newest(record))
+    look = client.get(url)
+    assert look.status_code == 200
+    fields = form_with(look, "version") if b'name="version"' in look.content else {}
+    return client.post(url, fields, follow=True)
+
+
+def changed(record, by, **values):
+    for name, value in values.items():
+        setattr(record, name, value)
+    history.change(record, by=by)
+
+
+@pytest.fixture
+def check(cast, birds):
+    finding = FootFinding(foot="left", score=1, sites=["main"], scab="brown", scab_mm="4.0")
+    return feet_services.save_check(
+        flock=cast.flock,
+        bird=birds["Dill"],
+        keeper=cast.owner,
+        check_id=uuid.uuid4(),
+        at=timezone.now() - timedelta(days=3),
+        seen=feet_services.Seen([finding], signs={"note": "Wet yard."}),
+    )[0]
+
+
+@pytest.fixture
+def photo(cast, birds):
+    return Photo.objects.create(
+        flock=cast.flock,
+        bird=birds["Dill"],
+        foot="left",
+        width=9,
+        height=9,
+        stored_bytes=9,
+        sha256=uuid.uuid4().hex * 2,
+        look_hash=0,
+    )
+
+
+# The page
+
+
+def test_it_tells_who_changed_what_and_what_stood_there(cast, birds):
+    changed(birds["Dill"], cast.keeper, traits="Limps.", hatched="2024-05")
+    changed(birds["Dill"], cast.owner, traits="Limps a little.")
+    page = cast.clients.viewer.get(pages(birds["Dill"]))
+    text = " ".join(page.content.decode().split())
+    for words in ("Keeper changed it", "Owner changed it", "May 2024", "Lasting traits", "nothing"):
+        assert words in text
+    assert text.index("Owner changed it") < text.index("Keeper changed it")
+    assert "Go back" not in text
+
+
+def test_a_record_that_nobody_changed_says_so(cast, birds):
+    page = cast.clients.keeper.get(pages(birds["Dill"]))
+    assert "Nothing has been changed" in page.content.decode()
+
+
+def test_who_may_look(cast, birds):
+    assert seen(cast, pages(birds["Dill"])) == READ_PAGE
+    assert seen(cast, reverse("people:recent", args=[cast.flock.pk])) == READ_PAGE
+
+
+def test_who_may_bring_back(cast, birds):
+    changed(birds["Dill"], cast.keeper, traits="Limps.")
+    url = pages(birds["Dill"], newest(birds["Dill"]))
+    assert seen(cast, url) == {**READ_PAGE, "viewer": 403}
+    assert refused(cast, url) == NOT_WRITERS
+    birds["Dill"].refresh_from_db()
+    assert birds["Dill"].traits == "Limps."
+
+
+def test_what_only_owners_set_only_owners_see(cast):
+    membership = Membership.objects.get(keeper=cast.viewer)
+    for record in (cast.flock, membership):
+        answers = seen(cast, pages(record))
+        assert (answers["owner"], answers["keeper"], answers["viewer"]) == (200, 403, 403)
+    flock = Flock.objects.get(pk=cast.flock.pk)
+    flock.round_days = 21
+    change_flock(flock=flock, by=cast.owner)
+    recent = reverse("people:recent", args=[flock.pk])
+    assert b"Hill Flock</strong>" in cast.clients.owner.get(recent).content
+    assert b"Hill Flock</strong>" not in cast.clients.keeper.get(recent).content
+
+
+def test_a_record_of_another_flock_has_no_history_here(cast, birds):
+    changed(birds["Dill"], cast.keeper, traits="Limps.")
+    own = pages(birds["Dill"]).replace(str(cast.flock.pk), str(cast.elsewhere.pk))
+    assert cast.clients.stranger.get(own).status_code == 404
+    at = pages(birds["Dill"], newest(birds["Dill"]))
+    own = at.replace(str(cast.flock.pk), str(cast.elsewhere.pk))
+    assert cast.clients.stranger.get(own).status_code == 404
+    assert cast.clients.stranger.post(own).status_code == 404
+    # Nor under the name of another kind.
+    assert cast.clients.owner.post(at.replace("/bird/", "/house/")).status_code == 404
+
+
+def test_the_same_queries_for_many_changes(cast, birds):
+    def change_often():
+        for number in range(20):
+            changed(birds["Dill"], cast.keeper, traits=f"Line {number}")
+            changed(birds["Mace"], cast.keeper, traits=f"Line {number}")
+
+    same_queries(cast.clients.owner, pages(birds["Dill"]), grow=change_often)
+    recent = reverse("people:recent", args=[cast.flock.pk])
+    same_queries(cast.clients.owner, recent, grow=change_often)
+
+
+def test_a_long_history_is_cut_and_can_be_had_whole(cast, birds):
+    for number in range(52):
+        changed(birds["Dill"], cast.keeper, traits=f"Line {number}")
+    page = cast.clients.owner.get(pages(birds["Dill"])).content.decode()
+    assert page.count("Keeper changed it") == 50
+    assert "long ago" in page
+    page = cast.clients.owner.get(pages(birds["Dill"]) + "?all").content.decode()
+    assert page.count("Keeper changed it") == 52
+
+
+def test_somebody_without_an_account_here_is_named(cast, birds):
+    changed(birds["Dill"], None, traits="Limps.")
+    text = cast.clients.owner.get(pages(birds["Dill"])).content.decode()
+    assert "Somebody who is no longer here changed it" in text
+    key = uuid.UUID(int=newest(birds["Dill"]).pk)
+    Byline.objects.create(flock=cast.flock, record=key, field="by", name="Old Meg")
+    assert "Old Meg changed it" in cast.clients.owner.get(pages(birds["Dill"])).content.decode()
+
+
+def test_a_history_that_cannot_be_read_breaks_no_page(cast, birds, check):
+    """As a damaged import may bring it."""
+    for record in (birds["Dill"], check):
+        for before in ({"at": "yesterday"}, {"findings": [["left"]], "photos": 3}, {"hatched": {}}):
+            Revision.objects.create(
+                flock=cast.flock,
+                kind=record._meta.label,
+                record=record.pk,
+                deed="change",
+                before=before,
+            )
+        assert cast.clients.owner.get(pages(record)).status_code == 200
+    assert cast.clients.owner.get(reverse("people:recent", args=[cast.flock.pk])).status_code == 200
+
+
+# An earlier version comes back
+
+
+def test_an_earlier_version_comes_back_and_the_later_one_stays_known(cast, birds):
+    changed(birds["Dill"], cast.keeper, traits="Limps.", hatched="2024-05")
+    first = newest(birds["Dill"])
+    changed(birds["Dill"], cast.keeper, traits="Limps a little.")
+    page = bring_back(cast.clients.owner, birds["Dill"], first)
+    assert "Brought back." in page.content.decode()
+    birds["Dill"].refresh_from_db()
+    assert (birds["Dill"].traits, birds["Dill"].hatched) == ("", "")
+    assert newest(birds["Dill"]).before["traits"] == "Limps a little."
+    assert newest(birds["Dill"]).by == cast.owner
+
+
+def test_what_cannot_stand_is_refused_in_words(cast, birds):
+    changed(birds["Dill"], cast.keeper, name="Parsley")
+    Bird.objects.create(flock=cast.flock, name="Dill")
+    page = bring_back(cast.clients.owner, birds["Dill"])
+    assert "Another bird of this flock has that name already." in page.content.decode()
+    birds["Dill"].refresh_from_db()
+    assert birds["Dill"].name == "Parsley"
+
+
+def test_two_who_bring_back_at_once_see_both(cast, birds):
+    dill = birds["Dill"]
+    changed(dill, cast.keeper, traits="Limps.")
+    url = pages(dill, newest(dill))
+    fields = form_with(cast.clients.owner.get(url), "version")
+    changed(dill, cast.keeper, traits="Limps a little.")
+    page = cast.clients.owner.post(url, fields)
+    assert page.status_code == 409
+    assert "Limps a little." in page.content.decode()
+    choice = form_with(page, "version-keep-traits")
+    assert cast.clients.owner.post(url, choice).status_code == 302
+    dill.refresh_from_db()
+    assert dill.traits == ""
+
+
+def test_a_check_comes_back_with_what_was_seen(cast, check, photo):
+    now = timezone.now()
+    other = feet_services.Seen(
+        [FootFinding(foot="right", score=0)], {"left": [photo]}, {"note": "Dry yard."}
+    )
+    feet_services.change_check(check=check, keeper=cast.keeper, at=now, seen=other)
+    page = cast.clients.owner.get(pages(check)).content.decode()
+    for words in ("1 sore, main pad, brown scab, 4 mm wide", "not looked at", "Wet yard."):
+        assert words in page
+    bring_back(cast.clients.owner, check)
+    stored = Check.objects.get(pk=check.pk)
+    (finding,) = stored.findings.all()
+    assert (finding.foot, finding.score, finding.sites) == ("left", 1, ["main"])
+    assert (finding.scab, str(finding.scab_mm), stored.note) == ("brown", "4.0", "Wet yard.")
+    assert not stored.photos.exists()
+    bring_back(cast.clients.owner, check)
+    assert list(Check.objects.get(pk=check.pk).photos.all()) == [photo]
+
+
+def test_the_stock_follows_a_step_back(cast, birds):
+    gauze = KitItem.objects.create(flock=cast.flock, name="Gauze", stock=10)
+    step = CareStep(
+        flock=cast.flock,
+        bird=birds["Dill"],
+        foot="left",
+        kind="soaked",
+        at=timezone.now(),
+        keeper=cast.owner,
+        item=gauze,
+        amount=1,
+    )
+    care_services.log_step(step=step)
+    step.amount = 4
+    care_services.change_step(step=step, by=cast.keeper)
+    bring_back(cast.clients.owner, step)
+    gauze.refresh_from_db()
+    assert gauze.stock == 9
+
+
+def test_a_change_of_a_house_moves_back_with_its_states(cast):
+    shed = House.objects.create(flock=cast.flock, name="Shed")
+    bar = Feature.objects.create(flock=cast.flock, house=shed, name="Bar", kind="roost")
+    state = FeatureState.objects.create(flock=cast.flock, feature=bar, since=date(2026, 3, 1))
+    told = HousingChange.objects.create(flock=cast.flock, house=shed, on=date(2026, 3, 1))
+    told.on = date(2026, 3, 9)
+    housing_services.correct_change(
+        house=shed, on=date(2026, 3, 1), told=told, by=cast.keeper, today=date(2026, 6, 1)
+    )
+    bring_back(cast.clients.owner, told)
+    state.refresh_from_db()
+    assert state.since == date(2026, 3, 1)
+
+
+def test_joined_words_of_a_day_keep_what_stood_there(cast):
+    """Two keepers describe the same day one after the other."""
+    shed = House.objects.create(flock=cast.flock, name="Shed")
+    for note in ("Bar lowered.", "Chips laid."):
+        housing_services.change_features(
+            house=shed,
+            on=date(2026, 3, 1),
+            changes={},
+            told=HousingChange(kind="other", note=note),
+            by=cast.keeper,
+            today=date(2026, 6, 1),
+        )
+    told = HousingChange.objects.get(house=shed)
+    assert told.note == "Bar lowered.\nChips laid."
+    assert newest(told).before["note"] == "Bar lowered."
+
+
+# What was deleted comes back
+
+
+def delete_weighing(cast, birds, check):
+    weighing = Weighing.objects.create(
+        flock=cast.flock, bird=birds["Dill"], on=date(2026, 1, 1), grams=2400
+    )
+    bird_services.delete_weighing(weighing=Weighing.objects.get(pk=weighing.pk), by=cast.keeper)
+    return weighing
+
+
+def delete_check(cast, birds, check):
+    feet_services.delete_check(check=Check.objects.get(pk=check.pk), keeper=cast.keeper)
+    return check
+
+
+def delete_step(cast, birds, check):
+    step = CareStep(
+        flock=cast.flock, bird=birds["Dill"], kind="soaked", at=timezone.now(), keeper=cast.owner
+    )
+    care_services.log_step(step=step)
+    care_services.undo_step(step=CareStep.objects.get(pk=step.pk), by=cast.keeper)
+    return step
+
+
+def delete_item(cast, birds, check):
+    item = KitItem.objects.create(flock=cast.flock, name="Gauze", stock="2.5")
+    care_services.delete_item(item=KitItem.objects.get(pk=item.pk), by=cast.keeper)
+    return item
+
+
+def delete_stay(cast, birds, check):
+    house = House.objects.create(flock=cast.flock, name="Shed")
+    stay = Stay.objects.create(flock=cast.flock, bird=birds["Dill"], house=house)
+    housing_services.delete_stay(stay=Stay.objects.get(pk=stay.pk), by=cast.keeper)
+    return stay
+
+
+DELETIONS = (delete_weighing, delete_check, delete_step, delete_item, delete_stay)
+
+
+@pytest.mark.parametrize("delete", DELETIONS)
+def test_what_was_deleted_comes_back(cast, birds, check, delete):
+    record = delete(cast, birds, check)
+    record = type(record)(pk=record.pk, flock=cast.flock)
+    kept = newest(record).before
+    removed = cast.clients.viewer.get(reverse("people:recent", args=[cast.flock.pk]) + "?removed")
+    assert escape(pages(record)) in removed.content.decode()
+    page = bring_back(cast.clients.owner, record)
+    assert "Brought back." in page.content.decode()
+    stored = type(record).objects.get(pk=record.pk)
+    kind = KINDS[type(record)]
+    assert kind.plain_of(kind.snapshot(stored)) == kind.plain_of(kept)
+    told = newest(record)
+    assert (told.deed, told.by) == ("restore", cast.owner)
+    # Once is enough.
+    assert cast.clients.owner.post(pages(record, told)).status_code == 302
+    assert Revision.objects.filter(record=record.pk, deed="restore").count() == 1
+
+
+def test_what_a_step_used_is_off_the_stock_again(cast, birds, check, photo):
+    gauze = KitItem.objects.create(flock=cast.flock, name="Gauze", stock=10)
+    step = CareStep(flock=cast.flock, bird=birds["Dill"], kind="soaked", at=timezone.now())
+    step.item, step.amount = gauze, 2
+    care_services.log_step(step=step, photos=[photo])
+    care_services.undo_step(step=CareStep.objects.get(pk=step.pk), by=cast.keeper)
+    bring_back(cast.clients.owner, step)
+    gauze.refresh_from_db()
+    assert gauze.stock == 8
+    assert list(CareStep.objects.get(pk=step.pk).photos.all()) == [photo]
+
+
+def test_a_house_comes_back_with_what_stood_in_it(cast):
+    shed = House.objects.create(flock=cast.flock, name="Shed")
+    bar = Feature.objects.create(flock=cast.flock, house=shed, name="Bar", kind="roost")
+    FeatureState.objects.create(flock=cast.flock, feature=bar, since=date(2026, 3, 1), height_cm=60)
+    HousingChange.objects.create(flock=cast.flock, house=shed, on=date(2026, 3, 1), note="New.")
+    housing_services.delete_house(house=House.objects.get(pk=shed.pk), by=cast.keeper)
+    bar.flock = cast.flock
+    page = bring_back(cast.clients.owner, bar)
+    assert "house has been removed too" in page.content.decode()
+    shed = House(pk=Revision.objects.get(kind="housing.House").record, flock=cast.flock)
+    bring_back(cast.clients.owner, shed)
+    assert FeatureState.objects.get(feature__house=shed.pk).height_cm == 60
+    assert HousingChange.objects.get(house=shed.pk).note == "New."
+
+
+def test_what_was_weighed_again_since_is_not_doubled(cast, birds, check):
+    weighing = delete_weighing(cast, birds, check)
+    again = Weighing.objects.create(
+        flock=cast.flock, bird=birds["Dill"], on=date(2026, 1, 1), grams=2500
+    )
+    weighing = Weighing(pk=Revision.objects.latest("pk").record, flock=cast.flock)
+    page = bring_back(cast.clients.owner, weighing)
+    assert "She has been weighed on this day already." in page.content.decode()
+    assert list(Weighing.objects.all()) == [again]
+
+
+def test_nobody_is_put_back_into_a_flock_without_asking_them(cast):
+    membership = Membership.objects.get(keeper=cast.keeper)
+    key = membership.pk
+    history.delete(Membership.objects.get(pk=key), by=cast.owner)
+    url = pages(Membership(pk=key, flock=cast.flock), Revision.objects.latest("pk"))
+    assert cast.clients.owner.get(url).status_code == 403
+    assert cast.clients.owner.post(url).status_code == 403
+
+
+# An edit of what has been removed meanwhile
+
+
+def test_what_was_typed_about_a_removed_record_is_shown_and_can_be_saved(cast, birds, check):
+    url = reverse("feet:check_edit", args=[cast.flock.pk, check.pk])
+    fields = form_with(cast.clients.owner.get(url), "version") | {"note": ["Walks well."]}
+    feet_services.delete_check(check=Check.objects.get(pk=check.pk), keeper=cast.keeper)
+    page = cast.clients.owner.post(url, fields)
+    assert page.status_code == 404
+    text = page.content.decode()
+    assert "Keeper</strong> removed it" in text
+    assert "Walks well." in text
+    fields = form_with(page, "version") | {"version-bring-back": ["yes"]}
+    assert cast.clients.owner.post(url, fields).status_code == 302
+    stored = Check.objects.get(pk=check.pk)
+    assert stored.note == "Walks well."
+    assert [finding.score for finding in stored.findings.all()] == [1]
