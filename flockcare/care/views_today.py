@@ -1,12 +1,8 @@
 """What is due tonight, shared by all keepers: the list, its piece of Today, and a bird's care."""
 
-import hashlib
-
-from django.db.models import Max, OuterRef, Q, Subquery
-from django.http import HttpResponse, HttpResponseNotModified
+from django.db.models import Max, Q, Subquery
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.http import parse_etags, quote_etag
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird
@@ -20,7 +16,7 @@ from flockcare.care.situation import FOLLOWED, advise_cases, urgent_birds
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
-from flockcare.people.models import Flock, Revision
+from flockcare.people.fresh import OF_THE_FLOCK, newest, renewed, tag_of
 from flockcare.photos.models import Measurement
 
 LAST_STEPS = 3
@@ -30,39 +26,31 @@ LAST_STEPS = 3
 @flock_view()
 def due_list(request, flock):
     """Everything that is due, also in the days to come. ``?mine``: nobody else's."""
-    return render(request, "care/list.html", _today(request, flock, ahead=True))
+    tag = _state(request, flock)
+
+    def page(template):
+        context = {**_today(request, flock, ahead=True), "tag": tag}
+        return render(request, template, context)
+
+    if request.htmx:
+        return renewed(request, tag, lambda: page("care/list_piece.html"))
+    response = page("care/list.html")
+    response.headers["Vary"] = "HX-Request"
+    return response
 
 
 @require_safe
 @flock_view()
 def today_panel(request, flock):
-    """The piece of Today that renews itself.
-
-    ``?have=`` names the state that the page shows: 204, which leaves it as it is, while nothing
-    has changed. (The browser's own cache would answer a script with 200 and the old piece, which
-    would be put in anew.) Whoever asks with If-None-Match gets 304.
-    """
+    """The piece of Today that renews itself."""
     if not request.htmx:
         return redirect("care:list", flock.pk)
     tag = _state(request, flock)
-    headers = {
-        "ETag": quote_etag(tag),
-        "Cache-Control": "private, no-cache",
-        "Vary": "HX-Request, Cookie",
-    }
-    if request.GET.get("have") == tag:
-        return HttpResponse(status=204, headers=headers)
-    if quote_etag(tag) in parse_etags(request.headers.get("If-None-Match", "")):
-        return HttpResponseNotModified(headers=headers)
-    return _piece(request, flock, tag, headers)
+    return renewed(request, tag, lambda: _piece(request, flock, tag))
 
 
-def _piece(request, flock, tag, headers):
-    context = {**_today(request, flock), "tag": tag}
-    response = render(request, "care/today_piece.html", context)
-    for name, value in headers.items():
-        response.headers[name] = value
-    return response
+def _piece(request, flock, tag):
+    return render(request, "care/today_piece.html", {**_today(request, flock), "tag": tag})
 
 
 def _wants_mine(request) -> bool:
@@ -103,36 +91,25 @@ def _today(request, flock, *, ahead=False) -> dict:
 
 
 def _state(request, flock) -> str:
-    """A name for all that the piece shows; one query, from the ends of indexes.
-
-    Whatever is changed or taken back leaves a revision; a new day makes it another one.
-    """
-    hers = {"flock": OuterRef("pk")}
-
-    def newest(model, field, **narrowed):
-        rows = model.objects.filter(**hers, **narrowed).order_by(f"-{field}")
-        return Subquery(rows.values(field)[:1])
-
-    looks = Check.objects.filter(**hers, at__gte=timezone.now() - FOLLOWED).order_by()
-    row = (
-        Flock.objects.filter(pk=flock.pk)
-        .values_list(
-            newest(CareStep, "changed_at"),
-            Subquery(looks.values("flock").annotate(at=Max("received_at")).values("at")),
-            newest(Measurement, "at"),
-            newest(Revision, "pk"),
-            newest(Bird, "created_at", left=""),
-        )
-        .get()
+    """A name for all that is shown of care."""
+    looks = Check.objects.filter(**OF_THE_FLOCK, at__gte=timezone.now() - FOLLOWED).order_by()
+    return tag_of(
+        request,
+        flock,
+        newest(CareStep, "changed_at"),
+        Subquery(looks.values("flock").annotate(at=Max("received_at")).values("at")),
+        newest(Measurement, "at"),
+        newest(Bird, "created_at", left=""),
+        shown=(_wants_mine(request),),
     )
-    shown = (*row, timezone.localdate(), _wants_mine(request), request.membership.role)
-    return hashlib.sha256(f"{request.user.pk} {shown}".encode()).hexdigest()[:20]
 
 
 def back_or_piece(request, flock, bird_id):
     """After a tap in the list: the list anew, or the page that the tap came from."""
     if request.htmx:
-        return _piece(request, flock, _state(request, flock), {"Cache-Control": "no-store"})
+        response = _piece(request, flock, _state(request, flock))
+        response.headers["Cache-Control"] = "no-store"
+        return response
     if request.POST.get("back") == "bird":
         return redirect("care:bird", flock.pk, bird_id)
     if request.POST.get("back") == "list":
@@ -146,7 +123,16 @@ def bird(request, flock, bird_id):
     """A bird's care: what to do about each sore foot, what is due, what was done, what is held."""
     bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
     bird.flock = flock
-    now = timezone.now()
+    if request.htmx:
+        tag = _state(request, flock)
+        return renewed(request, tag, lambda: _care_of(request, bird, "care/bird_piece.html", tag))
+    response = _care_of(request, bird, "care/bird.html")
+    response.headers["Vary"] = "HX-Request"
+    return response
+
+
+def _care_of(request, bird, template: str, tag: str = ""):
+    flock, now = bird.flock, timezone.now()
     cases = cases_of_bird(bird)
     steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
     current = [case for case in cases if case.current and not bird.left]
@@ -159,11 +145,9 @@ def bird(request, flock, bird_id):
         "steps": steps[:LAST_STEPS],
         "repeated": repeated_trouble(bird, cases),
         "limits": LIMITS,
+        "tag": tag,
     }
-    template = "care/bird_piece.html" if request.htmx else "care/bird.html"
-    response = render(request, template, context)
-    response.headers["Vary"] = "HX-Request"
-    return response
+    return render(request, template, context)
 
 
 @require_safe

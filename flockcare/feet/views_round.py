@@ -9,8 +9,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.feet import services
 from flockcare.feet.due import birds_for_today
+from flockcare.feet.fresh import looks_tag
 from flockcare.feet.models import RoundBird
 from flockcare.people.access import flock_view
+from flockcare.people.fresh import renewed
 
 
 def progress(round_):
@@ -29,13 +31,20 @@ def progress(round_):
 @require_safe
 @flock_view()
 def round_page(request, flock):
-    context = {
-        "here": "today",
-        "round": progress(services.open_round(flock)),
-        "held_since": timezone.now() - services.HOLD,
-    }
-    template = "feet/round_list.html" if request.htmx else "feet/round.html"
-    response = render(request, template, context)
+    tag = looks_tag(request, flock)
+
+    def page(template):
+        context = {
+            "here": "today",
+            "tag": tag,
+            "round": progress(services.open_round(flock)),
+            "held_since": timezone.now() - services.HOLD,
+        }
+        return render(request, template, context)
+
+    if request.htmx:
+        return renewed(request, tag, lambda: page("feet/round_piece.html"))
+    response = page("feet/round.html")
     response.headers["Vary"] = "HX-Request"
     return response
 

@@ -8,14 +8,25 @@ from django.views.decorators.http import require_safe
 
 from flockcare.feet import services
 from flockcare.feet.due import birds_for_today
+from flockcare.feet.fresh import looks_tag
 from flockcare.feet.models import Check
 from flockcare.feet.views_round import progress
 from flockcare.people.access import flock_view
+from flockcare.people.fresh import renewed
 
 
 @require_safe
 @flock_view()
 def today(request, flock):
+    if not request.htmx:
+        response = _page(request, flock, "feet/today.html")
+        response.headers["Vary"] = "HX-Request"
+        return response
+    tag = looks_tag(request, flock)
+    return renewed(request, tag, lambda: _page(request, flock, "feet/today_piece.html", tag))
+
+
+def _page(request, flock, template: str, tag: str = ""):
     now = timezone.now()
     birds = birds_for_today(flock, now=now)
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
@@ -27,9 +38,10 @@ def today(request, flock):
     )
     return render(
         request,
-        "feet/today.html",
+        template,
         {
             "here": "today",
+            "tag": tag,
             "due": [entry for entry in birds if entry.is_due],
             "sore": [entry for entry in birds if entry.sore],
             "bird_count": len(birds),

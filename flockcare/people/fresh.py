@@ -1,0 +1,55 @@
+"""Pieces of pages that ask now and then whether they still show how it is.
+
+What a piece shows has a tag, made from the ends of indexes in one query: whoever has shown it
+already gets an empty answer, and nothing is read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+
+from django.db.models import OuterRef, Subquery
+from django.http import HttpResponse, HttpResponseNotModified
+from django.utils import timezone
+from django.utils.http import parse_etags, quote_etag
+
+from flockcare.people.models import Flock, Revision
+
+OF_THE_FLOCK = {"flock": OuterRef("pk")}
+
+
+def newest(model, field: str, **narrowed) -> Subquery:
+    """The greatest value of an indexed field among the flock's records."""
+    rows = model.objects.filter(**OF_THE_FLOCK, **narrowed).order_by(f"-{field}")
+    return Subquery(rows.values(field)[:1])
+
+
+def tag_of(request, flock, *figures: Subquery, shown=()) -> str:
+    """A name for what a piece shows, which rests on ``figures`` of the flock's records.
+
+    Whatever is changed or removed leaves a revision; a new day makes it another one, and so does
+    another keeper or role, for whom the piece may read otherwise. ``shown``: what else it rests on.
+    """
+    row = Flock.objects.filter(pk=flock.pk).values_list(newest(Revision, "pk"), *figures).get()
+    parts = (*row, *shown, timezone.localdate(), request.membership.role, request.user.pk)
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:20]
+
+
+def renewed(request, tag: str, render: Callable[[], HttpResponse]) -> HttpResponse:
+    """The answer to a piece that asks for itself.
+
+    ``?have=`` names the state that the page shows: 204, which leaves it as it is, while nothing
+    has changed. (The browser's own cache would answer a script with 200 and the old piece, which
+    would be put in anew.) Whoever asks with If-None-Match gets 304.
+    """
+    if request.GET.get("have") == tag:
+        response = HttpResponse(status=204)
+    elif quote_etag(tag) in parse_etags(request.headers.get("If-None-Match", "")):
+        response = HttpResponseNotModified()
+    else:
+        response = render()
+    response.headers["ETag"] = quote_etag(tag)
+    response.headers["Cache-Control"] = "private, no-cache"
+    response.headers["Vary"] = "HX-Request, Cookie"
+    return response
