@@ -15,7 +15,8 @@ FLOORS = [
     {"photos"},
     {"feet", "housing"},
     {"care"},
-    {"trends", "reports", "offline"},
+    {"trends"},
+    {"reports", "offline"},
 ]
 PURE = {"analysis", "drawing"}
 HEIGHT = {app: height for height, floor in enumerate(FLOORS) for app in floor}
