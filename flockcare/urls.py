@@ -14,5 +14,6 @@ urlpatterns = [
     path("f/<uuid:flock_id>/about/", include("flockcare.reports.urls")),
     path("f/<uuid:flock_id>/", include("flockcare.feet.urls")),
     path("", include("flockcare.reports.vet.urls")),
+    path("", include("flockcare.reports.records.urls")),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
 ]
