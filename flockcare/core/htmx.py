@@ -13,7 +13,9 @@ def redirect_whole_page(get_response):
     def middleware(request):
         response = get_response(request)
         if request.htmx and response.status_code == 302:
-            return HttpResponse(status=204, headers={"HX-Redirect": response.headers["Location"]})
+            answer = HttpResponse(status=204, headers={"HX-Redirect": response.headers["Location"]})
+            answer.cookies = response.cookies  # the message for the next page is in one
+            return answer
         return response
 
     return middleware

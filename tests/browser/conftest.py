@@ -45,6 +45,8 @@ def browser():
                 "--disable-background-networking",
                 "--disable-component-update",
                 "--no-first-run",
+                # A home network's name for the server, which is no secure place as localhost is.
+                "--host-resolver-rules=MAP coop.test 127.0.0.1",
             ],
         )
         yield browser
@@ -61,7 +63,11 @@ class Installation:
     """``manage.py up`` in a folder of its own."""
 
     def __init__(self, folder: Path):
-        self.environment = {**os.environ, "FLOCKCARE_DATA": str(folder)}
+        self.environment = {
+            **os.environ,
+            "FLOCKCARE_DATA": str(folder),
+            "FLOCKCARE_HOSTS": "localhost,127.0.0.1,coop.test",
+        }
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self.process = None
@@ -122,7 +128,12 @@ def open_phone(browser, site, request):
 
     def opened(keeper: str, *, viewport=PHONE, scheme="light"):
         context = browser.new_context(
-            viewport=viewport, color_scheme=scheme, has_touch=viewport == PHONE, base_url=site.url
+            viewport=viewport,
+            color_scheme=scheme,
+            has_touch=viewport == PHONE,
+            base_url=site.url,
+            # The worker has tests of its own; without it each request is seen as it is made.
+            service_workers="block",
         )
         contexts.append(context)
         context.add_cookies(

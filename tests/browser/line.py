@@ -23,6 +23,7 @@ class Line:
 
     def __init__(self, port: int):
         self.port, self.down = port, False
+        self.newer = b""  # what a newer version of the worker has at its end
         self.met: list[str] = []
         self._faults: list[tuple[str, str]] = []
         self._lock = threading.Lock()
@@ -80,11 +81,14 @@ class Line:
             return _hang_up(handler)
         if fault == "after" or self.down:
             return _hang_up(handler)
+        if handler.path == "/worker.js":
+            content += self.newer
         _send(handler, status, headers, content, half=fault == "half")
 
     def _ask(self, handler, body: bytes):
         server = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
-        headers = {name: value for name, value in handler.headers.items() if name != "Connection"}
+        left_out = {"Connection", "Accept-Encoding"}
+        headers = {name: text for name, text in handler.headers.items() if name not in left_out}
         server.request(handler.command, handler.path, body, headers)
         answer = server.getresponse()
         content = answer.read()

@@ -2,12 +2,15 @@
 
 import contextlib
 import sqlite3
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from tests.browser.conftest import PHONE
 from tests.browser.line import Line
+from tests.browser.test_accessibility import problems
 from tests.browser.test_check import photo
 
 
@@ -146,3 +149,412 @@ def test_a_whole_round_of_twelve_birds_with_photos(phones, site, line, tmp_path)
 
 
 COLOURS = ["peru", "sienna", "olive", "indigo", "teal", "plum"]
+
+
+def come_back(page) -> None:
+    """What the browser says when signal is back: the outbox does not wait any longer."""
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+
+
+def sent_in_the_end(page, seconds=20) -> None:
+    for _ in range(seconds * 4):
+        if not waiting(page):
+            return
+        come_back(page)
+        page.wait_for_timeout(250)
+    pytest.fail("It was not sent.")
+
+
+def test_the_line_is_cut_at_every_step_of_a_sending(phones, site, line, tmp_path):
+    """The page's own sending, asking who is signed in, the record, its photo: each of them before
+    it reaches the server, after the server has stored it, in the middle of the answer, by a server
+    in trouble, by a page of a strange network."""
+    page, before = phones("ada"), checks(site)
+    line.cut(r"POST .*/photos/add/", "before")
+    line.cut(r"POST .*/birds/.*/check/$", "after")
+    line.cut("/outbox/hello/", "before", "half", "trouble", "strange", "after")
+    line.cut(r"POST .*/outbox/records/", "before", "after", "half", "trouble", "strange")
+    line.cut(r"POST .*/outbox/photos/", "before", "after", "half", "trouble", "strange")
+    met = len(line.met)
+    page.goto(check_page(site, "Tansy"))
+    page.locator(".foot-left .over-0").tap()
+    page.locator(".part-left label:has-text('Sore')").tap()
+    page.set_input_files("#id_left-photos", photo(tmp_path, "orchid"))
+    page.locator("text=will be sent with the check").wait_for()
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector("text=Kept on this phone: Tansy: check, left foot 1")
+    sent_in_the_end(page, seconds=30)
+    assert len(line.met) - met == 17
+    assert list(new_checks(site, before).values()) == [1]
+    page.goto(check_page(site, "Tansy"))
+    assert not page.locator("text=What you had typed").count()
+
+
+def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, site, line):
+    page, before = phones("ada"), checks(site)
+    context = page.context
+    page.goto(check_page(site, "Dill"))
+    signal(line, page, on=False)
+    log_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Dill")
+    # The session ends: it is kept, and says what to do.
+    context.clear_cookies(name="flockcare_session")
+    signal(line, page, on=True)
+    page.wait_for_selector("text=1 record waits on this phone, sign in to send")
+    page.locator("#outbox-bar a").tap()
+    page.locator("button:has-text('Send now')").tap()
+    page.wait_for_selector("text=You are signed out. What waits is kept")
+    assert page.locator("#to-sign-in").is_visible()
+    # Another keeper signs in: nothing goes under their name, and they do not see what it says.
+    sign_in(context, site, line, "ben")
+    page.goto(f"/f/{site.flock}/today/")
+    until(page, KEPT["lists"])
+    assert page.locator("#outbox-bar").is_hidden()
+    page.goto("/outbox/")
+    page.wait_for_selector("text=something that Ada logged")
+    assert page.locator("#outbox-rows li").count() == 0
+    assert waiting(page) == 1
+    assert new_checks(site, before) == {}
+    # Its maker is back.
+    sign_in(context, site, line, "ada")
+    page.goto(f"/f/{site.flock}/today/")
+    all_sent(page)
+    (key,) = new_checks(site, before)
+    asked = (
+        "SELECT k.sign_in_name FROM feet_check c JOIN people_keeper k ON k.id = c.keeper_id "
+        "WHERE c.id = ?"
+    )
+    assert rows(site, asked, key) == [("ada",)]
+    # Signing out wipes the birds from the phone, not what waits.
+    signal(line, page, on=False)
+    page.goto(check_page(site, "Mace"))
+    log_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Mace")
+    signal(line, page, on=True)
+    line.cut("/outbox/hello/", *["before"] * 3)
+    page.goto(f"/f/{site.flock}/more/")
+    page.locator("button:has-text('Sign out')").tap()
+    page.wait_for_selector("h1:has-text('Sign in')")
+    until(page, f"async () => !(await ({KEPT['lists']})())")
+    assert waiting(page) == 1
+
+
+def set_role(site, keeper, role):
+    path = Path(site.installation.environment["FLOCKCARE_DATA"]) / "flockcare.sqlite3"
+    with contextlib.closing(sqlite3.connect(path)) as database, database:
+        database.execute(
+            "UPDATE people_membership SET role = ? WHERE keeper_id = "
+            "(SELECT id FROM people_keeper WHERE sign_in_name = ?)",
+            (role, keeper),
+        )
+
+
+def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, site, line):
+    page, before = phones("ben"), checks(site)
+    # No right any more, and then again.
+    page.goto(check_page(site, "Fennel"))
+    set_role(site, "ben", "viewer")
+    try:
+        log_clear(page)
+        page.wait_for_selector("text=You do not belong to this flock any more, or only look.")
+    finally:
+        set_role(site, "ben", "keeper")
+    page.goto("/outbox/")
+    page.wait_for_selector("li:has-text('Fennel: check, both feet clear') >> text=Refused:")
+    page.wait_for_selector("text=1 is refused")
+    assert not problems(page)
+    page.locator("button:has-text('Try again')").tap()
+    all_sent(page)
+    # The phone's clock is two days ahead.
+    signal(line, page, on=False)
+    ahead = datetime.now(UTC) + timedelta(days=2, hours=1)
+    page.clock.set_system_time(ahead)
+    page.goto(check_page(site, "Borage"))
+    page.wait_for_selector("h1:has-text('Borage')")
+    page.locator("text=Note, other photo, date").tap()
+    page.fill("#id_note", "Stands on one leg.")
+    log_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Borage")
+    signal(line, page, on=True)
+    page.wait_for_selector("text=1 is refused")
+    page.goto("/outbox/")
+    page.wait_for_selector("text=This is in the future. Check the date and time.")
+    page.wait_for_selector("text=The clock of this phone is 2 days ahead.")
+    page.clock.set_system_time(datetime.now(UTC))
+    page.locator("a:has-text('Mend')").tap()
+    page.wait_for_selector("h1:has-text('Borage')")
+    until(page, "document.querySelector('#id_note').value")
+    assert page.input_value("#id_note") == "Stands on one leg."
+    earlier = datetime.now(UTC) - timedelta(hours=2)
+    page.fill("#id_at", earlier.strftime("%Y-%m-%dT%H:%M"))
+    log_clear(page)
+    page.wait_for_selector("text=Saved: Borage, both feet clear")
+    assert waiting(page) == 0
+    assert len(new_checks(site, before)) == 2
+    # What nobody wants is discarded, but only when asked.
+    signal(line, page, on=False)
+    page.goto(check_page(site, "Anise"))
+    page.wait_for_selector("h1:has-text('Anise')")
+    log_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Anise")
+    page.goto("/outbox/")
+    asked = []
+    page.once("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
+    page.locator("button:has-text('Discard')").tap()
+    assert "Discard “Anise: check, both feet clear”?" in asked[0]
+    assert waiting(page) == 1
+    page.once("dialog", lambda dialog: dialog.accept())
+    page.locator("button:has-text('Discard')").tap()
+    all_sent(page)
+    assert len(new_checks(site, before)) == 2
+
+
+def fill_storage(page):
+    """From now on this browser has no room for anything more."""
+    page.evaluate(
+        """() => { IDBObjectStore.prototype.put = () => {
+          throw new DOMException("No room.", "QuotaExceededError");
+        }; }"""
+    )
+
+
+def test_a_full_phone_and_one_that_clears_its_store(phones, site, line):
+    page, before = phones("ada"), checks(site)
+    page.goto(check_page(site, "Clove"))
+    page.locator("text=Note, other photo, date").tap()
+    page.fill("#id_note", "Nothing of this may be lost.")
+    fill_storage(page)
+    signal(line, page, on=False)
+    log_clear(page)
+    page.wait_for_selector("text=no room on this phone to keep this")
+    assert page.input_value("#id_note") == "Nothing of this may be lost."
+    signal(line, page, on=True)
+    log_clear(page)
+    page.wait_for_selector("text=Saved: Clove, both feet clear")
+    assert len(new_checks(site, before)) == 1
+    # Whatever the browser throws away, it throws away all of it, and the page says so.
+    signal(line, page, on=False)
+    page.goto(check_page(site, "Lovage"))
+    page.wait_for_selector("h1:has-text('Lovage')")
+    log_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Lovage")
+    page.goto("/outbox/")
+    page.wait_for_selector("text=Lovage: check, both feet clear")
+    assert page.locator("#outbox-kept").inner_text()
+    page.goto("about:blank")
+    everything = "indexeddb,local_storage,cache_storage,service_workers"
+    page.context.new_cdp_session(page).send(
+        "Storage.clearDataForOrigin", {"origin": line.url, "storageTypes": everything}
+    )
+    signal(line, page, on=True)
+    page.goto(f"/f/{site.flock}/today/")
+    page.wait_for_selector("text=1 record that waited here is gone")
+    page.locator("#outbox-bar a").tap()
+    page.locator("button:has-text('I have seen this')").tap()
+    page.wait_for_selector("#outbox-bar", state="hidden")
+    page.goto(f"/f/{site.flock}/today/")
+    until(page, KEPT["lists"])
+    assert page.locator("#outbox-bar").is_hidden()
+
+
+# As the first version of these pages has kept it on phones; it has to be readable for ever.
+OLD_ENTRY = {
+    "format": 1,
+    "key": "0e2ff2cb-46f4-4c62-9d6c-1a6d0c0a7d55",
+    "kind": "check",
+    "birdName": "Saffron",
+    "keeperName": "Ada",
+    "fields": [["well", "on"], ["verdict", "both clear"]],
+    "made": "2026-03-01T08:00:00.000Z",
+    "state": "waiting",
+    "reasons": [],
+    "stored": None,
+}
+
+
+def test_old_entries_newer_ones_and_a_new_version(phones, site, line, tmp_path):
+    page, before = phones("ada"), checks(site)
+    keeper = page.evaluate("document.body.dataset.keeper")
+    own = {"keeper": keeper, "flock": site.flock, "bird": site.birds["Saffron"]}
+    old = {**OLD_ENTRY, **own}
+    old["fields"] = [["at", "2026-03-01T09:00"], *old["fields"]]
+    newer = {**old, "format": 99, "key": "8a3ff2cb-46f4-4c62-9d6c-1a6d0c0a7d99"}
+    put(page, old, newer)
+    sent_when_it_comes_back(page, left=1)
+    (key,) = new_checks(site, before)
+    assert key == OLD_ENTRY["key"].replace("-", "")
+    page.goto("/outbox/")
+    page.wait_for_selector("text=logged with a newer version of these pages")
+    # A step from each form to the next, in order.
+    upgraded = in_module(
+        page,
+        "entries",
+        """(module) => module.upgraded({format: 1, fields: {a: "b"}}, {format: 3, upgrades: {
+          1: (entry) => ({...entry, fields: Object.entries(entry.fields)}),
+          2: (entry) => ({...entry, fields: [...entry.fields, ["c", "d"]]}),
+        }})""",
+    )
+    assert upgraded == {"format": 3, "fields": [["a", "b"], ["c", "d"]]}
+    # A new version is offered, and comes when it is asked for.
+    line.newer = b"\n// newer"
+    page.reload()
+    page.wait_for_selector("text=A new version is ready.")
+    page.locator("#new-version button").tap()
+    page.wait_for_selector("#new-version", state="hidden")
+    until(page, "navigator.serviceWorker.getRegistration().then((one) => !one.waiting)")
+    line.newer = b""
+
+
+def put(page, *entries):
+    page.evaluate(
+        """(entries) => new Promise((resolve, reject) => {
+          const asked = indexedDB.open("flockcare");
+          asked.onsuccess = () => {
+            const work = asked.result.transaction("entries", "readwrite");
+            for (const entry of entries) work.objectStore("entries").put(entry);
+            work.oncomplete = () => { asked.result.close(); resolve(); };
+            work.onabort = () => reject(work.error);
+          };
+        })""",
+        list(entries),
+    )
+
+
+def sent_when_it_comes_back(page, *, left: int):
+    come_back(page)
+    until(page, f"async () => (await ({KEPT['entries']})()) === {left}")
+
+
+def in_module(page, name: str, deed: str):
+    """The result of a function of one of our modules, under whatever name it is served."""
+    find = """async ([name, deed]) => {
+      const worker = await (await fetch("/worker.js")).text();
+      const address = worker.match(new RegExp(`"(/static/js/outbox/${name}[^"]*)"`))[1];
+      return [address, deed];
+    }"""
+    address, deed = page.evaluate(find, [name, deed])
+    return page.evaluate(f"async () => ({deed})(await import('{address}'))")
+
+
+def test_a_large_photo_keeps_its_date_and_two_phones_send_the_same(phones, site, line, tmp_path):
+    page, other, before = phones("ada"), phones("ada"), checks(site)
+    signal(line, page, on=False)
+    page.goto(check_page(site, "Caraway"))
+    page.wait_for_selector("h1:has-text('Caraway')")
+    page.locator(".foot-right .over-0").tap()
+    page.locator(".part-right label:has-text('Sore')").tap()
+    page.set_input_files("#id_right-photos", large_photo(tmp_path))
+    page.locator("text=will be sent with the check").wait_for()
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector("text=Kept on this phone: Caraway")
+    page.goto("/outbox/")
+    page.wait_for_selector("text=1 photo")
+    with page.expect_download() as download:
+        page.locator("#export").tap()
+    saved = tmp_path / "waiting.json"
+    download.value.save_as(saved)
+    other.goto("/outbox/")
+    other.set_input_files("#take-back", saved)
+    until(other, KEPT["entries"])
+    signal(line, page, on=True)
+    come_back(other)
+    for phone in (page, other):
+        sent_in_the_end(phone)
+    (key,) = new_checks(site, before)
+    asked = (
+        "SELECT p.width, p.height, p.taken, p.foot FROM photos_photo p "
+        "JOIN feet_check_photos c ON c.photo_id = p.id WHERE c.check_id = ?"
+    )
+    ((width, height, taken, foot),) = rows(site, asked, key)
+    # 4200 × 4800 turned by the camera's mark: upright it is wider than high.
+    assert 11_900_000 < width * height <= 12_000_000
+    assert width > height
+    assert taken.startswith("2026-02-03 10:11:12")
+    assert foot == "right"
+
+
+def large_photo(folder):
+    path = folder / "large.jpg"
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    exif.get_ifd(0x8769)[0x9003] = "2026:02:03 10:11:12"
+    Image.new("RGB", (4200, 4800), "tan").save(path, exif=exif)
+    return path
+
+
+def test_care_and_weighings_wait_too_and_nothing_private_is_cached(phones, site, line):
+    page = phones("ada")
+    for path in ("", f"birds/{site.birds['Mace']}/", "more/", "birds/"):
+        page.goto(f"/f/{site.flock}/{path or 'today/'}")
+    cached = page.evaluate(
+        """async () => {
+          const found = [];
+          for (const name of await caches.keys()) {
+            for (const request of await (await caches.open(name)).keys()) {
+              found.push(new URL(request.url).pathname);
+            }
+          }
+          return found;
+        }"""
+    )
+    assert len(cached) > 10
+    assert not [path for path in cached if not path.startswith(("/static/", "/no-signal/"))]
+    signal(line, page, on=False)
+    page.goto(f"/f/{site.flock}/trends/")
+    page.wait_for_selector("h1:has-text('No signal')")
+    assert not problems(page)
+    page.locator("label:has-text('Step of care')").tap()
+    page.locator(".bird-row:has-text('Mace')").tap()
+    page.wait_for_selector("h1:has-text('Mace')")
+    page.locator("label:has-text('soaked')").tap()
+    page.locator("button:has-text('Log it')").tap()
+    page.wait_for_selector("text=Kept on this phone: Mace: step of care, soaked")
+    page.locator("label:has-text('Weighing')").tap()
+    page.locator(".bird-row:has-text('Mace')").tap()
+    page.wait_for_selector("h1:has-text('Mace')")
+    page.fill("[name=grams]", "2.35")
+    page.locator("button:has-text('Save the weighing')").tap()
+    page.wait_for_selector("text=Kept on this phone: Mace: weighing, 2.35 kg")
+    assert waiting(page) == 2
+    signal(line, page, on=True)
+    all_sent(page)
+    asked = (
+        "SELECT s.kind, k.sign_in_name FROM care_carestep s "
+        "JOIN people_keeper k ON k.id = s.keeper_id"
+    )
+    assert ("soaked", "ada") in rows(site, asked)
+    assert rows(site, "SELECT grams FROM birds_weighing WHERE grams = 2350") == [(2350,)]
+
+
+def test_over_plain_http_it_waits_while_the_page_is_open(browser, site, line):
+    before = checks(site)
+    address = line.url.replace("127.0.0.1", "coop.test")
+    context = browser.new_context(viewport=PHONE, has_touch=True, base_url=address)
+    context.add_cookies(
+        [{"name": "flockcare_session", "value": site.sessions["ada"], "url": address}]
+    )
+    page = context.new_page()
+    page.set_default_timeout(10_000)
+    page.goto(f"/f/{site.flock}/today/")
+    assert page.evaluate("!window.isSecureContext && !navigator.locks && !crypto.randomUUID")
+    until(page, KEPT["lists"])
+    page.goto(check_page(site, "Chervil"))
+    signal(line, page, on=False)
+    log_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Chervil")
+    page.wait_for_selector("text=Leave this page open until it is sent")
+    page.locator(".bird-row:has-text('Sorrel')").tap()
+    page.wait_for_selector("h1:has-text('Sorrel')")
+    page.locator(".foot-left .over-0").tap()
+    page.locator(".part-left label:has-text('Sore')").tap()
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector("text=Kept on this phone: Sorrel: check, left foot 1")
+    assert waiting(page) == 2
+    signal(line, page, on=True)
+    all_sent(page)
+    page.goto("/outbox/")
+    page.wait_for_selector("text=This page came over plain HTTP.")
+    keys = new_checks(site, before)
+    asked = "SELECT b.name FROM feet_check c JOIN birds_bird b ON b.id = c.bird_id WHERE c.id = ?"
+    assert {rows(site, asked, key)[0][0] for key in keys} == {"Chervil", "Sorrel"}
+    context.close()

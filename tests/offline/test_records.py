@@ -296,6 +296,16 @@ def test_a_request_without_the_token_is_refused(cast, dill):
     assert answer.status_code == 201
 
 
+def test_the_page_answers_a_script_with_where_to_go_and_what_to_say_there(cast, dill):
+    """As the page's own sending asks: a redirect would be followed unseen."""
+    page = reverse("feet:check_new", args=[cast.flock.pk, dill.pk])
+    said = {"check_id": uuid.uuid4(), "at": local(cast.flock), "verdict": "both clear"}
+    answer = cast.clients.keeper.post(page, said, headers={"HX-Request": "true"})
+    assert answer.status_code == 204
+    today = cast.clients.keeper.get(answer.headers["HX-Redirect"]).content.decode()
+    assert "Saved: Dill, both feet clear." in today
+
+
 def test_hello_names_the_keeper_or_says_that_nobody_is_signed_in(cast):
     said = cast.clients.keeper.get(reverse("offline:hello"))
     assert said.json()["keeper"] == str(cast.keeper.pk)

@@ -13,21 +13,35 @@ const TOO_LARGE = "This is larger than the server takes.";
 const me = Math.random().toString(36).slice(2);
 
 // "nothing" waits, "sent", "refused" some of it, "signed out", "no signal", "busy", "later".
+// `now`: whatever the pause, and after another page of this browser that is sending.
 export async function sendWaiting({ now = false } = {}) {
-  return (await alone(() => round(now))) ?? "busy";
+  const patience = now ? 20_000 : 0;
+  return (await alone(() => round(now), patience)) ?? "busy";
 }
 
-// Undefined when another page of this browser is sending.
-function alone(work) {
-  if (navigator.locks) {
-    return navigator.locks.request("outbox", { ifAvailable: true }, (lock) => (lock ? work() : undefined));
+// Undefined when another page has not finished in time. Locks are missing on plain HTTP.
+async function alone(work, patience) {
+  if (!navigator.locks) return leased(work, patience);
+  const how = patience ? { signal: AbortSignal.timeout(patience) } : { ifAvailable: true };
+  let begun = false;
+  const held = (lock) => {
+    begun = Boolean(lock);
+    return lock ? work() : undefined;
+  };
+  try {
+    return await navigator.locks.request("outbox", how, held);
+  } catch (problem) {
+    if (begun) throw problem;
+    return undefined;
   }
-  return leased(work);
 }
 
-async function leased(work) {
+async function leased(work, patience) {
   const until = () => Date.now() + 60_000;
-  if (!(await takeLease("sender", me, until()))) return undefined;
+  for (const end = Date.now() + patience; !(await takeLease("sender", me, until())); ) {
+    if (Date.now() >= end) return undefined;
+    await new Promise((resolve) => setTimeout(resolve, 500));
+  }
   const renewing = setInterval(() => takeLease("sender", me, until()), 20_000);
   try {
     return await work();

@@ -1,0 +1,39 @@
+"""The server is killed while twenty phones send, and started again."""
+
+import random
+import signal
+import time
+
+from tests.offline.phones import Phone, entries_for, losses_and_doubles, stored
+
+PHONES, EACH = 20, 2
+
+
+def test_nothing_acknowledged_is_lost_and_nothing_doubled(site):
+    installation = site.installation
+    folder = installation.environment["FLOCKCARE_DATA"]
+    before = stored(folder)
+    birds, sessions = list(site.birds.values()), list(site.sessions.values())
+    phones = [
+        Phone(
+            installation.port,
+            site.flock,
+            sessions[number % len(sessions)],
+            entries_for(birds, EACH, seed=number),
+        )
+        for number in range(PHONES)
+    ]
+    for phone in phones:
+        phone.start()
+    time.sleep(random.uniform(0.5, 1.5))
+    installation.process.send_signal(signal.SIGKILL)
+    installation.process.wait()
+    installation.start()
+    for phone in phones:
+        phone.join(timeout=120)
+    entries = [entry for phone in phones for entry in phone.entries]
+    assert sum(phone.failures for phone in phones) > 0, "The server was never away."
+    assert not [reason for phone in phones for reason in phone.refused]
+    assert all(entry.acknowledged == entry.keys for entry in entries)
+    assert losses_and_doubles(folder, before, phones) == []
+    assert len(stored(folder)["checks"]) - len(before["checks"]) == PHONES * EACH
