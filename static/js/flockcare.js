@@ -24,3 +24,20 @@ for (const saved of document.querySelectorAll("[data-saved]")) {
     }
   }
 }
+
+// A tap that did not get through says so, instead of seeming to have worked.
+for (const failure of ["htmx:sendError", "htmx:responseError"]) {
+  document.addEventListener(failure, ({ detail }) => {
+    if (detail.requestConfig.verb === "get" || document.querySelector(".bar-trouble")) return;
+    const said = document.createElement("p");
+    said.className = "notice error";
+    said.role = "alert";
+    said.textContent =
+      failure === "htmx:sendError"
+        ? "That did not get through: no signal. Try again where there is some."
+        : "That was not taken in. Open the page anew and try again.";
+    document.querySelectorAll("main > .notice.error[role=alert]").forEach((old) => old.remove());
+    document.getElementById("main").prepend(said);
+    said.scrollIntoView({ block: "nearest" });
+  });
+}

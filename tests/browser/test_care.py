@@ -51,6 +51,12 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     # Nothing has changed: an empty answer, and the list is left alone.
     assert poll.value.status == 204
     assert mine.evaluate("document.querySelector('#care').stayed")
+    # A tap without signal says that it did not get through.
+    mine.context.set_offline(True)
+    row(mine, "Caraway").locator("button:has-text('I’ll do it')").tap()
+    mine.wait_for_selector(".notice.error:has-text('no signal')")
+    mine.context.set_offline(False)
+    mine.problems.clear()
     row(theirs, "Caraway").locator("button:has-text('I’ll do it')").tap()
     theirs.wait_for_selector(".due-row:has-text('You said you will do it')")
     mine.wait_for_selector(".due-row:has-text('Ben will do it')", timeout=WITHIN_30_S)
