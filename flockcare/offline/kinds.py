@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import Q
 from django.http import QueryDict
 from django.urls import reverse
 from django.utils import timezone
@@ -15,10 +16,12 @@ from flockcare.birds.services import weigh
 from flockcare.care.forms import StepForm
 from flockcare.care.models import CareStep
 from flockcare.care.services import log_step
+from flockcare.core.forms import record_keys
 from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check, in_few_words
 from flockcare.feet.services import AlreadySaved, save_check
 from flockcare.people.models import Flock, Keeper, Revision
+from flockcare.photos.models import Photo
 
 
 class Refused(Exception):
@@ -83,10 +86,10 @@ def read_check(sent: Sent) -> Deed:
 def read_step(sent: Sent) -> Deed:
     form = StepForm(sent.data, flock=sent.flock, bird=sent.bird, keeper=sent.keeper)
     _refuse_what_is_wrong(form)
-    step = form.step()
+    step, photos = form.step(), _sent_before(sent)
 
     def save() -> Stored:
-        stored, _ = log_step(step=step, now=sent.now)
+        stored, _ = log_step(step=step, photos=photos, now=sent.now)
         return Stored(f"{sent.bird}, {stored.words}", _url(sent, "care:step", stored.pk))
 
     return save
@@ -125,6 +128,13 @@ KINDS = {
     "step": Kind(CareStep, "step_id", read_step),
     "weighing": Kind(Weighing, "weighing_id", read_weighing, takes_photos=False),
 }
+
+
+def _sent_before(sent: Sent) -> list[Photo]:
+    """Photos that the page had sent with a form that was refused for something else."""
+    keys = record_keys(sent.data.getlist("kept"))
+    usable = Photo.objects.filter(Q(bird=None) | Q(bird=sent.bird), flock=sent.flock)
+    return list(usable.filter(pk__in=keys)) if keys else []
 
 
 def _url(sent: Sent, name: str, key) -> str:

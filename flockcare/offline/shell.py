@@ -96,10 +96,10 @@ def page(name: str) -> str:
 
 
 def files() -> list[str]:
-    """Addresses of all styles, scripts and pictures that the kept pages use."""
+    """Addresses of all styles, scripts and drawings that the kept pages use."""
     found = {staticfiles_storage.url(f"js/outbox/{path.name}") for path in _modules()}
     for name in PAGES:
-        found |= set(re.findall(rf'"({settings.STATIC_URL}[^"]+)"', page(name)))
+        found |= set(re.findall(rf'"({settings.STATIC_URL}[^"]+\.(?:css|js|svg))"', page(name)))
     return sorted(found)
 
 

@@ -2,6 +2,7 @@
 
 import contextlib
 import http.client
+import random
 import re
 import socket
 import threading
@@ -24,6 +25,7 @@ class Line:
     def __init__(self, port: int):
         self.port, self.down = port, False
         self.newer = b""  # what a newer version of the worker has at its end
+        self.chance, self.dice = 0.0, random.Random(0)  # of any fault at any request of an outbox
         self.met: list[str] = []
         self._faults: list[tuple[str, str]] = []
         self._lock = threading.Lock()
@@ -59,6 +61,9 @@ class Line:
                     del self._faults[number]
                     self.met.append(fault)
                     return fault
+            if "/outbox/" in request and self.dice.random() < self.chance:
+                self.met.append(self.dice.choice(FAULTS))
+                return self.met[-1]
         return ""
 
     def _serve(self, handler) -> None:

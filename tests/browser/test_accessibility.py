@@ -43,6 +43,7 @@ PAGES = [
     "trends/cases/",
     "round/",
     "scales/",
+    "no-signal/",
     "more/",
     "people/",
     "settings/",

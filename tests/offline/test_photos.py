@@ -109,6 +109,15 @@ def test_a_photo_of_a_step(cast, birds):
     assert CareStep.objects.get().photos.count() == 1
 
 
+def test_a_photo_that_the_page_had_sent_with_a_refused_step(cast, birds):
+    page = f"/f/{cast.flock.pk}/photos/add/"
+    sent = cast.clients.keeper.post(page, {"photo": picture()}).json()["id"]
+    said = [("kind", "soaked"), ("foot", "left"), ("who", str(cast.keeper.pk)), ("kept", sent)]
+    what = body(cast.flock, birds["Dill"], cast.keeper, *said, kind="step")
+    assert send(cast.clients.keeper, cast.flock, what).status_code == 201
+    assert [str(photo.pk) for photo in CareStep.objects.get().photos.all()] == [sent]
+
+
 @pytest.mark.parametrize(
     "wrong", [{"kind": "weighing"}, {"kind": "house"}, {"foot": "both"}, {"record": "it"}]
 )

@@ -113,7 +113,7 @@ def test_the_worker_keeps_what_its_pages_need_and_nothing_else(client, settings)
     assert {one["page"] for one in said["pages"]} == {f"/no-signal/{name}/" for name in shell.PAGES}
     assert all(name.startswith(settings.STATIC_URL) for name in said["files"])
     for name in shell.PAGES:
-        for address in re.findall(r'(?:src|href)="(/static/[^"]+)"', shell.page(name)):
+        for address in re.findall(r'(?:src|href)="(/static/[^"]+\.(?:css|js))"', shell.page(name)):
             assert address in said["files"]
     for module in (settings.BASE_DIR / "static/js/outbox").glob("*.js"):
         assert f"{settings.STATIC_URL}js/outbox/{module.name}" in said["files"]

@@ -157,7 +157,7 @@ function fill(form, fields) {
       for (const field of choices) if (field.value === value) field.checked = true;
     } else if (found.length && name !== "verdict") {
       found[0].value = value;
-    } else if (name.endsWith("-kept_photo")) {
+    } else if (name === "kept" || name.endsWith("-kept_photo")) {
       form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
     }
   }
