@@ -59,6 +59,7 @@ INSTALLED_APPS = [
     "flockcare.care",
     "flockcare.trends",
     "flockcare.reports",
+    "flockcare.offline",
 ]
 
 MIDDLEWARE = [
