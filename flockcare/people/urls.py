@@ -1,6 +1,6 @@
 from django.urls import include, path
 
-from flockcare.people import views, views_history
+from flockcare.people import views, views_deletion, views_history
 
 app_name = "people"
 
@@ -9,6 +9,7 @@ flock_patterns = [
     path("more/", views.more, name="more"),
     path("settings/", views.flock_settings, name="settings"),
     path("leave/", views.leave, name="leave"),
+    path("delete/", views_deletion.flock_delete, name="flock_delete"),
     path("people/", views.people, name="people"),
     path(
         "people/invitations/<uuid:invitation_id>/withdraw/",
@@ -36,6 +37,7 @@ urlpatterns = [
     path("flocks/", views.flock_list, name="flocks"),
     path("flocks/new/", views.flock_new, name="flock_new"),
     path("account/", views.account, name="account"),
+    path("account/delete/", views_deletion.account_delete, name="account_delete"),
     path("account/password/", views.password, name="password"),
     path("account/sign-out-everywhere/", views.sign_out_everywhere, name="sign_out_everywhere"),
     path("f/<uuid:flock_id>/", include(flock_patterns)),

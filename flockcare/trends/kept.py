@@ -77,10 +77,19 @@ def report_of(flock: Flock, today: dt.date) -> Report:
     """
     told = records.told_changes(flock)
     mark = fingerprint(flock, told, today)
-    key = f"trends:{EDITION}:{flock.pk}"
+    key = _key(flock.pk)
     kept = cache.get(key)
     if kept and kept[0] == mark:
         return kept[1]
     report = build(records.read(flock, told), flock=flock.name, today=today)
     cache.set(key, (mark, report), timeout=None)
     return report
+
+
+def _key(flock_id) -> str:
+    return f"trends:{EDITION}:{flock_id}"
+
+
+def forget(*, flock_id, **_) -> None:
+    """The flock is deleted, so its report goes too."""
+    cache.delete(_key(flock_id))

@@ -43,6 +43,7 @@ SIGNED_IN = {
     "people:flocks",
     "people:flock_new",
     "people:account",
+    "people:account_delete",
     "people:password",
     "people:sign_out_everywhere",
     "records:import",

@@ -8,8 +8,8 @@ from pathlib import Path
 from django.conf import settings
 from django.db import transaction
 
-from flockcare.birds.models import Bird, Breed
-from flockcare.housing.models import House, Stay
+from flockcare.birds.models import Bird
+from flockcare.people.deletion import delete_flock
 from flockcare.people.models import Flock, Keeper, Membership, Role
 from flockcare.people.services import add_keeper, start_flock
 from flockcare.photos import measuring
@@ -101,10 +101,6 @@ def _measure(folder: Path, flock: Flock) -> None:
             continue
 
 
-@transaction.atomic
 def _clear(flock: Flock | None) -> None:
-    if flock is None:
-        return
-    for model in (Stay, Bird, Breed, House):
-        model.objects.filter(flock=flock).delete()
-    flock.delete()
+    if flock:
+        delete_flock(flock=flock)

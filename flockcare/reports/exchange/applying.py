@@ -5,10 +5,10 @@ from django.db import IntegrityError, transaction
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check
 from flockcare.housing.models import HousingChange
+from flockcare.people.deletion import byline_key
 from flockcare.people.models import Byline, Keeper, Membership, Revision, Role
 from flockcare.photos.services import remove
 from flockcare.reports.exchange.checking import Plan
-from flockcare.reports.exchange.past import byline_key
 from flockcare.reports.exchange.problems import Problem, Refused
 
 AT_ONCE = 1000
@@ -47,8 +47,8 @@ def _save(plan, owner) -> None:
         _keep_moments(records, moments)
     Byline.objects.bulk_create(
         (
-            Byline(flock=plan.flock, record=byline_key(record), field=field, name=name)
-            for record, field, name in plan.names
+            Byline(flock=plan.flock, record=byline_key(key), field=field, name=name)
+            for key, field, name in _keyed(plan.names)
         ),
         batch_size=AT_ONCE,
     )
@@ -67,3 +67,8 @@ def _keep_moments(revisions, moments) -> None:
         revision.at = at
     if moments:
         Revision.objects.bulk_update(revisions, ["at"], batch_size=AT_ONCE)
+
+
+def _keyed(names):
+    """By key: a revision gets its own only when it is saved."""
+    return ((getattr(record, "pk", record), field, name) for record, field, name in names)

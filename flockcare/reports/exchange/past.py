@@ -10,6 +10,7 @@ import re
 import uuid
 from collections import Counter, defaultdict
 
+from flockcare.people.deletion import byline_key
 from flockcare.people.models import Keeper, Revision
 from flockcare.reports.exchange import cells
 from flockcare.reports.exchange.cells import moment_text
@@ -24,12 +25,6 @@ _KEY = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 _deed = cells.for_field(Revision._meta.get_field("deed"))
 _kind = cells.for_field(Revision._meta.get_field("kind"))
-
-
-def byline_key(record) -> uuid.UUID:
-    """What a byline knows a record by; some are only numbered."""
-    key = getattr(record, "pk", record)
-    return key if isinstance(key, uuid.UUID) else uuid.UUID(int=key)
 
 
 def _with_keys(value, change):
@@ -127,7 +122,7 @@ class Past:
         def reference(key):
             return self.references.get(key) or otherwise(key)
 
-        by = revision.by.name if revision.by else self.bylines.get((byline_key(revision), "by"))
+        by = revision.by.name if revision.by else self.bylines.get((byline_key(revision.pk), "by"))
         return [
             moment_text(revision.at, self.flock.zone),
             by or "",
