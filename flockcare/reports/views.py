@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from flockcare.people import attempts, services
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.reports.backup import keeping
@@ -48,4 +49,18 @@ def _shown(folder) -> str:
 @require_safe
 @flock_view()
 def security(request, flock):
-    return render(request, "reports/security.html", {"flock": flock, "here": "more"})
+    """What is protected and what is not, with the figures that the code goes by."""
+    return render(
+        request,
+        "reports/security.html",
+        {
+            "flock": flock,
+            "here": "more",
+            "here_limit": attempts.LIMITS["here"],
+            "anywhere_limit": attempts.LIMITS["anywhere"],
+            "minutes": attempts.WINDOW_SECONDS // 60,
+            "invitation_days": services.INVITATION_DAYS,
+            "password_hours": services.PASSWORD_LINK_HOURS,
+            "secure": request.is_secure(),
+        },
+    )

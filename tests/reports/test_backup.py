@@ -8,10 +8,8 @@ import os
 import resource
 import shutil
 import signal
-import sqlite3
 import subprocess
 import sys
-import uuid
 import zipfile
 from pathlib import Path
 from types import SimpleNamespace
@@ -21,93 +19,20 @@ import pytest
 
 from flockcare.reports.backup import BackupProblem, archive, check
 from flockcare.reports.backup.archive import reading
-
-ROOT = Path(__file__).resolve().parents[2]
-SCRIPT = ROOT / "tests" / "reports" / "backup_site.py"
-APPS = ("people_", "birds_", "photos_", "housing_", "feet_", "care_", "trends_", "offline_")
-
-
-def environment(folder: Path) -> dict:
-    return {**os.environ, "FLOCKCARE_DATA": str(folder), "OMP_NUM_THREADS": "1"}
-
-
-def run(folder: Path, *command: str, **options) -> subprocess.CompletedProcess:
-    return subprocess.run(
-        [sys.executable, *command],
-        cwd=ROOT,
-        env=environment(folder),
-        capture_output=True,
-        text=True,
-        timeout=120,
-        **options,
-    )
-
-
-def manage(folder: Path, *words) -> subprocess.CompletedProcess:
-    return run(folder, "manage.py", *map(str, words))
-
-
-def done(folder: Path, *words) -> str:
-    answer = manage(folder, *words)
-    assert answer.returncode == 0, answer.stderr
-    return answer.stdout
-
-
-def rows(folder: Path) -> dict[str, list]:
-    """Every row of the app's tables as SQLite itself has them, but for what ends with a backup."""
-    database = sqlite3.connect(folder / "flockcare.sqlite3")
-    names = [
-        name for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type='table'")
-    ]
-    found = {
-        name: sorted(database.execute(f"SELECT * FROM {name}").fetchall(), key=repr)  # noqa: S608
-        for name in names
-        if name.startswith(APPS)
-    }
-    database.close()
-    return found
-
-
-def files(folder: Path) -> dict[str, str]:
-    """SHA-256 of every stored file by its path."""
-    root = folder / "files"
-    return {
-        str(path.relative_to(root)): hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in root.rglob("*")
-        if path.is_file()
-    }
-
-
-def everything(folder: Path) -> dict[str, str]:
-    """What lies in a folder, but for SQLite's own helpers."""
-    return {
-        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in folder.rglob("*")
-        if path.is_file() and not path.name.endswith(("-wal", "-shm"))
-    }
-
-
-def photo_files(folder: Path) -> set[str]:
-    """The files that the rows of photos name: read from the database with no code of the app's."""
-    database = sqlite3.connect(folder / "flockcare.sqlite3")
-    named = set()
-    for flock, photo, edition in database.execute("SELECT flock_id, id, edition FROM photos_photo"):
-        place = f"photos/{uuid.UUID(flock)}/{uuid.UUID(photo)}"
-        sizes = [f"{size}-{edition}" if edition else str(size) for size in (1600, 800, 240)]
-        named |= {f"{place}/{name}.jpg" for name in ("full", *sizes)}
-    database.close()
-    return named
-
-
-def migrations(folder: Path) -> set:
-    database = sqlite3.connect(folder / "flockcare.sqlite3")
-    found = set(database.execute("SELECT app, name FROM django_migrations"))
-    database.close()
-    return found
-
-
-def members(path: Path) -> dict:
-    return json.loads(zipfile.ZipFile(path).read("manifest.json"))
+from tests.reports.installed import (
+    ROOT,
+    SCRIPT,
+    done,
+    environment,
+    everything,
+    files,
+    manage,
+    members,
+    migrations,
+    photo_files,
+    rows,
+    run,
+)
 
 
 @pytest.fixture(scope="module")
