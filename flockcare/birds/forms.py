@@ -125,9 +125,15 @@ class WeighingForm(KeeperModelForm):
             raise ValidationError(f"This is before she hatched ({bird.hatched}).")
         if Weighing.objects.filter(bird=bird, on=on).exclude(pk=self.instance.pk).exists():
             raise ValidationError(
-                "She has been weighed on this day already. Remove that weighing to put another."
+                "She has been weighed on this day already. Mend that weighing, or remove it."
             )
         return on
+
+    def clean_grams(self):
+        # Ounces are coarser than grams: a weight that nobody touched must stay as it was.
+        if "grams" in self.changed_data:
+            return self.cleaned_data["grams"]
+        return self.initial["grams"]
 
 
 class BreedForm(KeeperModelForm):

@@ -103,6 +103,11 @@ def weigh(*, weighing: Weighing) -> None:
 
 
 @transaction.atomic
+def change_weighing(*, weighing: Weighing, by, basis=None) -> None:
+    history.change(weighing, by=by, basis=basis)
+
+
+@transaction.atomic
 def delete_weighing(*, weighing: Weighing, by) -> None:
     history.delete(weighing, by=by)
 

@@ -16,6 +16,11 @@ urlpatterns = [
     path("<uuid:bird_id>/came-back/", views.bird_came_back, name="came_back"),
     path("<uuid:bird_id>/weighings/", views.weighings, name="weighings"),
     path(
+        "<uuid:bird_id>/weighings/<uuid:weighing_id>/",
+        views.weighing_edit,
+        name="weighing_edit",
+    ),
+    path(
         "<uuid:bird_id>/weighings/<uuid:weighing_id>/delete/",
         views.weighing_delete,
         name="weighing_delete",

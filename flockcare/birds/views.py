@@ -180,6 +180,22 @@ def weighings(request, flock, bird_id):
     )
 
 
+@form_page
+def weighing_edit(request, flock, bird_id, weighing_id):
+    weighing = get_object_or_404(
+        Weighing.objects.select_related("flock", "bird"), flock=flock, bird=bird_id, pk=weighing_id
+    )
+    on = weighing.on
+    form = WeighingForm(request.POST or None, instance=weighing, today=timezone.localdate())
+    if form.is_valid() and saved(
+        form, services.change_weighing, weighing=weighing, by=request.user, basis=form.basis
+    ):
+        messages.success(request, "Saved.")
+        return redirect("birds:weighings", flock.pk, bird_id)
+    context = {"flock": flock, "here": "birds", "form": form, "weighing": weighing, "on": on}
+    return render(request, "birds/weighing.html", context)
+
+
 @require_POST
 @form_page
 def weighing_delete(request, flock, bird_id, weighing_id):

@@ -54,7 +54,8 @@ def conflict_page(request, flock, conflict: Conflict):
     name_those_gone(revisions)
     told = deeds(kind, present, revisions)
     last = last_changes(told)
-    newest = next((last[name] for name in conflict.names if name in last), None)
+    others = [last[name] for name in conflict.changed if name in last]
+    newest = max(others, key=lambda deed: deed.revision.pk, default=None)
     return render(
         request,
         "people/conflict.html",
@@ -62,6 +63,7 @@ def conflict_page(request, flock, conflict: Conflict):
             "title": kind.title_of(present, names),
             "rows": [_row(kind, name, conflict, last.get(name), names) for name in conflict.names],
             "newest": newest,
+            "own": newest and newest.revision.by == request.user,
             "address": request.get_full_path(),
             "page": _page(flock, kind, conflict.record),
             "sent": [
@@ -94,7 +96,8 @@ def _row(kind: Kind, name: str, conflict: Conflict, deed: Deed | None, names: Na
     whose = f"{deed.by}, {moment_words(deed.revision.at, names.flock)}" if deed else "As it is now"
     if name not in conflict.changed:
         whose = "As it was"
-    said = [(MINE, "Yours", mine), (THEIRS, whose, theirs)]
+    own = "Yours" if name in conflict.touched else "As you had it"
+    said = [(MINE, own, mine), (THEIRS, whose, theirs)]
     usual = MINE if name in conflict.touched else THEIRS
     if name in kind.joined:
         both = sorted({*(mine or ()), *(theirs or ())})

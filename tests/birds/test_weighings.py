@@ -6,7 +6,7 @@ from django.utils import timezone
 from flockcare.birds.models import Weighing
 from flockcare.birds.services import breed_named
 from flockcare.people.models import Revision
-from tests.people.rows import NOT_WRITERS, READ_PAGE, refused, same_queries, seen
+from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
 GOOD = {"on": "2024-06-01", "grams": "2.95"}
 
@@ -148,3 +148,40 @@ def test_queries(cast, dill):
     cast.clients.owner.post(url(cast, dill), GOOD)
     cast.clients.owner.get(url(cast, dill))
     same_queries(cast.clients.owner, url(cast, dill), grow=grow)
+
+
+@pytest.fixture
+def weighed(cast, dill):
+    return Weighing.objects.create(flock=cast.flock, bird=dill, on=date(2026, 3, 1), grams=2450)
+
+
+def page_of(cast, weighing):
+    return f"{url(cast, weighing.bird)}{weighing.pk}/"
+
+
+def test_who_may_mend_a_weighing(cast, weighed):
+    assert seen(cast, page_of(cast, weighed)) == FORM_PAGE
+    assert refused(cast, page_of(cast, weighed), GOOD) == NOT_WRITERS
+    assert Weighing.objects.get().grams == 2450
+
+
+def test_a_mended_weighing_keeps_what_it_said(cast, weighed):
+    mended = {"on": "2026-03-02", "grams": "2.54"}
+    assert cast.clients.keeper.post(page_of(cast, weighed), mended).status_code == 302
+    stored = Weighing.objects.get()
+    assert (stored.on, stored.grams) == (date(2026, 3, 2), 2540)
+    assert Revision.objects.get(record=weighed.pk).before["grams"] == 2450
+
+
+def test_a_weighing_is_not_mended_onto_the_day_of_another(cast, weighed):
+    Weighing.objects.create(flock=cast.flock, bird=weighed.bird, on=date(2026, 3, 2), grams=2500)
+    page = cast.clients.keeper.post(page_of(cast, weighed), {"on": "2026-03-02", "grams": "2.54"})
+    assert "She has been weighed on this day already." in page.text
+
+
+def test_grams_that_nobody_touched_stay_though_ounces_are_coarser(cast, weighed, imperial):
+    page = cast.clients.keeper.get(page_of(cast, weighed)).text
+    assert 'value="5"' in page and 'value="6"' in page  # 2450 g, 5 lb 6 oz
+    mended = {"on": "2026-03-02", "grams_lb": "5", "grams_oz": "6"}
+    cast.clients.keeper.post(page_of(cast, weighed), mended)
+    assert Weighing.objects.get().grams == 2450
