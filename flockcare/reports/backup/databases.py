@@ -6,8 +6,10 @@ present one at the end, whole or not at all.
 """
 
 import contextlib
+import shutil
 import sqlite3
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -20,6 +22,8 @@ from flockcare.reports.backup.archive import BackupProblem
 from flockcare.reports.backup.rows import applied, tables
 
 _ASIDE = "backup"
+_ROOM = ".backup-"
+_LEFT_SECONDS = 24 * 3600
 _DAMAGED = (
     "The database itself is damaged, so no backup is made of it. Keep the earlier backups, stop "
     "Flockcare and restore the newest one that is whole."
@@ -44,7 +48,7 @@ def is_empty(alias: str = "default") -> bool:
 
 @contextlib.contextmanager
 def unchanging(folder: Path, alias: str = "default") -> Iterator[str]:
-    """`folder`: where SQLite's copy may lie meanwhile."""
+    """`folder`: where SQLite's copy may lie meanwhile; one of our own."""
     if connections[alias].vendor == "sqlite":
         with _copied(folder, alias) as aside:
             yield aside
@@ -100,9 +104,19 @@ def _check_whole(path: Path) -> None:
 
 
 @contextlib.contextmanager
+def _room(folder: Path) -> Iterator[Path]:
+    """A folder for a while, and an end to those that killed processes have left."""
+    for left in folder.glob(f"{_ROOM}*"):
+        if time.time() - left.stat().st_mtime > _LEFT_SECONDS:
+            shutil.rmtree(left, ignore_errors=True)
+    with tempfile.TemporaryDirectory(dir=folder, prefix=_ROOM) as temporary:
+        yield Path(temporary)
+
+
+@contextlib.contextmanager
 def _copied(folder: Path, alias: str) -> Iterator[str]:
-    with tempfile.TemporaryDirectory(dir=folder, prefix=".backup-") as temporary:
-        path = Path(temporary) / "copy.sqlite3"
+    with _room(folder) as room:
+        path = room / "copy.sqlite3"
         try:
             _copy(connections.databases[alias]["NAME"], path, timeout=20)
             _check_whole(path)
@@ -116,8 +130,8 @@ def _copied(folder: Path, alias: str) -> Iterator[str]:
 
 @contextlib.contextmanager
 def _built_beside(folder: Path, alias: str) -> Iterator[str]:
-    with tempfile.TemporaryDirectory(dir=folder, prefix=".restore-") as temporary:
-        path = Path(temporary) / "new.sqlite3"
+    with _room(folder) as room:
+        path = room / "new.sqlite3"
         with _connection(_beside(alias, path)) as aside:
             yield aside
         _check_whole(path)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import django
+from django.conf import settings
 from django.core.files.storage import default_storage
 from django.db import connections
 from django.utils import timezone
@@ -44,7 +45,7 @@ def make(path: Path, *, now: dt.datetime | None = None) -> Made:
     with writing(path) as out:
         lost = None
         for _ in range(_LOOKS):
-            with unchanging(path.parent) as database:
+            with unchanging(settings.DATA_DIR) as database:
                 migrations = rows.applied(database)
                 models = rows.tables(migrations)
                 wanted = _files(models, database)

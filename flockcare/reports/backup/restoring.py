@@ -2,6 +2,7 @@
 
 import datetime as dt
 import hashlib
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 from django.conf import settings
 from django.core.files.base import File
 from django.core.files.storage import default_storage
-from django.db import DatabaseError, transaction
+from django.db import transaction
 from django.utils import timezone
 
 from flockcare.reports.backup import rows
@@ -18,6 +19,7 @@ from flockcare.reports.backup.databases import carry_forward, is_empty, replaced
 from flockcare.reports.backup.making import FILES, make
 
 _PHOTOS = "photos"
+_OF_A_PHOTO = re.compile(r"files/photos/[0-9a-f-]{36}/[0-9a-f-]{36}/[0-9a-z-]+\.jpg")
 _CHUNK = 1024 * 1024
 
 
@@ -31,22 +33,21 @@ class Restored:
     aside: Path | None
 
 
-def restore(
-    path: Path, *, replace: bool = False, folder: Path | None = None, now: dt.datetime | None = None
-) -> Restored:
+def restore(path: Path, *, replace: bool = False, now: dt.datetime | None = None) -> Restored:
     """Bring a backup into an empty installation, or with `replace` into one with records.
 
-    The whole file is checked before anything is touched. What is there is then kept in `folder`
-    (default: the installation's own) as a backup with a dated name. The database changes at one
-    moment; cut off before it, nothing has changed but files of photos that no record names.
+    The whole file is checked before anything is touched. What is there is then kept in the data
+    folder as a backup with a dated name. The database changes at one moment; cut off before it,
+    nothing has changed but files of photos that no record names.
 
     Raises BackupProblem.
     """
-    folder = folder or settings.DATA_DIR
+    folder = settings.DATA_DIR
     folder.mkdir(parents=True, exist_ok=True)
     with reading(Path(path)) as backup:
         migrations = backup.about["migrations"]
         rows.refuse_newer(migrations)
+        files = _files(backup)
         aside = None
         if not is_empty():
             if not replace:
@@ -57,7 +58,6 @@ def restore(
             now = timezone.localtime(now)
             aside = folder / f"before-restore-{now:%Y-%m-%d-%H%M%S}.zip"
             make(aside)
-        files = [name.removeprefix(FILES) for name in backup.members if name.startswith(FILES)]
         added = []
         try:
             for name in files:
@@ -67,7 +67,8 @@ def restore(
         except BaseException as error:
             for name in added:
                 default_storage.delete(name)
-            if isinstance(error, OSError | DatabaseError):
+            # A full disk, a database that refuses a row, a table that is not in the file …
+            if isinstance(error, Exception) and not isinstance(error, BackupProblem):
                 raise BackupProblem(
                     f"The backup could not be brought back ({error}). The records here are as "
                     "they were."
@@ -89,6 +90,14 @@ def _bring_rows(backup: Reader, migrations: rows.Migrations, folder: Path) -> in
 
 
 # --- Files
+
+
+def _files(backup: Reader) -> list[str]:
+    """Their paths in the storage. Nobody's zip makes us write anywhere else."""
+    names = [name for name in backup.members if name.startswith(FILES)]
+    if odd := next((name for name in names if not _OF_A_PHOTO.fullmatch(name)), None):
+        raise BackupProblem(f"{odd!r} is not the file of a photo. Nothing was changed.")
+    return [name.removeprefix(FILES) for name in names]
 
 
 def _bring_file(backup: Reader, name: str) -> bool:
