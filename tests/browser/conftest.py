@@ -83,9 +83,9 @@ class Installation:
         assert result.returncode == 0, result.stderr
         return result.stdout
 
-    def start(self):
+    def start(self, *options: str):
         self.process = subprocess.Popen(
-            [sys.executable, "manage.py", "up", "--port", str(self.port)],
+            [sys.executable, "manage.py", "up", "--port", str(self.port), *options],
             cwd=ROOT,
             env=self.environment,
             stdout=subprocess.PIPE,
