@@ -17,15 +17,19 @@ from datetime import datetime, timedelta
 from pathlib import PurePosixPath
 from typing import BinaryIO, NamedTuple
 
+import numpy as np
+import pillow_heif
 from PIL import ExifTags, Image, ImageCms
-from pillow_heif import register_heif_opener
 
 # Pillow raises KeyError for a format it is restricted to but has not been taught yet.
-register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
+pillow_heif.register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
 
 MAX_BYTES = 30 * 1024 * 1024
 MAX_PIXELS = 80_000_000
 MAX_SIDE = 65_500  # libjpeg writes nothing longer
+# What decoding one picture may take, so that a process that takes one in stays below 300 MB.
+# An ordinary JPEG of 80 megapixels needs half of it; other kinds are read up to fewer pixels.
+MAX_DECODED_BYTES = 225_000_000
 SIZES = (1600, 800, 240)
 
 # The kept original: quality 92, so that a second compression does not show at the edge of a scab;
@@ -114,12 +118,14 @@ def take_in(stream: BinaryIO, name: str) -> TakenIn:
         with _said_plainly(shown):
             upright, taken = _read(image, stream)
         original, preview = _write_original(upright)
-    sizes, smallest = _write_sizes(preview, upright.width, upright.height)
+        width, height = upright.width, upright.height
+        del image, upright  # the decoded pixels
+    sizes, smallest = _write_sizes(preview, width, height)
     return TakenIn(
         original=original,
         sizes=sizes,
-        width=upright.width,
-        height=upright.height,
+        width=width,
+        height=height,
         taken=taken,
         sha256=sha256,
         perceptual_hash=difference_hash(smallest),
@@ -216,6 +222,24 @@ class _Whole:
         return self.image.crop(box)
 
 
+class _Block:
+    """A HEIC as its decoder leaves it: one block of bytes, without Pillow's copy of it."""
+
+    def __init__(self, stream: BinaryIO):
+        stream.seek(0)
+        decoded = pillow_heif.open_heif(stream)
+        data, self.size, self.mode = decoded.data, decoded.size, decoded.mode
+        self.decoded = decoded  # owns the bytes
+        rows = np.frombuffer(data, np.uint8).reshape(-1, decoded.stride)
+        shape = self.size[1], self.size[0], len(self.mode)
+        self.pixels = rows[: shape[0], : shape[1] * shape[2]].reshape(shape)
+
+    def crop(self, box: tuple[int, int, int, int]) -> Image.Image:
+        left, top, right, bottom = box
+        part = np.ascontiguousarray(self.pixels[top:bottom, left:right])
+        return Image.frombytes(self.mode, (right - left, bottom - top), part.tobytes())
+
+
 class _Planes:
     """A JPEG decoded as lightness at full size and colour at half size."""
 
@@ -245,7 +269,7 @@ class _Planes:
 class _Upright:
     """The picture as it is to be seen, in strips of RGB or YCbCr."""
 
-    def __init__(self, pixels: _Whole | _Planes, orientation: int, to_srgb: Callable):
+    def __init__(self, pixels: _Whole | _Block | _Planes, orientation: int, to_srgb: Callable):
         self.pixels, self.to_srgb = pixels, to_srgb
         self.orientation = orientation if orientation in _TURNS else 1
         width, height = pixels.size
@@ -287,10 +311,40 @@ def _read(image: Image.Image, stream: BinaryIO) -> tuple[_Upright, Taken | None]
 def _check_pixels(image: Image.Image, file_format: str, shown: str) -> None:
     # The further pictures in a phone's JPEG or HEIC (depth, burst) are never decoded.
     frames = getattr(image, "n_frames", 1) if file_format in ("PNG", "WebP") else 1
-    if image.width * image.height * frames > MAX_PIXELS:
+    pixels = image.width * image.height * frames
+    if pixels > MAX_PIXELS:
         raise _too_many_pixels(shown)
+    kind, each = _decoding(image, file_format)
+    most = int(MAX_DECODED_BYTES / each)
+    if pixels > most:
+        raise RefusedPhoto(
+            f"{shown} has {pixels / 1e6:.0f} megapixels (width × height), but a {kind} is read "
+            f"up to {most // 1_000_000}. Send it in a smaller size, or as an ordinary JPEG."
+        )
     if max(image.size) > MAX_SIDE:
         raise RefusedPhoto(f"{shown} is longer than {MAX_SIDE:,} pixels. Send a piece of it.")
+
+
+def _decoding(image: Image.Image, file_format: str) -> tuple[str, float]:
+    """What this kind of picture is called, and the bytes for each pixel while it is decoded.
+
+    As measured, and by what the decoders do: Pillow keeps all colour at 4 bytes; its WebP decoder
+    has that four times over; libheif holds planes and RGB at once; libjpeg holds two bytes for
+    each coefficient of a progressive JPEG until the last is there.
+    """
+    if file_format == "WebP":
+        return "WebP", 16.0
+    if file_format == "HEIC":
+        return "HEIC", 4.5 if image.info.get("bit_depth", 8) <= 8 else 9.0
+    stored = {"1": 1.0, "L": 1.0, "P": 1.0, "I;16": 2.0}.get(image.mode, 4.0)
+    if file_format == "PNG":
+        return "PNG", stored
+    if _stored_as_ycbcr(image) and _is_large(image):
+        stored = 1.5
+    if not image.info.get("progressive"):
+        return "JPEG of this kind", stored
+    most = max(across * down for _, across, down, _ in image.layer)
+    return "progressive JPEG", stored + sum(2 * a * d / most for _, a, d, _ in image.layer)
 
 
 def _too_many_pixels(shown: str) -> RefusedPhoto:
@@ -303,7 +357,9 @@ def _is_large(image: Image.Image) -> bool:
     return image.width * image.height > _LARGE_PIXELS
 
 
-def _decode(image: Image.Image, stream: BinaryIO) -> _Whole | _Planes:
+def _decode(image: Image.Image, stream: BinaryIO) -> _Whole | _Block | _Planes:
+    if image.format == "HEIF" and image.mode in ("L", "RGB", "RGBA"):
+        return _Block(stream)
     if not _stored_as_ycbcr(image):
         return _Whole(image)
     if _is_large(image):

@@ -24,13 +24,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from flockcare.photos import intake
 
-LARGE = {  # name: (width, height, save options)
+LARGE = {  # name: (width, height, save options); the largest of each kind that is taken in
     "JPEG, 80 MP, sideways": (10320, 7740, {"format": "JPEG", "quality": 90}),
-    "JPEG, 80 MP, Display-like profile": (10320, 7740, {"format": "JPEG", "icc": True}),
-    "JPEG, 80 MP, progressive": (10320, 7740, {"format": "JPEG", "progressive": True}),
+    "JPEG, 80 MP, another colour profile": (10320, 7740, {"format": "JPEG", "icc": True}),
+    "JPEG, 50 MP, progressive": (8160, 6120, {"format": "JPEG", "progressive": True}),
     "JPEG, 25 MP": (5770, 4330, {"format": "JPEG", "quality": 90}),
-    "PNG, 80 MP": (10320, 7740, {"format": "PNG", "smooth": True}),
-    "WebP, 80 MP": (10320, 7740, {"format": "WEBP", "method": 0}),
+    "PNG, 56 MP": (8640, 6480, {"format": "PNG", "smooth": True}),
+    "WebP, 14 MP": (4320, 3240, {"format": "WEBP", "method": 0}),
     "HEIC, 12 MP": (4000, 3000, {"format": "HEIF", "quality": 60}),
     "HEIC, 48 MP, in tiles": (8064, 6048, {"format": "HEIF", "quality": 60, "tile_size": 512}),
 }

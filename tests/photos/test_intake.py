@@ -470,9 +470,9 @@ def test_too_many_bytes():
     assert taken_in(padded[:-1]).width == 330
 
 
-def png_claiming(width, height, *chunks):
+def png_claiming(width, height, *chunks, colour=2):
     """A PNG by hand (W3C PNG, section 5): signature, IHDR, then the given chunks."""
-    ihdr = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    ihdr = struct.pack(">IIBBBBB", width, height, 8, colour, 0, 0, 0)
     out = b"\x89PNG\r\n\x1a\n"
     for kind, body in ((b"IHDR", ihdr), *chunks, (b"IEND", b"")):
         crc = zlib.crc32(kind + body)
@@ -480,9 +480,9 @@ def png_claiming(width, height, *chunks):
     return out
 
 
-def jpeg_claiming(width, height):
-    data = bytearray(encoded(scene()))
-    frame = data.index(b"\xff\xc0")
+def jpeg_claiming(width, height, **options):
+    data = bytearray(encoded(scene(), **options))
+    frame = data.index(b"\xff\xc2" if options.get("progressive") else b"\xff\xc0")
     data[frame + 5 : frame + 9] = struct.pack(">HH", height, width)
     return bytes(data)
 
@@ -503,7 +503,17 @@ def test_more_than_80_megapixels_is_refused_before_decoding(data):
 
 def test_80_megapixels_are_not_too_many():
     """Said to be damaged, for nothing follows the header: the size itself was let through."""
-    assert "is damaged" in reason(png_claiming(10_000, 8_000))
+    assert "is damaged" in reason(png_claiming(10_000, 8_000, colour=0))
+
+
+def test_a_kind_whose_decoding_takes_more_memory_is_read_up_to_fewer_pixels():
+    said = reason(png_claiming(10_000, 8_000))
+    assert "has 80 megapixels" in said and "a PNG is read up to 56" in said
+    assert "is damaged" in reason(png_claiming(8_000, 7_000))
+    said = reason(jpeg_claiming(9_000, 8_000, progressive=True))
+    assert "a progressive JPEG is read up to 50" in said and "ordinary JPEG" in said
+    said = reason(encoded(Image.new("RGB", (5_000, 4_000)), "WEBP", quality=10, method=0))
+    assert "a WebP is read up to 14" in said
 
 
 def test_very_long_picture():
