@@ -5,7 +5,7 @@ laid over the foot so that the pad shows through the window; square markers of k
 round the window on all four sides, so that every outline drawn in it lies between known points.
 
 Symbol of the code: QR Code, ISO/IEC 18004, with its quiet zone of four modules.
-Markers: the first nineteen of OpenCV's predefined dictionary ``DICT_4X4_50``
+Markers: the first twenty-one of OpenCV's predefined dictionary ``DICT_4X4_50``
 (Garrido-Jurado et al. 2014, Pattern Recognition 47:2280–2292, from memory).
 """
 
@@ -21,13 +21,13 @@ MM_PER_INCH = 25.4
 LONGEST_CODE = 64
 
 # All lengths below are millimetres from the card's top left corner, x to the right, y down.
-# Eight cards of this size go on a sheet, A4 and Letter alike, two by four.
-WIDTH, HEIGHT = 98.0, 64.0
-WINDOW = (42.0, 12.0, 44.0, 40.0)  # x, y, width, height
-CODE_BOX = (0.5, 12.0, 31.0, 31.0)  # holds the quiet zone too
-NAME_BOX = (2.0, 44.5, 28.0, 7.0)
-GREY_PATCH = (17.0, 54.0, 8.0, 8.0)
-MARKER_SIDE = 8.0
+# Ten cards of this size go on a sheet, A4 and Letter alike, two by five.
+WIDTH, HEIGHT = 98.0, 52.5
+WINDOW = (39.25, 8.75, 50.0, 35.0)  # x, y, width, height
+CODE_BOX = (0.5, 8.25, 31.0, 31.0)  # holds the quiet zone too
+NAME_BOX = (2.0, 39.5, 28.0, 5.0)
+GREY_PATCH = (16.0, 45.0, 6.0, 6.0)
+MARKER_SIDE = 6.0
 MARKER_CELLS = 6  # four by four bits and a black border of one cell
 
 BLACK, GREY, PALE, WHITE = 0, 119, 176, 255  # 119 in sRGB reflects about 18 % of the light
@@ -35,9 +35,11 @@ LINE = 0.2
 
 
 def _marker_corners():
-    top_and_bottom = [(x, y) for y in (2.0, 54.0) for x in (32.0, 46.0, 60.0, 74.0, 88.0)]
-    sides = [(x, y) for x in (32.0, 88.0) for y in (15.0, 28.0, 41.0)]
-    beside_the_code = [(2.0, 2.0), (17.0, 2.0), (2.0, 54.0)]
+    top, bottom, left, right = 1.5, 45.0, 32.0, 90.5
+    across = (left, 43.7, 55.4, 67.1, 78.8, right)
+    top_and_bottom = [(x, y) for y in (top, bottom) for x in across]
+    sides = [(x, y) for x in (left, right) for y in (12.4, 23.25, 34.1)]
+    beside_the_code = [(1.5, top), (16.0, top), (1.5, bottom)]
     return tuple(top_and_bottom + sides + beside_the_code)
 
 
@@ -189,4 +191,4 @@ def _svg_box(rectangle):
 
 def _name_size(name):
     """Font size in mm at which a name fits its box; a letter is about 0.6 of it wide."""
-    return min(5.5, NAME_BOX[2] / (0.6 * max(len(name), 1)))
+    return min(NAME_BOX[3] - 0.5, NAME_BOX[2] / (0.6 * max(len(name), 1)))

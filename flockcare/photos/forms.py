@@ -137,7 +137,7 @@ class CardsForm(KeeperForm):
     """Which cards to print, and on what."""
 
     PAPERS = {"a4": "A4", "letter": "US Letter"}
-    MOST_ON_A_SHEET = 8
+    MOST_ON_A_SHEET = 10
     BIRD, FEET = "bird", "feet"
 
     birds = forms.ModelMultipleChoiceField(
@@ -156,7 +156,8 @@ class CardsForm(KeeperForm):
         label="Cards on a sheet",
         min_value=1,
         max_value=MOST_ON_A_SHEET,
-        help_text=f"At their true size at most {MOST_ON_A_SHEET} fit.",
+        help_text=f"At most {MOST_ON_A_SHEET} fit. They come within 5 mm of the paper's edges; "
+        "if your printer leaves more out, take 8.",
     )
 
     def __init__(self, *args, flock, **kwargs):

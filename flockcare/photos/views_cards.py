@@ -14,7 +14,7 @@ from flockcare.photos.models import Foot
 @require_safe
 @flock_view()
 def choose(request, flock):
-    form = CardsForm(flock=flock, initial={"cards_for": "bird", "paper": "a4", "per_sheet": 8})
+    form = CardsForm(flock=flock, initial={"cards_for": "bird", "paper": "a4", "per_sheet": 10})
     return render(request, "photos/cards.html", {"form": form, "here": "more"})
 
 

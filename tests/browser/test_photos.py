@@ -393,15 +393,15 @@ def paths_of(content: str):
 )
 def test_printed_at_true_size(open_phone, site, paper, size_mm):
     page = open_phone("ada", viewport=LAPTOP)
-    page.goto(f"/f/{site.flock}/photos/cards/sheets/?cards_for=bird&paper={paper}&per_sheet=8")
+    page.goto(f"/f/{site.flock}/photos/cards/sheets/?cards_for=bird&paper={paper}&per_sheet=10")
     pdf = page.pdf(prefer_css_page_size=True)
     boxes = re.findall(rb"/MediaBox ?\[0 0 ([\d.]+) ([\d.]+)\]", pdf)
-    assert len(boxes) == 2  # twelve birds, eight on a sheet
+    assert len(boxes) == 2  # twelve birds, ten on a sheet
     for box in boxes:
         assert [float(side) * 25.4 / 72 for side in box] == pytest.approx(size_mm, abs=0.3)
     sheets = drawn_lines(pdf)
     assert len(sheets) == 2
-    for sheet, count in zip(sheets, (8, 4), strict=True):
+    for sheet, count in zip(sheets, (10, 2), strict=True):
         ruler = next(path for path in sheet if len(path) == 24)  # a line and eleven ticks
         assert np.ptp(ruler[:, 0]) == pytest.approx(50, abs=0.05)
         squares = [

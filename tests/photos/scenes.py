@@ -36,6 +36,8 @@ class Scene:
     defocus: diameter of the blur disc; motion: length of the smear.
     covers: (x, y, radius) patches in card mm; glares: the same, bright.
     paper: a picture printed in the card's place.
+    cut: how far inside its line each side of the card was cut (left, top, right, bottom); the
+    window's own sides by as much too far out.
     shadow: (direction, distance from the card's middle, light left in it), hard-edged.
     electrons: at white (sets the noise); jpeg: quality, 0 for none.
     """
@@ -65,6 +67,7 @@ class Scene:
     seed: int = 0
     dark_ground: bool = False
     paper: Image.Image | None = None
+    cut: tuple = (0.0, 0.0, 0.0, 0.0)
     sore: np.ndarray = field(default_factory=lambda: ellipse(9.0, 7.0))
 
     @property
@@ -235,7 +238,10 @@ def _print(scene, scale):
         paper = np.asarray(scene.paper.convert("L").resize(size), dtype=np.float32)
         return 0.03 + 0.85 * _to_linear(paper / 255)
     image = np.array(cards.render_card(scene.code, dpi=scale * cards.MM_PER_INCH), dtype=np.float32)
-    x, y, width, height = (round(v * scale) for v in cards.WINDOW)
+    left, top, right, bottom = scene.cut
+    x, y, width, height = cards.WINDOW
+    x, y, width, height = x - left, y - top, width + left + right, height + top + bottom
+    x, y, width, height = (round(v * scale) for v in (x, y, width, height))
     inside = image[y : y + height, x : x + width]
     rng = np.random.default_rng(scene.seed + 1)
     skin = cv2.resize(rng.uniform(150, 190, (14, 15)).astype(np.float32), (width, height))
@@ -252,7 +258,9 @@ def _card_in_light(scene, box, ground):
     paper = _print(scene, scale)
     map_x, map_y = ((v * scale - 0.5).astype(np.float32) for v in (x, y))
     seen = cv2.remap(paper, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    on_card = (x >= 0) & (x <= cards.WIDTH) & (y >= 0) & (y <= cards.HEIGHT)
+    left, top, right, bottom = scene.cut
+    on_card = (x >= left) & (x <= cards.WIDTH - right)
+    on_card &= (y >= top) & (y <= cards.HEIGHT - bottom)
     seen = np.where(on_card, seen, ground)
     seen *= 1 + scene.light_slope * (x - CARD_MIDDLE[0]) / cards.WIDTH
     direction, distance, left = scene.shadow

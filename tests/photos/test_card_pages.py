@@ -16,7 +16,7 @@ from tests.people.rows import READ_PAGE, same_queries, seen
 pytestmark = pytest.mark.django_db
 
 SVG = "{http://www.w3.org/2000/svg}"
-PLAIN = {"cards_for": "bird", "paper": "a4", "per_sheet": 8}
+PLAIN = {"cards_for": "bird", "paper": "a4", "per_sheet": 10}
 
 
 def sheets(cast, **chosen):
@@ -72,7 +72,7 @@ def test_none_chosen_prints_all_that_are_here(cast, birds):
     assert [svg.find(f"{SVG}title").text for svg in found] == ["Dill", "Sorrel"]
 
 
-@pytest.mark.parametrize(("per_sheet", "expected"), [(8, [3]), (2, [2, 1]), (1, [1, 1, 1])])
+@pytest.mark.parametrize(("per_sheet", "expected"), [(10, [3]), (2, [2, 1]), (1, [1, 1, 1])])
 def test_so_many_on_a_sheet_and_a_ruler_of_50_mm_on_each(cast, birds, per_sheet, expected):
     answer = sheets(cast, per_sheet=per_sheet)
     assert [len(sheet) for sheet in answer.context["sheets"]] == expected
@@ -89,7 +89,7 @@ def test_so_many_on_a_sheet_and_a_ruler_of_50_mm_on_each(cast, birds, per_sheet,
 @pytest.mark.parametrize(
     ("chosen", "said"),
     [
-        ({"per_sheet": 9}, "less than or equal to 8"),
+        ({"per_sheet": 11}, "less than or equal to 10"),
         ({"per_sheet": 0}, "greater than or equal to 1"),
         ({"paper": "a3"}, "valid choice"),
         ({"birds": "nonsense"}, "not a valid"),
@@ -120,7 +120,8 @@ def test_a_flock_without_birds_is_told_so(cast):
 def test_who_may_print(cast, birds):
     assert seen(cast, reverse("photos:cards", args=[cast.flock.pk])) == READ_PAGE
     url = (
-        reverse("photos:card_sheets", args=[cast.flock.pk]) + "?cards_for=bird&paper=a4&per_sheet=8"
+        reverse("photos:card_sheets", args=[cast.flock.pk])
+        + "?cards_for=bird&paper=a4&per_sheet=10"
     )
     assert seen(cast, url) == READ_PAGE
 
@@ -135,5 +136,5 @@ def test_queries(cast, name):
 
     url = reverse(f"photos:{name}", args=[cast.flock.pk])
     if name == "card_sheets":
-        url += "?cards_for=feet&paper=letter&per_sheet=8"
+        url += "?cards_for=feet&paper=letter&per_sheet=10"
     same_queries(cast.clients.owner, url, grow=grow)

@@ -55,16 +55,16 @@ def test_the_code_has_its_quiet_zone(code, modules):
 @pytest.mark.parametrize("dpi", [150, 300, 600])
 def test_the_picture_has_the_size_in_millimetres(dpi):
     image = cards.render_card(CODE, dpi=dpi)
-    assert np.array(image.size) / dpi * 25.4 == pytest.approx([98.0, 64.0], abs=25.4 / dpi)
+    assert np.array(image.size) / dpi * 25.4 == pytest.approx([98.0, 52.5], abs=25.4 / dpi)
     assert image.info["dpi"] == (dpi, dpi)
 
 
 @pytest.mark.parametrize("sheet", SHEETS_MM)
-def test_eight_cards_fit_a_sheet_with_room_for_the_printer(sheet):
+def test_ten_cards_and_the_ruler_fit_a_sheet_with_room_for_the_printer(sheet):
     width, height = SHEETS_MM[sheet]
     # Printers leave out 5 mm or so along the edges: common practice, no published source.
     assert width - 10 >= 2 * cards.WIDTH
-    assert height - 10 >= 4 * cards.HEIGHT
+    assert height - 10 >= 6 + 5 * cards.HEIGHT  # the ruler takes 6 mm
 
 
 def test_the_main_pad_of_a_large_hen_fits_the_window():
@@ -106,10 +106,10 @@ def test_the_svg_draws_the_same_card():
     root = parsed(cards.card_svg(CODE))
     assert (root.get("width"), root.get("height"), root.get("viewBox")) == (
         "98mm",
-        "64mm",
-        "0 0 98 64",
+        "52.5mm",
+        "0 0 98 52.5",
     )
-    drawn = np.full((640, 980), 255, np.uint8)
+    drawn = np.full((525, 980), 255, np.uint8)
     for path in root.iter("{http://www.w3.org/2000/svg}path"):
         tone = int(path.get("fill")[1:3], 16)
         for x, y, width, height in _boxes(path.get("d")):

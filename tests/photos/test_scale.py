@@ -16,7 +16,7 @@ from tests.photos.scenes import Scene
 
 CODE = "fc1:K7M2QX94TB"
 ID_1_MM = (85.60, 53.98)  # ISO/IEC 7810, identification cards, size ID-1
-A7_MM, A8_MM = (74.0, 105.0), (52.0, 74.0)  # ISO 216, A series
+A8_MM, A9_MM = (52.0, 74.0), (37.0, 52.0)  # ISO 216, A series
 
 
 def rectangle(width, height, middle=scenes.CARD_MIDDLE):
@@ -35,7 +35,7 @@ def tilted():
     return scene, photo, read_card(photo)
 
 
-@pytest.mark.parametrize("size_mm", [ID_1_MM, A8_MM, A7_MM[::-1]])
+@pytest.mark.parametrize("size_mm", [ID_1_MM, A8_MM[::-1], A9_MM])
 def test_sizes_of_international_standards_come_out_right(tilted, size_mm):
     scene, _, view = tilted
     corners = view.to_mm(scenes.project(scene, rectangle(*size_mm)))

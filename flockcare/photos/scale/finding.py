@@ -23,9 +23,11 @@ def as_grey(image):
 
 def find_card(grey):
     """Rough homography from card mm to pixels, (3, 3), or None."""
-    # 1600 pixels show most cards, 3200 small ones, 800 blurred ones.
-    for factor in dict.fromkeys(min(1.0, side / max(grey.shape)) for side in (1600, 3200, 800)):
-        markers = detect(reduced(grey, factor))
+    # 1600 pixels show most cards, 3200 small ones, 800 blurred ones. Twice its size helps a small
+    # picture, whose markers are hardly more than blots; more than that helps none.
+    for side, most in ((1600, 1.0), (3200, 2.0), (800, 1.0)):
+        factor = min(most, side / max(grey.shape))
+        markers = detect(resized(grey, factor))
         groups = _sort_into_cards(markers)
         if not groups:
             continue
@@ -35,19 +37,20 @@ def find_card(grey):
             raise CannotMeasure(TWO_CARDS)
         if len(groups[0]) < len(markers) / 2:
             return None  # the same markers put together in another way
-        return reduction(factor) @ homography_of(groups[0])
+        return resizing(factor) @ homography_of(groups[0])
     return None
 
 
-def reduced(grey, factor):
-    """A smaller copy, each pixel the mean of those it stands for."""
+def resized(grey, factor):
+    """A smaller copy, each pixel the mean of those it stands for; or a larger one."""
     if factor == 1.0:
         return grey
-    return cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
+    return cv2.resize(grey, None, fx=factor, fy=factor, interpolation=way)
 
 
-def reduction(factor):
-    """Homography from pixels of a reduced copy to those of the whole picture."""
+def resizing(factor):
+    """Homography from pixels of a resized copy to those of the whole picture."""
     shift = 0.5 / factor - 0.5
     return np.array([(1 / factor, 0, shift), (0, 1 / factor, shift), (0, 0, 1)])
 
@@ -69,16 +72,24 @@ def _sort_into_cards(markers):
     left = sorted(markers, key=lambda marker: -cv2.contourArea(marker[1].astype(np.float32)))
     groups = []
     while left:
-        group = _grow(left)
+        group = _largest_group(left)
         left = [marker for marker in left if not any(marker is member for member in group)]
         if len(group) >= 4:
             groups.append(group)
     return sorted(groups, key=len, reverse=True)
 
 
-def _grow(markers):
-    """Start at the first marker and take in those that stand where the card has them."""
-    group = [markers[0]]
+def _largest_group(markers):
+    """The group that the first marker leads to; where that is but a few, the largest of all."""
+    group = _grow(markers, markers[0])
+    if len(group) > len(markers) / 2:
+        return group
+    return max([group, *(_grow(markers, start) for start in markers[1:])], key=len)
+
+
+def _grow(markers, start):
+    """Start at one marker and take in those that stand where the card has them."""
+    group = [start]
     while True:
         homography = homography_of(group)
         taken = {number for number, _ in group}

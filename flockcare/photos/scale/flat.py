@@ -7,7 +7,7 @@ import numpy as np
 import zxingcpp
 
 from .. import cards
-from .finding import detect, reduced, reduction
+from .finding import detect, resized, resizing
 from .fitting import project, stretch, window_middle
 
 FINEST_PIXELS_PER_MM = 14.0  # more detail than this adds nothing to the corners
@@ -51,7 +51,7 @@ def flatten(grey, homography):
     left, top = np.clip(np.floor(outer.min(axis=0)) - 2, 0, (width - 1, height - 1)).astype(int)
     right, bottom = np.clip(np.ceil(outer.max(axis=0)) + 3, 1, (width, height)).astype(int)
     factor = min(1.0, FINEST_PIXELS_PER_MM / native)
-    part = reduced(grey[top:bottom, left:right], factor)
+    part = resized(grey[top:bottom, left:right], factor)
     scale = float(np.clip(native, 8.0, FINEST_PIXELS_PER_MM))
     from_flat = np.array(
         [
@@ -62,7 +62,7 @@ def flatten(grey, homography):
     )
     to_photo = homography @ from_flat
     shift = np.array([(1.0, 0, left), (0, 1.0, top), (0, 0, 1)])
-    to_part = np.linalg.inv(shift @ reduction(factor)) @ to_photo
+    to_part = np.linalg.inv(shift @ resizing(factor)) @ to_photo
     size = tuple(
         int(np.ceil((side + 2 * BORDER_MM) * scale)) for side in (cards.WIDTH, cards.HEIGHT)
     )
@@ -108,7 +108,8 @@ def find_corners(flat):
         return np.empty((0, 2)), np.empty((0, 2))
     mm = np.concatenate([cards.marker_outline(n) for n, _ in near])
     corners = np.concatenate([c for _, c in near]).astype(np.float32)
-    reach = max(3, round(1.1 * flat.scale))
+    cell = cards.MARKER_SIDE / cards.MARKER_CELLS
+    reach = max(3, round(0.8 * cell * flat.scale))
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.005)
     corners = cv2.cornerSubPix(
         flat.picture, corners.reshape(-1, 1, 2), (reach, reach), (-1, -1), stop
@@ -118,8 +119,9 @@ def find_corners(flat):
 
 def blur_mm(flat):
     """Standard deviation of the smear in mm, from how steep the markers' sides are."""
-    across = np.arange(-1.0, 1.81, 0.1)
-    along = np.arange(2.0, 6.1, 0.5)
+    cell = cards.MARKER_SIDE / cards.MARKER_CELLS
+    across = np.arange(-0.75 * cell, 1.21 * cell, 0.1)
+    along = np.arange(1.5 * cell, 4.6 * cell, 0.4)
     contrast = np.ptp(np.percentile(flat.picture, (5, 95)))
     widths = {0: [], 1: []}
     for number in range(len(cards.MARKERS)):
