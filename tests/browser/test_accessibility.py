@@ -47,6 +47,8 @@ PAGES = [
     "more/",
     "people/",
     "settings/",
+    "history/",
+    "history/bird/{bird}/",
 ]
 
 
@@ -61,7 +63,7 @@ def problems(page) -> list[str]:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
-def test_pages_of_the_flock(open_phone, site, viewport, scheme):
+def test_pages_of_the_flock(open_phone, site, viewport, scheme, record_property):
     page = open_phone("ada", viewport=viewport, scheme=scheme)
     found = {}
     for path in PAGES:
@@ -70,6 +72,7 @@ def test_pages_of_the_flock(open_phone, site, viewport, scheme):
         assert wide <= 0, f"{path} is {wide} px wider than the screen"
         if list_ := problems(page):
             found[path] = list_
+    record_property("axe violations", sum(map(len, found.values())))
     assert not found
 
 

@@ -4,14 +4,28 @@ What is expected of such a page is common practice, no published source: nobody'
 written over without being shown, nothing typed is lost, the same edit twice is no conflict.
 """
 
+import io
+import uuid
 from dataclasses import dataclass
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from django.utils import timezone
 from django.utils.html import escape
+from PIL import Image
 
+from flockcare.birds import services as bird_services
 from flockcare.birds.models import Bird
-from flockcare.feet.models import Check
+from flockcare.care import services as care_services
+from flockcare.care.models import CareStep, KitItem
+from flockcare.core.forms import shown
+from flockcare.core.versions import Basis, Conflict, version_of
+from flockcare.feet import services as feet_services
+from flockcare.feet.models import Check, FootFinding
+from flockcare.housing.models import HousingChange
 from flockcare.people.models import Membership, Revision, Role
+from flockcare.photos.models import Photo
 from tests.core.test_access import ADDRESSES, IN_A_FLOCK, address, records
 from tests.people.page_forms import form_with
 
@@ -91,21 +105,17 @@ OURS = ("birds:", "care:", "feet:", "housing:", "people:", "photos:")
 
 
 @pytest.fixture
-def found(cast):
+def found(request, cast):
     """One record of every kind; the keeper is an owner too, so that two may edit all of them."""
     Membership.objects.filter(keeper=cast.keeper).update(role=Role.OWNER)
     found = records(cast.flock, cast.owner)
     found["membership_id"] = Membership.objects.get(flock=cast.flock, keeper=cast.viewer).pk
     Check.objects.get(pk=found["check_id"]).findings.create(foot="left", score=0)
-    return found
-
-
-@pytest.fixture(autouse=True)
-def gone_bird(request, found):
-    """Only who has left is said to have left, and why."""
-    name = getattr(request.node, "callspec", None) and request.node.callspec.params.get("name")
-    if name == "birds:leave":
+    # Only who has left is said to have left, and why.
+    asked = getattr(request.node, "callspec", None)
+    if asked and asked.params.get("name") == "birds:leave":
         Bird.objects.filter(pk=found["bird_id"]).update(left="2026-05", left_reason="died")
+    return found
 
 
 def sent(client, url, **typed) -> dict:
@@ -209,3 +219,200 @@ def test_whoever_typed_nothing_undoes_nothing(cast, found, name):
     assert cast.clients.owner.post(url, untouched).status_code == 302
     again = form_with(cast.clients.owner.get(url), "version")
     assert again[edit.field] == [edit.theirs]
+
+
+# What is more than one field of one row
+
+
+@pytest.fixture
+def gauze(cast):
+    return KitItem.objects.create(flock=cast.flock, name="Pads", stock=10, unit="pads")
+
+
+def test_what_the_other_left_alone_and_what_i_left_alone_is_proposed(cast, birds):
+    """Each wrote in another field: as it stands, the page keeps both."""
+    url = reverse("birds:edit", args=[cast.flock.pk, birds["Dill"].pk])
+    theirs = sent(cast.clients.keeper, url, traits="Limps.")
+    mine = sent(cast.clients.owner, url, band_number="12")
+    cast.clients.keeper.post(url, theirs)
+    page = cast.clients.owner.post(url, mine)
+    assert page.status_code == 409
+    choice = form_with(page, "version-keep-traits")
+    assert choice["version-keep-traits"] == ["theirs"]
+    assert choice["version-keep-band_number"] == ["mine"]
+    cast.clients.owner.post(url, choice)
+    birds["Dill"].refresh_from_db()
+    assert (birds["Dill"].traits, birds["Dill"].band_number) == ("Limps.", "12")
+
+
+def test_a_third_edit_while_one_chooses_is_shown_too(cast, birds):
+    url = reverse("birds:edit", args=[cast.flock.pk, birds["Dill"].pk])
+    mine = sent(cast.clients.owner, url, traits="Old break.")
+    cast.clients.keeper.post(url, sent(cast.clients.keeper, url, traits="Limps."))
+    choice = form_with(cast.clients.owner.post(url, mine), "version-keep-traits")
+    cast.clients.keeper.post(url, sent(cast.clients.keeper, url, traits="Limps a little."))
+    page = cast.clients.owner.post(url, choice)
+    assert page.status_code == 409
+    assert "Limps a little." in page.text
+    assert "Old break." in page.text
+    cast.clients.owner.post(url, form_with(page, "version-keep-traits"))
+    birds["Dill"].refresh_from_db()
+    assert birds["Dill"].traits == "Old break."
+
+
+def test_a_form_that_is_refused_first_meets_the_other_version_afterwards(cast, birds):
+    url = reverse("birds:edit", args=[cast.flock.pk, birds["Dill"].pk])
+    mine = sent(cast.clients.owner, url, traits="Old break.", hatched="yesterday")
+    cast.clients.keeper.post(url, sent(cast.clients.keeper, url, traits="Limps."))
+    refused = cast.clients.owner.post(url, mine)
+    assert "is not a date" in refused.text
+    again = form_with(refused, "version") | {"hatched": ["2024-05"]}
+    assert again["traits"] == ["Old break."]
+    assert cast.clients.owner.post(url, again).status_code == 409
+
+
+def test_oneself_on_another_phone_is_told_so(cast, birds):
+    url = reverse("birds:edit", args=[cast.flock.pk, birds["Dill"].pk])
+    mine = sent(cast.clients.owner, url, traits="Old break.")
+    cast.clients.owner.post(url, sent(cast.clients.owner, url, traits="Limps."))
+    page = cast.clients.owner.post(url, mine)
+    assert "You</strong> changed this yourself" in page.text
+
+
+def test_stock_that_was_used_meanwhile_is_not_put_back(cast, birds, gauze):
+    """A step of care takes from the stock without any edit of the kit's item."""
+    url = reverse("care:item", args=[cast.flock.pk, gauze.pk])
+    mine = sent(cast.clients.owner, url, note="In the blue box.")
+    step = CareStep(flock=cast.flock, bird=birds["Dill"], kind="soaked", at=timezone.now())
+    step.item, step.amount = gauze, 3
+    care_services.log_step(step=step)
+    page = cast.clients.owner.post(url, mine)
+    assert page.status_code == 409
+    choice = form_with(page, "version-keep-stock")
+    assert choice["version-keep-stock"] == ["theirs"]
+    cast.clients.owner.post(url, choice)
+    gauze.refresh_from_db()
+    assert (gauze.stock, gauze.note) == (7, "In the blue box.")
+
+
+def test_days_go_with_the_one_who_stands_for_them(cast, gauze):
+    url = reverse("care:item", args=[cast.flock.pk, gauze.pk])
+    mine = sent(cast.clients.owner, url, egg_days="7", days_from="label")
+    theirs = sent(cast.clients.keeper, url, egg_days="14", meat_days="21", days_from="vet")
+    cast.clients.keeper.post(url, theirs)
+    page = cast.clients.owner.post(url, mine)
+    assert "eggs 7 days, meat not known, the label says so" in page.text
+    assert "eggs 14 days, meat 21 days, the vet says so" in page.text
+    choice = form_with(page, "version-keep-egg_days") | {"version-keep-egg_days": ["theirs"]}
+    cast.clients.owner.post(url, choice)
+    gauze.refresh_from_db()
+    assert (gauze.egg_days, gauze.meat_days, gauze.days_from) == (14, 21, "vet")
+
+
+def test_an_edit_leaves_alone_what_its_form_does_not_show(cast, birds):
+    """The row may change between the look at it and the writing: here, who does what is due."""
+    step = CareStep(flock=cast.flock, bird=birds["Dill"], kind="soaked", at=timezone.now())
+    step.keeper, step.next_due = cast.owner, timezone.localdate()
+    care_services.log_step(step=step)
+    held = CareStep.objects.get(pk=step.pk)
+    basis = Basis.of({"version": version_of(shown(held, {"note"}))})
+    care_services.claim(step=step, by=cast.keeper)
+    held.note = "Warm water."
+    care_services.change_step(step=held, by=cast.owner, basis=basis)
+    stored = CareStep.objects.get(pk=step.pk)
+    assert (stored.note, stored.claimed_by) == ("Warm water.", cast.keeper)
+
+
+def test_a_change_between_the_look_and_the_writing_is_a_conflict(cast, birds):
+    mine = Bird.objects.get(pk=birds["Dill"].pk)
+    basis = Basis.of({"version": version_of(shown(mine, {"traits"}))})
+    mine.traits = "Old break."
+    Bird.objects.filter(pk=mine.pk).update(traits="Limps.")
+    with pytest.raises(Conflict):
+        bird_services.change_bird(bird=mine, by=cast.owner, basis=basis)
+    assert not Revision.objects.exists()
+
+
+@pytest.mark.parametrize("text", ["", "nonsense", "traits", ":", "traits:", "x" * 5000, "\0"])
+def test_a_version_that_is_none_stops_nobody(cast, birds, text):
+    url = reverse("birds:edit", args=[cast.flock.pk, birds["Dill"].pk])
+    mine = sent(cast.clients.owner, url, traits="Old break.")
+    assert cast.clients.owner.post(url, mine | {"version": [text]}).status_code in (200, 302)
+
+
+# Photos
+
+
+def photo_of(cast, bird, colour) -> SimpleUploadedFile:
+    out = io.BytesIO()
+    Image.effect_noise((240, 180), 60).convert("RGB").save(out, "JPEG")
+    return SimpleUploadedFile(f"{colour}.jpg", out.getvalue(), "image/jpeg")
+
+
+def checked(cast, bird) -> Check:
+    seen = feet_services.Seen([FootFinding(foot="left", score=0)])
+    return feet_services.save_check(
+        flock=cast.flock,
+        bird=bird,
+        keeper=cast.owner,
+        check_id=uuid.uuid4(),
+        at=timezone.now(),
+        seen=seen,
+    )[0]
+
+
+@pytest.mark.parametrize(("whose", "kept"), [("mine", 1), ("theirs", 1), ("both", 2)])
+def test_photos_of_both_can_be_kept_and_none_is_lost(cast, birds, whose, kept):
+    check = checked(cast, birds["Dill"])
+    url = reverse("feet:check_edit", args=[cast.flock.pk, check.pk])
+    mine, theirs = sent(cast.clients.owner, url), sent(cast.clients.keeper, url)
+    theirs["left-photos"] = [photo_of(cast, birds["Dill"], "red")]
+    mine["left-photos"] = [photo_of(cast, birds["Dill"], "blue")]
+    assert cast.clients.keeper.post(url, theirs).status_code == 302
+    page = cast.clients.owner.post(url, mine)
+    assert page.status_code == 409
+    choice = form_with(page, "version-keep-photos")
+    assert choice["version-keep-photos"] == ["both"]
+    assert len(choice["left-kept_photo"]) == 1
+    choice["version-keep-photos"] = [whose]
+    assert cast.clients.owner.post(url, choice).status_code == 302
+    assert check.photos.count() == kept
+    # Left out of the check, they stay with the bird.
+    assert Photo.objects.filter(bird=birds["Dill"]).count() in (kept, 2)
+    assert Photo.objects.count() == 2
+
+
+def test_photos_of_a_step_come_through_a_conflict(cast, birds):
+    step = CareStep(flock=cast.flock, bird=birds["Dill"], kind="soaked", at=timezone.now())
+    step.keeper = cast.owner
+    care_services.log_step(step=step)
+    url = reverse("care:step", args=[cast.flock.pk, step.pk])
+    mine = sent(cast.clients.owner, url, note="Warm water.")
+    mine["photos"] = [photo_of(cast, birds["Dill"], "blue")]
+    cast.clients.keeper.post(url, sent(cast.clients.keeper, url, note="Ten minutes."))
+    choice = form_with(cast.clients.owner.post(url, mine), "version-keep-note")
+    assert cast.clients.owner.post(url, choice).status_code == 302
+    step.refresh_from_db()
+    assert (step.note, step.photos.count()) == ("Warm water.", 1)
+
+
+def test_photos_of_a_refused_step_come_with_it_again(cast, birds):
+    url = reverse("care:step_new", args=[cast.flock.pk, birds["Dill"].pk])
+    fields = form_with(cast.clients.owner.get(url), "step_id")
+    fields["photos"] = [photo_of(cast, birds["Dill"], "blue")]
+    refused = cast.clients.owner.post(url, fields)
+    assert "Say what was done." in refused.text
+    again = form_with(refused, "step_id") | {"kind": ["soaked"]}
+    assert cast.clients.owner.post(url, again).status_code == 302
+    assert CareStep.objects.get().photos.count() == 1
+
+
+def test_photos_of_a_change_of_a_house_come_through_a_conflict(cast, found):
+    url = address("housing:change_tell", cast.flock, found)
+    mine = sent(cast.clients.owner, url, note="Chips laid.")
+    mine["photos"] = [photo_of(cast, None, "blue")]
+    cast.clients.keeper.post(url, sent(cast.clients.keeper, url, note="Drained."))
+    choice = form_with(cast.clients.owner.post(url, mine), "version-keep-note")
+    assert cast.clients.owner.post(url, choice).status_code == 302
+    told = HousingChange.objects.get(on=found["on"])
+    assert (told.note, told.photos.count()) == ("Chips laid.", 1)
