@@ -20,9 +20,9 @@ flock_patterns = [
     path("people/<uuid:membership_id>/new-password/", views.password_link, name="password_link"),
     path("people/<uuid:membership_id>/remove/", views.member_remove, name="member_remove"),
     path("history/", views_history.recent, name="recent"),
-    path("history/<slug:kind>/<uuid:record_id>/", views_history.history, name="history"),
+    path("history/<uuid:record_id>/<slug:kind>/", views_history.history, name="history"),
     path(
-        "history/<slug:kind>/<uuid:record_id>/<int:revision_id>/",
+        "history/<uuid:record_id>/<slug:kind>/<int:revision_id>/",
         views_history.restore,
         name="restore",
     ),

@@ -148,7 +148,7 @@ def restore(request, flock, kind, record_id, revision_id):
     )
     _require(request, kind.write)
     record = _record(kind, flock, record_id)
-    page = redirect("people:history", flock.pk, kind.slug, record_id)
+    page = redirect("people:history", flock.pk, record_id, kind.slug)
     if record is None and revision.deed != Revision.Deed.DELETE:
         messages.warning(request, "It has been removed. Bring it back first.")
         return page

@@ -48,7 +48,7 @@ PAGES = [
     "people/",
     "settings/",
     "history/",
-    "history/bird/{bird}/",
+    "history/{bird}/bird/",
 ]
 
 

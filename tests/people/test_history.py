@@ -29,7 +29,7 @@ pytestmark = pytest.mark.django_db
 
 def pages(record, revision=None) -> str:
     flock = record if isinstance(record, Flock) else record.flock
-    key = [flock.pk, record._meta.model_name, record.pk]
+    key = [flock.pk, record.pk, record._meta.model_name]
     if revision:
         return reverse("people:restore", args=[*key, revision.pk])
     return reverse("people:history", args=key)

@@ -1,11 +1,10 @@
 """Filters and tags that every template may use without loading them."""
 
 from django import template
-from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from flockcare.core.addresses import address
+from flockcare.core.addresses import address, urls_of
 from flockcare.core.dates import PartialDate
 
 register = template.Library()
@@ -33,12 +32,10 @@ def to(context, view: str, *keys) -> str:
 
 
 @register.simple_tag(takes_context=True)
-def history(context, record):
+def history(context, record, look: str = "aside"):
     """A link to all that was changed in a record."""
-    key = [context["flock"].pk, record._meta.model_name, record.pk]
-    return format_html(
-        '<a class="aside" href="{}">History</a>', reverse("people:history", args=key)
-    )
+    url = urls_of("people:history", context["flock"].pk, record._meta.model_name)(record.pk)
+    return format_html('<a class="{}" href="{}">History</a>', look, url)
 
 
 @register.filter
