@@ -54,7 +54,7 @@ def _to_scale(photo: PrintPhoto, box_mm: float, span_mm: float) -> Print:
     a, b, c, d, e, f = photo.to_mm
     to_mm = np.array([(a, c, e), (b, d, f), (0, 0, 1)])
     wanted = box_mm / MM_PER_INCH * DPI / span_mm  # Pixels for a mm of the foot.
-    image, to_shown = _fine_enough(photo, wanted * _mm_per_pixel(to_mm))
+    image, to_shown = _fine_enough(photo, wanted * photo.mm_per_pixel)
     to_mm = to_mm @ to_shown
     have = 1 / _mm_per_pixel(to_mm)
     pixels = max(1, round(span_mm * min(have, wanted)))

@@ -9,6 +9,7 @@ import datetime as dt
 import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from math import sqrt
 
 from flockcare.reports.vet.drawing import Lanes
 
@@ -103,6 +104,12 @@ class PrintPhoto:
     @property
     def measured(self) -> bool:
         return self.to_mm is not None
+
+    @property
+    def mm_per_pixel(self) -> float:
+        """At the sore, in what is shown without size limits."""
+        a, b, c, d, _, _ = self.to_mm
+        return sqrt(abs(a * d - b * c))
 
 
 @dataclass(frozen=True, slots=True)

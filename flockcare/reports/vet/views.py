@@ -35,11 +35,11 @@ from flockcare.reports.vet.forms import PeriodForm, SharingForm
 from flockcare.reports.vet.gather import sheet as gather
 from flockcare.reports.vet.names import Nameless, Names
 from flockcare.reports.vet.records import Period, keepers_of, photo_in, read
-from flockcare.reports.vet.sheet import VetSheet
+from flockcare.reports.vet.sheet import PrintPhoto, VetSheet
 
 # The width of an A4 page between its margins; a browser makes the drawing as wide as the page.
 DRAWN_WIDTH = 516.0
-WHOLE_SIZE, PIECE_SIZE = 800, 1600
+WHOLE_SIZE, PIECE_SIZE, SHARP_PIXELS = 800, 1600, 450
 GONE = 410
 OPENINGS_SHOWN = 10
 
@@ -310,16 +310,16 @@ def _drawn(found: VetSheet, photo_url: Callable) -> dict:
     drawn = svg.render(
         drawing.timeline(found.lanes, DRAWN_WIDTH), f"Timeline of {found.name}, {found.period}"
     )
+    span = found.photos.span_mm if found.photos.paper_mm_per_cm else None
     photos = [
         (
             group.title,
-            [(photo, _address(photo, photo_url), _matrix(photo)) for photo in group.photos],
+            [(photo, _address(photo, span, photo_url), _matrix(photo)) for photo in group.photos],
         )
         for group in found.photos.groups
     ]
     context = {"sheet": found, "drawing": drawn, "legend": svg.legend(), "photo_groups": photos}
-    if found.photos.paper_mm_per_cm:
-        span = found.photos.span_mm
+    if span:
         context |= {"span": f"{span:.6g}", "half": f"{span / 2:.6g}", "bar": _bar(10 / span)}
     return context
 
@@ -340,8 +340,14 @@ def _bar(length: float) -> Markup:
     )
 
 
-def _address(photo, photo_url: Callable) -> str:
-    return photo_url(photo, PIECE_SIZE if photo.measured else WHOLE_SIZE)
+def _address(photo: PrintPhoto, span_mm: float | None, photo_url: Callable) -> str:
+    """The smallest size in which what is seen of it is sharp on a phone and on paper."""
+    size = WHOLE_SIZE
+    if photo.measured:
+        share = WHOLE_SIZE / max(photo.shown)
+        if span_mm / photo.mm_per_pixel * share < SHARP_PIXELS:
+            size = PIECE_SIZE
+    return photo_url(photo, size)
 
 
 def _matrix(photo) -> str:
