@@ -48,7 +48,7 @@ _NAMES = {
     "ounces": ("ounces", "oz"),
     "keeper": ("keeper", "by", "who checked", "person", "checked by", "done by"),
     "foot": ("foot", "side", "leg", "which foot", "l r"),
-    "score": ("score", "grade", "lesion", "lesion score", "severity", "bumblefoot", "result"),
+    "score": ("score", "grade", "lesion", "lesion score", "severity", "bumblefoot", "how bad"),
     "sites": ("sites", "site", "place", "where", "location"),
     "scab": ("scab",),
     "scab_mm": ("scab mm", "scab width", "width", "size mm", "mm"),
@@ -83,10 +83,12 @@ def targets(table: str) -> dict[str, Target]:
         ]
     if table == "checks":
         found += _for_one_foot(file)
-    return {column.name: Target(column, _words(column)) for column in found}
+    return {column.name: Target(column, _words(table, column)) for column in found}
 
 
-def _words(column: Column) -> str:
+def _words(table: str, column: Column) -> str:
+    if column.name == "bird":
+        return "bird: her name" if table == "birds" else "bird: her name or band"
     name = column.name.replace("_", " ")
     meaning = column.meaning.split(";")[0].rstrip(".")
     return name if meaning.lower() == name else f"{name}: {meaning[:1].lower()}{meaning[1:]}"
@@ -140,7 +142,7 @@ def _by_values(texts: list[str], possible, taken, birds: set[str]) -> str:
         return "bird"
     if "date" in possible and "date" not in taken and all(map(_is_date, texts)):
         return "date"
-    for name in ("foot", "left_reason", "sex"):
+    for name in ("foot", "left_reason", "sex", "score", "kind"):
         if name in possible and name not in taken:
             column = possible[name].column
             if all(known(column, text) or proposal(column, text) for text in texts):

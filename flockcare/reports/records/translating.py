@@ -111,6 +111,8 @@ class Mapping:
             for name in self.targets
             if name in needed and name not in self.places
         ]
+        if "foot" in self.places and self.table == "checks" and "score" not in self.places:
+            found.append("Say which column holds the score of that foot.")
         if self.must_tell_order:
             found.append("Say whether the dates begin with the day or with the month.")
         return found
