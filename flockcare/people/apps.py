@@ -13,4 +13,4 @@ class PeopleConfig(AppConfig):
         # The loggers that write down an address: refused requests and the development server.
         for name in ("django.request", "django.security.csrf", "django.server"):
             logging.getLogger(name).addFilter(HideTokens())
-        autodiscover_modules("kinds")
+        autodiscover_modules("histories")

@@ -1,6 +1,6 @@
 """Kinds of records that are edited, in a keeper's words: for conflicts and for the history.
 
-Each app tells of its own in its ``kinds.py``.
+Each app tells of its own in its ``histories.py``.
 """
 
 from __future__ import annotations
