@@ -271,6 +271,37 @@ def test_a_bad_row_of_the_further_files_is_named(tmp_path, table, row, column, w
     assert words in text
 
 
+@pytest.mark.parametrize(
+    "form",
+    [
+        lambda key: str(key),
+        lambda key: key.hex.upper(),
+        lambda key: f"{{{key}}}",
+        lambda key: key.urn,
+        lambda key: key.int,
+        lambda key: {str(key): 1},
+        lambda key: [[str(key)]],
+    ],
+)
+def test_a_history_cannot_lead_to_records_of_others(cast, birds, tmp_path, form):
+    """An earlier version can be brought back: it must not bring in a foreign bird by her key."""
+    flock = Flock.objects.create(name="Test yard")
+    before = json.dumps({"bird_id": form(birds["Dill"].pk)})
+    row = {"at": "2024-01-01 10:00", "deed": "change", "kind": "feet.Check", "record": "flock"}
+    *places, text = problems_of(
+        write_folder(tmp_path / "in", history=[row | {"before": before}]), flock
+    )
+    assert places == [("history.csv", 2, "before")]
+    assert "must be a reference" in text or "no number" in text
+
+
+def test_a_bird_is_once_in_a_round(tmp_path):
+    flock = Flock.objects.create(name="Test yard")
+    row = {"round": "1", "started": "2024-03-01 10:00", "bird": "Sage"}
+    root = write_folder(tmp_path / "in", birds=[{"bird": "Sage"}], rounds=[row, row])
+    assert problems_of(root, flock)[0] == ("rounds.csv", 2, "bird")
+
+
 # --- Photos, byte for byte
 
 

@@ -6,7 +6,6 @@ was deleted, ``keeper Ros`` a person, ``flock`` the flock itself.
 """
 
 import json
-import re
 import uuid
 from collections import Counter, defaultdict
 
@@ -21,40 +20,60 @@ OF_PEOPLE, KEPT_OF_PEOPLE = "people.", "people.Flock"
 REFERENCE, FLOCK, GONE, KEEPER = "@ref", "flock", "gone", "keeper"
 # The field of a byline that names a person who is only mentioned.
 PERSON = "name"
-_KEY = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+# Keys have 128 bits, and a field for one takes a whole number for a key as well.
+_LARGEST_NUMBER = 2**64
 
 _deed = cells.for_field(Revision._meta.get_field("deed"))
 _kind = cells.for_field(Revision._meta.get_field("kind"))
+
+
+def _as_key(text: str) -> str:
+    """The key of a record that this text may stand for, in any of its forms; else empty."""
+    try:
+        return str(uuid.UUID(text))
+    except ValueError:
+        return ""
 
 
 def _with_keys(value, change):
     """``value`` (from JSON) with ``change(text)`` in place of every key of a record in it."""
     if isinstance(value, dict):
         return {
-            f"@{change(name)}" if _KEY.fullmatch(name) else name: _with_keys(inner, change)
+            f"@{change(key)}" if (key := _as_key(name)) else name: _with_keys(inner, change)
             for name, inner in value.items()
         }
     if isinstance(value, list):
         return [_with_keys(inner, change) for inner in value]
-    if isinstance(value, str) and _KEY.fullmatch(value):
-        return {REFERENCE: change(value)}
+    if isinstance(value, str) and (key := _as_key(value)):
+        return {REFERENCE: change(key)}
     return value
 
 
 def _with_references(value, resolve):
-    """The reverse of ``_with_keys``."""
+    """The reverse of ``_with_keys``. ValueError for a bare key.
+
+    An earlier version can be brought back, and a key that somebody wrote into the file would then
+    lead to a record of a flock that is not theirs.
+    """
+    if isinstance(value, str) and _as_key(value):
+        raise ValueError(f"“{value}” names a record by its key; here it must be a reference.")
+    if isinstance(value, int | float) and abs(value) >= _LARGEST_NUMBER:
+        raise ValueError(f"{value} is no number that a record could hold.")
     if isinstance(value, dict):
         if set(value) == {REFERENCE}:
             return str(resolve(value[REFERENCE]))
         return {
-            str(resolve(name[1:])) if name.startswith("@") else name: _with_references(
-                inner, resolve
-            )
-            for name, inner in value.items()
+            _name(name, resolve): _with_references(inner, resolve) for name, inner in value.items()
         }
     if isinstance(value, list):
         return [_with_references(inner, resolve) for inner in value]
     return value
+
+
+def _name(name: str, resolve) -> str:
+    if _as_key(name):
+        raise ValueError(f"“{name}” names a record by its key; here it must be a reference.")
+    return str(resolve(name[1:])) if name.startswith("@") else name
 
 
 def _json(value) -> str:

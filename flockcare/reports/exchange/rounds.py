@@ -57,6 +57,9 @@ def _round(work, rows, known, checks) -> None:
                     column, f"Round {row.text('round')} says something else in its first row."
                 )
     birds = [_bird(work, row, round_, checks) for row in rows if row.text("bird")]
+    keys = [one.bird_id for one in birds]
+    if len(set(keys)) < len(keys):
+        first.wrong("bird", f"A bird is twice in round {first.text('round')}.")
     if len(work.problems) > before:
         return
     if (round_.started_at, round_.ended_at) in known:
