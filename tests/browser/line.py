@@ -54,6 +54,11 @@ class Line:
         with self._lock:
             self._faults += [(pattern, fault) for fault in faults]
 
+    def mend(self) -> None:
+        """No fault is left to be met, and there is signal."""
+        with self._lock:
+            self._faults, self.down, self.newer = [], False, b""
+
     def _fault(self, request: str) -> str:
         with self._lock:
             for number, (pattern, fault) in enumerate(self._faults):

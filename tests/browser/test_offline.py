@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from playwright.sync_api import Error as PageLeft
 
 from tests.browser.conftest import PHONE
 from tests.browser.line import Line
@@ -44,7 +45,7 @@ def phones(browser, site, line):
         return page
 
     yield opened
-    line.down = False
+    line.mend()
     for context in contexts:
         context.close()
 
@@ -58,8 +59,9 @@ def sign_in(context, site, line, keeper):
 def until(page, expression: str, seconds: float = 15):
     """Playwright's own waiting evaluates text in the page, which the content policy forbids."""
     for _ in range(int(seconds / 0.1)):
-        if page.evaluate(expression):
-            return
+        with contextlib.suppress(PageLeft):  # while it asked, the next page came
+            if page.evaluate(expression):
+                return
         page.wait_for_timeout(100)
     pytest.fail(f"Waited {seconds} s in vain for {expression}")
 
@@ -225,7 +227,13 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, site, 
         "WHERE c.id = ?"
     )
     assert rows(site, asked, key) == [("ada",)]
-    # Signing out wipes the birds from the phone, not what waits.
+    # Signing out, of a session of this phone's own, wipes the birds from it, not what waits.
+    context.clear_cookies(name="flockcare_session")
+    page.goto("/sign-in/")
+    page.fill("[name=sign_in_name]", "ada")
+    page.fill("[name=password]", site.password)
+    page.locator("button:has-text('Sign in')").tap()
+    until(page, KEPT["lists"])
     signal(line, page, on=False)
     page.goto(check_page(site, "Mace"))
     log_clear(page)
@@ -291,6 +299,17 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, site, l
     page.wait_for_selector("text=Saved: Borage, both feet clear")
     assert waiting(page) == 0
     assert len(new_checks(site, before)) == 2
+    # It is three days behind: such a check is stored, and the page says so.
+    signal(line, page, on=False)
+    page.clock.set_system_time(datetime.now(UTC) - timedelta(days=3, hours=1))
+    page.goto(check_page(site, "Dill"))
+    page.wait_for_selector("h1:has-text('Dill')")
+    log_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Dill")
+    signal(line, page, on=True)
+    page.wait_for_selector("text=The clock of this phone is 3 days behind.")
+    page.clock.set_system_time(datetime.now(UTC))
+    assert len(new_checks(site, before)) == 3
     # What nobody wants is discarded, but only when asked.
     signal(line, page, on=False)
     page.goto(check_page(site, "Anise"))
@@ -306,7 +325,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, site, l
     page.once("dialog", lambda dialog: dialog.accept())
     page.locator("button:has-text('Discard')").tap()
     all_sent(page)
-    assert len(new_checks(site, before)) == 2
+    assert len(new_checks(site, before)) == 3
 
 
 def fill_storage(page):
@@ -558,3 +577,29 @@ def test_over_plain_http_it_waits_while_the_page_is_open(browser, site, line):
     asked = "SELECT b.name FROM feet_check c JOIN birds_bird b ON b.id = c.bird_id WHERE c.id = ?"
     assert {rows(site, asked, key)[0][0] for key in keys} == {"Chervil", "Sorrel"}
     context.close()
+
+
+def test_what_waits_is_mended_with_its_photos(phones, site, line, tmp_path):
+    page, before = phones("ada"), checks(site)
+    signal(line, page, on=False)
+    page.goto(check_page(site, "Mace"))
+    page.wait_for_selector("h1:has-text('Mace')")
+    page.locator(".foot-left .over-0").tap()
+    page.locator(".part-left label:has-text('Sore')").tap()
+    both = [photo(tmp_path, colour) for colour in ("khaki", "coral")]
+    page.set_input_files("#id_left-photos", both)
+    page.locator("text=coral.jpg will be sent with the check").wait_for()
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector("text=Kept on this phone: Mace: check, left foot 1")
+    page.goto("/outbox/")
+    page.wait_for_selector("text=2 photos")
+    page.locator("a:has-text('Mend')").tap()
+    page.locator("button[aria-label='Leave khaki.jpg out']").tap()
+    assert page.locator("#id_left-sites_0").is_checked()
+    page.locator(".part-left label:has-text('Swollen')").tap()
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector("text=Kept on this phone: Mace: check, left foot 2")
+    assert waiting(page) == page.evaluate(KEPT["photos"]) == 1
+    signal(line, page, on=True)
+    all_sent(page)
+    assert list(new_checks(site, before).values()) == [1]

@@ -9,7 +9,7 @@ from tests.offline.phones import Phone, entries_for, losses_and_doubles, stored
 PHONES, EACH = 20, 2
 
 
-def test_nothing_acknowledged_is_lost_and_nothing_doubled(site):
+def test_nothing_acknowledged_is_lost_and_nothing_doubled(site, record_property):
     installation = site.installation
     folder = installation.environment["FLOCKCARE_DATA"]
     before = stored(folder)
@@ -35,5 +35,7 @@ def test_nothing_acknowledged_is_lost_and_nothing_doubled(site):
     assert sum(phone.failures for phone in phones) > 0, "The server was never away."
     assert not [reason for phone in phones for reason in phone.refused]
     assert all(entry.acknowledged == entry.keys for entry in entries)
-    assert losses_and_doubles(folder, before, phones) == []
+    wrong = losses_and_doubles(folder, before, phones)
+    record_property("lost or doubled", len(wrong))
+    assert wrong == []
     assert len(stored(folder)["checks"]) - len(before["checks"]) == PHONES * EACH

@@ -45,6 +45,7 @@ function nameBird(form, bird, list) {
   const band = document.querySelector("h1 .band");
   if (band) band.className = `band${bird.colour ? ` band-${bird.colour}` : ""}`;
   document.title = `${bird.name} · ${list.name}`;
+  document.querySelector(".flock-name").textContent = list.name;
 }
 
 function setClock(form, zone) {
@@ -80,8 +81,8 @@ export const filled = shell === "form" ? fillBlank() : Promise.resolve();
 
 // --- What comes after something was kept
 
-export async function showKept({ form, words, sent }) {
-  const said = sent ? `Saved: ${words}` : `Kept on this phone: ${words}. It is sent when there is signal.`;
+export async function showKept({ form, words, sent, when }) {
+  const said = sent ? `Saved: ${words}` : `Kept on this phone: ${words}. It is sent when ${when}.`;
   if (navigator.serviceWorker?.controller) {
     sessionStorage.setItem("kept", said);
     location.assign(`/f/${form.dataset.flock}/check/`);

@@ -7,6 +7,7 @@ import { changeEntry, dropEntry, keepEntry, note, photosOf } from "./store.js";
 import { sendWaiting } from "./send.js";
 
 const SLOW = 12_000;
+const WHEN = { "no signal": "there is signal", busy: "there is signal", "signed out": "you sign in" };
 const formOf = () => document.querySelector("form[data-outbox]");
 
 // `ready`: when a form from the worker has its bird.
@@ -59,10 +60,10 @@ async function submit(form, said) {
     );
   }
   await changeEntry(entry.key, { heldUntil: 0 });
-  if (outcome !== "no signal") await sendWaiting({ now: true });
+  const tried = outcome === "no signal" ? outcome : await sendWaiting({ now: true });
   const now = await readableEntry(entry.key);
   if (now?.state === "refused") throw new Error(`It is kept on this phone. ${now.reasons.join(" ")}`);
-  return { form, words: inWords(entry), sent: !now };
+  return { form, words: inWords(entry), sent: !now, when: WHEN[tried] ?? `${entry.keeperName} is signed in` };
 }
 
 // Through the page's own address, as the browser would: {leave} to go on, "wrong" to be shown,
@@ -126,7 +127,6 @@ async function resume(form, key) {
   const entry = await readableEntry(key);
   if (!entry || entry.kind !== form.dataset.outbox) return;
   fill(form, entry.fields);
-  const list = form.querySelector(".kept-photos") ?? form;
   for (const photo of await photosOf(key)) {
     const line = Object.assign(document.createElement("li"), { textContent: `${photo.name} ` });
     line.dataset.waitingPhoto = photo.key;
@@ -136,9 +136,17 @@ async function resume(form, key) {
     remove.setAttribute("aria-label", `Leave ${photo.name} out`);
     remove.addEventListener("click", () => (line.hidden = true));
     line.append(remove);
-    (form.querySelector(`[data-foot="${photo.foot || "bird"}"] .kept-photos`) ?? list).append(line);
+    listBeside(form.querySelector(`input[type=file][name="${photo.field}"]`)).append(line);
   }
   form.querySelectorAll("details").forEach((part) => (part.open = true));
+}
+
+function listBeside(input) {
+  const there = input.parentElement.querySelector(".kept-photos");
+  if (there) return there;
+  const list = Object.assign(document.createElement("ul"), { className: "kept-photos" });
+  input.after(list);
+  return list;
 }
 
 const stillShown = (form, photo) => {

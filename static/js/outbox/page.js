@@ -10,6 +10,7 @@ import { watchWorker } from "./update.js";
 
 const { keeper, name, flock, shell } = document.body.dataset;
 const writes = "writes" in document.body.dataset;
+const signedOut = "signedOut" in document.body.dataset;
 const bar = document.getElementById("outbox-bar");
 const FRESH = 10 * 60_000;
 const COOKIE = "flockcare_waits";
@@ -66,6 +67,16 @@ export async function send(options) {
 async function announce(outcome) {
   others?.postMessage("changed");
   await refresh(outcome);
+  const told = await note("notices");
+  if (!told) return;
+  await dropNote("notices");
+  say(told.words.join(" "), "notice warning");
+}
+
+function say(textContent, className) {
+  const notice = Object.assign(document.createElement("p"), { className, textContent });
+  notice.setAttribute("role", "status");
+  document.querySelector("main > [role=status]").after(notice);
 }
 
 // The birds of the flock, for checking them without signal; of no other keeper on this phone.
@@ -81,19 +92,19 @@ async function keepBirds() {
 }
 
 function sayWhatWasKept() {
-  const textContent = sessionStorage.getItem("kept");
-  if (!textContent) return;
+  const words = sessionStorage.getItem("kept");
+  if (!words) return;
   sessionStorage.removeItem("kept");
-  const notice = Object.assign(document.createElement("p"), { className: "notice", textContent });
-  notice.setAttribute("role", "status");
-  document.querySelector("main > [role=status]").after(notice);
+  say(words, "notice");
 }
 
 async function start() {
   sayWhatWasKept();
   takeOver({ ready: filled, onChange: () => announce(), onKept: (kept) => kept && showKept(kept) });
   if (keeper) await setNote("who", { keeper, name });
-  else if (!shell) await Promise.all([dropLists(), dropNote("who")]); // signed out
+  const who = document.querySelector(".who");
+  if (shell && who) who.textContent = (await note("who"))?.name ?? "";
+  if (signedOut) await Promise.all([dropLists(), dropNote("who")]);
   await refresh();
   await send();
   if (keeper) await keepBirds();
@@ -102,5 +113,5 @@ async function start() {
 window.addEventListener("online", () => send({ now: true }));
 window.addEventListener("pageshow", (event) => event.persisted && send());
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && send());
-watchWorker();
+if (keeper || shell) watchWorker();
 start().catch((problem) => console.info("Outbox:", problem?.name, problem?.message));
