@@ -90,6 +90,8 @@ def holds(request, flock):
         ]
         for step in steps:
             step.flock = flock
+        told = [name for name in ("egg_days", "meat_days") if said[name] is not None]
+        new = any(getattr(step, name) is None for step in steps for name in told)
         services.enter_days(
             steps=steps,
             egg_days=said["egg_days"],
@@ -97,7 +99,10 @@ def holds(request, flock):
             days_from=said["days_from"],
             by=request.user,
         )
-        messages.success(request, f"Entered for {said['product']}, given {len(steps)} times.")
+        if new:
+            messages.success(request, f"Entered for {said['product']}, given {len(steps)} times.")
+        else:
+            messages.warning(request, _entered_already(said))
         return redirect("care:holds", flock.pk)
     asked = form.data.get("product") if form.is_bound else None
     forms = [
@@ -113,4 +118,16 @@ def holds(request, flock):
             "unknown": forms,
         },
         status=422 if form.errors else 200,
+    )
+
+
+def _entered_already(said: dict) -> str:
+    days = [
+        f"{what} {number} days"
+        for what, number in (("eggs", said["egg_days"]), ("meat", said["meat_days"]))
+        if number is not None
+    ]
+    return (
+        f"The days of {said['product']} have been entered by somebody else meanwhile. Yours are "
+        f"not kept: {', '.join(days)}. Open the step of care to change what stands there."
     )

@@ -1,6 +1,6 @@
 """What is due tonight, shared by all keepers: the list, its piece of Today, and a bird's care."""
 
-from django.db.models import Max, Q, Subquery
+from django.db.models import DateTimeField, Max, Q, Subquery
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -16,7 +16,7 @@ from flockcare.care.situation import FOLLOWED, advise_cases, urgent_birds
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
-from flockcare.people.fresh import OF_THE_FLOCK, newest, renewed, tag_of
+from flockcare.people.fresh import OF_THE_FLOCK, Tag, newest, renewed
 from flockcare.photos.models import Measurement
 
 LAST_STEPS = 3
@@ -90,18 +90,22 @@ def _today(request, flock, *, ahead=False) -> dict:
     }
 
 
-def _state(request, flock) -> str:
-    """A name for all that is shown of care."""
-    looks = Check.objects.filter(**OF_THE_FLOCK, at__gte=timezone.now() - FOLLOWED).order_by()
-    return tag_of(
-        request,
-        flock,
+def _figures(since) -> list[Subquery]:
+    looks = Check.objects.filter(**OF_THE_FLOCK, at__gte=since).order_by()
+    return [
         newest(CareStep, "changed_at"),
         Subquery(looks.values("flock").annotate(at=Max("received_at")).values("at")),
         newest(Measurement, "at"),
         newest(Bird, "created_at", left=""),
-        shown=(_wants_mine(request),),
-    )
+    ]
+
+
+CARE = Tag(_figures, since=DateTimeField())
+
+
+def _state(request, flock) -> str:
+    """A name for all that is shown of care."""
+    return CARE.of(request, flock, _wants_mine(request), since=timezone.now() - FOLLOWED)
 
 
 def back_or_piece(request, flock, bird_id):

@@ -247,10 +247,12 @@ def restore_check(*, check: Check, keeper, kept: dict, basis=None, now=None) -> 
 @transaction.atomic
 def bring_back_check(*, check: Check, keeper, kept: dict, now=None) -> None:
     """The reverse of ``delete_check``."""
-    validate_moment(check.at, bird=check.bird, now=now or timezone.now())
+    now = now or timezone.now()
+    validate_moment(check.at, bird=check.bird, now=now)
     seen = _seen_in(check, kept)
     history.bring_back(check, by=keeper, kept=kept)
     _attach(check, seen)
+    _tell_the_round(check, now=now)
 
 
 def _seen_in(check: Check, kept: dict) -> Seen:

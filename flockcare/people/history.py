@@ -56,8 +56,7 @@ def bring_back(record, *, by, kept: dict) -> None:
     """Store a record that was deleted, as ``kept`` says, under its old key."""
     if type(record)._base_manager.filter(pk=record.pk).exists():
         raise ValidationError("This is there again already.")
-    record.full_clean(validate_unique=False)
-    record.validate_unique()
+    record.full_clean()
     record.save(force_insert=True)
     keep(record, deed=Revision.Deed.RESTORE, by=by, before=kept)
 

@@ -18,7 +18,7 @@ from flockcare.core import versions
 from flockcare.core.dates import PartialDate, PartialDateField
 from flockcare.drawing.dates import date_words
 from flockcare.people import history, services
-from flockcare.people.models import Flock, Membership, Role
+from flockcare.people.models import Byline, Flock, Keeper, Membership, Role
 
 NOTHING = "nothing"
 
@@ -104,9 +104,13 @@ class Names:
             for column, value in _references(kind.model, plain):
                 wanted[column.related_model].add(value)
         self._found = {model: _called(model, keys) for model, keys in wanted.items()}
+        if keepers := wanted[Keeper] - self._found.get(Keeper, {}).keys():
+            named = Byline.objects.filter(flock=flock, record__in=keepers, field="name")
+            self._found[Keeper] |= {str(one.record): one.name for one in named}
 
     def of(self, model, key) -> str:
-        return self._found.get(model, {}).get(key) or "one that is not there any more"
+        gone = "somebody who is no longer here" if model is Keeper else "one that is gone"
+        return self._found.get(model, {}).get(key) or gone
 
 
 def _references(model, plain: dict):

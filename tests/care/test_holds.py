@@ -221,6 +221,17 @@ def test_days_entered_later_count_for_all_givings_of_that_product(cast, birds):
     assert known.egg_days == 20
 
 
+def test_days_that_somebody_else_entered_meanwhile_are_not_lost_in_silence(cast, birds):
+    given = step(cast, birds["Dill"], "medicine", days_ago=3, product="Drops")
+    page, said = url(cast, "holds"), {"product": "Drops", "egg_days": "10", "days_from": "vet"}
+    cast.clients.keeper.post(page, said)
+    answer = cast.clients.owner.post(page, {**said, "egg_days": "7"}, follow=True)
+    assert "entered by somebody else meanwhile" in answer.text
+    assert "eggs 7 days" in answer.text
+    given.refresh_from_db()
+    assert given.egg_days == 10
+
+
 @pytest.mark.parametrize(
     ("said", "words"),
     [

@@ -417,3 +417,37 @@ def test_what_was_typed_about_a_removed_record_is_shown_and_can_be_saved(cast, b
     stored = Check.objects.get(pk=check.pk)
     assert stored.note == "Walks well."
     assert [finding.score for finding in stored.findings.all()] == [1]
+
+
+def test_a_check_that_comes_back_counts_for_the_round_again(cast, birds):
+    round_ = feet_services.start_round(
+        flock=cast.flock, keeper=cast.owner, bird_ids=[birds["Dill"].pk, birds["Mace"].pk]
+    )
+    check = feet_services.save_check(
+        flock=cast.flock,
+        bird=birds["Dill"],
+        keeper=cast.owner,
+        check_id=uuid.uuid4(),
+        at=timezone.now(),
+        seen=feet_services.Seen([FootFinding(foot="left", score=0)]),
+    )[0]
+    feet_services.delete_check(check=Check.objects.get(pk=check.pk), keeper=cast.keeper)
+    assert round_.birds.get(bird=birds["Dill"]).check_record is None
+    bring_back(cast.clients.owner, check)
+    assert round_.birds.get(bird=birds["Dill"]).check_record == check
+
+
+def test_a_person_who_deleted_their_account_is_named_where_the_name_was_kept(cast, check):
+    key = uuid.uuid4()
+    Revision.objects.create(
+        flock=cast.flock,
+        kind="feet.Check",
+        record=check.pk,
+        deed="change",
+        by=cast.owner,
+        before={**feet_services.snapshot(check), "keeper_id": key},
+    )
+    text = cast.clients.owner.get(pages(check)).text
+    assert "somebody who is no longer here" in text
+    Byline.objects.create(flock=cast.flock, record=key, field="name", name="Old Meg")
+    assert "Old Meg" in cast.clients.owner.get(pages(check)).text
