@@ -15,6 +15,7 @@ from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, LeaveForm, 
 from flockcare.birds.models import Bird, Weighing
 from flockcare.core.forms import saved
 from flockcare.people.access import flock_view
+from flockcare.people.bylines import with_names
 from flockcare.people.models import Role
 
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
@@ -174,7 +175,9 @@ def weighings(request, flock, bird_id):
             "adult": adult,
             "weighings": [
                 (weighing, round(100 * weighing.grams / adult) if adult else None)
-                for weighing in bird.weighing_set.select_related("keeper").order_by("-on")
+                for weighing in with_names(
+                    bird.weighing_set.select_related("keeper").order_by("-on")
+                )
             ],
         },
     )

@@ -21,6 +21,7 @@ from flockcare.housing.models import Feature, FeatureState, House, HousingChange
 from flockcare.housing.residents import counts_on, residents_on
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of, records_of
 from flockcare.people.access import flock_view
+from flockcare.people.bylines import with_names
 from flockcare.people.models import Role
 
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
@@ -90,7 +91,7 @@ def house(request, flock, house_id):
         layout, refused = record.on(day), ""
     except NotRecorded as error:
         layout, refused = [], str(error)
-    told = list(
+    told = with_names(
         HousingChange.objects.filter(house=house)
         .select_related("keeper")
         .prefetch_related("photos", "planned_states__feature")

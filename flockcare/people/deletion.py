@@ -15,6 +15,7 @@ from django.db.models import Count, IntegerField, OuterRef, Subquery, Value
 from django.db.models.functions import Coalesce
 from django.dispatch import Signal
 
+from flockcare.people.bylines import byline_key
 from flockcare.people.models import Byline, Flock, Keeper, Membership, Revision, Role
 
 FORMER = "a former keeper"
@@ -175,11 +176,6 @@ def _put_name(field: models.ForeignKey, keeper: Keeper, name: str) -> None:
             ignore_conflicts=True,
         )
     records.update(**{field.name: None})
-
-
-def byline_key(key) -> uuid.UUID:
-    """What a byline knows a record by; some are only numbered."""
-    return key if isinstance(key, uuid.UUID) else uuid.UUID(int=key)
 
 
 def _forget_in_history(keeper: Keeper) -> None:

@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.people.access import flock_view
+from flockcare.people.bylines import with_names
 from flockcare.people.models import Role
 from flockcare.photos import editing, words
 from flockcare.photos.forms import CropForm
@@ -27,7 +28,7 @@ def photo_or_404(flock, photo_id, photos=Photo.objects) -> Photo:
 @flock_view()
 def photo(request, flock, photo_id):
     photo = photo_or_404(flock, photo_id, Photo.with_deleted)
-    measurements = photo.measurements.select_related("keeper").order_by("-at")
+    measurements = with_names(photo.measurements.select_related("keeper").order_by("-at"))
     context = {
         "photo": photo,
         "picture": Picture(photo),

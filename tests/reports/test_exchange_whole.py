@@ -11,6 +11,7 @@ import pytest
 from django.apps import apps
 from django.core.files.storage import default_storage
 from django.db import models
+from django.urls import reverse
 from PIL import Image
 
 from flockcare.birds.models import Bird, Weighing
@@ -20,7 +21,15 @@ from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird
 from flockcare.feet.services import delete_check
 from flockcare.housing.models import Feature, House, HousingChange, PlannedState, Walk
-from flockcare.people.models import Byline, Flock, FlockRecord, Keeper, Revision
+from flockcare.people.models import (
+    Byline,
+    Flock,
+    FlockRecord,
+    Keeper,
+    Membership,
+    Revision,
+    Role,
+)
 from flockcare.people.services import change_flock
 from flockcare.photos.models import Measurement, Photo
 from flockcare.photos.services import add_photo
@@ -165,6 +174,34 @@ def test_who_did_it_stays_as_a_name(whole, tmp_path, cast):
     assert CareStep.objects.get(flock=there, kind="soaked").claimed_by == cast.owner
     assert Photo.objects.get(flock=there, of_house=True).keeper == cast.keeper
     assert not Byline.objects.filter(flock=there).exists()
+
+
+def test_the_pages_name_whoever_has_no_account_here(whole, tmp_path, cast):
+    house = House.objects.get(flock=whole)
+    change = {"flock": whole, "house": house, "on": date(2024, 1, 5), "note": "lowered it"}
+    HousingChange.objects.create(**change, keeper=cast.keeper)
+    photo = Photo.objects.get(flock=whole, of_house=False)
+    figures = dict.fromkeys(("area_mm2", "perimeter_mm", "longest_diameter_mm"), 9.5)
+    drawn = {"to_mm": [[1, 0, 0], [0, 1, 0], [0, 0, 1]], "outline_px": [[9, 9], [9, 19], [19, 9]]}
+    Measurement.objects.create(
+        **{"flock": whole, "photo": photo, "keeper": cast.keeper, "at": AT, "scaled_by": "card"},
+        **{"outline_mm": [[1, 1], [1, 2], [2, 1]], "relative_area_error": 0.1, **drawn, **figures},
+    )
+    _, _, other = _carried(whole, tmp_path, None)
+    cast.keeper.name = "Another Name"
+    cast.keeper.save()
+    Membership.objects.create(flock=other, keeper=cast.stranger, role=Role.OWNER)
+    bird = Bird.objects.get(flock=other, name="Dilly")
+    brought = Photo.objects.get(flock=other, of_house=False)
+    house = House.objects.get(flock=other)
+    for name, key in (
+        ("birds:weighings", bird.pk),
+        ("photos:photo", brought.pk),
+        ("housing:house", house.pk),
+    ):
+        address = reverse(name, args=[other.pk, key])
+        page = cast.clients.stranger.get(address).content.decode()
+        assert ">Keeper<" in page or ", Keeper," in page, name
 
 
 def test_a_round_keeps_its_check_of_several_at_one_moment(whole, tmp_path):

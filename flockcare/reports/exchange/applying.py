@@ -5,7 +5,7 @@ from django.db import IntegrityError, transaction
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check
 from flockcare.housing.models import HousingChange
-from flockcare.people.deletion import byline_key
+from flockcare.people.bylines import byline_key
 from flockcare.people.models import Byline, Keeper, Membership, Revision, Role
 from flockcare.photos.services import remove
 from flockcare.reports.exchange.checking import Plan

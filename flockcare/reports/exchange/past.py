@@ -9,7 +9,7 @@ import json
 import uuid
 from collections import Counter, defaultdict
 
-from flockcare.people.deletion import byline_key
+from flockcare.people.bylines import byline_key
 from flockcare.people.models import Keeper, Revision
 from flockcare.reports.exchange import cells
 from flockcare.reports.exchange.cells import moment_text
