@@ -39,10 +39,12 @@ self.addEventListener("message", (event) => {
 self.addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url);
   if (url.origin !== self.location.origin) return;
-  // A form with files goes its own way.
-  const upload = request.headers.get("Content-Type")?.startsWith("multipart/");
-  if (request.mode === "navigate" && !upload) event.respondWith(page(request, url));
-  else if (request.method === "GET" && KEPT.files.includes(url.pathname)) event.respondWith(file(request));
+  if (request.method === "GET") {
+    if (request.mode === "navigate") event.respondWith(page(request, url));
+    else if (KEPT.files.includes(url.pathname)) event.respondWith(file(request));
+  } else if (request.mode === "navigate" && !self.navigator.onLine) {
+    event.respondWith(filled(BIRDS, url)); // a button that leads on, such as to the next bird
+  }
 });
 
 async function file(request) {
@@ -51,7 +53,7 @@ async function file(request) {
 }
 
 async function page(request, url) {
-  const standIn = request.method === "GET" && STAND_INS.find(({ address }) => address.test(url.pathname));
+  const standIn = STAND_INS.find(({ address }) => address.test(url.pathname));
   if (!standIn) return fetch(request).catch(() => filled(BIRDS, url));
   const keys = url.pathname.match(standIn.address).slice(1);
   const blank = () => filled(standIn.page, url, keys);

@@ -243,6 +243,7 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, site, 
     page.goto(f"/f/{site.flock}/more/")
     page.locator("button:has-text('Sign out')").tap()
     page.wait_for_selector("h1:has-text('Sign in')")
+    page.wait_for_selector("text=1 record waits on this phone, sign in to send")
     until(page, f"async () => !(await ({KEPT['lists']})())")
     assert waiting(page) == 1
 
@@ -518,7 +519,10 @@ def test_care_and_weighings_wait_too_and_nothing_private_is_cached(phones, site,
     )
     assert len(cached) > 10
     assert not [path for path in cached if not path.startswith(("/static/", "/no-signal/"))]
+    page.goto(f"/f/{site.flock}/today/")
     signal(line, page, on=False)
+    page.locator("button:has-text('Start a round'), button:has-text('Go on with')").first.tap()
+    page.wait_for_selector("h1:has-text('No signal')")
     page.goto(f"/f/{site.flock}/trends/")
     page.wait_for_selector("h1:has-text('No signal')")
     assert not problems(page)

@@ -19,6 +19,7 @@ from flockcare.offline.models import Receipt
 from flockcare.people.models import Membership
 from flockcare.trends.kept import report_of
 from tests.offline.sends import CLEAR, SORE, body, local, send
+from tests.people.rows import same_queries
 
 pytestmark = pytest.mark.django_db
 
@@ -320,6 +321,13 @@ def test_the_list_for_the_phone_holds_names_and_bands_and_no_more(cast, birds):
     assert {key for hen in said["birds"] for key in hen} == {"id", "name", "colour", "band"}
     assert cast.clients.viewer.get(address).status_code == 403
     assert cast.clients.stranger.get(address).status_code == 404
+
+
+def test_the_list_asks_the_database_as_often_for_many_birds(cast, birds):
+    def more():
+        Bird.objects.bulk_create(Bird(flock=cast.flock, name=f"Hen {n}") for n in range(20))
+
+    same_queries(cast.clients.keeper, reverse("offline:birds", args=[cast.flock.pk]), grow=more)
 
 
 def test_what_a_sending_asks_of_the_database(cast, dill, sending):

@@ -14,10 +14,12 @@ export async function birdsOf(flock) {
 
 // Now, in the flock's time zone, as a field for date and time takes it.
 function nowIn(zone) {
-  const parts = new Intl.DateTimeFormat("sv-SE", {
-    timeZone: zone, dateStyle: "short", timeStyle: "short",
-  }).format(new Date());
-  return parts.replace(" ", "T");
+  const parts = new Intl.DateTimeFormat("en", {
+    timeZone: zone, hourCycle: "h23",
+    year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit",
+  }).formatToParts(new Date());
+  const { year, month, day, hour, minute } = Object.fromEntries(parts.map(({ type, value }) => [type, value]));
+  return `${year}-${month}-${day}T${hour}:${minute}`;
 }
 
 // The form anew, for this bird.

@@ -8,6 +8,7 @@ import { sendWaiting } from "./send.js";
 
 const SLOW = 12_000;
 const WHEN = { "no signal": "there is signal", busy: "there is signal", "signed out": "you sign in" };
+const limit = (photos) => SLOW + photos.length * 30_000;
 const formOf = () => document.querySelector("form[data-outbox]");
 
 // `ready`: when a form from the worker has its bird.
@@ -40,7 +41,7 @@ async function submit(form, said) {
   let photos = fresh, kept = true;
   try {
     photos = [...(await photosOf(entry.key)).filter((photo) => stillShown(form, photo)), ...fresh];
-    await keepEntry({ ...entry, heldUntil: Date.now() + SLOW + 5_000 }, photos);
+    await keepEntry({ ...entry, heldUntil: Date.now() + limit(photos) + 5_000 }, photos);
     navigator.storage?.persist?.();
   } catch {
     kept = false; // no room, or no store at all: then it has to go now
@@ -77,7 +78,7 @@ async function sendNow(form, said, photos, key) {
     // An answer to htmx names the next page in place of leading there unseen.
     const answer = await fetch(form.action, {
       method: "POST", body, headers: { "HX-Request": "true" }, redirect: "manual",
-      signal: AbortSignal.timeout?.(SLOW + photos.length * 30_000),
+      signal: AbortSignal.timeout?.(limit(photos)),
     });
     const next = answer.headers.get("HX-Redirect");
     if ([200, 422].includes(answer.status) && (await answer.text()).includes(key)) return "wrong";

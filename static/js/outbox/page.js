@@ -5,7 +5,7 @@ import { readableEntries } from "./entries.js";
 import { takeOver } from "./forms.js";
 import { filled, showKept } from "./blank.js";
 import { sendWaiting } from "./send.js";
-import { allLists, dropLists, dropNote, keepList, note, setNote } from "./store.js";
+import { allLists, dropList, dropLists, dropNote, keepList, note, setNote } from "./store.js";
 import { watchWorker } from "./update.js";
 
 const { keeper, name, flock, shell } = document.body.dataset;
@@ -24,13 +24,14 @@ const counted = (number, one, more) => `${number} ${number === 1 ? one : more}`;
 async function refresh(outcome) {
   const entries = await readableEntries();
   const who = keeper || (await note("who"))?.keeper;
-  const mine = entries.filter((entry) => entry.keeper === who);
+  // Where nobody is signed in, how many wait is said, and nothing of them.
+  const mine = entries.filter((entry) => entry.keeper === who || signedOut);
   const refused = mine.filter((entry) => entry.state === "refused").length;
   const waiting = mine.length - refused;
   const words = [];
   if (waiting) words.push(`${counted(waiting, "record waits", "records wait")} on this phone`);
   if (refused) words.push(`${counted(refused, "is", "are")} refused`);
-  if (words.length && outcome === "signed out") words.push("sign in to send");
+  if (words.length && (signedOut || outcome === "signed out")) words.push("sign in to send");
   const lost = await lostByThePhone(entries.length);
   if (lost) words.push(`${counted(lost, "record", "records")} that waited here ${lost === 1 ? "is" : "are"} gone: the phone has cleared its store`);
   bar.hidden = !words.length;
@@ -83,12 +84,21 @@ function say(textContent, className) {
 async function keepBirds() {
   const lists = await allLists();
   if (lists.some((list) => list.keeper !== keeper)) await dropLists();
-  const kept = lists.find((list) => list.flock === flock && list.keeper === keeper);
-  if (!flock || !writes || (kept && Date.now() - kept.fetched < FRESH)) return;
-  const answer = await fetch(`/f/${flock}/outbox/birds/`, { redirect: "manual", cache: "no-store" });
-  if (!answer.ok) return;
-  const { flock: about, birds } = await answer.json();
-  await keepList({ flock, keeper, fetched: Date.now(), ...about, id: undefined, birds });
+  const mine = lists.filter((list) => list.keeper === keeper);
+  const fresh = mine.filter((list) => Date.now() - list.fetched < FRESH).map((list) => list.flock);
+  const wanted = new Set(mine.map((list) => list.flock));
+  if (flock && writes) wanted.add(flock);
+  for (const key of wanted) if (!fresh.includes(key)) await keepBirdsOf(key);
+}
+
+async function keepBirdsOf(key) {
+  const answer = await fetch(`/f/${key}/outbox/birds/`, { redirect: "manual", cache: "no-store" });
+  if (answer.ok) {
+    const { flock: { name: flockName, zone, units }, birds } = await answer.json();
+    await keepList({ flock: key, keeper, fetched: Date.now(), name: flockName, zone, units, birds });
+  } else if ([403, 404].includes(answer.status)) {
+    await dropList(key); // no longer a keeper there
+  }
 }
 
 function sayWhatWasKept() {

@@ -22,7 +22,7 @@ export async function sendWaiting({ now = false } = {}) {
 // Undefined when another page has not finished in time. Locks are missing on plain HTTP.
 async function alone(work, patience) {
   if (!navigator.locks) return leased(work, patience);
-  const how = patience ? { signal: AbortSignal.timeout(patience) } : { ifAvailable: true };
+  const how = patience ? { signal: timeLimit(patience) } : { ifAvailable: true };
   let begun = false;
   const held = (lock) => {
     begun = Boolean(lock);

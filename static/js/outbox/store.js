@@ -79,6 +79,7 @@ export const dropEntry = (key) =>
 
 export const allLists = () => transact("lists", "readonly", (lists) => lists.getAll());
 export const keepList = (list) => transact("lists", "readwrite", (lists) => lists.put(list));
+export const dropList = (flock) => transact("lists", "readwrite", (lists) => lists.delete(flock));
 export const dropLists = () => transact("lists", "readwrite", (lists) => lists.clear());
 
 export const note = (name) => transact("notes", "readonly", (notes) => notes.get(name));
