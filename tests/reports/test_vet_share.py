@@ -16,7 +16,7 @@ from PIL import Image
 from flockcare.birds.models import Bird
 from flockcare.people import services
 from flockcare.people.logs import HideTokens
-from flockcare.people.models import Membership, Revision, Role, ShareLink, ShareOpening
+from flockcare.people.models import Byline, Membership, Revision, Role, ShareLink, ShareOpening
 from flockcare.photos.models import Photo
 from tests.conftest import client_of
 from tests.people.rows import NOT_WRITERS, refused, same_queries
@@ -243,6 +243,15 @@ def test_without_names_no_keeper_is_named_anywhere(cast, bird):
         found = re.search(rf"(?<!\w){name}(?!\w)", hidden, re.IGNORECASE)
         assert not found, hidden[found.start() - 60 : found.end() + 60]
     assert "Łucja" in hidden and "“salve from Keeper A”" in hidden and "Top roost" in hidden
+
+
+def test_without_names_those_who_left_for_good_are_hidden_too(cast, bird):
+    """Their account is gone and their name is kept with what they did, also with other birds."""
+    Byline.objects.create(flock=cast.flock, record=bird.pk, field="keeper", name="Old Tom")
+    look(bird, at(8, 5), note="as old Tom always did, and Tom’s way")
+    assert "Tom" in everything_shown(make(cast.clients.owner, bird))
+    hidden = everything_shown(make(cast.clients.owner, bird, nameless="on"))
+    assert not re.search(r"\bTom\b", hidden) and "as Keeper D always did" in hidden
 
 
 def test_each_keeper_keeps_one_letter_in_page_and_pdf(cast, bird):

@@ -99,5 +99,5 @@ class SharingForm(KeeperForm):
         label="Without the keepers’ names",
         required=False,
         help_text="They become Keeper A, Keeper B and so on, in what was typed too: there even "
-        "where a name is also an ordinary word. Names of people who keep no records here stay.",
+        "where a name is also an ordinary word. Names of people who never kept this flock stay.",
     )

@@ -4,27 +4,28 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from django.db.models import Q
+from django.db.models import DateTimeField, F, Q, Value
 
 from flockcare.birds.layers import Window
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import WITHHOLDING, CareStep
 from flockcare.core.dates import PartialDate
+from flockcare.core.prepared import columns, record
 from flockcare.feet.cases import Case, Sight, cases_from
 from flockcare.feet.models import Check
 from flockcare.housing.changes import Change, history
 from flockcare.housing.models import HousingChange, Stay
 from flockcare.housing.states import HouseRecord, records_of
-from flockcare.people.models import Flock, Membership
+from flockcare.people.models import Byline, Flock, Membership
 from flockcare.photos.models import Foot, Measurement, Photo
 from flockcare.photos.series import Shot
 
-DAY = dt.timedelta(1)
 NOTHING_YET_DAYS = 90
+LAST_OF_ALL = Value(dt.datetime(9000, 1, 1, tzinfo=dt.UTC), DateTimeField())
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,23 +200,16 @@ def _touches(case: Case, window: Window) -> bool:
 
 def _shots(bird: Bird) -> list[Shot]:
     """Her photos in time order, each with its newest measurement, in one query."""
-    of_photo = [field.attname for field in Photo._meta.concrete_fields]
-    of_measurement = [field.attname for field in Measurement._meta.concrete_fields]
+    of_photo = columns(Photo)
     rows = (
         Photo.objects.filter(bird=bird)
-        .in_time_order()
-        .order_by(*Photo.objects.in_time_order().query.order_by, "measurements__at")
-        .values_list(
-            *of_photo, "keeper__name", *(f"measurements__{name}" for name in of_measurement)
-        )
+        .order_by(F("taken").asc(nulls_last=True), "added_at", "pk", "measurements__at")
+        .values_list(*of_photo, *columns(Measurement, "measurements__"))
     )
     shots: dict[uuid.UUID, Shot] = {}
     for row in rows:
-        photo = Photo.from_db("default", of_photo, row[: len(of_photo)])
-        photo.by = row[len(of_photo)] or ""
-        values = row[len(of_photo) + 1 :]
-        measurement = values[0] and Measurement.from_db("default", of_measurement, values)
-        shots[photo.pk] = Shot(photo, measurement or None)
+        photo, measured = record(Photo, row[: len(of_photo)]), row[len(of_photo) :]
+        shots[photo.pk] = Shot(photo, record(Measurement, measured) if measured[0] else None)
     return list(shots.values())
 
 
@@ -226,7 +220,7 @@ def _lived(bird: Bird, window: Window) -> list[Lived]:
         .filter(Q(since=None) | Q(since__lte=window.last))
         .filter(Q(until=None) | Q(until__gte=window.first))
         .select_related("house")
-        .order_by("since")
+        .order_by(F("since").asc(nulls_first=True))
     )
     if not stays:
         return []
@@ -236,26 +230,31 @@ def _lived(bird: Bird, window: Window) -> list[Lived]:
     records = records_of(houses, first=window.first, last=window.last)
     lived = []
     for stay in stays:
-        record = records[stay.house_id]
+        of_house = records[stay.house_id]
         said = [one for one in told if one.house_id == stay.house_id]
         changes = [
             change
-            for change in reversed(history(record, said, units=bird.flock.units))
+            for change in reversed(history(of_house, said, units=bird.flock.units))
             if change.made
             and window.first <= change.on <= window.last
             and (stay.since is None or change.on > stay.since)
             and (stay.until is None or change.on < stay.until)
         ]
-        lived.append(Lived(stay.since, stay.until, record, changes))
+        lived.append(Lived(stay.since, stay.until, of_house, changes))
     return lived
 
 
-def keepers_of(flock: Flock, records: Records) -> Iterable[str]:
-    """Every name that may stand in these records; first of those who belong, as they came."""
-    members = Membership.objects.filter(flock=flock).order_by("joined_at", "pk")
-    yield from members.values_list("keeper__name", flat=True)
+def keepers_of(flock: Flock, records: Records) -> Iterator[str]:
+    """Every name that may stand in these records: those who belong, as they came, then others.
+
+    Others are those who once belonged and have no account any more, and whoever else is named
+    with a record of hers.
+    """
+    here = Membership.objects.filter(flock=flock).values_list("keeper__name", "joined_at")
+    gone = Byline.objects.filter(flock=flock).annotate(joined_at=LAST_OF_ALL)
+    named = here.union(gone.values_list("name", "joined_at"))
+    yield from (name for name, _ in named.order_by("joined_at", "keeper__name"))
     yield from (seen.by for seen in records.seen)
     for step in (*records.withholding, *records.steps):
         yield step.by
     yield from (one.by or "" for one in records.weighed)
-    yield from (shot.photo.by for shot in records.shots)
