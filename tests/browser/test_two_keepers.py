@@ -1,10 +1,16 @@
 """Two keepers with a phone each, at the same record and at the same list."""
 
 import io
+from concurrent.futures import ThreadPoolExecutor
+from http.client import HTTPConnection
+from http.cookies import SimpleCookie
+from threading import Barrier
+from urllib.parse import urlencode
 
 from PIL import Image
 
 from tests.browser.test_accessibility import problems
+from tests.people.page_forms import fields_with
 
 # How often Today and the round ask whether they are still as they are.
 LOOKS_AGAIN_MS = 30_000
@@ -82,3 +88,43 @@ def test_today_shows_what_the_other_phone_has_sent(open_phone, site):
         ada.clock.fast_forward(LOOKS_AGAIN_MS + 1000)
     assert poll.value.status == 204
     assert ada.evaluate("document.querySelector('#looks').stayed")
+
+
+class Phone:
+    """A client of the running server, signed in; redirects are answers like any other."""
+
+    def __init__(self, site, keeper: str):
+        self.host = site.url.removeprefix("http://")
+        self.cookies = {"flockcare_session": site.sessions[keeper]}
+
+    def ask(self, method: str, address: str, fields: dict | None = None) -> tuple[int, str]:
+        connection = HTTPConnection(self.host, timeout=20)
+        kept = "; ".join(f"{name}={value}" for name, value in self.cookies.items())
+        headers = {"Cookie": kept, "Content-Type": "application/x-www-form-urlencoded"}
+        connection.request(method, address, urlencode(fields or {}, doseq=True), headers)
+        answer = connection.getresponse()
+        for line in answer.headers.get_all("Set-Cookie") or ():
+            self.cookies |= {name: one.value for name, one in SimpleCookie(line).items()}
+        text = answer.read().decode()
+        connection.close()
+        return answer.status, text
+
+
+def test_of_two_edits_at_the_same_moment_one_is_saved_and_one_is_asked(site):
+    """Against the server as it runs: each of its threads has a connection of its own."""
+    page = f"/f/{site.flock}/birds/{site.birds['Anise']}/edit/"
+    phones = [Phone(site, keeper) for keeper in ("ada", "ben")]
+    for number in range(8):
+        typed = [f"Seen by {name}, {number}" for name in ("Ada", "Ben")]
+        opened = [fields_with(phone.ask("GET", page)[1], "version") for phone in phones]
+        start = Barrier(2)
+
+        def post(which, start=start, opened=opened, typed=typed):
+            start.wait(timeout=20)
+            fields = opened[which] | {"traits": typed[which]}
+            return phones[which].ask("POST", page, fields)
+
+        with ThreadPoolExecutor(2) as pool:
+            answers = sorted(pool.map(post, range(2)))
+        assert [status for status, _ in answers] == [302, 409]
+        assert all(words in answers[1][1] for words in typed)

@@ -45,13 +45,13 @@ class _Forms(HTMLParser):
             self._select = None
 
 
-def forms_on(answer) -> list[tuple[str, dict]]:
+def fields_with(page: str, name: str) -> dict:
+    """The fields of the one form on the page that has a field of this name."""
     parser = _Forms()
-    parser.feed(answer.content.decode())
-    return parser.forms
+    parser.feed(page)
+    (found,) = [fields for _, fields in parser.forms if name in fields]
+    return found
 
 
 def form_with(answer, name: str) -> dict:
-    """The fields of the one form on the page that has a field of this name."""
-    (found,) = [fields for _, fields in forms_on(answer) if name in fields]
-    return found
+    return fields_with(answer.content.decode(), name)
