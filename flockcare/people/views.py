@@ -78,7 +78,8 @@ def set_up(request):
 @never_cache
 def sign_in(request):
     next_page = request.POST.get("next", request.GET.get("next", ""))
-    if not url_has_allowed_host_and_scheme(
+    # Without a slash it would be taken for the name of a view.
+    if not next_page.startswith("/") or not url_has_allowed_host_and_scheme(
         next_page, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     ):
         next_page = ""
