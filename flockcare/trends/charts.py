@@ -463,7 +463,8 @@ def healing_chart(healing: Healing, address: Callable[[str], str], title: str) -
 def _limits(group: HealingGroup, days: Linear, share: Linear) -> Markup:
     """The range around the curve of all sores."""
     steps = [point for point in group.points if point[0] <= group.shown_until]
-    ends = [*(point[0] for point in steps[1:]), group.shown_until]
+    # None where the first heals later than the curve is drawn.
+    ends = [*(point[0] for point in steps[1:]), group.shown_until][: len(steps)]
     boxes = [
         _box("limits", days(at), days(end), share(high), share(low))
         for (at, _, low, high), end in zip(steps, ends, strict=True)

@@ -86,6 +86,23 @@ def test_one_look_alone(cast):
     assert "Look at every foot a second time" in text
 
 
+def test_the_only_sore_that_healed_took_longer_than_most_are_watched(cast):
+    """There is a curve of healing, and not one step in the part of it that is drawn."""
+    today = dt.datetime.now(cast.flock.zone).date()
+
+    def seen(bird, days_ago, left):
+        look(cast.flock, bird, today - dt.timedelta(days=days_ago), left=left, hour=0)
+
+    for number in range(8):
+        bird = Bird.objects.create(flock=cast.flock, name=f"Hen {number}")
+        for days_ago, left in ((20, 0), (2, 1), (0, 1)):
+            seen(bird, days_ago, left)
+    healed = Bird.objects.create(flock=cast.flock, name="Dill")
+    for days_ago, left in ((90, 0), (80, 1), (60, 1), (40, 0)):
+        seen(healed, days_ago, left)
+    assert "Sores not yet seen clear" in page(cast).content.decode()
+
+
 def svgs(text):
     """The drawings of the page, with those that stand inside them."""
     depth, start, found = 0, 0, []
