@@ -51,15 +51,18 @@ def bare_url():
     return "/bench-empty/"
 
 
-def flock_of(years: int, folder: Path):
+def flock_of(years: int, folder: Path, birds: int = BIRDS):
     from django.core.management import call_command
 
     from flockcare.people.models import Flock
     from tests.reports.big_flock import write_big_flock
 
-    name = f"Big {years}"
+    name = f"Big {birds} {years}"
     records = write_big_flock(
-        folder / f"records-{years}", birds=BIRDS, years=years, until=dt.datetime.now(dt.UTC).date()
+        folder / f"records-{birds}-{years}",
+        birds=birds,
+        years=years,
+        until=dt.datetime.now(dt.UTC).date(),
     )
     call_command("import_records", records, flock=name, create=True, owner="ros", stdout=sys.stderr)
     return Flock.objects.get(name=name)
