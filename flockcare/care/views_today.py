@@ -1,6 +1,6 @@
 """What is due tonight, shared by all keepers: the list, its piece of Today, and a bird's care."""
 
-from django.db.models import DateTimeField, Max, Q, Subquery
+from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -16,7 +16,7 @@ from flockcare.care.situation import FOLLOWED, advise_cases, urgent_birds
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
-from flockcare.people.fresh import OF_THE_FLOCK, Tag, newest, renewed
+from flockcare.people.fresh import Tag, newest, renewed
 from flockcare.photos.models import Measurement
 
 LAST_STEPS = 3
@@ -90,22 +90,19 @@ def _today(request, flock, *, ahead=False) -> dict:
     }
 
 
-def _figures(since) -> list[Subquery]:
-    looks = Check.objects.filter(**OF_THE_FLOCK, at__gte=since).order_by()
-    return [
+CARE = Tag(
+    lambda: [
         newest(CareStep, "changed_at"),
-        Subquery(looks.values("flock").annotate(at=Max("received_at")).values("at")),
+        newest(Check, "received_at"),
         newest(Measurement, "at"),
         newest(Bird, "created_at", left=""),
     ]
-
-
-CARE = Tag(_figures, since=DateTimeField())
+)
 
 
 def _state(request, flock) -> str:
     """A name for all that is shown of care."""
-    return CARE.of(request, flock, _wants_mine(request), since=timezone.now() - FOLLOWED)
+    return CARE.of(request, flock, _wants_mine(request))
 
 
 def back_or_piece(request, flock, bird_id):

@@ -10,12 +10,12 @@ from flockcare.people.fresh import OF_THE_FLOCK, Tag, newest
 
 
 def _figures(held_since) -> list[Subquery]:
-    """A late check has an old time, so all are counted; they stand together in an index."""
+    """A late check has an old time, but comes in now."""
     round_ = Round.objects.filter(**OF_THE_FLOCK, ended_at=None)
     places = RoundBird.objects.filter(round__flock=OuterRef("pk"), round__ended_at=None)
     finished = Q(check_record__isnull=False) | Q(passed_over=True)
     return [
-        _figure(Check.objects.filter(**OF_THE_FLOCK), "flock", Count("pk")),
+        newest(Check, "received_at"),
         newest(Bird, "created_at", left=""),
         Subquery(round_.values("pk")[:1]),
         _figure(places.filter(finished), "round", Count("pk")),

@@ -84,8 +84,9 @@ class Check(FlockRecord):
     class Meta:
         ordering = ["at"]
         indexes = [
-            models.Index(fields=["bird", "-at"], name="checks_of_a_bird"),
+            models.Index(fields=["bird", "-at", "-id"], name="checks_of_a_bird"),
             models.Index(fields=["flock", "-at"], name="checks_of_a_flock"),
+            models.Index(fields=["flock", "-received_at"], name="checks_as_they_came"),
         ]
 
     def __str__(self):
