@@ -5,7 +5,7 @@ FLOCKCARE_DEMO        1 = the demo installation, in a folder of its own (default
 FLOCKCARE_SECRET_KEY  signing key (default: made once and kept in the data folder)
 FLOCKCARE_HOSTS       host names that may be asked for, comma-separated
 FLOCKCARE_HTTPS       1 = reached over HTTPS: secure cookies, redirects, HSTS
-FLOCKCARE_PROXY       1 = behind a proxy that sets X-Forwarded-Proto itself
+FLOCKCARE_PROXY       1 = behind a proxy that sets X-Forwarded-Proto and -For itself
 FLOCKCARE_DEBUG       1 = Django's debug pages; never on a network
 
 For more than one family, see flockcare/DEPLOY.md:
@@ -38,7 +38,8 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
 SECURE_REFERRER_POLICY = "same-origin"
-if env.flag("FLOCKCARE_PROXY"):
+BEHIND_PROXY = env.flag("FLOCKCARE_PROXY")
+if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS if "*" not in host]
 

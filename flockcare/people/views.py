@@ -17,6 +17,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from flockcare.core.visitors import address_of
 from flockcare.people import attempts, services
 from flockcare.people.access import flock_view
 from flockcare.people.forms import (
@@ -103,7 +104,7 @@ def sign_in(request):
 def _keeper_of(request, form) -> Keeper | None:
     """The keeper whose name and password were typed; otherwise the form says what is wrong."""
     name = form.cleaned_data["sign_in_name"]
-    who = {"name": name, "address": request.META["REMOTE_ADDR"]}
+    who = {"name": name, "address": address_of(request)}
     if not attempts.allowed(**who):
         minutes = attempts.WINDOW_SECONDS // 60
         form.add_error(None, f"Too many wrong passwords. Try again in {minutes} minutes.")

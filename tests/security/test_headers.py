@@ -1,8 +1,10 @@
 """What every answer says to the browser, and what of a request is believed."""
 
+import http.client
 import json
 import os
 import re
+import socket
 import subprocess
 import sys
 from html.parser import HTMLParser
@@ -13,6 +15,7 @@ from django.test import Client
 from django.urls import reverse
 
 from flockcare.birds.models import Bird
+from flockcare.people import attempts
 from tests.conftest import PASSWORD
 from tests.core.test_access import IN_A_FLOCK, address, records
 
@@ -205,3 +208,40 @@ def test_an_address_that_a_visitor_makes_up_does_not_escape_the_throttle(cast):
             headers={"x-forwarded-for": f"198.51.100.{number}"},
         )
     assert "Too many wrong passwords" in page.text
+
+
+def test_behind_a_proxy_each_visitor_counts_apart(cast, settings):
+    """The last address is the proxy's word; those before it are the visitor's own."""
+    settings.BEHIND_PROXY = True
+    wrong = {"sign_in_name": "owner", "password": "another one 12"}
+    for number in range(attempts.LIMITS["here"] + 2):
+        made_up = f"203.0.113.{number}, 198.51.100.7"
+        page = Client().post("/sign-in/", wrong, headers={"x-forwarded-for": made_up})
+    assert "Too many wrong passwords" in page.text
+    elsewhere = Client().post("/sign-in/", wrong, headers={"x-forwarded-for": "198.51.100.8"})
+    assert "do not belong together" in elsewhere.text
+
+
+def test_a_proxy_that_speaks_https_is_believed_by_the_server_too(tmp_path):
+    """No endless redirect: the server in front of the settings hands on what the proxy said."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    given = {"FLOCKCARE_DATA": str(tmp_path), "FLOCKCARE_HTTPS": "1", "FLOCKCARE_PROXY": "1"}
+    kept = {key: value for key, value in os.environ.items() if not key.startswith("FLOCKCARE_")}
+    server = subprocess.Popen(
+        [sys.executable, "manage.py", "up", "--port", str(port)],
+        cwd=ROOT, env={**kept, **given}, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    try:
+        assert any("Stop with" in line for line in server.stdout)
+        seen = {}
+        for said in ("https", "http", None):
+            asked = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+            asked.request("GET", "/set-up/", headers={"X-Forwarded-Proto": said} if said else {})
+            seen[said] = asked.getresponse().status
+            asked.close()
+    finally:
+        server.terminate()
+        server.wait(timeout=20)
+    assert seen == {"https": 200, "http": 301, None: 301}

@@ -96,6 +96,8 @@ class Command(BaseCommand):
                 threads=THREADS,
                 # A form with a dozen phone photos, each with its own limit.
                 max_request_body_size=400 * 2**20,
+                # It would take away what the settings are told to believe of a proxy.
+                clear_untrusted_proxy_headers=not settings.BEHIND_PROXY,
             )
         except OSError as error:
             raise CommandError(
