@@ -47,6 +47,9 @@ PAGES = [
     "more/",
     "people/",
     "settings/",
+    "delete/",
+    "records/",
+    "records/spreadsheet/",
     "history/",
     "history/{bird}/bird/",
 ]

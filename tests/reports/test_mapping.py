@@ -3,6 +3,7 @@
 import datetime as dt
 import io
 from decimal import Decimal
+from pathlib import Path
 
 import openpyxl
 import pytest
@@ -366,6 +367,26 @@ def test_a_workbook_goes_the_same_way(cast, birds):
     table = Table(cast, "weights", _workbook([["Hen", "Day", "kg"], ["Dill", day, 2.1]]))
     table.tell({}).post(take="all")
     assert Weighing.objects.get().grams == 2100
+
+
+def test_the_example_tables_come_in_as_their_page_says(cast):
+    folder = Path(__file__).resolve().parents[2] / "fixtures" / "own-spreadsheet"
+
+    def table(kind, name):
+        return Table(cast, kind, (folder / name).read_bytes())
+
+    table("birds", "hens.csv").tell({}).post(take="all")
+    assert Bird.objects.get(name="Chicory").traits == "früher lahm"
+    feet = table("checks", "feet.csv")
+    assert "can be read both ways" in feet.text
+    feet.tell({"order": "day", "column-3": "score"})
+    assert "Say above what “meh” means" in feet.text and "“Burdok”" in feet.text
+    feet.tell({"word-score-meh": "1", "word-bird-Burdok": "Burdock"}).post(take="all")
+    assert Check.objects.count() == 4 and FootFinding.objects.filter(score=1).count() == 2
+    weights = table("weights", "weights.csv")
+    assert "No hen weighs more than 9 kg" in weights.text
+    weights.post(take="good")
+    assert sorted(Weighing.objects.values_list("grams", flat=True)) == [3100, 3400]
 
 
 def test_words_of_a_table_are_shown_as_text_only(cast):
