@@ -297,7 +297,7 @@ def test_ten_years_say_what_is_left_out(bird, paper):
     found = made(bird)
     file = pdf.write(found, paper)
     text = text_of(file)
-    assert len(pypdf.PdfReader(io.BytesIO(file)).pages) <= 6
+    assert len(pypdf.PdfReader(io.BytesIO(file)).pages) <= 4
     assert len(pictures(file)) == 24
     told = [
         found.photos.left_out,

@@ -366,7 +366,7 @@ def test_both_ends_are_said_where_links_are_made(cast, bird):
 def test_openings_are_counted_and_dated_and_nothing_else_is_kept(cast, bird, link):
     for path in (link, link, f"{link}sheet.pdf"):
         Client().get(path, REMOTE_ADDR="203.0.113.9", HTTP_USER_AGENT="somebody’s phone")
-    Client().head(link)
+    assert Client().head(link).status_code == 405
     one = Photo.objects.get(bird=bird, foot="left")
     Client().get(f"{link}photos/{one.pk}/240.jpg")
     assert [each.what for each in ShareOpening.objects.order_by("at")] == ["page", "page", "pdf"]

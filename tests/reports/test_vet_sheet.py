@@ -363,6 +363,15 @@ def test_a_wrong_stretch_of_time_is_said_and_shows_the_usual_one(cast, bird, que
     assert answer.status_code == 302 and answer.headers["Location"] == f"{base}?{query}"
 
 
+@pytest.mark.parametrize(
+    "days", ["first=2026-08-01&last=2026-08-01", "first=1950-01-01", "first=2026-01-31"]
+)
+def test_one_day_and_a_lifetime_can_be_drawn(cast, bird, days):
+    base = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/"
+    assert cast.clients.owner.get(f"{base}?period=own&{days}").status_code == 200
+    assert cast.clients.owner.get(f"{base}sheet.pdf?period=own&{days}").status_code == 200
+
+
 def test_own_stretch_leads_to_its_pdf_and_link(cast, bird):
     page = cast.clients.owner.get(
         f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/?period=own&first=2026-03-01&last=2026-04-01"

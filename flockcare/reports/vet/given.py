@@ -12,7 +12,7 @@ from flockcare.reports.vet.dates import counted, days_in_words, newest
 from flockcare.reports.vet.names import Names
 from flockcare.reports.vet.sheet import Given
 
-MOST_GROUPS, MOST_REMARKS, MOST_DATES = 18, 4, 60
+MOST_GROUPS, MOST_REMARKS, MOST_DATES = 14, 3, 60
 FIRST = (StepKind.MEDICINE, StepKind.VET, StepKind.OINTMENT, *DRESSED)
 
 

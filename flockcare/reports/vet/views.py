@@ -16,7 +16,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import content_disposition_header
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from flockcare.birds.models import Bird
 from flockcare.core.dates import PartialDate
@@ -223,12 +223,13 @@ def shared_view(view):
         response.headers["Cache-Control"] = "private, no-store"
         return response
 
-    return require_safe(secret_link(wrapper))
+    # Not HEAD, which would have the sheet made without being written down.
+    return require_GET(secret_link(wrapper))
 
 
 @shared_view
 def shared(request, token, link, bird):
-    _note(request, link, token, ShareOpening.What.PAGE)
+    services.note_opening(link=link, token=token, what=ShareOpening.What.PAGE)
     found = _shared_sheet(link, bird)
 
     def photo_url(photo, size: int) -> str:
@@ -245,7 +246,7 @@ def shared(request, token, link, bird):
 
 @shared_view
 def shared_pdf(request, token, link, bird):
-    _note(request, link, token, ShareOpening.What.PDF)
+    services.note_opening(link=link, token=token, what=ShareOpening.What.PDF)
     return _pdf(request, _shared_sheet(link, bird))
 
 
@@ -257,11 +258,6 @@ def shared_photo(request, token, link, bird, photo_id, size):
         raise Http404("This photo is not part of what the link shows.")
     tag = f"{photo.sha256[:32]}-{photo.edition}-{size}"
     return private_file(request, photo.path(size), content_type="image/jpeg", tag=tag)
-
-
-def _note(request, link: ShareLink, token: str, what: str) -> None:
-    if request.method == "GET":
-        services.note_opening(link=link, token=token, what=what)
 
 
 def _period_of(link: ShareLink) -> Period:
