@@ -7,7 +7,15 @@ from django.utils import timezone
 from flockcare.housing import services
 from flockcare.housing.changes import value_text
 from flockcare.housing.features import LENGTHS
-from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay, Walk
+from flockcare.housing.models import (
+    Feature,
+    FeatureState,
+    House,
+    HousingChange,
+    PlannedState,
+    Stay,
+    Walk,
+)
 from flockcare.people.kinds import Kind, Names, register
 
 OF_A_FLOOR = ("floor_length_cm", "floor_width_cm")
@@ -61,12 +69,21 @@ register(
         words={name: partial(_value, name) for name in (*LENGTHS, "moisture_percent")},
     ),
     Kind(
+        PlannedState,
+        title=lambda said: f"{said['feature_id']}, planned",
+        page=lambda state: ("housing:house", state.change.house_id),
+        words={name: partial(_value, name) for name in (*LENGTHS, "moisture_percent")},
+    ),
+    Kind(
         HousingChange,
         title=lambda said: f"{said['house_id']}: change of {said['on']}",
         page=_change_page,
         hidden=frozenset({"made_at"}),
         labels={"keeper_id": "Written down by"},
         change=_change_words,
+        bring_back=lambda change, *, by, kept: services.bring_back_change(
+            change=change, by=by, kept=kept
+        ),
     ),
     Kind(
         Walk,

@@ -23,6 +23,7 @@ from flockcare.housing.models import (
     Walk,
 )
 from flockcare.people import history
+from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
 
 # What carries a description from one state to the next; a note belongs to its own day.
@@ -57,8 +58,10 @@ def delete_house(*, house: House, by) -> None:
         )
     for feature in Feature.objects.filter(house=house).select_related("flock"):
         delete_feature(feature=feature, by=by)
-    for told in (*house.changes.select_related("flock"), *house.walks.select_related("flock")):
-        history.delete(told, by=by)
+    for told in house.changes.select_related("flock"):
+        _delete_told(told, by=by)
+    for walk in house.walks.select_related("flock"):
+        history.delete(walk, by=by)
     history.delete(house, by=by)
 
 
@@ -81,7 +84,10 @@ def edit_feature(*, feature: Feature, by, basis=None) -> None:
 @transaction.atomic
 def delete_feature(*, feature: Feature, by) -> None:
     """It was never there: its states go too. What was taken away is a change, not this."""
-    for state in feature.states.select_related("flock"):
+    for state in (
+        *feature.states.select_related("flock"),
+        *PlannedState.objects.filter(feature=feature).select_related("flock"),
+    ):
         history.delete(state, by=by)
     history.delete(feature, by=by)
 
@@ -220,7 +226,27 @@ def _move_states(house: House, old: dt.date, new: dt.date, *, by) -> None:
 @transaction.atomic
 def delete_change(*, change: HousingChange, by) -> None:
     """Take back note, kind and photos of a day; the states of that day stay, so do the photos."""
-    history.delete(change, by=by)
+    _delete_told(change, by=by)
+
+
+def _delete_told(change: HousingChange, *, by) -> None:
+    for state in change.planned_states.select_related("flock"):
+        history.delete(state, by=by)
+    history.keep(change, deed=Revision.Deed.DELETE, by=by, before=snapshot(change))
+    change.delete()
+
+
+def snapshot(change: HousingChange) -> dict:
+    """All that is said of a day, as the history keeps it."""
+    return {**history.values(change), "photos": [photo.pk for photo in change.photos.all()]}
+
+
+@transaction.atomic
+def bring_back_change(*, change: HousingChange, by, kept: dict) -> None:
+    """The reverse of ``delete_change`` and ``drop_plan``."""
+    history.bring_back(change, by=by, kept=kept)
+    photos = Photo.objects.filter(flock=change.flock_id, pk__in=kept.get("photos", ()))
+    keep_photos(change=change, photos=photos)
 
 
 # Plans
@@ -267,7 +293,7 @@ def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
 
 @transaction.atomic
 def drop_plan(*, plan: HousingChange, by) -> None:
-    history.delete(plan, by=by)
+    _delete_told(plan, by=by)
 
 
 # Walks

@@ -153,7 +153,9 @@ def gone_page(request, flock, arguments: dict):
 
 
 def _may_bring_back(request, kind: Kind) -> bool:
-    return kind.write is not None and request.membership.can(kind.write)
+    if kind.write is None or kind.bring_back is None:
+        return False
+    return request.membership.can(kind.write)
 
 
 def brought_back(request, flock, arguments: dict) -> bool:

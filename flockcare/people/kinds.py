@@ -36,12 +36,14 @@ class Kind:
     """``title(said)``: what a record is called; ``said[name]`` is a value in words.
 
     ``page(record)``: address and arguments after the flock of the page it is seen on.
-    ``hidden``: columns that say nothing to a keeper; ``joined``: lists of which both can be kept.
+    ``hidden``: columns that say nothing to a keeper; ``fixed``: those that are told but do not come
+    back with an earlier version; ``joined``: lists of which both can be kept.
     ``labels``, ``words``: of single names, where the model's own do not do. ``snapshot(record)``
     is what the history keeps of it, ``plain`` its plain values.
 
     ``change(record, by=, basis=, kept=)`` stores an earlier version that ``record`` holds,
     ``bring_back(record, by=, kept=)`` one that was deleted; ``kept`` is what the history has of it.
+    ``listed``: among the newest changes of the flock.
     ``read``, ``write``: whose role is needed; None: nothing is brought back.
     """
 
@@ -49,13 +51,15 @@ class Kind:
     title: Callable[[dict], str]
     page: Callable[[models.Model], tuple]
     hidden: frozenset[str] = frozenset()
+    fixed: frozenset[str] = frozenset()
     joined: frozenset[str] = frozenset()
     labels: dict[str, str] = field(default_factory=dict)
     words: dict[str, Callable[[object, Names], str]] = field(default_factory=dict)
     plain: Callable[[dict], dict] | None = None
     snapshot: Callable[[models.Model], dict] = versions.values
     change: Callable = _change
-    bring_back: Callable = _bring_back
+    bring_back: Callable | None = _bring_back
+    listed: bool = True
     read: Role = Role.VIEWER
     write: Role | None = Role.KEEPER
 

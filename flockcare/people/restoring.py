@@ -27,7 +27,7 @@ def holding(record: models.Model, kept: dict, *, but=frozenset()) -> models.Mode
 @transaction.atomic
 def restore(*, kind: Kind, record: models.Model, revision: Revision, by, basis=None) -> None:
     """Put back what stood there before ``revision``; goes the way of any other edit."""
-    holding(record, revision.before, but=kind.hidden)
+    holding(record, revision.before, but=kind.hidden | kind.fixed)
     kind.change(record, by=by, basis=basis, kept=revision.before)
 
 
@@ -35,7 +35,7 @@ def restore(*, kind: Kind, record: models.Model, revision: Revision, by, basis=N
 def bring_back(*, revision: Revision, by) -> None:
     """A record that was deleted, and what was deleted with it."""
     kind = kinds_by_label()[revision.kind]
-    if kind.write is None:
+    if kind.write is None or kind.bring_back is None:
         raise Http404("This is not brought back.")
     record = holding(kind.model(pk=revision.record, flock=revision.flock), revision.before)
     _require_what_it_hangs_on(record)

@@ -22,11 +22,12 @@ SHOWN = 50
 
 @dataclass(frozen=True)
 class Entry:
-    """A deed in words. ``lines``: label, before, after."""
+    """A deed in words. ``lines``: label, before, after. ``returns``: whether any can come back."""
 
     revision: Revision
     by: str
     lines: list[tuple[str, str, str]]
+    returns: bool
 
 
 def _readable(request) -> dict[str, Kind]:
@@ -44,7 +45,8 @@ def _require(request, role) -> None:
 @flock_view()
 def recent(request, flock):
     """The newest deeds in the flock; ``?removed``: only what was deleted."""
-    kinds, removed = _readable(request), "removed" in request.GET
+    removed = "removed" in request.GET
+    kinds = {label: kind for label, kind in _readable(request).items() if kind.listed}
     found = Revision.objects.filter(flock=flock, kind__in=kinds).select_related("by", "flock")
     if removed:
         found = found.filter(deed=Revision.Deed.DELETE)
@@ -130,6 +132,7 @@ def _entry(kind: Kind, deed: story.Deed, names: Names) -> Entry:
             (kind.label(name), words(name, before), words(name, after))
             for name, before, after in deed.differences
         ],
+        returns=any(name not in kind.fixed for name, _, _ in deed.differences),
     )
 
 
@@ -149,6 +152,8 @@ def restore(request, flock, kind, record_id, revision_id):
     _require(request, kind.write)
     record = _record(kind, flock, record_id)
     page = redirect("people:history", flock.pk, record_id, kind.slug)
+    if record is None and kind.bring_back is None:
+        raise Http404("It is gone for good.")
     if record is None and revision.deed != Revision.Deed.DELETE:
         messages.warning(request, "It has been removed. Bring it back first.")
         return page
@@ -184,7 +189,7 @@ def restore(request, flock, kind, record_id, revision_id):
                     kind.in_words(name, value, names),
                 )
                 for name, value in before.items()
-                if value != present.get(name)
+                if value != present.get(name) and not (record and name in kind.fixed)
             ],
         },
     )

@@ -15,12 +15,20 @@ from flockcare.care.models import CareStep, KitItem
 from flockcare.feet import services as feet_services
 from flockcare.feet.models import Check, FootFinding
 from flockcare.housing import services as housing_services
-from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
+from flockcare.housing.models import (
+    Feature,
+    FeatureState,
+    House,
+    HousingChange,
+    PlannedState,
+    Stay,
+)
 from flockcare.people import history
 from flockcare.people.kinds import KINDS
 from flockcare.people.models import Byline, Flock, Membership, Revision
 from flockcare.people.services import change_flock
-from flockcare.photos.models import Photo
+from flockcare.photos import editing, measuring
+from flockcare.photos.models import Measurement, Photo
 from tests.people.page_forms import form_with
 from tests.people.rows import NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
@@ -69,15 +77,18 @@ def check(cast, birds):
 
 @pytest.fixture
 def photo(cast, birds):
+    return photo_of(cast, bird=birds["Dill"], foot="left")
+
+
+def photo_of(cast, **more) -> Photo:
     return Photo.objects.create(
         flock=cast.flock,
-        bird=birds["Dill"],
-        foot="left",
         width=9,
         height=9,
         stored_bytes=9,
         sha256=uuid.uuid4().hex * 2,
         look_hash=0,
+        **more,
     )
 
 
@@ -331,7 +342,49 @@ def delete_stay(cast, birds, check):
     return stay
 
 
-DELETIONS = (delete_weighing, delete_check, delete_step, delete_item, delete_stay)
+def delete_told(cast, birds, check):
+    house = House.objects.create(flock=cast.flock, name="Shed")
+    told = HousingChange.objects.create(
+        flock=cast.flock, house=house, on=date(2026, 3, 1), note="Chips laid.", keeper=cast.owner
+    )
+    told.photos.add(photo_of(cast))
+    housing_services.delete_change(change=HousingChange.objects.get(pk=told.pk), by=cast.keeper)
+    return told
+
+
+def delete_plan(cast, birds, check):
+    house = House.objects.create(flock=cast.flock, name="Shed")
+    plan = HousingChange(flock=cast.flock, house=house, note="Lower it.")
+    step = PlannedState(name="Step", kind="step", height_cm=30)
+    housing_services.plan_change(change=plan, states=[step])
+    housing_services.drop_plan(plan=HousingChange.objects.get(pk=plan.pk), by=cast.keeper)
+    return plan
+
+
+def delete_measurement(cast, birds, check):
+    measurement = Measurement.objects.create(
+        flock=cast.flock,
+        photo=photo_of(cast),
+        scaled_by="length",
+        length_mm=50,
+        to_mm=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
+        outline_px=[[0, 0], [0, 4], [3, 0]],
+        outline_mm=[[0, 0], [0, 4], [3, 0]],
+        area_mm2=6,
+        perimeter_mm=12,
+        longest_diameter_mm=5,
+        relative_area_error=0.1,
+        keeper=cast.owner,
+    )
+    held = Measurement.objects.get(pk=measurement.pk)
+    measuring.delete_measurement(measurement=held, keeper=cast.keeper)
+    return measurement
+
+
+DELETIONS = (
+    *(delete_weighing, delete_check, delete_step, delete_item, delete_stay, delete_told),
+    *(delete_plan, delete_measurement),
+)
 
 
 @pytest.mark.parametrize("delete", DELETIONS)
@@ -351,6 +404,36 @@ def test_what_was_deleted_comes_back(cast, birds, check, delete):
     # Once is enough.
     assert cast.clients.owner.post(pages(record, told)).status_code == 302
     assert Revision.objects.filter(record=record.pk, deed="restore").count() == 1
+
+
+def test_what_hung_on_it_comes_back_too(cast, birds, check):
+    plan, told = delete_plan(cast, birds, check), None
+    bring_back(cast.clients.owner, plan)
+    assert PlannedState.objects.get(change=plan.pk).height_cm == 30
+    House.objects.all().delete()
+    told = delete_told(cast, birds, check)
+    bring_back(cast.clients.owner, told)
+    assert HousingChange.objects.get(pk=told.pk).photos.count() == 1
+
+
+def test_a_photo_tells_what_it_was_and_goes_back_but_not_from_the_dead(cast, birds, photo):
+    changed(photo, cast.keeper, bird=birds["Mace"], foot="right")
+    text = cast.clients.viewer.get(pages(photo)).text
+    assert "Dill" in text and "right foot" in text
+    bring_back(cast.clients.owner, photo)
+    photo.refresh_from_db()
+    assert (photo.bird, photo.foot) == (birds["Dill"], "left")
+    editing.delete(photo=photo, keeper=cast.keeper, now=timezone.now() - timedelta(days=31))
+    text = cast.clients.owner.get(pages(photo)).text
+    assert "Deleted" in text
+    key = photo.pk
+    editing.purge()
+    gone = Photo(pk=key, flock=cast.flock)
+    assert "Bring it back" not in cast.clients.owner.get(pages(gone)).text
+    assert cast.clients.owner.post(pages(gone, newest(gone))).status_code == 404
+    # Among the newest changes of the flock photos do not stand: sorting changes hundreds.
+    recent = reverse("people:recent", args=[cast.flock.pk])
+    assert "Photo of" not in cast.clients.owner.get(recent).text
 
 
 def test_what_a_step_used_is_off_the_stock_again(cast, birds, check, photo):
