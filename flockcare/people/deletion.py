@@ -173,7 +173,10 @@ def _put_name(field: models.ForeignKey, keeper: Keeper, name: str) -> None:
                 for key, flock in keys
             ),
             batch_size=AT_ONCE,
-            ignore_conflicts=True,
+            # Where an earlier name stood behind theirs.
+            update_conflicts=True,
+            unique_fields=["record", "field"],
+            update_fields=["name"],
         )
     records.update(**{field.name: None})
 

@@ -211,6 +211,14 @@ def handed_over(both):
     return both
 
 
+def test_an_earlier_name_does_not_come_back(handed_over):
+    """A record from elsewhere names somebody; a keeper here took it on since, and goes now."""
+    step = CareStep.objects.get(flock=handed_over.flock)
+    Byline.objects.create(flock=handed_over.flock, record=step.pk, field="claimed_by", name="Ros")
+    deletion.delete_keeper(keeper=handed_over.owner, keep_name=True)
+    assert Byline.objects.get(record=step.pk, field="claimed_by").name == "Owner"
+
+
 @pytest.mark.parametrize("keep_name", [True, False])
 def test_nothing_of_a_deleted_keeper_remains_but_the_records(handed_over, keep_name):
     owner, key = handed_over.owner, handed_over.owner.pk

@@ -104,9 +104,14 @@ def test_an_export_comes_into_an_empty_flock(cast, birds):
     assert Bird.objects.count() == 6
 
 
-def test_a_flock_of_which_one_is_only_a_viewer_is_not_offered(cast):
-    assert "Hill Flock" not in cast.clients.viewer.get(IMPORT).content.decode()
-    assert "Hill Flock, which is empty" in cast.clients.keeper.get(IMPORT).content.decode()
+def test_only_an_owner_is_offered_an_empty_flock(cast):
+    """With the export come its settings, and those are the owner's to change."""
+    for name in ("viewer", "keeper", "stranger"):
+        client = getattr(cast.clients, name)
+        assert "Hill Flock" not in client.get(IMPORT).content.decode()
+        answer = _send(client, _zip({"birds.csv": "bird\nSage\n"}), into=cast.flock.pk)
+        assert answer.status_code == 422 and not Bird.objects.exists()
+    assert "Hill Flock, which is empty" in cast.clients.owner.get(IMPORT).content.decode()
 
 
 @pytest.mark.parametrize(

@@ -233,8 +233,8 @@ def care_cells(step, birds, zone, bylines: Bylines = NO_BYLINES) -> list[str]:
         number_text(step.meat_days),
         step.days_from,
         step.dropped_because,
-        who(step, "dropped_by", bylines),
-        who(step, "claimed_by", bylines),
+        who(step, "dropped_by", bylines) if step.dropped_because else "",
+        who(step, "claimed_by", bylines) if step.claimed_at else "",
         moment_text(step.claimed_at, zone),
         moment_text(step.logged_at, zone),
     ]

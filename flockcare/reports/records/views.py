@@ -85,9 +85,8 @@ def bring_in(request):
 
 
 def _empty_flocks(keeper) -> list[Flock]:
-    flocks = Flock.objects.filter(
-        membership__keeper=keeper, membership__role__in=[Role.OWNER, Role.KEEPER]
-    )
+    # An export brings the settings with it, and those are the owner's to change.
+    flocks = Flock.objects.filter(membership__keeper=keeper, membership__role=Role.OWNER)
     return [flock for flock in flocks.order_by("name") if is_empty(flock)]
 
 

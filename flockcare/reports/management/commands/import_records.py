@@ -20,7 +20,9 @@ class Command(BaseCommand):
             help="owner of a new flock; tells apart flocks of one name",
         )
         parser.add_argument(
-            "--time-zone", default="UTC", help="of a new flock, such as Europe/London"
+            "--time-zone",
+            default="UTC",
+            help="of a new flock, such as Europe/London, where the files do not say it",
         )
 
     def handle(self, *, path, flock, create, owner, time_zone, **options):
