@@ -25,6 +25,7 @@ from tests.reports.vet_rows import (
     many_records,
     measure,
     photo,
+    step,
 )
 
 TODAY = date(2026, 8, 25)
@@ -100,6 +101,13 @@ def test_a_second_reader_finds_the_same_words(bird):
         assert words in text, words
 
 
+def test_what_looks_like_markup_is_printed_as_it_was_typed(bird):
+    step(bird, at(8, 3), "soaked", product="<b>salt</b> & <i>water", note="a\x07b </para> 5 < 6")
+    text = text_of(written(bird))
+    assert "“<b>salt</b> & <i>water”" in text and "“a☐b </para> 5 < 6”" in text
+    assert "☐ stands for a letter that the font of this file has not got" in text
+
+
 def test_letters_of_many_names():
     """European Latin, Greek and Cyrillic; what the font has not got is seen to be missing."""
     for name in (
@@ -115,7 +123,7 @@ def test_letters_of_many_names():
     ):
         assert pdf._known(name) == name
     assert pdf._known("½≤≥±²→“”’–…") == "½≤≥±²→“”’–…"
-    assert pdf._known("鶏 hen") == "□ hen"
+    assert pdf._known("鶏 hen") == "☐ hen"
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
 from functools import cache
 from html import escape
 
@@ -50,6 +52,8 @@ rl_config.useA85 = 0
 PAPERS = {"a4": pagesizes.A4, "letter": pagesizes.LETTER}
 MARGIN, FOOT = 14 * mm, 13 * mm
 FONT, BOLD = "Sheet", "Sheet-Bold"
+MISSING = "☐"
+MISSING_WORDS = "stands for a letter that the font of this file has not got; the page shows it."
 TONES = {
     "ink": "#000000",
     "muted": "#4a4a4a",
@@ -141,13 +145,25 @@ def _register_fonts() -> None:
 @cache
 def _drawable() -> frozenset[int]:
     _register_fonts()
-    return frozenset(pdfmetrics.getFont(FONT).face.charToGlyph)
+    return frozenset(code for code in pdfmetrics.getFont(FONT).face.charToGlyph if code >= 32)
 
 
 def _known(text: str) -> str:
     """Letters that the font has not got are shown as such, and not left out."""
     known = _drawable()
-    return "".join(one if ord(one) in known or one == "\n" else "□" for one in text)
+    return "".join(one if ord(one) in known else MISSING for one in text)
+
+
+def _strings(value) -> Iterator[str]:
+    """All words in a sheet, or in a part of it."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, tuple):
+        for one in value:
+            yield from _strings(one)
+    elif is_dataclass(value):
+        for field in fields(value):
+            yield from _strings(getattr(value, field.name))
 
 
 class _Numbered(Canvas):
@@ -335,6 +351,8 @@ def _words(sheet: VetSheet):
     yield Spacer(0, 3)
     for caution in sheet.cautions:
         yield _text(caution, "small")
+    if any(MISSING in _known(words) for words in _strings(sheet)):
+        yield _text(f"{MISSING} {MISSING_WORDS}", "small")
 
 
 def _scale(scale: ScaleSheet) -> list[Flowable]:
