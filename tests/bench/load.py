@@ -8,7 +8,7 @@ and of a photo, and the speed of a dump.
 """
 
 import json
-import sys
+import math
 from pathlib import Path
 
 RESULTS = Path(__file__).with_name("all.json")
@@ -87,17 +87,16 @@ def lines(results: dict):
 def _cores(words: str, by_page: dict, peak: float):
     total = sum(WEEK.values())
     cores = [
-        peak * sum(WEEK[page] / total * by_page[page][part] for page in WEEK) / ASSUMED_BUSY
+        peak
+        * sum(WEEK[page] / total * by_page[page][part] for page in WEEK)
+        / ASSUMED["how busy a core may be"]
         for part in (0, 1)
     ]
     yield f"  {words}:"
     yield f"    {'cores that serve':<56}{cores[0]:>8.1f}"
     yield f"    {'cores of the database':<56}{cores[1]:>8.1f}"
-    connections = max(1, round(cores[0] + 0.5)) * PROCESSES_PER_CORE * CONNECTIONS_PER_PROCESS
+    connections = math.ceil(cores[0]) * PROCESSES_PER_CORE * CONNECTIONS_PER_PROCESS
     yield f"    {'connections to the database, at most':<56}{connections:>8}"
-
-
-ASSUMED_BUSY = ASSUMED["how busy a core may be"]
 
 
 def _sizes(thousand: dict, photo: dict):
@@ -119,4 +118,3 @@ def _sizes(thousand: dict, photo: dict):
 
 if __name__ == "__main__":
     print("\n".join(lines(json.loads(RESULTS.read_text()))))
-    sys.exit()

@@ -125,9 +125,9 @@ def costs(flock, client, bare: str, **where) -> list[dict]:
         if request:
             with grid.as_before(flock):
                 start = database_seconds()
-                for _ in range(100):
+                for _ in range(50):
                     request(client)
-                row["database processor"] = (database_seconds() - start) * 10
+                row["database processor"] = (database_seconds() - start) * 20
     return rows
 
 

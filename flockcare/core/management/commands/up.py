@@ -75,6 +75,7 @@ class Command(BaseCommand):
             self.stdout.write("Making the demo flock; the first time this takes a while …")
             self.stdout.flush()
             demo_wanted.send(sender=type(self))
+        call_command("clearsessions", verbosity=0)
         tidying.send(sender=type(self))
         if not prepare_only:
             self.serve(lan=lan, port=port)
