@@ -32,6 +32,7 @@ class KeeperForm(forms.Form):
 
     def remember(self, shown: dict) -> None:
         """Carry the version of these plain values."""
+        self.remembered = tuple(shown)
         self.fields[VERSION] = forms.CharField(
             widget=forms.HiddenInput, required=False, initial=version_of(shown)
         )
@@ -39,7 +40,7 @@ class KeeperForm(forms.Form):
     @property
     def basis(self) -> Basis | None:
         """What the edit was made from, as a service wants to know it."""
-        return Basis.of(self.data) if VERSION in self.fields else None
+        return Basis.of(self.data, self.remembered) if VERSION in self.fields else None
 
 
 class KeeperModelForm(KeeperForm, forms.ModelForm):

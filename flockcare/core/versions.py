@@ -16,6 +16,7 @@ import datetime as dt
 import hashlib
 import json
 import uuid
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -91,11 +92,16 @@ class Basis:
     carry: list[tuple[str, str]] = field(default_factory=list)
 
     @classmethod
-    def of(cls, data) -> Basis | None:
-        """None where the form carries no version: what it says is then taken as it is."""
-        made = read_version(data.get(VERSION) or "")
-        if not made:
+    def of(cls, data, names: Iterable[str]) -> Basis | None:
+        """What a form that shows ``names`` was made from.
+
+        None where it carries no version: what it says is then taken as it is. A name without a
+        mark, as in a page from before the form had it, counts as changed by everybody.
+        """
+        marks = read_version(data.get(VERSION) or "")
+        if not marks:
             return None
+        made = {name: marks.get(name, "") for name in names}
         kept = {name.removeprefix(KEEP): data[name] for name in data if name.startswith(KEEP)}
         return cls(made, read_version(data.get(SEEN) or ""), kept)
 

@@ -199,5 +199,5 @@ def _bring_back(request, kind: Kind, record, revision: Revision) -> None:
     if record is None:
         restoring.bring_back(revision=revision, by=request.user)
     else:
-        basis = Basis.of(request.POST)
+        basis = Basis.of(request.POST, kind.plain_of(kind.snapshot(record)))
         restoring.restore(kind=kind, record=record, revision=revision, by=request.user, basis=basis)
