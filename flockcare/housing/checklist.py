@@ -100,8 +100,8 @@ ITEMS = [
         "your hand is wet: wet. Or weigh a sample, dry it, weigh it again, and give the percent.",
         why="In a trial feet had lesions on 38 % of the hens on dry litter and on 92 % of those on "
         "wet litter; in another, 13–17 % on dry and 48–49 % on wet litter.",
-        source=f"Wang, Ekstrand and Svedberg 1998; the squeeze: {COMMON_PRACTICE}; some call litter "
-        "wet from 25 % of water on, as cited with Dunlop et al. 2016, who find no agreed "
+        source=f"Wang, Ekstrand and Svedberg 1998; the squeeze: {COMMON_PRACTICE}; some call "
+        "litter wet from 25 % of water on, as cited with Dunlop et al. 2016, who find no agreed "
         "definition; the drawing marks it over 30 % (Wu and Hocking 2011, turkeys, from memory)",
         fields=("damp", "moisture_percent"),
         kinds=frozenset(GROUND),
