@@ -462,11 +462,14 @@ def _photo_link(frame: Frame, group: Group, middle: int) -> Markup:
         "height": THUMB,
         "transform": f"translate(-{THUMB // 2} 0)",
     }
-    picture = group.places[-1].mark.picture
+    newest = group.places[-1].mark
+    unsure = newest.kind.startswith("unsure")
     drawn = [
-        element("image", {"href": picture, **box, "preserveAspectRatio": "xMidYMid slice"}),
-        element("rect", {"class": "thumb", **box}),
+        element("image", {"href": newest.picture, **box, "preserveAspectRatio": "xMidYMid slice"}),
+        element("rect", {"class": "thumb unsure" if unsure else "thumb", **box}),
     ]
+    if unsure:
+        drawn.append(_text("doubt", group.centre, middle + 5, "?", "middle"))
     if len(group.places) > 1:
         drawn.append(_text("count", group.centre, middle + 25, f"×{len(group.places)}", "middle"))
     return _link(frame, group, (middle - 16, 32), drawn)
