@@ -33,7 +33,18 @@ class Refused(Exception):
 
 
 class SaysOtherwise(Refused):
-    """The key is taken by something else."""
+    """The key is taken by something else, which can be looked at and mended at ``url``."""
+
+    def __init__(self, reason: str, url: str = ""):
+        super().__init__(reason)
+        self.url = url
+
+
+def saved_before(words: str, url: str) -> SaysOtherwise:
+    return SaysOtherwise(
+        f"This is saved already, in other words: {words}. Mend what is saved, and discard this.",
+        url,
+    )
 
 
 @dataclass(frozen=True)
@@ -75,12 +86,19 @@ def read_check(sent: Sent) -> Deed:
                 seen=seen,
                 now=sent.now,
             )
-        except AlreadySaved:
-            raise SaysOtherwise("This check is saved already, with other words.") from None
+        except AlreadySaved as saved:
+            raise _saved_check(sent, saved.check) from None
         words = in_few_words(seen.findings)
         return Stored(f"{sent.bird}, {words}", _url(sent, "feet:check", check.pk))
 
     return save
+
+
+def _saved_check(sent: Sent, check: Check) -> SaysOtherwise:
+    if check.flock_id != sent.flock.pk:
+        return SaysOtherwise("This key is taken.")
+    words = f"{check.bird}, {check.summary()}"
+    return saved_before(words, _url(sent, "feet:check", check.pk))
 
 
 def read_step(sent: Sent) -> Deed:
@@ -109,7 +127,7 @@ def read_weighing(sent: Sent) -> Deed:
         if before is None:
             weigh(weighing=form.instance)
         elif before != (sent.bird.pk, said["on"], said["grams"]):
-            raise SaysOtherwise("This weighing is saved already, with another day or weight.")
+            raise saved_before(f"{stored.bird}, weighed {before[2]} g on {before[1]}", url)
         return Stored(f"{sent.bird}, weighed {said['grams']} g", url)
 
     return save

@@ -25,6 +25,7 @@ from flockcare.offline.kinds import (
     Sent,
     Stored,
     refuse_what_was_taken_back,
+    saved_before,
 )
 from flockcare.offline.models import Receipt
 from flockcare.photos.intake import RefusedPhoto
@@ -116,7 +117,7 @@ def _answered(envelope: Envelope, flock) -> dict | None:
     if receipt is None:
         return None
     if (receipt.kind, receipt.body_hash) != (envelope.kind, envelope.body_hash):
-        raise SaysOtherwise("Something else was saved under this key before.")
+        raise saved_before(receipt.answer["words"], receipt.answer["url"])
     return receipt.answer
 
 

@@ -86,8 +86,9 @@ PAGES = {
     "step": (step_page, "care:step_new", [FLOCK, BIRD]),
     "weighing": (weighing_page, "birds:weighings", [FLOCK, BIRD]),
     "outbox": (outbox_page, "offline:outbox", []),
-    "birds": (no_signal_page, "", []),  # of every other
+    "birds": (no_signal_page, "feet:pick", [FLOCK]),
 }
+OTHERWISE = "birds"  # in place of every other page
 
 
 @cache
@@ -114,10 +115,11 @@ def worker() -> str:
         "pages": [
             {
                 "page": reverse("offline:kept", args=[name]),
-                "address": view and reverse(view, args=keys),
+                "address": reverse(view, args=keys),
             }
             for name, (_, view, keys) in PAGES.items()
         ],
+        "otherwise": reverse("offline:kept", args=[OTHERWISE]),
         "files": files(),
         "flock": str(FLOCK),
         "bird": str(BIRD),

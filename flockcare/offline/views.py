@@ -97,8 +97,10 @@ def record(request, flock, key):
         return JsonResponse(services.store_record(envelope=envelope, sent=sent), status=201)
     except (KeyError, TypeError, ValueError, RecursionError):
         return _refusal(key, 400, ["This is not what an outbox sends."])
+    except SaysOtherwise as other:
+        return _refusal(key, 409, other.reasons, url=other.url)
     except Refused as refused:
-        return _refusal(key, 409 if isinstance(refused, SaysOtherwise) else 422, refused.reasons)
+        return _refusal(key, 422, refused.reasons)
 
 
 @require_POST
@@ -125,12 +127,14 @@ def photo(request, flock, key):
         return JsonResponse(answer, status=201)
     except (NotFromAnOutbox, KeyError):
         return _refusal(key, 400, ["This is not what an outbox sends."])
+    except SaysOtherwise as other:
+        return _refusal(key, 409, other.reasons, url=other.url)
     except Refused as refused:
-        return _refusal(key, 409 if isinstance(refused, SaysOtherwise) else 422, refused.reasons)
+        return _refusal(key, 422, refused.reasons)
 
 
-def _refusal(key, status: int, reasons: list[str]) -> JsonResponse:
-    return JsonResponse({"key": str(key), "reasons": reasons}, status=status)
+def _refusal(key, status: int, reasons: list[str], **more) -> JsonResponse:
+    return JsonResponse({"key": str(key), "reasons": reasons, **more}, status=status)
 
 
 def _refuse_keys_of_other_flocks(flock, key) -> None:

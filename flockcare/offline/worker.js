@@ -3,14 +3,11 @@
 "use strict";
 
 const CACHE = `coop-${KEPT.version}`;
-const PATIENCE = 5000; // one bar of signal is no signal for somebody who holds a hen
+const PATIENCE = 5_000; // one bar of signal is no signal for somebody who holds a hen
 const KEY = "([0-9a-f-]{36})";
-const STAND_INS = KEPT.pages
-  .filter(({ address }) => address)
-  .map(({ page, address }) => ({
-    page, address: new RegExp(`^${address.replace(KEPT.flock, KEY).replace(KEPT.bird, KEY)}$`),
-  }));
-const BIRDS = KEPT.pages.find(({ address }) => !address).page;
+const STAND_INS = KEPT.pages.map(({ page, address }) => ({
+  page, address: new RegExp(`^${address.replace(KEPT.flock, KEY).replace(KEPT.bird, KEY)}$`),
+}));
 
 self.addEventListener("install", (event) => event.waitUntil(keep()));
 
@@ -43,7 +40,7 @@ self.addEventListener("fetch", (event) => {
     if (request.mode === "navigate") event.respondWith(page(request, url));
     else if (KEPT.files.includes(url.pathname)) event.respondWith(file(request));
   } else if (request.mode === "navigate" && !self.navigator.onLine) {
-    event.respondWith(filled(BIRDS, url)); // a button that leads on, such as to the next bird
+    event.respondWith(filled(KEPT.otherwise, url)); // a button that leads on, such as to the next bird
   }
 });
 
@@ -54,7 +51,7 @@ async function file(request) {
 
 async function page(request, url) {
   const standIn = STAND_INS.find(({ address }) => address.test(url.pathname));
-  if (!standIn) return fetch(request).catch(() => filled(BIRDS, url));
+  if (!standIn) return fetch(request).catch(() => filled(KEPT.otherwise, url));
   const keys = url.pathname.match(standIn.address).slice(1);
   const blank = () => filled(standIn.page, url, keys);
   try {

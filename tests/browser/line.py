@@ -6,6 +6,7 @@ import random
 import re
 import socket
 import threading
+import time
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 # Before: nothing reaches the server. After: the server has done its part, nothing comes back.
@@ -24,6 +25,7 @@ class Line:
 
     def __init__(self, port: int):
         self.port, self.down = port, False
+        self.slow = 0  # seconds until the server hears of a page that is opened
         self.newer = b""  # what a newer version of the worker has at its end
         self.chance, self.dice = 0.0, random.Random(0)  # of any fault at any request of an outbox
         self.met: list[str] = []
@@ -57,7 +59,7 @@ class Line:
     def mend(self) -> None:
         """No fault is left to be met, and there is signal."""
         with self._lock:
-            self._faults, self.down, self.newer = [], False, b""
+            self._faults, self.down, self.slow, self.newer = [], False, 0, b""
 
     def _fault(self, request: str) -> str:
         with self._lock:
@@ -85,6 +87,8 @@ class Line:
             return _send(handler, 503, [("Content-Type", "text/plain")], b"Try later.")
         if fault == "strange":
             return _send(handler, 200, [("Content-Type", "text/html")], b"<h1>Guest network</h1>")
+        if "text/html" in handler.headers.get("Accept", ""):
+            time.sleep(self.slow)
         try:
             status, headers, content = self._ask(handler, body)
         except (OSError, http.client.HTTPException):

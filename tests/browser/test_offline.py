@@ -502,6 +502,15 @@ def large_photo(folder):
     return path
 
 
+def test_a_line_that_gives_nothing_is_no_signal(phones, site, line):
+    """One bar: the request goes out and nothing comes. The form opens from the phone by itself."""
+    page = phones("ada")
+    line.slow = 8
+    page.goto(check_page(site, "Dill"))
+    assert page.evaluate("document.body.dataset.shell") == "form"
+    page.wait_for_selector("h1:has-text('Dill')")
+
+
 def test_care_and_weighings_wait_too_and_nothing_private_is_cached(phones, site, line):
     page = phones("ada")
     for path in ("", f"birds/{site.birds['Mace']}/", "more/", "birds/"):
@@ -519,9 +528,9 @@ def test_care_and_weighings_wait_too_and_nothing_private_is_cached(phones, site,
     )
     assert len(cached) > 10
     assert not [path for path in cached if not path.startswith(("/static/", "/no-signal/"))]
-    page.goto(f"/f/{site.flock}/today/")
+    page.goto(f"/f/{site.flock}/more/")
     signal(line, page, on=False)
-    page.locator("button:has-text('Start a round'), button:has-text('Go on with')").first.tap()
+    page.locator("button:has-text('Sign out')").tap()
     page.wait_for_selector("h1:has-text('No signal')")
     page.goto(f"/f/{site.flock}/trends/")
     page.wait_for_selector("h1:has-text('No signal')")

@@ -76,10 +76,13 @@ def test_something_else_under_the_same_key_is_refused(cast, dill, birds, sending
     for other in (check_body(cast, dill, *SORE), check_body(cast, birds["Mace"])):
         answer = send(*sending, other, key)
         assert answer.status_code == 409
-        assert answer.json() == {
-            "key": str(key),
-            "reasons": ["Something else was saved under this key before."],
-        }
+        said = answer.json()
+        assert said["key"] == str(key)
+        assert said["reasons"] == [
+            "This is saved already, in other words: Dill, both feet clear. "
+            "Mend what is saved, and discard this."
+        ]
+        assert said["url"] == reverse("feet:check", args=[cast.flock.pk, key])
     assert Check.objects.get().bird == dill
 
 
@@ -91,6 +94,8 @@ def test_what_the_page_had_stored_before_its_answer_was_lost(cast, dill, sending
     assert Check.objects.count() == 1
     otherwise = send(*sending, check_body(cast, dill, *SORE, at=at), key)
     assert otherwise.status_code == 409
+    assert "in other words: Dill, both feet clear" in otherwise.json()["reasons"][0]
+    assert otherwise.json()["url"] == reverse("feet:check", args=[cast.flock.pk, key])
     assert Check.objects.get().findings.filter(score=0).count() == 2
 
 
@@ -266,7 +271,9 @@ def test_a_weighing_that_the_page_had_stored(cast, dill, sending):
     assert send(*sending, what, key).status_code == 201
     otherwise = check_body(cast, dill, ("on", today), ("grams", "3"), kind="weighing")
     Receipt.objects.all().delete()
-    assert send(*sending, otherwise, key).status_code == 409
+    refused = send(*sending, otherwise, key)
+    assert refused.status_code == 409
+    assert f"Dill, weighed 2950 g on {today}" in refused.json()["reasons"][0]
     assert Weighing.objects.get().grams == 2950
 
 

@@ -58,7 +58,9 @@ export async function composed(form, said, keeper) {
   const photos = [];
   for (const [name, file] of files) {
     const of = name.match(/^(left|right|bird)-photos$/)?.[1];
-    const { bytes, type } = await smallEnough(file);
+    const { bytes, type } = await smallEnough(file).catch(() => {
+      throw new Error(`“${file.name}” could not be read. Choose it again, or leave it out.`);
+    });
     photos.push({
       key: newKey(), field: name, foot: of ? of.replace("bird", "") : foot, name: file.name, type,
       bytes, reasons: [],

@@ -53,7 +53,8 @@ async function submit(form, said) {
     location.assign(outcome.leave);
     return null;
   }
-  if (outcome === "wrong") return plainly(form, said);
+  // Photos that waited before are in no field of the form; then the outbox finds out what is wrong.
+  if (outcome === "wrong" && photos.length === fresh.length) return plainly(form, said);
   if (!kept) {
     throw new Error(
       "There is no signal, and no room on this phone to keep this. What you typed is still here: " +

@@ -47,8 +47,9 @@ async function row(entry) {
     text.append(make("span", { className: "refusal line", textContent: `Refused: ${entry.reasons.join(" ")}` }));
   }
   const buttons = make("div", { className: "buttons" });
-  if (entry.stored) buttons.append(make("a", { className: "button plain", href: entry.stored.url, textContent: "Open what is saved" }));
-  else buttons.append(make("a", { className: "button plain", href: mendAt(entry), textContent: "Mend" }));
+  const saved = entry.stored?.url ?? entry.savedAt;
+  if (saved) buttons.append(make("a", { className: "button plain", href: saved, textContent: "Open what is saved" }));
+  if (!entry.stored) buttons.append(make("a", { className: "button plain", href: mendAt(entry), textContent: "Mend" }));
   if (entry.state === "refused") buttons.append(button("Try again", () => retry(key)));
   buttons.append(button("Discard", () => discard(entry, photos), "danger"));
   const item = make("li", {}, make("div", { className: "row" }, text), buttons);

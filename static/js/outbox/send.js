@@ -108,7 +108,7 @@ async function sendEntry(entry, hello) {
     const answer = await post(`${base}/records/${entry.key}/`, body, hello, entry.key);
     if (answer.signedOut) return "signed out";
     if (answer.reasons) {
-      await changeEntry(entry.key, { state: "refused", reasons: answer.reasons });
+      await changeEntry(entry.key, { state: "refused", reasons: answer.reasons, savedAt: answer.url });
       return "refused";
     }
     await changeEntry(entry.key, { stored: answer });
@@ -133,7 +133,8 @@ async function sendEntry(entry, hello) {
   return "sent";
 }
 
-// The answer when it was stored; {reasons} when it was refused; {signedOut}. Throws to try later:
+// The answer: with `reasons` when it was refused, and then with the `url` of what is saved in its
+// place, if anything is; {signedOut}. Throws to try later:
 // no signal, a server in trouble, or an answer that is not from our server at all, such as the
 // sign-in page of a strange network.
 async function post(address, body, hello, key, { again = false } = {}) {
@@ -146,7 +147,7 @@ async function post(address, body, hello, key, { again = false } = {}) {
   if (answer.type === "opaqueredirect" || answer.status === 401) return { signedOut: true };
   const said = await answer.json().catch(() => null);
   if (answer.ok && said?.key === key) return said;
-  if ([400, 409, 422].includes(answer.status) && said?.key === key) return { reasons: said.reasons };
+  if ([400, 409, 422].includes(answer.status) && said?.key === key) return said;
   if (answer.status === 413) return { reasons: [TOO_LARGE] };
   if (answer.status === 404) return { reasons: [NO_RIGHT] };
   if (answer.status === 403) {
