@@ -37,7 +37,7 @@ def phones(browser, site, line):
         contexts.append(context)
         sign_in(context, site, line, keeper)
         page = context.new_page()
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(20_000)
         page.goto(f"/f/{site.flock}/today/")
         if worker:
             until(page, "navigator.serviceWorker.controller !== null")
@@ -56,7 +56,7 @@ def sign_in(context, site, line, keeper):
     )
 
 
-def until(page, expression: str, seconds: float = 15):
+def until(page, expression: str, seconds: float = 30):
     """Playwright's own waiting evaluates text in the page, which the content policy forbids."""
     for _ in range(int(seconds / 0.1)):
         with contextlib.suppress(PageLeft):  # while it asked, the next page came
@@ -566,7 +566,7 @@ def test_over_plain_http_it_waits_while_the_page_is_open(browser, site, line):
         [{"name": "flockcare_session", "value": site.sessions["ada"], "url": address}]
     )
     page = context.new_page()
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(20_000)
     page.goto(f"/f/{site.flock}/today/")
     assert page.evaluate("!window.isSecureContext && !navigator.locks && !crypto.randomUUID")
     until(page, KEPT["lists"])
