@@ -62,7 +62,7 @@ def _show(photo: Photo, *, keeper, **values) -> None:
     old = [photo.path(size) for size in SIZES]
     # A name of its own: whoever looks at the page meanwhile still gets the files before.
     photo.edition = secrets.token_hex(4)
-    files = {photo.path(size): content for size, content in _sizes(photo).items()}
+    files = {photo.path(size): content for size, content in sizes(photo).items()}
     photo.stored_bytes = sum(map(len, files.values())) + default_storage.size(photo.path())
     write(files)
     try:
@@ -77,7 +77,7 @@ def _show(photo: Photo, *, keeper, **values) -> None:
     remove(old)
 
 
-def _sizes(photo: Photo) -> dict[int, bytes]:
+def sizes(photo: Photo) -> dict[int, bytes]:
     """Each size made from the one above it, the first from the original."""
     shown = _largest(photo)
     made = {}

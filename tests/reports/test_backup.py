@@ -16,6 +16,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from flockcare.reports.backup import BackupProblem, archive, check
 from flockcare.reports.backup.archive import reading
@@ -133,7 +134,7 @@ def test_records_are_not_written_over_unless_told(site, copy, tmp_path):
     assert rows(copy) == before
 
     there = files(copy)
-    lost, broken, *_ = sorted(files(site.folder))
+    lost, broken, *_ = sorted(name for name in there if "full" in name)
     (copy / "files" / lost).unlink()
     (copy / "files" / broken).write_bytes(b"no picture")
     done(copy, "restore", site.backup, "--replace")
@@ -187,15 +188,19 @@ def test_a_backup_made_while_others_write_is_of_one_moment(copy, tmp_path):
     assert len(rows(back)["feet_check"]) == about["rows"]["rows/feet.Check.jsonl"]
 
 
-def test_lost_files_are_named_and_all_others_kept(copy, tmp_path):
-    lost, other, *_ = sorted(files(copy))
-    (copy / "files" / lost).unlink()
+def test_lost_originals_are_named_and_lost_sizes_made_again(copy, tmp_path):
+    lost, other, *_ = sorted(name for name in files(copy) if name.endswith("full.jpg"))
+    size = next(name for name in files(copy) if name.startswith(other.replace("full.jpg", "240")))
+    for name in (lost, size):
+        (copy / "files" / name).unlink()
     answer = manage(copy, "backup", tmp_path / "b.zip")
     assert answer.returncode == 0 and lost in answer.stderr
     about = members(tmp_path / "b.zip")
     assert about["missing"] == [lost]
-    assert f"files/{lost}" not in about["members"]
-    assert f"files/{other}" in about["members"]
+    named = {name.removeprefix("files/") for name in about["members"]}
+    assert named & set(photo_files(copy)) == photo_files(copy) - {lost}
+    with zipfile.ZipFile(tmp_path / "b.zip").open(f"files/{size}") as made:
+        assert max(Image.open(made).size) == 240
 
 
 # --- What goes wrong while writing

@@ -28,9 +28,10 @@ from tests.reports.installed import (
 
 def read_json(value):
     """PostgreSQL keeps the keys of an object in an order of its own."""
-    if isinstance(value, str) and value[:1] in "{[":
-        return json.loads(value)
-    return value
+    try:
+        return json.dumps(json.loads(value), sort_keys=True)
+    except (TypeError, ValueError):
+        return value
 
 
 def meant(found: dict) -> dict:

@@ -1,6 +1,7 @@
 """Writing a backup while people go on working."""
 
 import datetime as dt
+import io
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from django.db import connections
 from django.utils import timezone
 
 import flockcare
+from flockcare.photos.editing import sizes
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
 from flockcare.reports.backup import rows
@@ -18,7 +20,7 @@ from flockcare.reports.backup.archive import BackupProblem, Writer, writing
 from flockcare.reports.backup.databases import unchanging
 
 FILES = "files/"
-FILES_OF_A_PHOTO = 1 + len(SIZES)
+_OF_FILES = {"id", "flock_id", "edition", "quarter_turns", "crop", "width", "height"}
 # At how many moments files of photos may have gone meanwhile before we give up.
 _LOOKS = 5
 
@@ -38,8 +40,8 @@ def make(path: Path, *, now: dt.datetime | None = None) -> Made:
     """Write a backup of everything to a new file. Raises BackupProblem.
 
     The rows are those of one moment. Files never change under their name and are there before the
-    row that names them, so all of them are found, except where somebody turned or removed a photo
-    after that moment: then a later moment is taken.
+    row that names them, so all of them are found, except where a photo was removed for good after
+    that moment: then a later moment is taken.
     """
     path = Path(path)
     with writing(path) as out:
@@ -48,14 +50,15 @@ def make(path: Path, *, now: dt.datetime | None = None) -> Made:
             with unchanging(settings.DATA_DIR) as database:
                 migrations = rows.applied(database)
                 models = rows.tables(migrations)
-                wanted = _files(models, database)
-                missing = {name for name in wanted if not _put(out, name)}
+                photos = _photos(models, database)
+                missing = {name for photo in photos for name in _collect(out, photo)}
                 if not missing or missing == lost:
                     tables = dict(rows.write(out, model, database) for model in models)
                     break
                 lost = missing
         else:
             raise BackupProblem("Photos are being removed all the time. Try again later.")
+        files = [FILES + name for photo in photos for name in _names(photo) if name not in missing]
         about = {
             "made": (now or timezone.now()).isoformat(),
             "version": flockcare.__version__,
@@ -63,24 +66,42 @@ def make(path: Path, *, now: dt.datetime | None = None) -> Made:
             "database": connections["default"].vendor,
             "migrations": migrations,
             "rows": tables,
-            "photos": len(wanted) // FILES_OF_A_PHOTO,
+            "photos": len(photos),
             "missing": sorted(missing),
         }
-        out.finish(about, [*tables, *(FILES + name for name in wanted if name not in missing)])
+        out.finish(about, [*tables, *files])
     return Made(sum(tables.values()), about["photos"], path.stat().st_size, about["missing"])
 
 
-def _files(models, database: str) -> list[str]:
-    """The files of every photo, deleted ones too, as long as they can be put back."""
+def _photos(models, database: str) -> list[Photo]:
+    """Every photo, deleted ones too as long as they can be put back; with what names its files."""
     model = next(model for model in models if model._meta.label == Photo._meta.label)
-    # Photos were turned and cropped from some version on.
-    columns = {"pk", "flock_id", "edition"} & {"pk", *(f.attname for f in model._meta.fields)}
+    # Photos could be turned and cropped from some version on.
+    columns = {field.attname for field in model._meta.concrete_fields} & _OF_FILES
     photos = model._base_manager.using(database).order_by("flock_id", "pk").values(*columns)
-    return [
-        name
-        for photo in (Photo(**values) for values in photos.iterator())
-        for name in (photo.path(), *(photo.path(size) for size in SIZES))
-    ]
+    return [Photo(**values) for values in photos.iterator()]
+
+
+def _names(photo: Photo) -> list[str]:
+    return [photo.path(), *map(photo.path, SIZES)]
+
+
+def _collect(out: Writer, photo: Photo) -> list[str]:
+    """Add a photo's files unless they are in the backup; those that there are not.
+
+    Whoever turns a photo has its former sizes removed; they are made again from the original.
+    """
+    missing = [name for name in _names(photo) if not _put(out, name)]
+    if not missing or photo.path() in missing:
+        return missing
+    try:
+        made = sizes(photo)
+    except OSError:  # gone in this moment, or broken
+        return missing
+    for size, content in made.items():
+        if photo.path(size) in missing:
+            out.add(FILES + photo.path(size), io.BytesIO(content))
+    return []
 
 
 def _put(out: Writer, name: str) -> bool:
