@@ -51,12 +51,14 @@ def served(tmp_path_factory, own_database):
         tmp_path_factory.mktemp("served"),
         {**own_database, **environment, "FLOCKCARE_PROCESSES": "3"},
     )
-    served.run("manage.py", "up", "--prepare-only")
-    prepared = json.loads(served.run("tests/browser/prepare.py"))
-    served.start()
-    yield SimpleNamespace(served=served, s3=environment, **prepared)
-    served.stop()
-    storage.stop()
+    try:
+        served.run("manage.py", "up", "--prepare-only")
+        prepared = json.loads(served.run("tests/browser/prepare.py"))
+        served.start()
+        yield SimpleNamespace(served=served, s3=environment, **prepared)
+    finally:
+        served.stop()
+        storage.stop()
 
 
 def picture(number: int) -> bytes:
