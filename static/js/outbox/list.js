@@ -1,6 +1,6 @@
 // The page of what waits: send, mend, discard, save to a file.
 
-import { changed, lossIsSeen, send } from "./page.js";
+import { changed, lossIsSeen, lostByThePhone, send } from "./page.js";
 import { inWords, readableEntries, upgraded, whenOf } from "./entries.js";
 import { allEntries, changeEntry, dropEntry, keepEntry, note, photosOf } from "./store.js";
 
@@ -23,8 +23,7 @@ async function show() {
   place("outbox-others").textContent = names.length
     ? `There is also something that ${names.join(" and ")} logged. It is sent when they sign in on this phone.` : "";
   const newer = (await allEntries()).length - entries.length;
-  const lost = Number(document.cookie.match(/flockcare_waits=(\d+)/)?.[1] ?? 0) && !entries.length;
-  if (lost) sayLost();
+  if (await lostByThePhone(entries.length)) sayLost();
   else if (newer) place("outbox-state").textContent = "Something was logged with a newer version of these pages. Load the page again where there is signal.";
   else if (!mine.length) place("outbox-state").textContent = "Nothing of yours waits on this phone.";
   await sayHowSafe(entries.length);

@@ -43,10 +43,10 @@ async function refresh(outcome) {
 
 // How many waited when the phone cleared its store. It clears all of it, also the note that it was
 // ever used, but not the cookies.
-async function lostByThePhone(count) {
+export async function lostByThePhone(count) {
   const before = Number(document.cookie.match(new RegExp(`${COOKIE}=(\\d+)`))?.[1] ?? 0);
   if (await note("in use")) return 0;
-  if (!before) await setNote("in use", { since: Date.now() });
+  if (!before || count) await setNote("in use", { since: Date.now() });
   return count ? 0 : before;
 }
 
