@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.db.models import Exists, OuterRef
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -44,12 +45,13 @@ def _require(request, role) -> None:
 @require_safe
 @flock_view()
 def recent(request, flock):
-    """The newest deeds in the flock; ``?removed``: only what was deleted."""
+    """The newest deeds in the flock; ``?removed``: only what was deleted and is not there again."""
     removed = "removed" in request.GET
     kinds = {label: kind for label, kind in _readable(request).items() if kind.listed}
     found = Revision.objects.filter(flock=flock, kind__in=kinds).select_related("by", "flock")
     if removed:
-        found = found.filter(deed=Revision.Deed.DELETE)
+        later = Revision.objects.filter(record=OuterRef("record"), pk__gt=OuterRef("pk"))
+        found = found.filter(~Exists(later), deed=Revision.Deed.DELETE)
     revisions = list(found.order_by("-pk")[:SHOWN])
     story.name_those_gone(revisions)
     told = [(kinds[one.kind], one, story.plain_before(kinds[one.kind], one)) for one in revisions]
@@ -108,6 +110,7 @@ def history(request, flock, kind, record_id):
             "title": _title(kind, latest, names),
             "page": reverse(view, args=[flock.pk, *arguments]),
             "entries": [_entry(kind, deed, names) for deed in shown],
+            "can_return": kind.bring_back is not None,
             "more": len(told) > len(shown),
             "may_bring_back": kind.write is not None and request.membership.can(kind.write),
         },
