@@ -86,9 +86,9 @@ def test_the_chance_of_a_new_sore_is_as_the_readme_says():
     winter = history.drained - dt.timedelta(days=250)
     # 4.45 kg from 1.30 m: m g h = 4.45 × 9.80665 × 1.30 = 56.73 J.
     assert nutmeg.energy == pytest.approx(56.73, abs=0.01)
-    wet = 0.0005 * (1 + (56.73 / 15) ** 2)
+    wet = 0.0006 * (1 + (56.73 / 10) ** 2)
     assert winter.month == 2 and hazard(history, nutmeg, winter) == pytest.approx(wet, rel=1e-3)
-    after = 0.0005 * (1 + 0.05 * (56.73 / 15) ** 2)
+    after = 0.0006 * (1 + 0.05 * (56.73 / 10) ** 2)
     assert hazard(history, nutmeg, history.drained) == pytest.approx(after, rel=1e-3)
     assert hazard(history, fennel, winter) == hazard(history, fennel, history.drained)
 

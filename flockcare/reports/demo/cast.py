@@ -118,7 +118,7 @@ class Change:
 
 CHANGES = (
     Change(
-        *(CART_SHED, "Lower roost", -190),
+        *(ORCHARD, "Low roost", -190),
         {"width_mm": "70", "edge": "rounded", "note": "New bar; the old one was split."},
     ),
     Change(
@@ -129,7 +129,7 @@ CHANGES = (
         },
     ),
     *(
-        Change(house, "Feeder", 160, {"material": "layers' mash", "note": "Other feed."})
+        Change(house, "Feeder", -330, {"material": "layers' mash", "note": "Other feed."})
         for house in (CART_SHED, ORCHARD)
     ),
 )

@@ -18,14 +18,14 @@ YEARS = 3
 FEET = ("left", "right")
 
 # New sores per foot and day where the ground does nothing, and how landing adds to it.
-EVERYDAY = 0.0005
-SOFT_JOULES = 15.0
+EVERYDAY = 0.0006
+SOFT_JOULES = 10.0
 STONE_WET, STONE_DRY, KIND_GROUND = 1.0, 0.6, 0.05
 WET_MONTHS = (10, 11, 12, 1, 2, 3)
 
 DRAINED_MONTH, DRAINED_DAY = 10, 14
 OFTEN_BEFORE_DRAINING = dt.timedelta(days=21)
-SELDOM_DAYS, OFTEN_DAYS = 32, 9
+SELDOM_DAYS, OFTEN_DAYS = 30, 5
 LONG_GAPS = 2
 LONG_GAP_DAYS = (75, 95)
 
