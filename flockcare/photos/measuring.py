@@ -1,7 +1,7 @@
 """Measuring a sore in a photo: the scale, a suggested outline, its sizes, and keeping them."""
 
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -20,8 +20,7 @@ from flockcare.photos.scale import CannotMeasure, CardView, LengthView, from_kno
 # How far a whole edge may be drawn too far in or out (95 %): our assumption for one drawn by hand.
 # Suggested ones on painted sores stay within 0.10 mm: tests/studies/suggested_areas.txt.
 EDGE_MM = 0.15
-# A sore reaches no farther from the tap than this; without the limit the card's own window, which
-# has the clearest edge of all, would be taken for one.
+# A sore reaches no farther from the tap than this.
 SUGGESTED_REACH_MM = 14.0
 # Fingers on a small screen miss the end of a known length by about as many of its pixels (95 %):
 # common practice, no published source.
@@ -95,7 +94,7 @@ def read_card_anew(photo: Photo) -> CardReading:
     except CannotMeasure as refused:
         found |= {"code": refused.code or "", "reason": refused.reason}
     else:
-        found |= {"code": view.code, "view": _plain(view)} if view else {"reason": NO_CARD}
+        found |= {"code": view.code, "view": view.plain()} if view else {"reason": NO_CARD}
     found["code"] = found["code"][:64]
     reading, _ = CardReading.objects.update_or_create(
         photo=photo, defaults=found, create_defaults={"flock": photo.flock, **found}
@@ -117,7 +116,7 @@ def card_scale(reading: CardReading) -> Scale:
     """Raises CannotMeasure with the reason why this card gives no scale."""
     if reading.view is None:
         raise CannotMeasure(reading.reason, reading.code or None)
-    return Scale(_view(reading.view), Scaling.CARD)
+    return Scale(CardView.from_plain(reading.view), Scaling.CARD)
 
 
 def length_scale(photo: Photo, ends, length_mm: float, px_per_screen_px: float | None) -> Scale:
@@ -147,23 +146,6 @@ def doubt(photo: Photo, reading: CardReading) -> str:
     return ""
 
 
-def _plain(view: CardView) -> dict:
-    """A view as JSON can hold it, its arrays with their kind of number."""
-    return {
-        name: [value.dtype.name, value.tolist()] if isinstance(value, np.ndarray) else value
-        for name, value in asdict(view).items()
-    }
-
-
-def _view(plain: dict) -> CardView:
-    return CardView(
-        **{
-            name: np.array(value[1], value[0]) if isinstance(value, list) else value
-            for name, value in plain.items()
-        }
-    )
-
-
 # --- Outline
 
 
@@ -172,12 +154,13 @@ def suggest(photo: Photo, tap, scale: Scale | None = None) -> np.ndarray:
 
     Raises outline.NoOutline, and CannotMeasure for a tap too far from the card.
     """
-    reach = None
+    reach = within = None
     if scale:
         start, step = scale.view.to_mm([tap, np.add(tap, (1, 0))])
         reach = SUGGESTED_REACH_MM / float(np.linalg.norm(step - start))
+        within = scale.view.window_px() if scale.scaled_by == Scaling.CARD else None
     with original(photo) as image:
-        return suggest_outline(image, tap, reach)
+        return suggest_outline(image, tap, reach, within)
 
 
 def sizes(photo: Photo, scale: Scale, outline) -> Sizes:

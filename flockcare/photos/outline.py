@@ -39,18 +39,21 @@ class NoOutline(Exception):
         self.reason = reason
 
 
-def suggest_outline(image, tap_xy, reach_px=None, most_points=MOST_POINTS):
+def suggest_outline(image, tap_xy, reach_px=None, within_px=None, most_points=MOST_POINTS):
     """Outline, (n, 2) pixels, of the evenly coloured thing tapped in a PIL image of any mode.
 
     tap_xy: one point inside it, pixels. reach_px: the farthest the outline can be from the tap,
-    else a third of the picture's shorter side. most_points: upper limit of n.
+    else a third of the picture's shorter side. within_px: corners, (n, 2) pixels, of the card's
+    window, whose edge, the clearest of all, is not meant; a tap outside it leaves it out of
+    account. most_points: upper limit of n.
     Raises NoOutline.
     """
     x, y = tap_xy
     if not (0 <= x < image.width and 0 <= y < image.height):
         raise NoOutline(OUTSIDE)
     reach = reach_px or REACH * min(image.size)
-    view, region = _first_region(image, (x, y), reach)
+    within = _holding(within_px, (x, y))
+    view, region = _first_region(image, (x, y), reach, within)
     for _ in range(2):
         across = np.sqrt(region.sum()) / view.factor
         if across < LEAST_PX:
@@ -59,20 +62,28 @@ def suggest_outline(image, tap_xy, reach_px=None, most_points=MOST_POINTS):
         if closer > 0.7 * view.reach:
             break
         try:
-            view, region = _look(image, (x, y), closer)
+            view, region = _look(image, (x, y), closer, within)
         except NoOutline:
             break  # what was seen from farther away will do
     return simplify(view.to_image(_edge(region)), most_points)
 
 
-def _first_region(image, tap, reach):
+def _holding(corners, tap):
+    """The corners as OpenCV takes them if they go round the tap, else None."""
+    if corners is None:
+        return None
+    corners = np.asarray(corners, np.float32).reshape(-1, 1, 2)
+    return corners if cv2.pointPolygonTest(corners, tap, False) > 0 else None
+
+
+def _first_region(image, tap, reach, within):
     """What grows from the tap as seen from afar, else from nearer and nearer."""
     refusal = None
     for closer in (1, 3, 9):
         if reach / closer < 3 * LEAST_PX and closer > 1:
             break
         try:
-            return _look(image, tap, reach / closer)
+            return _look(image, tap, reach / closer, within)
         except NoOutline as reason:
             refusal = refusal or reason
     raise refusal
@@ -122,11 +133,23 @@ class _View:
         column, row = ((np.array(tap) - self.start + 0.5) * self.factor).astype(int)
         self.tap = min(column, width - 1), min(row, height - 1)
 
+    def outside(self, corners):
+        """1 where the view, and so what is looked for, ends: its border, and beyond the corners."""
+        shut = np.zeros(self.rgb.shape[:2], np.uint8)
+        if corners is not None:
+            inside = np.zeros_like(shut)
+            seen = (corners.reshape(-1, 2) - self.start + 0.5) * self.factor - 0.5
+            cv2.fillPoly(inside, [np.rint(seen).astype(np.int32)], 1)
+            shut = 1 - inside
+        shut[[0, -1]] = 1
+        shut[:, [0, -1]] = 1
+        return shut
+
     def to_image(self, points):
         return (points + 0.5) / self.factor - 0.5 + self.start
 
 
-def _look(image, tap, reach):
+def _look(image, tap, reach, within=None):
     """The view of that reach and the mask in it of what grows from the tap."""
     view = _View(image, tap, reach)
     smooth = cv2.medianBlur(view.rgb, 5)
@@ -134,8 +157,9 @@ def _look(image, tap, reach):
     lab = cv2.bilateralFilter(lab, 9, 12.0, 4.0)
     seed = lab[_disc(lab.shape, view.tap, 6)]
     off = np.linalg.norm((lab - np.median(seed, axis=0)), axis=2)
-    grown = _clearest(off, lab, view.tap)
-    return view, _to_the_edge(view, grown)
+    shut = view.outside(within)
+    grown = _clearest(off, lab, view.tap, shut)
+    return view, _to_the_edge(view, grown, shut)
 
 
 def _disc(shape, centre, radius):
@@ -143,7 +167,7 @@ def _disc(shape, centre, radius):
     return (x - centre[0]) ** 2 + (y - centre[1]) ** 2 <= radius**2
 
 
-def _clearest(off, lab, tap):
+def _clearest(off, lab, tap, shut):
     """The region round the tap with the clearest edge; of several nearly as clear, the smallest.
 
     A scab often has a horny rim with an edge of its own, which is not meant.
@@ -153,7 +177,7 @@ def _clearest(off, lab, tap):
         region = _connected(off <= limit, tap)
         if region is None:
             continue
-        if _on_border(region) > 0.1:
+        if _on_border(region, shut) > 0.1:
             reason = TOO_LARGE
             break
         regions.append((_contrast(region, lab) * np.sqrt(_compactness(region)), region))
@@ -179,10 +203,9 @@ def _connected(mask, tap, opening=5):
     return cv2.drawContours(region, contours, -1, 1, cv2.FILLED)
 
 
-def _on_border(region):
-    """Share of a region's rim that lies on the border of the view."""
-    border = np.concatenate([region[0], region[-1], region[:, 0], region[:, -1]]).sum()
-    return border / max(_rim(region).sum(), 1)
+def _on_border(region, shut):
+    """How much of a region lies where the view ends, in parts of the length of its rim."""
+    return (region & shut).sum() / max(_rim(region).sum(), 1)
 
 
 def _rim(region):
@@ -216,13 +239,13 @@ def _compactness(region):
     return min(1.0, 4 * np.pi * cv2.contourArea(contours[0]) / around**2)
 
 
-def _to_the_edge(view, region):
+def _to_the_edge(view, region, shut):
     """GrabCut in a band along the rim of a region."""
     radius = max(3, round(0.12 * np.sqrt(region.sum())))
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
     wide, core = cv2.dilate(region, kernel), cv2.erode(region, kernel)
     mask = np.where(region, cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
-    mask[wide == 0] = cv2.GC_BGD
+    mask[(wide == 0) | (shut > 0)] = cv2.GC_BGD
     mask[core > 0] = cv2.GC_FGD
     # cv2 wants models to write into; its colour clusters start from a fixed seed only if told so.
     cv2.setRNGSeed(1)

@@ -20,6 +20,8 @@ from flockcare.photos.scale import CannotMeasure
 from flockcare.photos.series import to_shown, when
 from flockcare.photos.views_photo import photo_or_404
 
+RAISED_MM = 3  # as far as a swollen pad may stand out of the card's window
+
 
 @flock_view(read=Role.KEEPER)
 def measure(request, flock, photo_id):
@@ -83,11 +85,14 @@ def _card_words(photo, reading) -> dict:
     if reading.view is None:
         return {"reason": reading.reason}
     view = measuring.card_scale(reading).view
-    return {
-        "tilt": f"{view.tilt_degrees:.0f}",
-        "error": f"{100 * view.relative_area_error:.0f}",
-        "doubt": measuring.doubt(photo, reading),
-    }
+    error = 100 * view.relative_area_error
+    said = (
+        f"Card found: tilt {view.tilt_degrees:.0f}°, about {view.distance_mm / 10:.0f} cm away, "
+        f"area within {error:.0f} % where the sore is level with the card. "
+        f"One that stands {RAISED_MM} mm nearer to the phone comes out about "
+        f"{100 * view.area_error_at_height(RAISED_MM):.0f} % too large."
+    )
+    return {"words": said, "doubt": measuring.doubt(photo, reading)}
 
 
 # --- What can be asked for

@@ -424,7 +424,7 @@ async function readCard() {
   doubt.hidden = !card?.doubt;
   doubt.textContent = card?.doubt ?? "";
   if (!card || card.reason) line.textContent = `${card?.reason ?? reason} Without the card, use a known length.`;
-  else line.textContent = `Card found: tilt ${card.tilt}°, area within ${card.error} %.`;
+  else line.textContent = card.words;
   if (outline.length) changed();
 }
 

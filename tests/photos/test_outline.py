@@ -157,3 +157,17 @@ def test_simplify_leaves_a_short_outline_alone():
 def test_simplify_needs_room_for_a_triangle():
     with pytest.raises(ValueError, match="three"):
         simplify(uneven(100), 2)
+
+
+def test_the_edge_of_the_cards_window_is_not_taken_for_a_sore():
+    # Skin of one colour in a white card: the window's edge is the only edge there is.
+    picture = Image.new("RGB", (900, 700), "white")
+    ImageDraw.Draw(picture).rectangle((300, 250, 600, 450), fill=SKIN)
+    window = [(306, 256), (594, 256), (594, 444), (306, 444)]
+    assert overlap(suggest_outline(picture, (450, 350)), window) > 0.8
+    with pytest.raises(NoOutline):
+        suggest_outline(picture, (450, 350), within_px=window)
+    # A sore in it is found as ever, and a tap beside the window is not confined.
+    ImageDraw.Draw(picture).ellipse((430, 330, 480, 380), fill=(60, 45, 40))
+    found = suggest_outline(picture, (455, 355), within_px=window)
+    assert Polygon(found).area == pytest.approx(np.pi * 25**2, rel=0.1)

@@ -1,6 +1,6 @@
 """How far the edge of a suggested outline lies from the true edge, on painted photos with a card.
 
-    python tests/studies/suggested_areas.py            about two minutes on one core
+    python tests/studies/suggested_areas.py            about four minutes on one core
     python tests/studies/suggested_areas.py --short    a quarter of it
 
 The card is read, the outline suggested from a tap in the middle of the sore, and its area compared
@@ -46,13 +46,14 @@ def painted(seed, area):
     )
 
 
-def measured(picture):
+def measured(picture, way="reach and window"):
     """(edge off in mm, error of the area as a fraction), or the reason why there is none."""
     tap = picture.outline_px.mean(axis=0)
     try:
         view = read_card(picture.image)
-        reach = REACH_MM * view.pixels_per_mm
-        outline = view.to_mm(suggest_outline(picture.image, tap, reach))
+        reach = REACH_MM * view.pixels_per_mm if "reach" in way else None
+        within = view.window_px() if "window" in way else None
+        outline = view.to_mm(suggest_outline(picture.image, tap, reach, within))
     except (CannotMeasure, NoOutline) as refusal:
         return refusal.reason
     truth = planimetry.perimeter(picture.outline_mm)
@@ -74,6 +75,12 @@ def main():
         everything.append(good)
         print(f"{area:8d}   {len(good):3d} of {len(found):3d}" + figures(good))
     print(f"{'all':>8s}            " + figures(np.concatenate(everything)))
+    print("\nSomething else taken for the sore (twice its area or more, or half or less)")
+    for way in ("no limit", "window", "reach", "reach and window"):
+        found = [measured(painted(seed, area), way) for area in (5, 20, 80) for seed in seeds]
+        shares = [each[1] for each in found if not isinstance(each, str)]
+        wrong = sum(share >= 1 or share <= -0.5 for share in shares)
+        print(f"  {way:18s} {wrong:3d} of {len(shares)}, refused {len(found) - len(shares)}")
 
 
 def figures(good):

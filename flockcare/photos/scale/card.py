@@ -1,6 +1,6 @@
 """The scale that the printed card gives."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import cv2
 import numpy as np
@@ -44,6 +44,30 @@ class CardView:
     blur_mm: float
     _homography: np.ndarray
     _hull_mm: np.ndarray
+
+    def plain(self):
+        """Everything in it as JSON can hold it; ``from_plain`` makes the same view of it."""
+        return {
+            name: [value.dtype.name, value.tolist()] if isinstance(value, np.ndarray) else value
+            for name, value in asdict(self).items()
+        }
+
+    @classmethod
+    def from_plain(cls, plain):
+        return cls(
+            **{
+                name: np.array(value[1], value[0]) if isinstance(value, list) else value
+                for name, value in plain.items()
+            }
+        )
+
+    def window_px(self, inset_mm=1.0):
+        """Corners of the card's window in the picture, (4, 2) pixels, drawn in by some mm."""
+        x, y, width, height = cards.WINDOW
+        left, top, right, bottom = x, y, x + width, y + height
+        corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
+        inner = corners + inset_mm * np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)])
+        return project(np.linalg.inv(self._homography), inner)
 
     def to_mm(self, points_px):
         """Points of the picture, (n, 2) pixels, on the card's plane, (n, 2) mm.
