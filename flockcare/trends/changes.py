@@ -80,10 +80,11 @@ def stretch_of(event: Event, records: Records) -> Stretch:
     """The newest choice for any of its changes, else the usual one.
 
     A choice made before the first look after the change replaces the usual stretch unseen; each
-    other one made later is one more try.
+    other one made later is one more try. One made for a day that was corrected since goes with
+    the change, so that neither the stretch nor the count of tries is lost.
     """
     keys = {(records.houses[row.house].key, row.day) for row in event.rows}
-    chosen = [one for one in records.choices if (one.house, one.day) in keys]
+    chosen = [one for one in records.choices if (one.house, _day_now(one, records)) in keys]
     if not chosen:
         return Stretch()
     after = records.looks.day[records.looks.day > event.first]
@@ -96,6 +97,14 @@ def stretch_of(event: Event, records: Records) -> Stretch:
     return Stretch(
         last.window_days, last.lag_days, last.chosen_on, last.chosen_on < first_seen, len(seen)
     )
+
+
+def _day_now(choice: Chosen, records: Records) -> int:
+    """The day of the change a stretch was chosen for: where nothing changed in that house on the
+    day written down, the nearest one less than MIN_DAYS_APART away, else that day itself."""
+    days = [row.day for row in records.changes if records.houses[row.house].key == choice.house]
+    nearest = min(days, key=lambda day: (abs(day - choice.day), day), default=choice.day)
+    return nearest if abs(nearest - choice.day) < thresholds.MIN_DAYS_APART else choice.day
 
 
 def touched(watch: Watch, houses, day: int) -> np.ndarray:

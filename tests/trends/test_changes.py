@@ -255,3 +255,20 @@ def test_answers_do_not_depend_on_the_order_of_looks():
     assert changes.answers(Watch.of(replace(records, looks=mixed))) == changes.answers(
         Watch.of(records)
     )
+
+
+@pytest.mark.parametrize(("day", "window"), [(365, 100), (370, 100), (406, 100), (407, 365)])
+def test_a_stretch_goes_with_a_change_whose_day_was_corrected(day, window):
+    records = simulated(birds=4)
+    records.choices[:] = [Chosen(records.houses[0].key, DAY_0 + 365, 100, 0, DAY_0 + 500)]
+    moved = row(0, DAY_0 + day)
+    records.changes[:] = [moved, row(0, DAY_0 + 700)]
+    found = stretch_of(Event((moved,)), records)
+    assert found.window == window and found.tried == (2 if window == 100 else 1)
+
+
+def test_a_stretch_stays_with_the_change_of_its_day_though_another_is_near():
+    records = simulated(birds=4)
+    records.choices[:] = [Chosen(records.houses[0].key, DAY_0 + 365, 100, 0, DAY_0 + 500)]
+    records.changes[:] = [row(0, DAY_0 + 365), row(0, DAY_0 + 370)]
+    assert stretch_of(Event((records.changes[1],)), records).window == 365
