@@ -50,15 +50,12 @@ class Tag:
 
 
 def renewed(request, tag: str, render: Callable[[], HttpResponse]) -> HttpResponse:
-    """The answer to a piece that asks for itself.
+    """The answer to a piece that asks for itself: 304 while nothing has changed.
 
-    ``?have=`` names the state that the page shows: 204, which leaves it as it is, while nothing
-    has changed. (The browser's own cache would answer a script with 200 and the old piece, which
-    would be put in anew.) Whoever asks with If-None-Match gets 304.
+    The piece names what it shows in If-None-Match itself. Without that the browser's own cache
+    would answer a script with 200 and the old piece, which would be put in anew.
     """
-    if request.GET.get("have") == tag:
-        response = HttpResponse(status=204)
-    elif quote_etag(tag) in parse_etags(request.headers.get("If-None-Match", "")):
+    if quote_etag(tag) in parse_etags(request.headers.get("If-None-Match", "")):
         response = HttpResponseNotModified()
     else:
         response = render()
