@@ -109,21 +109,24 @@ class Browser:
             for name, value in {**named, "flockcare_session": self.session}.items()
         )
 
-    def fill_in(self, path: str, fields: dict[str, str], files: dict[str, bytes] = {}) -> int:  # noqa: B006
-        """Open the page, send its form; the status of the answer."""
+    def fill_in(self, path: str, fields: dict, files=None, before=None, to: str = "") -> int:
+        """Open the page, send its form there or ``to`` elsewhere; the status of the answer.
+
+        ``before`` is called between the two.
+        """
         status, page = self.ask(path)
         assert status == 200, (path, status)
         token = re.search(rb'name="csrfmiddlewaretoken" value="([^"]+)"', page)[1].decode()
         mark = uuid.uuid4().hex
-        body = b""
-        for name, value in {**fields, "csrfmiddlewaretoken": token}.items():
-            body += f'--{mark}\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n'.encode()
-            body += f"{value}\r\n".encode()
-        for name, content in files.items():
-            body += (
-                f'--{mark}\r\nContent-Disposition: form-data; name="{name}"; filename="a.jpg"\r\n'
-                "Content-Type: image/jpeg\r\n\r\n"
-            ).encode()
-            body += content + b"\r\n"
+        body = b"".join(
+            f'--{mark}\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{value}\r\n'.encode()
+            for name, value in {**fields, "csrfmiddlewaretoken": token}.items()
+        )
+        for name, content in (files or {}).items():
+            head = f'name="{name}"; filename="a.jpg"\r\nContent-Type: image/jpeg\r\n\r\n'
+            body += f"--{mark}\r\nContent-Disposition: form-data; {head}".encode() + content
+            body += b"\r\n"
         body += f"--{mark}--\r\n".encode()
-        return self.ask(path, body, f"multipart/form-data; boundary={mark}")[0]
+        if before:
+            before()
+        return self.ask(to or path, body, f"multipart/form-data; boundary={mark}")[0]

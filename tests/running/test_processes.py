@@ -9,6 +9,7 @@ import json
 import uuid
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
+from threading import Barrier
 from types import SimpleNamespace
 from urllib.parse import quote
 
@@ -21,6 +22,7 @@ from tests.running import with_s3
 from tests.running.served import Browser, Served
 
 CHECKS = 6  # of each keeper
+START = "/f/{0.flock}/round/start/"
 
 
 @pytest.fixture(scope="module")
@@ -93,6 +95,64 @@ def test_two_keepers_at_once_lose_nothing(served):
     assert counted.split() == [str(2 * CHECKS), str(2 * CHECKS)]
     stored = with_s3.client(served.s3).list_objects_v2(Bucket=with_s3.BUCKET)["Contents"]
     assert len([each for each in stored if each["Key"].endswith("/full.jpg")]) == 2 * CHECKS
+
+
+def at_once(served, *deeds) -> list[int]:
+    """Each deed in a browser of its own, ada's and ben's by turns, as nearly at once as can be."""
+    gate = Barrier(len(deeds))
+
+    def one(number: int) -> int:
+        browser = Browser(served.served.url, served.sessions[("ada", "ben")[number % 2]])
+        return deeds[number](browser, gate.wait)
+
+    with ThreadPoolExecutor(len(deeds)) as pool:
+        return list(pool.map(one, range(len(deeds))))
+
+
+def count(served, what: str) -> int:
+    names = (
+        "from flockcare.feet.models import Check, Round; from flockcare.birds.models import Bird"
+    )
+    shell = ("manage.py", "shell", "--no-imports", "-c")
+    return int(served.served.run(*shell, f"{names}; print({what})"))
+
+
+def test_what_is_sent_twice_at_once_is_kept_once(served):
+    check, bird = str(uuid.uuid4()), next(iter(served.birds.values()))
+    fields = {
+        "check_id": check,
+        "at": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M"),
+        "verdict": "both clear",
+    }
+    page = f"/f/{served.flock}/birds/{bird}/check/"
+    photo = {"left-photos": picture(300)}
+    answers = at_once(
+        served, *[lambda browser, wait: browser.fill_in(page, fields, photo, wait)] * 4
+    )
+    assert max(answers) < 500
+    assert 302 in answers
+    assert count(served, f"Check.objects.filter(pk={check!r}).count()") == 1
+
+
+def test_two_keepers_who_begin_a_round_at_once_share_one(served):
+    def begin(browser, wait) -> int:
+        return browser.fill_in(
+            f"/f/{served.flock}/today/", {"everyone": "1"}, before=wait, to=START.format(served)
+        )
+
+    assert at_once(served, begin, begin, begin, begin) == [302] * 4
+    assert count(served, "Round.objects.count()") == 1
+
+
+def test_two_birds_of_one_name_at_once_are_one_and_a_message(served):
+    def add(browser, wait) -> int:
+        fields = {"name": "Rosemary", "sex": "hen"}
+        return browser.fill_in(f"/f/{served.flock}/birds/add/", fields, before=wait)
+
+    answers = at_once(served, add, add, add, add)
+    assert sorted(answers)[-1] < 500
+    assert answers.count(302) == 1
+    assert count(served, "Bird.objects.filter(name='Rosemary').count()") == 1
 
 
 def test_a_photo_is_handed_out_by_whichever_process_is_asked(served):
