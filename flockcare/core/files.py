@@ -16,6 +16,18 @@ HEADERS = {
 }
 
 
+class FileLost(FileNotFoundError, Http404):
+    """The file of a record is gone from the store: a page that needs it answers 404."""
+
+
+def opened(path: str):
+    """The stored file; FileLost where it is no longer there."""
+    try:
+        return default_storage.open(path)
+    except FileNotFoundError:
+        raise FileLost("This file is no longer there.") from None
+
+
 def private_file(request, path: str, *, content_type: str, tag: str):
     """The stored file, after the caller has made sure that this keeper may see it.
 
@@ -26,11 +38,7 @@ def private_file(request, path: str, *, content_type: str, tag: str):
     etag = quote_etag(tag)
     if etag in parse_etags(request.headers.get("If-None-Match", "")):
         return HttpResponseNotModified(headers={"ETag": etag, **HEADERS})
-    try:
-        file = default_storage.open(path)
-    except FileNotFoundError:
-        raise Http404("This file is no longer there.") from None
-    return FileResponse(file, content_type=content_type, headers={"ETag": etag, **HEADERS})
+    return FileResponse(opened(path), content_type=content_type, headers={"ETag": etag, **HEADERS})
 
 
 def check_writable(storage: Storage) -> None:

@@ -16,6 +16,7 @@ from django.db.models import Count, Q, Sum
 from django.utils import timezone
 from PIL import Image
 
+from flockcare.core.files import opened
 from flockcare.people import history
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
@@ -97,7 +98,7 @@ def _largest(photo: Photo) -> Image.Image:
     if photo.quarter_turns % 2:
         width, height = height, width
     with (
-        default_storage.open(photo.path()) as file,
+        opened(photo.path()) as file,
         Image.open(file, formats=["JPEG"]) as image,
     ):
         # The decoder halves, quarters … the picture as far as it stays larger than this.

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 from PIL import Image
 
 from flockcare.analysis import planimetry
 from flockcare.birds.models import Bird
+from flockcare.core.files import opened
 from flockcare.people import history
 from flockcare.photos.models import Bounds, CardReading, Foot, Measurement, Photo, Scaling
 from flockcare.photos.outline import suggest_outline
@@ -106,7 +106,7 @@ def read_card_anew(photo: Photo) -> CardReading:
 def original(photo: Photo):
     """The untouched picture."""
     with (
-        default_storage.open(photo.path()) as file,
+        opened(photo.path()) as file,
         Image.open(file, formats=["JPEG"]) as image,
     ):
         yield image

@@ -333,3 +333,17 @@ def test_queries_of_the_deleted(cast, photo):
     delete(1)
     url = reverse("photos:space", args=[cast.flock.pk])
     same_queries(cast.clients.owner, url, grow=lambda: delete(19))
+
+
+def test_a_picture_whose_file_is_lost_is_said_to_be_gone(cast, photo):
+    """As after a disk fault: no page fails for it."""
+    default_storage.delete(photo.path())
+    args = [cast.flock.pk, photo.pk]
+    for answer in (
+        cast.clients.keeper.post(reverse("photos:turn", args=args), {"way": "right"}),
+        cast.clients.keeper.get(reverse("photos:full", args=args)),
+    ):
+        assert answer.status_code == 404
+    with pytest.raises(FileNotFoundError):
+        editing.sizes(photo)
+    assert cast.clients.keeper.get(reverse("photos:photo", args=args)).status_code == 200
