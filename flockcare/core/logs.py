@@ -20,8 +20,10 @@ _OF_A_REQUEST = ("method", "route", "status", "ms")
 
 
 class JsonLines(logging.Formatter):
-    """``time``, ``process``, ``level``, ``logger``, ``message``; of a request ``method`` and so on; of an error
-    ``error`` and ``at``, the innermost place last.
+    """One JSON object a line.
+
+    ``time``, ``process``, ``level``, ``logger``, ``message``; of a request ``method`` and so on;
+    of an error ``error`` and ``at``, the innermost place last.
     """
 
     def format(self, record):
