@@ -113,6 +113,13 @@ def site(tmp_path_factory):
     installation.stop()
 
 
+@pytest.fixture(scope="session")
+def coop(site):
+    """Another flock in that installation, for tests that log more than others would expect."""
+    prepared = json.loads(site.installation.run("tests/browser/prepare_coop.py"))
+    return SimpleNamespace(url=site.url, installation=site.installation, **prepared)
+
+
 @pytest.fixture
 def empty_site(tmp_path):
     installation = Installation(tmp_path)

@@ -16,14 +16,14 @@ from tests.browser.test_check import photo
 
 
 @pytest.fixture(scope="module")
-def line(site):
-    with Line(site.installation.port) as line:
+def line(coop):
+    with Line(coop.installation.port) as line:
         yield line
 
 
 @pytest.fixture
-def phones(browser, site, line):
-    """``phones("ada")`` is a page of a phone of its own, signed in, with the worker at work."""
+def phones(browser, coop, line):
+    """``phones("una")`` is a page of a phone of its own, signed in, with the worker at work."""
     contexts = []
 
     def opened(keeper, *, worker=True):
@@ -35,10 +35,10 @@ def phones(browser, site, line):
             service_workers="allow" if worker else "block",
         )
         contexts.append(context)
-        sign_in(context, site, line, keeper)
+        sign_in(context, coop, line, keeper)
         page = context.new_page()
         page.set_default_timeout(20_000)
-        page.goto(f"/f/{site.flock}/today/")
+        page.goto(f"/f/{coop.flock}/today/")
         if worker:
             until(page, "navigator.serviceWorker.controller !== null")
         until(page, KEPT["lists"])
@@ -50,9 +50,9 @@ def phones(browser, site, line):
         context.close()
 
 
-def sign_in(context, site, line, keeper):
+def sign_in(context, coop, line, keeper):
     context.add_cookies(
-        [{"name": "flockcare_session", "value": site.sessions[keeper], "url": line.url}]
+        [{"name": "flockcare_session", "value": coop.sessions[keeper], "url": line.url}]
     )
 
 
@@ -94,40 +94,40 @@ def signal(line, page, *, on: bool) -> None:
     page.context.set_offline(not on)
 
 
-def rows(site, question: str, *values) -> list[tuple]:
-    path = Path(site.installation.environment["FLOCKCARE_DATA"]) / "flockcare.sqlite3"
+def rows(coop, question: str, *values) -> list[tuple]:
+    path = Path(coop.installation.environment["FLOCKCARE_DATA"]) / "flockcare.sqlite3"
     with contextlib.closing(sqlite3.connect(path)) as database:
         return database.execute(question, values).fetchall()
 
 
-def checks(site) -> dict[str, int]:
+def checks(coop) -> dict[str, int]:
     """Checks by key, with how many photos each has."""
     return dict(
         rows(
-            site,
+            coop,
             "SELECT c.id, COUNT(p.id) FROM feet_check c "
             "LEFT JOIN feet_check_photos p ON p.check_id = c.id GROUP BY c.id",
         )
     )
 
 
-def new_checks(site, before) -> dict[str, int]:
-    return {key: count for key, count in checks(site).items() if key not in before}
+def new_checks(coop, before) -> dict[str, int]:
+    return {key: count for key, count in checks(coop).items() if key not in before}
 
 
-def check_page(site, bird) -> str:
-    return f"/f/{site.flock}/birds/{site.birds[bird]}/check/"
+def check_page(coop, bird) -> str:
+    return f"/f/{coop.flock}/birds/{coop.birds[bird]}/check/"
 
 
 def log_clear(page):
     page.locator("button:has-text('Both feet clear')").tap()
 
 
-def test_a_whole_round_of_twelve_birds_with_photos(phones, site, line, tmp_path):
-    page, before = phones("ada"), checks(site)
+def test_a_whole_round_of_twelve_birds_with_photos(phones, coop, line, tmp_path):
+    page, before = phones("una"), checks(coop)
     signal(line, page, on=False)
-    page.goto(f"/f/{site.flock}/check/")
-    for number, bird in enumerate(site.birds):
+    page.goto(f"/f/{coop.flock}/check/")
+    for number, bird in enumerate(coop.birds):
         page.locator(f".bird-row:has-text('{bird}')").tap()
         page.wait_for_selector(f"h1:has-text('{bird}')")
         if number % 3:
@@ -140,13 +140,13 @@ def test_a_whole_round_of_twelve_birds_with_photos(phones, site, line, tmp_path)
             page.locator("button:has-text('Save check')").tap()
         page.wait_for_selector(f"text=Kept on this phone: {bird}: check")
     assert waiting(page) == 12
-    assert new_checks(site, before) == {}
+    assert new_checks(coop, before) == {}
     page.wait_for_selector("text=12 records wait on this phone")
     signal(line, page, on=True)
     all_sent(page)
-    found = new_checks(site, before)
+    found = new_checks(coop, before)
     assert sorted(found.values()) == [0] * 8 + [1] * 4
-    page.goto(f"/f/{site.flock}/today/")
+    page.goto(f"/f/{coop.flock}/today/")
     assert page.locator("#outbox-bar").is_hidden()
 
 
@@ -167,18 +167,18 @@ def sent_in_the_end(page, seconds=20) -> None:
     pytest.fail("It was not sent.")
 
 
-def test_the_line_is_cut_at_every_step_of_a_sending(phones, site, line, tmp_path):
+def test_the_line_is_cut_at_every_step_of_a_sending(phones, coop, line, tmp_path):
     """The page's own sending, asking who is signed in, the record, its photo: each of them before
     it reaches the server, after the server has stored it, in the middle of the answer, by a server
     in trouble, by a page of a strange network."""
-    page, before = phones("ada"), checks(site)
+    page, before = phones("una"), checks(coop)
     line.cut(r"POST .*/photos/add/", "before")
     line.cut(r"POST .*/birds/.*/check/$", "after")
     line.cut("/outbox/hello/", "before", "half", "trouble", "strange", "after")
     line.cut(r"POST .*/outbox/records/", "before", "after", "half", "trouble", "strange")
     line.cut(r"POST .*/outbox/photos/", "before", "after", "half", "trouble", "strange")
     met = len(line.met)
-    page.goto(check_page(site, "Tansy"))
+    page.goto(check_page(coop, "Tansy"))
     page.locator(".foot-left .over-0").tap()
     page.locator(".part-left label:has-text('Sore')").tap()
     page.set_input_files("#id_left-photos", photo(tmp_path, "orchid"))
@@ -187,15 +187,15 @@ def test_the_line_is_cut_at_every_step_of_a_sending(phones, site, line, tmp_path
     page.wait_for_selector("text=Kept on this phone: Tansy: check, left foot 1")
     sent_in_the_end(page, seconds=30)
     assert len(line.met) - met == 17
-    assert list(new_checks(site, before).values()) == [1]
-    page.goto(check_page(site, "Tansy"))
+    assert list(new_checks(coop, before).values()) == [1]
+    page.goto(check_page(coop, "Tansy"))
     assert not page.locator("text=What you had typed").count()
 
 
-def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, site, line):
-    page, before = phones("ada"), checks(site)
+def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, coop, line):
+    page, before = phones("una"), checks(coop)
     context = page.context
-    page.goto(check_page(site, "Dill"))
+    page.goto(check_page(coop, "Dill"))
     signal(line, page, on=False)
     log_clear(page)
     page.wait_for_selector("text=Kept on this phone: Dill")
@@ -208,39 +208,39 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, site, 
     page.wait_for_selector("text=You are signed out. What waits is kept")
     assert page.locator("#to-sign-in").is_visible()
     # Another keeper signs in: nothing goes under their name, and they do not see what it says.
-    sign_in(context, site, line, "ben")
-    page.goto(f"/f/{site.flock}/today/")
+    sign_in(context, coop, line, "vic")
+    page.goto(f"/f/{coop.flock}/today/")
     until(page, KEPT["lists"])
     assert page.locator("#outbox-bar").is_hidden()
     page.goto("/outbox/")
-    page.wait_for_selector("text=something that Ada logged")
+    page.wait_for_selector("text=something that Una logged")
     assert page.locator("#outbox-rows li").count() == 0
     assert waiting(page) == 1
-    assert new_checks(site, before) == {}
+    assert new_checks(coop, before) == {}
     # Its maker is back.
-    sign_in(context, site, line, "ada")
-    page.goto(f"/f/{site.flock}/today/")
+    sign_in(context, coop, line, "una")
+    page.goto(f"/f/{coop.flock}/today/")
     all_sent(page)
-    (key,) = new_checks(site, before)
+    (key,) = new_checks(coop, before)
     asked = (
         "SELECT k.sign_in_name FROM feet_check c JOIN people_keeper k ON k.id = c.keeper_id "
         "WHERE c.id = ?"
     )
-    assert rows(site, asked, key) == [("ada",)]
+    assert rows(coop, asked, key) == [("una",)]
     # Signing out, of a session of this phone's own, wipes the birds from it, not what waits.
     context.clear_cookies(name="flockcare_session")
     page.goto("/sign-in/")
-    page.fill("[name=sign_in_name]", "ada")
-    page.fill("[name=password]", site.password)
+    page.fill("[name=sign_in_name]", "una")
+    page.fill("[name=password]", coop.password)
     page.locator("button:has-text('Sign in')").tap()
     until(page, KEPT["lists"])
     signal(line, page, on=False)
-    page.goto(check_page(site, "Mace"))
+    page.goto(check_page(coop, "Mace"))
     log_clear(page)
     page.wait_for_selector("text=Kept on this phone: Mace")
     signal(line, page, on=True)
     line.cut("/outbox/hello/", *["before"] * 3)
-    page.goto(f"/f/{site.flock}/more/")
+    page.goto(f"/f/{coop.flock}/more/")
     page.locator("button:has-text('Sign out')").tap()
     page.wait_for_selector("h1:has-text('Sign in')")
     page.wait_for_selector("text=1 record waits on this phone, sign in to send")
@@ -248,8 +248,8 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, site, 
     assert waiting(page) == 1
 
 
-def set_role(site, keeper, role):
-    path = Path(site.installation.environment["FLOCKCARE_DATA"]) / "flockcare.sqlite3"
+def set_role(coop, keeper, role):
+    path = Path(coop.installation.environment["FLOCKCARE_DATA"]) / "flockcare.sqlite3"
     with contextlib.closing(sqlite3.connect(path)) as database, database:
         database.execute(
             "UPDATE people_membership SET role = ? WHERE keeper_id = "
@@ -258,16 +258,16 @@ def set_role(site, keeper, role):
         )
 
 
-def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, site, line):
-    page, before = phones("ben"), checks(site)
+def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, line):
+    page, before = phones("vic"), checks(coop)
     # No right any more, and then again.
-    page.goto(check_page(site, "Fennel"))
-    set_role(site, "ben", "viewer")
+    page.goto(check_page(coop, "Fennel"))
+    set_role(coop, "vic", "viewer")
     try:
         log_clear(page)
         page.wait_for_selector("text=You do not belong to this flock any more, or only look.")
     finally:
-        set_role(site, "ben", "keeper")
+        set_role(coop, "vic", "keeper")
     page.goto("/outbox/")
     page.wait_for_selector("li:has-text('Fennel: check, both feet clear') >> text=Refused:")
     page.wait_for_selector("text=1 is refused")
@@ -278,7 +278,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, site, l
     signal(line, page, on=False)
     ahead = datetime.now(UTC) + timedelta(days=2, hours=1)
     page.clock.set_system_time(ahead)
-    page.goto(check_page(site, "Borage"))
+    page.goto(check_page(coop, "Borage"))
     page.wait_for_selector("h1:has-text('Borage')")
     page.locator("text=Note, other photo, date").tap()
     page.fill("#id_note", "Stands on one leg.")
@@ -299,21 +299,21 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, site, l
     log_clear(page)
     page.wait_for_selector("text=Saved: Borage, both feet clear")
     assert waiting(page) == 0
-    assert len(new_checks(site, before)) == 2
+    assert len(new_checks(coop, before)) == 2
     # It is three days behind: such a check is stored, and the page says so.
     signal(line, page, on=False)
     page.clock.set_system_time(datetime.now(UTC) - timedelta(days=3, hours=1))
-    page.goto(check_page(site, "Dill"))
+    page.goto(check_page(coop, "Dill"))
     page.wait_for_selector("h1:has-text('Dill')")
     log_clear(page)
     page.wait_for_selector("text=Kept on this phone: Dill")
     signal(line, page, on=True)
     page.wait_for_selector("text=The clock of this phone is 3 days behind.")
     page.clock.set_system_time(datetime.now(UTC))
-    assert len(new_checks(site, before)) == 3
+    assert len(new_checks(coop, before)) == 3
     # What nobody wants is discarded, but only when asked.
     signal(line, page, on=False)
-    page.goto(check_page(site, "Anise"))
+    page.goto(check_page(coop, "Anise"))
     page.wait_for_selector("h1:has-text('Anise')")
     log_clear(page)
     page.wait_for_selector("text=Kept on this phone: Anise")
@@ -326,7 +326,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, site, l
     page.once("dialog", lambda dialog: dialog.accept())
     page.locator("button:has-text('Discard')").tap()
     all_sent(page)
-    assert len(new_checks(site, before)) == 3
+    assert len(new_checks(coop, before)) == 3
 
 
 def fill_storage(page):
@@ -338,9 +338,9 @@ def fill_storage(page):
     )
 
 
-def test_a_full_phone_and_one_that_clears_its_store(phones, site, line):
-    page, before = phones("ada"), checks(site)
-    page.goto(check_page(site, "Clove"))
+def test_a_full_phone_and_one_that_clears_its_store(phones, coop, line):
+    page, before = phones("una"), checks(coop)
+    page.goto(check_page(coop, "Clove"))
     page.locator("text=Note, other photo, date").tap()
     page.fill("#id_note", "Nothing of this may be lost.")
     fill_storage(page)
@@ -351,10 +351,10 @@ def test_a_full_phone_and_one_that_clears_its_store(phones, site, line):
     signal(line, page, on=True)
     log_clear(page)
     page.wait_for_selector("text=Saved: Clove, both feet clear")
-    assert len(new_checks(site, before)) == 1
+    assert len(new_checks(coop, before)) == 1
     # Whatever the browser throws away, it throws away all of it, and the page says so.
     signal(line, page, on=False)
-    page.goto(check_page(site, "Lovage"))
+    page.goto(check_page(coop, "Lovage"))
     page.wait_for_selector("h1:has-text('Lovage')")
     log_clear(page)
     page.wait_for_selector("text=Kept on this phone: Lovage")
@@ -367,12 +367,12 @@ def test_a_full_phone_and_one_that_clears_its_store(phones, site, line):
         "Storage.clearDataForOrigin", {"origin": line.url, "storageTypes": everything}
     )
     signal(line, page, on=True)
-    page.goto(f"/f/{site.flock}/today/")
+    page.goto(f"/f/{coop.flock}/today/")
     page.wait_for_selector("text=1 record that waited here is gone")
     page.locator("#outbox-bar a").tap()
     page.locator("button:has-text('I have seen this')").tap()
     page.wait_for_selector("#outbox-bar", state="hidden")
-    page.goto(f"/f/{site.flock}/today/")
+    page.goto(f"/f/{coop.flock}/today/")
     until(page, KEPT["lists"])
     assert page.locator("#outbox-bar").is_hidden()
 
@@ -383,7 +383,7 @@ OLD_ENTRY = {
     "key": "0e2ff2cb-46f4-4c62-9d6c-1a6d0c0a7d55",
     "kind": "check",
     "birdName": "Saffron",
-    "keeperName": "Ada",
+    "keeperName": "Una",
     "fields": [["well", "on"], ["verdict", "both clear"]],
     "made": "2026-03-01T08:00:00.000Z",
     "state": "waiting",
@@ -392,16 +392,16 @@ OLD_ENTRY = {
 }
 
 
-def test_old_entries_newer_ones_and_a_new_version(phones, site, line, tmp_path):
-    page, before = phones("ada"), checks(site)
+def test_old_entries_newer_ones_and_a_new_version(phones, coop, line, tmp_path):
+    page, before = phones("una"), checks(coop)
     keeper = page.evaluate("document.body.dataset.keeper")
-    own = {"keeper": keeper, "flock": site.flock, "bird": site.birds["Saffron"]}
+    own = {"keeper": keeper, "flock": coop.flock, "bird": coop.birds["Saffron"]}
     old = {**OLD_ENTRY, **own}
     old["fields"] = [["at", "2026-03-01T09:00"], *old["fields"]]
     newer = {**old, "format": 99, "key": "8a3ff2cb-46f4-4c62-9d6c-1a6d0c0a7d99"}
     put(page, old, newer)
     sent_when_it_comes_back(page, left=1)
-    (key,) = new_checks(site, before)
+    (key,) = new_checks(coop, before)
     assert key == OLD_ENTRY["key"].replace("-", "")
     page.goto("/outbox/")
     page.wait_for_selector("text=logged with a newer version of these pages")
@@ -456,10 +456,10 @@ def in_module(page, name: str, deed: str):
     return page.evaluate(f"async () => ({deed})(await import('{address}'))")
 
 
-def test_a_large_photo_keeps_its_date_and_two_phones_send_the_same(phones, site, line, tmp_path):
-    page, other, before = phones("ada"), phones("ada"), checks(site)
+def test_a_large_photo_keeps_its_date_and_two_phones_send_the_same(phones, coop, line, tmp_path):
+    page, other, before = phones("una"), phones("una"), checks(coop)
     signal(line, page, on=False)
-    page.goto(check_page(site, "Caraway"))
+    page.goto(check_page(coop, "Caraway"))
     page.wait_for_selector("h1:has-text('Caraway')")
     page.locator(".foot-right .over-0").tap()
     page.locator(".part-right label:has-text('Sore')").tap()
@@ -480,12 +480,12 @@ def test_a_large_photo_keeps_its_date_and_two_phones_send_the_same(phones, site,
     come_back(other)
     for phone in (page, other):
         sent_in_the_end(phone)
-    (key,) = new_checks(site, before)
+    (key,) = new_checks(coop, before)
     asked = (
         "SELECT p.width, p.height, p.taken, p.foot FROM photos_photo p "
         "JOIN feet_check_photos c ON c.photo_id = p.id WHERE c.check_id = ?"
     )
-    ((width, height, taken, foot),) = rows(site, asked, key)
+    ((width, height, taken, foot),) = rows(coop, asked, key)
     # 4200 × 4800 turned by the camera's mark: upright it is wider than high.
     assert 11_900_000 < width * height <= 12_000_000
     assert width > height
@@ -502,19 +502,19 @@ def large_photo(folder):
     return path
 
 
-def test_a_line_that_gives_nothing_is_no_signal(phones, site, line):
+def test_a_line_that_gives_nothing_is_no_signal(phones, coop, line):
     """One bar: the request goes out and nothing comes. The form opens from the phone by itself."""
-    page = phones("ada")
+    page = phones("una")
     line.slow = 8
-    page.goto(check_page(site, "Dill"))
+    page.goto(check_page(coop, "Dill"))
     assert page.evaluate("document.body.dataset.shell") == "form"
     page.wait_for_selector("h1:has-text('Dill')")
 
 
-def test_care_and_weighings_wait_too_and_nothing_private_is_cached(phones, site, line):
-    page = phones("ada")
-    for path in ("", f"birds/{site.birds['Mace']}/", "more/", "birds/"):
-        page.goto(f"/f/{site.flock}/{path or 'today/'}")
+def test_care_and_weighings_wait_too_and_nothing_private_is_cached(phones, coop, line):
+    page = phones("una")
+    for path in ("", f"birds/{coop.birds['Mace']}/", "more/", "birds/"):
+        page.goto(f"/f/{coop.flock}/{path or 'today/'}")
     cached = page.evaluate(
         """async () => {
           const found = [];
@@ -528,11 +528,11 @@ def test_care_and_weighings_wait_too_and_nothing_private_is_cached(phones, site,
     )
     assert len(cached) > 10
     assert not [path for path in cached if not path.startswith(("/static/", "/no-signal/"))]
-    page.goto(f"/f/{site.flock}/more/")
+    page.goto(f"/f/{coop.flock}/more/")
     signal(line, page, on=False)
     page.locator("button:has-text('Sign out')").tap()
     page.wait_for_selector("h1:has-text('No signal')")
-    page.goto(f"/f/{site.flock}/trends/")
+    page.goto(f"/f/{coop.flock}/trends/")
     page.wait_for_selector("h1:has-text('No signal')")
     assert not problems(page)
     page.locator("label:has-text('Step of care')").tap()
@@ -554,23 +554,23 @@ def test_care_and_weighings_wait_too_and_nothing_private_is_cached(phones, site,
         "SELECT s.kind, k.sign_in_name FROM care_carestep s "
         "JOIN people_keeper k ON k.id = s.keeper_id"
     )
-    assert ("soaked", "ada") in rows(site, asked)
-    assert rows(site, "SELECT grams FROM birds_weighing WHERE grams = 2350") == [(2350,)]
+    assert ("soaked", "una") in rows(coop, asked)
+    assert rows(coop, "SELECT grams FROM birds_weighing WHERE grams = 2350") == [(2350,)]
 
 
-def test_over_plain_http_it_waits_while_the_page_is_open(browser, site, line):
-    before = checks(site)
+def test_over_plain_http_it_waits_while_the_page_is_open(browser, coop, line):
+    before = checks(coop)
     address = line.url.replace("127.0.0.1", "coop.test")
     context = browser.new_context(viewport=PHONE, has_touch=True, base_url=address)
     context.add_cookies(
-        [{"name": "flockcare_session", "value": site.sessions["ada"], "url": address}]
+        [{"name": "flockcare_session", "value": coop.sessions["una"], "url": address}]
     )
     page = context.new_page()
     page.set_default_timeout(20_000)
-    page.goto(f"/f/{site.flock}/today/")
+    page.goto(f"/f/{coop.flock}/today/")
     assert page.evaluate("!window.isSecureContext && !navigator.locks && !crypto.randomUUID")
     until(page, KEPT["lists"])
-    page.goto(check_page(site, "Chervil"))
+    page.goto(check_page(coop, "Chervil"))
     signal(line, page, on=False)
     log_clear(page)
     page.wait_for_selector("text=Kept on this phone: Chervil")
@@ -586,16 +586,16 @@ def test_over_plain_http_it_waits_while_the_page_is_open(browser, site, line):
     all_sent(page)
     page.goto("/outbox/")
     page.wait_for_selector("text=This page came over plain HTTP.")
-    keys = new_checks(site, before)
+    keys = new_checks(coop, before)
     asked = "SELECT b.name FROM feet_check c JOIN birds_bird b ON b.id = c.bird_id WHERE c.id = ?"
-    assert {rows(site, asked, key)[0][0] for key in keys} == {"Chervil", "Sorrel"}
+    assert {rows(coop, asked, key)[0][0] for key in keys} == {"Chervil", "Sorrel"}
     context.close()
 
 
-def test_what_waits_is_mended_with_its_photos(phones, site, line, tmp_path):
-    page, before = phones("ada"), checks(site)
+def test_what_waits_is_mended_with_its_photos(phones, coop, line, tmp_path):
+    page, before = phones("una"), checks(coop)
     signal(line, page, on=False)
-    page.goto(check_page(site, "Mace"))
+    page.goto(check_page(coop, "Mace"))
     page.wait_for_selector("h1:has-text('Mace')")
     page.locator(".foot-left .over-0").tap()
     page.locator(".part-left label:has-text('Sore')").tap()
@@ -615,4 +615,4 @@ def test_what_waits_is_mended_with_its_photos(phones, site, line, tmp_path):
     assert waiting(page) == page.evaluate(KEPT["photos"]) == 1
     signal(line, page, on=True)
     all_sent(page)
-    assert list(new_checks(site, before).values()) == [1]
+    assert list(new_checks(coop, before).values()) == [1]

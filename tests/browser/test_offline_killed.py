@@ -8,15 +8,15 @@ from tests.offline.phones import Phone, entries_for, losses_and_doubles, stored
 PHONES, EACH = 20, 2
 
 
-def test_nothing_acknowledged_is_lost_and_nothing_doubled(site, record_property):
-    installation = site.installation
+def test_nothing_acknowledged_is_lost_and_nothing_doubled(coop, record_property):
+    installation = coop.installation
     folder = installation.environment["FLOCKCARE_DATA"]
     before = stored(folder)
-    birds, sessions = list(site.birds.values()), list(site.sessions.values())
+    birds, sessions = list(coop.birds.values()), list(coop.sessions.values())
     phones = [
         Phone(
             installation.port,
-            site.flock,
+            coop.flock,
             sessions[number % len(sessions)],
             entries_for(birds, EACH, seed=number),
         )

@@ -1,0 +1,50 @@
+"""Add a flock of twelve with keepers of its own to the installation of the browser tests.
+
+Run like prepare.py; prints what the tests need as JSON.
+"""
+
+import json
+import os
+import sys
+from pathlib import Path
+
+import django
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "flockcare.settings")
+django.setup()
+
+from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY  # noqa: E402
+from django.contrib.sessions.backends.db import SessionStore  # noqa: E402
+
+from flockcare.birds.models import BandColour, Bird  # noqa: E402
+from flockcare.people.models import Membership  # noqa: E402
+from flockcare.people.services import add_keeper, start_flock  # noqa: E402
+
+PASSWORD = "straw and oats 7"
+NAMES = ["Dill", "Mace", "Sorrel", "Fennel", "Caraway", "Tansy"]
+NAMES += ["Borage", "Anise", "Saffron", "Clove", "Chervil", "Lovage"]
+
+
+def session_of(keeper) -> str:
+    session = SessionStore()
+    session[SESSION_KEY] = str(keeper.pk)
+    session[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
+    session[HASH_SESSION_KEY] = keeper.get_session_auth_hash()
+    session.save()
+    return session.session_key
+
+
+una, vic = (
+    add_keeper(name=name.title(), sign_in_name=name, password=PASSWORD) for name in ("una", "vic")
+)
+flock = start_flock(owner=una, name="Far Flock", time_zone="Europe/London", units="metric")
+Membership.objects.create(flock=flock, keeper=vic, role="keeper")
+birds = {
+    name: str(Bird.objects.create(flock=flock, name=name, band_colour=colour).pk)
+    for name, colour in zip(NAMES, [*BandColour, ""], strict=True)
+}
+sessions = {"una": session_of(una), "vic": session_of(vic)}
+json.dump(
+    {"flock": str(flock.pk), "birds": birds, "sessions": sessions, "password": PASSWORD}, sys.stdout
+)
