@@ -329,8 +329,8 @@ def _decoding(image: Image.Image, file_format: str) -> tuple[str, float]:
     """What this kind of picture is called, and the bytes for each pixel while it is decoded.
 
     As measured, and by what the decoders do: Pillow keeps all colour at 4 bytes; its WebP decoder
-    has that four times over; libheif holds planes and RGB at once; libjpeg holds two bytes for
-    each coefficient of a progressive JPEG until the last is there.
+    has that four times over; libheif holds planes and RGB at once; libjpeg holds a little
+    over two bytes for each coefficient of a progressive JPEG until the last is there.
     """
     if file_format == "WebP":
         return "WebP", 16.0
@@ -344,7 +344,7 @@ def _decoding(image: Image.Image, file_format: str) -> tuple[str, float]:
     if not image.info.get("progressive"):
         return "JPEG of this kind", stored
     most = max(across * down for _, across, down, _ in image.layer)
-    return "progressive JPEG", stored + sum(2 * a * d / most for _, a, d, _ in image.layer)
+    return "progressive JPEG", stored + sum(2.2 * a * d / most for _, a, d, _ in image.layer)
 
 
 def _too_many_pixels(shown: str) -> RefusedPhoto:
