@@ -133,8 +133,10 @@ def open_dues(flock, *, now: datetime, **narrowed) -> list[Due]:
     ``narrowed``: more conditions on the steps, such as ``bird=dill``.
     """
     today = timezone.localdate(now, flock.zone)
+    # The birds' flock too: PostgreSQL would go through the birds of all flocks to join them.
+    of_flock = CareStep.objects.filter(flock=flock, bird__flock=flock, bird__left="")
     steps = (
-        newest_of_lines(CareStep.objects.filter(flock=flock, bird__left="", **narrowed))
+        newest_of_lines(of_flock.filter(**narrowed))
         .filter(Q(next_due__isnull=False) | Q(kind__in=DRESSED), dropped_because="")
         .select_related("bird", "claimed_by", "keeper")
     )

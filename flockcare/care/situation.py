@@ -202,7 +202,9 @@ def urgent_birds(flock, *, now: datetime) -> list[Advised]:
     unwell = Q(at__gte=now - SIGNS_STAND) & (
         Q(gait__gte=3) | Q(manner="dull") | Q(eating="no") | Q(belly="swollen")
     )
-    hers = Check.objects.filter(flock=flock, bird__left="", at__gte=now - FOLLOWED)
+    # The birds' flock too: PostgreSQL would go through the birds of all flocks to join them.
+    of_flock = Check.objects.filter(flock=flock, bird__flock=flock, bird__left="")
+    hers = of_flock.filter(at__gte=now - FOLLOWED)
     wanted = Q(bird__in=sore) | Q(bird__in=hers.filter(unwell).values("bird"))
     by_bird: dict[object, Looks] = {}
     for check in _with_findings(hers.filter(wanted)).select_related("bird", "keeper"):
