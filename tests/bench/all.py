@@ -89,6 +89,7 @@ def machine() -> list[str]:
         f" {platform.system()} {platform.release()}",
         f"Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}, "
         + ", ".join(versions),
+        f"Load average of the machine when the parts were put together: {os.getloadavg()[2]:.1f}",
     ]
 
 
