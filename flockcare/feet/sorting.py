@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from django.core.exceptions import ValidationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
@@ -30,7 +30,7 @@ from flockcare.photos import editing
 from flockcare.photos.dating import by_hand, date_of
 from flockcare.photos.intake import take_in
 from flockcare.photos.measuring import named_by
-from flockcare.photos.models import DateSource, Foot, Photo, Precision
+from flockcare.photos.models import UNSAVED_FORMS_WAIT, DateSource, Foot, Photo, Precision
 from flockcare.photos.services import card_code, keep, kept_already
 
 DEED = "feet.sorting"
@@ -95,9 +95,13 @@ def _named(flock, code: str) -> tuple[Bird | None, str]:
 
 
 def loose(flock):
-    """Photos that belong to no check: those that there is something to say about."""
+    """Photos that belong to no check: those that there is something to say about.
+
+    Without those that still wait for the form that they came with.
+    """
     in_a_check = Check.photos.through.objects.filter(photo=OuterRef("pk"))
-    return Photo.objects.filter(~Exists(in_a_check), flock=flock, of_house=False)
+    waits = Q(with_form=True, bird=None, added_at__gt=timezone.now() - UNSAVED_FORMS_WAIT)
+    return Photo.objects.filter(~Exists(in_a_check), ~waits, flock=flock, of_house=False)
 
 
 def unsorted(flock):

@@ -5,6 +5,8 @@ Places in a photo are pixels of the kept original, upright as it was taken in, x
 y down, with whole numbers at pixel centres. Turning and cropping change only what is shown.
 """
 
+from datetime import timedelta
+
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -48,6 +50,10 @@ class KeptPhotos(models.Manager.from_queryset(PhotoQuerySet)):
         return super().get_queryset().filter(deleted_at=None)
 
 
+# A form that is not saved after this long is forgotten; then its photos are photos like others.
+UNSAVED_FORMS_WAIT = timedelta(days=1)
+
+
 class Photo(FlockRecord):
     """One picture, kept without its metadata.
 
@@ -63,6 +69,8 @@ class Photo(FlockRecord):
     foot = models.CharField(max_length=5, choices=Foot, blank=True, default="")
     # A photo of a house has no bird and needs none: it is not to be sorted.
     of_house = models.BooleanField(default=False, editable=False)
+    # It came with a form that may not be saved yet, and waits for it: see ``UNSAVED_FORMS_WAIT``.
+    with_form = models.BooleanField(default=False, db_default=False, editable=False)
     taken = models.DateTimeField(null=True, blank=True)
     taken_precision = models.CharField(max_length=8, choices=Precision, default=Precision.UNKNOWN)
     taken_source = models.CharField(

@@ -19,11 +19,22 @@ logger = logging.getLogger(__name__)
 
 
 def add_photo(
-    *, flock, keeper, upload, name: str, bird=None, foot: str = "", key=None, also=None, now=None
+    *,
+    flock,
+    keeper,
+    upload,
+    name: str,
+    bird=None,
+    foot: str = "",
+    with_form=False,
+    key=None,
+    also=None,
+    now=None,
 ):
     """Take in one uploaded picture and return ``(photo, is_new)``.
 
-    A file that this flock has already (by its hash) is not stored again. ``key``: the record's,
+    A file that this flock has already (by its hash) is not stored again. ``with_form``: what it
+    belongs to may not be saved yet. ``key``: the record's,
     where whoever sends it made one. ``also``: see ``keep``. Raises ``intake.RefusedPhoto`` with
     the reason.
     """
@@ -31,7 +42,8 @@ def add_photo(
     if kept := kept_already(flock=flock, upload=upload):
         return kept, False
     picture = take_in(upload, name)
-    fields = {"keeper": keeper, "bird": bird, "foot": foot, "id": key or uuid.uuid4()}
+    fields = {"keeper": keeper, "bird": bird, "foot": foot, "with_form": with_form}
+    fields["id"] = key or uuid.uuid4()
     fields |= _taken(picture, flock=flock, now=now)
     return keep(picture, flock=flock, now=now, also=also, **fields)
 
@@ -90,7 +102,12 @@ def add_photos(*, flock, keeper, uploads, of_bird=None, now=None) -> tuple[list[
     for upload in uploads:
         try:
             photo, _ = add_photo(
-                flock=flock, keeper=keeper, upload=upload, name=upload.name, now=now
+                flock=flock,
+                keeper=keeper,
+                upload=upload,
+                name=upload.name,
+                with_form=True,
+                now=now,
             )
         except RefusedPhoto as refused:
             refusals.append(str(refused))

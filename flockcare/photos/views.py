@@ -38,7 +38,7 @@ def add(request, flock):
         return JsonResponse({"error": "No picture arrived."}, status=400)
     try:
         photo, _ = services.add_photo(
-            flock=flock, keeper=request.user, upload=upload, name=upload.name
+            flock=flock, keeper=request.user, upload=upload, name=upload.name, with_form=True
         )
     except RefusedPhoto as refused:
         return JsonResponse({"error": str(refused)}, status=422)

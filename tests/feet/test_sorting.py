@@ -798,3 +798,13 @@ def test_a_part_of_the_page_is_answered_to_a_script(cast, birds, shoebox):
     page = answer.content.decode()
     assert (answer.status_code, page.lstrip()[:14]) == (200, '<div id="sort"')
     assert "1 photo: Dill." in page
+
+
+def test_a_photo_that_waits_for_its_form_is_not_to_be_sorted_yet(cast):
+    url = reverse("photos:add", args=[cast.flock.pk])
+    answer = cast.clients.keeper.post(url, {"photo": picture()})
+    photo = Photo.objects.get(pk=answer.json()["id"])
+    assert not sorting.unsorted(cast.flock).exists()
+    # Nobody has saved the form, and by now it is forgotten.
+    Photo.objects.update(added_at=timezone.now() - timedelta(days=1, minutes=1))
+    assert sorting.unsorted(cast.flock).get() == photo

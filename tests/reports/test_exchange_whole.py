@@ -462,7 +462,7 @@ def test_every_field_of_a_record_is_carried_or_known_not_to_be():
         # Keys and times that each installation makes by itself.
         *("id", "flock", "created_at", "made_at", "changed_at", "joined_at"),
         # Photos: found again from the file.
-        *("width", "height", "stored_bytes", "look_hash", "edition", "deleted_at"),
+        *("width", "height", "stored_bytes", "look_hash", "edition", "deleted_at", "with_form"),
         # Who holds a bird in hand right now.
         *("held_by", "held_at"),
     }
