@@ -82,10 +82,17 @@ def test_today_shows_what_the_other_phone_has_sent(open_phone, site):
     ada.clock.fast_forward(LOOKS_AGAIN_MS + 1000)
     ada.wait_for_selector("#looks a:has-text('Lovage'):has-text('Ben')")
     assert ada.evaluate("window.stayed")
-    # From then on it knows what it shows, and an unchanged list is left alone.
-    ada.evaluate("document.querySelector('#looks').stayed = true")
-    with ada.expect_response(lambda answer: answer.url.endswith("/today/")) as poll:
-        ada.clock.fast_forward(LOOKS_AGAIN_MS + 1000)
+    # From then on it knows what it shows, and an unchanged list is left alone. (Once it may change
+    # meanwhile: a bird that another test left in somebody's hands waits again after a while.)
+    for _ in range(2):
+        ada.evaluate("document.querySelector('#looks').stayed = true")
+        with ada.expect_response(
+            lambda answer: answer.url.endswith(f"/{site.flock}/today/")
+        ) as poll:
+            ada.clock.fast_forward(LOOKS_AGAIN_MS + 1000)
+        if poll.value.status != 200:
+            break
+        ada.wait_for_function("!document.querySelector('#looks').stayed")
     assert poll.value.status == 304
     assert ada.evaluate("document.querySelector('#looks').stayed")
 
