@@ -101,13 +101,20 @@ def tick(field) -> str:
 
 
 @register.simple_tag
-def places_over(field) -> str:
-    """The empty labels that lie over the drawing of a foot, one for each place."""
-    return format_html_join(
+def foot_drawing(form) -> str:
+    """The sole of the foot of this form, with empty labels over it, one for each place."""
+    places = form["sites"]
+    return _foot_drawing(form.foot, places.auto_id, len(places.field.choices))
+
+
+@cache
+def _foot_drawing(foot, key: str, places: int) -> str:
+    over = format_html_join(
         "",
         '<label class="over over-{}" for="{}_{}" aria-hidden="true"></label>',
-        ((number, field.auto_id, number) for number in range(len(field.field.choices))),
+        ((number, key, number) for number in range(places)),
     )
+    return render_to_string("feet/foot_drawing.html", {"foot": foot, "places_over": over})
 
 
 @register.simple_tag
