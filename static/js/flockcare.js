@@ -36,6 +36,14 @@ for (const failure of ["htmx:sendError", "htmx:responseError"]) {
       failure === "htmx:sendError"
         ? "That did not get through: no signal. Try again where there is some."
         : "That was not taken in. Open the page anew and try again.";
+    // The form of a step waits on the phone, as this tap does not.
+    const form = detail.elt.closest(".due-row")?.querySelector('a[href*="/step/"]');
+    if (failure === "htmx:sendError" && form) {
+      const link = document.createElement("a");
+      link.href = form.href;
+      link.textContent = "Or log it on the form: that waits on this phone.";
+      said.append(" ", link);
+    }
     document.querySelectorAll("main > .notice.error[role=alert]").forEach((old) => old.remove());
     document.getElementById("main").prepend(said);
     said.scrollIntoView({ block: "nearest" });

@@ -40,14 +40,15 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     # The second day: one says "I'll do it", the other sees it.
     let_pass(site, 1)
     theirs = open_phone("ben")
+    mine.clock.install()
     mine.goto(f"/f/{site.flock}/today/")
     for page in (mine, theirs):
         row(page, "Caraway").wait_for()
         assert "look at the dressing" in row(page, "Caraway").inner_text()
         assert "due today" in row(page, "Caraway").inner_text()
     mark(mine)
-    with mine.expect_response(lambda r: "/care/today/" in r.url, timeout=WITHIN_30_S) as poll:
-        pass
+    with mine.expect_response(lambda r: "/care/today/" in r.url) as poll:
+        mine.clock.fast_forward(WITHIN_30_S)
     # Nothing has changed: an empty answer, and the list is left alone.
     assert poll.value.status == 304
     assert mine.evaluate("document.querySelector('#care').stayed")
@@ -55,14 +56,17 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     mine.context.set_offline(True)
     row(mine, "Caraway").locator("button:has-text('I’ll do it')").tap()
     mine.wait_for_selector(".notice.error:has-text('no signal')")
+    assert mine.locator(".notice.error a[href*='/step/?foot=left']").count() == 1
     mine.context.set_offline(False)
     mine.problems.clear()
     row(theirs, "Caraway").locator("button:has-text('I’ll do it')").tap()
     theirs.wait_for_selector(".due-row:has-text('You said you will do it')")
-    mine.wait_for_selector(".due-row:has-text('Ben will do it')", timeout=WITHIN_30_S)
+    mine.clock.fast_forward(WITHIN_30_S)
+    mine.wait_for_selector(".due-row:has-text('Ben will do it')")
     row(theirs, "Caraway").locator("button:has-text('Looked at')").tap()
     theirs.wait_for_selector(".care-done:has-text('dressing looked at')")
-    mine.wait_for_selector(".care-done:has-text('dressing looked at')", timeout=WITHIN_30_S)
+    mine.clock.fast_forward(WITHIN_30_S)
+    mine.wait_for_selector(".care-done:has-text('dressing looked at')")
     assert "Ben" in mine.locator(".care-done").inner_text()
     assert not mine.locator(".due-row:has-text('Caraway')").count()
     assert mine.evaluate("window.stayed")
