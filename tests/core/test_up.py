@@ -10,13 +10,15 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
+# An installation of its own, whatever these tests themselves run on.
+AROUND = {name: value for name, value in os.environ.items() if not name.startswith("FLOCKCARE_")}
 
 
 def up(folder, *arguments, **environment) -> subprocess.CompletedProcess:
     return subprocess.run(
         [sys.executable, "manage.py", "up", *arguments],
         cwd=ROOT,
-        env={**os.environ, "FLOCKCARE_DATA": str(folder), **environment},
+        env={**AROUND, "FLOCKCARE_DATA": str(folder), **environment},
         capture_output=True,
         text=True,
         timeout=120,
@@ -28,7 +30,7 @@ def until_ready(folder, *arguments) -> str:
     process = subprocess.Popen(
         [sys.executable, "manage.py", "up", *arguments],
         cwd=ROOT,
-        env={**os.environ, "FLOCKCARE_DATA": str(folder)},
+        env={**AROUND, "FLOCKCARE_DATA": str(folder)},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
