@@ -40,6 +40,7 @@ def main():
         FeatureState.objects.create(flock=flock, feature=feature, since=since, **described)
     for name, grams in (("Dill", 2000), ("Mace", 3500), ("Tansy", 2900)):
         bird = Bird.objects.get(flock=flock, name=name)
+        Stay.objects.filter(bird=bird, until=None).update(until=THEN)
         Stay.objects.create(flock=flock, house=house, bird=bird, since=THEN)
         Weighing.objects.create(flock=flock, bird=bird, on=THEN, grams=grams)
     sys.stdout.write(str(house.pk))

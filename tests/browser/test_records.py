@@ -26,8 +26,9 @@ def test_an_export_arrives_whole_and_comes_back_as_a_flock(open_phone, site, tmp
     assert not problems(page)
     page.get_by_label("Name of the new flock").fill("Second yard")
     page.get_by_label("The export").set_input_files(path)
-    page.get_by_role("button", name="Bring it in").click()
-    page.wait_for_url("**/today/")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Bring it in").click()
+    assert page.url.endswith("/today/"), page.locator("main").inner_text()
     assert f"Brought in: {birds} birds" in page.locator("main").inner_text()
     # And away again: the name has to be typed.
     page.goto(page.url.replace("/today/", "/delete/"))
