@@ -133,7 +133,10 @@ def test_the_check_form_works_without_script(browser, site):
 def test_two_keepers_share_a_round(open_phone):
     mine, theirs = open_phone("ada"), open_phone("ben")
     seen = []
-    mine.locator("button:has-text('Start a round'), button:has-text('Go on with')").first.tap()
+    start = mine.locator("button:has-text('Start a round')")
+    # How many are due depends on which birds other tests have looked at.
+    due = int(start.inner_text().split("(")[1].split()[0])
+    start.tap()
     mine.wait_for_selector("button:has-text('Both feet clear')")
     theirs.reload()
     theirs.locator("button:has-text('Go on with the round')").tap()
@@ -145,4 +148,4 @@ def test_two_keepers_share_a_round(open_phone):
             seen.append(page.locator("h1").inner_text())
             with page.expect_navigation():
                 page.locator("button:has-text('Both feet clear')").tap()
-    assert len(seen) == len(set(seen)) >= 4
+    assert len(seen) == len(set(seen)) == min(due, 6) >= 2
