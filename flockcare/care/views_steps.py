@@ -2,7 +2,6 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,7 +19,7 @@ from flockcare.core.forms import record_keys, saved
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot, Photo
-from flockcare.photos.services import add_photos
+from flockcare.photos.services import add_photos, sent_before
 
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
 
@@ -96,7 +95,7 @@ def _take_in_photos(request, form, *, now) -> list[Photo]:
     Those sent with an earlier, refused form come along by their keys.
     """
     bird, keys = form.bird, record_keys(request.POST.getlist("kept"))
-    sent = Photo.objects.filter(Q(bird=None) | Q(bird=bird), flock=form.flock, pk__in=keys)
+    sent = sent_before(flock=form.flock, bird=bird, keys=keys)
     kept, refusals = add_photos(
         flock=form.flock,
         keeper=request.user,
@@ -106,7 +105,7 @@ def _take_in_photos(request, form, *, now) -> list[Photo]:
     )
     for refusal in refusals:
         form.add_error(None, refusal)
-    return [*(sent if keys else ()), *kept]
+    return [*sent, *kept]
 
 
 def _tell(request, step: CareStep, deed: str) -> None:

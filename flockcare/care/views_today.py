@@ -16,7 +16,7 @@ from flockcare.care.situation import FOLLOWED, advise_cases, urgent_birds
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
-from flockcare.people.fresh import Tag, newest, renewed
+from flockcare.people.fresh import Tag, newest, renewed, whole_or_piece
 from flockcare.photos.models import Measurement
 
 LAST_STEPS = 3
@@ -32,11 +32,7 @@ def due_list(request, flock):
         context = {**_today(request, flock, ahead=True), "tag": tag}
         return render(request, template, context)
 
-    if request.htmx:
-        return renewed(request, tag, lambda: page("care/list_piece.html"))
-    response = page("care/list.html")
-    response.headers["Vary"] = "HX-Request"
-    return response
+    return whole_or_piece(request, tag, page, whole="care/list.html", piece="care/list_piece.html")
 
 
 @require_safe

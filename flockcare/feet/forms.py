@@ -4,13 +4,13 @@ import uuid
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import Q
 
 from flockcare.core.forms import KeeperModelForm, record_keys
 from flockcare.feet.models import Check, FootFinding, Site
 from flockcare.feet.scales import AFFECTED_FROM, LESION
 from flockcare.feet.services import SIGNS, Seen, plain_check, snapshot
 from flockcare.photos.models import Foot, Photo
+from flockcare.photos.services import sent_before
 
 BOTH_CLEAR = "both clear"
 CHOSEN_SIGNS = [name for name in SIGNS if name != "note"]
@@ -182,10 +182,8 @@ class CheckForm(KeeperModelForm):
             for key in self.data.getlist(f"{foot or 'bird'}-kept_photo")
         ]
         keys = record_keys(key for _, key in asked)
-        if not keys:
-            return {}
-        usable = Photo.objects.filter(Q(bird=None) | Q(bird=self.bird), flock=self.flock)
-        photos = {str(photo.pk): photo for photo in usable.filter(pk__in=keys)}
+        sent = sent_before(flock=self.flock, bird=self.bird, keys=keys)
+        photos = {str(photo.pk): photo for photo in sent}
         return _by_foot([(foot, photos[key]) for foot, key in asked if key in photos])
 
     def is_valid(self):

@@ -12,7 +12,7 @@ from flockcare.feet.due import birds_for_today
 from flockcare.feet.fresh import looks_tag
 from flockcare.feet.models import RoundBird
 from flockcare.people.access import flock_view
-from flockcare.people.fresh import renewed
+from flockcare.people.fresh import whole_or_piece
 
 
 def progress(round_):
@@ -42,11 +42,9 @@ def round_page(request, flock):
         }
         return render(request, template, context)
 
-    if request.htmx:
-        return renewed(request, tag, lambda: page("feet/round_piece.html"))
-    response = page("feet/round.html")
-    response.headers["Vary"] = "HX-Request"
-    return response
+    return whole_or_piece(
+        request, tag, page, whole="feet/round.html", piece="feet/round_piece.html"
+    )
 
 
 @require_POST

@@ -5,7 +5,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Q
 from django.http import QueryDict
 from django.urls import reverse
 from django.utils import timezone
@@ -21,7 +20,7 @@ from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check, in_few_words
 from flockcare.feet.services import AlreadySaved, save_check
 from flockcare.people.models import Flock, Keeper, Revision
-from flockcare.photos.models import Photo
+from flockcare.photos.services import sent_before
 
 
 class Refused(Exception):
@@ -104,7 +103,8 @@ def _saved_check(sent: Sent, check: Check) -> SaysOtherwise:
 def read_step(sent: Sent) -> Deed:
     form = StepForm(sent.data, flock=sent.flock, bird=sent.bird, keeper=sent.keeper)
     _refuse_what_is_wrong(form)
-    step, photos = form.step(), _sent_before(sent)
+    step, keys = form.step(), record_keys(sent.data.getlist("kept"))
+    photos = sent_before(flock=sent.flock, bird=sent.bird, keys=keys)
 
     def save() -> Stored:
         stored, _ = log_step(step=step, photos=photos, now=sent.now)
@@ -146,13 +146,6 @@ KINDS = {
     "step": Kind(CareStep, "step_id", read_step),
     "weighing": Kind(Weighing, "weighing_id", read_weighing, takes_photos=False),
 }
-
-
-def _sent_before(sent: Sent) -> list[Photo]:
-    """Photos that the page had sent with a form that was refused for something else."""
-    keys = record_keys(sent.data.getlist("kept"))
-    usable = Photo.objects.filter(Q(bird=None) | Q(bird=sent.bird), flock=sent.flock)
-    return list(usable.filter(pk__in=keys)) if keys else []
 
 
 def _url(sent: Sent, name: str, key) -> str:

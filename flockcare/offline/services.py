@@ -30,7 +30,7 @@ from flockcare.offline.kinds import (
 from flockcare.offline.models import Receipt
 from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
-from flockcare.photos.services import add_photo
+from flockcare.photos.services import add_photo, of_another
 
 
 @dataclass(frozen=True)
@@ -105,8 +105,8 @@ def store_photo(
 
 def _attach_kept(photo: Photo, record, attach, *, name: str) -> None:
     """The flock has this very file already; then only the record learns of it."""
-    if photo.bird_id not in (None, record.bird_id):
-        raise Refused(f"“{name}” is kept already, as a photo of {photo.bird}.")
+    if refusal := of_another(photo, record.bird_id, name):
+        raise Refused(refusal)
     with contextlib.suppress(IntegrityError), transaction.atomic():
         attach(photo)
 

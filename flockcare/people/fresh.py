@@ -49,6 +49,15 @@ class Tag:
         return hashlib.sha256(repr(parts).encode()).hexdigest()[:20]
 
 
+def whole_or_piece(request, tag: str, page: Callable[[str], HttpResponse], *, whole, piece):
+    """The whole page, or for htmx the piece of it that renews itself; ``page`` fills a template."""
+    if request.htmx:
+        return renewed(request, tag, lambda: page(piece))
+    response = page(whole)
+    response.headers["Vary"] = "HX-Request"
+    return response
+
+
 def renewed(request, tag: str, render: Callable[[], HttpResponse]) -> HttpResponse:
     """The answer to a piece that asks for itself: 304 while nothing has changed.
 

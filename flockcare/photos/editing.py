@@ -79,8 +79,14 @@ def _show(photo: Photo, *, keeper, **values) -> None:
 
 
 def sizes(photo: Photo) -> dict[int, bytes]:
-    """Each size made from the one above it, the first from the original."""
-    shown = _largest(photo)
+    """What is shown at each size, from the stored original."""
+    with opened(photo.path()) as file:
+        return sizes_from(file, photo)
+
+
+def sizes_from(file, photo: Photo) -> dict[int, bytes]:
+    """Each size made from the one above it, the first from the original, a JPEG in ``file``."""
+    shown = _largest(file, photo)
     made = {}
     for side in SIZES:
         if shown.size != photo.shown_at(side):
@@ -91,16 +97,13 @@ def sizes(photo: Photo) -> dict[int, bytes]:
     return made
 
 
-def _largest(photo: Photo) -> Image.Image:
+def _largest(file, photo: Photo) -> Image.Image:
     """What is shown, at the largest size; a large photo is decoded no larger than it needs."""
     factor = max(1, max(photo.shown) // SIZES[0])
     width, height = photo.shown_at(SIZES[0])
     if photo.quarter_turns % 2:
         width, height = height, width
-    with (
-        opened(photo.path()) as file,
-        Image.open(file, formats=["JPEG"]) as image,
-    ):
+    with Image.open(file, formats=["JPEG"]) as image:
         # The decoder halves, quarters … the picture as far as it stays larger than this.
         image.draft("RGB", (photo.width // factor, photo.height // factor))
         part = [edge * image.width / photo.width for edge in photo.crop_box]

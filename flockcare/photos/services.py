@@ -8,6 +8,7 @@ import uuid
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 from django.utils import timezone
 from PIL import Image
 
@@ -112,11 +113,25 @@ def add_photos(*, flock, keeper, uploads, of_bird=None, now=None) -> tuple[list[
         except RefusedPhoto as refused:
             refusals.append(str(refused))
             continue
-        if of_bird and photo.bird_id not in (None, of_bird.pk):
-            refusals.append(f"“{upload.name}” is kept already, as a photo of {photo.bird}.")
+        if of_bird and (refusal := of_another(photo, of_bird.pk, upload.name)):
+            refusals.append(refusal)
         else:
             kept.append(photo)
     return kept, refusals
+
+
+def of_another(photo: Photo, bird_id: uuid.UUID, name: str) -> str:
+    """Why this photo cannot be one of the bird; empty where it can."""
+    if photo.bird_id in (None, bird_id):
+        return ""
+    return f"“{name}” is kept already, as a photo of {photo.bird}."
+
+
+def sent_before(*, flock, bird, keys: list[uuid.UUID]) -> list[Photo]:
+    """Those of an earlier form, which was refused, that can be photos of the bird."""
+    if not keys:
+        return []
+    return list(Photo.objects.filter(Q(bird=None) | Q(bird=bird), flock=flock, pk__in=keys))
 
 
 def prepare(picture: TakenIn, **fields) -> tuple[Photo, dict[str, bytes]]:

@@ -14,26 +14,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "flockcare.settings")
 django.setup()
 
-from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY  # noqa: E402
-from django.contrib.sessions.backends.db import SessionStore  # noqa: E402
-
 from flockcare.birds.models import BandColour, Bird  # noqa: E402
 from flockcare.people.models import Membership  # noqa: E402
 from flockcare.people.services import add_keeper, start_flock  # noqa: E402
-
-PASSWORD = "straw and oats 7"
-NAMES = ["Dill", "Mace", "Sorrel", "Fennel", "Caraway", "Tansy"]
-NAMES += ["Borage", "Anise", "Saffron", "Clove", "Chervil", "Lovage"]
-
-
-def session_of(keeper) -> str:
-    session = SessionStore()
-    session[SESSION_KEY] = str(keeper.pk)
-    session[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
-    session[HASH_SESSION_KEY] = keeper.get_session_auth_hash()
-    session.save()
-    return session.session_key
-
+from tests.browser.prepare import NAMES, PASSWORD, session_of  # noqa: E402
 
 una, vic = (
     add_keeper(name=name.title(), sign_in_name=name, password=PASSWORD) for name in ("una", "vic")

@@ -3,10 +3,8 @@
 import io
 from dataclasses import replace
 
-from PIL import Image
-
-from flockcare.photos.editing import LEAST_CROP_PX
-from flockcare.photos.intake import SIZES, TakenIn
+from flockcare.photos.editing import LEAST_CROP_PX, sizes_from
+from flockcare.photos.intake import TakenIn
 from flockcare.photos.models import Photo
 from flockcare.reports.exchange import cells
 
@@ -41,13 +39,4 @@ def as_shown(picture: TakenIn, *, quarter_turns: int, crop: list[int] | None) ->
     photo = Photo(
         width=picture.width, height=picture.height, quarter_turns=quarter_turns, crop=crop
     )
-    with Image.open(io.BytesIO(picture.original), formats=["JPEG"]) as image:
-        shown = image.crop(photo.crop_box).convert("RGB")
-    shown = shown.rotate(-90 * quarter_turns, expand=True)
-    sizes = {}
-    for side in SIZES:
-        shown = shown.resize(photo.shown_at(side), Image.Resampling.LANCZOS, reducing_gap=2.0)
-        out = io.BytesIO()
-        shown.save(out, "JPEG", quality=85)
-        sizes[side] = out.getvalue()
-    return replace(picture, sizes=sizes)
+    return replace(picture, sizes=sizes_from(io.BytesIO(picture.original), photo))

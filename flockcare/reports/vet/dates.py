@@ -58,22 +58,19 @@ def age_in_words(hatched: str, on: dt.date) -> str:
     months = max(0, months)
     if partial.month is None:
         years = max(0, on.year - partial.year)
-        return f"about {_counted(years, 'year')}" if years else "less than a year"
+        return f"about {counted(years, 'year')}" if years else "less than a year"
     about = "" if partial.day else "about "
     if partial.day and months == 0:
-        return _counted((on - partial.first()).days, "day")
+        return counted((on - partial.first()).days, "day")
     years, rest = divmod(months, 12)
-    words = [_counted(years, "year")] if years else []
+    words = [counted(years, "year")] if years else []
     if rest or not years:
-        words.append(_counted(rest, "month"))
+        words.append(counted(rest, "month"))
     return about + " ".join(words)
 
 
-def _counted(count: int, what: str) -> str:
+def counted(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
-
-
-counted = _counted
 
 
 def newest(rows: Sequence[T], most: int, what: str) -> tuple[Sequence[T], str]:
