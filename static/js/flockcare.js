@@ -28,7 +28,7 @@ for (const saved of document.querySelectorAll("[data-saved]")) {
 // A tap that did not get through says so, instead of seeming to have worked.
 for (const failure of ["htmx:sendError", "htmx:responseError"]) {
   document.addEventListener(failure, ({ detail }) => {
-    if (detail.requestConfig.verb === "get" || document.querySelector(".bar-trouble")) return;
+    if (detail.requestConfig.verb === "get") return;
     const said = document.createElement("p");
     said.className = "notice error";
     said.role = "alert";

@@ -430,9 +430,12 @@ document.body.addEventListener("htmx:afterSettle", () => {
   ready();
 });
 for (const failed of ["htmx:sendError", "htmx:responseError"]) {
-  document.body.addEventListener(failed, () => {
+  document.body.addEventListener(failed, (event) => {
     const trouble = form()?.querySelector(".bar-trouble");
-    if (trouble) trouble.textContent = "That did not get through. Nothing was changed; try again.";
+    if (trouble) {
+      trouble.textContent = "That did not get through. Nothing was changed; try again.";
+      event.stopPropagation(); // and is not said at the top of the page as well
+    }
     goOnAt = null;
   });
 }
