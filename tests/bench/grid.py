@@ -109,13 +109,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         pages.set_up(folder)
-        from django.test import Client
-
-        from flockcare.people.services import add_keeper
-
-        keeper = add_keeper(name="Ros", sign_in_name="ros", password="for the bench only")
-        client = Client()
-        client.force_login(keeper)
+        client = pages.signed_in()
         bare = pages.bare_url()
         rows = []
         for birds in BIRDS[:1] if short else BIRDS:

@@ -39,6 +39,17 @@ def set_up(folder: Path) -> None:
     call_command("collectstatic", verbosity=0, interactive=False)
 
 
+def signed_in():
+    """A client of the keeper who owns what ``flock_of`` makes."""
+    from django.test import Client
+
+    from flockcare.people.services import add_keeper
+
+    client = Client()
+    client.force_login(add_keeper(name="Ros", sign_in_name="ros", password="for the bench only"))
+    return client
+
+
 def bare_url():
     from django.shortcuts import render
     from django.urls import path
@@ -141,13 +152,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         set_up(folder)
-        from django.test import Client
-
-        from flockcare.people.services import add_keeper
-
-        keeper = add_keeper(name="Ros", sign_in_name="ros", password="for the bench only")
-        client = Client()
-        client.force_login(keeper)
+        client = signed_in()
         bare = bare_url()
         print(f"{'page':<20}{'years':>6}{'queries':>8}", end="")
         print(f"{'processor ms':>14}{'bare':>6}{'ratio':>6}{'wall ms':>10}{'bare':>6}{'ratio':>6}")

@@ -199,14 +199,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         pages.set_up(folder)
-        from django.test import Client
-
         from flockcare.feet.models import Check
-        from flockcare.people.services import add_keeper
 
-        keeper = add_keeper(name="Ros", sign_in_name="ros", password="for the bench only")
-        client = Client()
-        client.force_login(keeper)
+        client = pages.signed_in()
         bare = pages.bare_url()
         flock = pages.flock_of(YEARS, folder, BIRDS)
         tend(flock)
