@@ -1,6 +1,5 @@
 """The cast of the tests: an owner, a keeper, a viewer, and a stranger with a flock of their own."""
 
-from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -11,14 +10,6 @@ from flockcare.people.models import Membership, Role
 from flockcare.people.services import add_keeper, start_flock
 
 PASSWORD = "straw and oats 7"
-
-
-def pytest_collection_modifyitems(items):
-    """Several processes share the tests file by file; all of the browser's stay in one of them."""
-    for item in items:
-        path = Path(item.path)
-        group = "browser" if "browser" in path.parts else str(path)
-        item.add_marker(pytest.mark.xdist_group(group))
 
 
 @pytest.fixture(autouse=True)
