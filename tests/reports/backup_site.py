@@ -1,6 +1,6 @@
 """What happens in the installations of the tests of backups; each deed runs as a process.
 
-    FLOCKCARE_DATA=… python tests/reports/backup_site.py DEED [ARGUMENT]
+    FLOCKCARE_DATA=… python tests/reports/backup_site.py DEED [ARGUMENTS]
 
 prepare      keepers, birds, checks with photos; one photo is turned, one deleted
 add N        N checks with a photo each, as fast as it goes
@@ -8,11 +8,13 @@ turn N       turns and crops photos, N times
 look         opens pages as somebody who signs in; prints JSON
 old-rows     a flock, bird and photo in the tables of the first migrations
 slow-backup  a backup that waits at every file, to be cut off
+cut-restore  a restore over what is there, killed as it comes to the step that is named first
 """
 
 import io
 import json
 import os
+import signal
 import sys
 import time
 import uuid
@@ -39,7 +41,7 @@ from flockcare.people.services import add_keeper, start_flock  # noqa: E402
 from flockcare.photos import editing  # noqa: E402
 from flockcare.photos.models import Photo  # noqa: E402
 from flockcare.photos.services import add_photo  # noqa: E402
-from flockcare.reports.backup import make, making  # noqa: E402
+from flockcare.reports.backup import make, making, restoring  # noqa: E402
 
 PASSWORD = "straw and oats 7"
 PLAIN = "django.contrib.staticfiles.storage.StaticFilesStorage"
@@ -63,7 +65,7 @@ def add_check(flock, keeper, bird, seed: int) -> Photo:
     return photo
 
 
-def prepare(_):
+def prepare():
     owner = add_keeper(name="Ada", sign_in_name="ada", password=PASSWORD)
     flock = start_flock(owner=owner, name="Hill Flock", time_zone="Europe/London", units="metric")
     birds = [Bird.objects.create(flock=flock, name=name) for name in ("Dill", "Mace", "Sorrel")]
@@ -97,7 +99,7 @@ def turn(times):
 
 
 @override_settings(STORAGES={**settings.STORAGES, "staticfiles": {"BACKEND": PLAIN}})
-def look(_):
+def look():
     client = Client(headers={"host": "localhost"})
     flock = Flock.objects.get()
     seen = {}
@@ -120,7 +122,7 @@ def look(_):
     print(json.dumps(seen))
 
 
-def old_rows(_):
+def old_rows():
     """With SQL, since the models of today have other columns."""
     flock, bird, photo = (uuid.uuid4() for _ in range(3))
     _insert("people_flock", id=flock.hex, name="Old", time_zone="UTC")
@@ -145,6 +147,15 @@ def _insert(table: str, **given):
         cursor.execute(insert, list(given.values()))
 
 
+def cut_restore(step, path):
+    def killed(*_):
+        os.kill(os.getpid(), signal.SIGKILL)
+
+    assert callable(getattr(restoring, step))
+    setattr(restoring, step, killed)
+    restoring.restore(Path(path), replace=True)
+
+
 def slow_backup(path):
     put = making._put
 
@@ -161,8 +172,8 @@ def slow_backup(path):
 SESSION = Path(os.environ["FLOCKCARE_DATA"]).parent / "session"
 DEEDS = {
     each.__name__.replace("_", "-"): each
-    for each in (prepare, add, turn, look, old_rows, slow_backup)
+    for each in (prepare, add, turn, look, old_rows, slow_backup, cut_restore)
 }
 
 if __name__ == "__main__":
-    DEEDS[sys.argv[1]](sys.argv[2] if len(sys.argv) > 2 else None)
+    DEEDS[sys.argv[1]](*sys.argv[2:])

@@ -151,6 +151,25 @@ def test_records_are_not_written_over_unless_told(site, copy, tmp_path):
     }
 
 
+@pytest.mark.parametrize(
+    ("step", "brought"),
+    [("_bring_rows", False), ("carry_forward", False), ("_remove_others", True)],
+)
+def test_a_restore_killed_midway_is_all_or_nothing_and_can_be_done_again(site, copy, step, brought):
+    assert run(copy, str(SCRIPT), "add", "1").returncode == 0
+    before = rows(copy)
+    lost = min(name for name in files(copy) if "full" in name)
+    (copy / "files" / lost).unlink()
+    answer = run(copy, str(SCRIPT), "cut-restore", step, str(site.backup))
+    assert answer.returncode == -signal.SIGKILL
+    assert rows(copy) == (rows(site.folder) if brought else before)
+    assert photo_files(copy) <= set(files(copy))
+
+    done(copy, "restore", site.backup, "--replace")
+    assert rows(copy) == rows(site.folder)
+    assert files(copy) == files(site.folder)
+
+
 # --- While people are writing
 
 
