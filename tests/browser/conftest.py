@@ -3,14 +3,14 @@
 import json
 import os
 import shutil
-import socket
 import subprocess
-import sys
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 from playwright.sync_api import sync_playwright
+
+from tests.running.served import Place
 
 ROOT = Path(__file__).resolve().parents[2]
 PHONE, LAPTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 800}
@@ -35,6 +35,9 @@ def chromium() -> str:
 
 @pytest.fixture(scope="session")
 def browser():
+    # Playwright keeps an event loop in this thread, which makes Django refuse to touch the
+    # database in whatever test comes next; none of them is asynchronous.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=chromium(),
@@ -53,53 +56,19 @@ def browser():
         browser.close()
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
-class Installation:
+class Installation(Place):
     """``manage.py up`` in a folder of its own."""
 
     def __init__(self, folder: Path):
-        self.environment = {
-            **os.environ,
-            "FLOCKCARE_DATA": str(folder),
-            "FLOCKCARE_HOSTS": "localhost,127.0.0.1,coop.test",
-        }
-        self.port = free_port()
-        self.url = f"http://127.0.0.1:{self.port}"
-        self.process = None
-
-    def run(self, *command: str) -> str:
-        result = subprocess.run(
-            [sys.executable, *command],
-            cwd=ROOT,
-            env=self.environment,
-            capture_output=True,
-            text=True,
-        )
-        assert result.returncode == 0, result.stderr
-        return result.stdout
+        super().__init__(folder, {"FLOCKCARE_HOSTS": "localhost,127.0.0.1,coop.test"})
 
     def start(self, *options: str):
-        self.process = subprocess.Popen(
-            [sys.executable, "manage.py", "up", "--port", str(self.port), *options],
-            cwd=ROOT,
-            env=self.environment,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
+        command = ("manage.py", "up", "--port", str(self.port), *options)
+        self.begin(*command, stdout=subprocess.PIPE, text=True)
         for line in self.process.stdout:
             if "Stop with" in line:
                 return
         pytest.fail("The server did not start.")
-
-    def stop(self):
-        if self.process:
-            self.process.terminate()
-            self.process.wait(timeout=20)
 
 
 @pytest.fixture(scope="session")

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.running.served import free_port
+
 ROOT = Path(__file__).resolve().parents[2]
 # An installation of its own, whatever these tests themselves run on.
 AROUND = {name: value for name, value in os.environ.items() if not name.startswith("FLOCKCARE_")}
@@ -45,12 +47,6 @@ def until_ready(folder, *arguments) -> str:
     return printed
 
 
-def free_port() -> str:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return str(probe.getsockname()[1])
-
-
 def test_the_key_is_made_once_and_is_nobody_elses(tmp_path):
     assert up(tmp_path, "--prepare-only").returncode == 0
     key = tmp_path / "secret-key"
@@ -62,14 +58,14 @@ def test_the_key_is_made_once_and_is_nobody_elses(tmp_path):
 
 
 def test_it_serves_this_machine_only(tmp_path):
-    port = free_port()
+    port = str(free_port())
     printed = until_ready(tmp_path, "--port", port)
     assert f"Open http://127.0.0.1:{port}/" in printed
     assert "phone" not in printed
 
 
 def test_with_lan_it_says_where_and_what_plain_http_lacks(tmp_path):
-    printed = until_ready(tmp_path, "--lan", "--port", free_port())
+    printed = until_ready(tmp_path, "--lan", "--port", str(free_port()))
     if "in no network" in printed:
         pytest.fail("this machine has no network interface: give it one to test --lan")
     assert "On a phone in this network open http://" in printed
@@ -78,7 +74,6 @@ def test_with_lan_it_says_where_and_what_plain_http_lacks(tmp_path):
 
 
 def test_a_port_in_use_is_said_plainly(tmp_path):
-    import socket
 
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))

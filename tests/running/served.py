@@ -18,21 +18,21 @@ ROOT = Path(__file__).resolve().parents[2]
 SERVE = ["-m", "gunicorn", "-c", "python:flockcare.gunicorn", "flockcare.wsgi"]
 
 
-class Served:
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Place:
+    """An environment of its own, in which commands run and one process serves."""
+
+    process = None
+
     def __init__(self, folder: Path, environment: dict[str, str]):
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
-        self.url = f"http://127.0.0.1:{port}"
-        self.log = folder / "log.txt"
-        self.environment = {
-            **os.environ,
-            "FLOCKCARE_DATA": str(folder / "data"),
-            "FLOCKCARE_BIND": f"127.0.0.1:{port}",
-            "FLOCKCARE_LOG": "json",
-            **environment,
-        }
-        self.process = None
+        self.port = free_port()
+        self.url = f"http://127.0.0.1:{self.port}"
+        self.environment = {**os.environ, "FLOCKCARE_DATA": str(folder), **environment}
 
     def run(self, *command: str) -> str:
         done = subprocess.run(
@@ -45,15 +45,26 @@ class Served:
         assert done.returncode == 0, done.stderr
         return done.stdout
 
+    def begin(self, *command: str, **streams) -> None:
+        self.process = subprocess.Popen(
+            [sys.executable, *command], cwd=ROOT, env=self.environment, **streams
+        )
+
+    def stop(self) -> None:
+        if self.process:
+            self.process.terminate()
+            self.process.wait(timeout=60)
+
+
+class Served(Place):
+    def __init__(self, folder: Path, environment: dict[str, str]):
+        super().__init__(folder / "data", {"FLOCKCARE_LOG": "json", **environment})
+        self.environment["FLOCKCARE_BIND"] = f"127.0.0.1:{self.port}"
+        self.log = folder / "log.txt"
+
     def start(self) -> None:
         with self.log.open("wb") as log:
-            self.process = subprocess.Popen(
-                [sys.executable, *SERVE],
-                cwd=ROOT,
-                env=self.environment,
-                stdout=log,
-                stderr=subprocess.STDOUT,
-            )
+            self.begin(*SERVE, stdout=log, stderr=subprocess.STDOUT)
         until = time.monotonic() + 60
         while time.monotonic() < until:
             try:
@@ -63,11 +74,6 @@ class Served:
             except OSError:
                 time.sleep(0.2)
         raise AssertionError(f"The server did not start:\n{self.log.read_text()}")
-
-    def stop(self) -> None:
-        if self.process:
-            self.process.terminate()
-            self.process.wait(timeout=60)
 
     def lines(self) -> list[dict]:
         return [json.loads(line) for line in self.log.read_text().splitlines()]
