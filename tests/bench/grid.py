@@ -105,20 +105,20 @@ def photo_costs(flock, client, runs: int) -> dict:
 
 
 def main() -> None:
-    short = "--short" in sys.argv
+    asked = pages.asked(__doc__)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         pages.set_up(folder)
         client = pages.signed_in()
         bare = pages.bare_url()
         rows = []
-        for birds in BIRDS[:1] if short else BIRDS:
-            for years in YEARS[:1] if short else YEARS:
+        for birds in BIRDS[:1] if asked.short else BIRDS:
+            for years in YEARS[:1] if asked.short else YEARS:
                 flock = pages.flock_of(years, folder, birds)
                 rows += costs_of(flock, client, bare, birds=birds, years=years)
                 print(f"{birds} birds, {years} years: done", flush=True)
-        result = {"rows": rows, "photo": photo_costs(flock, client, 2 if short else 7)}
-    Path(sys.argv[1]).write_text(json.dumps(result))
+        result = {"rows": rows, "photo": photo_costs(flock, client, 2 if asked.short else 7)}
+    asked.file.write_text(json.dumps(result))
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ Saving waits for the disk, which only the wall clock sees; other work on the mac
 wall clock more than the processor's.
 """
 
+import argparse
 import datetime as dt
 import os
 import statistics
@@ -21,6 +22,14 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 RUNS = 40
 BIRDS = 60
+
+
+def asked(about: str) -> argparse.Namespace:
+    """What the command line of a part of ``all.py`` says: ``file`` for its JSON, ``short``."""
+    parser = argparse.ArgumentParser(description=about.splitlines()[0])
+    parser.add_argument("file", type=Path)
+    parser.add_argument("--short", action="store_true", help="a small flock, quickly")
+    return parser.parse_args()
 
 
 def set_up(folder: Path) -> None:

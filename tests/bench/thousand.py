@@ -193,7 +193,8 @@ def sizes(folder: Path) -> dict:
 
 
 def main() -> None:
-    flocks = 50 if "--short" in sys.argv else FLOCKS
+    asked = pages.asked(__doc__)
+    flocks = 50 if asked.short else FLOCKS
     name_database()
     pages.RUNS = REPEATS
     with tempfile.TemporaryDirectory() as name:
@@ -224,7 +225,7 @@ def main() -> None:
             "read_from_end_to_end": read_from_end_to_end(flock, client),
             **measured,
         }
-    Path(sys.argv[1]).write_text(json.dumps(result))
+    asked.file.write_text(json.dumps(result))
 
 
 if __name__ == "__main__":
