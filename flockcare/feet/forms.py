@@ -4,6 +4,7 @@ import uuid
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.functional import cached_property
 
 from flockcare.core.forms import KeeperModelForm, record_keys
 from flockcare.feet.models import Check, FootFinding, Site
@@ -125,16 +126,25 @@ class CheckForm(KeeperModelForm):
     def __init__(self, data=None, *, flock, bird, check: Check | None = None, now=None):
         self.flock, self.bird, self.check = flock, bird, check
         initial = {"check_id": uuid.uuid4(), "at": now}
-        findings = {}
         if check:
             initial = {"check_id": check.pk, "at": check.at}
             initial["well"] = all(getattr(check, name) == word for name, word in WELL.items())
-            findings = {finding.foot: finding for finding in check.findings.all()}
         super().__init__(data, initial=initial, instance=check)
         for name in CHOSEN_SIGNS:
             _without_empty_choice(self.fields[name])
-        self.feet = [FootForm(data, foot=foot, instance=findings.get(foot)) for foot in Foot]
         self.kept_photos = self._kept_photos()
+
+    @property
+    def untouched(self) -> bool:
+        """Nothing has been said yet: nothing was sent, nor is there a check to mend."""
+        return not self.is_bound and self.check is None
+
+    @cached_property
+    def feet(self) -> list[FootForm]:
+        found = self.check.findings.all() if self.check else []
+        findings = {finding.foot: finding for finding in found}
+        data = self.data if self.is_bound else None
+        return [FootForm(data, foot=foot, instance=findings.get(foot)) for foot in Foot]
 
     def shown_of(self, check) -> dict:
         said = plain_check(snapshot(check))

@@ -71,7 +71,7 @@ for (const input of form.querySelectorAll("input[type=file]")) {
       const line = Object.assign(document.createElement("li"), { textContent: `Sending ${file.name} …` });
       list.append(line);
       try {
-        const answer = await send(file, input.dataset.add);
+        const answer = await send(file, form.dataset.add);
         line.remove();
         if (answer.error) {
           list.append(Object.assign(document.createElement("li"), {
@@ -109,9 +109,8 @@ function restoreDraft() {
   for (const [name, value] of entries) {
     if (name.endsWith("-kept_photo")) {
       const list = form.querySelector(`[data-foot="${name.split("-")[0]}"] .kept-photos`);
-      const address = form.querySelector("[data-add]").dataset.add;
       if (!list.querySelector(`[value="${value}"]`)) {
-        kept(list, name.split("-")[0], { id: value, url: address.replace("add/", `${value}/240.jpg`) });
+        kept(list, name.split("-")[0], { id: value, url: form.dataset.add.replace("add/", `${value}/240.jpg`) });
       }
       continue;
     }

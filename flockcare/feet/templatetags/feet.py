@@ -12,6 +12,9 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from flockcare.core.addresses import urls_of
+from flockcare.feet.forms import FootForm
+from flockcare.feet.scales import CLINICAL_GRADE
+from flockcare.photos.models import Foot
 
 register = template.Library()
 
@@ -97,6 +100,25 @@ def tick(field) -> str:
         field.html_name,
         SafeString(" checked") if field.value() else "",
         field.label,
+    )
+
+
+@register.simple_tag
+def feet_part(form) -> str:
+    """Where both feet are marked: the same for everybody as long as nothing has been said."""
+    if form.untouched:
+        return _untouched_feet()
+    return _feet(form.feet, kept_photos=form.kept_photos, flock=form.flock)
+
+
+@cache
+def _untouched_feet() -> str:
+    return _feet([FootForm(foot=foot) for foot in Foot])
+
+
+def _feet(feet, **more) -> str:
+    return render_to_string(
+        "feet/feet_part.html", {"feet": feet, "clinical_grades": CLINICAL_GRADE, **more}
     )
 
 
