@@ -15,7 +15,8 @@ EXAMPLES = dict(re.findall(r"```env (\w+)\n(.*?)```", PAGE, re.DOTALL))
 
 def environment(name: str) -> dict[str, str]:
     own = dict(line.split("=", 1) for line in EXAMPLES[name].splitlines())
-    around = {key: value for key, value in os.environ.items() if not key.startswith("FLOCKCARE_")}
+    ours = ("FLOCKCARE_", "DJANGO_")
+    around = {key: value for key, value in os.environ.items() if not key.startswith(ours)}
     return {**around, **own}
 
 
