@@ -2,6 +2,10 @@
 
 import csv
 import io
+import struct
+import tracemalloc
+import zipfile
+import zlib
 from datetime import UTC, datetime
 
 from flockcare.people.models import Flock
@@ -57,3 +61,29 @@ def there_and_back(flock, tmp_path, **more):
     bring_in(tmp_path / "first", other, **more)
     export(other, tmp_path / "second")
     return csv_files(tmp_path / "first"), csv_files(tmp_path / "second")
+
+
+def with_a_short_lie(path, size, name="birds.csv"):
+    """A zip of one file of ``size`` zeros, which says that there are only ten of them."""
+    with (
+        zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive,
+        archive.open(name, "w") as member,
+    ):
+        for _ in range(size // 2**20):
+            member.write(b"\0" * 2**20)
+    (whole,) = zipfile.ZipFile(path).infolist()
+    # APPNOTE.TXT 4.3.7 (PKWARE): CRC-32 and sizes are four bytes each, little-endian.
+    data = path.read_bytes()
+    for true, told in ((whole.CRC, zlib.crc32(bytes(10))), (whole.file_size, 10)):
+        data = data.replace(struct.pack("<L", true), struct.pack("<L", told))
+    path.write_bytes(data)
+    return path
+
+
+def peak_mb(deed) -> float:
+    tracemalloc.start()
+    try:
+        deed()
+        return tracemalloc.get_traced_memory()[1] / 2**20
+    finally:
+        tracemalloc.stop()

@@ -296,6 +296,40 @@ def test_a_flock_with_records_takes_no_history_and_keeps_its_settings(whole, tmp
             "before",
             "not JSON",
         ),
+        (
+            "history",
+            {"at": "2024-01-01 10:00", "deed": "change", "kind": "x", "record": "flock"}
+            | {"before": '{"a": NaN}'},
+            "before",
+            "not JSON",
+        ),
+        (
+            "history",
+            {"at": "2024-01-01 10:00", "deed": "change", "kind": "x", "record": "flock"}
+            | {"before": '{"a":' * 700 + "1" + "}" * 700},
+            "before",
+            "too deep",
+        ),
+        (
+            "history",
+            {"at": "2024-01-01 10:00", "deed": "change", "kind": "x", "record": "flock"}
+            | {"before": '{"a": "\\u0000"}'},
+            "before",
+            "cannot be kept",
+        ),
+        (
+            "history",
+            {"at": "2024-01-01 10:00", "deed": "change", "kind": "x", "record": "flock"}
+            | {"before": '{"\\ud800": 1}'},
+            "before",
+            "cannot be kept",
+        ),
+        (
+            "rounds",
+            {"round": "1", "started": "2024-03-01 10:00", "ended": "9999-12-31 23:59-12:00"},
+            "ended",
+            "too far ahead",
+        ),
         ("flock", {"time_zone": "Mars/Dust"}, "time_zone", "not a time zone we know"),
         ("flock", {"time_zone": "UTC", "round_days": "0"}, "round_days", "greater than"),
     ],
@@ -330,6 +364,18 @@ def test_a_history_cannot_lead_to_records_of_others(cast, birds, tmp_path, form)
     )
     assert places == [("history.csv", 2, "before")]
     assert "must be a reference" in text or "no number" in text
+
+
+def test_a_thing_is_once_in_a_plan(tmp_path):
+    flock = Flock.objects.create(name="Test yard")
+    bar = {"house": "Ark", "feature": "Bar"}
+    root = write_folder(
+        tmp_path / "in",
+        housing=[bar | {"kind": "roost"}],
+        housing_plans=[bar | {"plan": "1", "height_cm": height} for height in ("60", "40")],
+    )
+    *places, text = problems_of(root, flock)
+    assert places == [("housing_plans.csv", 3, "feature")] and "twice in plan 1" in text
 
 
 def test_a_bird_is_once_in_a_round(tmp_path):

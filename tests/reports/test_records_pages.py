@@ -4,14 +4,12 @@ import io
 import zipfile
 
 import pytest
-from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from flockcare.birds.models import Bird
 from flockcare.feet.models import Check
 from flockcare.people.models import Flock, Membership
-from flockcare.photos.models import Photo
 from flockcare.photos.services import add_photo
 from tests.people.rows import FORM_PAGE, READ_PAGE, same_queries, seen
 from tests.reports.folders import picture
@@ -68,11 +66,12 @@ def test_an_export_from_the_page_is_a_whole_zip(cast, birds):
         assert sum(name.startswith("photos/") for name in names) == 1
 
 
-def test_an_export_with_a_missing_photo_says_so_instead_of_breaking_off(cast):
-    add_photo(flock=cast.flock, keeper=cast.keeper, upload=io.BytesIO(picture()), name="a.jpg")
-    default_storage.delete(Photo.objects.get().path())
-    answer = cast.clients.keeper.get(_page(cast, "export"), follow=True)
-    assert "missing in the storage" in answer.content.decode()
+def test_an_import_of_houses_alone_does_not_say_that_nothing_is_new(cast):
+    data = _zip({"housing.csv": "house\nArk\nShed\n"})
+    answer = cast.clients.stranger.post(
+        IMPORT, {"file": SimpleUploadedFile("records.zip", data), "name": "New"}, follow=True
+    )
+    assert "Brought in: 2 other records" in answer.content.decode()
 
 
 def test_an_export_comes_back_as_a_new_flock(cast, birds):

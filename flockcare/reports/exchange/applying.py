@@ -7,8 +7,8 @@ from flockcare.feet.models import Check
 from flockcare.housing.models import HousingChange
 from flockcare.people.bylines import byline_key
 from flockcare.people.models import Byline, Keeper, Membership, Revision, Role
-from flockcare.photos.services import remove
 from flockcare.reports.exchange.checking import Plan
+from flockcare.reports.exchange.pictures import take_back
 from flockcare.reports.exchange.problems import Problem, Refused
 
 AT_ONCE = 1000
@@ -24,11 +24,11 @@ def apply(plan: Plan, *, owner: Keeper | None = None) -> None:
         with transaction.atomic():
             _save(plan, owner)
     except IntegrityError as error:
-        remove(stored)
+        take_back(stored)
         message = "Somebody changed the flock at this moment. Import once more."
         raise Refused([Problem("import", message)]) from error
     except BaseException:
-        remove(stored)
+        take_back(stored)
         raise
 
 

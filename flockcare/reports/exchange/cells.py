@@ -11,13 +11,19 @@ from flockcare.core.dates import PartialDate
 
 ROW_SEPARATOR = ";"
 MIDNIGHT, NOON = time(0), time(12)
-EARLIEST = date(1950, 1, 1)
+# Dates beyond these are slips of the keyboard, and far ones no calendar can reckon with.
+EARLIEST, LATEST = date(1950, 1, 1), date(2199, 12, 31)
 
 # A spreadsheet takes such a text for a formula. The apostrophe in front keeps it a text, and texts
 # that begin with apostrophes of their own before such a sign get one more, so that nothing is lost.
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
-_GUARDED = re.compile(r"'+[=+\-@\t\r]")
+# The signs: OWASP, "CSV Injection", from memory; in both widths, and behind blanks, which some
+# spreadsheets pass over.
+_SIGN = r"(?:[\t\r\n]|\s*[=+\-@＝＋－＠])"
+_FORMULA = re.compile(rf"'*{_SIGN}")
+_GUARDED = re.compile(rf"'+{_SIGN}")
 
+# NUL, and halves of characters, which JSON can hold; PostgreSQL refuses both.
+_UNKEEPABLE = re.compile("[\0\ud800-\udfff]")
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _CLOCK = re.compile(r"\d{1,2}:\d\d(:\d\d)?([+-]\d\d:\d\d)?")
 _INSTANT = re.compile(r"(\d{4}-\d\d-\d\d)[ T](\d\d:\d\d(:\d\d(\.\d{1,6})?)?([+-]\d\d:\d\d)?)")
@@ -80,13 +86,24 @@ def day(text: str) -> date:
         found = date.fromisoformat(text)
     except ValueError:
         raise ValueError(f"There is no such date as “{text}”.") from None
-    if found < EARLIEST:
-        raise ValueError(f"“{text}” is too long ago to be meant.")
+    _is_meant(text, found)
+    return found
+
+
+def partial(text: str) -> PartialDate:
+    found = PartialDate.parse(text)
+    _is_meant(text, found.last())
     return found
 
 
 def partial_day(text: str) -> str:
-    return str(PartialDate.parse(text))
+    return str(partial(text))
+
+
+def _is_meant(text: str, on: date) -> None:
+    if not EARLIEST <= on <= LATEST:
+        when = "long ago" if on < EARLIEST else "far ahead"
+        raise ValueError(f"“{text}” is too {when} to be meant.")
 
 
 def clock(text: str) -> time:
@@ -195,8 +212,8 @@ def listed(read_one, separator):
 
 
 def plain(text: str) -> str:
-    if "\0" in text:
-        raise ValueError("There is a character in it that cannot be kept (NUL).")
+    if _UNKEEPABLE.search(text):
+        raise ValueError("There is a character in it that cannot be kept.")
     return text
 
 

@@ -66,6 +66,8 @@ class Plan:
     names: list[tuple] = field(default_factory=list)
     attached: list[tuple[Check | CareStep | HousingChange, Photo]] = field(default_factory=list)
     pictures: Pictures = field(default_factory=Pictures)
+    # Photos whose files were lost before the export, as it calls them.
+    lost: list[str] = field(default_factory=list)
     rows: dict[str, int] = field(default_factory=dict)
     already_there: Counter = field(default_factory=Counter)
 
@@ -101,7 +103,6 @@ class Work:
     features: dict[tuple, Feature] = field(default_factory=dict)
     kit: dict[str, KitItem] = field(default_factory=dict)
     photos: dict[str, Photo] = field(default_factory=dict)
-
     was_empty: bool = False
 
     @property

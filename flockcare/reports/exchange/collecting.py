@@ -9,7 +9,6 @@ so that no row names a thing that the files do not hold.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
 
 from django.utils.text import slugify
 
@@ -21,9 +20,9 @@ from flockcare.people.models import Byline, Flock
 from flockcare.photos.models import Measurement, Photo
 from flockcare.reports.exchange import rows
 from flockcare.reports.exchange.columns import FILES
+from flockcare.reports.exchange.joining import NO_CHECK
 from flockcare.reports.exchange.labels import label_birds
 from flockcare.reports.exchange.past import Past
-from flockcare.reports.exchange.pictures import NO_CHECK
 from flockcare.trends.models import WindowChoice
 
 # Checks and steps are read in parts, so that those of ten years are not in memory at once.
@@ -32,31 +31,22 @@ AT_ONCE = 1000
 Table = list[list[str]]
 
 
-@dataclass
 class Collector:
-    flock: Flock
-    labels: dict = field(default_factory=dict)
-    photos: list[Photo] = field(default_factory=list)
-    # What each photo is called in the exchange.
-    files: dict = field(default_factory=dict)
-
-    def __post_init__(self):
-        self.zone = self.flock.zone
-        self.birds = list(Bird.objects.filter(flock=self.flock).select_related("breed"))
+    def __init__(self, flock: Flock):
+        self.flock, self.zone = flock, flock.zone
+        self.birds = list(Bird.objects.filter(flock=flock).select_related("breed"))
         self.labels = label_birds(self.birds)
-        self.bylines = {
-            (record, name): text
-            for record, name, text in Byline.objects.filter(flock=self.flock).values_list(
-                "record", "field", "name"
-            )
-        }
-        self.houses = set(House.objects.filter(flock=self.flock).values_list("pk", flat=True))
-        self.items = set(KitItem.objects.filter(flock=self.flock).values_list("pk", flat=True))
-        self.written: set = set()
-        photos = Photo.objects.filter(flock=self.flock).select_related("sorting", "keeper")
+        bylines = Byline.objects.filter(flock=flock).values_list("record", "field", "name")
+        self.bylines = {(record, name): text for record, name, text in bylines}
+        self.houses = set(House.objects.filter(flock=flock).values_list("pk", flat=True))
+        self.items = set(KitItem.objects.filter(flock=flock).values_list("pk", flat=True))
+        photos = Photo.objects.filter(flock=flock).select_related("sorting", "keeper")
         self.photos = list(self._in_time(photos.order_by("sha256")))
+        # What each photo is called in the exchange.
         self.files = _file_names(self.photos, self.labels, self.zone)
-        self.past = Past(self.flock, self.bylines)
+        self.past = Past(flock, self.bylines)
+        # Keys of checks and steps whose rows are written, and what rounds call their checks.
+        self.written: set = set()
         self.check_names: dict = {}
 
     def stored(self) -> dict[str, str]:
@@ -74,7 +64,7 @@ class Collector:
         return self._in_order(name, pairs)
 
     def photo_table(self, digests: dict[str, str]) -> Table:
-        """``digests``: SHA-256 of each file by its name in the exchange."""
+        """``digests``: SHA-256 of each file that is not lost, by its name in the exchange."""
         return self._in_order("photos.csv", self._photos(digests))
 
     def history_table(self) -> Table:
@@ -271,6 +261,7 @@ class Collector:
                 care=";".join(sorted(rows.step_moment(step, zone) for step in tended)),
                 sorting=getattr(photo, "sorting", None),
                 file_sha256=digests.get(file, ""),
+                lost=file not in digests,
                 bylines=self.bylines,
             )
             yield cells, (photo,)

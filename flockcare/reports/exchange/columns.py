@@ -385,6 +385,7 @@ FILES = {
             _moment("added", "When it was added."),
             _yes("of_house", "It shows a house."),
             _code("file_sha256", "SHA-256 of the file; where it fits, the file is kept as it is."),
+            _code("lost", "Only where its file was lost: the width and height it had, in pixels."),
         ),
     ),
     # Points and rows of numbers are separated by ";", the numbers in them by blanks. Each number

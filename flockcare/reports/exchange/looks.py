@@ -1,5 +1,7 @@
 """Checks of feet: who, when, what."""
 
+from collections import defaultdict
+from collections.abc import Iterator
 from datetime import datetime
 
 from django.core.exceptions import ValidationError
@@ -51,6 +53,17 @@ def read_keeper(work, row) -> dict:
     keeper = work.keepers.get(row.text("keeper"))
     name = "" if keeper else row.get("keeper", _keeper_name, "")
     return {"keeper": keeper, "keeper_name": name}
+
+
+def every_check(work) -> Iterator[tuple[Check, list[FootFinding]]]:
+    """The checks of the flock and those about to be added, each with its findings."""
+    for check in Check.objects.filter(flock=work.flock).prefetch_related("findings"):
+        yield check, list(check.findings.all())
+    findings = defaultdict(list)
+    for finding in work.plan.new[FootFinding]:
+        findings[finding.check_record_id].append(finding)
+    for check in work.plan.new[Check]:
+        yield check, findings[check.pk]
 
 
 def check_checks(work) -> None:

@@ -55,8 +55,8 @@ def _with_references(value, resolve):
     An earlier version can be brought back, and a key that somebody wrote into the file would then
     lead to a record of a flock that is not theirs.
     """
-    if isinstance(value, str) and _as_key(value):
-        raise ValueError(f"“{value}” names a record by its key; here it must be a reference.")
+    if isinstance(value, str):
+        return _bare(value)
     if isinstance(value, int | float) and abs(value) >= _LARGEST_NUMBER:
         raise ValueError(f"{value} is no number that a record could hold.")
     if isinstance(value, dict):
@@ -71,9 +71,13 @@ def _with_references(value, resolve):
 
 
 def _name(name: str, resolve) -> str:
-    if _as_key(name):
-        raise ValueError(f"“{name}” names a record by its key; here it must be a reference.")
-    return str(resolve(name[1:])) if name.startswith("@") else name
+    return str(resolve(name[1:])) if name.startswith("@") else _bare(name)
+
+
+def _bare(text: str) -> str:
+    if _as_key(text):
+        raise ValueError(f"“{text}” names a record by its key; here it must be a reference.")
+    return cells.plain(text)
 
 
 def _json(value) -> str:
@@ -182,6 +186,21 @@ class _Records:
         return self.people[name]
 
 
+def _no_number(word: str):
+    """RFC 8259 knows no NaN and no infinity, and neither do databases."""
+    raise ValueError(f"{word} is no number.")
+
+
+def _object(text: str) -> dict:
+    try:
+        found = json.loads(text, parse_constant=_no_number)
+    except ValueError:
+        raise ValueError("This is not JSON.") from None
+    if not isinstance(found, dict):
+        raise ValueError("This is not an object in JSON.")
+    return found
+
+
 def check_history(work) -> None:
     """Into an empty flock only: elsewhere the places of the records tell nothing."""
     if not work.was_empty:
@@ -194,12 +213,9 @@ def check_history(work) -> None:
 
     def before(text):
         try:
-            found = json.loads(text)
-        except (ValueError, RecursionError):
-            raise ValueError("This is not JSON.") from None
-        if not isinstance(found, dict):
-            raise ValueError("This is not an object in JSON.")
-        return _with_references(found, records.key)
+            return _with_references(_object(text), records.key)
+        except RecursionError:
+            raise ValueError("One thing lies too deep in the other here.") from None
 
     def build(row):
         revision = Revision(

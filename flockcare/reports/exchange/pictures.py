@@ -1,42 +1,32 @@
-"""Photos: read and made smaller before anything is saved, then matched with the checks.
+"""Photos: read and made smaller before anything is saved.
 
 A file that its hash tells to be an exported one is kept as it is (see ``originals``); any other is
-taken in like a photo that a keeper sends.
-
-A photo of a bird belongs to the check that ``check`` names, else to the check of that bird at the
-same moment, else to the only one of that day. With a score and no check on that day it becomes a
-check of its own.
+taken in like a photo that a keeper sends. Of a photo whose file was lost before the export all is
+kept but the pictures. What photos belong to is for ``joining``.
 """
 
 import tempfile
-from collections import Counter, defaultdict
-from dataclasses import dataclass, field
-from datetime import date, datetime, timezone
-from pathlib import Path
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timezone
+from pathlib import Path, PurePosixPath
 
+from django.conf import settings
 from django.core.files import File
 from django.core.files.storage import default_storage
 
-from flockcare.care.models import CareStep
-from flockcare.core.dates import PartialDate
-from flockcare.feet.models import Check, FootFinding, SortingNote
-from flockcare.photos.intake import MAX_BYTES, RefusedPhoto, take_in
+from flockcare.feet.models import SortingNote
+from flockcare.photos.intake import MAX_BYTES, MAX_SIDE, RefusedPhoto, TakenIn, take_in
 from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.services import prepare, remove
 from flockcare.reports.exchange import cells, originals, shown
 from flockcare.reports.exchange.columns import FILES
+from flockcare.reports.exchange.joining import Candidate, join
 from flockcare.reports.exchange.looks import score as read_score
-from flockcare.reports.exchange.rows import (
-    KEYS,
-    SORTING_ANSWERS,
-    check_day_and_time,
-    photo_cells,
-    step_moment,
-    taken_text,
-)
+from flockcare.reports.exchange.problems import Problem, Refused
+from flockcare.reports.exchange.rows import KEYS, SORTING_ANSWERS, photo_cells
 
 FILE = "photos.csv"
-NO_CHECK = "none"
 _TOLD = ("bird", "foot", "taken", "note", "quarter_turns", "crop")
 _foot = cells.for_field(Photo._meta.get_field("foot"))
 _note = cells.for_field(Photo._meta.get_field("note"))
@@ -52,40 +42,49 @@ class Pictures:
     _folder: tempfile.TemporaryDirectory | None = None
 
     def keep(self, files: dict[str, bytes]) -> None:
-        if self._folder is None:
-            self._folder = tempfile.TemporaryDirectory(prefix="flockcare-import-")
-        for name, data in files.items():
-            path = Path(self._folder.name, str(len(self.waiting)))
-            path.write_bytes(data)
-            self.waiting.append((path, name))
+        with _room():
+            if self._folder is None:
+                # Where the photos will lie there is room for them; the system's own place for such
+                # things may be in memory.
+                self._folder = tempfile.TemporaryDirectory(
+                    prefix="flockcare-import-", dir=settings.DATA_DIR
+                )
+            for name, data in files.items():
+                path = Path(self._folder.name, str(len(self.waiting)))
+                path.write_bytes(data)
+                self.waiting.append((path, name))
 
     def store(self) -> list[str]:
         """Copy everything into the storage; on failure nothing stays there."""
         stored = []
         try:
-            for path, name in self.waiting:
-                with path.open("rb") as file:
-                    stored.append(default_storage.save(name, File(file)))
+            with _room():
+                for path, name in self.waiting:
+                    with path.open("rb") as file:
+                        stored.append(default_storage.save(name, File(file)))
         except BaseException:
-            remove(stored)
+            take_back(stored)
             raise
         return stored
 
 
-@dataclass
-class _Candidate:
-    """A photo row that was read, with what decides about its check."""
+def take_back(stored: list[str]) -> None:
+    """Remove files from the storage, and the folders that were made for them."""
+    remove(stored)
+    photos = {PurePosixPath(name).parent for name in stored}
+    for folder in (*photos, *{photo.parent for photo in photos}):
+        # One with photos of others in it stays; object storage has no folders.
+        with suppress(OSError):
+            default_storage.delete(str(folder))
 
-    row: object
-    photo: Photo
-    score: int | None
-    check: str
-    care: str
 
-    def day(self, zone) -> str:
-        """The day it was taken, empty when that is not known to the day."""
-        known = self.photo.taken_precision in (Precision.MOMENT, Precision.DAY)
-        return taken_text(self.photo, zone)[:10] if known else ""
+@contextmanager
+def _room():
+    try:
+        yield
+    except OSError as error:
+        message = f"The pictures cannot be kept: {error.strerror or error}."
+        raise Refused([Problem("import", message)]) from error
 
 
 def check_photos(work) -> None:
@@ -94,10 +93,7 @@ def check_photos(work) -> None:
     existing = {photo.sha256: photo for photo in Photo.objects.filter(flock=work.flock)}
     in_file = {}
     candidates = work.read(FILE).each(lambda row: _photo(work, row, existing, in_file))
-    candidates = [candidate for candidate in candidates if candidate]
-    if candidates:
-        _Checks(work).attach(candidates)
-        _attach_to_steps(work, [one for one in candidates if one.care])
+    join(work, [candidate for candidate in candidates if candidate])
     # Rows of other files that speak of a photo with a problem of its own need no second message.
     for row in work.tables[FILE]:
         work.photos.setdefault(row.cells.get("file", ""), Photo(flock=work.flock))
@@ -112,38 +108,11 @@ def named_photo(work, row, column: str = "file", name: str | None = None) -> Pho
     return photo
 
 
-def _attach_to_steps(work, candidates) -> None:
-    if not candidates:
-        return
-    steps = defaultdict(dict)
-    for step in (
-        *CareStep.objects.filter(flock=work.flock).select_related("keeper", "item"),
-        *work.plan.new[CareStep],
-    ):
-        steps[step.bird_id].setdefault(step_moment(step, work.zone), []).append(step)
-    for candidate in candidates:
-        for name, step in _named(candidate.care, steps[candidate.photo.bird_id].get):
-            if step:
-                work.plan.attached.append((step, candidate.photo))
-            else:
-                candidate.row.wrong("care", f"She has no step of care “{name}”.")
-
-
-def _named(text: str, records_called):
-    """Each name in ``text`` with its record, or None; named again it means the next one called so.
-
-    ``records_called(name)`` gives all of that name.
-    """
-    for name, times in Counter(part.strip() for part in text.split(";")).items():
-        for record in (records_called(name) or [None])[:times]:
-            yield name, record
-
-
-def _photo(work, row, existing, in_file) -> _Candidate | None:
+def _photo(work, row, existing, in_file) -> Candidate | None:
     before = len(work.problems)
     value = row.get("score", read_score)
     details, sorting = _details(work, row), _sorting(work, row)
-    picture = _take_in(work, row)
+    picture = _picture(work, row)
     if picture is None:
         return None
     try:
@@ -152,28 +121,37 @@ def _photo(work, row, existing, in_file) -> _Candidate | None:
         row.wrong("crop", str(error))
     if len(work.problems) > before:
         return None
-    sha256 = row.get("sha256", cells.sha256, picture.sha256)
+    name, sha256 = row.text("file"), row.get("sha256", cells.sha256, picture.sha256)
     known = existing.get(sha256) or existing.get(picture.sha256)
     if known:
         _already_there(work, row, Photo(flock=work.flock, **details), known)
-        work.photos[row.text("file")] = known
+        work.photos[name] = known
         return None
     if sha256 in in_file:
         row.wrong("file", f"This is the same picture as “{in_file[sha256]}”.")
         return None
-    in_file[sha256] = row.text("file")
+    in_file[sha256] = name
     if details["taken"] is None and picture.taken:
         details |= _by_the_camera(picture, work.zone)
-    picture = shown.as_shown(picture, quarter_turns=details["quarter_turns"], crop=details["crop"])
-    photo, files = prepare(picture, flock=work.flock, **details)
-    photo.sha256 = sha256
-    work.sign(row, photo, "keeper")
-    work.photos[row.text("file")] = photo
-    work.plan.add(photo)
+    photo = work.photos[name] = _plan(work, row, replace(picture, sha256=sha256), details)
     if sorting:
         work.plan.add(SortingNote(photo=photo, **sorting))
-    work.plan.pictures.keep(files)
-    return _Candidate(row, photo, value, row.text("check"), row.text("care"))
+    return Candidate(row, photo, value, row.text("check"), row.text("care"))
+
+
+def _plan(work, row, picture: TakenIn, details: dict) -> Photo:
+    is_lost = not picture.original
+    if not is_lost:
+        turns, crop = details["quarter_turns"], details["crop"]
+        picture = shown.as_shown(picture, quarter_turns=turns, crop=crop)
+    photo, files = prepare(picture, flock=work.flock, **details)
+    if is_lost:
+        work.plan.lost.append(row.text("file"))
+    else:
+        work.plan.pictures.keep(files)
+    work.sign(row, photo, "keeper")
+    work.plan.add(photo)
+    return photo
 
 
 def _details(work, row) -> dict:
@@ -217,24 +195,22 @@ def _by_the_camera(picture, zone) -> dict:
     }
 
 
-def _take_in(work, row):
-    name = row.text("file")
-    source = work.tables.source
+def _picture(work, row) -> TakenIn | None:
+    name, source = row.text("file"), work.tables.source
     if not name:
         row.wrong("file", "This must not be empty.")
         return None
     try:
         size = source.size(name)
+        if size is None and row.text("lost"):
+            return _without_file(row)
         if size is None:
             row.wrong("file", f"There is no file “{name}”.")
         elif size > MAX_BYTES:
             row.wrong("file", f"“{name}” is larger than 30 MB.")
         else:
             with source.open(name) as stream:
-                picture = take_in(stream, name)
-                stream.seek(0)
-                told = row.get("file_sha256", cells.sha256)
-                return originals.as_it_was(picture, stream.read(), told)
+                return _take_in(row, stream, name)
     except (ValueError, OSError) as error:
         row.wrong("file", str(error))
     except RefusedPhoto as refused:
@@ -242,10 +218,33 @@ def _take_in(work, row):
     return None
 
 
+def _take_in(row, stream, name: str) -> TakenIn:
+    picture = take_in(stream, name)
+    stream.seek(0)
+    return originals.as_it_was(picture, stream.read(), row.get("file_sha256", cells.sha256))
+
+
+def _without_file(row) -> TakenIn | None:
+    """What is known of a picture that was lost before the export: its size and its hash."""
+    size, sha256 = row.get("lost", _size), row.need("sha256", cells.sha256)
+    if size is None or sha256 is None:
+        return None
+    # Nobody knows any more what it looked like, so it must look like no other.
+    look = int(sha256[:16], 16)
+    return TakenIn(b"", {}, *size, taken=None, sha256=sha256, perceptual_hash=look, format="JPEG")
+
+
+def _size(text: str) -> tuple[int, int]:
+    sides = tuple(cells.integer(part) for part in text.split())
+    if len(sides) != 2 or not all(0 < side <= MAX_SIDE for side in sides):
+        raise ValueError(f"“{text}” is not a width and a height in pixels, like 4000 3000.")
+    return sides
+
+
 def _taken(text: str, zone) -> tuple[datetime, Precision]:
     """The earliest moment that a text like 2023, 2023-05, 2023-05-14 or 2023-05-14 16:05 means."""
     day_part, _, clock_part = text.replace("T", " ").partition(" ")
-    partial = PartialDate.parse(day_part)
+    partial = cells.partial(day_part)
     clock = cells.clock(clock_part.strip()) if clock_part else None
     if clock and not partial.day:
         raise ValueError(f"“{text}” has a time but no day.")
@@ -267,101 +266,3 @@ def _already_there(work, row, photo, known) -> None:
             row.wrong(column, "This picture is in the flock already, with another value here.")
             return
     work.plan.already_there[FILE] += 1
-
-
-class _Checks:
-    """The checks that photos can belong to: those of the flock and those about to be added."""
-
-    def __init__(self, work):
-        self.work = work
-        self.by_moment, self.by_day = defaultdict(list), defaultdict(list)
-        self.scores = {}
-        for check in Check.objects.filter(flock=work.flock).prefetch_related("findings"):
-            self._know(check, check.findings.all())
-        findings = defaultdict(list)
-        for finding in work.plan.new[FootFinding]:
-            findings[finding.check_record_id].append(finding)
-        for check in work.plan.new[Check]:
-            self._know(check, findings[check.pk])
-
-    def _know(self, check, findings) -> None:
-        day, clock = check_day_and_time(check, self.work.zone)
-        self.by_day[check.bird_id, day].append(check)
-        self.by_moment[check.bird_id, f"{day} {clock}".strip()].append(check)
-        self.scores.update({(check.pk, finding.foot): finding.score for finding in findings})
-
-    def attach(self, candidates) -> None:
-        candidates = [one for one in candidates if one.check != NO_CHECK]
-        groups = defaultdict(list)
-        for candidate in candidates:
-            if self._needs_a_check(candidate):
-                groups[candidate.photo.bird_id, candidate.day(self.work.zone)].append(candidate)
-        for (_, on), group in groups.items():
-            self._make_check(date.fromisoformat(on), group)
-        for candidate in candidates:
-            for check in self._checks_of(candidate):
-                self._join(candidate, check)
-
-    def _needs_a_check(self, candidate) -> bool:
-        if candidate.score is None or candidate.check:
-            return False
-        photo, day = candidate.photo, candidate.day(self.work.zone)
-        if not (photo.bird_id and photo.foot and day):
-            candidate.row.wrong("score", "A score needs a bird, a foot and a day.")
-            return False
-        return not self.by_day.get((photo.bird_id, day))
-
-    def _checks_of(self, candidate) -> list[Check]:
-        bird, day = candidate.photo.bird_id, candidate.day(self.work.zone)
-        if candidate.check:
-            return self._as_told(candidate)
-        same_moment = self.by_moment.get((bird, taken_text(candidate.photo, self.work.zone)))
-        that_day = self.by_day.get((bird, day), [])
-        if same_moment or len(that_day) == 1:
-            return (same_moment or that_day)[:1]
-        if that_day and candidate.score is not None:
-            message = "She has several checks on that day: name one under “check”."
-            candidate.row.wrong("score", message)
-        return []
-
-    def _as_told(self, candidate) -> list[Check]:
-        def called(moment):
-            checks = self.by_moment.get((candidate.photo.bird_id, moment), [])
-            # Of several checks at one moment those that say what the photo says come first.
-            return sorted(checks, key=lambda check: not self._says_the_same(candidate, check))
-
-        found = []
-        for moment, check in _named(candidate.check, called):
-            if check:
-                found.append(check)
-            else:
-                candidate.row.wrong("check", f"She has no check at “{moment}”.")
-        return found
-
-    def _says_the_same(self, candidate, check) -> bool:
-        return self.scores.get((check.pk, candidate.photo.foot)) == candidate.score
-
-    def _join(self, candidate, check) -> None:
-        known = self.scores.get((check.pk, candidate.photo.foot))
-        if candidate.score is None or candidate.score == known:
-            self.work.plan.attached.append((check, candidate.photo))
-            return
-        said = "nothing about this foot" if known is None else known
-        candidate.row.wrong("score", f"Her check of that day says {said}.")
-
-    def _make_check(self, on, group) -> None:
-        moments = [c.photo.taken for c in group if c.photo.taken_precision == Precision.MOMENT]
-        noon = cells.moment(on, cells.NOON, self.work.zone)
-        check = Check(
-            flock=self.work.flock,
-            bird=group[0].photo.bird,
-            at=min(moments, default=min(noon, self.work.now)),
-            time_known=bool(moments),
-        )
-        by_foot = {one.photo.foot: one.score for one in reversed(group)}
-        findings = [
-            FootFinding(check_record=check, foot=foot, score=score)
-            for foot, score in by_foot.items()
-        ]
-        self.work.plan.add(check, *findings)
-        self._know(check, findings)

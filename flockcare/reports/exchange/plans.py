@@ -19,11 +19,7 @@ _OF_PLAN = ("house", "date", "change_kind", "plan_note", "keeper", "photos")
 
 def check_plans(work) -> None:
     existing = {_told(plan, plan.planned_states.all(), plan.photos.all()) for plan in _plans(work)}
-    groups: dict[str, list] = {}
-    work.read(FILE).each(
-        lambda row: groups.setdefault(row.need("plan", cells.plain) or "", []).append(row)
-    )
-    for rows in groups.values():
+    for rows in work.read(FILE).groups("plan", _OF_PLAN):
         _plan(work, rows, existing)
 
 
@@ -50,11 +46,7 @@ def _plan(work, rows, existing) -> None:
         note=first.get("plan_note", _note, ""),
     )
     photos = named_photos(work, first)
-    for row in rows[1:]:
-        for column in _OF_PLAN:
-            if row.text(column) != first.text(column):
-                row.wrong(column, f"Plan {row.text('plan')} says something else in its first row.")
-    states = [_state(work, row, plan) for row in rows if row.text("feature")]
+    states = _states(work, [row for row in rows if row.text("feature")], plan)
     if len(work.problems) > before:
         return
     if _told(plan, states, photos) in existing:
@@ -63,6 +55,16 @@ def _plan(work, rows, existing) -> None:
     work.sign(first, plan, "keeper")
     work.plan.add(plan, *states)
     work.plan.attached.extend((plan, photo) for photo in photos)
+
+
+def _states(work, rows, plan) -> list[PlannedState]:
+    states = [_state(work, row, plan) for row in rows]
+    seen = set()
+    for row, state in zip(rows, states, strict=True):
+        if state.feature_id and state.feature_id in seen:
+            row.wrong("feature", f"It is twice in plan {row.text('plan')}.")
+        seen.add(state.feature_id)
+    return states
 
 
 def _state(work, row, plan) -> PlannedState:

@@ -29,6 +29,15 @@ class FileReader:
                 good.append(built)
         return good
 
+    def groups(self, column: str, shared: tuple[str, ...]) -> list[list["RowReader"]]:
+        """The rows of each number in ``column``; ``shared`` cells are to be the same in all."""
+        found: dict[str, list] = {}
+        self.each(lambda row: found.setdefault(row.need(column, plain) or "", []).append(row))
+        for first, *others in found.values():
+            for row in others:
+                row.same(first, column, shared)
+        return list(found.values())
+
 
 @dataclass(slots=True)
 class RowReader:
@@ -62,6 +71,12 @@ class RowReader:
             self.wrong(column, "This must not be empty.")
             return None
         return self.get(column, read)
+
+    def same(self, first: "RowReader", number: str, columns: tuple[str, ...]) -> None:
+        for column in columns:
+            if self.text(column) != first.text(column):
+                told = f"{number.capitalize()} {self.text(number)}"
+                self.wrong(column, f"{told} says something else in its first row.")
 
     def find(self, column: str, kind: str, known: dict):
         """The record called so in ``known`` (by small letters); unknown ones are a problem."""

@@ -2,8 +2,9 @@
 
 from collections import defaultdict
 
-from flockcare.feet.models import Check, FootFinding, Round, RoundBird
+from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.reports.exchange import cells
+from flockcare.reports.exchange.looks import every_check
 from flockcare.reports.exchange.rows import KEYS, check_cells
 
 FILE = "rounds.csv"
@@ -16,24 +17,16 @@ def check_rounds(work) -> None:
         return
     known = {(one.started_at, one.ended_at) for one in Round.objects.filter(flock=work.flock)}
     checks = _checks_by_name(work)
-    groups: dict[str, list] = {}
-    work.read(FILE).each(
-        lambda row: groups.setdefault(row.need("round", cells.plain) or "", []).append(row)
-    )
-    for rows in groups.values():
+    for rows in work.read(FILE).groups("round", _OF_ROUND):
         _round(work, rows, known, checks)
 
 
 def _checks_by_name(work) -> dict:
     """The checks of each bird by their moments, in the order of the files where there are many."""
-    found = []
-    for check in Check.objects.filter(flock=work.flock).prefetch_related("findings"):
-        found.append((check_cells(check, check.findings.all(), KEYS, work.zone), check))
-    findings = defaultdict(list)
-    for finding in work.plan.new[FootFinding]:
-        findings[finding.check_record_id].append(finding)
-    for check in work.plan.new[Check]:
-        found.append((check_cells(check, findings[check.pk], KEYS, work.zone), check))
+    found = [
+        (check_cells(check, findings, KEYS, work.zone), check)
+        for check, findings in every_check(work)
+    ]
     found.sort(key=lambda pair: [str(cell) for cell in pair[0]])
     checks = defaultdict(list)
     for told, check in found:
@@ -50,12 +43,6 @@ def _round(work, rows, known, checks) -> None:
         started_at=first.need("started", moment),
         ended_at=first.get("ended", moment),
     )
-    for row in rows[1:]:
-        for column in _OF_ROUND:
-            if row.text(column) != first.text(column):
-                row.wrong(
-                    column, f"Round {row.text('round')} says something else in its first row."
-                )
     birds = [_bird(work, row, round_, checks) for row in rows if row.text("bird")]
     keys = [one.bird_id for one in birds]
     if len(set(keys)) < len(keys):

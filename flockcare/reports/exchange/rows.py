@@ -291,6 +291,7 @@ def photo_cells(
     care="",
     sorting=None,
     file_sha256="",
+    lost=False,
     bylines: Bylines = NO_BYLINES,
 ) -> list[str]:
     return [
@@ -311,6 +312,7 @@ def photo_cells(
         moment_text(photo.added_at, zone),
         "yes" if photo.of_house else "",
         file_sha256,
+        f"{photo.width} {photo.height}" if lost else "",
     ]
 
 

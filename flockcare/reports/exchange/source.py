@@ -2,6 +2,7 @@
 
 import io
 import stat
+import struct
 import zipfile
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO
@@ -12,12 +13,17 @@ from flockcare.reports.exchange.problems import Problem, Refused
 MOST_FILES = 50_000
 LARGEST_FILE = max(MAX_BYTES, 64 * 1024 * 1024)
 LARGEST_SUM = 20 * 1024**3
+# The list of MOST_FILES files is shorter; zipfile reads a list whole, however long it says it is.
+LARGEST_LIST = 16 * 1024 * 1024
+_PIECE = 256 * 1024
+# What any program packs with, and what unpacks to no more than is asked for.
+_PACKINGS = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
 
 
 def safe_name(name: str) -> PurePosixPath:
     """A relative path without detours; ValueError for anything else."""
     path = PurePosixPath(name)
-    if not name or "\\" in name or path.is_absolute() or ".." in path.parts:
+    if not name or {"\\", "\0"} & set(name) or path.is_absolute() or ".." in path.parts:
         raise ValueError(f"“{name}” does not lead to a file inside the folder.")
     return path
 
@@ -49,8 +55,9 @@ class Zip:
     def __init__(self, path: Path):
         self._file = path.name
         try:
-            self._zip = zipfile.ZipFile(path)
-        except (zipfile.BadZipFile, NotImplementedError):
+            self._zip = zipfile.ZipFile(_InPieces(path))
+        # A damaged list of files makes zipfile say any of these.
+        except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError, struct.error):
             raise self._refused("This is not a zip file, or it is damaged.") from None
         members = [m for m in self._zip.infolist() if not m.is_dir() and not _by_the_way(m)]
         self._look_at(members)
@@ -68,13 +75,13 @@ class Zip:
 
     def open(self, name: str) -> BinaryIO:
         try:
-            return io.BytesIO(self._zip.read(self._members[str(safe_name(name))]))
+            return io.BytesIO(unpacked(self._zip, self._members[str(safe_name(name))]))
         # zlib.error and the like: whatever a damaged member makes the unpacker say.
         except Exception:
             raise ValueError(f"“{name}” is damaged inside the zip file.") from None
 
     def _look_at(self, members: list[zipfile.ZipInfo]) -> None:
-        # zipfile never unpacks more of a member than the size it states, so these can be trusted.
+        # ``unpacked`` takes no more of a member than the size it states, so these can be trusted.
         if len(members) > MOST_FILES:
             raise self._refused(f"It holds more than {MOST_FILES} files.")
         if sum(member.file_size for member in members) > LARGEST_SUM:
@@ -88,11 +95,39 @@ class Zip:
                 raise self._refused(f"“{member.filename}” is a link, not a file.")
             if member.flag_bits & 0x1:
                 raise self._refused("It is locked with a password.")
+            if member.compress_type not in _PACKINGS:
+                raise self._refused(
+                    f"“{member.filename}” is packed in an unusual way. Pack it as an ordinary zip."
+                )
             if member.file_size > LARGEST_FILE:
                 raise self._refused(f"“{member.filename}” is larger than 64 MB when unpacked.")
 
     def _refused(self, message: str) -> Refused:
         return Refused([Problem(self._file, message)])
+
+
+class _InPieces(io.FileIO):
+    """A file of which never more is read at once than LARGEST_LIST."""
+
+    def read(self, size=-1):
+        if size > LARGEST_LIST:
+            raise zipfile.BadZipFile("Its list of files is too long.")
+        return super().read(size)
+
+    def __del__(self):
+        self.close()  # as zipfile does with the files that it opens
+
+
+def unpacked(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> bytes:
+    """The whole of a member, and never more in memory than the size it states.
+
+    Asked for everything at once, zipfile unpacks all there is, and only then cuts it to that size.
+    Raises whatever a damaged member makes the unpacker say.
+    """
+    if member.compress_type not in _PACKINGS:
+        raise NotImplementedError("This way of packing may unpack to any length.")
+    with archive.open(member) as packed:
+        return b"".join(iter(lambda: packed.read(_PIECE), b""))
 
 
 def _by_the_way(member: zipfile.ZipInfo) -> bool:

@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import io
+import logging
 import shutil
 import zipfile
 from collections.abc import Iterator
@@ -11,6 +12,7 @@ from pathlib import Path
 from django.core.files.storage import default_storage
 
 from flockcare.people.models import Flock
+from flockcare.reports.exchange import lost
 from flockcare.reports.exchange.cells import guard
 from flockcare.reports.exchange.collecting import Collector
 from flockcare.reports.exchange.columns import FILES, FREE_TEXT
@@ -22,12 +24,13 @@ _ZIP_TIME = (1980, 1, 1, 0, 0, 0)
 _PIECE = 256 * 1024
 _ROWS_AT_ONCE = 500
 
+logger = logging.getLogger(__name__)
 
-def export(flock: Flock, path: Path | str) -> dict[str, int]:
+
+def export(flock: Flock, path: Path | str) -> "Export":
     """Write ``flock`` to a new folder, or to a new file if ``path`` ends with ".zip".
 
-    Gives the number of rows in each file. Raises Refused when something is there already or a
-    photo's file is missing.
+    Raises Refused when something is there already.
     """
     path = Path(path)
     if path.exists() and not (path.is_dir() and not any(path.iterdir())):
@@ -48,32 +51,39 @@ def export(flock: Flock, path: Path | str) -> dict[str, int]:
     if path.is_dir():
         path.rmdir()
     unfinished.replace(path)
-    return exported.counts
+    return exported
 
 
 class Export:
-    """One export, written piece by piece. Raises Refused at once when a photo's file is missing."""
+    """One export, written piece by piece.
+
+    Once it is written, ``counts`` has the number of rows of each file, and ``lost`` the names of
+    the photos whose files the storage does not have any more.
+    """
 
     def __init__(self, flock: Flock):
         self.counts: dict[str, int] = {}
+        self.lost: list[str] = []
         self._collector = Collector(flock)
-        self._stored = self._collector.stored()
-        for stored in self._stored.values():
-            if not default_storage.exists(stored):
-                message = f"A photo's file is missing in the storage: {stored}"
-                raise Refused([Problem("photos.csv", message)])
 
     def files(self) -> Iterator[tuple[str, Iterator[bytes]]]:
         """Name and pieces of each file, one after the other."""
         for name, table in self._collector.tables():
             yield name, self._table(name, table)
         digests = {}
-        for name, stored in self._stored.items():
-            yield name, _picture(name, stored, digests)
+        for name, stored in self._collector.stored().items():
+            picture = _read(stored)
+            if picture is None:
+                self.lost.append(name)
+                continue
+            digests[name] = hashlib.sha256(picture).hexdigest()
+            yield name, _pieces(picture)
         yield "photos.csv", self._table("photos.csv", self._collector.photo_table(digests))
         yield "history.csv", self._table("history.csv", self._collector.history_table())
         yield DICTIONARY, iter([dictionary()])
         yield PACKAGE, iter([package()])
+        if self.lost:
+            yield lost.LETTER, iter([lost.letter(self.lost)])
 
     def zipped(self) -> Iterator[bytes]:
         """The pieces of a zip file, made as they are taken."""
@@ -135,13 +145,21 @@ def csv_pieces(name: str, table: list[list[str]]) -> Iterator[bytes]:
         out.truncate()
 
 
-def _picture(name: str, stored: str, digests: dict[str, str]) -> Iterator[bytes]:
-    digest = hashlib.sha256()
-    with default_storage.open(stored) as file:
-        while piece := file.read(_PIECE):
-            digest.update(piece)
-            yield piece
-    digests[name] = digest.hexdigest()
+def _read(stored: str) -> bytes | None:
+    """A stored picture; None where it is lost, which includes one that the disk does not give out.
+
+    Read whole before anything of it is written: half a picture could not be taken back.
+    """
+    try:
+        with default_storage.open(stored) as file:
+            return file.read() or None
+    except OSError:
+        logger.warning("The file of a photo is lost: %s", stored, exc_info=True)
+        return None
+
+
+def _pieces(data: bytes) -> Iterator[bytes]:
+    return (data[at : at + _PIECE] for at in range(0, len(data), _PIECE))
 
 
 def _write_folder(root: Path, exported: Export) -> None:

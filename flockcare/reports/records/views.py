@@ -1,6 +1,7 @@
 """Pages that give all records of a flock out, and bring an export in."""
 
 import tempfile
+from collections import Counter
 from pathlib import Path
 
 from django.contrib import messages
@@ -14,7 +15,7 @@ from django.views.decorators.http import require_safe
 from flockcare.people.access import flock_view
 from flockcare.people.models import Flock, Role
 from flockcare.photos.models import Photo
-from flockcare.reports.exchange import Plan, Refused, apply, check, read_folder
+from flockcare.reports.exchange import Plan, Refused, apply, check, lost, read_folder
 from flockcare.reports.exchange.checking import is_empty
 from flockcare.reports.exchange.problems import Problem
 from flockcare.reports.exchange.writing import Export
@@ -27,6 +28,9 @@ NAMES = {
     "photos": ("photo", "photos"),
     "weights": ("weighing", "weighings"),
 }
+OTHERS = ("other record", "other records")
+# Not what keepers call records.
+ASIDE = {"flock", "history"}
 
 
 @require_safe
@@ -44,14 +48,9 @@ def overview(request, flock):
 @flock_view(Role.KEEPER, read=Role.KEEPER)
 def download(request, flock):
     """Everything as one zip, made while it is sent."""
-    try:
-        pieces = filter(None, Export(flock).zipped())
-    except Refused as refused:
-        messages.error(request, str(refused))
-        return redirect("records:overview", flock.pk)
     name = f"{slugify(flock.name) or 'flock'}-{timezone.localdate()}.zip"
     return StreamingHttpResponse(
-        pieces,
+        filter(None, Export(flock).zipped()),
         content_type="application/zip",
         headers={
             "Content-Disposition": f'attachment; filename="{name}"',
@@ -78,6 +77,8 @@ def bring_in(request):
             refused, status = error, 422
         else:
             messages.success(request, f"Brought in: {in_words(plan)}.")
+            if plan.lost:
+                messages.warning(request, lost.in_words(plan.lost))
             return redirect("people:flock_open", flock.pk)
     elif form.is_bound:
         status = 422
@@ -107,9 +108,13 @@ def _import(keeper, *, file, name: str, into: Flock | None) -> tuple[Flock, Plan
 
 def in_words(plan: Plan) -> str:
     """What was new, such as ``16 birds, 820 checks``."""
-    told = []
-    for table, (one, many) in NAMES.items():
-        new, _ = plan.counts().get(table, (0, 0))
-        if new:
-            told.append(f"{new} {one if new == 1 else many}")
+    counted = Counter()
+    for table, (new, _) in plan.counts().items():
+        if table not in ASIDE:
+            counted[NAMES.get(table, OTHERS)] += new
+    told = [
+        f"{counted[names]} {names[counted[names] != 1]}"
+        for names in (*NAMES.values(), OTHERS)
+        if counted[names]
+    ]
     return ", ".join(told) or "nothing new"

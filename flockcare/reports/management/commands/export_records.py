@@ -25,8 +25,12 @@ class Command(BaseCommand):
         if found is None:
             raise CommandError("There is no flock of that name.")
         try:
-            counts = export(found, path)
+            exported = export(found, path)
         except Refused as refused:
             raise CommandError(str(refused)) from refused
-        for name, rows in counts.items():
+        except OSError as error:
+            raise CommandError(f"It cannot be written: {error}") from error
+        for name, rows in exported.counts.items():
             self.stdout.write(f"{name}: {rows} rows")
+        for name in exported.lost:
+            self.stderr.write(f"The file of this photo is lost: {name}")

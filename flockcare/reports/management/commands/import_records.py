@@ -39,6 +39,8 @@ class Command(BaseCommand):
         for kind, (new, there) in plan.counts().items():
             if new or there:
                 self.stdout.write(f"{kind}: {new} new, {there} already there")
+        for name in plan.lost:
+            self.stderr.write(f"The file of this photo was lost before the export: {name}")
         if is_new and not owner:
             self.stdout.write("The flock has no owner yet, so nobody can open it in the app.")
 
