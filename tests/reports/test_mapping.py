@@ -2,6 +2,8 @@
 
 import datetime as dt
 import io
+import re
+import zipfile
 from decimal import Decimal
 from pathlib import Path
 
@@ -17,8 +19,16 @@ from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding
 from flockcare.reports.records.sheet import Sheet, read_sheet, read_text
 from flockcare.reports.records.targets import suggest
-from flockcare.reports.records.values import date_order, read_date, read_number, read_time
+from flockcare.reports.records.values import (
+    date_order,
+    read_date,
+    read_number,
+    read_time,
+    read_weight,
+)
+from flockcare.reports.records.views_mapping import sheet_of
 from tests.people.rows import FORM_PAGE, refused, seen
+from tests.reports.exchanges import peak_mb, with_a_short_lie
 
 pytestmark = pytest.mark.django_db
 
@@ -93,6 +103,64 @@ def test_a_table_that_was_tampered_with_is_refused(text):
         Sheet.unpack(text)
 
 
+TITLED = (
+    "Our hens 2024{0}\n\nkept by us both\nHen;When;kg\n\nDill;03/04/2024;2,1\nMace;4/4/2024;2,05\n"
+)
+
+
+@pytest.mark.parametrize("rest", ["", ";;"])
+def test_titles_and_empty_rows_above_the_names_are_left_out(rest):
+    sheet = read_text(TITLED.format(rest))
+    assert sheet.header == ("Hen", "When", "kg")
+    assert sheet.above[0].startswith("Our hens 2024") and sheet.above[-1] == "kept by us both"
+    assert [(number, cells[2]) for number, cells in sheet.rows] == [(6, "2,1"), (7, "2,05")]
+
+
+def test_a_table_without_a_title_loses_none_of_its_rows():
+    for text in ("Hen\nDill\nMace\n", "Hen;g\nDill;\nMace;1900\n", "Hen;a;b;c\nDill;;;\nMace;;;\n"):
+        sheet = read_text(text)
+        assert sheet.header[0] == "Hen" and len(sheet.rows) == 2 and not sheet.above
+
+
+def test_a_cell_is_refused_rather_than_cut(cast, birds):
+    text = f"hen,date,kind,note\nDill,2024-04-03,soaked,{'x' * 4001}\n"
+    table = Table(cast, "care", text).tell({})
+    assert "there is room for 4000" in table.text and not CareStep.objects.exists()
+
+
+def _sheet_xml(workbook: bytes, change) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(workbook)) as book, zipfile.ZipFile(out, "w") as changed:
+        for name in book.namelist():
+            data = book.read(name)
+            changed.writestr(name, change(data) if name.endswith("sheet2.xml") else data)
+    return out.getvalue()
+
+
+def test_rows_far_down_a_workbook_are_read():
+    rows = [["Hen", "g"], *[[]] * 7000, ["Dill", 2100]]
+    assert [number for number, _ in read_sheet(_workbook(rows)).rows] == [7002]
+
+
+def test_a_workbook_that_says_it_is_very_wide_fills_no_memory():
+    """ECMA-376 (Office Open XML, from memory): dimension ref, and r of each row and cell."""
+    book = _workbook([["Hen", "g"], *[["Dill", 2100]] * 3000])
+    wide = _sheet_xml(book, lambda xml: re.sub(rb'ref="[A-Z0-9:]+"', b'ref="A1:XFD3001"', xml))
+    assert wide != book
+    assert peak_mb(lambda: read_sheet(wide)) < 30
+    assert len(read_sheet(wide).rows) == 3000
+
+
+def test_a_workbook_that_hides_how_much_it_unpacks_to_fills_no_memory(tmp_path):
+    path = with_a_short_lie(tmp_path / "in.xlsx", 64 * 2**20, name="[Content_Types].xml")
+
+    def refuse():
+        with pytest.raises(ValueError, match="damaged"):
+            read_sheet(path.read_bytes())
+
+    assert peak_mb(refuse) < 5
+
+
 # --- Values
 
 
@@ -110,6 +178,9 @@ def test_a_table_that_was_tampered_with_is_refused(text):
         ("May 14th, 2023", "", "2023-05-14"),
         ("14-May-23", "", "2023-05-14"),
         ("May 2023", "", "2023-05"),
+        ("04/2021", "", "2021-04"),
+        ("4.2021", "", "2021-04"),
+        ("3. 4. 2023", "day", "2023-04-03"),
         ("2023", "", "2023"),
     ],
 )
@@ -125,6 +196,7 @@ def test_dates_are_read(text, order, iso):
         ("31/02/2023", "day", "no such date"),
         ("spring", "day", "not a date"),
         ("2023-13", "", "no such month"),
+        ("13/2023", "", "no such month"),
     ],
 )
 def test_dates_that_cannot_be_read_say_why(text, order, words):
@@ -146,16 +218,56 @@ def test_the_order_of_day_and_month_is_told_by_the_dates_or_not_at_all(texts, to
     assert date_order(texts) == told
 
 
+def test_a_year_of_two_figures_may_be_one_ahead_where_something_is_due():
+    this_year = dt.datetime.now(tz=dt.UTC).year
+    for year in (this_year - 80, this_year, this_year + 1):
+        assert read_date(f"3.4.{year % 100:02}", "day") == (f"{year}-04-03", "")
+
+
 def test_numbers_and_times_as_people_write_them():
-    texts = ("2,1 kg", "2.1", "950 g", "1 200")
-    assert [read_number(t) for t in texts] == [Decimal(n) for n in ("2.1", "2.1", "950", "1200")]
+    texts = ("2,1 mm", "2.1", ",5", "1 200", "1\xa0200", "1'200", "-3", "0,35 cm")
+    read = ("2.1", "2.1", "0.5", "1200", "1200", "1200", "-3", "3.5")
+    assert [read_number(text, "mm") for text in texts] == [Decimal(number) for number in read]
     with pytest.raises(ValueError, match="without a comma between thousands"):
-        read_number("2,100")
+        read_number("2,100", "mm")
+    with pytest.raises(ValueError, match="“2 kg” is not a number of mm"):
+        read_number("2 kg", "mm")
+    # The last would be a number of a billion figures.
+    for text in ("", "a", "1 hen", "NaN", "1.2.3", "1_000", "1e5", "1e999999999"):
+        with pytest.raises(ValueError, match="is not a number"):
+            read_number(text, "mm")
     clocks = ("4:05 pm", "16.05", "9 am", "12:30 am", "16:05:00")
     assert [read_time(t) for t in clocks] == ["16:05", "16:05", "09:00", "00:30", "16:05"]
     for text in ("25:00", "16", "noon"):
         with pytest.raises(ValueError, match="not a time of day"):
             read_time(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "grams"),
+    [
+        ("2100", "g", 2100),
+        ("2.100", "g", 2100),  # no hen weighs two grams
+        ("2,100", "g", 2100),
+        ("2 100", "g", 2100),
+        ("2,100", "kg", 2100),  # and none two tonnes
+        ("2.1", "kg", 2100),
+        ("0,950", "kg", 950),
+        # What stands in the cell goes before what the column is said to be.
+        ("2,1 kg", "g", 2100),
+        ("950 g", "kg", 950),
+        # 1 lb = 453.59237 g, 16 oz = 1 lb (international avoirdupois pound).
+        ("4.63", "lb", 2100),
+        ("74 oz", "kg", 2098),
+    ],
+)
+def test_weights_as_people_write_them(text, unit, grams):
+    assert read_weight(text, unit) == grams
+
+
+def test_ounces_with_three_figures_behind_a_point_are_asked_about():
+    with pytest.raises(ValueError, match="between thousands"):
+        read_weight("1.200", "oz")
 
 
 def test_columns_are_proposed_by_name_and_by_what_they_hold():
@@ -230,8 +342,7 @@ def test_who_may_bring_a_table_in(cast):
 
 
 def test_birds_with_other_columns_are_taken_in(cast):
-    text = "Name;Leg ring;Race;Born;Gender\nDill;green 12;Sussex;04/2021;f\n"
-    text = text.replace("04/2021", "2021-04") + "Mace;;;2020;m\n"
+    text = "Name;Leg ring;Race;Born;Gender\nDill;green 12;Sussex;04/2021;f\nMace;;;2020;m\n"
     table = Table(cast, "birds", text)
     assert table.answer.status_code == 200 and not Bird.objects.exists()
     table.tell({}).post(take="all")
@@ -293,6 +404,51 @@ def test_a_row_for_each_foot_becomes_one_check(cast, birds):
     assert first.note == "left one\nright one"
     assert second.bird == birds["Dill"], "known by her band"
     assert [f.score for f in second.findings.all()] == [0, 0]
+
+
+def test_rows_of_two_feet_that_say_more_lose_nothing_of_it(cast, birds):
+    text = (
+        "hen,date,foot,score,gait,by\n"
+        "Dill,2023-04-03,L,1,,Ros\nDill,2023-04-03,R,0,2,\n"  # what one leaves open
+        "Mace,2023-04-03,L,1,1,Ros\nMace,2023-04-03,R,0,2,Ted\n"  # what contradicts
+    )
+    Table(cast, "checks", text).tell({}).post(take="all")
+    told = [
+        (c.bird.name, c.gait, c.keeper_name) for c in Check.objects.order_by("bird__name", "gait")
+    ]
+    assert told == [("Dill", 2, "Ros"), ("Mace", 1, "Ros"), ("Mace", 2, "Ted")]
+
+
+def test_midnight_beside_a_date_is_no_time_of_day(cast, birds):
+    text = "hen,date,kind\nDill,4/23/2023 12:00:00 AM,bath\nMace,4/23/2023 0:00,bath\n"
+    Table(cast, "care", text).tell({}).post(take="all")
+    # Noon stands for an unknown time; London is an hour ahead of UTC in April.
+    assert {step.at.hour for step in CareStep.objects.all()} == {11}
+
+
+def test_a_weight_that_can_be_no_grams_is_asked_about(cast, birds):
+    table = Table(cast, "weights", "hen,date,weight\nDill,2023-04-03,2.1\n")
+    assert table.fields["column-2"] == ""
+    table.post(take="all")
+    assert "Say which column holds the weight" in table.text
+    for cell in ("2100", "2.1 kg"):
+        table = Table(cast, "weights", f"hen,date,weight\nDill,2023-04-03,{cell}\n")
+        assert table.fields["column-2"] == "grams"
+
+
+def test_what_stood_above_the_names_is_shown_as_left_out(cast, birds):
+    page = Table(cast, "weights", TITLED.format(";;")).text
+    assert "“Our hens 2024”" in page and "That is left out" in page
+
+
+def test_a_file_that_is_much_too_large_is_not_read_whole():
+    class Endless:
+        def read(self, size=-1):
+            assert 0 < size <= 10 * 2**20 + 1
+            return b"x" * size
+
+    with pytest.raises(ValueError, match="larger than 10 MB"):
+        sheet_of({"file": Endless(), "pasted": ""})
 
 
 def test_a_word_nobody_explained_keeps_its_rows_out(cast, birds):

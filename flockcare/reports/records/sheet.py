@@ -12,33 +12,50 @@ import io
 import json
 import zipfile
 import zlib
+from collections import Counter
 from dataclasses import dataclass
+from itertools import islice
 
 import openpyxl
 
+from flockcare.reports.exchange.source import unpacked
+
 LARGEST_FILE = 10 * 2**20
-MOST_ROWS, MOST_COLUMNS, LONGEST_CELL = 5000, 60, 4000
+MOST_ROWS, MOST_COLUMNS = 5000, 60
+# Longer than any record has room for, so that a cell that is cut is refused and not shortened.
+LONGEST_CELL = 10_000
 # What a form may hold beside it; see DATA_UPLOAD_MAX_MEMORY_SIZE.
 LARGEST_PACKED = 1_500_000
 LARGEST_UNPACKED = 12 * 2**20
 # A workbook is a zip of XML, which may unpack to very much.
 LARGEST_WORKBOOK = 80 * 2**20
-_SEPARATORS = ",;\t"
+# No sheet has more rows (ECMA-376, Office Open XML, from memory); a damaged one may say so.
+_LAST_ROW = 1_048_576
+# The first of those that do equally well: commas stand in numbers and sentences too.
+_SEPARATORS = "\t;,"
+# Among how many rows the names of the columns are looked for.
+_MOST_TITLES = 10
+_DAMAGED = "This workbook is damaged, or it is none. Save it as CSV."
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """``rows``: number in the file as the keeper sees it, and the cells."""
+    """``rows``: number in the file as the keeper sees it, and the cells.
+
+    ``above``: what stood above the names of the columns, such as a title, row by row.
+    """
 
     header: tuple[str, ...]
     rows: tuple[tuple[int, tuple[str, ...]], ...]
+    above: tuple[str, ...] = ()
 
     def column(self, place: int) -> list[str]:
         return [cells[place] for _, cells in self.rows if cells[place]]
 
     def pack(self) -> str:
         """Raises ValueError for one that no form could carry."""
-        text = json.dumps([self.header, self.rows], ensure_ascii=False, separators=(",", ":"))
+        parts = self.header, self.rows, self.above
+        text = json.dumps(parts, ensure_ascii=False, separators=(",", ":"))
         packed = base64.b64encode(zlib.compress(text.encode(), 9)).decode()
         if len(packed) > LARGEST_PACKED or len(text.encode()) > LARGEST_UNPACKED:
             raise ValueError("This is more than can be looked through at once. Send it in parts.")
@@ -49,10 +66,11 @@ class Sheet:
         try:
             unpacker = zlib.decompressobj()
             data = unpacker.decompress(base64.b64decode(text, validate=True), LARGEST_UNPACKED)
-            header, rows = json.loads(data)
+            header, rows, above = json.loads(data)
             made = cls(
                 tuple(str(cell) for cell in header),
                 tuple((int(at), tuple(str(cell) for cell in cells)) for at, cells in rows),
+                tuple(str(line) for line in above),
             )
         except (ValueError, TypeError, zlib.error, binascii.Error, RecursionError):
             raise ValueError("The table did not arrive whole. Send the file again.") from None
@@ -90,7 +108,7 @@ def _decoded(data: bytes) -> str:
 
 
 def _dialect(text: str):
-    """The separator that cuts the first lines into most columns, as many in each as can be."""
+    """The separator that cuts most of the first lines into as many columns as each other."""
 
     def columns(separator):
         lines = io.StringIO(text[:20_000], newline="")
@@ -98,8 +116,8 @@ def _dialect(text: str):
             rows = [row for row in csv.reader(lines, delimiter=separator) if any(row)][:20]
         except csv.Error:
             return 0, 0
-        header = len(rows[0]) if rows else 0
-        return sum(len(row) == header for row in rows) if header > 1 else 0, header
+        widths = Counter(len(row) for row in rows if len(row) > 1)
+        return max(((count, width) for width, count in widths.items()), default=(0, 0))
 
     class Dialect(csv.excel):
         delimiter = max(_SEPARATORS, key=columns)
@@ -109,36 +127,52 @@ def _dialect(text: str):
 
 def _workbook_rows(data: bytes):
     """Rows of the first sheet that holds something."""
+    parts = _repacked(data)
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            if sum(member.file_size for member in archive.infolist()) > LARGEST_WORKBOOK:
-                raise ValueError("This workbook is too large. Send the one sheet as CSV.")
-            if "mimetype" in archive.namelist():
-                raise ValueError("This is an OpenDocument file. Save it as .xlsx or as CSV.")
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-    except ValueError:
-        raise
+        book = openpyxl.load_workbook(parts, read_only=True, data_only=True)
     except Exception:  # a damaged file makes the reader say anything
-        raise ValueError("This workbook is damaged, or it is none. Save it as CSV.") from None
+        raise ValueError(_DAMAGED) from None
     return _cells_of(book)
 
 
-def _cells_of(book):
+def _repacked(data: bytes) -> io.BytesIO:
+    """The parts of a workbook, each no longer than it says; openpyxl unpacks them without limit."""
+    out = io.BytesIO()
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(data))
+    except Exception:
+        raise ValueError(_DAMAGED) from None
+    if sum(member.file_size for member in archive.infolist()) > LARGEST_WORKBOOK:
+        raise ValueError("This workbook is too large. Send the one sheet as CSV.")
+    if "mimetype" in archive.namelist():
+        raise ValueError("This is an OpenDocument file. Save it as .xlsx or as CSV.")
+    try:
+        with zipfile.ZipFile(out, "w") as parts:
+            for member in archive.infolist():
+                parts.writestr(member.filename, unpacked(archive, member))
+    except Exception:
+        raise ValueError(_DAMAGED) from None
+    return out
+
+
+def _cells_of(book) -> list[tuple[int, list[str]]]:
     try:
         for sheet in book.worksheets:
-            rows = [
-                (number, [_text(value) for value in values])
-                for number, values in enumerate(
-                    sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 50), 1
-                )
-            ]
-            if any(any(cells) for _, cells in rows):
-                return rows
+            # A sheet may say that it is as wide as can be: one column too many is enough.
+            rows = sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS + 1, max_row=_LAST_ROW)
+            if filled := list(islice(_filled(rows), MOST_ROWS + 2)):
+                return filled
     except Exception:
-        raise ValueError("This workbook is damaged. Save it as CSV.") from None
+        raise ValueError(_DAMAGED) from None
     finally:
         book.close()
     return []
+
+
+def _filled(rows):
+    for number, values in enumerate(rows, 1):
+        if any(value is not None for value in values):
+            yield number, [_text(value) for value in values]
 
 
 def _text(value) -> str:
@@ -165,6 +199,9 @@ def _sheet(numbered) -> Sheet:
             rows.append((number, cells))
         if len(rows) > MOST_ROWS + 1:
             raise ValueError(f"This table has more than {MOST_ROWS} rows. Send it in parts.")
+    titles = _titles(rows)
+    above = tuple(" ".join(filter(None, cells)) for _, cells in rows[:titles])
+    rows = rows[titles:]
     if len(rows) < 2:
         raise ValueError("There must be a row with the names of the columns and rows below it.")
     width = max(at + 1 for _, cells in rows for at, cell in enumerate(cells) if cell)
@@ -172,4 +209,11 @@ def _sheet(numbered) -> Sheet:
         raise ValueError(f"This table has more than {MOST_COLUMNS} columns.")
     (_, header), *rest = [(number, [*cells, *[""] * width][:width]) for number, cells in rows]
     names = tuple(name or f"column {at}" for at, name in enumerate(header, 1))
-    return Sheet(names, tuple((number, tuple(cells)) for number, cells in rest))
+    return Sheet(names, tuple((number, tuple(cells)) for number, cells in rest), above)
+
+
+def _titles(rows: list[tuple[int, list[str]]]) -> int:
+    """How many rows stand above the names of the columns: they fill at most half as many cells."""
+    filled = [sum(map(bool, cells)) for _, cells in rows[:_MOST_TITLES]]
+    most = max(filled, default=0)
+    return next((at for at, count in enumerate(filled) if 2 * count > most), 0)

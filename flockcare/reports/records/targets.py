@@ -7,13 +7,10 @@ import re
 from dataclasses import dataclass
 from difflib import get_close_matches
 
+from flockcare.birds.models import LIGHTEST_GRAMS
 from flockcare.photos.models import Foot
 from flockcare.reports.exchange.columns import FILES, Column, Kind
-from flockcare.reports.records.values import (
-    ALSO_WRITTEN,
-    GRAMS,
-    read_date,
-)
+from flockcare.reports.records.values import ALSO_WRITTEN, WEIGHTS, read_date, read_weight
 
 TABLES = {
     "birds": "birds: one row for each bird",
@@ -79,7 +76,7 @@ def targets(table: str) -> dict[str, Target]:
     found = [c for c in file.columns if c.name not in LEFT_OUT.get(table, ())]
     if table == "weights":
         found += [
-            Column(unit, f"Weight in {unit}.", Kind.NUMBER) for unit in GRAMS if unit != "grams"
+            Column(name, f"Weight in {name}.", Kind.NUMBER) for name in WEIGHTS if name != "grams"
         ]
     if table == "checks":
         found += _for_one_foot(file)
@@ -112,6 +109,8 @@ def suggest(table: str, sheet, birds: set[str]) -> list[str]:
         target = _by_name(_plain(name), possible, taken) or _by_values(
             sheet.column(place), possible, taken, birds
         )
+        if target == "grams" and not _are_grams(sheet.column(place)):
+            target = ""
         if target:
             taken.add(target)
         found.append(target)
@@ -148,6 +147,18 @@ def _by_values(texts: list[str], possible, taken, birds: set[str]) -> str:
             if all(known(column, text) or proposal(column, text) for text in texts):
                 return name
     return ""
+
+
+def _are_grams(texts: list[str]) -> bool:
+    """Whether a bird can weigh so many grams: “weight” may well be in kilograms or pounds."""
+
+    def is_one(text):
+        try:
+            return read_weight(text, "g") >= LIGHTEST_GRAMS
+        except ValueError:
+            return True  # not a number, which is said later
+
+    return all(map(is_one, texts))
 
 
 def _is_date(text: str) -> bool:

@@ -104,7 +104,7 @@ class Mapping:
         needed = {name for name, one in self.targets.items() if one.column.required}
         if self.table == "weights":
             needed.discard("grams")
-            if not set(values.GRAMS) & set(self.places):
+            if not set(values.WEIGHTS) & set(self.places):
                 found.append("Say which column holds the weight.")
         found += [
             f"Say which column is “{self.targets[name].words}”."
@@ -260,9 +260,8 @@ class Mapping:
 
     def _cell(self, target: str, text: str) -> dict[str, str]:
         column = self.targets[target].column
-        if target in values.GRAMS and self.table == "weights":
-            grams = values.read_number(text) * values.GRAMS[target]
-            return {"grams": str(round(grams))}
+        if target in values.WEIGHTS and self.table == "weights":
+            return {"grams": str(values.read_weight(text, values.WEIGHTS[target]))}
         if target == "bird":
             return {"bird": self._bird(text)}
         if column.values:
@@ -272,7 +271,7 @@ class Mapping:
         if column.kind == Kind.TIME:
             return {target: values.read_time(text)}
         if column.kind in (Kind.INTEGER, Kind.NUMBER):
-            return {target: format(values.read_number(text).normalize(), "f")}
+            return {target: format(values.read_number(text, column.unit).normalize(), "f")}
         if column.kind == Kind.YES:
             return {target: values.read_yes(text)}
         return {target: text}
@@ -282,7 +281,7 @@ class Mapping:
         if column.kind == Kind.DAY and len(iso) < 10:
             raise ValueError(f"“{text}” is not a whole date: the day is missing.")
         cells = {column.name: iso}
-        if not rest or not rest.replace(":", "").strip("0"):
+        if not rest or _is_midnight(rest):
             return cells  # Some programs write midnight beside every date.
         if column.name == "date" and "time" in self.targets and "time" not in self.places:
             return cells | {"time": values.read_time(rest)}
@@ -319,30 +318,56 @@ class Mapping:
         ]
 
 
+def _is_midnight(text: str) -> bool:
+    try:
+        return values.read_time(text) == "00:00"
+    except ValueError:
+        return False
+
+
+_MOMENT = ("bird", "date", "time")
+
+
 def _by_foot(rows: list[Row], wrong: list[Wrong], header, places) -> list[Row]:
     """Rows about one foot put together: one check for each bird and moment."""
     joined: dict[tuple, Row] = {}
     for row in rows:
-        foot = row.cells.pop("foot", "")
-        parts = {name: row.cells.pop(name) for name in choosing.FOOT_PARTS if name in row.cells}
-        if parts and not foot:
+        cells, foot = _of_feet(row.cells)
+        if foot is None:
             column = header[places["foot"]] if "foot" in places else "foot"
             wrong.append(Wrong(row.line, column, "Say which foot this is about."))
             continue
-        feet = Foot.values if foot == choosing.BOTH else [foot] * bool(foot)
-        cells = row.cells | {
-            f"{each}_{name}": text for each in feet for name, text in parts.items()
-        }
-        key = tuple(cells.get(name, "").lower() for name in ("bird", "date", "time"))
+        key = tuple(cells.get(name, "").lower() for name in _MOMENT)
         first = joined.get(key)
-        if not foot or first is None or set(first.cells) & _feet(cells):
+        if not foot or first is None or not _fit(first.cells, cells):
             joined[key if foot and first is None else (*key, row.line)] = Row(row.line, cells)
         else:
-            first.cells.update({name: cells[name] for name in _feet(cells)})
-            if note := cells.get("note"):
-                before = first.cells.get("note", "")
-                first.cells["note"] = "\n".join(dict.fromkeys(filter(None, (before, note))))
+            notes = dict.fromkeys(filter(None, (first.cells.get("note"), cells.get("note"))))
+            first.cells.update(cells)
+            first.cells.update({"note": "\n".join(notes)} if notes else {})
     return sorted(joined.values(), key=lambda row: row.line)
+
+
+def _of_feet(cells: dict[str, str]) -> tuple[dict[str, str], str | None]:
+    """The cells with what is told of a foot under that foot's columns, and which foot it is.
+
+    None where nobody can tell which.
+    """
+    foot = cells.get("foot", "")
+    told = {name: cells[name] for name in choosing.FOOT_PARTS if name in cells}
+    if told and not foot:
+        return cells, None
+    feet = Foot.values if foot == choosing.BOTH else [foot] * bool(foot)
+    found = {name: text for name, text in cells.items() if name != "foot" and name not in told}
+    return found | {f"{each}_{name}": text for each in feet for name, text in told.items()}, foot
+
+
+def _fit(first: dict[str, str], other: dict[str, str]) -> bool:
+    """Whether both can be one check: of different feet, with nothing else told in two ways."""
+    if _feet(first) & _feet(other):
+        return False
+    both = set(first) & set(other) - {*_MOMENT, "note"}
+    return all(first[name] == other[name] for name in both)
 
 
 def _feet(cells: dict[str, str]) -> set[str]:

@@ -6,10 +6,12 @@ told by a keeper, or by a date that can be read in one way only.
 
 import datetime as dt
 import re
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 
 DAY_FIRST, MONTH_FIRST = "day", "month"
-_NUMBERS = re.compile(r"(\d{1,2})[./\- ](\d{1,2})[./\- ](\d{4}|\d{2})(?!\d)")
+_BETWEEN = r"(?:\s?[./\-]\s?|\s)"
+_NUMBERS = re.compile(rf"(\d{{1,2}}){_BETWEEN}(\d{{1,2}}){_BETWEEN}(\d{{4}}|\d{{2}})(?!\d)")
+_MONTH_AND_YEAR = re.compile(r"(\d{1,2})\s?[./\-]\s?(\d{4})(?![\d./\-])")
 _ISO = re.compile(r"(\d{4})(?:[-/.](\d{1,2})(?:[-/.](\d{1,2}))?)?(?!\d)")
 _DAY, _MONTH = r"(?P<d>\d{1,2})(?:st|nd|rd|th)?", r"(?P<m>[a-z]{3,9})"
 _WORDS = (
@@ -19,14 +21,30 @@ _WORDS = (
 )
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _CLOCK = re.compile(r"(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*(am|pm|a\.m\.|p\.m\.)?")
-GRAMS = {
-    "grams": Decimal(1),
-    "kilograms": Decimal(1000),
+# Units that are told apart: what each measures, and how many of the first of its kind it is.
+_UNITS = {
+    "g": ("weight", Decimal(1)),
+    "kg": ("weight", Decimal(1000)),
     # International avoirdupois: NIST Handbook 44, appendix C, from memory.
-    "pounds": Decimal("453.59237"),
-    "ounces": Decimal("28.349523125"),
+    "lb": ("weight", Decimal("453.59237")),
+    "oz": ("weight", Decimal("28.349523125")),
+    "mm": ("length", Decimal(1)),
+    "cm": ("length", Decimal(10)),
+    "days": ("time", Decimal(1)),
 }
-_UNIT = re.compile(r"\s*(g|gr|grams?|kg|kilograms?|lbs?|pounds?|oz|ounces?|mm|cm|days?)\.?$", re.I)
+_WRITTEN = {
+    "g": ("gr", "gram", "grams"),
+    "kg": ("kgs", "kilo", "kilos", "kilogram", "kilograms"),
+    "lb": ("lbs", "pound", "pounds"),
+    "oz": ("ounce", "ounces"),
+    "days": ("day",),
+}
+_CALLED = {each: unit for unit in _UNITS for each in (unit, *_WRITTEN.get(unit, ()))}
+# Columns of weights, by the name of their unit.
+WEIGHTS = {"grams": "g", "kilograms": "kg", "pounds": "lb", "ounces": "oz"}
+_QUANTITY = re.compile(r"([+-]?[\d.,'’\s]*\d)\s*([a-z]*)\.?", re.I)
+_NUMBER = re.compile(r"[+-]?(\d{1,15}([.,]\d{1,30})?|[.,]\d{1,30})")
+_THREE_BEHIND = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
 
 # What many write, by the value that is proposed for it. A keeper sees and may change each.
 ALSO_WRITTEN = {
@@ -91,7 +109,7 @@ def date_order(texts) -> tuple[str, bool]:
 def read_date(text: str, order: str) -> tuple[str, str]:
     """ISO date (also of a month or a year) and what stands behind it, such as a time."""
     text = text.strip()
-    for read in (_of_numbers, _iso, _of_words):
+    for read in (_of_numbers, _month_and_year, _iso, _of_words):
         found = read(text, order)
         if found:
             iso, end = found
@@ -111,6 +129,11 @@ def _of_numbers(text, order):
     return _date(text, _year(match[3]), month, day), match.end()
 
 
+def _month_and_year(text, _):
+    match = _MONTH_AND_YEAR.match(text)
+    return (_month(text, match[2], match[1]), match.end()) if match else None
+
+
 def _iso(text, _):
     match = _ISO.match(text)
     if not match:
@@ -118,9 +141,13 @@ def _iso(text, _):
     year, month, day = match.groups()
     if day:
         return _date(text, int(year), int(month), int(day)), match.end()
-    if month and not 1 <= int(month) <= 12:
+    return (_month(text, year, month) if month else year), match.end()
+
+
+def _month(text, year: str, month: str) -> str:
+    if not 1 <= int(month) <= 12:
         raise ValueError(f"There is no such month as “{text}”.")
-    return (f"{year}-{int(month):02}" if month else year), match.end()
+    return f"{year}-{int(month):02}"
 
 
 def _of_words(text, _):
@@ -138,10 +165,10 @@ def _of_words(text, _):
 def _year(text: str) -> int:
     if len(text) == 4:
         return int(text)
-    # Of two figures: the last hundred years.
-    this_year = dt.datetime.now(tz=dt.UTC).year
-    year = this_year // 100 * 100 + int(text)
-    return year if year <= this_year else year - 100
+    # Of two figures: the last ninety years, and some ahead for what is due.
+    latest = dt.datetime.now(tz=dt.UTC).year + 10
+    year = latest // 100 * 100 + int(text)
+    return year if year <= latest else year - 100
 
 
 def _date(text, year, month, day) -> str:
@@ -162,18 +189,55 @@ def read_time(text: str) -> str:
     return f"{hour:02}:{minute:02}"
 
 
-def read_number(text: str) -> Decimal:
-    """With a point or a comma; a unit behind it is left out."""
-    bare = _UNIT.sub("", text.strip()).replace(" ", "")
-    if re.fullmatch(r"\d{1,3}(,\d{3})+(\.\d+)?", bare) and not bare.startswith("0"):
+def read_number(text: str, unit: str) -> Decimal:
+    """A number of ``unit``, with a point or a comma; another unit behind it is reckoned over."""
+    figures, said = _quantity(text)
+    if "," in figures and _THREE_BEHIND.fullmatch(figures):
         raise ValueError(f"“{text}”: write it without a comma between thousands.")
-    try:
-        number = Decimal(bare.replace(",", "."))
-    except InvalidOperation:
-        number = None
-    if number is None or not number.is_finite():
+    return _number(figures, text) * _times(said or unit, unit, text)
+
+
+def read_weight(text: str, unit: str) -> int:
+    """Grams, from a number of ``unit`` or of the unit that stands behind it.
+
+    Three figures behind a point or comma are thousands of grams, and parts of a kilogram or pound:
+    no hen weighs 2.100 g or 2100 kg.
+    """
+    figures, said = _quantity(text)
+    said = said or unit
+    if _THREE_BEHIND.fullmatch(figures):
+        if said == "oz":
+            raise ValueError(f"“{text}”: write it without a point or comma between thousands.")
+        if said == "g":
+            figures = figures.replace(",", "").replace(".", "")
+    return round(_number(figures, text) * _times(said, "g", text))
+
+
+def _quantity(text: str) -> tuple[str, str]:
+    """The figures without what only parts thousands, and the unit behind them or ""."""
+    match = _QUANTITY.fullmatch(text.strip())
+    word = match[2].lower() if match else ""
+    if not match or (word and word not in _CALLED):
         raise ValueError(f"“{text}” is not a number.")
-    return number
+    return re.sub(r"[\s'’]", "", match[1]), _CALLED.get(word, "")
+
+
+def _number(figures: str, text: str) -> Decimal:
+    if not _NUMBER.fullmatch(figures):
+        raise ValueError(f"“{text}” is not a number.")
+    return Decimal(figures.replace(",", "."))
+
+
+def _times(said: str, unit: str, text: str) -> Decimal:
+    """How many of ``unit`` one of the unit is that somebody wrote."""
+    if said == unit:
+        return Decimal(1)
+    (measures, size), (wanted, of) = _UNITS[said], _UNITS.get(unit, ("", 1))
+    if measures != wanted:
+        raise ValueError(
+            f"“{text}” is not a number of {unit}." if unit else f"“{text}” has a unit."
+        )
+    return size / of
 
 
 def read_yes(text: str) -> str:

@@ -11,7 +11,7 @@ from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.reports.exchange import Refused, apply
 from flockcare.reports.records.forms import SheetForm
-from flockcare.reports.records.sheet import Sheet, read_sheet, read_text
+from flockcare.reports.records.sheet import LARGEST_FILE, Sheet, read_sheet, read_text
 from flockcare.reports.records.targets import TABLES
 from flockcare.reports.records.translating import Found, Mapping
 from flockcare.reports.records.views import in_words
@@ -28,7 +28,7 @@ def spreadsheet(request, flock):
     form = SheetForm(request.POST or None, request.FILES or None)
     if form.is_valid():
         try:
-            sheet = _sheet_of(form.cleaned_data)
+            sheet = sheet_of(form.cleaned_data)
             return _show(request, flock, form.cleaned_data["table"], sheet, told={})
         except ValueError as error:
             form.add_error("file" if form.cleaned_data["file"] else "pasted", str(error))
@@ -37,9 +37,9 @@ def spreadsheet(request, flock):
     return render(request, "reports/spreadsheet.html", context, status=status)
 
 
-def _sheet_of(cleaned: dict) -> Sheet:
+def sheet_of(cleaned: dict) -> Sheet:
     if cleaned["file"]:
-        return read_sheet(cleaned["file"].read())
+        return read_sheet(cleaned["file"].read(LARGEST_FILE + 1))
     return read_text(cleaned["pasted"])
 
 
