@@ -395,7 +395,7 @@ def test_a_row_for_each_foot_becomes_one_check(cast, birds):
     table = Table(cast, "checks", text)
     table.tell({"column-3": "score"})
     # Proposed, and still to be seen: the words of the table and what they are taken for.
-    assert table.fields["word-score-mild"] == "1" and table.fields["word-foot-L"] == "left"
+    assert table.fields["word-score-mild"] == "1" and table.fields["word-foot-l"] == "left"
     table.tell({"word-score-mild": "2"}).post(take="all")
     assert table.answer.status_code == 302, table.text
     first, second = Check.objects.order_by("at")
@@ -459,9 +459,30 @@ def test_a_word_nobody_explained_keeps_its_rows_out(cast, birds):
     assert sorted(FootFinding.objects.filter(foot="left").values_list("score", flat=True)) == [1, 1]
 
 
+def test_a_word_is_explained_once_whatever_its_capitals(cast, birds):
+    text = "hen,date,left\nDill,2023-04-03,Meh\nMace,2023-04-03,meh\nSorrel,2023-04-03,-\n"
+    table = Table(cast, "checks", text)
+    # A dash may say that nobody looked: it is not proposed to be a clear foot.
+    words = {name for name in table.fields if name.startswith("word-")}
+    assert words == {"word-left_score-meh", "word-left_score--"}
+    assert table.fields["word-left_score--"] == ""
+    table.tell({"word-left_score-meh": "1", "word-left_score--": "-"}).post(take="all")
+    assert list(FootFinding.objects.values_list("score", flat=True)) == [1, 1]
+
+
+def test_what_is_still_to_say_and_what_is_left_out_is_told_at_the_first_look(cast, birds):
+    rows = ("Dill;3.4.23;2,1 kg;Regen", "green 7;13.4.23;2,2 kg;", "Dild;14.4.23;2,2 kg;")
+    table = Table(cast, "weights", "\n".join(("Wer;Wann;Gewicht;Wetter", *rows)))
+    assert "Say which column holds the weight" in table.text
+    assert (table.fields["column-0"], table.fields["column-1"]) == ("bird", "date")
+    assert "“13.4.23” can only begin with the day" in table.text
+    table.tell({"column-2": "kilograms"})
+    assert "Left out: Wetter." in table.text
+
+
 def test_a_bird_by_another_name_can_be_told(cast, birds):
     text = "hen,date,g\nDilly,2023-04-03,2100\nNobody,2023-04-03,2000\n"
-    table = Table(cast, "weights", text).tell({"word-bird-Dilly": "Dill"})
+    table = Table(cast, "weights", text).tell({"word-bird-dilly": "Dill"})
     assert "No bird is called “Nobody” here" in table.text
     table.post(take="good")
     assert Weighing.objects.get().bird == birds["Dill"]
@@ -537,7 +558,7 @@ def test_the_example_tables_come_in_as_their_page_says(cast):
     assert "can be read both ways" in feet.text
     feet.tell({"order": "day", "column-3": "score"})
     assert "Say above what “meh” means" in feet.text and "“Burdok”" in feet.text
-    feet.tell({"word-score-meh": "1", "word-bird-Burdok": "Burdock"}).post(take="all")
+    feet.tell({"word-score-meh": "1", "word-bird-burdok": "Burdock"}).post(take="all")
     assert Check.objects.count() == 4 and FootFinding.objects.filter(score=1).count() == 2
     weights = table("weights", "weights.csv")
     assert "No hen weighs more than 9 kg" in weights.text

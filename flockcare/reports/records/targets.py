@@ -97,13 +97,17 @@ def _for_one_foot(file) -> list[Column]:
     made = [Column("foot", "Which foot this row is about.", Kind.CHOICE, values=values)]
     for part in FOOT_PARTS:
         like = file.column(f"left_{part}")
-        meaning = f"{part.replace('_', ' ').capitalize()} of that foot."
+        meaning = like.meaning.replace("the left foot", "that foot")
+        meaning = meaning.replace("The left foot", "That foot")
         made.append(Column(part, meaning, like.kind, like.unit, like.values))
     return made
 
 
 def suggest(table: str, sheet, birds: set[str]) -> list[str]:
-    """A target for each column of the sheet, or "": by its name, then by what is in it."""
+    """A target for each column of the sheet, or "": by its name, then by what is in it.
+
+    ``birds``: names and bands, in small letters.
+    """
     possible, taken, found = targets(table), set(), []
     for place, name in enumerate(sheet.header):
         target = _by_name(_plain(name), possible, taken) or _by_values(
@@ -137,7 +141,9 @@ def _by_values(texts: list[str], possible, taken, birds: set[str]) -> str:
     texts = texts[:50]
     if not texts:
         return ""
-    if "bird" in possible and "bird" not in taken and all(t.lower() in birds for t in texts):
+    # Most, since some names are misspelt and sums stand below.
+    named = sum(text.lower() in birds for text in texts)
+    if "bird" in possible and "bird" not in taken and 2 * named > len(texts):
         return "bird"
     if "date" in possible and "date" not in taken and all(map(_is_date, texts)):
         return "date"

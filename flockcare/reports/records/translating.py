@@ -77,7 +77,7 @@ class Mapping:
     @cached_property
     def columns(self) -> list[tuple[str, str, list[str], str]]:
         """For each column: name of its field, its own name, some of what it holds, its target."""
-        suggested = choosing.suggest(self.table, self.sheet, set(self.birds))
+        suggested = choosing.suggest(self.table, self.sheet, {*self.birds, *self.bands})
         found = []
         for place, name in enumerate(self.sheet.header):
             told = self.told.get(f"column-{place}")
@@ -86,6 +86,11 @@ class Mapping:
             target = target if target in self.targets else ""
             found.append((f"column-{place}", name, samples, target))
         return found
+
+    @property
+    def left_out(self) -> list[str]:
+        """Columns in which something stands that would not be taken in."""
+        return [name for _, name, samples, target in self.columns if samples and not target]
 
     @cached_property
     def places(self) -> dict[str, int]:
@@ -146,7 +151,15 @@ class Mapping:
     @property
     def a_date(self) -> str:
         """One that could be read both ways, to ask about."""
-        return next((t for t in self._dates if values.date_order([t]) == ("", True)), "")
+        return self._one_that_tells("")
+
+    @property
+    def telling_date(self) -> str:
+        """One that can only be read in the order that is proposed, or that was chosen."""
+        return self._one_that_tells(self.order) if self.order else ""
+
+    def _one_that_tells(self, order: str) -> str:
+        return next((t for t in self._dates if values.date_order([t]) == (order, True)), "")
 
     # --- Words
 
@@ -162,17 +175,16 @@ class Mapping:
 
     def _words_of(self, target: str, place: int) -> list[Word]:
         column = self.targets[target].column
-        texts = dict.fromkeys(
-            part
-            for text in self.sheet.column(place)
-            for part in (choosing.parts(column, text) if target != "bird" else [text])
-        )
-        unknown = [text for text in texts if not self._known(target, text)]
+        spelt = {}
+        for text in self.sheet.column(place):
+            for part in choosing.parts(column, text) if target != "bird" else [text]:
+                spelt.setdefault(part.lower(), part)
+        unknown = [text for text in spelt.values() if not self._known(target, text)]
         options = self._options(target)
         if not options or len(unknown) > MOST_WORDS:
             return []
         return [
-            Word(f"word-{target}-{text}", text, options, self._meaning(target, text))
+            Word(_word_field(target, text), text, options, self._meaning(target, text))
             for text in unknown
         ]
 
@@ -199,7 +211,7 @@ class Mapping:
 
     def _meaning(self, target: str, text: str) -> str:
         """What the keeper said that it means, else what it may well mean."""
-        told = self.told.get(f"word-{target}-{text}")
+        told = self.told.get(_word_field(target, text))
         if told is not None and told in {value for value, _ in self._options(target)}:
             return told
         if told is not None or target == "bird":
@@ -256,7 +268,8 @@ class Mapping:
                 cells |= self._cell(target, texts[place])
             except ValueError as error:
                 wrong.append(Wrong(number, self.sheet.header[place], str(error)))
-        return cells, wrong
+        # The exchange knows no cells with nothing in them.
+        return {name: text for name, text in cells.items() if text}, wrong
 
     def _cell(self, target: str, text: str) -> dict[str, str]:
         column = self.targets[target].column
@@ -316,6 +329,11 @@ class Mapping:
             and (worn_by := self.bands.get(row.cells.get("band", "").lower()))
             and worn_by.lower() != row.cells.get("bird", "").lower()
         ]
+
+
+def _word_field(target: str, text: str) -> str:
+    """Capitals do not matter."""
+    return f"word-{target}-{text.lower()}"
 
 
 def _is_midnight(text: str) -> bool:

@@ -54,7 +54,8 @@ ALSO_WRITTEN = {
         "both": ("b", "both feet", "l+r", "l/r", "l & r", "lr", "left and right"),
     },
     "score": {
-        "0": ("none", "clear", "ok", "good", "fine", "healthy", "normal", "no", "clean", "-"),
+        # Not “-”: that may say that nobody looked.
+        "0": ("none", "clear", "ok", "good", "fine", "healthy", "normal", "no", "clean"),
         "1": ("mild", "small", "slight", "minor", "light", "sore"),
         "2": ("severe", "bad", "large", "big", "swollen", "serious"),
     },
