@@ -254,6 +254,27 @@ def test_without_names_those_who_left_for_good_are_hidden_too(cast, bird):
     assert not re.search(r"\bTom\b", hidden) and "as Keeper D always did" in hidden
 
 
+def test_without_names_former_members_are_hidden_in_what_was_typed(cast, bird):
+    """Also who never recorded anything of hers, keeps hens elsewhere now, or is no keeper here."""
+    gone = services.add_keeper(name="Bertil", sign_in_name="bertil", password="straw and oats 7")
+    place = Membership.objects.create(flock=cast.flock, keeper=gone, role=Role.VIEWER)
+    services.remove_keeper(membership=place, by=cast.owner)
+    sage = Bird.objects.create(flock=cast.flock, name="Sage")
+    look(sage, at(8, 4), keeper_name="Grandma Ines")
+    step(sage, at(8, 4), "soaked", keeper_name="Old Tom")
+    look(bird, at(8, 5), note="Bertil showed her to Ines, Tom soaked her, Stranger came by")
+    Bird.objects.filter(pk=bird.pk).update(band_number="Tom 1")
+    bird.breed.source = "weighed by Ines"
+    bird.breed.save()
+    named = everything_shown(make(cast.clients.owner, bird))
+    hidden = everything_shown(make(cast.clients.owner, bird, nameless="on"))
+    for name in ("Bertil", "Ines", "Tom"):
+        assert name in named
+        assert name not in hidden
+    # Whoever never kept this flock is nobody whom the keepers promised to hide.
+    assert "Stranger came by" in hidden
+
+
 def test_each_keeper_keeps_one_letter_in_page_and_pdf(cast, bird):
     link = make(cast.clients.owner, bird, nameless="on")
     page = Client().get(link).text

@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 from flockcare.birds.models import Bird, Weighing
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.scales import CLINICAL_GRADE
+from flockcare.people.deletion import FORMER
+from flockcare.people.models import Byline
 from flockcare.reports.vet.dates import age_in_words, days_in_words, newest, spread
 from flockcare.reports.vet.gather import sheet
 from flockcare.reports.vet.names import LONGEST, Nameless, Names
@@ -54,6 +56,20 @@ def test_weights_against_the_breed(bird):
     # 3250 / 3180 g
     assert "3.25 kg on 1 Aug 2026, 102 % of the adult weight" in found.weight
     assert found.weights.startswith("1 Feb 2026: 3.05 kg by Keeper; 1 May 2026: 3.12 kg")
+
+
+def test_who_weighed_her_is_named_also_without_an_account(bird):
+    weighing = bird.weighing_set.get(on=date(2026, 5, 1))
+    Weighing.objects.filter(pk=weighing.pk).update(keeper=None)
+    Byline.objects.create(flock=bird.flock, record=weighing.pk, field="keeper", name="Old Tom")
+    assert "1 May 2026: 3.12 kg by Old Tom; 1 Aug" in made(bird).weights
+
+
+def test_several_former_keepers_do_not_become_one(bird):
+    look(bird, at(8, 20), keeper_name=FORMER, note="the former ark")
+    for nameless, by in ((False, FORMER), (True, "a keeper")):
+        *_, words, who = made(bird, nameless=nameless).cases[0].looks.rows[-1]
+        assert (words, who) == ("clear; “the former ark”", by)
 
 
 def test_a_bird_of_whom_nothing_is_known(cast):
@@ -311,7 +327,7 @@ def test_long_notes_are_cut_aloud():
     quoted = Names().quoted("word " * 200)
     assert quoted.startswith("“word word") and len(quoted) < LONGEST + 60
     kept = len(quoted.split(" …”")[0]) - 1
-    assert f"({999 - kept} letters more are in the record)" in quoted
+    assert f"({999 - kept} letters more in the record)" in quoted
 
 
 # --- The page

@@ -59,7 +59,7 @@ def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> 
         first=window.first,
         last=window.last,
         identity=tuple(_identity(bird, records, names, made_on)),
-        weight=_weight(weighed, bird),
+        weight=_weight(weighed, bird, names),
         weights="; ".join(_weighings(shown_weights, bird, names)),
         weights_left_out=cut,
         lanes=_lanes(records, names),
@@ -89,8 +89,8 @@ def _period(records: Records) -> str:
 
 
 def _identity(bird: Bird, records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
-    yield Fact("Band", bird.band or "none written down")
-    yield Fact("Breed", f"{bird.breed or 'not known'}")
+    yield Fact("Band", names.text(bird.band) or "none written down")
+    yield Fact("Breed", names.text(bird.breed.name) if bird.breed else "not known")
     yield Fact("Weight class", bird.weight_class or "not known")
     if bird.sex != Sex.HEN:
         yield Fact("Sex", bird.get_sex_display())
@@ -117,7 +117,7 @@ def _weighings(weighed: Sequence[Weighed], bird: Bird, names: Names) -> Iterator
         yield f"{date_words(one.on)}: {weight(one.grams, bird.flock)}{by}"
 
 
-def _weight(weighed: list[Weighed], bird: Bird) -> str:
+def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
     if not weighed:
         return "Not weighed in this time."
     last = weighed[-1]
@@ -125,9 +125,10 @@ def _weight(weighed: list[Weighed], bird: Bird) -> str:
     adult = bird.breed and bird.breed.adult_grams
     if adult:
         share = round(100 * last.grams / adult)
+        source = names.text(bird.breed.source) or "no source"
         words += (
             f", {share} % of the adult weight set down for the breed "
-            f"({weight(adult, bird.flock)}; {bird.breed.source or 'no source'})"
+            f"({weight(adult, bird.flock)}; {source})"
         )
     return words + "."
 

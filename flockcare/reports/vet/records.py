@@ -8,7 +8,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from django.db.models import DateTimeField, F, Q, Value
+from django.db.models import CharField, DateTimeField, F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.fields.json import KT
+from django.db.models.functions import Cast, Coalesce, Replace
 
 from flockcare.birds.layers import Window
 from flockcare.birds.models import Bird, Weighing
@@ -20,7 +22,8 @@ from flockcare.feet.models import Check
 from flockcare.housing.changes import Change, history
 from flockcare.housing.models import HousingChange, Stay
 from flockcare.housing.states import HouseRecord, records_of
-from flockcare.people.models import Byline, Flock, Membership
+from flockcare.people.deletion import FORMER
+from flockcare.people.models import Byline, Flock, Keeper, Membership, Revision
 from flockcare.photos.models import Foot, Measurement, Photo
 from flockcare.photos.series import Shot
 
@@ -69,7 +72,7 @@ class Seen(NamedTuple):
 class Weighed(NamedTuple):
     on: dt.date
     grams: int
-    by: str | None
+    by: str
 
 
 @dataclass(frozen=True)
@@ -114,12 +117,7 @@ def read(bird: Bird, period: Period) -> Records:
     steps = list(done.order_by("at"))
     for step in steps:
         step.bird = bird
-    weighed = [
-        Weighed(*row)
-        for row in Weighing.objects.filter(bird=bird)
-        .order_by("on")
-        .values_list("on", "grams", "keeper__name")
-    ]
+    weighed = _weighed(bird)
     shots = _shots(bird)
     begins = period.first or _begins(bird, period.last, seen, steps, weighed, shots)
     window = Window(begins, period.last, zone)
@@ -177,6 +175,18 @@ def _seen(bird: Bird) -> list[Seen]:
         )
     )
     return [Seen(*row) for row in rows]
+
+
+def _weighed(bird: Bird) -> list[Weighed]:
+    """Also by those who have no account any more."""
+    gone = Byline.objects.filter(record=OuterRef("pk"), field="keeper").values("name")
+    rows = (
+        Weighing.objects.filter(bird=bird)
+        .order_by("on")
+        .annotate(by=Coalesce("keeper__name", Subquery(gone), Value("")))
+        .values_list("on", "grams", "by")
+    )
+    return [Weighed(*row) for row in rows]
 
 
 def _cases(bird: Bird, seen: list[Seen], window: Window) -> list[Case]:
@@ -247,14 +257,38 @@ def _lived(bird: Bird, window: Window) -> list[Lived]:
 def keepers_of(flock: Flock, records: Records) -> Iterator[str]:
     """Every name that may stand in these records: those who belong, as they came, then others.
 
-    Others are those who once belonged and have no account any more, and whoever else is named
-    with a record of hers.
+    Others are those who once belonged, with an account or without one, and whoever else looked or
+    helped: a note about her may speak of anybody.
     """
-    here = Membership.objects.filter(flock=flock).values_list("keeper__name", "joined_at")
-    gone = Byline.objects.filter(flock=flock).annotate(joined_at=LAST_OF_ALL)
-    named = here.union(gone.values_list("name", "joined_at"))
-    yield from (name for name, _ in named.order_by("joined_at", "keeper__name"))
-    yield from (seen.by for seen in records.seen)
-    for step in (*records.withholding, *records.steps):
-        yield step.by
-    yield from (one.by or "" for one in records.weighed)
+    named = Membership.objects.filter(flock=flock).values_list("keeper__name", "joined_at")
+    others = (
+        (_once_members(flock), "name"),
+        (Byline.objects.filter(flock=flock), "name"),
+        (Check.objects.filter(flock=flock).exclude(keeper_name=""), "keeper_name"),
+        (CareStep.objects.filter(flock=flock).exclude(keeper_name=""), "keeper_name"),
+    )
+    named = named.union(
+        *(
+            rows.order_by().annotate(joined_at=LAST_OF_ALL).values_list(name, "joined_at")
+            for rows, name in others
+        )
+    ).order_by("joined_at", "keeper__name")
+    told = [name for name, _ in named]
+    told += [one.by for one in (*records.seen, *records.withholding, *records.steps)]
+    told += [one.by for one in records.weighed]
+    # Several people can be “a former keeper”, who are not to become one.
+    yield from (name for name in told if name and name != FORMER)
+
+
+def _once_members(flock: Flock) -> QuerySet:
+    """Keepers whose place in the flock was ended; their account may go on."""
+    ended = Revision.objects.filter(
+        flock=flock, kind=Membership._meta.label, deed=Revision.Deed.DELETE
+    )
+    ended = ended.annotate(key=_key_as_text(KT("before__keeper_id")))
+    return Keeper.objects.annotate(key=_key_as_text("pk")).filter(key__in=ended.values("key"))
+
+
+def _key_as_text(key) -> Replace:
+    """A key as every database writes it: SQLite keeps one without its dashes."""
+    return Replace(Cast(key, CharField()), Value("-"), Value(""))
