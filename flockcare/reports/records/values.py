@@ -61,7 +61,7 @@ ALSO_WRITTEN = {
     },
     "scab": {"none": ("no", "-"), "brown": ("yes",), "black": ("dark",)},
     "sex": {
-        "hen": ("f", "h", "female", "pullet"),
+        "hen": ("f", "h", "w", "female", "pullet"),
         "cock": ("m", "c", "male", "rooster", "cockerel"),
         "unknown": ("?", "not known"),
     },
