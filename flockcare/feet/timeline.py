@@ -18,8 +18,9 @@ from flockcare.core.prepared import Prepared
 from flockcare.drawing.dates import WEEK, add_months, date_words, day_position, span_words
 from flockcare.drawing.markup import Markup, element, join, text
 from flockcare.feet.cases import Case
-from flockcare.feet.models import Check, Scab, Site, Swelling
-from flockcare.feet.scales import GAIT, LESION
+from flockcare.feet.models import Check
+from flockcare.feet.scales import LESION
+from flockcare.feet.words import foot_signs, odd_signs
 from flockcare.photos.models import Foot
 
 DAY = dt.timedelta(1)
@@ -181,18 +182,8 @@ def looks(bird: Bird, window: Window) -> list[Mark]:
     return marks
 
 
-def _foot_words(foot, score, sites, scab, scab_mm, swelling, hot, oozing, cold) -> str:
-    words = [_SCORED[foot, score]]
-    if not (sites or scab or swelling or hot or oozing or cold):
-        return words[0]
-    if sites:
-        words.append(" and ".join(Site(site).label for site in sites))
-    if scab and scab != Scab.NONE:
-        words.append(f"{scab} scab" + (f" {scab_mm.normalize():f} mm" if scab_mm else ""))
-    if swelling and swelling != Swelling.NONE:
-        words.append("swelling " + Swelling(swelling).label)
-    flags = {"hot": hot, "oozing": oozing, "cold or dark": cold}
-    return ", ".join(words + [word for word, seen in flags.items() if seen])
+def _foot_words(foot, score, *signs) -> str:
+    return ", ".join([_SCORED[foot, score], *foot_signs(*signs)])
 
 
 _SCORED = {
@@ -204,14 +195,7 @@ _SCORED = {
 
 def _general_words(gait, manner, eating, droppings, belly, note) -> tuple[str, str]:
     """The kind of mark and the words for how the bird was; no words when nothing stood out."""
-    odd = [f"gait {gait} {GAIT.step(gait).short.lower()}"] if gait else []
-    stands_out = {
-        "dull": manner == "dull",
-        "not eating": eating == "no",
-        "odd droppings": droppings == "odd",
-        "swollen belly": belly == "swollen",
-    }
-    odd += [word for word, seen in stands_out.items() if seen]
+    odd = odd_signs(gait, manner, eating, droppings, belly)
     return ("sign" if odd else "note"), ": ".join(filter(None, (", ".join(odd), note)))
 
 

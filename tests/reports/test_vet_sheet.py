@@ -7,9 +7,11 @@ import pytest
 from hypothesis import given as any_of
 from hypothesis import strategies as st
 
+from flockcare.birds.layers import Window
 from flockcare.birds.models import Bird, Weighing
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.scales import CLINICAL_GRADE
+from flockcare.feet.timeline import looks
 from flockcare.people.deletion import FORMER
 from flockcare.people.models import Byline
 from flockcare.reports.vet.dates import age_in_words, days_in_words, newest, spread
@@ -112,10 +114,10 @@ def test_cases_with_scores_grade_and_dates(bird):
     assert cells["Score"] == "2" and cells["Clinical grade"] == "III" and cells["By"] == "Keeper"
     assert cells["What was seen"] == (
         "main pad and toe II (inner), black scab 8 mm, swelling seen from above, hot; "
-        "gait 3: obvious; dull"
+        "gait 3 obvious, dull"
     )
     assert healed.title == "Left foot: sore 1 Mar 2026"
-    assert "clear again on 15 Mar 2026; between 0 and 42 days" in healed.facts
+    assert "clear again on 15 Mar 2026; lasted 0 to 42 days" in healed.facts
     # No look at it had a grade, so there is no empty column.
     assert healed.looks.heads == ("Date", "Score", "What was seen", "By")
     assert [row[1] for row in healed.looks.rows] == ["1", "0"]
@@ -126,6 +128,20 @@ def test_clear_looks_are_counted(bird):
         "Her feet were looked at 5 times in this time, first on 1 Feb 2026, last on 1 Aug 2026; "
         "both feet were clear 3 times."
     )
+
+
+def test_one_look_is_told_as_one(bird):
+    assert made(bird, Period(date(2026, 7, 20), TODAY)).looked == (
+        "Her feet were looked at once in this time, on 1 Aug 2026; both feet were clear 0 times."
+    )
+
+
+def test_a_foot_is_worded_as_on_her_timeline(bird):
+    window = Window(YEAR.first, YEAR.last, bird.flock.zone)
+    sore = next(mark for mark in looks(bird, window) if mark.lane == "right" and mark.value)
+    assert sore.label.startswith("right foot 2 swollen, main pad and toe II (inner), black scab")
+    (row,) = made(bird).cases[0].looks.labelled
+    assert dict(row)["What was seen"].startswith(sore.label.removeprefix("right foot 2 swollen, "))
 
 
 def test_grades_have_the_published_wording_and_say_what_they_were_made_for(bird):
@@ -149,7 +165,7 @@ def test_no_grade_scale_where_no_grade_was_given(cast):
 def test_a_look_in_a_case_is_not_told_twice(bird):
     signs = made(bird).signs.rows
     assert [row[0] for row in signs] == ["1 Jul 2026"]
-    assert "gait 2: definite; “Jürgen says “she limps ≤ 2 steps””" in signs[0][1]
+    assert "gait 2 definite: “Jürgen says “she limps ≤ 2 steps””" in signs[0][1]
 
 
 def test_the_period_ends_and_begins_by_the_day_of_the_flock(cast):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from operator import itemgetter
 
@@ -13,7 +13,6 @@ from flockcare.core.dates import PartialDate
 from flockcare.core.templatetags.flockcare import weight
 from flockcare.drawing.dates import date_words, day_position, span_words
 from flockcare.feet.cases import Case
-from flockcare.feet.models import Scab, Site, Swelling
 from flockcare.feet.scales import BODY_CONDITION, CLINICAL_GRADE, GAIT, LESION, Scale
 from flockcare.housing.changes import description
 from flockcare.housing.models import FeatureKind
@@ -44,9 +43,10 @@ NOT_SEEN = (
 
 def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> VetSheet:
     bird, window = records.bird, records.window
-    looks, clear, weighed = list(records.of_period()), _clear(records), records.weighed
+    looks, weighed = list(records.of_period()), records.weighed
     shown_weights, cut = newest(weighed, MOST_WEIGHTS, "weighings")
-    shown_cases, other_cases = _split(records.cases)
+    # The newest are told in full; of the others one line must do.
+    shown_cases, other_cases = records.cases[:MOST_CASES], records.cases[MOST_CASES:]
     in_cases = {case: _looks_at(case, looks, window.zone) for case in shown_cases}
     given_groups, given_cut = given(records.steps, names, window.zone)
     housing, housing_cut = _housing(records.lived, names, bird.flock.units, window.last)
@@ -63,7 +63,7 @@ def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> 
         weights="; ".join(_weighings(shown_weights, bird, names)),
         weights_left_out=cut,
         lanes=_lanes(records, names),
-        looked=_looked(looks, clear, window.zone),
+        looked=_looked(looks, window.zone),
         cases=tuple(_case_sheet(case, in_cases[case], names, window.zone) for case in shown_cases),
         other_cases=_case_lines(other_cases),
         signs=_signs(looks, in_cases.values(), names, window.zone),
@@ -136,30 +136,27 @@ def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
 # --- Feet
 
 
-def _clear(records: Records) -> int:
-    """Checks of the period in which both feet were looked at and clear."""
-    scores: dict[object, list[int]] = {}
-    for seen in records.of_period():
-        if seen.foot:
-            scores.setdefault(seen.check, []).append(seen.score)
-    return sum(len(feet) == len(Foot) and not any(feet) for feet in scores.values())
-
-
-def _looked(looks: list[Seen], clear: int, zone: dt.tzinfo) -> str:
+def _looked(looks: list[Seen], zone: dt.tzinfo) -> str:
     checks = {seen.check: seen.at for seen in looks if seen.foot}
     if not checks:
         return "Her feet were not looked at in this time."
-    first, last = min(checks.values()), max(checks.values())
+    first, last = (day_words(end(checks.values()), zone) for end in (min, max))
+    clear = f"both feet were clear {counted(_clear(looks), 'time')}"
+    if len(checks) == 1:
+        return f"Her feet were looked at once in this time, on {first}; {clear}."
     return (
-        f"Her feet were looked at {counted(len(checks), 'time')} in this time, first on "
-        f"{day_words(first, zone)}, last on {day_words(last, zone)}; both feet were clear "
-        f"{counted(clear, 'time')}."
+        f"Her feet were looked at {len(checks)} times in this time, first on {first}, last on "
+        f"{last}; {clear}."
     )
 
 
-def _split(cases: list[Case]) -> tuple[list[Case], list[Case]]:
-    """Those told in full, the newest; and those of which one line must do."""
-    return cases[:MOST_CASES], cases[MOST_CASES:]
+def _clear(looks: list[Seen]) -> int:
+    """Checks in which both feet were looked at and clear."""
+    scores: dict[object, list[int]] = {}
+    for seen in looks:
+        if seen.foot:
+            scores.setdefault(seen.check, []).append(seen.score)
+    return sum(len(feet) == len(Foot) and not any(feet) for feet in scores.values())
 
 
 def _looks_at(case: Case, looks: list[Seen], zone: dt.tzinfo) -> tuple[list[Seen], str]:
@@ -208,8 +205,8 @@ def _case_facts(case: Case) -> str:
     if after:
         facts.append(f"clear again on {date_words(after)}")
         least, most = case.least_days, case.most_days
-        lasted = f"at least {counted(least, 'day')}"
-        facts.append(lasted if most is None else f"between {least} and {counted(most, 'day')}")
+        at_least = f"lasted at least {counted(least, 'day')}"
+        facts.append(at_least if most is None else f"lasted {least} to {counted(most, 'day')}")
     return "; ".join(facts) + "."
 
 
@@ -232,19 +229,8 @@ def _grade(grade: int | None) -> str:
 
 
 def _foot_words(seen: Seen) -> str:
-    words = []
-    if seen.sites:
-        words.append(" and ".join(Site(site).label for site in seen.sites))
-    if seen.scab and seen.scab != Scab.NONE:
-        width = f" {seen.scab_mm.normalize():f} mm" if seen.scab_mm else ""
-        words.append(f"{seen.scab} scab{width}")
-    if seen.swelling and seen.swelling != Swelling.NONE:
-        words.append(f"swelling {Swelling(seen.swelling).label}")
-    flags = {"hot": seen.hot, "oozing": seen.oozing, "cold or dark": seen.cold_or_dark}
-    words += [word for word, there in flags.items() if there]
-    if not seen.score:
-        words.insert(0, "clear")
-    return ", ".join(words) or "no details written down"
+    said = seen.on_foot if seen.score else ["clear", *seen.on_foot]
+    return ", ".join(said) or "no details written down"
 
 
 def _signs(looks: list[Seen], in_cases, names: Names, zone: dt.tzinfo) -> Table:
@@ -270,38 +256,27 @@ def _signs(looks: list[Seen], in_cases, names: Names, zone: dt.tzinfo) -> Table:
 
 
 def _general_words(seen: Seen, names: Names) -> str:
-    words = []
-    if seen.gait:
-        words.append(f"gait {seen.gait}: {GAIT.step(seen.gait).short.lower()}")
-    stands_out = {
-        "dull": seen.manner == "dull",
-        "not eating": seen.eating == "no",
-        "odd droppings": seen.droppings == "odd",
-        "swollen belly": seen.belly == "swollen",
-    }
-    words += [word for word, there in stands_out.items() if there]
+    words = list(seen.odd)
     if seen.body_condition is not None:
         short = BODY_CONDITION.step(seen.body_condition).short.lower()
-        words.append(f"body condition {seen.body_condition}: {short}")
-    if seen.note:
-        words.append(names.quoted(seen.note))
-    return "; ".join(words)
+        words.append(f"body condition {seen.body_condition} {short}")
+    words = [", ".join(words), names.quoted(seen.note)]
+    return ": ".join(filter(None, words))
 
 
 def _scales(looks: list[Seen]) -> Iterator[ScaleSheet]:
     """The published wording of what this sheet uses."""
-    yield _scale(LESION, range(3), made_for="")
-    grades = {seen.clinical_grade for seen in looks if seen.clinical_grade}
-    if grades:
-        yield _scale(CLINICAL_GRADE, grades, made_for=" (a scale made for raptors)")
-    if any(seen.gait for seen in looks):
-        yield _scale(GAIT, {seen.gait for seen in looks if seen.gait}, " (made for broilers)")
-    condition = {seen.body_condition for seen in looks if seen.body_condition is not None}
-    if condition:
-        yield _scale(BODY_CONDITION, condition, made_for="")
+    yield _scale(LESION, {step.value for step in LESION.steps})
+    for scale, made_for, values in (
+        (CLINICAL_GRADE, " (a scale made for raptors)", {seen.clinical_grade for seen in looks}),
+        (GAIT, " (made for broilers)", {seen.gait for seen in looks} - {0}),
+        (BODY_CONDITION, "", {seen.body_condition for seen in looks}),
+    ):
+        if used := values - {None}:
+            yield _scale(scale, used, made_for)
 
 
-def _scale(scale: Scale, used: Iterable[int], made_for: str) -> ScaleSheet:
+def _scale(scale: Scale, used: set[int], made_for: str = "") -> ScaleSheet:
     steps = tuple(
         Definition(str(step.value) if scale.numbered else step.short, step.definition)
         for step in scale.steps

@@ -19,6 +19,7 @@ from flockcare.core.dates import PartialDate
 from flockcare.core.prepared import columns, record
 from flockcare.feet.cases import Case, Sight, cases_from
 from flockcare.feet.models import Check
+from flockcare.feet.words import foot_signs, odd_signs
 from flockcare.housing.changes import Change, history
 from flockcare.housing.models import HousingChange, Stay
 from flockcare.housing.states import HouseRecord, records_of
@@ -67,6 +68,17 @@ class Seen(NamedTuple):
     @property
     def by(self) -> str:
         return self.keeper or self.keeper_name
+
+    @property
+    def odd(self) -> list[str]:
+        """What stood out in how the bird was, in words."""
+        return odd_signs(self.gait, self.manner, self.eating, self.droppings, self.belly)
+
+    @property
+    def on_foot(self) -> list[str]:
+        """What was seen on the foot besides its score, in words."""
+        signs = self.sites, self.scab, self.scab_mm, self.swelling
+        return foot_signs(*signs, self.hot, self.oozing, self.cold_or_dark)
 
 
 class Weighed(NamedTuple):
