@@ -12,6 +12,7 @@ from flockcare.birds.models import Bird, Weighing
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.scales import CLINICAL_GRADE
 from flockcare.feet.timeline import looks
+from flockcare.housing.models import House, Stay
 from flockcare.people.deletion import FORMER
 from flockcare.people.models import Byline
 from flockcare.reports.vet.dates import age_in_words, days_in_words, newest, spread
@@ -216,6 +217,21 @@ def test_two_sores_are_not_compared(bird):
     assert [row[5] for row in rows] == ["the first of this sore"] * 2
 
 
+def test_what_has_no_day_is_not_compared(bird):
+    """Nobody knows which of two came first, so neither became larger or smaller."""
+    for seed, taken, precision in ((12, None, "unknown"), (13, at(8, 1), "month")):
+        measure(photo(bird, taken, foot="right", seed=seed, taken_precision=precision), area=5.0)
+    rows = made(bird, Period(None, TODAY)).measured.rows
+    assert [(row[0], row[5]) for row in rows] == [
+        ("20 Jul 2026", "the first of this sore"),
+        ("August 2026, day not known", "smaller by 88 %"),
+        ("20 Aug 2026", "not compared: order not known"),
+        ("date not known", "not compared: date not known"),
+    ]
+    # Those whose day is known; the fourth of this year would stand on a day that nobody named.
+    assert len(made(bird).lanes.dots["photos"]) == 3
+
+
 # --- Given
 
 
@@ -246,6 +262,12 @@ def test_a_hold_from_before_the_period_is_still_told(bird):
     assert "days not known" in said(later.holds)["Meat"]
 
 
+def test_a_course_that_was_still_given_in_the_period_is_told(bird):
+    (medicine,) = made(bird, Period(date(2026, 8, 9), TODAY)).given
+    assert medicine.dates == ("2 Aug 2026, given until 9 Aug 2026, by Owner",)
+    assert not made(bird, Period(date(2026, 8, 10), TODAY)).given
+
+
 def test_nought_days_are_told_as_entered(bird):
     step(bird, at(8, 20), "ointment", product="salve", egg_days=0, meat_days=0, days_from="label")
     group = next(one for one in made(bird).given if "salve" in one.what)
@@ -263,6 +285,16 @@ def test_housing_in_short(bird):
         ("Top roost", "roost, height 60 cm"),
         ("Changed 1 Jun 2026", "Ark: Top roost 120 → 60 cm; “Lowered for the heavy ones”"),
     ]
+
+
+def test_many_moves_are_cut_aloud(bird):
+    ark = House.objects.get(name="Ark")
+    for number in range(8):
+        days = {"since": date(2026, 4, 2 + number), "until": date(2026, 4, 3 + number)}
+        Stay.objects.create(flock=bird.flock, bird=bird, house=ark, **days)
+    found = made(bird)
+    assert sum(fact.label == "Lived in" for fact in found.housing) == 6
+    assert found.housing_left_out == "The newest 6 of 10 houses she lived in are shown."
 
 
 # --- Photos

@@ -11,7 +11,7 @@ from flockcare.birds.models import Bird, Sex
 from flockcare.care.holds import holds_from
 from flockcare.core.dates import PartialDate
 from flockcare.core.templatetags.flockcare import weight
-from flockcare.drawing.dates import date_words, day_position, span_words
+from flockcare.drawing.dates import date_words, span_words
 from flockcare.feet.cases import Case
 from flockcare.feet.scales import BODY_CONDITION, CLINICAL_GRADE, GAIT, LESION, Scale
 from flockcare.housing.changes import description
@@ -20,16 +20,16 @@ from flockcare.housing.states import NotRecorded
 from flockcare.photos import words as photo_words
 from flockcare.photos.models import Foot, Scaling
 from flockcare.photos.series import LARGER, NO_CHANGE, SMALLER, Shot, change, days_between, when
-from flockcare.reports.vet import drawing
 from flockcare.reports.vet.dates import age_in_words, counted, day_words, days_in_words, newest
 from flockcare.reports.vet.given import given
+from flockcare.reports.vet.lanes import lanes
 from flockcare.reports.vet.names import Names
 from flockcare.reports.vet.photos import photos
 from flockcare.reports.vet.records import Lived, Records, Seen, Weighed
 from flockcare.reports.vet.sheet import CaseSheet, Definition, Fact, ScaleSheet, Table, VetSheet
 
 MOST_WEIGHTS, MOST_CASES, MOST_LOOKS, MOST_LINES = 10, 3, 7, 16
-MOST_SIGNS, MOST_MEASURED, MOST_FEATURES, MOST_CHANGES = 12, 14, 8, 6
+MOST_SIGNS, MOST_MEASURED, MOST_STAYS, MOST_FEATURES, MOST_CHANGES = 12, 14, 6, 8, 6
 MANY_PERCENT = 200
 RECORDED = (
     "This sheet was put together by an app from what keepers wrote down and measured. It names no "
@@ -62,7 +62,7 @@ def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> 
         weight=_weight(weighed, bird, names),
         weights="; ".join(_weighings(shown_weights, bird, names)),
         weights_left_out=cut,
-        lanes=_lanes(records, names),
+        lanes=lanes(records, names),
         looked=_looked(looks, window.zone),
         cases=tuple(_case_sheet(case, in_cases[case], names, window.zone) for case in shown_cases),
         other_cases=_case_lines(other_cases),
@@ -296,7 +296,8 @@ def _measured(records: Records) -> Table:
             # Of another case it is another sore: the two say nothing about each other.
             key = shot.photo.foot, _case_at(shot, records.cases)
             rows.append(_measured_row(shot, before.get(key)))
-            before[key] = shot
+            if shot.days:
+                before[key] = shot
     shown, cut = newest(rows, MOST_MEASURED, "measurements")
     return Table.of(heads, shown, cut)
 
@@ -329,8 +330,12 @@ def _measured_row(shot: Shot, before: Shot | None) -> tuple[str, ...]:
 
 
 def _since(before: Shot | None, shot: Shot) -> str:
+    if shot.days is None:
+        return "not compared: date not known"
     if before is None:
         return "the first of this sore"
+    if before.days[1] > shot.days[0]:
+        return "not compared: order not known"
     found = change(before.measurement, shot.measurement, days_between(before, shot))
     if found.verdict == NO_CHANGE:
         return "no change beyond the error"
@@ -376,16 +381,13 @@ def _product(step, names: Names, zone: dt.tzinfo) -> str:
 
 
 def _housing(lived: list[Lived], names: Names, units: str, last: dt.date) -> tuple[list[Fact], str]:
-    facts, cut = [], []
-    for stay in lived:
-        since = f"from {date_words(stay.since)}" if stay.since else "as long as is known"
-        until = f" until {date_words(stay.until)}" if stay.until else ""
-        facts.append(Fact("Lived in", f"{names.text(stay.house.name)}, {since}{until}"))
+    stays, stays_cut = newest(lived, MOST_STAYS, "houses she lived in")
+    facts, left_out = [_stay(stay, names) for stay in stays], [stays_cut]
     if lived:
         features = _features(lived[-1], names, units, min(last, lived[-1].until or last))
         facts += features[:MOST_FEATURES]
         if rest := features[MOST_FEATURES:]:
-            cut.append(f"{len(rest)} more of what stands there left out")
+            left_out.append(f"{len(rest)} more of what stands there left out.")
     changes = [
         Fact(
             f"Changed {date_words(one.on)}",
@@ -394,9 +396,14 @@ def _housing(lived: list[Lived], names: Names, units: str, last: dt.date) -> tup
         for stay in lived
         for one in stay.changes
     ]
-    shown, left_out = newest(changes, MOST_CHANGES, "changes of the housing")
-    facts += shown
-    return facts, " ".join(filter(None, (*[f"{one}." for one in cut], left_out)))
+    shown, changes_cut = newest(changes, MOST_CHANGES, "changes of the housing")
+    return [*facts, *shown], " ".join(filter(None, (*left_out, changes_cut)))
+
+
+def _stay(stay: Lived, names: Names) -> Fact:
+    since = f"from {date_words(stay.since)}" if stay.since else "as long as is known"
+    until = f" until {date_words(stay.until)}" if stay.until else ""
+    return Fact("Lived in", f"{names.text(stay.house.name)}, {since}{until}")
 
 
 def _features(stay: Lived, names: Names, units: str, day: dt.date) -> list[Fact]:
@@ -420,80 +427,3 @@ def _change(one, names: Names) -> str:
     words = names.text(one.words) or one.kind_words
     note = names.quoted(one.record.note) if one.record and one.record.note else ""
     return "; ".join(filter(None, (words, note)))
-
-
-# --- The timeline
-
-
-def _lanes(records: Records, names: Names) -> drawing.Lanes:
-    window = records.window
-    start, days = window.first.toordinal(), window.days
-
-    def share(at: dt.datetime | dt.date) -> float:
-        return (day_position(at, window.zone) - start) / days
-
-    def edge(day: dt.date | None, default: float, after: int = 0) -> float:
-        return (day.toordinal() + after - start) / days if day else default
-
-    looks = list(records.of_period())
-    by_a_vet = {"vet", "medicine"}
-    known = [shot.photo.taken for shot in records.shots if shot.days]
-    dots = {
-        "signs": _shares(share, {seen.check: seen.at for seen in looks if _odd(seen)}.values()),
-        "care": _shares(share, (one.at for one in records.steps if one.kind not in by_a_vet)),
-        "vet": _shares(share, (one.at for one in records.steps if one.kind in by_a_vet)),
-        "photos": _shares(share, known),
-    }
-    return drawing.Lanes(
-        window.first,
-        window.last,
-        looks={
-            foot: tuple(
-                drawing.Look(share(seen.at), seen.score) for seen in looks if seen.foot == foot
-            )
-            for foot in Foot.values
-        },
-        bars={
-            foot: tuple(_bar(case, share) for case in records.cases if case.foot == foot)
-            for foot in Foot.values
-        },
-        dots={key: shares for key, shares in dots.items() if shares},
-        weights=tuple(
-            drawing.Weight(share(one.on), one.grams, weight(one.grams, records.bird.flock))
-            for one in records.weighed
-        ),
-        stays=tuple(
-            drawing.Stay(
-                max(0.0, edge(stay.since, 0.0)),
-                min(1.0, edge(stay.until, 1.0)),
-                names.text(stay.house.name),
-            )
-            for stay in records.lived
-        ),
-        changes=tuple(share(one.on) for stay in records.lived for one in stay.changes),
-    )
-
-
-def _shares(share, moments) -> tuple[float, ...]:
-    return tuple(sorted(place for at in moments if 0 <= (place := share(at)) <= 1))
-
-
-def _odd(seen: Seen) -> bool:
-    return bool(
-        seen.gait
-        or seen.manner == "dull"
-        or seen.eating == "no"
-        or seen.droppings == "odd"
-        or seen.belly == "swollen"
-    )
-
-
-def _bar(case: Case, share) -> drawing.Bar:
-    before, after = case.episode.last_clear_before, case.episode.first_clear_after
-    return drawing.Bar(
-        share(case.first.at),
-        share(case.last.at),
-        share(before) if before else None,
-        share(after) if after else None,
-        case.worst,
-    )

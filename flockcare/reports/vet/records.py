@@ -133,14 +133,13 @@ def read(bird: Bird, period: Period) -> Records:
     shots = _shots(bird)
     begins = period.first or _begins(bird, period.last, seen, steps, weighed, shots)
     window = Window(begins, period.last, zone)
-    start, end = window.moments
     return Records(
         bird,
         window,
         period.first is None,
         seen,
         _cases(bird, seen, window),
-        [step for step in steps if start <= step.at < end],
+        [step for step in steps if _reaches(step, window)],
         [step for step in steps if step.kind in WITHHOLDING],
         [one for one in weighed if window.first <= one.on <= window.last],
         [shot for shot in shots if _taken_in(shot.photo, window, ever=period.first is None)],
@@ -148,9 +147,17 @@ def read(bird: Bird, period: Period) -> Records:
     )
 
 
+def _reaches(step: CareStep, window: Window) -> bool:
+    """Whether it was done in these days, or was begun before and is still given in them."""
+    start, end = window.moments
+    going_on = bool(step.given_until and step.given_until >= window.first)
+    return step.at < end and (step.at >= start or going_on)
+
+
 def photo_in(photo: Photo, bird: Bird, period: Period) -> bool:
     """Whether this photo belongs to her sheet of that period."""
-    window = Window(period.first or dt.date(1950, 1, 1), period.last, bird.flock.zone)
+    # Of all the time there is the first day says nothing.
+    window = Window(period.first or period.last, period.last, bird.flock.zone)
     return photo.bird_id == bird.pk and _taken_in(photo, window, ever=period.first is None)
 
 
