@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -9,6 +10,7 @@ import pypdf
 import pypdfium2
 import pypdfium2.raw as pdfium
 import pytest
+from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from PIL import Image
 
@@ -65,7 +67,7 @@ def words_of(found) -> list[str]:
     words += ["Timeline", "Sore feet", found.looked]
     for case in found.cases:
         words += [case.title, case.facts, *(cell for row in case.looks.rows for cell in row)]
-    words += [cell for row in found.measured.rows for cell in row]
+    words += [*(cell for row in found.measured.rows for cell in row), found.measured.note]
     for group in found.given:
         words += [group.what, *group.dates, *filter(None, [group.holds]), *group.remarks]
     words += [cell for row in found.signs.rows for cell in row]
@@ -124,6 +126,9 @@ def test_letters_of_many_names():
         assert pdf._known(name) == name
     assert pdf._known("½≤≥±²→“”’–…") == "½≤≥±²→“”’–…"
     assert pdf._known("鶏 hen") == "☐ hen"
+    # As a keyboard may send it in two signs; and signs that only say how others are joined.
+    assert pdf._known("Ju\u0308rgen") == "Jürgen"
+    assert pdf._known("❤\ufe0f a\u200bb") == "☐ ab"
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -161,6 +166,30 @@ def test_paper(bird, paper, size):
 def test_a_bird_without_records_takes_one_page(cast):
     bird = Bird.objects.create(flock=cast.flock, name="Nobody")
     assert len(pypdf.PdfReader(io.BytesIO(written(bird))).pages) == 1
+
+
+def test_a_long_foot_of_the_page_stays_between_the_margins(cast):
+    bird = Bird.objects.create(flock=cast.flock, name="Wilhelmine " * 3)
+    found = replace(made(bird), made="Made on 25 Aug 2026 by " + "Wilhelmine of the mill, " * 6)
+    page = pypdfium2.PdfDocument(pdf.write(found, "letter"))[0]
+    words = page.get_textpage()
+    boxes = [words.get_charbox(place) for place in range(words.count_chars())]
+    right = max(box[2] for box in boxes)
+    assert right <= page.get_width() - pdf.MARGIN + 1
+    text = flat(words.get_text_bounded())
+    assert re.search(r"Wilhelmine.*… Page 1 of 1", text)
+
+
+def test_no_heading_stands_alone_at_the_end_of_a_page(bird):
+    """Pushed down line by line over more than a page."""
+    bird.photo_set.all().delete()
+    found = made(bird)
+    headings = {"Sore feet", "Put on, done and given", "Weight", "Housing", "What the scores mean"}
+    for lines in range(70):
+        pushed = replace(found, looked="A line of its own. " * 6 * lines)
+        for page in pypdf.PdfReader(io.BytesIO(pdf.write(pushed, "a4"))).pages:
+            text = page.extract_text().split("Vet sheet: Łucja. ")[0].strip()
+            assert text.splitlines()[-1] not in headings, lines
 
 
 def test_nothing_about_the_maker_is_hidden_in_the_file(bird):
@@ -280,11 +309,14 @@ def test_a_photo_too_coarse_for_the_scale_keeps_its_pixels(bare):
     assert width == height == round(made(bare).photos.span_mm * 4)
 
 
-def test_a_photo_whose_file_is_lost_is_said(bare):
+@pytest.mark.parametrize("left", [b"", b"\xff\xd8 no photo", None])
+def test_a_photo_whose_file_is_lost_is_said(bare, left):
     taken = photo(bare, at(8, 1))
-    for size in (240, 800, 1600, None):
-        default_storage.delete(taken.path(size))
-    assert "This photo’s file is missing." in text_of(written(bare))
+    for path in map(taken.path, (240, 800, 1600, None)):
+        default_storage.delete(path)
+        if left is not None:
+            default_storage.save(path, ContentFile(left))
+    assert "This photo’s file is missing or damaged." in text_of(written(bare))
 
 
 def test_photos_stay_jpegs(bare):

@@ -32,9 +32,10 @@ MOST_WEIGHTS, MOST_CASES, MOST_LOOKS, MOST_LINES = 10, 3, 7, 16
 MOST_SIGNS, MOST_MEASURED, MOST_STAYS, MOST_FEATURES, MOST_CHANGES = 12, 14, 6, 8, 6
 MANY_PERCENT = 200
 RECORDED = (
-    "This sheet was put together by an app from what keepers wrote down and measured. It names no "
+    "An app put this sheet together from what keepers wrote down and measured. It names no "
     "diagnosis, no treatment and no dose. Words in quotation marks are as a keeper typed them."
 )
+PLUS_MINUS = "The ± holds the true value in 95 of 100 measurements."
 NOT_SEEN = (
     "Feet are looked at now and then. A sore began and healed somewhere between two looks; the "
     "dates are those of the looks."
@@ -299,7 +300,7 @@ def _measured(records: Records) -> Table:
             if shot.days:
                 before[key] = shot
     shown, cut = newest(rows, MOST_MEASURED, "measurements")
-    return Table.of(heads, shown, cut)
+    return Table.of(heads, shown, cut, note=PLUS_MINUS)
 
 
 def _case_at(shot: Shot, cases: list[Case]) -> Case | None:

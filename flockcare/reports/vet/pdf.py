@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from functools import cache
@@ -20,6 +21,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
+    CondPageBreak,
     Flowable,
     Frame,
     KeepTogether,
@@ -51,6 +53,8 @@ rl_config.useA85 = 0
 # ISO 216 and ANSI/ASME Y14.1, in mm and inches (from memory), as the library has them.
 PAPERS = {"a4": pagesizes.A4, "letter": pagesizes.LETTER}
 MARGIN, FOOT = 14 * mm, 13 * mm
+# What a heading needs for itself and the first lines of what it heads, if that may be split.
+HEADED = 20 * mm
 FONT, BOLD = "Sheet", "Sheet-Bold"
 MISSING = "☐"
 MISSING_WORDS = "stands for a letter that the font of this file has not got; the page shows it."
@@ -64,6 +68,7 @@ TONES = {
     "paper": "#ffffff",
 }
 INK, MUTED, RULE, PALE = (HexColor(TONES[tone]) for tone in ("ink", "muted", "line", "pale"))
+SMALL = 7.2
 BODY = ParagraphStyle("body", fontName=FONT, fontSize=8.6, leading=10.6)
 STYLES = {
     "body": BODY,
@@ -75,8 +80,8 @@ STYLES = {
     "sub": ParagraphStyle("sub", BODY, fontName=BOLD, spaceBefore=3, spaceAfter=1),
     "cell": ParagraphStyle("cell", BODY, fontSize=8, leading=9.4),
     "cell-head": ParagraphStyle("cell-head", BODY, fontName=BOLD, fontSize=7.4, leading=9),
-    "small": ParagraphStyle("small", BODY, fontSize=7.2, leading=8.8, textColor=MUTED),
-    "caption": ParagraphStyle("caption", BODY, fontSize=7.2, leading=8.6),
+    "small": ParagraphStyle("small", BODY, fontSize=SMALL, leading=8.8, textColor=MUTED),
+    "caption": ParagraphStyle("caption", BODY, fontSize=SMALL, leading=8.6),
     "item": ParagraphStyle("item", BODY, leftIndent=8, firstLineIndent=-8, spaceAfter=1.5),
 }
 PLAIN = TableStyle(
@@ -94,7 +99,7 @@ PLAIN = TableStyle(
 COLUMNS = {
     **{"Date": 14, "Dates": 36, "By": 16, "Foot": 10},
     **{"Score": 8, "Clinical grade": 12, "What was seen": 54, "What": 48},
-    **{"When": 30, "How": 60},
+    **{"When": 25, "How": 65},
     **{"Area": 15, "Longest": 15, "Scaled by": 17, "Since the one before": 23},
 }
 RULED = TableStyle(
@@ -149,9 +154,26 @@ def _drawable() -> frozenset[int]:
 
 
 def _known(text: str) -> str:
-    """Letters that the font has not got are shown as such, and not left out."""
-    known = _drawable()
-    return "".join(one if ord(one) in known else MISSING for one in text)
+    """Letters that the font has not got are shown as such, and not left out.
+
+    A mark typed after its letter joins it, for the font has the two as one.
+    """
+    known, text = _drawable(), unicodedata.normalize("NFC", text)
+    return "".join(one if ord(one) in known else MISSING for one in text if not _unseen(one))
+
+
+def _unseen(one: str) -> bool:
+    """Signs without a shape of their own, which say how others are joined or coloured."""
+    return unicodedata.category(one) == "Cf" or "\ufe00" <= one <= "\ufe0f"
+
+
+def _fitting(text: str, size: float, room: float) -> str:
+    """The text, or as much of its beginning as has room, in points."""
+    if pdfmetrics.stringWidth(text, FONT, size) <= room:
+        return text
+    while text and pdfmetrics.stringWidth(f"{text}…", FONT, size) > room:
+        text = text[:-1]
+    return f"{text}…"
 
 
 def _strings(value) -> Iterator[str]:
@@ -191,9 +213,11 @@ class _Numbered(Canvas):
         self.setLineWidth(0.5)
         self.line(MARGIN, FOOT, width - MARGIN, FOOT)
         self.setFillColor(MUTED)
-        self.setFont(FONT, 7.2)
-        self.drawString(MARGIN, FOOT - 9, self._footer)
-        self.drawRightString(width - MARGIN, FOOT - 9, f"Page {number} of {count}")
+        self.setFont(FONT, SMALL)
+        place = f"Page {number} of {count}"
+        room = width - 2 * MARGIN - pdfmetrics.stringWidth(place, FONT, SMALL) - 4 * mm
+        self.drawString(MARGIN, FOOT - 9, _fitting(self._footer, SMALL, room))
+        self.drawRightString(width - MARGIN, FOOT - 9, place)
 
 
 # --- Sections
@@ -205,12 +229,12 @@ def _story(sheet: VetSheet, width: float):
     yield _facts(sheet.identity, width)
     yield from _eggs_and_meat(sheet, width)
     yield from _timeline(sheet, width)
-    yield _text("Sore feet", "head")
+    yield from _heading("Sore feet")
     yield _text(sheet.looked)
     for case in sheet.cases:
         yield from _case(case, width)
     if sheet.other_cases.rows:
-        yield _text("Earlier cases in this time", "sub")
+        yield from _heading("Earlier cases in this time", "sub")
         yield from _table(sheet.other_cases, width)
     yield from _section("Measured sores", sheet.measured, width)
     yield from _given(sheet)
@@ -218,16 +242,24 @@ def _story(sheet: VetSheet, width: float):
     yield from _weights(sheet)
     yield from _housing(sheet)
     yield from _photos(sheet.photos, width)
-    yield from _words(sheet)
+    yield from _meanings(sheet)
+
+
+def _heading(words: str, style: str = "head"):
+    yield CondPageBreak(HEADED)
+    yield _text(words, style)
 
 
 def _text(words: str, style: str = "body") -> Paragraph:
-    return Paragraph(escape(_known(words), quote=False), STYLES[style])
+    return Paragraph(_escaped(words), STYLES[style])
 
 
 def _labelled(label: str, words: str, style: str = "body") -> Paragraph:
-    parts = (escape(_known(part), quote=False) for part in (label, words))
-    return Paragraph("<b>{}:</b> {}".format(*parts), STYLES[style])
+    return Paragraph(f"<b>{_escaped(label)}:</b> {_escaped(words)}", STYLES[style])
+
+
+def _escaped(words: str) -> str:
+    return escape(_known(words), quote=False)
 
 
 def _facts(facts: tuple[Fact, ...], width: float) -> Grid:
@@ -273,12 +305,12 @@ def _table(table: Table, width: float):
     shares = [COLUMNS[head] for head in table.heads]
     widths = [width * share / sum(shares) for share in shares]
     yield Grid(rows, colWidths=widths, style=RULED, repeatRows=1, hAlign="LEFT")
-    if table.left_out:
-        yield _text(table.left_out, "small")
+    if below := " ".join(filter(None, (table.left_out, table.note))):
+        yield _text(below, "small")
 
 
 def _given(sheet: VetSheet):
-    yield _text("Put on, done and given", "head")
+    yield from _heading("Put on, done and given")
     if not sheet.given:
         yield _text("Nothing was written down in this time.")
     for group in sheet.given:
@@ -343,24 +375,22 @@ def _photo(photo: PrintPhoto, photos: Photos, span: float | None) -> list[Flowab
     return [picture, *(_text(words, "caption") for words in photo.caption)]
 
 
-def _words(sheet: VetSheet):
+def _meanings(sheet: VetSheet):
     pieces = [_text("What the scores mean", "head")]
     for scale in sheet.scales:
         pieces += _scale(scale)
     yield KeepTogether(pieces)
     yield Spacer(0, 3)
-    for caution in sheet.cautions:
-        yield _text(caution, "small")
+    yield _text(" ".join(sheet.cautions), "small")
     if any(MISSING in _known(words) for words in _strings(sheet)):
         yield _text(f"{MISSING} {MISSING_WORDS}", "small")
 
 
 def _scale(scale: ScaleSheet) -> list[Flowable]:
-    steps = " ".join(
-        f"<b>{escape(one.step)}</b> {escape(_known(one.wording))}" for one in scale.steps
-    )
+    parts = [f"<b>{_escaped(scale.name)}.</b>"]
+    parts += [f"<b>{_escaped(one.step)}</b> {_escaped(one.wording)}" for one in scale.steps]
     return [
-        Paragraph(f"<b>{escape(scale.name)}.</b> {steps}", STYLES["cell"]),
+        Paragraph(" ".join(parts), STYLES["cell"]),
         _text(f"Source: {scale.source}.", "small"),
     ]
 
@@ -393,7 +423,7 @@ class _Legend(Flowable):
         self.width = width
         self.places, x, y = [], 0.0, self.LINE
         for words, shapes in LEGEND:
-            long = 12 + pdfmetrics.stringWidth(words, FONT, 7.2) + 10
+            long = 12 + pdfmetrics.stringWidth(words, FONT, SMALL) + 10
             if x and x + long > width:
                 x, y = 0.0, y + self.LINE
             self.places.append((x, y, words, shapes))
@@ -410,7 +440,7 @@ class _Legend(Flowable):
             for shape in shapes:
                 _draw(self.canv, shape, 8)
             self.canv.restoreState()
-            _draw(self.canv, Words(x + 12, y - 1.5, words, 7.2, tone="muted"), self.height)
+            _draw(self.canv, Words(x + 12, y - 1.5, words, SMALL, tone="muted"), self.height)
 
 
 class _Photo(Flowable):
@@ -428,7 +458,8 @@ class _Photo(Flowable):
     def draw(self):
         canvas = self.canv
         if self.found is None:
-            _draw(canvas, Words(0, 12, "This photo’s file is missing.", 7.2), self.height)
+            for number, words in enumerate(("This photo’s file is missing", "or damaged.")):
+                _draw(canvas, Words(0, 12 + 9 * number, words, SMALL), self.height)
             return
         width = self.found.width_mm * mm
         canvas.drawImage(ImageReader(io.BytesIO(self.found.jpeg)), 0, 2, width, self.height)

@@ -24,14 +24,20 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table of words; ``left_out`` says how many of its rows are not on the sheet."""
+    """A table of words; ``left_out`` says how many of its rows are not on the sheet.
+
+    ``note``: how its figures are to be read.
+    """
 
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     left_out: str = ""
+    note: str = ""
 
     @classmethod
-    def of(cls, heads: Sequence[str], rows: Iterable[Sequence[str]], left_out: str = "") -> Table:
+    def of(
+        cls, heads: Sequence[str], rows: Iterable[Sequence[str]], left_out: str = "", note: str = ""
+    ) -> Table:
         """Without the columns in which nothing stands."""
         rows = list(rows)
         used = [place for place in range(len(heads)) if any(row[place] for row in rows)]
@@ -39,6 +45,7 @@ class Table:
             tuple(heads[place] for place in used),
             tuple(tuple(row[place] for place in used) for row in rows),
             left_out,
+            note,
         )
 
     @property
