@@ -341,6 +341,19 @@ def test_whatever_is_left_out_is_said_with_its_number(bird):
     assert any(" remarks are shown." in text for text in remarks)
 
 
+def test_where_photos_are_cut_each_foot_keeps_its_share(cast):
+    """As they come when both feet are taken at every look."""
+    bird = Bird.objects.create(flock=cast.flock, name="Twofold")
+    for number in range(47):
+        when = at(7, 1) + timedelta(number // 2, minutes=number % 2)
+        photo(bird, when, foot=("left", "right")[number % 2], seed=number, size=(320, 240))
+    groups = made(bird).photos.groups
+    assert [(group.title, len(group.photos)) for group in groups] == [
+        ("Left foot", 12),
+        ("Right foot", 12),
+    ]
+
+
 @any_of(st.lists(st.integers(), max_size=60), st.integers(2, 30))
 def test_spread_keeps_the_first_the_last_and_the_order(rows, most):
     rows = list(enumerate(rows))

@@ -22,7 +22,10 @@ GROUPS = {**{foot.value: foot.label.capitalize() for foot in Foot}, "": "The bir
 
 
 def photos(shots: Sequence[Shot], names: Names) -> Photos:
-    shown = spread(shots, MOST_PHOTOS)
+    # Foot by foot: every other one of all could be one foot only, and none of the other.
+    shown = spread(
+        [shot for foot in GROUPS for shot in shots if shot.photo.foot == foot], MOST_PHOTOS
+    )
     box = LARGE_BOX if len(shown) <= MOST_LARGE else SMALL_BOX
     scale = _paper_scale([shot for shot in shown if shot.measurement], box)
     groups = []
@@ -33,7 +36,7 @@ def photos(shots: Sequence[Shot], names: Names) -> Photos:
     left_out = ""
     if len(shown) < len(shots):
         left_out = (
-            f"{len(shown)} of {len(shots)} photos are printed, evenly from the first to the last; "
+            f"{len(shown)} of {len(shots)} photos are printed, of each foot evenly over the time; "
             f"the other {len(shots) - len(shown)} are in the record."
         )
     return Photos(tuple(groups), box, scale, _scale_words(shown, scale), left_out)
@@ -53,8 +56,8 @@ def _scale_words(shown: Sequence[Shot], scale: float | None) -> str:
     if scale is None:
         return "None of the photos is measured, so none is to scale."
     return (
-        f"Measured photos are all at the same scale: {scale:g} mm on paper are 1 cm of the foot, "
-        "printed at 100 %. The bar in each is 1 cm. The others are marked “not to scale”."
+        f"Measured photos are all to one scale: {scale:g} mm on paper are 1 cm of the foot, "
+        "printed at 100 %. The bar in each is 1 cm. The others say “not to scale”."
     )
 
 
