@@ -6,22 +6,23 @@ import datetime as dt
 from collections.abc import Iterable
 from itertools import groupby
 
-from flockcare.care.models import DRESSED, WITHHOLDING, CareStep, DaysFrom, StepKind
+from flockcare.care.models import WITHHOLDING, CareStep, DaysFrom, StepKind
 from flockcare.drawing.dates import date_words
 from flockcare.reports.vet.dates import counted, days_in_words, newest
 from flockcare.reports.vet.names import Names
 from flockcare.reports.vet.sheet import Given
 
 MOST_GROUPS, MOST_REMARKS, MOST_DATES = 14, 3, 60
-FIRST = (StepKind.MEDICINE, StepKind.VET, StepKind.OINTMENT, *DRESSED)
+FIRST = (StepKind.MEDICINE, StepKind.VET, StepKind.OINTMENT)
+NOBODY = "somebody not written down"
 
 
 def given(steps: Iterable[CareStep], names: Names, zone: dt.tzinfo) -> tuple[list[Given], str]:
-    """Medicines and what a vet did come first, then by what was done last; and what was cut."""
+    """Medicines, what a vet did and ointments come first, then what was done last; what was cut."""
     groups: dict[tuple, list[CareStep]] = {}
     for step in steps:
         groups.setdefault(_same(step), []).append(step)
-    ordered = sorted(groups.values(), key=_weight)
+    ordered = sorted(groups.values(), key=_place)
     shown, rest = ordered[:MOST_GROUPS], ordered[MOST_GROUPS:]
     left_out = (
         f"{counted(sum(map(len, rest)), 'step')} of {counted(len(rest), 'other kind')} are left "
@@ -37,24 +38,24 @@ def _same(step: CareStep) -> tuple:
     return step.kind, step.product.strip().casefold(), step.foot, *days
 
 
-def _weight(group: list[CareStep]) -> tuple:
-    kind = group[-1].kind
-    place = FIRST.index(kind) if kind in FIRST[:3] else len(FIRST)
-    return place, -group[-1].at.timestamp()
+def _place(group: list[CareStep]) -> tuple:
+    last = group[-1]
+    kind = FIRST.index(last.kind) if last.kind in FIRST else len(FIRST)
+    return kind, -last.at.timestamp()
 
 
 def _group(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Given:
-    first = steps[-1]
-    product = names.text(first.product)
-    done = ": ".join(filter(None, (first.get_kind_display(), product and f"“{product}”")))
-    what = f"{done}, {first.get_foot_display() if first.foot else 'the bird'}"
+    last = steps[-1]
+    product = names.text(last.product)
+    done = ": ".join(filter(None, (last.get_kind_display(), product and f"“{product}”")))
+    what = f"{done}, {last.get_foot_display() if last.foot else 'the bird'}"
     what = what[0].upper() + what[1:]
     if len(steps) > 1:
         what += f", {len(steps)} times"
     return Given(
         what,
         tuple(_dates(steps, names, zone)),
-        _holds(first) if first.kind in WITHHOLDING else "",
+        _holds(last) if last.kind in WITHHOLDING else "",
         tuple(_remarks(steps, names, zone)),
     )
 
@@ -72,11 +73,11 @@ def _dates(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Iterable[str
     by = sorted(single, key=lambda step: names.who(step.by))
     for who, of_keeper in groupby(by, key=lambda step: names.who(step.by)):
         days = [step.at.astimezone(zone).date() for step in of_keeper]
-        yield f"{days_in_words(days)}, by {who or 'somebody not written down'}"
+        yield f"{days_in_words(days)}, by {who or NOBODY}"
     for step in shown:
         if step.given_until:
             begin = step.at.astimezone(zone).date()
-            who = names.who(step.by) or "somebody not written down"
+            who = names.who(step.by) or NOBODY
             yield f"{date_words(begin)}, given until {date_words(step.given_until)}, by {who}"
 
 

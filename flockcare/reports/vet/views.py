@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
 from functools import wraps
 from urllib.parse import urlencode
 
@@ -22,24 +21,20 @@ from flockcare.birds.models import Bird
 from flockcare.core.dates import PartialDate
 from flockcare.core.files import private_file
 from flockcare.drawing.dates import date_words
-from flockcare.drawing.markup import Markup, element
 from flockcare.people import services
 from flockcare.people.access import flock_view
 from flockcare.people.models import ShareLink, ShareOpening, Units
 from flockcare.people.views import link_to_show, secret_link
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
-from flockcare.reports.vet import drawing, svg
 from flockcare.reports.vet import pdf as pdf_file
 from flockcare.reports.vet.forms import PeriodForm, SharingForm
 from flockcare.reports.vet.gather import sheet as gather
 from flockcare.reports.vet.names import Nameless, Names
+from flockcare.reports.vet.page import drawn
 from flockcare.reports.vet.records import Period, keepers_of, photo_in, read
-from flockcare.reports.vet.sheet import PrintPhoto, VetSheet
+from flockcare.reports.vet.sheet import VetSheet
 
-# The width of an A4 page between its margins; a browser makes the drawing as wide as the page.
-DRAWN_WIDTH = 516.0
-WHOLE_SIZE, PIECE_SIZE, SHARP_PIXELS = 800, 1600, 450
 GONE = 410
 OPENINGS_SHOWN = 10
 
@@ -63,7 +58,7 @@ def _page(request, bird: Bird, sharing: SharingForm):
         return f"{address}?v={photo.edition or 0}"
 
     query = form.as_query()
-    context = _drawn(found, photo_url) | {
+    context = drawn(found, photo_url) | {
         "bird": bird,
         "form": form,
         "sharing": sharing,
@@ -236,7 +231,7 @@ def shared(request, token, link, bird):
         address = reverse("vet:shared_photo", args=[token, photo.key, size])
         return f"{address}?v={photo.edition or 0}"
 
-    context = _drawn(found, photo_url) | {
+    context = drawn(found, photo_url) | {
         "until": timezone.localtime(link.expires_at),
         "nameless": link.nameless,
         "pdfs": _pdfs(reverse("vet:shared_pdf", args=[token]), bird, {}),
@@ -299,52 +294,3 @@ def _pdf(request, found: VetSheet) -> HttpResponse:
             "X-Content-Type-Options": "nosniff",
         },
     )
-
-
-def _drawn(found: VetSheet, photo_url: Callable) -> dict:
-    """What the page's template needs besides the sheet: its drawings and the photos' addresses."""
-    drawn = svg.render(
-        drawing.timeline(found.lanes, DRAWN_WIDTH), f"Timeline of {found.name}, {found.period}"
-    )
-    span = found.photos.span_mm if found.photos.paper_mm_per_cm else None
-    photos = [
-        (
-            group.title,
-            [(photo, _address(photo, span, photo_url), _matrix(photo)) for photo in group.photos],
-        )
-        for group in found.photos.groups
-    ]
-    context = {"sheet": found, "drawing": drawn, "legend": svg.legend(), "photo_groups": photos}
-    if span:
-        context |= {"span": f"{span:.6g}", "half": f"{span / 2:.6g}", "bar": _bar(10 / span)}
-    return context
-
-
-def _bar(length: float) -> Markup:
-    """A centimetre of the foot, in a square whose side is 1 and whose middle is the origin."""
-    x, y, end = -0.46, 0.45, 0.02
-    return element(
-        "g",
-        {"class": "vet-bar"},
-        Markup(
-            f'<rect x="{x - 0.03:.4f}" y="{y - 0.08:.4f}" width="{length + 0.06:.4f}" '
-            f'height="0.11"/><path stroke-width="0.01" d="M{x:.4f} {y - end}V{y + end:.4f}'
-            f'M{x:.4f} {y}H{x + length:.4f}M{x + length:.4f} {y - end}V{y + end:.4f}"/>'
-            f'<text x="{x + length / 2:.4f}" y="{y - 0.025:.4f}" font-size="0.055" '
-            'text-anchor="middle">1 cm</text>'
-        ),
-    )
-
-
-def _address(photo: PrintPhoto, span_mm: float | None, photo_url: Callable) -> str:
-    """The smallest size in which what is seen of it is sharp on a phone and on paper."""
-    size = WHOLE_SIZE
-    if photo.measured:
-        share = WHOLE_SIZE / max(photo.shown)
-        if span_mm / photo.mm_per_pixel * share < SHARP_PIXELS:
-            size = PIECE_SIZE
-    return photo_url(photo, size)
-
-
-def _matrix(photo) -> str:
-    return " ".join(f"{value:.8g}" for value in photo.to_mm) if photo.measured else ""
