@@ -169,6 +169,18 @@ def test_a_look_in_a_case_is_not_told_twice(bird):
     assert "gait 2 definite: “Jürgen says “she limps ≤ 2 steps””" in signs[0][1]
 
 
+def test_a_note_about_both_feet_is_told_once(cast):
+    bird = Bird.objects.create(flock=cast.flock, name="Twofold")
+    look(bird, at(8, 1), left=1, right=1, gait=2, note="sits a lot")
+    found = made(bird)
+    told = [row[2] for case in found.cases for row in case.looks.rows]
+    assert told == [
+        "no details written down; gait 2 definite: “sits a lot”",
+        "no details written down",
+    ]
+    assert not found.signs.rows
+
+
 def test_the_period_ends_and_begins_by_the_day_of_the_flock(cast):
     """In London 23:30 UTC of 30 June is already the first of July."""
     bird = Bird.objects.create(flock=cast.flock, name="Late")

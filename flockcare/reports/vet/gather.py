@@ -65,7 +65,7 @@ def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> 
         weights_left_out=cut,
         lanes=lanes(records, names),
         looked=_looked(looks, window.zone),
-        cases=tuple(_case_sheet(case, in_cases[case], names, window.zone) for case in shown_cases),
+        cases=tuple(_case_sheets(in_cases, names, window.zone)),
         other_cases=_case_lines(other_cases),
         signs=_signs(looks, in_cases.values(), names, window.zone),
         measured=_measured(records),
@@ -166,21 +166,28 @@ def _looks_at(case: Case, looks: list[Seen], zone: dt.tzinfo) -> tuple[list[Seen
     return newest(hers, MOST_LOOKS, "looks at this sore")
 
 
-def _case_sheet(case: Case, looks, names: Names, zone: dt.tzinfo) -> CaseSheet:
-    shown, cut = looks
+def _case_sheets(
+    in_cases: dict[Case, tuple[list[Seen], str]], names: Names, zone: dt.tzinfo
+) -> Iterator[CaseSheet]:
+    """How the bird was is said with the first of two sore feet that one check saw."""
     heads = ("Date", "Score", "Clinical grade", "What was seen", "By")
-    rows = tuple(
-        (
-            day_words(seen.at, zone),
-            str(seen.score),
-            _grade(seen.clinical_grade),
-            "; ".join(filter(None, (_foot_words(seen), _general_words(seen, names)))),
-            names.who(seen.by),
-        )
-        for seen in shown
-    )
-    title = f"{Foot(case.foot).label.capitalize()}: {_case_when(case)}"
-    return CaseSheet(title, _case_facts(case), Table.of(heads, rows, cut))
+    said = set()
+    for case, (shown, cut) in in_cases.items():
+        rows = []
+        for seen in shown:
+            general = "" if seen.check in said else _general_words(seen, names)
+            said.add(seen.check)
+            rows.append(
+                (
+                    day_words(seen.at, zone),
+                    str(seen.score),
+                    _grade(seen.clinical_grade),
+                    "; ".join(filter(None, (_foot_words(seen), general))),
+                    names.who(seen.by),
+                )
+            )
+        title = f"{Foot(case.foot).label.capitalize()}: {_case_when(case)}"
+        yield CaseSheet(title, _case_facts(case), Table.of(heads, rows, cut))
 
 
 def _in_case(seen: Seen, case: Case, zone: dt.tzinfo) -> bool:
