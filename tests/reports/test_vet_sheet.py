@@ -229,6 +229,14 @@ def test_two_sores_are_not_compared(bird):
     assert [row[5] for row in rows] == ["the first of this sore"] * 2
 
 
+def test_nothing_is_compared_across_a_case_that_healed(bird):
+    """Neither photo was taken in a case, but one lies between them."""
+    for seed, when in ((14, at(1, 20)), (15, at(3, 20))):
+        measure(photo(bird, when, foot="left", seed=seed))
+    rows = [row for row in made(bird).measured.rows if row[1] == "left"]
+    assert [row[5] for row in rows] == ["the first of this sore"] * 2
+
+
 def test_what_has_no_day_is_not_compared(bird):
     """Nobody knows which of two came first, so neither became larger or smaller."""
     for seed, taken, precision in ((12, None, "unknown"), (13, at(8, 1), "month")):

@@ -301,8 +301,8 @@ def _measured(records: Records) -> Table:
     rows, before = [], {}
     for shot in records.shots:
         if shot.measurement and shot.photo.foot:
-            # Of another case it is another sore: the two say nothing about each other.
-            key = shot.photo.foot, _case_at(shot, records.cases)
+            # Of another sore, the two say nothing about each other.
+            key = shot.photo.foot, _sore_in(shot, records.cases)
             rows.append(_measured_row(shot, before.get(key)))
             if shot.days:
                 before[key] = shot
@@ -310,15 +310,18 @@ def _measured(records: Records) -> Table:
     return Table.of(heads, shown, cut, note=PLUS_MINUS)
 
 
-def _case_at(shot: Shot, cases: list[Case]) -> Case | None:
-    """The case in which the photo was taken."""
+def _sore_in(shot: Shot, cases: list[Case]) -> tuple | None:
+    """What is the same for photos of one sore: their case, or between two the one that healed."""
     if shot.days is None:
         return None
-    for case in cases:
-        begin = case.episode.last_clear_before or case.episode.first_affected
-        end = case.episode.first_clear_after or dt.date.max
-        if case.foot == shot.photo.foot and begin <= shot.days[0] <= end:
-            return case
+    day = shot.days[0]
+    for case in cases:  # The newest first
+        if case.foot != shot.photo.foot:
+            continue
+        if day > (case.episode.first_clear_after or dt.date.max):
+            return "healed", case
+        if day >= (case.episode.last_clear_before or case.episode.first_affected):
+            return "sore", case
     return None
 
 
