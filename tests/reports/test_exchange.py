@@ -2,10 +2,13 @@
 
 import csv
 import errno
+import gc
 import io
+import os
 import stat
 import struct
 import tempfile
+import time
 import zipfile
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -854,6 +857,17 @@ def test_a_failure_while_saving_leaves_no_file_behind(flock, tmp_path, monkeypat
         apply(plan)
     assert not Bird.objects.exists()
     assert default_storage.listdir("photos") == ([], []), "no empty folders either"
+
+
+def test_what_a_killed_import_left_is_cleared_away(flock, tmp_path, settings):
+    settings.DATA_DIR = tmp_path
+    for name, days in ((".import-old", 2), (".import-new", 0)):
+        (tmp_path / name).mkdir()
+        at = time.time() - days * 24 * 60 * 60
+        os.utime(tmp_path / name, (at, at))
+    bring_in(_with_photos(tmp_path, _photo(0)), flock)
+    gc.collect()
+    assert [path.name for path in tmp_path.glob(".import-*")] == [".import-new"]
 
 
 def test_a_disk_without_room_is_said_in_words(flock, tmp_path, monkeypatch):

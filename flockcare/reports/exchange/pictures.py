@@ -5,7 +5,9 @@ taken in like a photo that a keeper sends. Of a photo whose file was lost before
 kept but the pictures. What photos belong to is for ``joining``.
 """
 
+import shutil
 import tempfile
+import time
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timezone
@@ -27,6 +29,7 @@ from flockcare.reports.exchange.problems import Problem, Refused
 from flockcare.reports.exchange.rows import KEYS, SORTING_ANSWERS, photo_cells
 
 FILE = "photos.csv"
+_WAITING, _LEFT_SECONDS = ".import-", 24 * 60 * 60
 _TOLD = ("bird", "foot", "taken", "note", "quarter_turns", "crop")
 _foot = cells.for_field(Photo._meta.get_field("foot"))
 _note = cells.for_field(Photo._meta.get_field("note"))
@@ -44,11 +47,7 @@ class Pictures:
     def keep(self, files: dict[str, bytes]) -> None:
         with _room():
             if self._folder is None:
-                # Where the photos will lie there is room for them; the system's own place for such
-                # things may be in memory.
-                self._folder = tempfile.TemporaryDirectory(
-                    prefix="flockcare-import-", dir=settings.DATA_DIR
-                )
+                self._folder = _folder()
             for name, data in files.items():
                 path = Path(self._folder.name, str(len(self.waiting)))
                 path.write_bytes(data)
@@ -78,8 +77,20 @@ def take_back(stored: list[str]) -> None:
             default_storage.delete(str(folder))
 
 
+def _folder() -> tempfile.TemporaryDirectory:
+    """Beside the records, since the system's own place for such things may be in memory.
+
+    And an end to those that killed processes have left.
+    """
+    for left in settings.DATA_DIR.glob(f"{_WAITING}*"):
+        if time.time() - left.stat().st_mtime > _LEFT_SECONDS:
+            shutil.rmtree(left, ignore_errors=True)
+    return tempfile.TemporaryDirectory(prefix=_WAITING, dir=settings.DATA_DIR)
+
+
 @contextmanager
 def _room():
+    """What a disk without room says, in words."""
     try:
         yield
     except OSError as error:
