@@ -59,43 +59,45 @@ def _look(request, flock):
 
 def _show(request, flock, table: str, sheet: Sheet, told):
     mapping = Mapping(flock, table, sheet, told)
-    mistakes, refused, status = mapping.mistakes, None, 200
-    found = None if mistakes else mapping.read()
-    wanted = told.get("take", "")
+    found = None if mapping.mistakes else mapping.read()
+    wanted, refused = told.get("take", ""), None
     if wanted and found and found.plan and (wanted == "good" or not found.wrong):
         try:
             apply(found.plan)
         except Refused as error:
-            refused, status = error, 422
+            refused = error
         else:
             return _taken(request, flock, table, found)
-    elif wanted:
-        status = 422
-    return render(
-        request,
-        "reports/mapping.html",
-        {
-            "flock": flock,
-            "here": "more",
-            "mapping": mapping,
-            "table": table,
-            "tables": TABLES.items(),
-            "packed": sheet.pack(),
-            "mistakes": mistakes,
-            "found": found,
-            "refused": refused,
-            "preview": _preview(mapping, found),
-            "wrong": found.wrong[:MOST_WRONG_SHOWN] if found else [],
-            "looked": bool(told),
-            "good": len(found.rows) if found else 0,
-            "there": sum(found.plan.already_there.values()) if found and found.plan else 0,
-        },
-        status=status,
-    )
+    context = {
+        "flock": flock,
+        "here": "more",
+        "mapping": mapping,
+        "table": table,
+        "tables": TABLES.items(),
+        "packed": sheet.pack(),
+        "mistakes": mapping.mistakes,
+        "refused": refused,
+        "looked": bool(told),
+        **_of_rows(found),
+    }
+    return render(request, "reports/mapping.html", context, status=422 if wanted else 200)
 
 
-def _preview(mapping: Mapping, found: Found | None) -> dict | None:
-    if not found or not found.rows:
+def _of_rows(found: Found | None) -> dict:
+    """What the page says of the rows, once they can be read."""
+    if found is None:
+        return {}
+    return {
+        "found": found,
+        "preview": _preview(found),
+        "wrong": found.wrong[:MOST_WRONG_SHOWN],
+        "good": len(found.rows),
+        "there": sum(found.plan.already_there.values()) if found.plan else 0,
+    }
+
+
+def _preview(found: Found) -> dict | None:
+    if not found.rows:
         return None
     rows = found.rows[:PREVIEWED]
     names = list(dict.fromkeys(name for row in rows for name in row.cells))
