@@ -33,6 +33,15 @@ def test_no_fault_for_those_who_see_or_move_less(open_phone, site, photos, viewp
     assert not any(found.values()), found
 
 
+def test_on_a_phone_an_empty_cell_is_not_named(open_phone, site, photos):
+    page = open_phone("ada", viewport=PHONE)
+    page.goto(sheet(site, "Borage", "?period=all"))
+    cell = page.locator(".vet-table td").last
+    assert cell.is_visible()
+    cell.evaluate("(cell) => { cell.textContent = ''; }")
+    assert not cell.is_visible()
+
+
 def test_days_of_ones_own_are_asked_for_when_wanted(open_phone, site):
     page = open_phone("ada")
     page.goto(sheet(site))

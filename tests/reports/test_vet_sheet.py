@@ -372,6 +372,9 @@ def test_where_photos_are_cut_each_foot_keeps_its_share(cast):
         ("Left foot", 12),
         ("Right foot", 12),
     ]
+    assert made(bird).photos.left_out == (
+        "24 of 47 photos are printed, of each foot evenly over the time; 23 more in the record."
+    )
 
 
 @any_of(st.lists(st.integers(), max_size=60), st.integers(2, 30))

@@ -37,7 +37,7 @@ def photos(shots: Sequence[Shot], names: Names) -> Photos:
     if len(shown) < len(shots):
         left_out = (
             f"{len(shown)} of {len(shots)} photos are printed, of each foot evenly over the time; "
-            f"the other {len(shots) - len(shown)} are in the record."
+            f"{len(shots) - len(shown)} more in the record."
         )
     return Photos(tuple(groups), box, scale, _scale_words(shown, scale), left_out)
 
