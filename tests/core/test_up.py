@@ -11,6 +11,8 @@ import pytest
 
 from tests.running.served import free_port
 
+pytestmark = pytest.mark.apart
+
 ROOT = Path(__file__).resolve().parents[2]
 # An installation of its own, whatever these tests themselves run on.
 AROUND = {name: value for name, value in os.environ.items() if not name.startswith("FLOCKCARE_")}

@@ -9,6 +9,8 @@ from flockcare.photos import outline
 from flockcare.photos.outline import NoOutline, simplify, suggest_outline
 from tests.photos.scenes import bare_foot, painted_foot
 
+pytestmark = pytest.mark.apart
+
 SKIN, SCAB = (205, 170, 105), (60, 44, 36)
 
 

@@ -14,6 +14,8 @@ from flockcare.photos.scale import CannotMeasure, from_known_length, read_card, 
 from tests.photos import scenes
 from tests.photos.scenes import Scene
 
+pytestmark = pytest.mark.apart
+
 CODE = "fc1:K7M2QX94TB"
 ID_1_MM = (85.60, 53.98)  # ISO/IEC 7810, identification cards, size ID-1
 A8_MM, A9_MM = (52.0, 74.0), (37.0, 52.0)  # ISO 216, A series

@@ -36,6 +36,8 @@ from tests.reports.installed import (
     run,
 )
 
+pytestmark = pytest.mark.apart
+
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory):

@@ -17,6 +17,8 @@ from flockcare.reports.demo.paint import (
     paint_foot,
 )
 
+pytestmark = pytest.mark.apart
+
 SMALL = {"width": 640, "height": 480}
 
 

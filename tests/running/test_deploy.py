@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.apart
+
 ROOT = Path(__file__).resolve().parents[2]
 PAGE = (ROOT / "flockcare" / "DEPLOY.md").read_text()
 EXAMPLES = dict(re.findall(r"```env (\w+)\n(.*?)```", PAGE, re.DOTALL))
