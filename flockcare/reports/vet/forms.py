@@ -8,10 +8,10 @@ from django import forms
 
 from flockcare.core.forms import KeeperForm
 from flockcare.drawing.dates import add_months
+from flockcare.feet.timeline import OLDEST
 from flockcare.people.services import SHARE_DAYS
 from flockcare.reports.vet.records import Period
 
-EARLIEST = dt.date(1950, 1, 1)
 USUAL_DAYS = 30
 
 
@@ -54,7 +54,7 @@ class PeriodForm(KeeperForm):
         first, last = self.cleaned_data.get("first"), self.cleaned_data.get("last")
         if not first:
             self.add_error("first", "Say from which day on.")
-        elif first < EARLIEST:
+        elif first < OLDEST:
             self.add_error("first", "That is too long ago. Check the year.")
         elif first > min(last or self.newest, self.newest):
             day = "the day it ends" if last else "the last day of her record"

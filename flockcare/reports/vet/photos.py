@@ -7,14 +7,21 @@ from collections.abc import Sequence
 from flockcare.photos import words as photo_words
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Foot, Photo
-from flockcare.photos.series import MOST_SPAN_MM, SPAN_IN_DIAMETERS, Shot, pair, to_shown, when
+from flockcare.photos.series import (
+    LEAST_SPAN_MM,
+    MOST_SPAN_MM,
+    SPAN_IN_DIAMETERS,
+    Shot,
+    pair,
+    to_shown,
+    when,
+)
 from flockcare.reports.vet.dates import spread
 from flockcare.reports.vet.names import Names
 from flockcare.reports.vet.sheet import PhotoGroup, Photos, PrintPhoto
 
 MOST_PHOTOS = 24
 LARGE_BOX, SMALL_BOX, MOST_LARGE = 58.0, 40.0, 9
-LEAST_SPAN_MM = 30.0
 # Round figures that a ruler can be laid against, in mm on paper for a centimetre of the foot.
 PAPER_SCALES = (20.0, 15.0, 12.0, 10.0, 8.0, 6.0, 5.0, 4.0)
 NOTE_LETTERS = 90
