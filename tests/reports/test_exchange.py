@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 from django.core.files.storage import FileSystemStorage, default_storage
 from django.core.management import CommandError, call_command
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -222,10 +222,17 @@ def test_a_keeper_of_the_flock_is_known_by_name(cast, tmp_path):
 def test_byte_order_mark_any_column_order_and_blank_lines_are_fine(flock, tmp_path):
     root = write_folder(tmp_path / "in", birds=BIRDS)
     (root / "weights.csv").write_bytes(
-        "\ufeffgrams,bird,date\n\n900,Sage,2024-01-05\n,,\n".encode()
+        "\ufeffgrams,bird,date\n\n900,Sage,2024-01-05\n,,\n, ,\n".encode()
     )
     bring_in(root, flock)
     assert Weighing.objects.get().grams == 900
+
+
+def test_a_cell_of_blanks_is_an_empty_one(flock, tmp_path):
+    blank = {"band": " ", "hatched": "  ", "left": "\t", "left_reason": " "}
+    root = write_folder(tmp_path / "in", birds=[{"bird": "Sage", **blank}], flock=[{"units": " "}])
+    bring_in(root, flock)
+    assert Bird.objects.get().hatched == ""
 
 
 def test_importing_twice_doubles_nothing(flock, tmp_path):
@@ -983,6 +990,7 @@ SMALL_ZIP = write_zip(io.BytesIO(), GOOD | {"weights.csv": "bird,date,grams\n"})
         st.tuples(st.integers(0, len(SMALL_ZIP) - 1), st.integers(0, 255)), min_size=1, max_size=3
     )
 )
+@example(damage=[(SMALL_ZIP.rindex(b"birds.csv"), 0)])  # a file without a name
 def test_whatever_is_damaged_in_a_zip_is_said_in_words(flock, tmp_path, damage):
     data = bytearray(SMALL_ZIP)
     for at, byte in damage:
@@ -1025,6 +1033,12 @@ def test_a_time_zone_that_is_none_is_refused(db, tmp_path):
     root = write_folder(tmp_path / "in", birds=BIRDS)
     with pytest.raises(CommandError, match="not a time zone we know"):
         call_command("import_records", root, flock="New", create=True, time_zone="Mars/Dust")
+
+
+def test_a_name_that_is_too_long_for_a_flock_is_refused(db, tmp_path):
+    root = write_folder(tmp_path / "in", birds=BIRDS)
+    with pytest.raises(CommandError, match="at most"):
+        call_command("import_records", root, flock="N" * 200, create=True)
 
 
 def test_a_refused_import_makes_no_flock(db, tmp_path, capsys):

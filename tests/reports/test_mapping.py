@@ -406,6 +406,13 @@ def test_a_row_for_each_foot_becomes_one_check(cast, birds):
     assert [f.score for f in second.findings.all()] == [0, 0]
 
 
+def test_a_wrong_cell_of_one_foot_is_named_as_the_table_calls_it(cast, birds):
+    text = "hen,date,L/R,score,Scab mm\nDill,2023-04-03,L,1,99\n"
+    assert "<td>Scab mm</td>" in Table(cast, "checks", text).text
+    text = "hen,date,L/R,score,Scab mm\nDill,2023-04-03,L,1,8\n"
+    assert "<td>scab</td><td>Say whether the scab" in Table(cast, "checks", text).text
+
+
 def test_rows_of_two_feet_that_say_more_lose_nothing_of_it(cast, birds):
     text = (
         "hen,date,foot,score,gait,by\n"

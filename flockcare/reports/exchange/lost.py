@@ -10,24 +10,23 @@ _MOST_NAMED = 10
 def letter(names: list[str]) -> bytes:
     """A text for whoever opens the archive; lines end as every editor of texts knows them."""
     lines = [
-        f"{_files(len(names))} lost before this export was made, and not in it:",
+        f"{_files(names)} lost before this export was made. What is not in it:",
         "",
         *names,
         "",
-        "All else that is known of them is in photos.csv, where the column lost is filled in.",
-        "If you find such a picture, put it here under this name before you bring the export in.",
+        "All else that is known of these photos is in photos.csv, where the column lost is filled",
+        "in. If you find one of them, put it here under its name before you bring the export in.",
     ]
     return "".join(f"{line}\r\n" for line in lines).encode()
 
 
 def in_words(names: list[str]) -> str:
-    """What an import says of them; empty where none is lost."""
-    if not names:
-        return ""
+    """What an import says of them, in one paragraph."""
     more = len(names) - _MOST_NAMED
     named = ", ".join(names[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
-    return f"{_files(len(names))} lost before the export; all else about them is here: {named}."
+    return f"{_files(names)} lost before the export. All but the picture is here: {named}."
 
 
-def _files(count: int) -> str:
+def _files(names: list[str]) -> str:
+    count = len(names)
     return "The file of 1 photo was" if count == 1 else f"The files of {count} photos were"

@@ -101,14 +101,14 @@ def _header_is_good(name: str, header: list[str], problems: Problems) -> bool:
 def _rows(name, reader, header, problems):
     start = reader.line_num + 1
     for cells in reader:
+        values = {
+            column: value
+            for column, text in zip(header, cells, strict=False)
+            if (value := _value(name, column, text))
+        }
         if len(cells) > len(header):
             problems.add(name, "This row has more cells than the header.", line=start)
-        elif any(cells):
-            values = {
-                column: _value(name, column, text)
-                for column, text in zip(header, cells, strict=False)
-                if text
-            }
+        elif values:
             yield Row(start, values)
         if start > MOST_ROWS:
             problems.add(name, f"It has more than {MOST_ROWS} lines.", line=start)

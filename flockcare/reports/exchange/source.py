@@ -59,7 +59,7 @@ class Zip:
         # A damaged list of files makes zipfile say any of these.
         except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError, struct.error):
             raise self._refused("This is not a zip file, or it is damaged.") from None
-        members = [m for m in self._zip.infolist() if not m.is_dir() and not _by_the_way(m)]
+        members = [member for member in self._zip.infolist() if not _by_the_way(member)]
         self._look_at(members)
         top = _common_top([member.filename for member in members])
         self._members = {member.filename.removeprefix(top): member for member in members}
@@ -131,9 +131,11 @@ def unpacked(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> bytes:
 
 
 def _by_the_way(member: zipfile.ZipInfo) -> bool:
-    """What some computers put into every zip beside the files themselves."""
+    """Folders, and what some computers put into every zip beside the files themselves."""
     path = PurePosixPath(member.filename)
-    return path.name == ".DS_Store" or path.parts[:1] == ("__MACOSX",)
+    return (
+        member.filename.endswith("/") or path.name == ".DS_Store" or path.parts[:1] == ("__MACOSX",)
+    )
 
 
 def _common_top(names: list[str]) -> str:

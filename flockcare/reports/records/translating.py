@@ -254,10 +254,11 @@ class Mapping:
         return None, rows
 
     def _own_name(self, column: str) -> str:
-        place = self.places.get(column)
-        if place is None:
-            place = self.places.get(column.partition("_")[2])
-        return self.sheet.header[place] if place is not None else column.replace("_", " ")
+        of_foot = column.partition("_")[2] if "foot" in self.places else ""
+        for name in (column, of_foot):
+            if name in self.places:
+                return self.sheet.header[self.places[name]]
+        return (of_foot or column).replace("_", " ")
 
     def _cells(self, number, texts) -> tuple[dict[str, str], list[Wrong]]:
         cells, wrong = {}, []

@@ -3,7 +3,7 @@
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from flockcare.people.models import Flock, Keeper, validate_time_zone
+from flockcare.people.models import Flock, Keeper
 from flockcare.reports.exchange import Refused, apply, check, read_folder
 
 
@@ -53,11 +53,12 @@ class Command(BaseCommand):
         return keeper
 
     def _new_flock(self, name, time_zone):
+        flock = Flock(name=name, time_zone=time_zone)
         try:
-            validate_time_zone(time_zone)
+            flock.full_clean()
         except ValidationError as error:
-            raise CommandError(error.messages[0]) from error
-        return Flock(name=name, time_zone=time_zone)
+            raise CommandError(" ".join(error.messages)) from error
+        return flock
 
     def _refuse(self, refused):
         for problem in refused.problems:
