@@ -23,12 +23,14 @@ class KeeperForm(forms.Form):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **{"label_suffix": "", **kwargs})
 
-    def full_clean(self):
-        super().full_clean()
-        for name in self.errors:
-            if name in self.fields:
-                self.fields[name].widget.attrs["autofocus"] = True
-                break
+    def add_error(self, field, error):
+        """Also what is said after validation, as services do, decides where the focus goes."""
+        super().add_error(field, error)
+        wrong = [name for name in self.fields if name in self._errors]
+        for name in wrong:
+            self.fields[name].widget.attrs.pop("autofocus", None)
+        if wrong:
+            self.fields[wrong[0]].widget.attrs["autofocus"] = True
 
     def remember(self, shown: dict) -> None:
         """Carry the version of these plain values."""

@@ -18,12 +18,16 @@ form.addEventListener("click", (event) => {
 });
 
 // One save, however often it is tapped. The key of the check makes sure of it on the server too.
-form.addEventListener("submit", () => {
-  setTimeout(() => form.querySelectorAll("button").forEach((button) => (button.disabled = true)));
-});
-window.addEventListener("pageshow", () => {
-  form.querySelectorAll("button").forEach((button) => (button.disabled = false));
-});
+const buttons = (disabled) => form.querySelectorAll("button").forEach((button) => Object.assign(button, { disabled }));
+form.addEventListener("submit", () => setTimeout(() => buttons(true)));
+window.addEventListener("pageshow", ({ persisted }) => persisted && buttons(false));
+
+// The second tap of two on the page before is not meant for this bird.
+const verdict = form.querySelector("[name=verdict]");
+if (verdict) {
+  verdict.disabled = true;
+  setTimeout(() => (verdict.disabled = false), 700);
+}
 
 // Photos
 const csrf = () => form.elements.csrfmiddlewaretoken.value;

@@ -35,6 +35,28 @@ def test_a_clear_check_takes_three_taps(open_phone, record_property):
     assert tap.count == 3
 
 
+def test_a_second_tap_of_two_does_not_save_the_next_bird(open_phone, site):
+    page = open_phone("ada")
+    page.clock.install()
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Dill']}/check/")
+    button = page.locator("button:has-text('Both feet clear')")
+    assert button.is_disabled()
+    page.clock.run_for(700)
+    assert button.is_enabled()
+    button.tap()
+    page.wait_for_selector("text=Saved: Dill, both feet clear")
+
+
+def test_enter_in_a_field_saves_what_was_said(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Mace']}/check/")
+    page.locator(".part-left label:has-text('Clear')").tap()
+    page.locator("summary:has-text('Note, other photo, date')").tap()
+    page.locator("[name=at]").press("Enter")
+    page.wait_for_selector("text=Saved: Mace, left foot clear")
+    assert page.locator("text=right foot clear").count() == 0
+
+
 def test_a_finding_takes_at_most_eight_taps(open_phone, record_property):
     page = open_phone("ada")
     tap = Taps(page)

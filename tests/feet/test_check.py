@@ -1,6 +1,7 @@
 """Logging a check: what is saved, what is refused and that nothing typed is lost."""
 
 import io
+import re
 import uuid
 from datetime import timedelta
 
@@ -167,7 +168,17 @@ def test_a_check_in_the_future_is_refused(cast, birds):
         check_url(cast, birds["Dill"]), {**form(verdict="both clear"), "at": later}
     )
     assert answer.status_code == 422
-    assert "This is in the future" in answer.content.decode()
+    page = answer.content.decode()
+    assert "This is in the future" in page
+    assert "autofocus" in re.search(r'<input[^>]*name="at"[^>]*>', page)[0]
+
+
+def test_the_first_wrong_choice_has_the_focus(cast, birds):
+    wrong = {**form(), "left-score": "0", "left-sites": ["main"], "right-score": "9"}
+    page = cast.clients.keeper.post(check_url(cast, birds["Dill"]), wrong).content.decode()
+    focused = re.findall(r'name="([^"]+)"[^>]* autofocus', page)
+    assert focused[0] == "left-score"
+    assert len(re.findall(r'name="left-score"[^>]* autofocus', page)) == 1
 
 
 def test_a_check_after_she_left_is_refused(cast, birds):

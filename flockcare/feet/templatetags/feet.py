@@ -50,6 +50,7 @@ def chips(field, marks: bool = False, numbered: bool = False) -> str:
     }
     kind, choices = field.field.widget.input_type, tuple(field.field.choices)
     options = _options(kind, field.html_name, field.auto_id, choices, marks, numbered)
+    focus = " autofocus" if field.field.widget.attrs.get("autofocus") else ""
     return format_html(
         '<div class="field{}"><fieldset{}><legend>{}</legend>{}<div class="chips">{}</div>'
         "</fieldset></div>",
@@ -59,8 +60,8 @@ def chips(field, marks: bool = False, numbered: bool = False) -> str:
         field.errors or "",
         SafeString(
             "".join(
-                f"{start}{' checked' if value in chosen else ''}{end}"
-                for value, start, end in options
+                f"{start}{' checked' if value in chosen else ''}{'' if number else focus}{end}"
+                for number, (value, start, end) in enumerate(options)
             )
         ),
     )
