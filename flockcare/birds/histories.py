@@ -7,8 +7,8 @@ from flockcare.people.kinds import Kind, Names, register
 
 
 def _change_bird(bird, *, by, basis, kept) -> None:
-    """Whoever is put back among those that left, leaves: what hangs on her being here ends."""
-    deed = services.leave_flock if bird.left else services.change_bird
+    """What hangs on her being here ends when she leaves by this, or goes on when she is back."""
+    deed = services.leave_flock if bird.left else services.put_back
     deed(bird=bird, by=by, basis=basis)
 
 

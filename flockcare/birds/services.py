@@ -90,10 +90,21 @@ def leave_flock(*, bird: Bird, by, basis=None) -> None:
 
 
 @transaction.atomic
-def came_back(*, bird: Bird, by) -> None:
-    """She is back, or had never left. What was written then stays in the history."""
+def came_back(*, bird: Bird, by) -> list[str]:
+    """She is back, or had never left. What was written then stays in the history.
+
+    What ended with her leaving goes on; what is to be said about that, as HTML.
+    """
     bird.left = bird.left_reason = bird.left_note = ""
+    return put_back(bird=bird, by=by)
+
+
+@transaction.atomic
+def put_back(*, bird: Bird, by, basis=None) -> list[str]:
+    """A change of a bird that is in the flock, and was perhaps not before; as ``came_back``."""
+    was_gone = history.settle(bird, basis=basis).left
     history.change(bird, by=by)
+    return leaving.undo(bird=bird, by=by) if was_gone and not bird.left else []
 
 
 @transaction.atomic

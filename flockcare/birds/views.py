@@ -141,11 +141,13 @@ def bird_leave(request, flock, bird_id):
 def bird_came_back(request, flock, bird_id):
     bird = _bird_or_404(flock, bird_id)
     try:
-        services.came_back(bird=bird, by=request.user)
+        told = services.came_back(bird=bird, by=request.user)
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
         return redirect("birds:leave", flock.pk, bird.pk)
     messages.success(request, f"{bird} is in the flock again.")
+    for words in told:
+        messages.info(request, words)
     return redirect("feet:bird", flock.pk, bird.pk)
 
 

@@ -7,7 +7,7 @@ class HousingConfig(AppConfig):
     def ready(self):
         from flockcare.birds import layers, leaving
         from flockcare.housing.layers import stays
-        from flockcare.housing.services import end_stays
+        from flockcare.housing.services import end_stays, resume_stays
 
         layers.register(stays)
-        leaving.register(end_stays)
+        leaving.register(end_stays, resume_stays)

@@ -4,7 +4,11 @@ import pytest
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.core.versions import VERSION
+from flockcare.housing.models import Stay
+from flockcare.housing.services import correct_stay
 from flockcare.people.models import Revision
+from tests.housing.rows import house, stay
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, seen
 
 GOOD = {
@@ -84,3 +88,63 @@ def test_no_way_back_while_another_has_her_name(cast, dill):
     assert "Another bird of this flock has that name already." in page.text
     dill.refresh_from_db()
     assert dill.left == "2024-02"
+
+
+class TestHouse:
+    """Her stay ends with her leaving, and goes on when she is put back."""
+
+    @pytest.fixture
+    def barn(self, cast, dill):
+        barn = house(cast.flock, "Barn")
+        stay(dill, barn, timezone.localdate() - timedelta(30))
+        return barn
+
+    def spans(self, dill):
+        return [(one.house.name, one.until) for one in Stay.objects.filter(bird=dill)]
+
+    def leave(self, cast, dill):
+        cast.clients.keeper.post(url(cast, dill), {**GOOD, "left": str(timezone.localdate())})
+        dill.refresh_from_db()
+
+    def back(self, cast, dill):
+        return cast.clients.keeper.post(url(cast, dill, "came-back/"), follow=True).text
+
+    def test_goes_on_where_she_lived(self, cast, dill, barn):
+        self.leave(cast, dill)
+        assert self.spans(dill) == [("Barn", timezone.localdate())]
+        page = self.back(cast, dill)
+        assert "She lives in Barn as before." in page
+        assert self.spans(dill) == [("Barn", None)]
+
+    def test_goes_on_when_the_history_brings_her_back(self, cast, dill, barn):
+        self.leave(cast, dill)
+        first = Revision.objects.get(record=dill.pk)
+        where = f"/f/{cast.flock.pk}/history/{dill.pk}/bird/{first.pk}/"
+        version = cast.clients.keeper.get(where).context["version"]
+        cast.clients.keeper.post(where, {VERSION: version})
+        dill.refresh_from_db()
+        assert dill.left == ""
+        assert self.spans(dill) == [("Barn", None)]
+
+    def test_an_end_that_a_keeper_set_stays(self, cast, dill, barn):
+        self.leave(cast, dill)
+        there = Stay.objects.get(bird=dill)
+        there.until = timezone.localdate() - timedelta(3)
+        correct_stay(stay=there, by=cast.keeper)
+        page = self.back(cast, dill)
+        assert "She is in no house now." in page
+        assert f'href="/f/{cast.flock.pk}/houses/move/"' in page
+        assert self.spans(dill) == [("Barn", timezone.localdate() - timedelta(3))]
+
+    def test_a_move_from_before_she_left_is_no_leaving(self, cast, dill, barn):
+        there = Stay.objects.get(bird=dill)
+        there.until = timezone.localdate() - timedelta(5)
+        correct_stay(stay=there, by=cast.keeper)
+        self.leave(cast, dill)
+        assert "She is in no house now." in self.back(cast, dill)
+
+    def test_a_flock_without_houses_hears_nothing_of_them(self, cast, dill):
+        self.leave(cast, dill)
+        page = self.back(cast, dill)
+        assert "Dill is in the flock again." in page
+        assert "no house now" not in page
