@@ -9,8 +9,8 @@ from flockcare.people.restoring import TOGETHER
 
 # Called with ``bird``, the day ``on`` and the keeper ``by``, inside the transaction of the leaving.
 Deed = Callable[..., None]
-# Called with ``bird`` and ``by``, inside the transaction that puts her back, and with ``ended``: for
-# the key of a record, the change by which her leaving ended it, if nobody has changed it since.
+# Called with ``bird`` and ``by``, inside the transaction that puts her back, and with ``ended``:
+# for a record's key, the change by which her leaving ended it, if nobody has changed it since.
 # Gives what is to be said to whoever put her back, as HTML, or nothing.
 Undo = Callable[..., str]
 _deeds: list[Deed] = []
