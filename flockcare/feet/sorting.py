@@ -63,7 +63,7 @@ def receive(*, flock, keeper, upload, name: str, modified=None, now=None) -> tup
     modified: the file's own time, None where it is not known. Raises ``intake.RefusedPhoto``.
     """
     now = now or timezone.now()
-    if kept := kept_already(flock=flock, upload=upload):
+    if kept := kept_already(flock=flock, upload=upload, name=name):
         return kept, False
     picture = take_in(upload, name)
     dated = date_of(camera=picture.taken, name=name, modified=modified, zone=flock.zone, now=now)

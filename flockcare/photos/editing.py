@@ -5,7 +5,6 @@ a photo go on referring to it. Pictures are decoded and files written outside an
 """
 
 import datetime as dt
-import io
 import secrets
 from dataclasses import dataclass
 
@@ -14,22 +13,15 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.db.models import Count, Q, Sum
 from django.utils import timezone
-from PIL import Image
 
-from flockcare.core.files import opened
 from flockcare.people import history
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
 from flockcare.photos.services import remove, write
+from flockcare.photos.sizes import sizes
 
 KEPT_AFTER_DELETION = dt.timedelta(days=30)
 LEAST_CROP_PX = 64
-# Clockwise, as it is meant; Pillow counts the other way.
-_TURNS = {
-    1: Image.Transpose.ROTATE_270,
-    2: Image.Transpose.ROTATE_180,
-    3: Image.Transpose.ROTATE_90,
-}
 
 
 # --- What is shown
@@ -76,42 +68,6 @@ def _show(photo: Photo, *, keeper, **values) -> None:
         remove(files)
         raise
     remove(old)
-
-
-def sizes(photo: Photo) -> dict[int, bytes]:
-    """What is shown at each size, from the stored original."""
-    with opened(photo.path()) as file:
-        return sizes_from(file, photo)
-
-
-def sizes_from(file, photo: Photo) -> dict[int, bytes]:
-    """Each size made from the one above it, the first from the original, a JPEG in ``file``."""
-    shown = _largest(file, photo)
-    made = {}
-    for side in SIZES:
-        if shown.size != photo.shown_at(side):
-            shown = shown.resize(photo.shown_at(side), Image.Resampling.LANCZOS, reducing_gap=2.0)
-        out = io.BytesIO()
-        shown.save(out, "JPEG", quality=85, subsampling="4:2:0")
-        made[side] = out.getvalue()
-    return made
-
-
-def _largest(file, photo: Photo) -> Image.Image:
-    """What is shown, at the largest size; a large photo is decoded no larger than it needs."""
-    factor = max(1, max(photo.shown) // SIZES[0])
-    width, height = photo.shown_at(SIZES[0])
-    if photo.quarter_turns % 2:
-        width, height = height, width
-    with Image.open(file, formats=["JPEG"]) as image:
-        # The decoder halves, quarters … the picture as far as it stays larger than this.
-        image.draft("RGB", (photo.width // factor, photo.height // factor))
-        part = [edge * image.width / photo.width for edge in photo.crop_box]
-        part[2], part[3] = min(part[2], image.width), min(part[3], image.height)
-        shown = image.convert("RGB").resize(
-            (width, height), Image.Resampling.LANCZOS, box=part, reducing_gap=2.0
-        )
-    return shown.transpose(_TURNS[photo.quarter_turns]) if photo.quarter_turns else shown
 
 
 # --- Deleting

@@ -15,6 +15,7 @@ from PIL import Image
 from flockcare.photos.intake import SIZES, RefusedPhoto, TakenIn, take_in
 from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.scale import CannotMeasure, read_card
+from flockcare.photos.sizes import sizes_from
 
 logger = logging.getLogger(__name__)
 
@@ -40,7 +41,7 @@ def add_photo(
     the reason.
     """
     now = now or timezone.now()
-    if kept := kept_already(flock=flock, upload=upload):
+    if kept := kept_already(flock=flock, upload=upload, name=name):
         return kept, False
     picture = take_in(upload, name)
     fields = {"keeper": keeper, "bird": bird, "foot": foot, "with_form": with_form}
@@ -49,11 +50,22 @@ def add_photo(
     return keep(picture, flock=flock, now=now, also=also, **fields)
 
 
-def kept_already(*, flock, upload) -> Photo | None:
-    """The photo that this flock has of this very file; found without opening the picture."""
+def kept_already(*, flock, upload, name: str) -> Photo | None:
+    """The photo that this flock has of this very file; found without opening the picture.
+
+    Where the storage has lost its files, they are there again afterwards.
+    """
     upload.seek(0)
     digest = hashlib.file_digest(upload, "sha256").hexdigest()
-    return Photo.objects.filter(flock=flock, sha256=digest).first()
+    photo = Photo.objects.filter(flock=flock, sha256=digest).first()
+    if photo and not default_storage.exists(photo.path()):
+        original = take_in(upload, name).original
+        made = sizes_from(io.BytesIO(original), photo)
+        files = {photo.path(): original}
+        files |= {photo.path(size): content for size, content in made.items()}
+        remove(files)
+        write(files)
+    return photo
 
 
 def keep(picture: TakenIn, *, flock, now, also=None, **fields) -> tuple[Photo, bool]:

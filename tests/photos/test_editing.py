@@ -2,6 +2,7 @@
 
 import io
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -18,6 +19,7 @@ from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
 from flockcare.photos.series import to_shown
 from flockcare.photos.services import add_photo
+from flockcare.photos.sizes import sizes
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
 pytestmark = pytest.mark.django_db
@@ -345,5 +347,21 @@ def test_a_picture_whose_file_is_lost_is_said_to_be_gone(cast, photo):
     ):
         assert answer.status_code == 404
     with pytest.raises(FileNotFoundError):
-        editing.sizes(photo)
+        sizes(photo)
     assert cast.clients.keeper.get(reverse("photos:photo", args=args)).status_code == 200
+
+
+def test_a_picture_that_was_lost_is_there_again_when_it_is_sent_again(cast, photo):
+    editing.turn(photo=photo, keeper=cast.keeper, quarter_turns=1)
+    names = [photo.path(), *(photo.path(size) for size in SIZES)]
+    before = {name: default_storage.open(name).read() for name in names}
+    for name in (photo.path(), photo.path(240)):
+        default_storage.delete(name)
+    again, is_new = add_photo(
+        flock=cast.flock, keeper=cast.keeper, upload=sent(drawn()), name="foot.jpg"
+    )
+    assert (again, is_new) == (photo, False)
+    assert {name: default_storage.open(name).read() for name in names} == before
+    assert sorted(default_storage.listdir(str(Path(photo.path()).parent))[1]) == sorted(
+        Path(name).name for name in names
+    )

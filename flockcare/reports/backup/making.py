@@ -12,9 +12,9 @@ from django.db import connections
 from django.utils import timezone
 
 import flockcare
-from flockcare.photos.editing import sizes
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
+from flockcare.photos.sizes import sizes
 from flockcare.reports.backup import rows
 from flockcare.reports.backup.archive import BackupProblem, Writer, writing
 from flockcare.reports.backup.databases import unchanging

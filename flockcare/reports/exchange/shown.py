@@ -3,9 +3,10 @@
 import io
 from dataclasses import replace
 
-from flockcare.photos.editing import LEAST_CROP_PX, sizes_from
+from flockcare.photos.editing import LEAST_CROP_PX
 from flockcare.photos.intake import TakenIn
 from flockcare.photos.models import Photo
+from flockcare.photos.sizes import sizes_from
 from flockcare.reports.exchange import cells
 
 
