@@ -61,7 +61,7 @@ def _summary(watch: Watch) -> Summary:
     rate = refusal = None
     if foot_days < limits.MIN_FOOT_DAYS:
         reason = (
-            f"{words.count(cases, 'new case')} in {words.hen_days(foot_days)}: too little time "
+            f"{words.count(cases, 'new case')} in {words.time_watched(foot_days)}: too little time "
             "watched for a rate."
         )
         refusal = Refusal("too_little_time", reason, {"cases": cases, "foot_days": foot_days})
@@ -104,10 +104,12 @@ def _summary_words(watch, rate, refusal, foot_days, cases, prevalent):
             "counted as new."
         )
     if watch.pairs.dropped_days:
+        dropped = round(watch.pairs.dropped_days / words.FEET_PER_HEN)
         yield (
-            f"{words.hen_days(watch.pairs.dropped_days)} between looks more than "
-            f"{watch.gap_limit:g} days apart do not count as watched: a sore could have come and "
-            f"healed unseen. {words.count(watch.pairs.dropped_cases, 'case')} found after such a "
+            f"Of the days between looks {words.count(dropped, 'does', 'do')} "
+            f"not count as watched, since those looks were more than {watch.gap_limit:g} days "
+            "apart: a sore could have come and healed unseen. "
+            f"{words.count(watch.pairs.dropped_cases, 'case')} found after such a "
             "gap do not count either."
         )
 

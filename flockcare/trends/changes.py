@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -118,6 +118,12 @@ def touched(watch: Watch, houses, day: int) -> np.ndarray:
     return chosen
 
 
+def residents(watch: Watch, houses, day: int) -> list[int]:
+    """The birds that lived in these houses on ``day``, whether or not they were looked at."""
+    stays = watch.records.stays
+    return [bird for bird, house, since, until in stays if house in houses and since <= day < until]
+
+
 def within(watch: Watch, event: Event, stretch: Stretch) -> np.ndarray:
     """Mask of the pairs in the stretch.
 
@@ -206,6 +212,38 @@ NOBODY = Refusal(
     "no_residents",
     "Nobody has written down which birds lived there then, so nobody knows whom this touched.",
 )
+AFTER_THE_FACT = (
+    "Nothing can, since nobody looked before it. After the next round the birds are watched, and a "
+    "later change can be held against that."
+)
+SECOND_LOOK = "Look at every foot again: what counts is the time from one look to the next."
+
+
+def first_look(watch: Watch, birds: list[int]) -> int | None:
+    looks = watch.records.looks
+    days = looks.day[np.isin(looks.bird, birds)]
+    return int(days.min()) if days.size else None
+
+
+def unwatched(watch: Watch, event: Event, living: list[int]) -> Refusal:
+    """Why there is no time to count: nobody looked twice at a foot while these birds lived there.
+
+    Of a change before the first check nothing will ever tell how it was before.
+    """
+    first = first_look(watch, living)
+    birds = words.count(len(living), "bird")
+    if first is None:
+        reason = f"Nobody has looked yet at the feet of the {birds} that lived there then."
+    else:
+        reason = (
+            f"Too little time watched yet: the first check of the {birds} that lived there then "
+            f"was on {words.day(first)}"
+        )
+        if first > event.first:
+            reason += ", after this change. How they were before it is not on record."
+        else:
+            reason += ". After the next round there is time before or after to count."
+    return Refusal("no_time", reason, {"birds": len(living)})
 
 
 @dataclass(frozen=True)
@@ -216,14 +254,17 @@ class _Draft:
     event: Event
     others: tuple[Event, ...]
     stretch: Stretch
+    living: list[int]
+    watched: bool
     chosen: np.ndarray
     found: BeforeAfter | None
 
     @classmethod
     def of(cls, watch: Watch, event: Event, groups: list[Event]) -> _Draft:
         stretch = stretch_of(event, watch.records)
-        living = touched(watch, event.houses, event.first)
-        chosen = living & within(watch, event, stretch)
+        living = residents(watch, event.houses, event.first)
+        hers = touched(watch, event.houses, event.first)
+        chosen = hers & within(watch, event, stretch)
         others = tuple(
             one
             for one in groups
@@ -231,8 +272,11 @@ class _Draft:
             and one.last > event.first - stretch.window
             and one.first < event.last + stretch.lag + stretch.window
         )
-        found = compare(watch, chosen, event.first) if living.any() else None
-        return cls(watch, event, others, stretch, chosen, found)
+        found = compare(watch, chosen, event.first) if living else None
+        watched = bool(hers.any())
+        if found and not watched:
+            found = replace(found, refusal=unwatched(watch, event, living))
+        return cls(watch, event, others, stretch, living, watched, chosen, found)
 
     def answer(self, number: int, p: float, compared: int) -> ChangeAnswer:
         records, event, stretch = self.watch.records, self.event, self.stretch
@@ -269,6 +313,8 @@ class _Draft:
         found = self.found
         if found is None:
             return (NOBODY.reason,)
+        if not self.watched:
+            return (found.refusal.reason,)
         said = [
             words.counted(
                 found.cases_before,
@@ -376,6 +422,10 @@ class _Draft:
         found = self.found
         if found is None:
             return "Write down which birds live in which house."
+        if not self.watched:
+            first = first_look(self.watch, self.living)
+            late = first is not None and first > self.event.first
+            return AFTER_THE_FACT if late else SECOND_LOOK
         if found.refusal and found.refusal.code in ("straddling", "too_few_checks"):
             return "Look at every foot shortly before and shortly after the next change."
         if state in ("clear", "some_sign", "similar"):

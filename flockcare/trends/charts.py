@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
-from flockcare.drawing.dates import add_months, date_ticks
+from flockcare.drawing.dates import MONTHS, DateTick, add_months, date_ticks
 from flockcare.drawing.marks import diamond, disc
 from flockcare.drawing.markup import Markup, element, join, percent
 from flockcare.drawing.scales import Linear, nice_ticks
@@ -33,6 +33,7 @@ from flockcare.trends.report import (
 PHONE_WIDTH = 338  # Pixels for a drawing on a phone that is 390 wide.
 LEFT, RIGHT = 0.07, 0.995
 MOST_MONTHS = 36
+MOST_TICKS = 8
 
 
 def _svg(kind: str, height: float, title: str, *drawn) -> Markup:
@@ -164,9 +165,9 @@ def months_chart(
         _band(report, across),
         _count_axis(bars, most),
         *(_bucket(bucket, across, bars, watched, address) for bucket in shown),
-        _text("part-name", 0, _WATCH[0] - 8, "hen-days watched"),
+        _text("part-name", 0, _WATCH[0] - 8, "days of watching"),
         _text("figure", 0, _WATCH[0] + 10, f"{watched.high:,.0f}"),
-        _time_axis(across),
+        _time_axis(across, shown),
         *_changes(report.changes, across),
     )
 
@@ -211,7 +212,7 @@ def _bucket(bucket: Bucket, across: Calendar, bars: Linear, watched: Linear, add
     gap = (end - start) * 0.1
     title = (
         f"{bucket.name}: {words.count(bucket.found, 'new case')} found, about "
-        f"{words.plain_number(bucket.cases)} begun, in {words.hen_days(bucket.foot_days)} watched"
+        f"{words.plain_number(bucket.cases)} begun, in {words.time_watched(bucket.foot_days)}"
     )
     return _link(
         address(f"months:{bucket.key}"),
@@ -222,12 +223,27 @@ def _bucket(bucket: Bucket, across: Calendar, bars: Linear, watched: Linear, add
     )
 
 
-def _time_axis(across: Calendar) -> Markup:
+def _ticks(across: Calendar, shown: list[Bucket]) -> list[DateTick]:
+    """Firsts of months or years; never weeks, since the bars are months."""
+    if len(shown) > MOST_TICKS:
+        return date_ticks(across.first, across.last - dt.timedelta(1), MOST_TICKS)
+    years = [None, *(bucket.first.year for bucket in shown)]
+    return [
+        DateTick(bucket.first, MONTHS[bucket.first.month - 1], _if_new(bucket.first.year, year))
+        for bucket, year in zip(shown, years, strict=False)
+    ]
+
+
+def _if_new(year: int, before: int | None) -> str:
+    return "" if year == before else str(year)
+
+
+def _time_axis(across: Calendar, shown: list[Bucket]) -> Markup:
     drawn = [
         _line("axis", LEFT, _BARS[1], RIGHT, _BARS[1]),
         _line("axis", LEFT, _WATCH[1], RIGHT, _WATCH[1]),
     ]
-    for tick in date_ticks(across.first, across.last - dt.timedelta(1), 8):
+    for tick in _ticks(across, shown):
         x = across(tick.on)
         drawn.append(_line("tick", x, _WATCH[1], x, _AXIS + 4))
         if x < 0.93:

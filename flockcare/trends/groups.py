@@ -51,7 +51,26 @@ def groupings(watch: Watch) -> tuple[Grouping, ...]:
     drafts = [_grouping(watch, way, classes) for way in ways]
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
     adjusted = dict(zip(map(id, rows), holm([row.p for row in rows]), strict=True))
-    return tuple(_finished(draft, adjusted) for draft in drafts)
+    unwatched = too_little(watch) if not watch.bird.size else ""
+    return tuple(_finished(draft, adjusted, unwatched) for draft in drafts)
+
+
+NEEDED = (
+    f"To compare groups this page needs {limits.MIN_CASES_FOR_RATIO} new cases in two of them "
+    f"together, and in each at least {thresholds.MIN_BIRDS_IN_GROUP} birds and "
+    f"{words.time_watched(limits.MIN_FOOT_DAYS)}."
+)
+
+
+def too_little(watch: Watch) -> str:
+    """Why nothing can be sorted while no foot has been looked at twice."""
+    days = watch.records.looks.day
+    if not days.size:
+        return "No foot has been looked at yet."
+    return (
+        f"Too little time watched yet: the first check was on {words.day(days.min())}. After the "
+        "next round of checks the birds can be sorted."
+    )
 
 
 # Ways of sorting
@@ -232,7 +251,7 @@ def group_refusal(cases: int, foot_days: float, birds: int) -> Refusal | None:
     facts = {"cases": cases, "foot_days": foot_days, "birds": birds}
     if foot_days < limits.MIN_FOOT_DAYS:
         reason = (
-            f"{words.count(cases, 'new case')} in {words.hen_days(foot_days)}: too little time "
+            f"{words.count(cases, 'new case')} in {words.time_watched(foot_days)}: too little time "
             "watched for a rate."
         )
         return Refusal("too_little_time", reason, facts)
@@ -345,9 +364,10 @@ def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None,
 # Sentences
 
 
-def _finished(draft: Grouping, adjusted: dict[int, float]) -> Grouping:
+def _finished(draft: Grouping, adjusted: dict[int, float], unwatched: str) -> Grouping:
     rows = tuple(replace(row, adjusted_p=adjusted.get(id(row), math.nan)) for row in draft.rows)
-    return replace(draft, rows=rows, sentences=_sentences(draft, rows))
+    sentences = (unwatched,) if unwatched else _sentences(draft, rows)
+    return replace(draft, rows=rows, sentences=sentences)
 
 
 def _sentences(draft: Grouping, rows: tuple[GroupRow, ...]) -> tuple[str, ...]:

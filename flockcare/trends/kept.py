@@ -27,7 +27,7 @@ from flockcare.trends.models import WindowChoice
 from flockcare.trends.report import Report
 
 # Goes up when the report has other fields or is worked out otherwise.
-EDITION = 1
+EDITION = 2
 _COUNTED = (
     *(Revision, Check, Bird, Breed, Weighing, House, Stay, Feature, FeatureState, CareStep),
     WindowChoice,

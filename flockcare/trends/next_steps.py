@@ -6,8 +6,7 @@ import math
 
 import numpy as np
 
-from flockcare.trends import thresholds, words
-from flockcare.trends.changes import weeks_until_told
+from flockcare.trends import changes, thresholds, words
 from flockcare.trends.groups import spread_of
 from flockcare.trends.report import ChangeAnswer, Step
 from flockcare.trends.watch import UNKNOWN, Watch
@@ -31,8 +30,8 @@ def steps(watch: Watch, told: tuple[ChangeAnswer, ...]) -> tuple[Step, ...]:
     waiting: dict[str, int] = {}
     for change in told:
         if change.state in _OPEN:
-            code = change.found.refusal.code if change.found and change.found.refusal else ""
-            code = code if change.found else "no_residents"
+            refusal = change.found.refusal if change.found else changes.NOBODY
+            code = refusal.code if refusal else ""
             remedy = _REMEDY.get(code, "wait")
             waiting[remedy] = waiting.get(remedy, 0) + 1
     found = [_stays(watch), _closer(watch), _wait(watch), _one_house(watch, told)]
@@ -84,7 +83,7 @@ def _wait(watch: Watch) -> Step | None:
     recent = pairs.left >= now - thresholds.WINDOW_DAYS
     affected = watch.pairs.affected & recent
     cases = int(affected.sum())
-    weeks = weeks_until_told(
+    weeks = changes.weeks_until_told(
         watch,
         recent,
         cases=cases,

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import re
 import uuid
+from collections import defaultdict
+from collections.abc import Iterable
 from urllib.parse import urlencode
 
 from django.http import Http404
@@ -16,7 +18,7 @@ from django.views.decorators.http import require_safe
 from flockcare.drawing.dates import add_months
 from flockcare.housing.models import House
 from flockcare.people.access import flock_view
-from flockcare.trends import charts, scan, thresholds
+from flockcare.trends import charts, groups, scan, thresholds
 from flockcare.trends.forms import WindowForm
 from flockcare.trends.kept import report_of
 from flockcare.trends.models import WindowChoice
@@ -34,6 +36,7 @@ def page(request, flock):
     address = _addresses(flock)
     everything = "all" in request.GET
     shown = charts.buckets(report, everything=everything)
+    groupings = [_grouping(grouping, address) for grouping in report.groupings]
     return render(
         request,
         "trends/page.html",
@@ -48,7 +51,9 @@ def page(request, flock):
             "longer": len(report.months) > charts.MOST_MONTHS,
             "everything": everything,
             "changes": [_change(change, address) for change in report.changes],
-            "groupings": [_grouping(grouping, address) for grouping in report.groupings],
+            "groupings": [one for one in groupings if one["chart"]],
+            "too_little": _by_reason(one["answer"] for one in groupings if not one["chart"]),
+            "needed": groups.NEEDED,
             "repeats_chart": report.repeats.birds
             and charts.repeats_chart(report.repeats, address, "New cases of each bird"),
             "more_birds": max(0, len(report.repeats.birds) - charts.MOST_BIRDS),
@@ -94,6 +99,14 @@ def _grouping(grouping: Grouping, address) -> dict:
         "chart": drawn and charts.group_chart(grouping, address, title),
         "small": [row for row in grouping.rows if row not in drawn],
     }
+
+
+def _by_reason(refused: Iterable[Grouping]) -> list[tuple[str, list[Grouping]]]:
+    """What cannot be drawn, those together of which the same is said."""
+    found = defaultdict(list)
+    for grouping in refused:
+        found[" ".join(grouping.sentences)].append(grouping)
+    return list(found.items())
 
 
 def _healing_chart(report: Report, address):

@@ -100,8 +100,9 @@ def count(number: int, one: str, many: str = "") -> str:
     return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
-def hen_days(foot_days: float) -> str:
-    return count(round(foot_days / FEET_PER_HEN), "hen-day")
+def time_watched(foot_days: float) -> str:
+    """``1 day of watching`` is one hen watched for one day; the page says so."""
+    return count(round(foot_days / FEET_PER_HEN), "day of watching", "days of watching")
 
 
 def rate(per_foot_day: float) -> str:
@@ -118,8 +119,8 @@ def plain_number(value: float) -> str:
 def none_found(foot_days: float, high: float) -> str:
     """No case at all. ``high``: upper limit of the rate per foot and day."""
     return (
-        f"None found in {hen_days(foot_days)}. That still fits a rate up to 1 case per "
-        f"{1 / (high * FEET_PER_HEN):,.0f} hen-days."
+        f"None found in {time_watched(foot_days)}. That still fits a rate up to 1 case per "
+        f"{1 / (high * FEET_PER_HEN):,.0f} days of watching."
     )
 
 
@@ -127,7 +128,7 @@ def rate_words(cases: int, foot_days: float, low: float, high: float, value: flo
     """Cases, time watched and the rate with its range; ``value`` None where only the range is."""
     if cases == 0:
         return none_found(foot_days, high)
-    counts = f"{count(cases, 'new case')} in {hen_days(foot_days)}"
+    counts = f"{count(cases, 'new case')} in {time_watched(foot_days)}"
     between = f"{rate(low)} to {rate(high)}"
     if value is None:
         return f"{counts}. That fits {between} per 10 hens a month."
@@ -154,9 +155,9 @@ def listed(names: Sequence[str]) -> str:
 
 
 def counted(before: int, after: int, straddling: int, days_before: float, days_after: float) -> str:
-    """``4 cases before in 300 hen-days watched and 7 after in 280.``"""
+    """``4 new cases before, in 300 days of watching, and 7 after, in 280.``"""
     words = (
-        f"{count(before, 'new case')} before, in {hen_days(days_before)} of watching, and "
+        f"{count(before, 'new case')} before, in {time_watched(days_before)}, and "
         f"{after:,} after, in {round(days_after / FEET_PER_HEN):,}."
     )
     if straddling:

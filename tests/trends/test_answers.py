@@ -120,7 +120,7 @@ def test_a_small_group_is_one_birds_story():
     assert brahma.refusal.code == "too_few_birds"
     assert "her story" in brahma.words
     assert sussex.refusal is None
-    assert sussex.words.startswith("None found in 665 hen-days.")
+    assert sussex.words.startswith("None found in 665 days of watching.")
 
 
 def test_weight_class_by_the_last_weighing_before_the_look():

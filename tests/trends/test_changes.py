@@ -10,7 +10,7 @@ from flockcare.trends import changes, thresholds
 from flockcare.trends.changes import Event, Stretch, events, stretch_of
 from flockcare.trends.records import ALWAYS, STILL, ChangeRow, Chosen, StayRow
 from flockcare.trends.watch import Watch
-from tests.trends.flocks import DAY_0, flock, simulated
+from tests.trends.flocks import DAY_0, birds_of, flock, simulated
 
 
 def row(house, day):
@@ -98,6 +98,41 @@ def test_few_cases_are_refused_in_words():
     assert answer.state == "refused"
     assert answer.sentences[1] == (
         "2 new cases are too few to tell. Even the most lopsided split could be chance."
+    )
+
+
+def once_looked_at(changed: int, first=60):
+    """Six birds that have always lived in the one house, each looked at once."""
+    histories = {(n, f): [(first, 0)] for n in range(6) for f in (0, 1)}
+    (answer,) = changes.answers(Watch.of(flock(histories, changes=[(0, changed)])))
+    return answer
+
+
+def test_one_round_of_checks_is_too_little_time_and_not_a_house_without_birds():
+    answer = once_looked_at(changed=60)
+    assert answer.state == "refused"
+    assert answer.sentences == (
+        "Too little time watched yet: the first check of the 6 birds that lived there then was on "
+        "2 Mar 2025. After the next round there is time before or after to count.",
+    )
+    assert answer.tells_more == changes.SECOND_LOOK
+
+
+def test_of_a_change_before_the_first_check_nothing_will_tell():
+    answer = once_looked_at(changed=14)
+    assert answer.sentences[0].endswith(
+        "on 2 Mar 2025, after this change. How they were before it is not on record."
+    )
+    assert answer.tells_more == changes.AFTER_THE_FACT
+
+
+def test_birds_of_a_house_that_nobody_looked_at():
+    stays = [StayRow(1, 0, ALWAYS, STILL)]
+    histories = {(0, 0): "0000"}
+    records = flock(histories, stays=stays, birds=birds_of(2), changes=[(0, 14)])
+    (answer,) = changes.answers(Watch.of(records))
+    assert answer.sentences == (
+        "Nobody has looked yet at the feet of the 1 bird that lived there then.",
     )
 
 

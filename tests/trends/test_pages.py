@@ -14,8 +14,11 @@ from django.utils.html import escape
 
 from flockcare.birds.models import Bird
 from flockcare.people.services import start_flock
+from flockcare.trends import charts, groups
+from flockcare.trends.answers import build
 from flockcare.trends.kept import report_of
 from flockcare.trends.models import WindowChoice
+from flockcare.trends.records import read, told_changes
 from flockcare.trends.report import plain
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 from tests.trends.yard import CHANGED, fill, look
@@ -84,6 +87,37 @@ def test_one_look_alone(cast):
     text = page(cast).content.decode()
     assert "too little time watched for a rate" in text
     assert "Look at every foot a second time" in text
+
+
+def test_after_the_first_round_the_page_says_that_time_is_missing(cast):
+    """House, breed and age are on record, so that it must not say that they are not."""
+    fill(cast.flock, weeks=1)
+    answer = page(cast)
+    text = answer.content.decode()
+    assert "Nothing is on record to sort the birds by" not in text
+    assert "which birds lived there" not in text and "Write down which house" not in text
+    said = "Too little time watched yet: the first check was on 6 Jan 2025."
+    assert text.count(said) == 1, "one sentence for all ways of sorting"
+    assert not answer.context["groupings"]
+    assert "6 birds that lived there" not in text and "3 birds that lived there then" in text
+    for title in ("Weight class", "House", "Breed", "Age", "Season"):
+        assert f"<strong>{title}</strong>" in text
+    assert groups.NEEDED in text and "new cases in two of them" in groups.NEEDED
+
+
+def test_a_keeper_reads_no_unit_of_the_trade_and_no_command(yard):
+    text = page(yard).content.decode()
+    assert "hen-day" not in text and "manage.py" not in text
+    assert "A day of watching is one hen for one day" in text
+
+
+def test_months_are_marked_by_month_however_few(cast):
+    fill(cast.flock, birds=1, weeks=6)
+    today = dt.date(2025, 2, 20)
+    report = build(read(cast.flock, told_changes(cast.flock)), flock="x", today=today)
+    drawing = charts.months_chart(report, charts.buckets(report, everything=True), str, "t")
+    assert re.findall(r'class="tick-name"[^>]*>([^<]*)<', drawing) == ["Jan", "Feb"]
+    assert re.findall(r'class="tick-year"[^>]*>([^<]*)<', drawing) == ["2025"]
 
 
 def test_the_only_sore_that_healed_took_longer_than_most_are_watched(cast):

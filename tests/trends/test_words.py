@@ -30,7 +30,8 @@ def test_no_case_at_all_still_fits_a_rate():
     # Upper 95 % limit of a count of zero: 3.689, Garwood (1936), from memory. 340 / 3.689 = 92.2.
     foot_days = 2 * 340
     assert words.none_found(foot_days, 3.6889 / foot_days) == (
-        "None found in 340 hen-days. That still fits a rate up to 1 case per 92 hen-days."
+        "None found in 340 days of watching. "
+        "That still fits a rate up to 1 case per 92 days of watching."
     )
 
 
@@ -107,15 +108,13 @@ def test_odds(p, odds):
 
 
 def test_ten_hens_and_a_month():
-    # 1 case in 300 hen-days is 1 case per 10 hens a month: 10 hens × 30 days = 300 hen-days.
+    # 1 case in 300 days of watching is 1 case per 10 hens a month: 10 hens × 30 days.
     assert words.rate(1 / (2 * 300)) == "1.0"
 
 
 def test_counts_come_first():
     sentence = words.counted(4, 7, 1, 600, 560)
-    assert sentence.startswith(
-        "4 new cases before, in 300 hen-days of watching, and 7 after, in 280."
-    )
+    assert sentence.startswith("4 new cases before, in 300 days of watching, and 7 after, in 280.")
     assert "1 more was found at the first check after the change" in sentence
 
 

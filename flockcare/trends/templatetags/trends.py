@@ -28,7 +28,7 @@ def percent(share) -> str:
 
 @register.filter
 def hens(foot_days) -> str:
-    """Foot-days as hen-days."""
+    """Foot-days as days of watching: one hen, both feet, one day."""
     return f"{foot_days / words.FEET_PER_HEN:,.0f}"
 
 
