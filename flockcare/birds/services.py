@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
-from flockcare.birds import leaving
+from flockcare.birds import leaving, removing
 from flockcare.birds.breeds import BY_NAME
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.core.dates import PartialDate
@@ -105,6 +105,18 @@ def put_back(*, bird: Bird, by, basis=None) -> list[str]:
     was_gone = history.settle(bird, basis=basis).left
     history.change(bird, by=by)
     return leaving.undo(bird=bird, by=by) if was_gone and not bird.left else []
+
+
+@transaction.atomic
+def remove_bird(*, bird: Bird, by) -> None:
+    """Of a bird that was added by mistake; ValidationError while anything is recorded about her."""
+    # Whoever records something about her waits, and is then told that she is gone.
+    Bird.objects.select_for_update().filter(pk=bird.pk).first()
+    if removing.recorded(bird):
+        raise ValidationError(
+            f"Something is recorded about {bird} already, so she cannot be removed."
+        )
+    removing.remove(bird=bird, by=by)
 
 
 @transaction.atomic

@@ -14,6 +14,7 @@ urlpatterns = [
     path("<uuid:bird_id>/edit/", views.bird_edit, name="edit"),
     path("<uuid:bird_id>/leave/", views.bird_leave, name="leave"),
     path("<uuid:bird_id>/came-back/", views.bird_came_back, name="came_back"),
+    path("<uuid:bird_id>/remove/", views.bird_remove, name="remove"),
     path("<uuid:bird_id>/weighings/", views.weighings, name="weighings"),
     path(
         "<uuid:bird_id>/weighings/<uuid:weighing_id>/",

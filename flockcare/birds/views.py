@@ -6,10 +6,12 @@ from django.db.models import Count, Q
 from django.db.models.functions import Lower
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.defaultfilters import pluralize
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 
-from flockcare.birds import services
+from flockcare.birds import removing, services
 from flockcare.birds.breeds import BY_NAME, weight_class
 from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, LeaveForm, WeighingForm
 from flockcare.birds.models import Bird, Weighing
@@ -132,8 +134,36 @@ def bird_leave(request, flock, bird_id):
     return render(
         request,
         "birds/leave.html",
-        {"flock": flock, "here": "birds", "form": form, "bird": bird, "gone": gone},
+        {
+            "flock": flock,
+            "here": "birds",
+            "form": form,
+            "bird": bird,
+            "gone": gone,
+            "recorded": ", ".join(f"{count} {words}" for count, words in removing.recorded(bird)),
+        },
     )
+
+
+@require_POST
+@form_page
+def bird_remove(request, flock, bird_id):
+    bird = _bird_or_404(flock, bird_id)
+    key = bird.pk
+    try:
+        services.remove_bird(bird=bird, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+        return redirect("birds:leave", flock.pk, key)
+    messages.success(
+        request,
+        format_html(
+            '{} is removed. <a href="{}">Bring her back</a> if that was wrong.',
+            bird,
+            reverse("people:history", args=[flock.pk, key, "bird"]),
+        ),
+    )
+    return redirect("birds:list", flock.pk)
 
 
 @require_POST

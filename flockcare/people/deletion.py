@@ -16,7 +16,7 @@ from django.db.models.functions import Coalesce
 from django.dispatch import Signal
 
 from flockcare.people.bylines import byline_key
-from flockcare.people.models import Byline, Flock, Keeper, Membership, Revision, Role
+from flockcare.people.models import Byline, Flock, FlockRecord, Keeper, Membership, Revision, Role
 
 FORMER = "a former keeper"
 AT_ONCE = 1000
@@ -40,9 +40,22 @@ _IN_WORDS = {
 
 def what_goes(flock: Flock) -> list[tuple[int, str]]:
     """How many of what a flock holds; the last entry sums up the rest. One query."""
-    related = [each for each in flock._meta.related_objects if not each.many_to_many]
+    return what_hangs_on(flock, _related(flock))
+
+
+def of_the_flock(record: FlockRecord) -> list:
+    """The relations by which records of their own hang on ``record``."""
+    return [each for each in _related(record) if issubclass(each.related_model, FlockRecord)]
+
+
+def _related(record: models.Model) -> list:
+    return [each for each in record._meta.related_objects if not each.many_to_many]
+
+
+def what_hangs_on(record: models.Model, related: list) -> list[tuple[int, str]]:
+    """As ``what_goes``, by these relations."""
     counts = {f"count_{each.related_model._meta.model_name}": _counted(each) for each in related}
-    found = Flock.objects.filter(pk=flock.pk).values(**counts).get()
+    found = type(record)._base_manager.filter(pk=record.pk).values(**counts).get()
     told = []
     for name, words in _IN_WORDS.items():
         count = found.pop(f"count_{name}", 0)

@@ -76,7 +76,8 @@ NEW = {
     *("photos:add", "photos:cards", "photos:card_sheets", "photos:measure"),
 }
 REMOVED_WHOLE = {
-    *("birds:breed_delete", "birds:weighing_delete", "care:item_delete", "care:undo"),
+    *("birds:breed_delete", "birds:remove", "birds:weighing_delete", "care:item_delete"),
+    *("care:undo",),
     *("care:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
     *("housing:stay_delete", "housing:plan_drop", "people:leave", "people:member_remove"),

@@ -22,6 +22,7 @@ from flockcare.people import deletion
 from flockcare.people.models import Byline, Flock, Keeper, Membership, Revision, Role
 from flockcare.people.services import change_role, invite, make_password_link
 from flockcare.photos.services import add_photo
+from flockcare.trends.kept import EDITION
 from tests.conftest import PASSWORD
 from tests.people.rows import OWNER_PAGE, same_queries, seen
 from tests.reports.folders import picture
@@ -99,12 +100,12 @@ def test_nothing_of_a_deleted_flock_remains(both):
     spoken_of = _speaks_of(key)
     assert {"people.Revision", "sessions.Session", "feet.Check", "photos.Photo"} < spoken_of
     others = {model: model._base_manager.count() for model in apps.get_models()}
-    cache.set(f"trends:1:{key}", "kept")
+    cache.set(f"trends:{EDITION}:{key}", "kept")
     before = _stored()
     deletion.delete_flock(flock=flock)
     assert _speaks_of(key) == set()
     assert [path for path in _stored() if str(key) in path] == []
-    assert cache.get(f"trends:1:{key}") is None
+    assert cache.get(f"trends:{EDITION}:{key}") is None
     # The other flock has all of its own.
     assert len(_stored()) == len(before) // 2 == 4
     left = {model: model._base_manager.count() for model in others}
