@@ -1,14 +1,14 @@
 """The published scales that a check uses, with their wording and where it comes from.
 
-Each scale is shown in the app with its definition and its source; ``from memory`` says that the
-wording was written down without the publication at hand.
+Each scale is shown in the app with its definition and its source, and with a word where the
+definition was written from memory, without the publication at hand.
 """
 
 from dataclasses import dataclass
 
 WELFARE_QUALITY = (
     "Welfare Quality assessment protocol for poultry (2009), laying hens, foot pad dermatitis; "
-    "wording from memory"
+    "wording not checked against the original"
 )
 KESTIN = (
     "Kestin, Knowles, Tinch and Gregory (1992), Veterinary Record 131:190–194, as cited by "
@@ -16,7 +16,7 @@ KESTIN = (
 )
 GREGORY_ROBINS = (
     "Gregory and Robins (1998), New Zealand Journal of Agricultural Research 41:555–559; wording "
-    "from memory and not sure, so feel the keel and take it as a rough guide"
+    "not checked against the original, so feel the keel and take it as a rough guide"
 )
 BSAVA = (
     "BSAVA Manual of Raptors, Pigeons and Passerine Birds (2008), chapter 16, figure 16.4, doi "
