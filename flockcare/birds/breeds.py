@@ -35,6 +35,16 @@ def weight_class(grams: int) -> WeightClass:
     return WeightClass.VERY_HEAVY
 
 
+def class_of(breed: str, grams: int | None) -> str:
+    """By the adult weight; where it is not known, a breed called bantam is one. Else empty.
+
+    Source of the latter: common practice, no published source.
+    """
+    if grams:
+        return weight_class(grams)
+    return WeightClass.BANTAM if "bantam" in breed.lower() else ""
+
+
 @dataclass(frozen=True)
 class PublishedWeight:
     breed: str

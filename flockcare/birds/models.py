@@ -6,7 +6,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models.functions import Lower
 
-from flockcare.birds.breeds import WeightClass, weight_class
+from flockcare.birds.breeds import WeightClass, class_of
 from flockcare.core.dates import PartialDate, PartialDateField
 from flockcare.people.models import FlockRecord
 
@@ -31,6 +31,10 @@ class Breed(FlockRecord):
 
     def __str__(self):
         return self.name
+
+    @property
+    def weight_class(self) -> str:
+        return class_of(self.name, self.adult_grams)
 
 
 class BandColour(models.TextChoices):
@@ -142,9 +146,7 @@ class Bird(FlockRecord):
     @property
     def weight_class(self) -> str:
         """Her own, else the breed's, else empty."""
-        if self.own_weight_class or not self.breed or not self.breed.adult_grams:
-            return self.own_weight_class
-        return weight_class(self.breed.adult_grams)
+        return self.own_weight_class or (self.breed.weight_class if self.breed else "")
 
 
 class Weighing(FlockRecord):

@@ -12,7 +12,7 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.birds import removing, services
-from flockcare.birds.breeds import BY_NAME, weight_class
+from flockcare.birds.breeds import BY_NAME
 from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, LeaveForm, WeighingForm
 from flockcare.birds.models import Bird, Weighing
 from flockcare.core.forms import saved
@@ -70,14 +70,39 @@ def bird_add(request, flock):
         breed_name=form.cleaned_data["breed_name"],
     ):
         messages.success(request, f"{form.instance} is in the flock.")
+        _ask_for_weight(request, form.instance)
         return redirect("birds:add" if "another" in request.POST else "birds:list", flock.pk)
     return render(request, "birds/add.html", {"flock": flock, "here": "birds", "form": form})
+
+
+def _ask_for_weight(request, bird: Bird) -> None:
+    """Say so where neither a weighing nor her breed tells what she lands with."""
+    if (bird.breed and bird.breed.adult_grams) or bird.weighing_set.exists():
+        return
+    at = [bird.flock_id]
+    weigh = reverse("birds:weighings", args=[*at, bird.pk])
+    if bird.breed:
+        breed = reverse("birds:breed_edit", args=[*at, bird.breed_id])
+        otherwise = format_html('<a href="{}">put in what a grown {} weighs</a>', breed, bird.breed)
+    else:
+        otherwise = format_html(
+            '<a href="{}">choose a breed</a>', reverse("birds:edit", args=[*at, bird.pk])
+        )
+    messages.info(
+        request,
+        format_html(
+            'Her weight is not known. <a href="{}">Weigh her</a> or {}, so that her landings '
+            "can be worked out.",
+            weigh,
+            otherwise,
+        ),
+    )
 
 
 @form_page
 def bird_edit(request, flock, bird_id):
     bird = _bird_or_404(flock, bird_id)
-    name = bird.name
+    name, breed = bird.name, bird.breed_id
     form = BirdForm(request.POST or None, instance=bird, today=timezone.localdate())
     if form.is_valid() and saved(
         form,
@@ -88,6 +113,8 @@ def bird_edit(request, flock, bird_id):
         basis=form.basis,
     ):
         messages.success(request, "Saved.")
+        if bird.breed_id != breed:
+            _ask_for_weight(request, bird)
         return redirect("feet:bird", flock.pk, bird.pk)
     return render(
         request,
@@ -246,10 +273,7 @@ def weighing_delete(request, flock, bird_id, weighing_id):
 @flock_view()
 def breeds(request, flock):
     here = Count("bird", filter=Q(bird__left=""))
-    entries = [
-        (breed, breed.adult_grams and weight_class(breed.adult_grams))
-        for breed in flock.breed_set.annotate(birds_here=here).order_by(Lower("name"))
-    ]
+    entries = flock.breed_set.annotate(birds_here=here).order_by(Lower("name"))
     return render(
         request, "birds/breeds.html", {"flock": flock, "here": "more", "entries": entries}
     )

@@ -3,7 +3,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from flockcare.birds.models import Bird, Breed
+from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.birds.services import breed_named
 from flockcare.people.models import Revision
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, same_queries, seen
@@ -169,3 +169,55 @@ def test_queries_of_the_edit_form(cast, birds):
         edit_url(cast, birds["Dill"]),
         grow=lambda: [breed_named(flock=cast.flock, name=f"Breed {n}") for n in range(20)],
     )
+
+
+class TestWeight:
+    """Whoever is added without a weight is not lost from the landings without a word."""
+
+    ASKS = "Her weight is not known."
+
+    def added(self, cast, **data):
+        page = cast.clients.keeper.post(add_url(cast), {**GOOD, **data}, follow=True).text
+        return Bird.objects.get(name="Fennel"), page
+
+    def test_a_breed_of_a_known_weight_needs_no_word(self, cast):
+        assert self.ASKS not in self.added(cast)[1]
+
+    @pytest.mark.parametrize("breed", ["Pekin bantam", "BANTAM cross", "Dutch bantams"])
+    def test_a_breed_called_bantam_is_one(self, cast, breed):
+        """Common practice, no published source."""
+        bird, page = self.added(cast, breed_name=breed)
+        assert bird.weight_class == "bantam"
+        # What she lands with takes a weight, not only a class.
+        assert self.ASKS in page
+        assert f'href="/f/{cast.flock.pk}/birds/breeds/{bird.breed_id}/"' in page
+        listed = cast.clients.keeper.get(f"/f/{cast.flock.pk}/birds/breeds/").text
+        assert "weight not known, bantam · 1 bird<" in listed
+
+    def test_an_entered_weight_goes_before_the_name(self, cast):
+        bird, _ = self.added(cast, breed_name="Giant bantam")
+        bird.breed.adult_grams = 3000
+        assert bird.weight_class == "medium"
+
+    def test_without_a_breed_she_is_to_be_weighed(self, cast):
+        bird, page = self.added(cast, breed_name="")
+        assert bird.weight_class == ""
+        assert self.ASKS in page and "choose a breed" in page
+        assert f'href="/f/{cast.flock.pk}/birds/{bird.pk}/weighings/"' in page
+
+    def test_an_edit_says_it_only_where_it_changed_the_breed(self, cast):
+        bird, _ = self.added(cast)
+        url = edit_url(cast, bird)
+        page = cast.clients.keeper.post(url, {**GOOD, "breed_name": "Mix"}, follow=True).text
+        assert self.ASKS in page
+        page = cast.clients.keeper.post(
+            url, {**GOOD, "breed_name": "Mix", "traits": ""}, follow=True
+        ).text
+        assert self.ASKS not in page
+
+    def test_a_weighed_bird_needs_no_word(self, cast):
+        bird, _ = self.added(cast)
+        Weighing.objects.create(flock=cast.flock, bird=bird, on="2026-05-01", grams=2000)
+        data = {**GOOD, "breed_name": "Mix"}
+        page = cast.clients.keeper.post(edit_url(cast, bird), data, follow=True).text
+        assert self.ASKS not in page
