@@ -67,10 +67,13 @@ def followed_by(kind: str) -> StepKind | None:
     return StepKind(FOLLOWED_BY.get(kind, kind))
 
 
-def suggested_due(kind: str, on: date, flock) -> date | None:
-    """When the step is commonly due again after ``on``; None where nobody but a vet can say."""
+def suggested_due(kind: str, on: date, flock, look_again_days: int | None = None) -> date | None:
+    """When the step is commonly due again after ``on``; None where nobody but a vet can say.
+
+    A watched foot: after the flock's days for sore feet, or those that the advice names if sooner.
+    """
     if kind == StepKind.WATCHED:
-        return on + timedelta(flock.recheck_days)
+        return on + timedelta(min(filter(None, (look_again_days, flock.recheck_days))))
     days = SUGGESTED_DAYS.get(kind)
     return on + timedelta(days) if days else None
 
@@ -86,11 +89,9 @@ def due_day(kind: str, at: datetime, next_due: date | None, zone) -> date | None
     return None if kind == StepKind.DRESSING_OFF else next_due
 
 
-@dataclass(frozen=True)
-class Due:
-    """What ``step`` asks for, and since when."""
+class Deadline:
+    """How far ``today`` is from the day ``on`` which something is due."""
 
-    step: CareStep
     on: date
     today: date
 
@@ -113,6 +114,15 @@ class Due:
         if self.late:
             return f"{days} day{plural} late"
         return "due today" if self.is_due else f"due in {days} day{plural}"
+
+
+@dataclass(frozen=True)
+class Due(Deadline):
+    """What ``step`` asks for, and since when."""
+
+    step: CareStep
+    on: date
+    today: date
 
     @property
     def what(self) -> str:

@@ -4,9 +4,10 @@ import uuid
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
-from flockcare.care.due import suggested_due
 from flockcare.care.models import MOST_DAYS, WITHHOLDING, CareStep, DaysFrom, KitItem, StepKind
+from flockcare.care.situation import usual_due
 from flockcare.core.forms import KeeperForm, KeeperModelForm, shown
 from flockcare.people.models import Keeper
 from flockcare.photos.models import Foot
@@ -64,7 +65,8 @@ class StepForm(KeeperModelForm):
         required=False,
         widget=forms.RadioSelect,
         help_text="As usual: a dressing, soak, rinse or ointment tomorrow, a lifted scab tomorrow, "
-        "a watched foot after the flock’s days for sore feet. Vet and medicine: as the vet said.",
+        "a watched foot after the flock’s days for sore feet, or sooner where the advice says so. "
+        "Vet and medicine: as the vet said.",
     )
 
     class Meta:
@@ -104,6 +106,7 @@ class StepForm(KeeperModelForm):
 
     def __init__(self, data=None, files=None, *, flock, bird, keeper, step=None, initial=None):
         self.flock, self.bird, self.editing = flock, bird, bool(step)
+        bird.flock = flock
         step = step or CareStep(flock=flock, bird=bird, keeper=keeper)
         own = {"step_id": uuid.uuid4(), "again": USUAL, "who": str(keeper.pk), **(initial or {})}
         if self.editing:
@@ -148,7 +151,10 @@ class StepForm(KeeperModelForm):
     def _due(self, said, kind, at):
         again = said.get("again") or USUAL
         if again == USUAL:
-            return suggested_due(kind, at.astimezone(self.flock.zone).date(), self.flock)
+            on, foot = at.astimezone(self.flock.zone).date(), said.get("foot", "")
+            return usual_due(
+                kind, on, bird=self.bird, foot=foot, flock=self.flock, now=timezone.now()
+            )
         if again == ON_A_DAY and not said.get("next_due") and "next_due" not in self.errors:
             self.add_error("next_due", "Give the day, or choose “as usual” or “not again”.")
         return said.get("next_due") if again == ON_A_DAY else None

@@ -179,7 +179,8 @@ def _any_known(answers: list[bool | None]) -> bool | None:
 class Rule:
     """``holds`` says whether the sign is there: yes, no or not known.
 
-    ``look_at`` is what a keeper should look at where it is not known.
+    ``look_at`` is what a keeper should look at where it is not known. ``look_again_days``: how long
+    after a look the next one is due, where the reason says so.
     """
 
     key: str
@@ -191,6 +192,7 @@ class Rule:
     mark: Mark
     holds: Callable[[Situation], bool | None] = field(repr=False)
     look_at: str = ""
+    look_again_days: int | None = None
 
 
 BSAVA = "BSAVA Manual of Raptors, Pigeons and Passerine Birds (2008), ch. 16, made for raptors"
@@ -202,6 +204,7 @@ WOUNDS = (
     "(Sheehan et al. 2003; Coerper et al. 2009); never tested in birds"
 )
 LORE = "Keepers"
+EVERY_DAY = 1  # Common practice, no published source.
 
 RULES = (
     Rule(
@@ -356,6 +359,7 @@ RULES = (
         Mark.PRACTICE,
         lambda seen: _all(_sore(seen), _moderate_swelling(seen)),
         "swelling",
+        look_again_days=EVERY_DAY,
     ),
     Rule(
         "slight limp",
@@ -367,6 +371,7 @@ RULES = (
         Mark.PRACTICE,
         _limps_slightly,
         "how she walks",
+        look_again_days=EVERY_DAY,
     ),
     Rule(
         "scab alone",
@@ -425,6 +430,12 @@ class Answer:
     also: tuple[Rule, ...]
     unknown: tuple[str, ...]
     calls_for_vet: tuple[Rule, ...]
+
+    @property
+    def look_again_days(self) -> int | None:
+        """The soonest of what led here; None where the flock's own days count."""
+        asked = (rule.look_again_days for rule in self.because)
+        return min((days for days in asked if days is not None), default=None)
 
     @property
     def change(self) -> str:

@@ -7,7 +7,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 
-from flockcare.care.due import due_day, followed_by, is_open, kinds_of_line, suggested_due
+from flockcare.care.due import due_day, followed_by, is_open, kinds_of_line
 from flockcare.care.models import (
     DRESSED,
     WITHHOLDING,
@@ -16,6 +16,7 @@ from flockcare.care.models import (
     KitItem,
     StepKind,
 )
+from flockcare.care.situation import usual_due
 from flockcare.care.starting_kit import STARTING_KIT
 from flockcare.core.models import Token, token_hash
 from flockcare.feet.services import validate_moment
@@ -154,7 +155,9 @@ def _due_again(step: CareStep, kind: str, now):
     today = timezone.localdate(now, zone)
     if step.next_due and kind == step.kind:
         return today + (step.next_due - timezone.localdate(step.at, zone))
-    return suggested_due(kind, today, step.flock)
+    bird = step.bird
+    bird.flock = step.flock
+    return usual_due(kind, today, bird=bird, foot=step.foot, flock=step.flock, now=now)
 
 
 def _later(step: CareStep) -> CareStep:

@@ -11,6 +11,8 @@ from django.db.models import Q
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.care.due import DRESSING, LOOK, Deadline, Due, line_of, suggested_due
+from flockcare.care.models import CareStep, StepKind
 from flockcare.care.rules import READING_ERROR_MM, Advice, Answer, Situation, Size, advise
 from flockcare.feet.cases import Case
 from flockcare.feet.due import birds_for_today
@@ -34,6 +36,11 @@ class Advised:
     check: Check | None = None
     days_ago: int | None = None
     case: Case | None = None
+    on: date | None = None
+
+    @property
+    def look_again_days(self) -> int | None:
+        return self.answer.look_again_days
 
     @property
     def foot_words(self) -> str:
@@ -42,6 +49,41 @@ class Advised:
     @property
     def urgent(self) -> bool:
         return self.answer.advice is Advice.VET
+
+
+@dataclass(frozen=True)
+class LookDue(Deadline):
+    """The next look that the advice for a foot asks for."""
+
+    advised: Advised
+    on: date
+    today: date
+
+
+def looks_due(
+    advised: Iterable[Advised], *, dues: Iterable[Due], steps: Iterable[CareStep], today: date, zone
+) -> list[LookDue]:
+    """The looks that the advice asks for, where no step of care asks for one already.
+
+    ``dues``: what is open on these feet; ``steps``: the newest ones, for a foot that was dressed or
+    watched has been looked at.
+    """
+    seen: dict[tuple, date] = {}
+    for step in filter(_is_a_look, steps):
+        key, on = (step.bird_id, step.foot), timezone.localdate(step.at, zone)
+        seen[key] = max(on, seen.get(key, on))
+    asked = {(due.step.bird_id, due.step.foot) for due in dues if _is_a_look(due.step)}
+    found = []
+    for one in advised:
+        key = (one.bird.pk, one.foot)
+        if one.look_again_days and key not in asked:
+            last = max(one.on, seen.get(key, one.on))
+            found.append(LookDue(one, last + timedelta(one.look_again_days), today))
+    return sorted(found, key=lambda due: (due.on, due.advised.bird.name.lower()))
+
+
+def _is_a_look(step: CareStep) -> bool:
+    return line_of(step.kind) in (LOOK, DRESSING)
 
 
 @dataclass
@@ -144,6 +186,19 @@ def advise_cases(bird: Bird, cases: Iterable[Case], *, now: datetime) -> list[Ad
     return [advise_foot(looks, case.foot, now=now, case=case) for case in cases]
 
 
+def usual_due(kind: str, on: date, *, bird: Bird, foot: str, flock, now: datetime) -> date | None:
+    """``suggested_due`` with what the advice for this foot asks for; ``foot`` "": for either.
+
+    Three queries for a foot that is left and watched. The bird must come with her flock.
+    """
+    if kind != StepKind.WATCHED:
+        return suggested_due(kind, on, flock)
+    looks = looks_of_bird(bird, since=now - FOLLOWED)
+    feet = [advise_foot(looks, one, now=now) for one in ([foot] if foot else Foot.values)]
+    asked = [one.look_again_days for one in feet if one.look_again_days]
+    return suggested_due(kind, on, flock, min(asked, default=None))
+
+
 def advise_foot(looks: Looks, foot: str, *, now: datetime, case: Case | None = None) -> Advised:
     findings = looks.findings(foot)
     if not findings:
@@ -155,8 +210,9 @@ def advise_foot(looks: Looks, foot: str, *, now: datetime, case: Case | None = N
     since = looks.begun(foot)
     sizes = looks.sizes(foot, since, today) if since else ()
     situation = situation_of(finding, other[0][1] if other else None, looks.sign, sizes)
-    days_ago = (today - timezone.localdate(check.at, looks.zone)).days
-    return Advised(looks.bird, foot, situation, advise(situation), check, days_ago, case)
+    on = timezone.localdate(check.at, looks.zone)
+    days_ago = (today - on).days
+    return Advised(looks.bird, foot, situation, advise(situation), check, days_ago, case, on)
 
 
 def situation_of(finding, other, sign, sizes=()) -> Situation:
@@ -194,9 +250,15 @@ def _yes(value, wanted) -> bool | None:
 
 
 def urgent_birds(flock, *, now: datetime) -> list[Advised]:
-    """The birds that are here and show a sign that calls for a vet, the newest look first.
+    """The first list of `birds_of_concern`."""
+    return birds_of_concern(flock, now=now)[0]
 
-    One entry for each bird: that of her worse foot. Four queries.
+
+def birds_of_concern(flock, *, now: datetime) -> tuple[list[Advised], list[Advised]]:
+    """The birds that are here and show a sign that calls for a vet, the newest look first; and the
+    feet of the other sore birds.
+
+    Of an urgent bird one entry: that of her worse foot. Four queries.
     """
     sore = [entry.pk for entry in birds_for_today(flock, now=now) if entry.sore]
     unwell = Q(at__gte=now - SIGNS_STAND) & (
@@ -212,11 +274,13 @@ def urgent_birds(flock, *, now: datetime) -> list[Advised]:
     outlines = defaultdict(list)
     for bird_id, *row in _outlines(now - FOLLOWED).filter(photo__bird__in=list(by_bird)):
         outlines[bird_id].append(row)
-    urgent = []
+    urgent, others = [], []
     for bird_id, looks in by_bird.items():
         looks.outlines = outlines[bird_id]
         feet = [advise_foot(looks, foot, now=now) for foot in Foot]
         worse = max(feet, key=lambda advised: (advised.urgent, len(advised.answer.because)))
         if worse.urgent:
             urgent.append(worse)
-    return urgent
+        else:
+            others += feet
+    return urgent, others

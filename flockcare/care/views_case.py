@@ -17,7 +17,7 @@ from flockcare.care.kit import materials
 from flockcare.care.models import CareStep, KitItem
 from flockcare.care.opening import CAUTIONS, OpeningForm, answer_for
 from flockcare.care.rules import LIMITS
-from flockcare.care.situation import SIGNS_STAND, advise_foot, looks_of_bird
+from flockcare.care.situation import SIGNS_STAND, advise_foot, looks_due, looks_of_bird
 from flockcare.feet.cases import Case, cases_of_flock
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
@@ -53,6 +53,9 @@ def case(request, flock, bird_id, foot, check_id):
     photos = Photo.objects.filter(bird=bird, foot=foot, taken__gte=since)
     others = [one for one in all_cases if one.bird_id != bird.pk]
     open_now = found.current and not bird.left
+    advised = advise_foot(looks, foot, now=now, case=found) if open_now else None
+    dues = open_dues(flock, now=now, bird=bird, foot=foot) if open_now else []
+    today = timezone.localdate(now, flock.zone)
     return render(
         request,
         "care/case.html",
@@ -62,9 +65,12 @@ def case(request, flock, bird_id, foot, check_id):
             "foot": foot,
             "foot_words": Foot(foot).label,
             "case": found,
-            "advised": advise_foot(looks, foot, now=now, case=found) if open_now else None,
+            "advised": advised,
             "limits": LIMITS,
-            "dues": open_dues(flock, now=now, bird=bird, foot=foot) if open_now else [],
+            "dues": dues,
+            "looks": looks_due(
+                [advised] if advised else [], dues=dues, steps=steps, today=today, zone=flock.zone
+            ),
             "events": events(
                 found, looks=looks.findings(foot), steps=steps, photos=photos, zone=flock.zone
             ),

@@ -12,7 +12,7 @@ from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep, StepKind
 from flockcare.care.rules import LIMITS
-from flockcare.care.situation import FOLLOWED, advise_cases, urgent_birds
+from flockcare.care.situation import FOLLOWED, advise_cases, birds_of_concern, looks_due
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
@@ -55,7 +55,7 @@ def _wants_mine(request) -> bool:
 
 def _today(request, flock, *, ahead=False) -> dict:
     now, mine = timezone.now(), _wants_mine(request)
-    dues = open_dues(flock, now=now)
+    all_dues = dues = open_dues(flock, now=now)
     if mine:
         dues = [due for due in dues if due.step.claimed_by_id in (None, request.user.pk)]
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
@@ -70,6 +70,10 @@ def _today(request, flock, *, ahead=False) -> dict:
         if step.kind == StepKind.VET:
             seen_by_vet.setdefault(step.bird_id, step.at)
     holds = open_holds(flock, now=now)
+    urgent, others = birds_of_concern(flock, now=now)
+    done = [step for step in recent if step.at >= midnight]
+    today = timezone.localdate(now, flock.zone)
+    looks = looks_due(others, dues=all_dues, steps=done, today=today, zone=flock.zone)
     return {
         "here": "today",
         "flock": flock,
@@ -78,10 +82,10 @@ def _today(request, flock, *, ahead=False) -> dict:
         "coming": [due for due in dues if not due.is_due] if ahead else [],
         "held": [hold for hold in holds if hold.eggs_until or hold.meat_until],
         "unknown": [hold for hold in holds if hold.eggs_unknown or hold.meat_unknown],
-        "urgent": [
-            (advised, seen_by_vet.get(advised.bird.pk)) for advised in urgent_birds(flock, now=now)
-        ],
-        "done": [step for step in recent if step.at >= midnight],
+        "looks": [due for due in looks if due.is_due],
+        "looks_coming": [due for due in looks if not due.is_due] if ahead else [],
+        "urgent": [(advised, seen_by_vet.get(advised.bird.pk)) for advised in urgent],
+        "done": done,
         "to_buy": to_buy(flock, today=timezone.localdate(now)),
     }
 
@@ -133,13 +137,18 @@ def _care_of(request, bird, template: str, tag: str = ""):
     cases = cases_of_bird(bird)
     steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
     current = [case for case in cases if case.current and not bird.left]
+    advised = advise_cases(bird, current, now=now)
+    dues = open_dues(flock, now=now, bird=bird)
+    today = timezone.localdate(now, flock.zone)
+    last_steps = list(steps[:LAST_STEPS])
     context = {
         "here": "birds",
         "bird": bird,
-        "advised": advise_cases(bird, current, now=now),
-        "dues": open_dues(flock, now=now, bird=bird),
+        "advised": advised,
+        "dues": dues,
+        "looks": looks_due(advised, dues=dues, steps=last_steps, today=today, zone=flock.zone),
         "holds": open_holds(flock, now=now, bird=bird),
-        "steps": steps[:LAST_STEPS],
+        "steps": last_steps,
         "repeated": repeated_trouble(bird, cases),
         "limits": LIMITS,
         "tag": tag,

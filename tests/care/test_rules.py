@@ -85,6 +85,25 @@ def test_every_rule_has_a_sign_here():
     assert len(RULES) == len(keys(RULES))
 
 
+def test_a_rule_that_says_every_day_carries_one_day_and_no_other_rule_a_number():
+    """The words a keeper reads and the date the page works out are one thing."""
+    for rule in RULES:
+        assert (rule.look_again_days == 1) == ("every day" in rule.reason)
+        assert rule.look_again_days in (None, 1)
+    assert {rule.key for rule in RULES if rule.look_again_days} == {
+        "moderate swelling",
+        "slight limp",
+    }
+
+
+def test_the_answer_asks_for_the_next_look_only_by_what_led_to_it():
+    assert advise(with_sign("moderate swelling")).look_again_days == 1
+    assert advise(PLAIN).look_again_days is None
+    # A vet is called: nobody is told to come back tomorrow instead.
+    both = with_sign("hot", with_sign("moderate swelling"))
+    assert advise(both).look_again_days is None
+
+
 @pytest.mark.parametrize("key", SIGNS)
 def test_each_rule_alone(key):
     answer = advise(with_sign(key))

@@ -4,14 +4,17 @@ from datetime import timedelta
 
 import pytest
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.html import escape
 
+from flockcare.birds.models import Bird
+from flockcare.care.models import CareStep
 from flockcare.care.rules import RULES, Advice
 from flockcare.care.situation import advise_cases, urgent_birds
 from flockcare.feet.cases import cases_of_bird
 from flockcare.photos.models import Measurement, Photo, Precision
-from tests.care.steps import look, url
-from tests.people.rows import READ_PAGE, seen
+from tests.care.steps import day, form, look, step, url
+from tests.people.rows import READ_PAGE, same_queries, seen
 
 pytestmark = pytest.mark.django_db
 
@@ -154,3 +157,100 @@ def test_the_table_of_rules_is_a_page(cast):
     for rule in RULES:
         assert escape(rule.sign) in page and escape(rule.source) in page
     assert seen(cast, url(cast, "rules")) == READ_PAGE
+
+
+# "Look every day": the advice of a sore with moderate swelling, against the flock's seven days.
+CLEAR = {"score": 0}
+SWOLLEN = {"score": 1, "swelling": "moderate"}
+
+
+def case_page(cast, bird):
+    case = cases_of_bird(bird)[0]
+    url_of = url(cast, "case", bird.pk, case.foot, case.first.check_id)
+    return cast.clients.keeper.get(url_of).content.decode()
+
+
+def date_of(number: int) -> str:
+    return date_format(day(number), "D j M")
+
+
+def test_the_advice_to_look_every_day_stands_with_its_date_everywhere(cast, birds):
+    assert cast.flock.recheck_days == 7
+    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
+    said = f"right foot: look again by {date_of(-1)}"
+    piece = cast.clients.keeper.get(url(cast, "today_panel"), headers={"HX-Request": "true"})
+    for page in (
+        case_page(cast, birds["Dill"]),
+        cast.clients.keeper.get(url(cast, "bird", birds["Dill"].pk)).content.decode(),
+        piece.content.decode(),
+        cast.clients.keeper.get(url(cast, "list")).content.decode(),
+    ):
+        assert said in page and "1 day late" in page
+        assert "No step is due" not in page and "Nothing is due" not in page
+
+
+def test_before_its_day_it_stands_only_where_the_days_to_come_stand(cast, birds):
+    look(cast, birds["Dill"], left=CLEAR, right=SWOLLEN)
+    said = f"look again by {date_of(1)}"
+    assert said in case_page(cast, birds["Dill"])
+    assert said in cast.clients.keeper.get(url(cast, "list")).content.decode()
+    piece = cast.clients.keeper.get(url(cast, "today_panel"), headers={"HX-Request": "true"})
+    assert said not in piece.content.decode()
+
+
+@pytest.mark.parametrize("kind", ["watched", "dressing on", "dressing looked at"])
+def test_what_is_due_of_a_step_stands_for_the_look_too(cast, birds, kind):
+    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
+    step(cast, birds["Dill"], kind, foot="right", next_due=day(1))
+    page = case_page(cast, birds["Dill"])
+    assert "look again by" not in page and "due in 1 day" in page
+
+
+def test_who_has_looked_today_is_asked_again_tomorrow(cast, birds):
+    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
+    step(cast, birds["Dill"], "watched", foot="right")
+    assert f"look again by {date_of(1)}" in case_page(cast, birds["Dill"])
+
+
+def test_no_look_is_asked_for_by_advice_that_names_no_days(cast, birds):
+    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right={"score": 1, "scab": "brown"})
+    assert "look again by" not in case_page(cast, birds["Dill"])
+    look(cast, birds["Mace"], days_ago=2, left=CLEAR, right={**SWOLLEN, "hot": True})
+    assert "look again by" not in case_page(cast, birds["Mace"])
+
+
+@pytest.mark.parametrize(
+    ("foot", "recheck_days", "days"),
+    [("right", 7, 1), ("", 7, 1), ("left", 7, 7), ("right", 1, 1), ("left", 1, 1)],
+)
+def test_a_watched_foot_is_due_again_by_the_sooner_of_advice_and_setting(
+    cast, birds, foot, recheck_days, days
+):
+    cast.flock.recheck_days = recheck_days
+    cast.flock.save()
+    look(cast, birds["Dill"], left=CLEAR, right=SWOLLEN)
+    said = form(kind="watched", foot=foot, who=str(cast.keeper.pk))
+    cast.clients.keeper.post(url(cast, "step_new", birds["Dill"].pk), said)
+    assert CareStep.objects.get().next_due == day(days)
+
+
+def test_after_a_lifted_scab_one_tap_takes_the_days_of_the_advice(cast, birds):
+    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
+    lifted = step(cast, birds["Dill"], "scab lifted", foot="right", days_ago=1, next_due=day(0))
+    cast.clients.keeper.post(url(cast, "done", lifted.pk))
+    assert CareStep.objects.exclude(pk=lifted.pk).get().next_due == day(1)
+
+
+@pytest.mark.parametrize("name", ["list", "today_panel"])
+def test_as_many_queries_for_one_swollen_foot_as_for_twenty(cast, birds, name):
+    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
+
+    def grow():
+        for number in range(20):
+            bird = Bird.objects.create(flock=cast.flock, name=f"Hen {number}")
+            look(cast, bird, days_ago=2, left=CLEAR, right=SWOLLEN)
+
+    client = cast.clients.keeper
+    client.defaults["HTTP_HX_REQUEST"] = "true"
+    same_queries(client, url(cast, name), grow=grow)
+    assert client.get(url(cast, name)).content.decode().count("look again by") == 21

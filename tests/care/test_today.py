@@ -131,7 +131,7 @@ def test_what_was_done_today_says_by_whom_and_can_be_undone(cast, birds):
     due = step(cast, birds["Dill"], days_ago=1, next_due=day(0))
     answer = cast.clients.keeper.post(url(cast, "done", due.pk), headers=HTMX).content.decode()
     done = CareStep.objects.exclude(pk=due.pk).get()
-    assert "Done today (1)" in answer and url(cast, "undo", done.pk) in answer
+    assert "Care done today (1)" in answer and url(cast, "undo", done.pk) in answer
     answer = cast.clients.owner.post(url(cast, "undo", done.pk), headers=HTMX).content.decode()
     assert "Taken back: Dill" in answer
     assert "due today" in answer
