@@ -22,11 +22,15 @@ const buttons = (disabled) => form.querySelectorAll("button").forEach((button) =
 form.addEventListener("submit", () => setTimeout(() => buttons(true)));
 window.addEventListener("pageshow", ({ persisted }) => persisted && buttons(false));
 
-// The second tap of two on the page before is not meant for this bird.
+// The second tap of two on what was here before is not meant for this bird.
 const verdict = form.querySelector("[name=verdict]");
-if (verdict) {
+function settle() {
   verdict.disabled = true;
   setTimeout(() => (verdict.disabled = false), 700);
+}
+if (verdict) {
+  settle();
+  form.addEventListener("shown", settle);
 }
 
 // Photos

@@ -106,6 +106,7 @@ export async function showKept({ form, words, sent, when }) {
     turnTo(form, bird, list);
     form.hidden = false;
     form.querySelectorAll("button").forEach((button) => (button.disabled = false));
+    form.dispatchEvent(new Event("shown"));
     window.scrollTo(0, 0);
   }));
   notice.focus();
