@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from flockcare.birds.breeds import WeightClass
+from flockcare.housing.layout import NO_BEDDING, bedding_of
 from flockcare.housing.models import Feature, FeatureKind, FeatureState
 from flockcare.housing.units import length_text
 from flockcare.people.models import Units
@@ -41,7 +42,7 @@ THUMB_SCOPE = (
     "published source was read."
 )
 
-LITTER_LOOSE_NOT = {"", "none", "grass", "sharp stone", "gravel"}
+LITTER_LOOSE_NOT = {NO_BEDDING, "grass", "sharp stone", "gravel"}
 SQUARE_CM_PER_SQUARE_FOOT = 30.48**2
 
 
@@ -114,7 +115,7 @@ def _perch_length(perches: Pairs, hens: int, units: str) -> Line:
         verdict, missing = Verdict.MET, ""
     else:
         verdict = Verdict.UNKNOWN if missing else Verdict.NOT_MET
-    return Line("Length of perch", asked, there, verdict, missing)
+    return Line("Length of roost", asked, there, verdict, missing)
 
 
 def _length_there(perches: Pairs, units: str) -> tuple[float, str, str]:
@@ -133,14 +134,14 @@ def _distances(perches: Pairs, units: str) -> list[Line]:
         for name, cm in (("spacing_cm", BETWEEN_PERCHES_CM), ("wall_cm", TO_THE_WALL_CM))
     }
     between = _smallest(
-        *("Level between perches", perches, "spacing_cm", BETWEEN_PERCHES_CM),
+        *("Level between roosts", perches, "spacing_cm", BETWEEN_PERCHES_CM),
         # The last of a row of perches has no further one beside it.
         needed=len(perches) - 1,
         asked=asked["spacing_cm"],
         units=units,
     )
     wall = _smallest(
-        *("From perch to wall", perches, "wall_cm", TO_THE_WALL_CM),
+        *("From roost to wall", perches, "wall_cm", TO_THE_WALL_CM),
         needed=len(perches),
         asked=asked["wall_cm"],
         units=units,
@@ -175,7 +176,7 @@ def _edges(perches: Pairs) -> Line:
     else:
         verdict, there = Verdict.UNKNOWN, ""
         missing = f"the edges of {_names(unknown)}" if perches else "any roost"
-    return Line("Edges of perches", "none sharp", there, verdict, missing)
+    return Line("Edges of roosts", "none sharp", there, verdict, missing)
 
 
 # Litter
@@ -194,9 +195,10 @@ def _litter(floors: Pairs, floor_cm2: float | None) -> Litter:
         return Litter(0, "the floor and its bedding")
     total, missing = 0.0, []
     for feature, state in floors:
-        if not state.bedding:
+        bedding = bedding_of(state)
+        if not bedding:
             missing.append(f"the bedding of {feature.name}")
-        elif state.bedding not in LITTER_LOOSE_NOT:
+        elif bedding not in LITTER_LOOSE_NOT:
             if state.length_cm is not None and state.breadth_cm is not None:
                 total += state.length_cm * state.breadth_cm
             elif len(floors) == 1 and floor_cm2 is not None:
@@ -209,7 +211,10 @@ def _litter(floors: Pairs, floor_cm2: float | None) -> Litter:
 
 def _area_text(cm2: float, units: str) -> str:
     if units == Units.IMPERIAL:
-        return f"{cm2 / SQUARE_CM_PER_SQUARE_FOOT:.1f} sq ft"
+        feet = cm2 / SQUARE_CM_PER_SQUARE_FOOT
+        # What one hen needs is a quarter of a square foot, of which a tenth says too little.
+        digits = 2 if 0 < feet < 1 else 1
+        return f"{feet:.{digits}f}".removesuffix(".0") + " sq ft"
     return f"{cm2 / 10_000:.2f} m²" if cm2 >= 10_000 else f"{cm2:.0f} cm²"
 
 

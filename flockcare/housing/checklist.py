@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from flockcare.housing.layout import bedding_of
 from flockcare.housing.models import GROUND, Feature, FeatureKind, FeatureState
 
 COMMON_PRACTICE = "common practice, no published source"
@@ -118,10 +119,14 @@ def items_for(feature: Feature, state: FeatureState) -> list[Item]:
     return [item for item in ITEMS if feature.kind in item.kinds]
 
 
+def _answer(state: FeatureState, name: str):
+    return bedding_of(state) if name == "bedding" else getattr(state, name)
+
+
 def unanswered(layout: Pairs) -> int:
     """How many answers of the checklist nobody has given yet."""
     return sum(
-        all(getattr(state, name) in (None, "") for name in item.fields)
+        all(_answer(state, name) in (None, "") for name in item.fields)
         for feature, state in layout
         for item in items_for(feature, state)
     )

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from flockcare.drawing.markup import Markup, element, text
 from flockcare.drawing.scales import Linear, nice_ticks
 from flockcare.housing.flags import Finding
-from flockcare.housing.layout import Layout, Place
+from flockcare.housing.layout import NO_BEDDING, Layout, Place, bedding_of, bedding_words
 from flockcare.housing.routes import Leg, next_legs, spots
-from flockcare.housing.units import MM, bare_unit, length_text, number_text
+from flockcare.housing.units import MM, bare_unit, length_text, number_text, short_inches
 from flockcare.people.models import Units
 
 WIDTH = 340  # User units; pixels on a phone that is 390 wide.
@@ -78,11 +78,10 @@ class Frame:
 
 
 def short_length(cm: float, units: str) -> str:
-    """A length as short as a drawing needs it: ``47.5 cm``, or to half inches ``18½″``."""
+    """A length as short as a drawing needs it: ``47.5 cm`` or ``18½″``, rounded as elsewhere."""
     if units != Units.IMPERIAL:
         return length_text(cm, unit="cm", units=units)
-    whole, half = divmod(round(2 * cm * 10 / float(MM["in"])), 2)
-    return f"{whole or ('' if half else 0)}{'½' if half else ''}″"
+    return short_inches(cm * float(MM["cm"]))
 
 
 def leg_words(leg: Leg, units: str) -> tuple[str, str]:
@@ -93,8 +92,11 @@ def leg_words(leg: Leg, units: str) -> tuple[str, str]:
 
 def ground_words(place: Place, units: str) -> str:
     """``Yard: wood chip 12 cm, damp``."""
-    depth = length_text(place.bedding_depth_cm, unit="cm", units=units)
-    bedding = " ".join(filter(None, (place.bedding or "bedding not recorded", depth)))
+    deep = place.bedding_depth_cm
+    if bedding_of(place) == NO_BEDDING:
+        deep = deep or None
+    depth = length_text(deep, unit="cm", units=units)
+    bedding = " ".join(filter(None, (bedding_words(place) or "bedding not recorded", depth)))
     return f"{place.name}: {', '.join(filter(None, (bedding, place.damp)))}"
 
 
@@ -350,7 +352,9 @@ def _scale_bar(frame: Frame, y: float) -> Markup:
     most = 110 / frame.scale / per
     round_ones = (base * 10**power for power in range(4) for base in (1, 2, 5))
     length = max(each for each in round_ones if each <= most) * per
-    words = f"{number_text(length, unit='cm', units=frame.units)} {unit}, heights and runs alike"
+    words = (
+        f"{number_text(length, unit='cm', units=frame.units)} {unit}, heights and distances alike"
+    )
     left = AXIS
     right = left + length * frame.scale
     drawn = [

@@ -19,11 +19,11 @@ LENGTHS = {
 }
 NAMES = {
     "height_cm": "height",
-    "run_cm": "run",
+    "run_cm": "level distance",
     "length_cm": "length",
     "breadth_cm": "breadth",
     "width_mm": "width",
-    "spacing_cm": "distance to the next perch",
+    "spacing_cm": "distance to the next roost",
     "wall_cm": "distance to the wall",
     "edge": "edges",
     "surface": "surface",
@@ -99,7 +99,7 @@ class Start:
 
 LEVEL = {"height_cm": 0.0}
 STARTS = [
-    Start("bar", "Bar", FeatureKind.ROOST, "What they sleep on"),
+    Start("roost", "Roost", FeatureKind.ROOST, "A bar or board they sleep on"),
     Start("shelf", "Shelf", FeatureKind.OTHER, "A board they jump to and from"),
     Start("ladder", "Ladder", FeatureKind.STEP, "With rungs; its height is where it leads"),
     Start("ramp", "Ramp", FeatureKind.STEP, "A sloping board; its height is where it leads"),

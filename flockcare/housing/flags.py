@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from flockcare.analysis.landing import descent_angle
-from flockcare.housing.layout import GROUND, OTHER, PERCHES, ROOST, Layout, Place
+from flockcare.housing.layout import GROUND, OTHER, PERCHES, ROOST, Layout, Place, bedding_of
 from flockcare.housing.routes import Leg, next_legs
 
 CUSTOM = "common practice, no published source"
@@ -71,6 +71,11 @@ class Rule:
     words: str
     source: str
     holds: Callable[..., bool]
+
+    @property
+    def gist(self) -> str:
+        """The first sentence of its words, to go on after a colon."""
+        return f"{self.words[0].lower()}{self.words[1:].partition('. ')[0].rstrip('.')}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +166,8 @@ LEG_RULES = (
     Rule(
         "no-run",
         Mark.UNKNOWN,
-        "run?",
-        "The run to the next step down is not recorded, so its angle is not known.",
+        "how far?",
+        "The level distance to the next place down is not recorded, so the angle is not known.",
         "",
         lambda leg: leg.run_cm is None,
     ),
@@ -275,7 +280,7 @@ PLACE_RULES = (
         "hard",
         "Hard where they land.",
         CUSTOM,
-        lambda place: place.kind in GROUND and _hard(place.bedding),
+        lambda place: place.kind in GROUND and _hard(bedding_of(place)),
     ),
     Rule(
         "thin",
@@ -324,6 +329,8 @@ ROOST_RULES = (
         lambda place, layout: place.kind in PERCHES and (place.height_cm or 0) > HEAVY_ROOST_CM,
     ),
 )
+# What a change of height may leave over a published figure.
+OF_HEIGHTS = {"steep-45", "steep-34", "drop-50", "lowest-roost"}
 NO_GROUND = Rule(
     "no-ground",
     Mark.UNKNOWN,

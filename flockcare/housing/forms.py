@@ -12,7 +12,9 @@ from flockcare.core.forms import KeeperForm, KeeperModelForm, shown
 from flockcare.drawing.dates import date_words
 from flockcare.housing.changes import description
 from flockcare.housing.features import FIELDS, LENGTHS, fields_of, words_for
+from flockcare.housing.layout import bedding_of
 from flockcare.housing.models import (
+    GROUND,
     ChangeKind,
     Feature,
     FeatureKind,
@@ -21,7 +23,7 @@ from flockcare.housing.models import (
     HousingChange,
     Stay,
 )
-from flockcare.housing.units import MM, bare_unit, length_text, number_text, read_length
+from flockcare.housing.units import MM, bare_unit, in_unit, length_text, number_text, read_length
 
 EARLIEST = dt.date(1950, 1, 1)
 # Whether a feature was there before it was written down.
@@ -56,14 +58,25 @@ class DayField(forms.DateField):
 class LengthField(forms.CharField):
     """A length as a keeper writes it, cleaned to a float in ``unit`` ("cm" or "mm").
 
-    A length that was shown and left as it was keeps its value, though it may have been rounded
-    to be shown.
+    ``present`` is what is shown in it: left as it was it keeps that value, though it may have been
+    rounded to be shown. ``extent`` is what too much of it is called: "high", "long".
     """
 
-    def __init__(self, *, unit: str, units: str, least: float = 0, most: float, **kwargs):
-        self.unit, self.units, self.least, self.most = unit, units, least, most
+    def __init__(
+        self,
+        *,
+        unit: str,
+        units: str,
+        extent: str,
+        most: float,
+        least: float = 0,
+        present: float | None = None,
+        **kwargs,
+    ):
+        self.unit, self.units, self.extent = unit, units, extent
+        self.least, self.most, self.present = least, most, present
         self.bare = bare_unit(units, unit)
-        kwargs["label"] += " in inches" if self.bare == "in" else f" in {self.bare}"
+        kwargs["label"] = in_unit(kwargs["label"], self.bare)
         super().__init__(required=False, **kwargs)
         # A keyboard of digits only would have no fractions.
         inputmode = "text" if self.bare == "in" else "decimal"
@@ -81,57 +94,89 @@ class LengthField(forms.CharField):
         text = super().to_python(value)
         if not text:
             return None
+        if text == self.prepare_value(self.present):
+            return self.present
         try:
             length = float(read_length(text, bare=self.bare) / MM[self.unit])
         except ValueError as error:
             raise ValidationError(str(error)) from None
-        for limit, beyond, word in (
-            (self.least, length < self.least, "less"),
-            (self.most, length > self.most, "more"),
-        ):
-            if beyond:
-                words = length_text(limit, unit=self.unit, units=self.units)
-                raise ValidationError(f"That is {word} than {words}. Check the number and unit.")
+        if length < self.least:
+            raise ValidationError(self._beyond("small", "least", self.least))
+        if length > self.most:
+            raise ValidationError(self._beyond(self.extent, "most", self.most))
         return length
 
+    def _beyond(self, extent: str, side: str, limit: float) -> str:
+        words = length_text(limit, unit=self.unit, units=self.units)
+        return f"That is too {extent}: at {side} {words} is possible. Check the number and unit."
 
-def length_field(model, name: str, units: str, **kwargs) -> LengthField:
+
+EXTENTS = {
+    "height_cm": "high",
+    "run_cm": "far",
+    "spacing_cm": "far",
+    "wall_cm": "far",
+    "bedding_depth_cm": "deep",
+    "breadth_cm": "wide",
+    "width_mm": "wide",
+    "floor_width_cm": "wide",
+}
+# Less can only be a slip of the unit; a bird cannot even stand on it.
+LEAST = {"length_cm": 5, "breadth_cm": 5, "width_mm": 1}
+LEAST_GROUND_CM = 10  # As of the floor of a house.
+
+
+def length_field(model, name: str, units: str, *, least: float = 0, **kwargs) -> LengthField:
     """For a field of a model that keeps a length; its limits and words are the model's."""
     field = model._meta.get_field(name)
     limits = {validator.code: validator.limit_value for validator in field.validators}
     return LengthField(
         unit="mm" if name.endswith("_mm") else "cm",
         units=units,
-        least=limits.get("min_value", 0),
+        extent=EXTENTS.get(name, "long"),
+        least=max(least, limits.get("min_value", 0)),
         most=limits["max_value"],
         label=field.verbose_name.capitalize(),
         **kwargs,
     )
 
 
+def _least(name: str, kind: str) -> float:
+    area = name in ("length_cm", "breadth_cm") and kind in GROUND
+    return LEAST_GROUND_CM if area else LEAST.get(name, 0)
+
+
 # Words
 
 
-class WordsWidget(forms.TextInput):
-    """A text field that proposes the usual words; others may be typed."""
+class WordsWidget(forms.RadioSelect):
+    """Chips as of ``chosen_words``, and a text field for a word of one's own, which goes first."""
 
     template_name = "housing/words.html"
 
-    def __init__(self, words):
-        super().__init__(attrs={"autocomplete": "off", "autocapitalize": "none"})
-        self.words = words
+    def __init__(self, words, present: str):
+        super().__init__(attrs={"class": "chips"}, choices=_chips(words, present))
+
+    def value_from_datadict(self, data, files, name):
+        own = (data.get(f"{name}-own") or "").strip()
+        return own or super().value_from_datadict(data, files, name)
 
     def get_context(self, name, value, attrs):
-        listed = f"{(attrs or {}).get('id', name)}-words"
-        context = super().get_context(name, value, {**(attrs or {}), "list": listed})
-        return {**context, "list_id": listed, "words": self.words}
+        context = super().get_context(name, value, attrs)
+        # What was typed and refused.
+        own = value if value and value not in dict(self.choices) else ""
+        return {**context, "own": own}
+
+
+def _chips(words, present: str) -> list[tuple[str, str]]:
+    odd = [present] if present and present not in words else []
+    return [*((word, word) for word in (*words, *odd)), ("", "not known")]
 
 
 def chosen_words(words, present: str, **kwargs) -> forms.ChoiceField:
     """Chips of the usual words, of what stands there already, and of "not known"."""
-    odd = [present] if present and present not in words else []
     return forms.ChoiceField(
-        choices=[*((word, word) for word in (*words, *odd)), ("", "not known")],
+        choices=_chips(words, present),
         required=False,
         widget=forms.RadioSelect(attrs={"class": "chips"}),
         error_messages={"invalid_choice": "Choose one of the offered words."},
@@ -164,7 +209,7 @@ HELP = {
     "height_cm": "From the floor, or outside from the ground, to where she stands.",
     "run_cm": "Level distance from here to where she lands next.",
     "width_mm": "How wide what she grips or stands on is.",
-    "spacing_cm": "Level, to the perch beside it.",
+    "spacing_cm": "Level, to the roost beside it.",
     "bedding_depth_cm": "At the spot where they land.",
     "damp": "Squeeze a handful: it falls apart: dry; keeps its shape: damp; water shows: wet.",
     "moisture_percent": "Only if you measured it: weighed, dried and weighed again.",
@@ -177,10 +222,15 @@ def description_field(
 ) -> forms.Field:
     """The field of a form for one field of a description; ``present`` is what stands there.
 
-    With ``chips`` the usual words stand to be tapped and no others can be typed.
+    The usual words stand to be tapped; with ``chips`` no others can be typed.
     """
     if name in LENGTHS:
-        return length_field(FeatureState, name, units, help_text=HELP.get(name, ""))
+        return length_field(
+            *(FeatureState, name, units),
+            least=_least(name, kind),
+            present=present,
+            help_text=HELP.get(name, ""),
+        )
     model_field = FeatureState._meta.get_field(name)
     words = {"label": model_field.verbose_name.capitalize(), "help_text": HELP.get(name, "")}
     if name == "moisture_percent":
@@ -190,7 +240,7 @@ def description_field(
     return forms.CharField(
         required=False,
         max_length=model_field.max_length,
-        widget=WordsWidget(words_for(name, kind)),
+        widget=WordsWidget(words_for(name, kind), present or ""),
         **words,
     )
 
@@ -221,6 +271,8 @@ class DescriptionForm(KeeperForm):
     ):
         self.names = list(names)
         shown = {name: getattr(state, name) for name in self.names} if state else {}
+        if "bedding" in shown:
+            shown["bedding"] = bedding_of(state)
         kwargs["initial"] = {**shown, **kwargs.get("initial", {})}
         super().__init__(data, use_required_attribute=False, **kwargs)
         self.state, self.units = state, units
@@ -272,7 +324,9 @@ class HouseForm(KeeperModelForm):
         super().__init__(*args, **kwargs)
         units = self.instance.flock.units
         for name in ("floor_length_cm", "floor_width_cm"):
-            self.fields[name] = length_field(House, name, units)
+            self.fields[name] = length_field(
+                House, name, units, present=getattr(self.instance, name)
+            )
         help_text = "The ground inside, wall to wall. Leave empty if nobody has measured it."
         self.fields["floor_length_cm"].help_text = help_text
 
@@ -282,13 +336,6 @@ class HouseForm(KeeperModelForm):
         if others.exclude(pk=self.instance.pk).exists():
             raise ValidationError("This flock has a house of that name already.")
         return name
-
-    def clean(self):
-        said = super().clean()
-        for name in ("floor_length_cm", "floor_width_cm"):
-            if name not in self.changed_data and name in said:
-                said[name] = self.initial.get(name)
-        return said
 
 
 class FeatureForm(KeeperModelForm):
@@ -417,7 +464,7 @@ class ChangeForm(KeeperForm):
         self.fields["kind"] = forms.ChoiceField(
             label="What kind of change",
             required=False,
-            choices=[("", "as it follows from the difference"), *ChangeKind.choices],
+            choices=[("", "worked out from what changed"), *ChangeKind.choices],
         )
         self.fields["note"] = forms.CharField(
             required=False,
@@ -471,6 +518,14 @@ class WalkForm(KeeperForm):
 # Which birds live where
 
 
+class ManyKeys(forms.SelectMultiple):
+    """Ticks, one of which may stand for many birds: their keys with spaces between them."""
+
+    def value_from_datadict(self, data, files, name):
+        sent = super().value_from_datadict(data, files, name) or []
+        return list(dict.fromkeys(key for keys in sent for key in keys.split()))
+
+
 class MoveForm(KeeperForm):
     """Which of the flock's birds move into which house, and from when on."""
 
@@ -491,6 +546,7 @@ class MoveForm(KeeperForm):
             help_text="This day counts for the new house; the stay before ends on it.",
         )
         self.fields["birds"] = forms.MultipleChoiceField(
+            widget=ManyKeys,
             choices=[(key, bird.name) for key, bird in self.birds.items()],
             error_messages={
                 "required": "Tick the birds that move.",

@@ -11,9 +11,9 @@ from flockcare.analysis.landing import JOULES_PER_FOOT_POUND
 from flockcare.core.forms import KeeperForm
 from flockcare.housing.flags import SAFE_DROP_CM
 from flockcare.housing.forms import LengthField, description_field, length_field
-from flockcare.housing.layout import STEP, Place
+from flockcare.housing.layout import STEP, Place, bedding_of
 from flockcare.housing.models import GROUND, Feature, FeatureKind, FeatureState
-from flockcare.housing.units import MM, bare_unit
+from flockcare.housing.units import MM, bare_unit, in_unit
 from flockcare.housing.whatif import Limit
 from flockcare.people.models import Units
 
@@ -21,7 +21,7 @@ HIGHEST_CM = 300  # As far as the slider of a height goes.
 ON_STANDS = {"height_cm": "h", "run_cm": "r"}
 ON_GROUND = {"bedding": "b", "bedding_depth_cm": "d", "damp": "w"}
 # Each stands below the name of its feature, so one word will do.
-SHORT = {"height_cm": "Height", "run_cm": "Run", "bedding_depth_cm": "Depth"}
+SHORT = {"height_cm": "Height", "run_cm": "Level distance", "bedding_depth_cm": "Depth"}
 
 
 def _names(feature: Feature) -> dict[str, str]:
@@ -49,30 +49,33 @@ class ScratchForm(KeeperForm):
         ]
         pairs, bare = self.pairs, bare_unit(units, "cm")
         shown = {
-            f"{letter}-{feature.pk.hex}": getattr(state, name)
+            f"{letter}-{feature.pk.hex}": bedding_of(state)
+            if name == "bedding"
+            else getattr(state, name)
             for feature, state in pairs
             for name, letter in _names(feature).items()
         }
         super().__init__(data or None, initial=shown, use_required_attribute=False, **kwargs)
         for feature, state in pairs:
             for name, letter in _names(feature).items():
+                key = f"{letter}-{feature.pk.hex}"
                 field = description_field(
-                    name, kind=feature.kind, units=units, present=getattr(state, name)
+                    name, kind=feature.kind, units=units, present=shown[key], chips=True
                 )
                 field.help_text = ""
                 if name in SHORT:
-                    field.label = f"{SHORT[name]} in {bare}"
+                    field.label = in_unit(SHORT[name], bare)
                 if name == "height_cm":
                     _slider(field, max(HIGHEST_CM, 1.5 * (state.height_cm or 0)))
-                self.fields[f"{letter}-{feature.pk.hex}"] = field
+                self.fields[key] = field
             self.fields[f"x-{feature.pk.hex}"] = forms.BooleanField(
                 label="Taken away", required=False
             )
         self.fields["step"] = length_field(FeatureState, "height_cm", units)
-        self.fields["step"].label = f"Height in {bare}"
+        self.fields["step"].label = in_unit("Height", bare)
         _slider(self.fields["step"], HIGHEST_CM)
         self.fields["step_run"] = length_field(FeatureState, "run_cm", units)
-        self.fields["step_run"].label = f"Run in {bare}"
+        self.fields["step_run"].label = in_unit("Level distance", bare)
         self.fields["step_run"].widget.attrs["placeholder"] = "half-way"
         if data:
             self.data = {
@@ -148,7 +151,10 @@ class LimitForm(KeeperForm):
         self.joules = JOULES_PER_FOOT_POUND if imperial else 1.0
         usual = {"by": "drop", "drop": float(SAFE_DROP_CM), "energy": 9 if imperial else 12}
         super().__init__(data, use_required_attribute=False, **kwargs)
-        self.fields["drop"] = LengthField(unit="cm", units=units, least=1, most=1000, label="Drop")
+        self.fields["drop"] = LengthField(
+            **{"unit": "cm", "units": units, "label": "Drop", "extent": "high"},
+            **{"least": 1, "most": 1000, "present": usual["drop"]},
+        )
         self.fields["energy"] = forms.FloatField(
             label=f"Energy in {'ft·lbf' if imperial else 'J'}",
             required=False,

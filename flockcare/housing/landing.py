@@ -45,8 +45,8 @@ class Lander:
     assumed: bool = False
 
     @property
-    def mass_kg(self) -> float:
-        return self.grams / 1000
+    def mass_kg(self) -> float | None:
+        return self.grams / 1000 if self.grams else None
 
 
 def landers_on(house: House, day: dt.date) -> list[Lander]:
@@ -76,11 +76,11 @@ def _lander(bird: Bird, weighed: tuple[int, dt.date] | None) -> Lander:
 
 @dataclass(frozen=True, slots=True)
 class Landing:
-    """One bird coming down from one place."""
+    """One bird coming down from one place; no energies where her weight is not known."""
 
     route: Route
-    energy_j: float
-    straight_j: float
+    energy_j: float | None
+    straight_j: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,16 +92,16 @@ class Landings:
 
 
 def landings(landers: Iterable[Lander], routes: list[Route]) -> list[Landings]:
-    """The bird with the hardest landing first; who has no weight is left out."""
+    """The bird with the hardest landing first; who has no weight has her drops, and comes last."""
     rows = [
-        Landings(lander, tuple(_landing(lander, route) for route in routes))
-        for lander in landers
-        if lander.grams
+        Landings(lander, tuple(_landing(lander, route) for route in routes)) for lander in landers
     ]
-    return sorted(rows, key=lambda row: -max((way.energy_j for way in row.ways), default=0.0))
+    return sorted(rows, key=lambda row: -max((way.energy_j or 0 for way in row.ways), default=0.0))
 
 
 def _landing(lander: Lander, route: Route) -> Landing:
+    if lander.mass_kg is None:
+        return Landing(route, None, None)
     drop_cm, straight_cm = route.hardest.drop_cm, route.straight_cm
     return Landing(
         route,
@@ -110,8 +110,10 @@ def _landing(lander: Lander, route: Route) -> Landing:
     )
 
 
-def energy_text(joules: float, units: str) -> str:
-    """``14.7 J``, or ``10.9 ft·lbf``."""
+def energy_text(joules: float | None, units: str) -> str:
+    """``14.7 J``, or ``10.9 ft·lbf``; empty for None."""
+    if joules is None:
+        return ""
     if units == Units.IMPERIAL:
         return f"{foot_pounds(joules):.1f} ft·lbf"
     return f"{joules:.1f} J"

@@ -10,6 +10,7 @@ ROOST, RAIL, NEST_FRONT, STEP = "roost", "rail", "nest front", "step"
 FLOOR, LANDING, OTHER = "floor", "landing", "other"
 GROUND = (FLOOR, LANDING)
 PERCHES = (ROOST, RAIL)
+NO_BEDDING = "none"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,16 @@ class Place:
     def is_start(self) -> bool:
         """Whether birds stay there, to come down later: no step and no ground."""
         return self.kind not in (STEP, *GROUND)
+
+
+def bedding_of(described) -> str:
+    """What lies there, of a Place or a state; a depth of 0 says that nothing does."""
+    return described.bedding or (NO_BEDDING if described.bedding_depth_cm == 0 else "")
+
+
+def bedding_words(described) -> str:
+    lies = bedding_of(described)
+    return "no bedding" if lies == NO_BEDDING else lies
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,11 +90,11 @@ class Described(FlockRecord):
 
     gone = models.BooleanField("taken away", default=False)
     height_cm = _measure("height above the floor", 1000)
-    run_cm = _measure("run to the next step down", 2000)
+    run_cm = _measure("level distance to the next place down", 2000)
     length_cm = _measure("length", 5000)
     breadth_cm = _measure("breadth", 5000)
     width_mm = _measure("width", 2000)
-    spacing_cm = _measure("distance to the next perch", 2000)
+    spacing_cm = _measure("distance to the next roost", 2000)
     wall_cm = _measure("distance to the wall", 2000)
     edge = models.CharField("edges", max_length=40, blank=True, default="")
     surface = models.CharField(max_length=40, blank=True, default="")

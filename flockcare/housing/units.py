@@ -19,14 +19,19 @@ MM = {
     **dict.fromkeys(("ft", "foot", "feet"), Fraction(3048, 10)),
 }
 EIGHTHS = 8
+_PARTS = {
+    **{"1/2": "½", "1/4": "¼", "3/4": "¾"},
+    **{"1/8": "⅛", "3/8": "⅜", "5/8": "⅝", "7/8": "⅞"},
+}
 _SIGNS = {
-    **{"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅓": " 1/3", "⅔": " 2/3"},
-    **{"⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8", "⁄": "/"},
+    **{sign: f" {part}" for part, sign in _PARTS.items()},
+    **{"⅓": " 1/3", "⅔": " 2/3", "⁄": "/"},
     **{"″": " in", "”": " in", "“": " in", '"': " in", "''": " in"},
     **{"′": " ft ", "’": " ft ", "'": " ft "},
     ",": ".",
 }
-_NUMBER = r"(\d{1,6}[ -]+\d{1,3}/\d{1,3}|\d{1,3}/\d{1,3}|\d{1,6}(?:\.\d{1,6})?|\.\d{1,6})"
+# Far longer than any length, so that a slip of the finger is told that it is too long.
+_NUMBER = r"(\d{1,40}[ -]+\d{1,3}/\d{1,3}|\d{1,3}/\d{1,3}|\d{1,40}(?:\.\d{1,20})?|\.\d{1,20})"
 _LENGTH = re.compile(
     rf"(?:{_NUMBER} ?(?:ft|foot|feet)\.?)? ?(?:{_NUMBER} ?(in|inch|inches|cm|mm|m)?\.?)?"
 )
@@ -70,12 +75,23 @@ def bare_unit(units: str, metric: str) -> str:
     return "in" if units == Units.IMPERIAL else metric
 
 
+def in_unit(label: str, bare: str) -> str:
+    """``Height in inches``: the label of a length that is typed in this unit."""
+    return f"{label} in {'inches' if bare == 'in' else bare}"
+
+
 def inches(mm: float) -> str:
     """The nearest eighth of an inch: ``18 1/2``."""
     eighths = round(Fraction(mm) / MM["in"] * EIGHTHS)
     whole, rest = divmod(eighths, EIGHTHS)
     part = str(Fraction(rest, EIGHTHS)) if rest else ""
     return " ".join(filter(None, (str(whole) if whole or not part else "", part)))
+
+
+def short_inches(mm: float) -> str:
+    """The same in as few letters as a drawing has room for: ``18½″``."""
+    whole, _, part = inches(mm).rpartition(" ")
+    return f"{whole}{_PARTS.get(part, part)}″"
 
 
 def number_text(value: float, *, unit: str, units: str) -> str:

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_safe
 from flockcare.birds.breeds import WeightClass, weight_class
 from flockcare.drawing.dates import date_words
 from flockcare.housing import elevation, flags, landing
-from flockcare.housing.layout import Layout, Place
+from flockcare.housing.layout import Layout, Place, bedding_words
 from flockcare.housing.models import House
 from flockcare.housing.routes import RULE, Route, next_legs, ways_down
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of
@@ -185,7 +185,7 @@ def _about(place: Place, units: str) -> str:
         place.surface,
         place.material,
         place.cover and f"cover: {place.cover}",
-        place.bedding,
+        bedding_words(place),
         _sized(place.bedding_depth_cm, "cm", "deep", units),
         place.damp,
         "" if place.moisture_percent is None else f"{place.moisture_percent:g} % water",
@@ -200,7 +200,7 @@ def _sized(value: float | None, unit: str, word: str, units: str) -> str:
 def _leg_words(leg, units: str) -> str:
     """``60 cm down over 55 cm to Lower roost: 47°``."""
     over = (
-        "run not recorded"
+        "how far is not recorded"
         if leg.run_cm is None
         else f"over {length_text(leg.run_cm, unit='cm', units=units)}"
     )
@@ -220,7 +220,7 @@ class WayRow:
     at: str
     drop: str
     angle: str
-    energy: str
+    energy: str  # Empty where no weight is known.
     speed: str
     straight: str
 

@@ -62,13 +62,18 @@ def move(request, flock):
     )
 
 
-def _by_house(birds, houses, lives_in) -> list[tuple[str, list]]:
+def _by_house(birds, houses, lives_in) -> list[tuple[str, list, str]]:
+    """The birds of each house with their keys, and all these keys in one."""
     groups = [(house.name, house.pk) for house in houses] + [("In no house yet", None)]
     sorted_birds = [
         (name, [(bird, str(bird.pk)) for bird in birds if lives_in.get(bird.pk) == key])
         for name, key in groups
     ]
-    return [(name, members) for name, members in sorted_birds if members]
+    return [
+        (name, members, " ".join(key for _, key in members))
+        for name, members in sorted_birds
+        if members
+    ]
 
 
 @require_safe

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from flockcare.housing import changes, flags, landing, services, whatif
 from flockcare.housing.forms_whatif import LimitForm, ScratchForm
-from flockcare.housing.layout import Layout
+from flockcare.housing.layout import STEP, Layout, Place
 from flockcare.housing.models import Feature, House, HousingChange, PlannedState
 from flockcare.housing.routes import Route, ways_down
 from flockcare.housing.states import NotRecorded, record_of
@@ -124,7 +124,7 @@ def _compared(request, tried: Tried) -> dict:
         "drop_now": _largest(ways_down(tried.now), units),
         "drop_then": _largest(then["routes"], units),
         "limit_form": limit_form,
-        "explained": whatif.EXPLAINED,
+        "explained": whatif.EXPLAINED.format(steps=whatif.GRID_WORDS[units]),
         "kept": _kept(tried.form),
         **_advice(request, tried, landers, limit_form.limit()),
     }
@@ -165,45 +165,62 @@ class ComparedRow:
 def compared_rows(
     landers: list[landing.Lander], now: list[Route], then: list[Route], units: str
 ) -> list[ComparedRow]:
-    """The hardest landing of each bird as it is and as it would be."""
+    """The hardest landing of each bird as it is and as it would be; see ``_hardest``."""
     before = {row.lander.bird.pk: _hardest(row) for row in landing.landings(landers, now)}
     rows = []
     for row in landing.landings(landers, then):
         old, new = before[row.lander.bird.pk], _hardest(row)
         change = f"{100 * (new / old - 1):+.0f} %".replace("-", "−") if old else ""
-        energies = (landing.energy_text(value, units) for value in (old, new))
-        rows.append(ComparedRow(row.lander, *energies, "same" if old == new else change))
+        words = (_landing_text(row.lander, value, units) for value in (old, new))
+        rows.append(ComparedRow(row.lander, *words, "same" if old == new else change))
     return rows
 
 
 def _hardest(row: landing.Landings) -> float:
-    return max((way.energy_j for way in row.ways), default=0.0)
+    """Her largest energy, or drop in cm where no weight of hers is known."""
+    drops = row.lander.mass_kg is None
+    found = (way.route.hardest.drop_cm if drops else way.energy_j for way in row.ways)
+    return max(found, default=0.0)
+
+
+def _landing_text(lander: landing.Lander, value: float, units: str) -> str:
+    if lander.mass_kg is None:
+        return length_text(value, unit="cm", units=units)
+    return landing.energy_text(value, units)
 
 
 @dataclass(frozen=True, slots=True)
 class Advice:
     words: str
     effect: str
+    still: str
     query: str
 
 
 def _advice(request, tried: Tried, landers, limit: whatif.Limit | None) -> dict:
     """Which one change helps most, counted on the house as it stands in the drawing."""
-    masses = [lander.mass_kg for lander in landers if lander.grams]
-    if limit is None or not masses:
-        return {"weighed": len(masses)}
+    # Every bird counts against a drop; an energy asks for her weight.
+    counted = [one for one in landers if one.grams or (limit and limit.energy_j is None)]
+    found = {
+        "counted": len(counted),
+        "uncounted": [one.bird for one in landers if one not in counted],
+    }
+    if limit is None or not counted:
+        return found
+    masses = [one.mass_kg for one in counted]
     units = tried.house.flock.units
-    return {
-        "weighed": len(masses),
+    grid = whatif.GRID_CM[units]
+    return found | {
         "over_now": whatif.birds_over(tried.now, masses, limit),
         "over": whatif.birds_over(tried.then, masses, limit),
         "advice": [
             Advice(
                 _suggested(one, units),
                 _effect(one, units),
+                _still_marked(tried.then, one),
                 _query(request, tried, one, units),
             )
-            for one in whatif.suggestions(tried.then, masses, limit)
+            for one in whatif.suggestions(tried.then, masses, limit, grid_cm=grid)
         ][:ADVICE_SHOWN],
     }
 
@@ -223,6 +240,23 @@ def _effect(one: whatif.Suggestion, units: str) -> str:
         return f"not enough for any bird alone, but a beginning; {drop}"
     left = f"{one.over} still over" if one.over else "none left over"
     return f"helps {one.helped} bird{'' if one.helped == 1 else 's'}, {left}; {drop}"
+
+
+def _still_marked(layout: Layout, one: whatif.Suggestion) -> str:
+    """Which published figures its height would still be above: the limit is the keeper's own."""
+    if one.new_step:
+        step = Place(f"Step below {one.place.name}", STEP, height_cm=one.height_cm)
+        after = whatif.scratch(layout, changed={}, step=step)
+        names = {step.name, one.place.name}
+    else:
+        after = whatif.scratch(layout, changed={one.place.name: {"height_cm": one.height_cm}})
+        names = {one.place.name}
+    rules = {
+        flag.rule.key: flag.rule
+        for flag in flags.flags_of(after)
+        if flag.place in names and flag.rule.key in flags.OF_HEIGHTS
+    }
+    return "; ".join(rule.gist for rule in rules.values())
 
 
 def _query(request, tried: Tried, one: whatif.Suggestion, units: str) -> str:

@@ -8,13 +8,17 @@ from dataclasses import dataclass, replace
 from flockcare.analysis.landing import highest_drop
 from flockcare.housing.layout import Layout, Place
 from flockcare.housing.routes import Spot, spots, worst_drop
+from flockcare.people.models import Units
 
+# Heights that are read back as they are written, without rounding.
+GRID_CM = {Units.METRIC: 1.0, Units.IMPERIAL: 2.54 / 2}
+GRID_WORDS = {Units.METRIC: "whole centimetres", Units.IMPERIAL: "half inches"}
 EXPLAINED = (
-    "For each place every height in whole centimetres up to the highest place now is tried, and "
-    "for a new step every height below each place. The best is the one that leaves the fewest "
-    "birds above your limit on their hardest landing; of equal ones that with the least change of "
-    "height. The list is ordered by how many birds a change helps, then by the least change. "
-    "Every bird is reckoned as if she came down from the highest place, by the gentlest way."
+    "For each place every height in {steps} up to the highest place now is tried, and for a new "
+    "step every height below each place. The best is the one that leaves the fewest birds above "
+    "your limit on their hardest landing; of equal ones that with the least change of height. The "
+    "list is ordered by how many birds a change helps, then by the least change. Every bird is "
+    "reckoned as if she came down from the highest place, by the gentlest way."
 )
 
 
@@ -95,8 +99,8 @@ class Limit:
     drop_cm: float | None = None
     energy_j: float | None = None
 
-    def most_cm(self, mass_kg: float) -> float:
-        """The largest drop that this bird may take."""
+    def most_cm(self, mass_kg: float | None) -> float:
+        """The largest drop that this bird may take. Only an energy asks for her mass."""
         if self.energy_j is not None:
             return 100 * highest_drop(mass_kg, self.energy_j)
         return self.drop_cm
@@ -125,8 +129,14 @@ class Suggestion:
 class _House:
     """Heights alone, which is all that the search needs."""
 
-    def __init__(self, layout: Layout, masses_kg: Iterable[float], limit: Limit):
-        self.stands = layout.stands
+    def __init__(
+        self,
+        layout: Layout,
+        masses_kg: Iterable[float | None],
+        limit: Limit,
+        grid_cm: float = 1.0,
+    ):
+        self.stands, self.grid_cm = layout.stands, grid_cm
         self.most = [limit.most_cm(mass) for mass in masses_kg]
         self.worst = self.worst_of(self.stands, {})
         self.over = self.over_at(self.worst)
@@ -136,21 +146,29 @@ class _House:
         starts = [height for place, height in heights.items() if place.is_start]
         return worst_drop([*heights.values(), *more], starts)
 
+    def heights(self, low: float, high: float) -> list[float]:
+        """The heights that are tried, above ``low`` and up to ``high``."""
+        first, last = int(low / self.grid_cm) + 1, round(high / self.grid_cm)
+        return [number * self.grid_cm for number in range(first, last + 1)]
+
     def over_at(self, drop_cm: float) -> int:
         return sum(drop_cm > most + 1e-9 for most in self.most)
 
 
-def birds_over(layout: Layout, masses_kg: Iterable[float], limit: Limit) -> int:
+def birds_over(layout: Layout, masses_kg: Iterable[float | None], limit: Limit) -> int:
     """How many birds land harder than the limit, coming from the highest place."""
     return _House(layout, masses_kg, limit).over
 
 
-def suggestions(layout: Layout, masses_kg: Iterable[float], limit: Limit) -> list[Suggestion]:
+def suggestions(
+    layout: Layout, masses_kg: Iterable[float | None], limit: Limit, *, grid_cm: float = 1.0
+) -> list[Suggestion]:
     """The best height for each place and the best new steps, the most helpful first.
 
+    Heights are whole multiples of ``grid_cm``, to be written and read back without rounding.
     Changes that lower no drop are left out. Raises ValueError for a mass or limit that is none.
     """
-    house = _House(layout, masses_kg, limit)
+    house = _House(layout, masses_kg, limit, grid_cm)
     found = [_best_height(house, place) for place in house.stands]
     found += [_best_step(house, place) for place in house.stands]
     worth = [each for each in found if each and each.worst_cm < house.worst]
@@ -164,8 +182,6 @@ def _rank(one: Suggestion) -> tuple:
 
 
 def _best_height(house: _House, place: Place) -> Suggestion | None:
-    top = round(house.stands[0].height_cm)
-
     def judged(height: float) -> tuple:
         worst = house.worst_of(house.stands, {place.name: height})
         over = house.over_at(worst)
@@ -178,8 +194,11 @@ def _best_height(house: _House, place: Place) -> Suggestion | None:
             worst,
         )
 
-    over, _, _, height, worst = min(judged(height) for height in range(1, top + 1))
-    return Suggestion(place, float(height), house.over - over, over, worst)
+    tried = house.heights(0.0, house.stands[0].height_cm)
+    if not tried:
+        return None
+    over, _, _, height, worst = min(judged(height) for height in tried)
+    return Suggestion(place, height, house.over - over, over, worst)
 
 
 def _best_step(house: _House, above: Place) -> Suggestion | None:
@@ -193,8 +212,10 @@ def _best_step(house: _House, above: Place) -> Suggestion | None:
         worst = house.worst_of(house.stands, {}, height)
         return house.over_at(worst), worst, abs(height - middle), height
 
-    between = range(int(below) + 1, round(above.height_cm))
+    between = [
+        height for height in house.heights(below, above.height_cm) if height < above.height_cm
+    ]
     if not between:
         return None
     over, worst, _, height = min(judged(height) for height in between)
-    return Suggestion(above, float(height), house.over - over, over, worst, new_step=True)
+    return Suggestion(above, height, house.over - over, over, worst, new_step=True)

@@ -25,7 +25,7 @@ def line(name, layout, hens=7, floor_cm2=None, units="metric"):
 
 
 def perch(layout, hens):
-    found = line("Length of perch", layout, hens)
+    found = line("Length of roost", layout, hens)
     return found.verdict, found.there, found.missing
 
 
@@ -44,7 +44,7 @@ def test_perches_add_up_and_only_roosts_count():
         pair("Ladder", "step", length_cm=900),
     ]
     assert perch(layout, 7) == (MET, "110 cm", "")
-    assert line("Length of perch", layout, 7).asked == "105 cm for 7 hens, 15 cm each"
+    assert line("Length of roost", layout, 7).asked == "105 cm for 7 hens, 15 cm each"
 
 
 def test_what_nobody_measured_is_not_known_and_never_zero():
@@ -58,7 +58,7 @@ def test_what_nobody_measured_is_not_known_and_never_zero():
 
 @pytest.mark.parametrize(
     ("name", "field", "least"),
-    [("Level between perches", "spacing_cm", 30), ("From perch to wall", "wall_cm", 20)],
+    [("Level between roosts", "spacing_cm", 30), ("From roost to wall", "wall_cm", 20)],
 )
 def test_distances_of_perches(name, field, least):
     def verdict(*values):
@@ -80,8 +80,8 @@ def test_one_perch_has_none_beside_it():
     names = [
         one.name for one in capacity([pair("Bar")], floor_cm2=None, classes=[], units="metric")
     ]
-    assert "Level between perches" not in names
-    assert "From perch to wall" in names
+    assert "Level between roosts" not in names
+    assert "From roost to wall" in names
 
 
 @pytest.mark.parametrize(
@@ -95,7 +95,7 @@ def test_one_perch_has_none_beside_it():
 )
 def test_perches_without_sharp_edges(edges, verdict):
     layout = [pair(f"Bar {n}", edge=edge) for n, edge in enumerate(edges)]
-    assert line("Edges of perches", layout).verdict == verdict
+    assert line("Edges of roosts", layout).verdict == verdict
 
 
 def floor(name="Floor", **measures):
@@ -137,9 +137,21 @@ def test_a_bare_floor_is_no_litter_and_an_unknown_one_not_known():
 
 
 def test_in_the_units_of_the_flock():
-    found = line("Length of perch", [pair("Bar", length_cm=254)], units="imperial")
+    found = line("Length of roost", [pair("Bar", length_cm=254)], units="imperial")
     asked = found.asked.replace("\N{NO-BREAK SPACE}", " ")
     assert (found.there, asked) == ("100 in", "41 3/8 in for 7 hens, 5 7/8 in each")
+
+
+def test_square_feet_have_as_many_digits_as_tell_something():
+    """250 cm² are 0.269 square feet of 30.48 cm, of six hens 1.61 (1959; from memory)."""
+    dish = [floor(bedding="straw", length_cm=10, breadth_cm=1)]
+    found = line("Litter to scratch in", dish, 6, units="imperial")
+    assert found.asked == "1.6 sq ft for 6 hens, 0.27 sq ft each"
+    assert found.there == "0.01 sq ft"
+    bare = line("Litter to scratch in", [floor(bedding="none")], 6, units="imperial")
+    assert bare.there == "0 sq ft"
+    wide = [floor(bedding="straw", length_cm=304.8, breadth_cm=304.8)]
+    assert line("Litter to scratch in", wide, 6, units="imperial").there == "100 sq ft"
 
 
 def test_the_rule_of_thumb_goes_by_size():

@@ -49,6 +49,13 @@ def test_open_questions_are_counted():
 # The page
 
 
+def test_a_depth_of_nothing_answers_what_lies_there():
+    def open_questions(**measures):
+        return unanswered([(Feature(name="Floor", kind="floor"), FeatureState(**measures))])
+
+    assert open_questions(bedding_depth_cm=0) == open_questions(bedding_depth_cm=3) - 1
+
+
 @pytest.fixture
 def shed(cast):
     shed = house(cast.flock)
@@ -121,7 +128,7 @@ def test_a_word_of_ones_own_stays_when_it_is_left(cast, shed):
         ("moisture_percent", "130", "between 0 and 100"),
         ("moisture_percent", "a lot", "Write the percentage as a number"),
         ("bedding_depth_cm", "deep", "is not a length"),
-        ("bedding_depth_cm", "3 m", "more than 100 cm"),
+        ("bedding_depth_cm", "3 m", "too deep: at most 100 cm"),
         ("damp", "soaked", "Choose one of the offered words"),
     ],
 )

@@ -15,6 +15,7 @@ from flockcare.analysis.landing import descent_angle
 from flockcare.housing.elevation import draw, row_ids, short_length
 from flockcare.housing.flags import findings, flags_of
 from flockcare.housing.layout import Layout, Place
+from flockcare.housing.units import length_text, read_length
 from tests.analysis.properties import examples
 
 quick = examples(40)
@@ -63,7 +64,7 @@ def texts(svg):
 def per_cm(svg):
     """Pixels of a centimetre by the bar of the scale alone: 100 cm in this house."""
     left, right = sorted(numbers(of(svg, "line", "scale")[0], "x1", "x2"))
-    (words,) = [text for text in texts(svg) if "heights and runs alike" in text]
+    (words,) = [text for text in texts(svg) if "heights and distances alike" in text]
     return (right - left) / float(words.split()[0])
 
 
@@ -108,9 +109,9 @@ def test_runs_heights_and_bedding_are_written():
 def test_inches_where_the_flock_uses_them():
     svg = drawn(SHED, "imperial")
     written = texts(svg)
-    # 130 cm = 51.18 in, 60 cm = 23.62 in (25.4 mm to the inch), to half inches.
-    assert any(text.startswith("51″") for text in written)
-    assert "↓ 23½″" in written
+    # 130 cm = 51.18 in, 60 cm = 23.62 in (25.4 mm to the inch), to eighths.
+    assert any(text.startswith("51⅛″") for text in written)
+    assert "↓ 23⅝″" in written
     assert "in" in written
     at = middles(svg)
     ticks = {text: node for node, text in zip(svg.iter(f"{SVG}text"), written, strict=True)}
@@ -120,10 +121,20 @@ def test_inches_where_the_flock_uses_them():
 
 
 @pytest.mark.parametrize(
-    ("cm", "words"), [(2.54, "1″"), (1.27, "½″"), (3.81, "1½″"), (0.2, "0″"), (91.44, "36″")]
+    ("cm", "words"),
+    [(2.54, "1″"), (1.27, "½″"), (3.81, "1½″"), (0.1, "0″"), (91.44, "36″"), (50, "19⅝″")],
 )
-def test_half_inches(cm, words):
+def test_inches_of_the_drawing(cm, words):
     assert short_length(cm, "imperial") == words
+
+
+@given(st.floats(0, 1000))
+def test_the_drawing_and_the_lists_round_alike(cm):
+    drawn, listed = (
+        read_length(words, bare="mm")
+        for words in (short_length(cm, "imperial"), length_text(cm, unit="cm", units="imperial"))
+    )
+    assert drawn == listed
 
 
 def test_an_unknown_run_is_a_broken_line_without_an_angle():

@@ -117,6 +117,8 @@ def test_bars(described, expected):
         ({"bedding": "sharp stone"}, {"hard"}),
         ({"bedding": "straw", "bedding_depth_cm": 9, "material": "wire or mesh"}, {"wire"}),
         ({"bedding": "none", "damp": "wet"}, {"hard", "wet"}),
+        # Nothing lies there, whether that is said in words or as a depth.
+        ({"material": "concrete", "bedding_depth_cm": 0}, {"hard", "thin"}),
         ({"bedding": "straw", "bedding_depth_cm": 9, "damp": "damp"}, set()),
         # Wu & Hocking (2011), turkeys, from memory: least below 30 %.
         ({"bedding": "straw", "bedding_depth_cm": 9, "moisture_percent": 31}, {"moist"}),

@@ -91,7 +91,7 @@ def test_who_had_moved_out_or_left_lands_no_more(shed, birds):
 def test_energies_against_pint(shed):
     """Bar over the step: drops of 55 and 45 cm; the larger counts, and 100 cm straight down."""
     layout = layout_of(shed, DAY, record_of(shed).on(DAY))
-    mace, dill = landings(landers_on(shed, DAY), ways_down(layout))
+    mace, dill, _ = landings(landers_on(shed, DAY), ways_down(layout))
     assert (mace.lander.bird.name, dill.lander.bird.name) == ("Mace", "Dill")
     (way,) = dill.ways
     for energy, drop in ((way.energy_j, 0.55), (way.straight_j, 1.00)):
@@ -260,12 +260,74 @@ def test_the_limit_can_be_an_energy(cast, shed):
     assert "Write the energy as a number" in words
 
 
+def test_who_has_no_weight_counts_against_a_drop_and_not_against_an_energy(cast, shed):
+    url = address(shed, "what_if")
+    words = page(cast.clients.keeper, url, **{field(shed, "Bar", "h"): "80"})
+    assert "0 of 3 birds land with more than your limit (now 3)" in words
+    # Her drops stand where the others have energies: 55 cm, then 45.
+    assert "Sorrel no weight: her drop 55 cm 45 cm −18 %" in words
+    words = page(cast.clients.keeper, url, by="energy", energy="18")
+    assert "Left out for want of a weight: Sorrel" in words
+    assert "weigh her Bar 55 cm 43° not known 3.3 m/s" in page(cast.clients.keeper, address(shed))
+
+
+def test_a_house_where_nobody_has_a_weight_can_be_tried_with_a_drop(cast, shed):
+    Stay.objects.exclude(bird__name="Sorrel").delete()
+    url = address(shed, "what_if")
+    assert "1 of 1 bird lands with more than your limit" in page(cast.clients.keeper, url)
+    assert "choose a drop" in page(cast.clients.keeper, url, by="energy", energy="18")
+
+
+def test_the_limit_of_a_flock_in_inches_is_fifty_centimetres_and_no_less(cast, shed):
+    """50 cm are 19.685 in, shown as 19 5/8, which would be 49.85 cm."""
+    cast.flock.units = "imperial"
+    cast.flock.save()
+    FeatureState.objects.filter(feature__name="Bar").update(height_cm=50)
+    FeatureState.objects.filter(feature__name="Step").update(height_cm=None)
+    url = address(shed, "what_if")
+    answer = cast.clients.keeper.get(url)
+    for form in (answer.context["form"], answer.context["limit_form"]):
+        assert "19 5/8" in form.as_p()
+    assert "0 of 3 birds land with more than your limit" in page(cast.clients.keeper, url)
+    # As the page sends every field when another was changed, and as what was typed otherwise.
+    sent = {field(shed, "Bar", "h"): "19 5/8", "by": "drop", "drop": "19 5/8", "step": ""}
+    assert "0 of 3 birds" in page(cast.clients.keeper, url, **sent)
+    assert "3 of 3 birds" in page(cast.clients.keeper, url, **sent | {"drop": "19 1/2"})
+
+
+def test_in_inches_a_suggestion_does_what_it_says_when_it_is_tried(cast, shed):
+    cast.flock.units = "imperial"
+    cast.flock.save()
+    for height in (44.4, 44.6, 45.0):
+        FeatureState.objects.filter(feature__name="Step").update(height_cm=height)
+        answer = cast.clients.keeper.get(address(shed, "what_if"))
+        for one in answer.context["advice"]:
+            tried = page(cast.clients.keeper, f"{address(shed, 'what_if')}?{one.query}")
+            assert ("0 of 3 birds land" in tried) == ("none left over" in one.effect)
+    assert "in half inches" in page(cast.clients.keeper, address(shed, "what_if"))
+
+
+def test_a_suggestion_says_which_published_figure_is_lower(cast, shed):
+    """18 in (46 cm) for the lowest roost: one handbook's author, as cited."""
+    FeatureState.objects.filter(feature__name="Step").update(height_cm=None)
+    words = page(cast.clients.keeper, address(shed, "what_if"))
+    assert (
+        "Lower Bar by 50 cm, to 50 cm helps 3 birds, none left over; largest drop then 50 cm "
+        "Still marked then: the way down is steeper than 34°, that is 50 cm (20 in) down over "
+        "75 cm (30 in); the lowest roost is higher than 46 cm (18 in), the most that one handbook "
+        "advises."
+    ) in words
+    words = page(cast.clients.keeper, address(shed, "what_if"), drop="40")
+    assert "Lower Bar by 60 cm, to 40 cm helps 3 birds, none left over" in words
+    assert "Still marked then: the lowest roost" not in words.split("to 40 cm")[1].split("try")[0]
+
+
 def test_a_suggestion_can_be_tried(cast, shed):
     answer = cast.clients.keeper.get(address(shed, "what_if"))
     links = re.findall(r'href="(/f/[^"]+/what-if/\?[^"]+)"', answer.content.decode())
     assert links
     words = page(cast.clients.keeper, links[0].replace("&amp;", "&"))
-    assert "0 of 2 birds land with more than your limit (now 2)" in words
+    assert "0 of 3 birds land with more than your limit (now 3)" in words
 
 
 def test_htmx_gets_the_drawing_and_the_results_alone(cast, shed):

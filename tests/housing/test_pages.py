@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import re
 
 import pytest
 from django.urls import reverse
@@ -65,7 +66,7 @@ FORMS = [
     lambda flock, shed, bird: url("move", flock.pk),
     lambda flock, shed, bird: url("edit", flock.pk, shed.pk),
     lambda flock, shed, bird: url("feature_add", flock.pk, shed.pk),
-    lambda flock, shed, bird: url("feature_add", flock.pk, shed.pk) + "?start=bar",
+    lambda flock, shed, bird: url("feature_add", flock.pk, shed.pk) + "?start=roost",
     lambda flock, shed, bird: url("feature_edit", flock.pk, bar_of(shed).pk),
     lambda flock, shed, bird: url("change", flock.pk, shed.pk),
     lambda flock, shed, bird: url("change_tell", flock.pk, shed.pk, "2026-06-10"),
@@ -133,7 +134,7 @@ def test_a_day_that_cannot_be_shown_is_said(cast, shed, query, words):
 def test_room_is_named_as_orientation(cast, shed):
     page = text(cast.clients.owner, url("house", cast.flock.pk, shed.pk))
     assert "a rule for 350 laying hens and more" in page
-    assert "Length of perch: 200 cm" in page
+    assert "Length of roost: 200 cm" in page
     assert "orientation, not a building rule" in page
     assert "Local animal-welfare rules come first" in page
 
@@ -269,7 +270,7 @@ def add(client, shed, start, **typed):
 
 def test_a_feature_is_added_from_a_start_in_plain_words(cast, shed):
     page = text(cast.clients.keeper, url("feature_add", cast.flock.pk, shed.pk))
-    for word in ("Bar", "Shelf", "Ladder", "Ramp", "Nest front", "Door sill", "Floor", "Yard"):
+    for word in ("Roost", "Shelf", "Ladder", "Ramp", "Nest front", "Door sill", "Floor", "Yard"):
         assert f"<strong>{word}" in page
     assert (
         add(cast.clients.keeper, shed, "ladder", name="Ladder", height_cm="55").status_code == 302
@@ -282,7 +283,7 @@ def test_a_feature_is_added_from_a_start_in_plain_words(cast, shed):
 
 
 def test_what_was_there_already_is_no_change(cast, shed):
-    add(cast.clients.keeper, shed, "bar", name="Low bar", arrived="there", height_cm="40")
+    add(cast.clients.keeper, shed, "roost", name="Low bar", arrived="there", height_cm="40")
     assert FeatureState.objects.get(feature__name="Low bar").since == MAY
     page = text(cast.clients.keeper, url("house", cast.flock.pk, shed.pk))
     assert "Low bar added" not in page and "With Low bar, Top bar, Yard" in page
@@ -300,35 +301,40 @@ def test_fields_fit_the_kind(cast, shed):
         address = url("feature_add", cast.flock.pk, shed.pk) + f"?start={start}"
         return set(cast.clients.keeper.get(address).context["form"].fields)
 
-    assert "spacing_cm" in fields("bar") and "bedding" not in fields("bar")
+    assert "spacing_cm" in fields("roost") and "bedding" not in fields("roost")
     assert "bedding_depth_cm" in fields("floor") and "edge" not in fields("floor")
     assert "spacing_cm" not in fields("ladder")
 
 
 def test_a_name_that_is_taken_is_refused_and_a_free_one_proposed(cast, shed):
-    answer = add(cast.clients.keeper, shed, "bar", name="top BAR")
+    answer = add(cast.clients.keeper, shed, "roost", name="top BAR")
     assert "something of that name already" in answer.content.decode()
-    state(feature(shed, "Bar"), MAY)
-    page = text(cast.clients.keeper, url("feature_add", cast.flock.pk, shed.pk) + "?start=bar")
-    assert 'value="Bar 2"' in page
+    state(feature(shed, "Roost"), MAY)
+    page = text(cast.clients.keeper, url("feature_add", cast.flock.pk, shed.pk) + "?start=roost")
+    assert 'value="Roost 2"' in page
 
 
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
         ({"height_cm": "high"}, "“high” is not a length"),
-        ({"height_cm": "20 m"}, "That is more than 1000 cm"),
+        ({"height_cm": "20 m"}, "That is too high: at most 1000 cm is possible"),
         ({"since": "2999-01-01"}, "This day is still to come"),
         ({"since": "soon"}, "Write the day like 2026-03-14"),
         ({"since": "0201-01-01"}, "too long ago"),
         ({"since": ""}, "Say on which day it was put up"),
         ({"arrived": ""}, "Say whether it was there already or is new"),
         ({"name": ""}, "required"),
+        ({"height_cm": "9999999"}, "That is too high: at most 1000 cm is possible"),
+        ({"length_cm": "9" * 40}, "That is too long: at most 5000 cm is possible"),
+        ({"length_cm": "4 mm"}, "That is too small: at least 5 cm is possible"),
+        ({"width_mm": "0"}, "That is too small: at least 1 mm is possible"),
         ({"material": "x" * 41}, "at most 40 characters"),
+        ({"material-own": "x" * 41}, "at most 40 characters"),
     ],
 )
 def test_bad_input_is_said_in_words(cast, shed, typed, words):
-    answer = add(cast.clients.keeper, shed, "bar", **{"name": "Low bar", **typed})
+    answer = add(cast.clients.keeper, shed, "roost", **{"name": "Low bar", **typed})
     assert words in answer.content.decode()
     assert not Feature.objects.filter(name="Low bar").exists()
 
@@ -336,7 +342,7 @@ def test_bad_input_is_said_in_words(cast, shed, typed, words):
 def test_inches_with_fractions_come_back_as_they_were_typed(cast, shed):
     cast.flock.units = "imperial"
     cast.flock.save()
-    add(cast.clients.keeper, shed, "bar", name="Low bar", height_cm="18 1/2", width_mm="1⅝")
+    add(cast.clients.keeper, shed, "roost", name="Low bar", height_cm="18 1/2", width_mm="1⅝")
     low = FeatureState.objects.get(feature__name="Low bar")
     # 25.4 mm to the inch, from memory.
     assert (low.height_cm, low.width_mm) == (pytest.approx(46.99), pytest.approx(41.275))
@@ -358,6 +364,48 @@ def test_a_length_that_was_left_alone_is_not_rounded(cast, shed):
     held.refresh_from_db()
     assert (held.height_cm, held.edge) == (60, "rounded")
     assert held.length_cm == pytest.approx(203.2)
+
+
+def test_a_floor_of_four_millimetres_is_a_slip_of_the_unit(cast, shed):
+    """As small as the floor of a house may be at all; what stands there already is left alone."""
+    answer = add(cast.clients.keeper, shed, "floor", name="Floor", breadth_cm="4 mm")
+    assert "That is too small: at least 10 cm is possible" in answer.content.decode()
+    tray = feature(shed, "Tray", "floor")
+    held = state(tray, MAY, breadth_cm=0.4)
+    address = url("state", cast.flock.pk, held.pk)
+    assert (
+        cast.clients.keeper.post(address, {"breadth_cm": "0.4", "damp": "dry"}).status_code == 302
+    )
+    held.refresh_from_db()
+    assert (held.breadth_cm, held.damp) == (0.4, "dry")
+
+
+def test_bedding_has_the_chips_of_the_walk_and_room_for_another_word(cast, shed):
+    page = text(cast.clients.keeper, url("feature_add", cast.flock.pk, shed.pk) + "?start=floor")
+    for word in ("none", "straw", "wood shavings"):
+        assert re.search(rf'type="radio" name="bedding" value="{word}"', page)
+    add(cast.clients.keeper, shed, "floor", name="Floor", bedding="none")
+    add(cast.clients.keeper, shed, "floor", name="Nook", **{"bedding-own": " coconut fibre "})
+    kept = FeatureState.objects.filter(feature__name__in=("Floor", "Nook"))
+    assert set(kept.values_list("feature__name", "bedding")) == {
+        ("Floor", "none"),
+        ("Nook", "coconut fibre"),
+    }
+    page = text(cast.clients.keeper, url("state", cast.flock.pk, kept.get(feature__name="Nook").pk))
+    assert re.search(r'name="bedding" value="coconut fibre"[^>]* checked', page)
+
+
+def test_a_bedding_of_no_depth_is_none(cast, shed):
+    floor = feature(shed, "Floor", "floor")
+    held = state(floor, MAY, material="concrete", bedding_depth_cm=0)
+    page = text(cast.clients.viewer, url("house", cast.flock.pk, shed.pk))
+    assert "the bedding of Floor" not in page
+    assert "Share with litter: 0% of the floor" in page
+    page = text(cast.clients.viewer, url("landing", cast.flock.pk, shed.pk))
+    assert "bedding not recorded" not in page
+    assert "Floor: no bedding" in page
+    page = text(cast.clients.keeper, url("state", cast.flock.pk, held.pk))
+    assert re.search(r'name="bedding" value="none"[^>]* checked', page)
 
 
 # Changes and corrections
@@ -561,6 +609,21 @@ def test_many_birds_are_moved_with_ticks(cast, shed, birds):
     answer = cast.clients.keeper.post(url("move", cast.flock.pk), data, follow=True)
     assert "2 birds in Barn from 1 Jul 2026 on" in answer.content.decode()
     assert Stay.objects.get(bird=birds["Dill"], house=shed).until == dt.date(2026, 7, 1)
+
+
+def test_all_birds_of_a_house_are_moved_with_one_tick(cast, shed, birds):
+    """As a page without script sends it, with one of them ticked besides."""
+    barn = house(cast.flock, "Barn")
+    stay(birds["Mace"], shed)
+    page = text(cast.clients.keeper, url("move", cast.flock.pk))
+    (keys,) = re.findall(r'name="birds" value="([^"]+)">All 2<span[^>]*> of Shed', page)
+    data = {"house": str(barn.pk), "on": "2026-07-01", "birds": [keys, str(birds["Dill"].pk)]}
+    answer = cast.clients.keeper.post(url("move", cast.flock.pk), data, follow=True)
+    assert "2 birds in Barn from 1 Jul 2026 on" in answer.content.decode()
+    assert {one.bird.name for one in Stay.objects.filter(house=barn)} == {"Dill", "Mace"}
+    # Refused for want of a house, the page has all of them ticked.
+    answer = cast.clients.keeper.post(url("move", cast.flock.pk), {"birds": [keys]})
+    assert answer.context["ticked"] == {str(birds[name].pk) for name in ("Dill", "Mace")}
 
 
 @pytest.mark.parametrize(

@@ -58,7 +58,7 @@ def test_a_bare_number_is_in_the_unit_of_the_flock(bare, mm):
     "text",
     [
         *("", " ", "tall", "-3", "1/0", "18.5 1/2", "1e5", "3 hands", "4 ft 2 cm", "5 6", "1/2/3"),
-        *("9999999", "nan", "inf", "½½"),
+        *("nan", "inf", "½½", "9" * 41),
     ],
 )
 def test_what_is_not_a_length_is_said_in_words(text):
