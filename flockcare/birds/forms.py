@@ -121,8 +121,9 @@ class WeighingForm(KeeperModelForm):
         on, bird = self.cleaned_data["on"], self.instance.bird
         if on > self.today:
             raise ValidationError("This day is still to come.")
-        if bird.hatched and on < PartialDate.parse(bird.hatched).first():
-            raise ValidationError(f"This is before she hatched ({bird.hatched}).")
+        hatched = bird.hatched and PartialDate.parse(bird.hatched)
+        if hatched and on < hatched.first():
+            raise ValidationError(f"This is before she hatched ({hatched.words()}).")
         if Weighing.objects.filter(bird=bird, on=on).exclude(pk=self.instance.pk).exists():
             raise ValidationError(
                 "She has been weighed on this day already. Mend that weighing, or remove it."

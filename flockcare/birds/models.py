@@ -129,15 +129,18 @@ class Bird(FlockRecord):
         return self.name
 
     def clean(self):
-        for field, earlier in (("joined", self.hatched), ("left", self.joined or self.hatched)):
+        hatched = self.hatched, "she hatched"
+        came = (self.joined, "she came to this flock") if self.joined else hatched
+        for field, (earlier, what) in (("joined", hatched), ("left", came)):
             later = getattr(self, field)
             if earlier and later:
                 try:
-                    wrong = PartialDate.parse(later).last() < PartialDate.parse(earlier).first()
+                    known = PartialDate.parse(earlier)
+                    wrong = PartialDate.parse(later).last() < known.first()
                 except ValueError:
                     continue  # The field itself says what is wrong with it.
                 if wrong:
-                    raise ValidationError({field: f"This is before {earlier}."})
+                    raise ValidationError({field: f"This is before {what} ({known.words()})."})
 
     @property
     def band(self) -> str:

@@ -10,7 +10,15 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 FORM = re.compile(r"(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?")
-HELP = "A date like 2023-05-14, or only the month (2023-05) or the year (2023)."
+STORED = "A date like 2023-05-14, or only the month (2023-05) or the year (2023)."
+HELP = "A date like 14 May 2023 or 2023-05-14; the month (May 2023) or the year is enough."
+
+# As people write dates besides.
+YEAR_FIRST = re.compile(r"(\d{4})[ /.]+(\d{1,2})(?:[ /.]+(\d{1,2}))?")
+MONTH_YEAR = re.compile(r"(\d{1,2})[ /.-]+(\d{4})")
+NUMBERS = re.compile(r"(\d{1,2})[ /.-]+(\d{1,2})[ /.-]+(\d{4})")
+DAY = r"(\d{1,2})(?:st|nd|rd|th)?"
+WORDS = re.compile(rf"(?:{DAY}[ .-]+)?([a-z]{{3,}})[ .,-]+(?:{DAY}[ ,]+)?(\d{{4}})", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -22,18 +30,52 @@ class PartialDate:
     @classmethod
     def parse(cls, text: str) -> "PartialDate":
         """Read ``2023``, ``2023-05`` or ``2023-05-14``; ValueError in words for anything else."""
+        return cls._parse(text, said=text, help=STORED)
+
+    @classmethod
+    def read(cls, text: str) -> "PartialDate":
+        """As ``parse``, and what people write besides, such as ``14/5/2023`` and ``May 2023``.
+
+        ValueError in words, also where nothing tells the day from the month.
+        """
+        text = text.strip()
+        if match := NUMBERS.fullmatch(text):
+            return cls._of_numbers(text, *map(int, match.groups()))
+        return cls._parse(_stored_form(text), said=text, help=HELP)
+
+    @classmethod
+    def _parse(cls, text: str, *, said: str, help: str) -> "PartialDate":
         match = FORM.fullmatch(text.strip())
         if not match:
-            raise ValueError(f"“{text}” is not a date. {HELP}")
+            raise ValueError(f"“{said}” is not a date. {help}")
         year, month, day = (int(part) if part else None for part in match.groups())
         partial = cls(year, month, day)
         try:
-            if year < 1950:
+            if year < 1950 or 0 in (month, day):
                 raise ValueError
             partial.first()
         except ValueError:
-            raise ValueError(f"There is no such date as “{text}”. {HELP}") from None
+            raise ValueError(f"There is no such date as “{said}”. {help}") from None
         return partial
+
+    @classmethod
+    def _of_numbers(cls, text: str, one: int, other: int, year: int) -> "PartialDate":
+        """Day and month in either order, if only one of them gives a date."""
+        found = set()
+        for month, day in ((other, one), (one, other)):
+            try:
+                found.add(cls.parse(f"{year}-{month}-{day}"))
+            except ValueError:
+                continue
+        if not found:
+            raise ValueError(f"There is no such date as “{text}”. {HELP}")
+        if len(found) == 1:
+            return found.pop()
+        first, second = sorted(found, key=cls.first)
+        raise ValueError(
+            f"“{text}” can be {first.words()} or {second.words()}. "
+            "Write the month as a word, like one of these."
+        )
 
     def first(self) -> date:
         """The earliest day it can mean."""
@@ -56,10 +98,28 @@ class PartialDate:
         return str(self.year)
 
 
+def _stored_form(text: str) -> str:
+    """``2023-05-14`` for a date as people write it; what is not understood stays as it is."""
+    if match := YEAR_FIRST.fullmatch(text):
+        return "-".join(filter(None, match.groups()))
+    if match := MONTH_YEAR.fullmatch(text):
+        return f"{match[2]}-{match[1]}"
+    if (match := WORDS.fullmatch(text)) and (month := _month(match[2])):
+        day = match[1] or match[3]
+        return f"{match[4]}-{month}" + (f"-{day}" if day else "")
+    return text
+
+
+def _month(word: str) -> int:
+    """0 where it is none."""
+    names = [name.lower() for name in calendar.month_name]
+    return next((n for n, name in enumerate(names) if n and name.startswith(word.lower())), 0)
+
+
 class PartialDateFormField(forms.CharField):
     def __init__(self, **kwargs):
         kwargs.setdefault("help_text", HELP)
-        kwargs.setdefault("widget", forms.TextInput(attrs={"placeholder": "2023-05-14"}))
+        kwargs.setdefault("widget", forms.TextInput(attrs={"placeholder": "14 May 2023"}))
         super().__init__(**kwargs)
 
     def clean(self, value):
@@ -67,10 +127,9 @@ class PartialDateFormField(forms.CharField):
         if not text:
             return ""
         try:
-            partial = PartialDate.parse(text)
+            return str(PartialDate.read(text))
         except ValueError as error:
             raise ValidationError(str(error)) from None
-        return str(partial)
 
 
 class PartialDateField(models.CharField):
@@ -83,7 +142,9 @@ class PartialDateField(models.CharField):
         super().__init__(*args, **kwargs)
 
     def formfield(self, **kwargs):
-        return super().formfield(**{"form_class": PartialDateFormField, **kwargs})
+        # What is stored is short; what is typed may be long, and must not be cut.
+        own = {"form_class": PartialDateFormField, "max_length": None}
+        return super().formfield(**{**own, **kwargs})
 
     def validate(self, value, model_instance):
         super().validate(value, model_instance)

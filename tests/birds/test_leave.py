@@ -61,7 +61,7 @@ def test_today_is_proposed(cast, dill):
     [
         ("left", "", "This field is required."),
         ("left", "last week", "is not a date"),
-        ("left", "2023-05-13", "This is before 2023-05-14."),
+        ("left", "2023-05-13", "This is before she came to this flock (14 May 2023)."),
         (
             "left",
             lambda: (timezone.now() + timedelta(days=2)).date().isoformat(),
