@@ -134,14 +134,14 @@ def _distances(perches: Pairs, units: str) -> list[Line]:
         for name, cm in (("spacing_cm", BETWEEN_PERCHES_CM), ("wall_cm", TO_THE_WALL_CM))
     }
     between = _smallest(
-        *("Level between roosts", perches, "spacing_cm", BETWEEN_PERCHES_CM),
+        *("Distance between roosts", perches, "spacing_cm", BETWEEN_PERCHES_CM),
         # The last of a row of perches has no further one beside it.
         needed=len(perches) - 1,
         asked=asked["spacing_cm"],
         units=units,
     )
     wall = _smallest(
-        *("From roost to wall", perches, "wall_cm", TO_THE_WALL_CM),
+        *("Distance to the wall", perches, "wall_cm", TO_THE_WALL_CM),
         needed=len(perches),
         asked=asked["wall_cm"],
         units=units,

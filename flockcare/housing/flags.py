@@ -149,7 +149,7 @@ LEG_RULES = (
         "drop-50",
         Mark.OVER,
         "over 50 cm",
-        "The drop is more than 50 cm (20 in). Beyond 50 cm, over 75 cm of level distance, safe "
+        "The drop is more than 50 cm (19 5/8 in). Beyond 50 cm, over 75 cm of level distance, safe "
         "landings became fewer.",
         SCHOLZ,
         lambda leg: leg.drop_cm > SAFE_DROP_CM and not _steep(leg),

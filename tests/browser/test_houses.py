@@ -141,6 +141,38 @@ def test_advice_is_tried_and_a_plan_is_kept(open_phone, barn):
     assert overflow(page) <= 0
 
 
+def test_a_thumb_hits_what_can_be_tapped(open_phone, barn):
+    """44 px: Web Content Accessibility Guidelines 2.2, target size (enhanced); from memory."""
+    page = open_phone("ada")
+    page.goto(barn)
+    small = boxes(page, ".change-day a")
+    page.goto(barn + "landing/")
+    small += boxes(page, ".landings th a")
+    assert len(small) >= 5
+    assert all(box["width"] >= 44 and box["height"] >= 44 for box in small)
+
+
+def test_all_birds_of_a_house_are_ticked_at_once_and_one_left_out(open_phone, barn):
+    page = open_phone("ada")
+    page.goto(barn.split("/houses/")[0] + "/houses/move/")
+    group = page.locator("fieldset:has(legend:text-is('Long Barn'))")
+    every, boxes = group.get_by_label("All 3"), group.locator("label:not(.all) input")
+    every.check()
+    assert [box.is_checked() for box in boxes.all()] == [True] * 3
+    boxes.first.uncheck()
+    assert not every.is_checked()
+    assert boxes.nth(1).is_checked()
+    boxes.first.check()
+    assert every.is_checked()
+
+
+def test_fields_side_by_side_stand_in_one_line(open_phone, barn):
+    page = open_phone("ada")
+    page.goto(barn + "what-if/")
+    height, distance = boxes(page, ".measures input.length")[:2]
+    assert height["y"] == pytest.approx(distance["y"], abs=1)
+
+
 def test_without_script(browser, site, barn):
     context = browser.new_context(java_script_enabled=False, base_url=site.url, viewport=PHONE)
     context.add_cookies(

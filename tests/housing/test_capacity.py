@@ -58,7 +58,7 @@ def test_what_nobody_measured_is_not_known_and_never_zero():
 
 @pytest.mark.parametrize(
     ("name", "field", "least"),
-    [("Level between roosts", "spacing_cm", 30), ("From roost to wall", "wall_cm", 20)],
+    [("Distance between roosts", "spacing_cm", 30), ("Distance to the wall", "wall_cm", 20)],
 )
 def test_distances_of_perches(name, field, least):
     def verdict(*values):
@@ -80,8 +80,8 @@ def test_one_perch_has_none_beside_it():
     names = [
         one.name for one in capacity([pair("Bar")], floor_cm2=None, classes=[], units="metric")
     ]
-    assert "Level between roosts" not in names
-    assert "From roost to wall" in names
+    assert "Distance between roosts" not in names
+    assert "Distance to the wall" in names
 
 
 @pytest.mark.parametrize(

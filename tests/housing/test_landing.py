@@ -295,6 +295,18 @@ def test_the_limit_of_a_flock_in_inches_is_fifty_centimetres_and_no_less(cast, s
     assert "3 of 3 birds" in page(cast.clients.keeper, url, **sent | {"drop": "19 1/2"})
 
 
+@pytest.mark.parametrize(("flock_units", "unit"), [("metric", "cm"), ("imperial", "inches")])
+def test_the_labels_of_a_scratch_copy_name_the_unit_once(cast, shed, flock_units, unit):
+    cast.flock.units = flock_units
+    cast.flock.save()
+    form = cast.clients.keeper.get(address(shed, "what_if")).context["form"]
+    labels = {field.label for field in form.fields.values()}
+    assert labels == {
+        *(f"{name} in {unit}" for name in ("Height", "Level distance", "Depth")),
+        *("Bedding", "Dampness", "Taken away"),
+    }
+
+
 def test_in_inches_a_suggestion_does_what_it_says_when_it_is_tried(cast, shed):
     cast.flock.units = "imperial"
     cast.flock.save()

@@ -306,6 +306,20 @@ def test_fields_fit_the_kind(cast, shed):
     assert "spacing_cm" not in fields("ladder")
 
 
+def test_one_thing_has_one_word_from_the_list_to_the_label(cast, shed):
+    start = url("feature_add", cast.flock.pk, shed.pk)
+    page = text(cast.clients.keeper, start) + text(cast.clients.keeper, start + "?start=roost")
+    for words in (
+        *("<strong>Roost", ">Roost<", "Distance to the next roost in cm"),
+        "Level distance to the next place down in cm",
+    ):
+        assert words in page
+    assert "erch" not in page
+    page = text(cast.clients.keeper, url("change", cast.flock.pk, shed.pk))
+    assert "Tap what has changed and write how it is now" in page
+    assert "worked out from what changed" in page
+
+
 def test_a_name_that_is_taken_is_refused_and_a_free_one_proposed(cast, shed):
     answer = add(cast.clients.keeper, shed, "roost", name="top BAR")
     assert "something of that name already" in answer.content.decode()
