@@ -38,7 +38,10 @@ class DayField(forms.DateField):
     """A day of the past or today."""
 
     def __init__(self, *, today: dt.date, **kwargs):
-        kwargs.setdefault("error_messages", {"invalid": "Write the day like 2026-03-14."})
+        kwargs.setdefault(
+            "error_messages",
+            {"invalid": "Write the day like 2026-03-14.", "required": "Say on which day."},
+        )
         super().__init__(widget=day_widget(), **kwargs)
         self.today = today
         self.widget.attrs["max"] = today.isoformat()
@@ -362,7 +365,11 @@ class FeatureForm(KeeperModelForm):
 class NewFeatureForm(DescriptionForm):
     """A new feature of a given kind with its first description."""
 
-    name = forms.CharField(max_length=60, help_text="As you call it, such as “Top bar”.")
+    name = forms.CharField(
+        max_length=60,
+        help_text="As you call it, such as “Top bar”.",
+        error_messages={"required": "Give it a name."},
+    )
 
     def __init__(
         self, data=None, *, feature: Feature, begins: dt.date | None, today: dt.date, **kwargs

@@ -338,7 +338,7 @@ def test_a_name_that_is_taken_is_refused_and_a_free_one_proposed(cast, shed):
         ({"since": "0201-01-01"}, "too long ago"),
         ({"since": ""}, "Say on which day it was put up"),
         ({"arrived": ""}, "Say whether it was there already or is new"),
-        ({"name": ""}, "required"),
+        ({"name": ""}, "Give it a name"),
         ({"height_cm": "9999999"}, "That is too high: at most 1000 cm is possible"),
         ({"length_cm": "9" * 40}, "That is too long: at most 5000 cm is possible"),
         ({"length_cm": "4 mm"}, "That is too small: at least 5 cm is possible"),
@@ -642,7 +642,7 @@ def test_all_birds_of_a_house_are_moved_with_one_tick(cast, shed, birds):
 
 @pytest.mark.parametrize(
     ("missing", "words"),
-    [("house", "Choose the house"), ("birds", "Tick the birds"), ("on", "required")],
+    [("house", "Choose the house"), ("birds", "Tick the birds"), ("on", "Say on which day")],
 )
 def test_what_is_missing_of_a_move_is_said(cast, shed, birds, missing, words):
     data = {"house": str(shed.pk), "on": "2026-07-01", "birds": [str(birds["Mace"].pk)]}
