@@ -17,6 +17,7 @@ BY_THE_VET = "vet"
 NOBODY = "nobody"
 THE_VET = "the vet"
 HERSELF = [("", "the bird herself")]
+UNDECIDED = "?"  # A first value that is none of the choices: nothing is chosen ahead.
 DAY = {"format": "%Y-%m-%d", "attrs": {"type": "date"}}
 
 
@@ -135,6 +136,8 @@ class StepForm(KeeperModelForm):
 
     def clean(self):
         said = super().clean()
+        if "foot" not in self.data:
+            self.add_error("foot", "Say which foot, or that it was done to the bird herself.")
         kind, at = said.get("kind"), said.get("at")
         if kind and at:
             said["next_due"] = self._due(said, kind, at)

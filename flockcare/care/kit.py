@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from flockcare.care.models import ItemKind, KitItem
-from flockcare.care.starting_kit import STARTING_KIT
+from flockcare.care.starting_kit import STARTING_KIT, Thing
 from flockcare.people.models import Flock
 
 SOON_DAYS = 30
@@ -76,6 +76,18 @@ class Shelf:
 
 def shelves(items: Iterable[KitItem], *, today: date) -> list[Shelf]:
     return [Shelf(item, today) for item in items]
+
+
+def missing_things(items: Iterable[KitItem]) -> list[Thing]:
+    """The usual things of which the kit has neither the kind nor the name."""
+    items = list(items)
+    kinds = {item.kind for item in items}
+    names = {item.name.casefold() for item in items}
+    return [
+        thing
+        for thing in STARTING_KIT
+        if thing.kind not in kinds and thing.name.casefold() not in names
+    ]
 
 
 def to_buy(flock: Flock, *, today: date) -> list[Shelf]:

@@ -8,6 +8,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from flockcare.care.due import due_day, followed_by, is_open, kinds_of_line
+from flockcare.care.kit import missing_things
 from flockcare.care.models import (
     DRESSED,
     WITHHOLDING,
@@ -17,7 +18,6 @@ from flockcare.care.models import (
     StepKind,
 )
 from flockcare.care.situation import usual_due
-from flockcare.care.starting_kit import STARTING_KIT
 from flockcare.core.models import Token, token_hash
 from flockcare.feet.services import validate_moment
 from flockcare.people import history
@@ -41,7 +41,7 @@ def log_step(*, step: CareStep, photos=(), now=None) -> tuple[CareStep, bool]:
     Returns ``(step, is_new)``: the same step sent again is not logged twice.
     """
     now = now or timezone.now()
-    _check(step, now=now)
+    check_step(step=step, now=now)
     try:
         with transaction.atomic():
             step.save(force_insert=True)
@@ -55,7 +55,8 @@ def log_step(*, step: CareStep, photos=(), now=None) -> tuple[CareStep, bool]:
     return step, True
 
 
-def _check(step: CareStep, *, now) -> None:
+def check_step(*, step: CareStep, now) -> None:
+    """ValidationError for what cannot be of a step, by its field; nothing is stored."""
     validate_moment(step.at, bird=step.bird, now=now)
     on = timezone.localdate(step.at, step.flock.zone)
     if step.next_due and step.next_due < on:
@@ -86,7 +87,7 @@ def _attach(step: CareStep, photos) -> None:
 def change_step(*, step: CareStep, photos=(), by, basis=None, now=None) -> None:
     """Keep what was changed; the stock follows."""
     stored = history.settle(step, basis=basis)
-    _check(step, now=now or timezone.now())
+    check_step(step=step, now=now or timezone.now())
     _take(stored.item_id, -(stored.amount or 0))
     _take(step.item_id, step.amount)
     history.change(step, by=by)
@@ -241,13 +242,9 @@ def delete_item(*, item: KitItem, by) -> None:
 @transaction.atomic
 def fill_kit(*, flock) -> int:
     """Put the usual things into the list, those that are missing; returns how many."""
-    held = KitItem.objects.filter(flock=flock).values_list("kind", "name")
-    there = {kind for kind, _ in held}
-    names = {name.casefold() for _, name in held}
     new = [
         KitItem(flock=flock, name=thing.name, kind=thing.kind, unit=thing.unit)
-        for thing in STARTING_KIT
-        if thing.kind not in there and thing.name.casefold() not in names
+        for thing in missing_things(KitItem.objects.filter(flock=flock))
     ]
     for item in new:
         item.full_clean()

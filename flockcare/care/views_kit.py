@@ -8,7 +8,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from flockcare.care import services
 from flockcare.care.forms import DaysForm, ItemForm, posted
 from flockcare.care.holds import open_holds, unknown_products
-from flockcare.care.kit import shelves
+from flockcare.care.kit import missing_things, shelves
 from flockcare.care.models import KitItem
 from flockcare.core.forms import saved
 from flockcare.people.access import flock_view
@@ -22,7 +22,12 @@ def kit(request, flock):
     return render(
         request,
         "care/kit.html",
-        {"here": "more", "shelves": held, "to_buy": [shelf for shelf in held if shelf.to_buy]},
+        {
+            "here": "more",
+            "shelves": held,
+            "to_buy": [shelf for shelf in held if shelf.to_buy],
+            "missing": missing_things(shelf.item for shelf in held),
+        },
     )
 
 

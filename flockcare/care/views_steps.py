@@ -10,12 +10,14 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from flockcare.birds.models import Bird
 from flockcare.care import services
-from flockcare.care.forms import DropForm, StepForm, posted
+from flockcare.care.forms import UNDECIDED, DropForm, StepForm, posted
 from flockcare.care.holds import Hold
 from flockcare.care.medicines import prohibited_in_us
 from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind
 from flockcare.care.views_today import back_or_piece
 from flockcare.core.forms import record_keys, saved
+from flockcare.feet.due import is_sore
+from flockcare.feet.models import latest_finding
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot, Photo
@@ -32,27 +34,50 @@ def _step_or_404(flock, step_id) -> CareStep:
 @require_http_methods(["GET", "POST"])
 @form_page
 def new(request, flock, bird_id):
-    """``?foot=`` and ``?kind=`` choose ahead."""
-    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
+    """``?foot=`` and ``?kind=`` choose ahead; without a foot, the one that is sore."""
+    bird = get_object_or_404(_WITH_SCORES, flock=flock, pk=bird_id)
     bird.flock = flock
     now = timezone.now()
     asked = {
-        "foot": request.GET.get("foot", "") if request.GET.get("foot") in Foot.values else "",
+        "foot": _foot_asked_for(request, bird),
         "kind": request.GET.get("kind", "") if request.GET.get("kind") in StepKind.values else "",
         "at": now,
     }
-    data, photos = posted(request), []
+    data, photos, refused = posted(request), [], []
     form = StepForm(
         data, request.FILES or None, flock=flock, bird=bird, keeper=request.user, initial=asked
     )
     if request.method == "POST":
-        photos = _take_in_photos(request, form, now=now)
-        if form.is_valid() and saved(
+        photos, refused = _take_in_photos(request, form, now=now)
+        if _can_be_kept(form, refused, now=now) and saved(
             form, services.log_step, step=(step := form.step()), photos=photos, now=now
         ):
             _tell(request, step, "Logged")
             return redirect("care:bird", flock.pk, bird.pk)
-    return _form_page(request, bird, form, kept_photos=photos)
+    return _form_page(request, bird, form, kept_photos=photos, photo_errors=refused)
+
+
+_WITH_SCORES = Bird.objects.annotate(
+    left_score=latest_finding(Foot.LEFT, "score"), right_score=latest_finding(Foot.RIGHT, "score")
+)
+
+
+def _foot_asked_for(request, bird) -> str:
+    if "foot" in request.GET:
+        return request.GET["foot"] if request.GET["foot"] in Foot.values else ""
+    sore = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score"))]
+    if len(sore) > 1:
+        return UNDECIDED
+    return sore[0] if sore else ""
+
+
+def _can_be_kept(form, refused: list[str], *, now) -> bool:
+    """Whether neither a field nor a photo is refused; all that is wrong is said at once."""
+    if not form.is_valid():
+        return False
+    if refused:
+        saved(form, services.check_step, step=form.step(), now=now)
+    return not refused
 
 
 @require_http_methods(["GET", "POST"])
@@ -60,15 +85,15 @@ def new(request, flock, bird_id):
 def show(request, flock, step_id):
     step = _step_or_404(flock, step_id)
     now = timezone.now()
-    data, kept = posted(request), []
+    data, kept, refused = posted(request), [], []
     form = StepForm(
         data, request.FILES or None, flock=flock, bird=step.bird, keeper=request.user, step=step
     )
     if request.method == "POST":
-        kept, basis = _take_in_photos(request, form, now=now), form.basis
-        if basis:
+        kept, refused = _take_in_photos(request, form, now=now)
+        if basis := form.basis:
             basis.carry = [("kept", str(photo.pk)) for photo in kept]
-        if form.is_valid() and saved(
+        if _can_be_kept(form, refused, now=now) and saved(
             form,
             services.change_step,
             step=(changed := form.step()),
@@ -79,18 +104,25 @@ def show(request, flock, step_id):
         ):
             _tell(request, changed, "Changed")
             return redirect("care:bird", flock.pk, step.bird_id)
-    photos = step.photos.all()
-    return _form_page(request, step.bird, form, step=step, photos=photos, kept_photos=kept)
+    return _form_page(
+        request,
+        step.bird,
+        form,
+        step=step,
+        photos=step.photos.all(),
+        kept_photos=kept,
+        photo_errors=refused,
+    )
 
 
-def _form_page(request, bird, form, **more):
-    wrong = form.is_bound and bool(form.errors)
-    context = {"here": "today", "bird": bird, "form": form, **more}
+def _form_page(request, bird, form, *, photo_errors, **more):
+    wrong = bool(photo_errors) or (form.is_bound and bool(form.errors))
+    context = {"here": "today", "bird": bird, "form": form, "photo_errors": photo_errors, **more}
     return render(request, "care/step_form.html", context, status=422 if wrong else 200)
 
 
-def _take_in_photos(request, form, *, now) -> list[Photo]:
-    """Keep the pictures before anything else can refuse the form, which says why some were not.
+def _take_in_photos(request, form, *, now) -> tuple[list[Photo], list[str]]:
+    """Keep the pictures before anything else can refuse the form, and why some were not kept.
 
     Those sent with an earlier, refused form come along by their keys.
     """
@@ -103,9 +135,7 @@ def _take_in_photos(request, form, *, now) -> list[Photo]:
         of_bird=bird,
         now=now,
     )
-    for refusal in refusals:
-        form.add_error(None, refusal)
-    return [*sent, *kept]
+    return [*sent, *kept], refusals
 
 
 def _tell(request, step: CareStep, deed: str) -> None:

@@ -57,6 +57,17 @@ def test_the_usual_things_are_checked_against_the_kit():
     assert not found["gauze"].ready and found["gauze"].words == "not in the kit"
 
 
+def test_the_usual_things_are_offered_while_one_is_missing(cast):
+    fill = url(cast, "kit_fill")
+    KitItem.objects.create(flock=cast.flock, name="Own gauze", kind="gauze")
+    page = cast.clients.keeper.get(url(cast, "kit")).content.decode()
+    assert fill in page and "fine blades, sterile" in page and "gauze, " not in page
+    assert fill not in cast.clients.viewer.get(url(cast, "kit")).content.decode()
+    cast.clients.keeper.post(fill)
+    assert KitItem.objects.count() == 9
+    assert fill not in cast.clients.keeper.get(url(cast, "kit")).content.decode()
+
+
 def test_an_empty_kit_begins_with_the_usual_things(cast):
     page = cast.clients.keeper.get(url(cast, "kit")).content.decode()
     assert "Start with the usual things" in page

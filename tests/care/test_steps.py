@@ -1,6 +1,7 @@
 """Logging, repeating, mending and undoing steps of care."""
 
 import io
+import re
 import uuid
 from datetime import timedelta
 from decimal import Decimal
@@ -14,6 +15,7 @@ from flockcare.birds.models import Bird
 from flockcare.care import services
 from flockcare.care.due import open_dues, suggested_due
 from flockcare.care.models import CareStep, KitItem, StepKind
+from flockcare.feet.models import FootFinding
 from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
 from tests.care.steps import day, form, look, step, today, url
@@ -141,16 +143,87 @@ def test_photos_come_along_and_belong_to_the_foot(cast, birds):
     assert list(CareStep.objects.get().photos.all()) == [photo]
 
 
-def test_a_picture_that_cannot_be_read_is_said_and_nothing_is_lost(cast, birds):
+def broken_picture():
     broken = io.BytesIO(b"no picture")
     broken.name = "foot.jpg"
+    return broken
+
+
+def test_a_picture_that_cannot_be_read_is_said_and_nothing_is_lost(cast, birds):
+    broken = broken_picture()
     answer = cast.clients.keeper.post(
         url(cast, "step_new", birds["Dill"].pk),
         form(kind="watched", who=str(cast.keeper.pk), note="By torchlight.", photos=[broken]),
     )
     assert answer.status_code == 422
-    assert "By torchlight." in answer.content.decode()
+    page = answer.content.decode()
+    assert "By torchlight." in page
     assert not CareStep.objects.exists()
+    # Said at its field, which takes the focus, and nowhere else.
+    field = page[page.index('<label for="id_photos">') : page.index('name="photos"')]
+    assert "“foot.jpg”" in field and page.count("“foot.jpg”") == 1
+    assert "autofocus" in re.search(r'<input[^>]*name="photos"[^>]*>', page)[0]
+    assert "<details open>" in page
+
+
+def test_a_photo_and_a_day_that_cannot_be_are_said_at_once(cast, birds):
+    """Both for a new step and for one that is mended; the first of them has the focus."""
+    pages = [url(cast, "step_new", birds["Dill"].pk)]
+    pages.append(url(cast, "step", step(cast, birds["Dill"]).pk))
+    for address in pages:
+        said = form(kind="watched", who=str(cast.keeper.pk), at="2030-01-01T10:00")
+        answer = cast.clients.keeper.post(address, {**said, "photos": [broken_picture()]})
+        page = answer.content.decode()
+        assert answer.status_code == 422
+        assert "“foot.jpg”" in page and "This is in the future" in page
+        assert re.findall(r'name="([^"]+)"[^>]* autofocus', page) == ["at"]
+    assert CareStep.objects.count() == 1
+
+
+SORE, CLEAR = {"score": 1}, {"score": 0}
+
+
+def chosen_foot(cast, bird, query="") -> list[str]:
+    page = cast.clients.keeper.get(url(cast, "step_new", bird.pk) + query).content.decode()
+    return re.findall(r'name="foot" value="([^"]*)"[^>]* checked', page)
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "query", "chosen"),
+    [
+        (CLEAR, SORE, "", ["right"]),
+        (SORE, CLEAR, "", ["left"]),
+        (SORE, None, "", ["left"]),
+        (CLEAR, CLEAR, "", [""]),
+        (None, None, "", [""]),
+        # Both sore: nobody chooses for her.
+        (SORE, {"score": 2}, "", []),
+        (CLEAR, SORE, "?foot=left", ["left"]),
+        (CLEAR, SORE, "?foot=", [""]),
+    ],
+)
+def test_the_one_sore_foot_is_chosen_ahead(cast, birds, left, right, query, chosen):
+    look(cast, birds["Dill"], days_ago=9, left=SORE, right=SORE)
+    look(cast, birds["Dill"], left=left or CLEAR, right=right or CLEAR)
+    if left is right is None:
+        FootFinding.objects.all().delete()
+    assert chosen_foot(cast, birds["Dill"], query) == chosen
+
+
+def test_of_two_sore_feet_one_has_to_be_named(cast, birds):
+    said = form(kind="soaked", who=str(cast.keeper.pk))
+    del said["foot"]
+    address = url(cast, "step_new", birds["Dill"].pk)
+    answer = cast.clients.keeper.post(address, said)
+    assert answer.status_code == 422 and "Say which foot" in answer.content.decode()
+    assert cast.clients.keeper.post(address, {**said, "foot": ""}).status_code == 302
+    assert CareStep.objects.get().foot == ""
+
+
+def test_the_way_back_has_its_space(cast, birds):
+    """A flex box drops the space between a text and an element beside it."""
+    page = cast.clients.keeper.get(url(cast, "step_new", birds["Dill"].pk)).content.decode()
+    assert "<span>Care of <span data-bird-name>Dill</span></span></a>" in page
 
 
 @pytest.mark.parametrize(
