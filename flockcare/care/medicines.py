@@ -23,7 +23,7 @@ class Prohibited:
 
 US_LIST = (
     "United States: 21 CFR 530.41, drugs prohibited for extralabel use in food-producing animals "
-    "(text read; check for changes). A hen is one, whether or not you sell eggs."
+    "(checked against the original; look for changes). A hen is one, whether or not you sell eggs."
 )
 PROHIBITED_US = (
     Prohibited("Chloramphenicol", ("chloramphenicol",)),
@@ -70,13 +70,13 @@ NOTICES = (
         "Since 11 June 2023 the antimicrobials that matter in human medicine and used to be sold "
         "over the counter need a vet’s prescription, also for backyard poultry.",
         "FDA Guidance for Industry 263",
-        "as cited by secondary sources",
+        "as others quote it, not checked against the original",
     ),
     Notice(
         "United States",
         "A use that is not on the label needs a vet who knows you and the bird.",
         "AMDUCA 1994; 21 CFR 530",
-        "as cited by secondary sources",
+        "as others quote it, not checked against the original",
     ),
     Notice(
         "United Kingdom (Great Britain; Northern Ireland differs)",
@@ -85,20 +85,20 @@ NOTICES = (
         "birds that lay for people. Your vet sets the time.",
         "Veterinary Medicines Regulations, SI 2013/2033, schedule 4, paragraph 2(3), as amended by "
         "SI 2024/567",
-        "text read",
+        "checked against the original",
     ),
     Notice(
         "European Union",
         "Cascade: for eggs one and a half times the time of the product, or 10 days where it is "
         "not authorised for birds that lay for people. Your vet sets the time.",
         "Regulation (EU) 2019/6, article 115(1)(c)",
-        "from memory, text not read",
+        "not checked against the original",
     ),
     Notice(
         "Both",
         "“Seven days”, which older pages give, is out of date in the United Kingdom and in the "
         "European Union.",
-        "SI 2006/2407 (text read); Directive 2001/82/EC, article 11 (from memory)",
-        "in part from memory",
+        "SI 2006/2407 and Directive 2001/82/EC, article 11",
+        "only the first is checked against the original",
     ),
 )

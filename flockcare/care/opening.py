@@ -80,6 +80,33 @@ class Caution:
 
 
 PRACTICE = str(Mark.PRACTICE).capitalize()
+# Also for a foot that nobody opens.
+DRESSING = (
+    Caution(
+        "Hold her safely",
+        "Two people: one holds her upright and wrapped in a towel, with her breast free so that "
+        "she can breathe; the other has both hands for the foot. Good light, no hurry.",
+        PRACTICE,
+    ),
+    Caution(
+        "The soak",
+        "Warm water, about 20 minutes. Do not let her drink it: Epsom salt is a laxative. Where a "
+        "scab is lifted, soak before and after.",
+        "Damerow, as others quote it; Epsom salt: common practice, no published source",
+    ),
+    Caution(
+        "Rinse, ointment, cover",
+        "Rinse, plain ointment, gauze, and a cover so that she cannot peck it off. A wrap that "
+        "clings to itself tightens with time: look at it within a day, and at every dressing until "
+        "it is off. Out of doors it gets wet and dirty and is changed daily.",
+        f"{PRACTICE}; daily changes: Konicek, Gumpenberger and Schramel 2024, Animals 14(17):2581",
+    ),
+    Caution(
+        "Ointments with an added pain reliever",
+        "Ask a vet first: the dose matters in a small bird.",
+        "As others quote it, not checked against the original",
+    ),
+)
 CAUTIONS = (
     Caution(
         "It can always be left",
@@ -107,18 +134,6 @@ CAUTIONS = (
         PRACTICE,
     ),
     Caution(
-        "The soak",
-        "Warm water, about 20 minutes, before and after. Do not let her drink it: Epsom salt is a "
-        "laxative.",
-        "Damerow, as cited by secondary sources; Epsom salt: common practice, no published source",
-    ),
-    Caution(
-        "Hold her safely",
-        "Two people: one holds her upright and wrapped in a towel, with her breast free so that "
-        "she can breathe; the other has both hands for the foot. Good light, no hurry.",
-        PRACTICE,
-    ),
-    Caution(
         "Bleeding",
         "Some bleeding is usual. Press clean gauze on it. Bleeding that does not stop is for a vet "
         "at once.",
@@ -130,19 +145,7 @@ CAUTIONS = (
         "cleaned with alcohol. Blades go into a sharps box, gauze into a closed bag, and boots and "
         "table are washed. Not in the kitchen. Small children, old people and people with weak "
         "defences stay away.",
-        "CDC advice on backyard poultry, as cited by secondary sources (it is about Salmonella); "
-        "gloves: Damerow, as cited by secondary sources",
-    ),
-    Caution(
-        "After it",
-        "Rinse, plain ointment, gauze, and a cover so that she cannot peck it off. A wrap that "
-        "clings to itself tightens with time: look at it within a day, and at every dressing until "
-        "it is off. Out of doors it gets wet and dirty and is changed daily.",
-        f"{PRACTICE}; daily changes: Konicek, Gumpenberger and Schramel 2024, Animals 14(17):2581",
-    ),
-    Caution(
-        "Ointments with an added pain reliever",
-        "Ask a vet first: the dose matters in a small bird.",
-        "As cited by secondary sources",
+        "CDC advice on backyard poultry, as others quote it (it is about Salmonella); "
+        "gloves: Damerow, as others quote it",
     ),
 )

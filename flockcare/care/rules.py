@@ -43,9 +43,9 @@ class Advice(IntEnum):
 class Mark(StrEnum):
     """How sure it is that a rule is what its source says."""
 
-    SEEN = "read in the source"
-    MEMORY = "from memory"
-    SECOND_HAND = "as cited by secondary sources"
+    SEEN = "checked against the original"
+    MEMORY = "not checked against the original"
+    SECOND_HAND = "as others quote it, not checked against the original"
     JOINED = "put together from several sources, no single one says it"
     PRACTICE = "common practice, no published source"
 
@@ -180,7 +180,8 @@ class Rule:
     """``holds`` says whether the sign is there: yes, no or not known.
 
     ``look_at`` is what a keeper should look at where it is not known. ``look_again_days``: how long
-    after a look the next one is due, where the reason says so.
+    after a look the next one is due, where the reason says so. ``soak``: whether the reason says to
+    soak and cover the foot.
     """
 
     key: str
@@ -193,6 +194,7 @@ class Rule:
     holds: Callable[[Situation], bool | None] = field(repr=False)
     look_at: str = ""
     look_again_days: int | None = None
+    soak: bool = False
 
 
 BSAVA = "BSAVA Manual of Raptors, Pigeons and Passerine Birds (2008), ch. 16, made for raptors"
@@ -257,7 +259,7 @@ RULES = (
         "gait score 3 or more",
         Advice.VET,
         "The defect hinders how she moves.",
-        f"{KESTIN}, as cited by secondary sources; the threshold is ours",
+        f"{KESTIN}, as others quote it; from which score on is our choice",
         Mark.JOINED,
         lambda seen: _at_least(seen.gait, 3),
         "how she walks",
@@ -360,6 +362,7 @@ RULES = (
         lambda seen: _all(_sore(seen), _moderate_swelling(seen)),
         "swelling",
         look_again_days=EVERY_DAY,
+        soak=True,
     ),
     Rule(
         "slight limp",

@@ -15,7 +15,7 @@ from flockcare.care.due import open_dues
 from flockcare.care.forms import posted
 from flockcare.care.kit import materials
 from flockcare.care.models import CareStep, KitItem
-from flockcare.care.opening import CAUTIONS, OpeningForm, answer_for
+from flockcare.care.opening import CAUTIONS, DRESSING, OpeningForm, answer_for
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import SIGNS_STAND, advise_foot, looks_due, looks_of_bird
 from flockcare.feet.cases import Case, cases_of_flock
@@ -139,6 +139,7 @@ def opening(request, flock, bird_id, foot):
             "form": form,
             "answer": answer,
             "cautions": CAUTIONS,
+            "dressing": DRESSING,
             "limits": LIMITS,
             "materials": materials(KitItem.objects.filter(flock=flock), today=timezone.localdate()),
         },

@@ -113,7 +113,7 @@ def test_an_urgent_sign_stands_on_top_of_today(open_phone, site):
     page.wait_for_selector(".vet-notice:has-text('Saffron'):has-text('seen from above')")
     page.locator(".vet-notice a:has-text('Saffron')").tap()
     page.wait_for_selector(".advice-vet")
-    page.locator("a:has-text('Before opening it')").tap()
+    page.locator("a:has-text('Before you open a sore')").tap()
     for question in range(9):
         page.locator(".questions fieldset").nth(question).locator(
             "label:has-text('not sure')"
@@ -123,6 +123,46 @@ def test_an_urgent_sign_stands_on_top_of_today(open_phone, site):
     page.locator("a:has-text('Leave it and watch')").tap()
     page.locator("button:has-text('Log it')").tap()
     page.wait_for_selector("text=Logged: Saffron, left foot: left and watched.")
+
+
+TOUCH = 44
+
+
+def test_a_refused_step_shows_its_first_wrong_field(open_phone, site, tmp_path):
+    """In sight, with the focus, however far down the form it stands."""
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/care/birds/{site.birds['Chervil']}/step/?foot=right&kind=watched")
+    page.locator("summary").tap()
+    assert page.locator("#id_photos").bounding_box()["height"] >= TOUCH
+    page.fill("#id_at", "2031-01-01T10:00")
+    page.locator("button:has-text('Log it')").tap()
+    page.wait_for_selector("#id_at:focus")
+    assert in_sight(page, "#id_at_error")
+    broken = tmp_path / "foot.jpg"
+    broken.write_bytes(b"no picture")
+    page.goto(f"/f/{site.flock}/care/birds/{site.birds['Chervil']}/step/?foot=right&kind=watched")
+    page.locator("summary").tap()
+    page.set_input_files("#id_photos", broken)
+    page.locator("button:has-text('Log it')").tap()
+    page.wait_for_selector("#id_photos:focus")
+    assert in_sight(page, "#id_photos_error")
+
+
+def in_sight(page, selector: str) -> bool:
+    box = page.locator(selector).bounding_box()
+    return box["y"] >= 0 and box["y"] + box["height"] <= page.viewport_size["height"]
+
+
+def test_small_links_are_large_enough_for_a_thumb(open_phone, site):
+    page = open_phone("ada")
+    find_sore(page, site, "Chervil", "Sore")
+    links = page.locator("main > .notice[role=status] a").all()
+    heights = [link.bounding_box()["height"] for link in links]
+    assert len(heights) >= 2 and min(heights) >= TOUCH
+    page.goto(f"/f/{site.flock}/today/")
+    page.wait_for_selector("a:has-text('All care')")
+    assert page.locator("text=/^Done today/").count() == 1
+    assert page.locator("a:has-text('All care')").bounding_box()["height"] >= TOUCH
 
 
 def test_care_works_without_script(browser, site):

@@ -10,7 +10,7 @@ from flockcare.birds.models import Bird
 from flockcare.care.case_story import Past, past_like, repeated_trouble
 from flockcare.care.medicines import NOTICES, PROHIBITED_US, prohibited_in_us
 from flockcare.care.models import KitItem
-from flockcare.care.opening import CAUTIONS
+from flockcare.care.opening import CAUTIONS, DRESSING
 from flockcare.feet.cases import cases_of_bird, cases_of_flock
 from flockcare.photos.models import Photo, Precision
 from tests.care.steps import day, look, step, url
@@ -164,10 +164,40 @@ def test_the_questions_come_first_and_leaving_is_always_offered(cast, birds):
     page = opening(cast, birds["Dill"]).content.decode()
     assert page.index("It can always be left") < page.index("First, how is she?")
     assert page.index("First, how is she?") < page.index("What belongs to it")
-    for caution in CAUTIONS:
+    for caution in (*DRESSING, *CAUTIONS):
         assert escape(caution.text) in page and escape(caution.source) in page
     for said in (WELL, {**WELL, "bright": "no"}):
         assert "Leave it and watch" in opening(cast, birds["Dill"], said).content.decode()
+
+
+def test_advice_to_soak_leads_straight_to_how_that_is_done(cast, birds):
+    dill = birds["Dill"]
+    look(cast, dill, left={**SORE, "swelling": "moderate"}, right=CLEAR)
+    address = url(cast, "opening", dill.pk, "left")
+    for where in (case_url(cast, dill), url(cast, "bird", dill.pk)):
+        page = cast.clients.keeper.get(where).content.decode()
+        assert f'href="{address}#soak-and-dress">How to soak and dress a foot</a>' in page
+        assert "Before you open a sore" in page and "Before opening it" not in page
+        # A viewer is not led to what only keepers may see.
+        assert address not in cast.clients.viewer.get(where).content.decode()
+    part = opening(cast, dill).content.decode().split('id="soak-and-dress"')[1]
+    part = part[: part.index("<h2")]
+    assert "Warm water, about 20 minutes" in part and "Rinse, plain ointment, gauze" in part
+    assert "blade" not in part
+
+
+def test_a_limp_is_no_reason_to_soak(cast, birds):
+    look(cast, birds["Dill"], left=SORE, right=CLEAR, gait=1)
+    page = cast.clients.keeper.get(case_url(cast, birds["Dill"])).content.decode()
+    assert "look every day" in page and "How to soak" not in page
+
+
+@pytest.mark.parametrize("name", ["rules", "medicines"])
+def test_sources_are_marked_in_words_of_a_keeper(cast, birds, name):
+    page = cast.clients.viewer.get(url(cast, name)).content.decode()
+    assert "not checked against the original" in page.lower()
+    for word in ("from memory", "text read", "secondary sources", "abstract read"):
+        assert word not in page.lower()
 
 
 def test_every_question_has_to_be_answered(cast, birds):
@@ -242,5 +272,5 @@ def test_medicines_are_dated_information_with_a_source_and_no_dose(cast):
         assert escape(notice.mark) in page
     # UK: SI 2013/2033 as amended by SI 2024/567 (read); EU: 2019/6 art. 115 (from memory).
     assert "14 days" in page and "SI 2024/567" in page
-    assert "10 days" in page and "from memory, text not read" in page
+    assert "10 days" in page and "not checked against the original" in page
     assert "names no dose" in page and "mg" not in page.split()
