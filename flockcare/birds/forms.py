@@ -4,6 +4,7 @@ import re
 import uuid
 from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
+from typing import ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -26,6 +27,8 @@ MOST_LINES = 300
 
 class DecimalTextField(forms.CharField):
     """A number as people write it, with a point or a comma."""
+
+    default_error_messages: ClassVar = {"required": "Write a number."}
 
     def __init__(self, **kwargs):
         super().__init__(widget=forms.TextInput(attrs={"inputmode": "decimal"}), **kwargs)
@@ -71,6 +74,8 @@ class PoundsWidget(forms.MultiWidget):
 
 class PoundsField(forms.MultiValueField):
     """Pounds and ounces, cleaned to whole grams."""
+
+    default_error_messages: ClassVar = {"required": "Write a number."}
 
     def __init__(self, **kwargs):
         parts = (DecimalTextField(required=False), DecimalTextField(required=False))

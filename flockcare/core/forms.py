@@ -7,6 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.forms.renderers import TemplatesSetting
 
+from flockcare.core.refusals import reword
 from flockcare.core.versions import VERSION, Basis, plain, values, version_of
 
 
@@ -15,7 +16,7 @@ class Renderer(TemplatesSetting):
 
 
 class KeeperForm(forms.Form):
-    """A form whose first wrong field takes the focus after it was refused.
+    """A form whose first wrong field takes the focus after it was refused in a keeper's words.
 
     One that edits a record remembers what it was made from; see ``core.versions``.
     """
@@ -26,6 +27,9 @@ class KeeperForm(forms.Form):
     def add_error(self, field, error):
         """Also what is said after validation, as services do, decides where the focus goes."""
         super().add_error(field, error)
+        for name, errors in self._errors.items():
+            for each in errors.data:
+                reword(each, self, name)
         wrong = [name for name in self.fields if name in self._errors]
         for name in wrong:
             self.fields[name].widget.attrs.pop("autofocus", None)
@@ -72,8 +76,10 @@ def saved(form, deed, **kwargs) -> bool:
     try:
         deed(**kwargs)
     except ValidationError as error:
-        named = hasattr(error, "error_dict") and set(error.error_dict) <= set(form.fields)
-        form.add_error(None, error if named else error.messages)
+        by_field = getattr(error, "error_dict", {})
+        if by_field and not set(by_field) <= set(form.fields):
+            error = ValidationError([each for some in by_field.values() for each in some])
+        form.add_error(None, error)
         return False
     return True
 

@@ -59,7 +59,7 @@ def test_today_is_proposed(cast, dill):
 @pytest.mark.parametrize(
     ("field", "value", "words"),
     [
-        ("left", "", "This field is required."),
+        ("left", "", "Write a date; the year is enough."),
         ("left", "last week", "is not a date"),
         ("left", "2023-05-13", "This is before she came to this flock (14 May 2023)."),
         (
@@ -67,8 +67,8 @@ def test_today_is_proposed(cast, dill):
             lambda: (timezone.now() + timedelta(days=2)).date().isoformat(),
             "This date is still to come.",
         ),
-        ("left_reason", "", "This field is required."),
-        ("left_reason", "bored", "Select a valid choice"),
+        ("left_reason", "", "Choose one of these."),
+        ("left_reason", "bored", "That is not among the choices."),
     ],
 )
 def test_wrong_field_is_named_and_the_note_stays(cast, dill, field, value, words):

@@ -25,7 +25,7 @@ def test_name(cast):
 
 
 def test_empty_name_is_refused(cast):
-    assert "This field is required" in cast.clients.keeper.post("/account/", {"name": " "}).text
+    assert "Write something here." in cast.clients.keeper.post("/account/", {"name": " "}).text
     cast.keeper.refresh_from_db()
     assert cast.keeper.name == "Keeper"
 

@@ -89,9 +89,9 @@ def test_so_many_on_a_sheet_and_a_ruler_of_50_mm_on_each(cast, birds, per_sheet,
 @pytest.mark.parametrize(
     ("chosen", "said"),
     [
-        ({"per_sheet": 11}, "less than or equal to 10"),
-        ({"per_sheet": 0}, "greater than or equal to 1"),
-        ({"paper": "a3"}, "valid choice"),
+        ({"per_sheet": 11}, "Between 1 and 10."),
+        ({"per_sheet": 0}, "Between 1 and 10."),
+        ({"paper": "a3"}, "not among the choices"),
         ({"birds": "nonsense"}, "not a valid"),
     ],
 )

@@ -139,4 +139,4 @@ def test_file_line_and_column_of_a_problem_are_told(cast):
 
 def test_an_import_without_file_or_name_asks_for_them(cast):
     page = cast.clients.stranger.post(IMPORT, {"into": ""}).content.decode()
-    assert "Give the new flock a name" in page and "This field is required" in page
+    assert "Give the new flock a name" in page and "Choose a file." in page

@@ -450,7 +450,7 @@ def test_page_shows_the_sheet(cast, bird):
         ("period=own", "Say from which day on."),
         ("period=own&first=2026-05-01&last=2026-04-01", "This is after the day it ends."),
         ("period=own&first=2126-05-01", "This is after the last day of her record."),
-        ("period=own&first=yesterday", "Enter a valid date."),
+        ("period=own&first=yesterday", "This is not a day."),
         ("period=own&first=0001-01-01", "That is too long ago."),
         ("period=7", "Choose one of these stretches of time."),
     ],
