@@ -18,6 +18,8 @@ from flockcare.photos.models import Foot, Photo
 
 REPEATED_FROM = 2
 FEW = 3
+# Seen sore by one look only, with no clear look before it.
+UNKNOWN = "an unknown number of days"
 
 
 @dataclass(frozen=True)
@@ -86,13 +88,19 @@ class Past:
 def _range(days: tuple[int, int | None]) -> str:
     least, most = days
     if most is None:
-        return f"at least {least} days"
-    return f"{least} days" if least == most else f"{least}–{most} days"
+        return f"at least {_days(least)}" if least else UNKNOWN
+    return _days(least) if least == most else f"{least}–{most} days"
 
 
 def _most(days: tuple[int, int | None]) -> str:
     least, most = days
-    return f"{most} days" if most else f"{least} days and more"
+    if most is None:
+        return f"{_days(least)} and more" if least else UNKNOWN
+    return _days(most)
+
+
+def _days(number: int) -> str:
+    return f"{number} day{'' if number == 1 else 's'}"
 
 
 def past_like(case: Case, others: Iterable[Case]) -> Past:

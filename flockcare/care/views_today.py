@@ -83,7 +83,7 @@ def _today(request, flock, *, ahead=False) -> dict:
         "held": [hold for hold in holds if hold.eggs_until or hold.meat_until],
         "unknown": [hold for hold in holds if hold.eggs_unknown or hold.meat_unknown],
         "looks": [due for due in looks if due.is_due],
-        "looks_coming": [due for due in looks if not due.is_due] if ahead else [],
+        "looks_coming": [due for due in looks if not due.is_due],
         "urgent": [(advised, seen_by_vet.get(advised.bird.pk)) for advised in urgent],
         "done": done,
         "to_buy": to_buy(flock, today=timezone.localdate(now)),

@@ -103,6 +103,7 @@ def test_similar_cases_are_counted_as_ranges(cast, birds):
     assert past.times == "10–24 days, 30–44 days"
     many = Past(((0, 14), (7, 21), (10, 24), (30, 44), (5, None)), 0)
     assert many.times == "from at least 5 days to 30–44 days, half of them within 21 days"
+    assert Past(((0, None), (1, 1)), 0).times == "an unknown number of days, 1 day"
     page = cast.clients.viewer.get(case_url(cast, dill)).content.decode()
     assert "Other birds of this flock: 3 like this one." in page
     assert "2 healed: 10–24 days, 30–44 days." in page

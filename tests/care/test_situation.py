@@ -189,13 +189,14 @@ def test_the_advice_to_look_every_day_stands_with_its_date_everywhere(cast, bird
         assert "No step is due" not in page and "Nothing is due" not in page
 
 
-def test_before_its_day_it_stands_only_where_the_days_to_come_stand(cast, birds):
+def test_before_its_day_it_stands_among_what_is_to_come(cast, birds):
     look(cast, birds["Dill"], left=CLEAR, right=SWOLLEN)
     said = f"look again by {date_of(1)}"
     assert said in case_page(cast, birds["Dill"])
     assert said in cast.clients.keeper.get(url(cast, "list")).content.decode()
     piece = cast.clients.keeper.get(url(cast, "today_panel"), headers={"HX-Request": "true"})
-    assert said not in piece.content.decode()
+    assert "Nothing is due tonight" in piece.content.decode()
+    assert said in piece.content.decode().split("To come: ")[1]
 
 
 @pytest.mark.parametrize("kind", ["watched", "dressing on", "dressing looked at"])
