@@ -1,7 +1,11 @@
+import re
+
 import pytest
+from django.utils import timezone
 
 from flockcare.birds.models import Bird, LeftReason
 from flockcare.birds.services import breed_named
+from flockcare.feet.models import Check, FootFinding
 from tests.people.rows import READ_PAGE, same_queries, seen
 
 
@@ -90,3 +94,34 @@ def test_queries(cast, query):
         **left,
     )
     same_queries(cast.clients.owner, url(cast, query), grow=grow)
+
+
+def look(bird, **scores):
+    check = Check.objects.create(flock=bird.flock, bird=bird, at=timezone.now())
+    for foot, score in scores.items():
+        FootFinding.objects.create(check_record=check, foot=foot, score=score)
+
+
+def test_says_whose_foot_is_sore(cast, birds):
+    look(birds["Dill"], left=2, right=0)
+    look(birds["Mace"], left=0, right=0)
+    page = cast.clients.viewer.get(url(cast)).text
+    rows = dict(re.findall(r"<strong>(\w+)</strong>(.*?)</li>", page))
+    assert "Sore: " in rows["Dill"] and "score-2" in rows["Dill"] and "left" in rows["Dill"]
+    assert "right" not in rows["Dill"]
+    assert "Sore" not in rows["Mace"] + rows["Sorrel"]
+    found = cast.clients.viewer.get(url(cast), {"find": "mace"}, headers={"HX-Request": "true"})
+    assert "Sore" not in found.text
+
+
+def test_numbers_in_names_count_as_numbers(cast):
+    for name in ("Hen 10", "hen 2", "Hen 1", "Hen 11", "12 o'clock", "Ash"):
+        Bird.objects.create(flock=cast.flock, name=name)
+    shown = [bird.name for bird in cast.clients.viewer.get(url(cast)).context["birds"]]
+    assert shown == ["12 o'clock", "Ash", "Hen 1", "hen 2", "Hen 10", "Hen 11"]
+
+
+def test_names_are_only_text(cast):
+    Bird.objects.create(flock=cast.flock, name="<b>Dill", band_number="<i>7")
+    page = cast.clients.viewer.get(url(cast)).text
+    assert "&lt;b&gt;Dill" in page and "&lt;i&gt;7" in page
