@@ -213,7 +213,10 @@ def _gone(request, what):
 
 
 def link_to_show(request, address: str) -> dict:
-    """What a page needs to show a new link, as text and as a code; ``only_here``: see there."""
+    """What a page needs to show a new link, as text and as a code.
+
+    ``only_here``: nobody else can open it; ``for_phones``: the address they can, where it is known.
+    """
     link = request.build_absolute_uri(address)
     code = segno.make(link, micro=False, error="m")
     svg = code.svg_inline(border=4, light="#fff", omitsize=True, svgclass="qr")
@@ -221,7 +224,19 @@ def link_to_show(request, address: str) -> dict:
         "link": link,
         "qr": mark_safe(svg),  # noqa: S308 (drawn by us, holds no text)
         "only_here": split_domain_port(request.get_host())[0] in THIS_COMPUTER,
+        "for_phones": _address_for_phones(request),
     }
+
+
+def _address_for_phones(request) -> str:
+    """Where this installation is found from elsewhere, as far as its settings tell."""
+    hosts = (host for host in settings.ALLOWED_HOSTS if host not in THIS_COMPUTER)
+    named = next((host for host in hosts if host[0] not in "*."), None)
+    if named is None:
+        return ""
+    if settings.BEHIND_PROXY:
+        return f"https://{named}/"
+    return f"{request.scheme}://{named}:{request.get_port()}/"
 
 
 def _show_link(request, flock, address: str, **context):

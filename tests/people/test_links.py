@@ -69,6 +69,27 @@ def test_code_holds_the_link(cast, tmp_path):
     assert zxingcpp.read_barcodes(Image.open(tmp_path / "code.png"))[0].text == link
 
 
+@pytest.mark.parametrize(
+    ("hosts", "proxy", "words"),
+    [
+        (["localhost"], False, "manage.py up --lan"),
+        (["localhost", "192.0.2.7"], False, 'href="http://192.0.2.7:8273/"'),
+        ([".hens.test", "localhost", "hens.test"], True, 'href="https://hens.test/"'),
+    ],
+)
+def test_page_names_the_address_that_phones_use_where_it_is_known(
+    cast, settings, hosts, proxy, words
+):
+    settings.ALLOWED_HOSTS, settings.BEHIND_PROXY = hosts, proxy
+    page = cast.clients.owner.post(
+        f"/f/{cast.flock.pk}/people/",
+        {"role": "viewer"},
+        headers={"host": "localhost:8273"},
+        SERVER_PORT="8273",
+    )
+    assert words in page.text
+
+
 def test_page_warns_when_the_link_works_on_this_computer_only(cast):
     def page(host):
         return cast.clients.owner.post(
