@@ -16,6 +16,7 @@ from icalendar import Calendar, Event
 
 from flockcare.care.due import Due, open_dues
 from flockcare.care.holds import Hold, open_holds
+from flockcare.care.situation import birds_of_concern, looks_due
 from flockcare.feet.due import birds_for_today
 
 PRODID = "-//Flockcare//Care//EN"
@@ -24,7 +25,7 @@ TAKES = timedelta(minutes=15)
 
 
 def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
-    """What is due and nobody else has taken on, the next looks and the holds; five queries."""
+    """What is due and nobody else has taken on, the next looks and the holds; nine queries."""
     today = timezone.localdate(now, flock.zone)
     calendar = Calendar.new(
         name=f"Flockcare: {flock.name}",
@@ -32,10 +33,13 @@ def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
         refresh_interval=REFRESH,
         calscale="GREGORIAN",
     )
-    dues = [due for due in open_dues(flock, now=now) if due.step.claimed_by_id in (None, keeper.pk)]
+    all_dues = open_dues(flock, now=now)
+    dues = [due for due in all_dues if due.step.claimed_by_id in (None, keeper.pk)]
+    _, sore = birds_of_concern(flock, now=now)
+    by_advice = looks_due(sore, dues=all_dues, steps=(), today=today, zone=flock.zone)
     for event in (
         *_care(dues, today, at_time, flock.zone),
-        *_looks(flock, today, now),
+        *_looks(flock, {due.advised.bird.pk: due.on for due in reversed(by_advice)}, today, now),
         *_held(open_holds(flock, now=now), today, now),
     ):
         calendar.add_component(event)
@@ -77,11 +81,15 @@ def _care(dues: Iterable[Due], today: date, at_time: time | None, zone) -> Itera
         )
 
 
-def _looks(flock, today: date, now: datetime) -> Iterable[Event]:
-    """One event a day for all the birds that are due for a look on it."""
+def _looks(flock, by_advice: dict, today: date, now: datetime) -> Iterable[Event]:
+    """One event a day for all the birds that are due for a look on it.
+
+    ``by_advice``: the day by which the advice wants a bird looked at, by her key.
+    """
     by_day = defaultdict(list)
     for entry in birds_for_today(flock, now=now):
-        by_day[max(entry.due or today, today)].append(entry.name)
+        due = entry.due or today
+        by_day[max(min(due, by_advice.get(entry.pk, due)), today)].append(entry.name)
     for day, names in sorted(by_day.items()):
         birds = ", ".join(sorted(names, key=str.lower))
         yield _event(

@@ -141,6 +141,19 @@ def test_six_in_the_evening_stays_six_over_a_clock_change(cast, birds, last_done
     )
 
 
+def test_a_look_that_the_advice_wants_sooner_stands_on_its_day(cast, birds):
+    """A sore with moderate swelling is looked at every day, whatever the flock's seven days say."""
+    for name in ("Mace", "Sorrel"):
+        look(cast, birds[name], left={"score": 0}, right={"score": 0})
+    look(cast, birds["Dill"], left={"score": 0}, right={"score": 1, "swelling": "moderate"})
+    assert event(feed_of(cast), "Look at feet: Dill").start == day(1)
+    # An open step of care asks by itself, and the check by the flock's days.
+    step(cast, birds["Dill"], "watched", foot="right", next_due=day(3))
+    content = feed_of(cast)
+    assert event(content, "Dill, right foot: look at the foot").start == day(3)
+    assert event(content, "Look at feet: Dill").start == day(cast.flock.recheck_days)
+
+
 def test_whole_days_need_no_clock(cast, birds):
     step(cast, birds["Dill"], "dressing on")
     content = feed_of(cast)
