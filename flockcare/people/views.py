@@ -20,6 +20,7 @@ from django.views.decorators.http import require_POST, require_safe
 from flockcare.core.visitors import address_of
 from flockcare.people import attempts, services
 from flockcare.people.access import flock_view
+from flockcare.people.deletion import owned_alone
 from flockcare.people.forms import (
     ChangePasswordForm,
     FlockSettingsForm,
@@ -438,5 +439,11 @@ def _remove(request, flock, membership):
     return render(
         request,
         "people/remove.html",
-        {"flock": flock, "here": "more", "member": membership, "own": own},
+        {
+            "flock": flock,
+            "here": "more",
+            "member": membership,
+            "own": own,
+            "only_owner": own and flock in owned_alone(request.user),
+        },
     )

@@ -137,3 +137,15 @@ def test_people_queries(cast):
 
     invite(flock=cast.flock, role=Role.KEEPER, by=cast.owner)
     same_queries(cast.clients.owner, url(cast), grow=grow)
+
+
+def test_the_only_owner_hears_before_leaving_that_it_cannot_be(cast):
+    where = f"/f/{cast.flock.pk}/leave/"
+    page = cast.clients.owner.get(where).text
+    assert "You are its only owner" in page
+    assert f'href="/f/{cast.flock.pk}/delete/"' in page
+    assert 'class="danger"' not in page and "no longer see this flock" not in page
+    assert "only owner" not in cast.clients.keeper.get(where).text
+    Membership.objects.filter(keeper=cast.keeper).update(role=Role.OWNER)
+    page = cast.clients.owner.get(where).text
+    assert "no longer see this flock" in page and 'class="danger"' in page

@@ -1,4 +1,7 @@
+import io
+
 import pytest
+from django.core.management import call_command
 from django.test import Client
 
 from flockcare.people import attempts
@@ -95,3 +98,16 @@ def test_deactivated_keeper_stays_out(cast, client):
 @pytest.mark.django_db
 def test_home_of_an_empty_installation_is_set_up(client):
     assert client.get("/").headers["Location"] == "/set-up/"
+
+
+def test_the_only_owner_who_forgot_the_password_is_told_a_command_that_works(
+    cast, client, monkeypatch
+):
+    page = client.get("/sign-in/").text
+    assert "Forgot your password?" in page and "manage.py changepassword" in page
+    monkeypatch.setattr("getpass.getpass", lambda prompt: "a brand new one 12")
+    call_command("changepassword", "owner", stdout=io.StringIO())
+    assert sign_in(Client(), password=PASSWORD).status_code == 200
+    assert sign_in(Client(), password="a brand new one 12").status_code == 302
+    # Whoever was signed in with the old one is so no longer.
+    assert cast.clients.owner.get(f"/f/{cast.flock.pk}/today/").status_code == 302
