@@ -68,6 +68,10 @@ def _words(error: ValidationError, form, name: str, field: forms.Field) -> str:
         given = error.params or {}
         limit = given.get("limit_value", given.get("max"))
         return WORDS[error.code].format(limit=limit)
+    # A record is chosen by its key, which nobody has seen.
+    named = isinstance(field, forms.ChoiceField) and not isinstance(field, forms.ModelChoiceField)
+    if error.code == "invalid_choice" and named and error.params:
+        return f"“{error.params['value']}” is not among the choices. Choose again."
     said = next(said for kind, said in KINDS if isinstance(field, kind))
     return said[EMPTY if error.code in NOT_GIVEN else WRONG]
 

@@ -68,7 +68,7 @@ def test_today_is_proposed(cast, dill):
             "This date is still to come.",
         ),
         ("left_reason", "", "Choose one of these."),
-        ("left_reason", "bored", "That is not among the choices."),
+        ("left_reason", "bored", "is not among the choices."),
     ],
 )
 def test_wrong_field_is_named_and_the_note_stays(cast, dill, field, value, words):

@@ -120,9 +120,9 @@ def test_of_each_kind_of_field():
         "word": "Write something here.",
         "own": "Say what it was.",
     }
-    wrong = SomeForm({"day": "soon", "some": "b", "share": "0.25", "word": "long words"}).errors
+    wrong = SomeForm({"day": "soon", "some": ["b"], "share": "0.25", "word": "long words"}).errors
     assert wrong["day"] == ["This is not a day. Write it like 2026-05-14."]
-    assert wrong["some"] == ["That is not among the choices. Choose again."]
+    assert wrong["some"] == ["“b” is not among the choices. Choose again."]
     assert wrong["share"] == ["Too many digits after the point: at most 1."]
     assert wrong["word"] == ["This is too long: at most 3 characters fit here."]
     assert SomeForm({"share": "-1"}).errors["share"] == ["At least 0."]

@@ -47,7 +47,7 @@ def test_second_visitor_finds_the_door_closed(client):
         ("keeper-password", "1234567890", "too common"),
         ("keeper-password_again", "barley after sun", "The two passwords differ."),
         ("flock-name", "", "Write something here."),
-        ("flock-time_zone", "Europe/Nowhere", "That is not among the choices."),
+        ("flock-time_zone", "Europe/Nowhere", "is not among the choices."),
     ],
 )
 def test_wrong_field_is_named_and_the_rest_stays(client, field, value, words):
