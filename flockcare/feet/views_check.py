@@ -193,9 +193,10 @@ def edit(request, flock, check_id):
 @flock_view()
 def delete(request, flock, check_id):
     check = get_object_or_404(Check.objects.select_related("bird"), flock=flock, pk=check_id)
-    bird = check.bird
+    bird, photos = check.bird, check.photos.exists()
     services.delete_check(check=check, keeper=request.user)
-    messages.success(request, f"The check of {bird} is taken back. Her photos are still there.")
+    kept = " Its photos are still there." if photos else ""
+    messages.success(request, f"The check of {bird} is taken back.{kept}")
     return redirect("feet:bird", flock.pk, bird.pk)
 
 

@@ -154,12 +154,13 @@ ROW = (
 
 
 def _row(bird, url: str) -> tuple:
-    seen = f"seen {bird.last.day} {bird.last:%b}" if bird.last else "no check yet"
+    # Whoever was never looked at is due, and that says so.
+    seen = f"seen {bird.last.day} {bird.last:%b}" if bird.last else ""
     return (
         url,
         f" band-{bird.band_colour}" if bird.band_colour else "",
         bird.name,
-        f"{bird.band} · {seen}" if bird.band else seen,
+        " · ".join(filter(None, (bird.band, seen))),
         _sore_feet(bird) if bird.sore else "",
         format_html('<span class="tag due">{}</span>', bird.due_words) if bird.is_due else "",
     )
