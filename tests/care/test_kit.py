@@ -61,7 +61,7 @@ def test_the_usual_things_are_offered_while_one_is_missing(cast):
     fill = url(cast, "kit_fill")
     KitItem.objects.create(flock=cast.flock, name="Own gauze", kind="gauze")
     page = cast.clients.keeper.get(url(cast, "kit")).content.decode()
-    assert fill in page and "fine blades, sterile" in page and "gauze, " not in page
+    assert fill in page and "fine blade, alcohol for the blade" in page and "gauze, " not in page
     assert fill not in cast.clients.viewer.get(url(cast, "kit")).content.decode()
     cast.clients.keeper.post(fill)
     assert KitItem.objects.count() == 9
