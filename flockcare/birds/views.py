@@ -87,22 +87,20 @@ def _ask_for_weight(request, bird: Bird) -> None:
     """Say so where neither a weighing nor her breed tells what she lands with."""
     if (bird.breed and bird.breed.adult_grams) or bird.weighing_set.exists():
         return
-    at = [bird.flock_id]
-    weigh = reverse("birds:weighings", args=[*at, bird.pk])
+    key, weigh = bird.flock_id, reverse("birds:weighings", args=[bird.flock_id, bird.pk])
     if bird.breed:
-        breed = reverse("birds:breed_edit", args=[*at, bird.breed_id])
-        otherwise = format_html('<a href="{}">put in what a grown {} weighs</a>', breed, bird.breed)
+        words = "give what a grown {breed} weighs"
+        otherwise = reverse("birds:breed_edit", args=[key, bird.breed_id])
     else:
-        otherwise = format_html(
-            '<a href="{}">choose a breed</a>', reverse("birds:edit", args=[*at, bird.pk])
-        )
+        words, otherwise = "choose her breed", reverse("birds:edit", args=[key, bird.pk])
     messages.info(
         request,
         format_html(
-            'Her weight is not known. <a href="{}">Weigh her</a> or {}, so that her landings '
-            "can be worked out.",
+            "Her landings cannot be worked out, as her weight is not known: "
+            '<a href="{}">weigh her</a>, or <a href="{}">{}</a>.',
             weigh,
             otherwise,
+            words.format(breed=bird.breed),
         ),
     )
 

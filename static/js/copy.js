@@ -15,7 +15,7 @@ for (const field of document.querySelectorAll("input[data-copy]")) {
   const said = document.createElement("span");
   said.setAttribute("aria-live", "polite");
   const row = document.createElement("div");
-  row.className = "buttons copy";
+  row.className = "buttons below";
   if (navigator.clipboard?.writeText) {
     row.append(
       button("Copy", async () => {

@@ -174,7 +174,7 @@ def test_queries_of_the_edit_form(cast, birds):
 class TestWeight:
     """Whoever is added without a weight is not lost from the landings without a word."""
 
-    ASKS = "Her weight is not known."
+    ASKS = "her weight is not known"
 
     def added(self, cast, **data):
         page = cast.clients.keeper.post(add_url(cast), {**GOOD, **data}, follow=True).text
@@ -202,7 +202,7 @@ class TestWeight:
     def test_without_a_breed_she_is_to_be_weighed(self, cast):
         bird, page = self.added(cast, breed_name="")
         assert bird.weight_class == ""
-        assert self.ASKS in page and "choose a breed" in page
+        assert self.ASKS in page and "choose her breed" in page
         assert f'href="/f/{cast.flock.pk}/birds/{bird.pk}/weighings/"' in page
 
     def test_an_edit_says_it_only_where_it_changed_the_breed(self, cast):

@@ -111,7 +111,7 @@ def test_not_while_something_is_recorded(cast, birds, record, words):
     record(dill)
     page = cast.clients.keeper.get(url(cast, dill, "leave/")).text
     assert OFFER not in page
-    assert f"Of her there is recorded: {words}." in page
+    assert f"Recorded about her: {words}." in page
     assert "say above when and why she left" in page
     page = cast.clients.keeper.post(url(cast, dill), follow=True).text
     assert "Something is recorded about Dill already" in page
