@@ -9,6 +9,7 @@ import logging
 import os
 import subprocess
 import sys
+import urllib.request
 
 import boto3
 from moto.server import ThreadedMotoServer
@@ -29,6 +30,9 @@ def started() -> tuple[ThreadedMotoServer, dict[str, str]]:
         "FLOCKCARE_S3_ACCESS_KEY": "of the tests",
         "FLOCKCARE_S3_SECRET_KEY": "only of the tests",
     }
+    # All servers of a process hold the same things.
+    reset = urllib.request.Request(f"http://{host}:{port}/moto-api/reset", method="POST")
+    urllib.request.urlopen(reset).close()  # noqa: S310
     client(environment).create_bucket(Bucket=BUCKET)
     return server, environment
 
