@@ -185,5 +185,7 @@ def _days(case: Case, last_day: dt.date) -> str:
     before = episode.last_clear_before
     most = before and ((episode.first_clear_after or last_day) - before).days
     if most is None or most == least:
+        if not least:
+            return "how long is not known" if most is None else "less than a day"
         return f"{'at least ' if most is None else ''}{least} day{'' if least == 1 else 's'}"
     return f"{least}–{most} days"
