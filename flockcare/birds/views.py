@@ -89,7 +89,7 @@ def _ask_for_weight(request, bird: Bird) -> None:
         return
     key, weigh = bird.flock_id, reverse("birds:weighings", args=[bird.flock_id, bird.pk])
     if bird.breed:
-        words = "give what a grown {breed} weighs"
+        words = "set the weight of her breed"
         otherwise = reverse("birds:breed_edit", args=[key, bird.breed_id])
     else:
         words, otherwise = "choose her breed", reverse("birds:edit", args=[key, bird.pk])
@@ -100,7 +100,7 @@ def _ask_for_weight(request, bird: Bird) -> None:
             '<a href="{}">weigh her</a>, or <a href="{}">{}</a>.',
             weigh,
             otherwise,
-            words.format(breed=bird.breed),
+            words,
         ),
     )
 
