@@ -107,7 +107,7 @@ def test_a_bird_that_left_is_told_as_gone_and_her_timeline_ends_there(cast, bird
     assert "21 Jan – 20 Apr 2026" in words
     # Sore since 4 April, and for no longer than she lived: 16 days.
     assert (
-        "Left foot since 4 Apr 2026 (sore already when first looked at) at least 16 days" in words
+        "Left foot since 4 Apr 2026 (sore already when first looked at) At least 16 days" in words
     )
 
 
