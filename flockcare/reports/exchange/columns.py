@@ -166,7 +166,7 @@ def _description() -> tuple[tuple[Column, ...], tuple[Column, ...]]:
     return (
         (
             _number("height_cm", "Height above the floor.", "cm"),
-            _number("run_cm", "Horizontal distance to the next step down.", "cm"),
+            _number("run_cm", "Level distance to the next place down.", "cm"),
             _number("length_cm", "Length.", "cm"),
             _number("width_mm", "Width across, such as of a perch.", "mm"),
             _text("edge", "What its edges are like."),
@@ -179,7 +179,7 @@ def _description() -> tuple[tuple[Column, ...], tuple[Column, ...]]:
         ),
         (
             _number("breadth_cm", "Breadth.", "cm"),
-            _number("spacing_cm", "Distance to the next perch.", "cm"),
+            _number("spacing_cm", "Distance to the next roost.", "cm"),
             _number("wall_cm", "Distance to the wall.", "cm"),
             _text("surface", "What its surface is like."),
             _number("moisture_percent", "Water in the bedding by weight.", "%"),
