@@ -7,9 +7,11 @@ from functools import cache
 from django.urls import get_script_prefix, reverse
 
 
-def address(view: str, *keys: uuid.UUID) -> str:
-    """The address of ``view``, whose arguments are all keys of records."""
-    pieces = _shape(get_script_prefix(), view, len(keys), ())
+def address(view: str, *arguments: object) -> str:
+    """The address of ``view``; of its arguments, keys of records may be any, others are few."""
+    keys = [each for each in arguments if isinstance(each, uuid.UUID)]
+    rest = tuple([None if isinstance(each, uuid.UUID) else each for each in arguments])
+    pieces = _shape(get_script_prefix(), view, rest)
     return "".join([f"{piece}{key}" for piece, key in zip(pieces, keys, strict=False)]) + pieces[-1]
 
 
@@ -18,18 +20,22 @@ def urls_of(view: str, flock_id: uuid.UUID, *after: object) -> Callable[[uuid.UU
 
     The view's arguments are the flock, the record and then ``after``.
     """
-    start, middle, end = _shape(get_script_prefix(), view, 2, after)
+    start, middle, end = _shape(get_script_prefix(), view, (None, None, *after))
     before = f"{start}{flock_id}{middle}"
     return lambda key: f"{before}{key}{end}"
 
 
 @cache
-def _shape(prefix: str, view: str, keys: int, after: tuple) -> tuple[str, ...]:
-    """What stands before, between and after the keys; ``prefix`` is what ``reverse`` puts first."""
-    stand_ins = [uuid.UUID(int=(0xF10C << 112) + number) for number in range(keys)]
-    rest = reverse(view, args=[*stand_ins, *after])
+def _shape(prefix: str, view: str, arguments: tuple) -> tuple[str, ...]:
+    """What stands before, between and after the keys, which are None here.
+
+    ``prefix`` is what ``reverse`` puts first.
+    """
+    keys = [uuid.UUID(int=(0xF10C << 112) + number) for number in range(arguments.count(None))]
+    waiting = iter(keys)
+    rest = reverse(view, args=[next(waiting) if each is None else each for each in arguments])
     pieces = []
-    for stand_in in stand_ins:
-        piece, rest = rest.split(str(stand_in), 1)
+    for key in keys:
+        piece, rest = rest.split(str(key), 1)
         pieces.append(piece)
     return (*pieces, rest)

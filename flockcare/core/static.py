@@ -1,5 +1,7 @@
 """Static files under names that change with their content."""
 
+from functools import cache
+
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
 IMPORT = r"""(?P<matched>import(?P<names>\s[^;"']*?)\s*from\s*["'](?P<url>\./[^"']+)["']\s*;)"""
@@ -16,3 +18,11 @@ class StaticFiles(CompressedManifestStaticFilesStorage):
         *CompressedManifestStaticFilesStorage.patterns,
         ("js/outbox/*.js", ((IMPORT, 'import%(names)s from "%(url)s";'),)),
     )
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        # Every page names eight of them, and as long as this process runs they stay the same.
+        self._known_url = cache(super().url)
+
+    def url(self, name, force=False):
+        return self._known_url(name, force)

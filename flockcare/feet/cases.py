@@ -74,7 +74,8 @@ class Case:
 
 def cases_of_bird(bird: Bird) -> list[Case]:
     """Her cases, the newest first; one query. The bird must come with her flock."""
-    return _cases(SORE_LOOKS_OF_BIRD.rows(bird=bird.pk), bird.flock.zone)
+    looks = [(bird.pk, *row) for row in SORE_LOOKS_OF_BIRD.rows(bird=bird.pk)]
+    return _cases(looks, bird.flock.zone)
 
 
 def cases_of_flock(flock: Flock) -> list[Case]:
@@ -102,42 +103,40 @@ class SoreLook(NamedTuple):
     """An affected look as the database tells it, with the looks at that foot before and after.
 
     Of ten years of looks, a bird's cases rest on a few dozen. So only the affected ones are read,
-    and times stay the text that the database holds until a look is needed whole. A look beside it
-    is its score and its time in one text; None where there is none.
+    and times and keys stay the text that the database holds until a look is needed whole. A look
+    beside it is its score and its time in one text; None where there is none.
     """
 
     bird: uuid.UUID
     foot: str
     score: int
     moment: str
-    check_id: uuid.UUID
+    check_key: str
     by: str
     before: str | None
     after: str | None
 
 
-def _sore_looks(**of):
+def _sore_looks(*of_whom: str, **of):
     # From the checks, not from their findings: so the database can take the order from an index.
     return (
         Check.objects.filter(findings__score__gte=AFFECTED_FROM, **of)
-        .annotate(moment=_as_text("at"), by=BY, before=_beside("lt", "-"), after=_beside("gt", ""))
+        .annotate(moment=_as_text("at"), key=_as_text("pk"), by=BY)
+        .annotate(before=_beside("lt", "-"), after=_beside("gt", ""))
         .order_by(*IN_TIME)
         .values_list(
-            "bird", "findings__foot", "findings__score", "moment", "pk", "by", "before", "after"
+            *of_whom, "findings__foot", "findings__score", "moment", "key", "by", "before", "after"
         )
     )
 
 
 def _beside(side: str, order: str) -> Subquery:
-    """The look at the same foot next before or after the one of the outer query.
-
-    Of several at one moment an affected one, to which a clear look of its day gives way.
-    """
+    """The look at the same foot next before or after the one of the outer query, by an index."""
     looks = Check.objects.filter(
         findings__foot=OuterRef("findings__foot"),
         bird=OuterRef("bird"),
         **{f"at__{side}": OuterRef("at")},
-    ).order_by(f"{order}at", "-findings__score")
+    ).order_by(*(f"{order}{field}" for field in IN_TIME))
     told = Concat(_as_text("findings__score"), _as_text("at"))
     return Subquery(looks.values(told=told)[:1])
 
@@ -147,7 +146,9 @@ def _as_text(field: str) -> Cast:
 
 
 SORE_LOOKS_OF_BIRD = Prepared(lambda bird: _sore_looks(bird=bird), bird=models.UUIDField())
-SORE_LOOKS = Prepared(lambda flock: _sore_looks(bird__flock=flock), flock=models.UUIDField())
+SORE_LOOKS = Prepared(
+    lambda flock: _sore_looks("bird", bird__flock=flock), flock=models.UUIDField()
+)
 
 
 def _cases(rows: list[tuple], zone: dt.tzinfo) -> list[Case]:
@@ -157,7 +158,7 @@ def _cases(rows: list[tuple], zone: dt.tzinfo) -> list[Case]:
     cases: list[Case] = []
     for (bird, foot), looks in by_foot.items():
         sights = _sights(looks, zone)
-        if _called_both_ways(sights):
+        if _called_both_ways(sights) or _at_one_moment(looks):
             # A clear look on the day of an affected one gives way to it. The neighbour in time
             # is then not the neighbouring day, which only all the looks at that foot tell.
             sights = _all_sights(bird, foot, zone)
@@ -181,8 +182,8 @@ def _sights(looks: list[SoreLook], zone: dt.tzinfo) -> list[Sight]:
                 sights[look.before] = _sight(look.before[0], look.before[1:], zone)
         if begins or ends or look.score > worst:
             worst = max(worst, look.score)
-            seen = look.check_id, look.by
-            sights[look.check_id] = _sight(look.score, look.moment, zone, *seen)
+            seen = uuid.UUID(look.check_key), look.by
+            sights[look.check_key] = _sight(look.score, look.moment, zone, *seen)
         if ends and look.after:
             sights[look.after] = _sight(look.after[0], look.after[1:], zone)
     return list(sights.values())
@@ -206,6 +207,13 @@ def _sight(score: int | str, moment: str, zone: dt.tzinfo, *seen) -> Sight:
     if at.tzinfo is None:
         at = at.replace(tzinfo=dt.UTC)  # SQLite keeps UTC without saying so.
     return Sight(at.astimezone(zone).date(), at, int(score), *seen)
+
+
+def _at_one_moment(looks: list[SoreLook]) -> bool:
+    """A clear look at the very moment of an affected one stands beside another look."""
+    moments = {look.moment for look in looks}
+    beside = [each for look in looks for each in (look.before, look.after)]
+    return any(each and not _is_sore(each) and each[1:] in moments for each in beside)
 
 
 def _called_both_ways(sights: list[Sight]) -> bool:

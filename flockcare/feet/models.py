@@ -114,7 +114,10 @@ def in_few_words(findings) -> str:
 class FootFinding(models.Model):
     """What was seen on one foot. A foot that was not looked at has none."""
 
-    check_record = models.ForeignKey(Check, on_delete=models.CASCADE, related_name="findings")
+    # The index below begins with it.
+    check_record = models.ForeignKey(
+        Check, on_delete=models.CASCADE, related_name="findings", db_index=False
+    )
     foot = models.CharField(max_length=5, choices=Foot)
     score = models.PositiveSmallIntegerField(
         "lesion score",
@@ -148,6 +151,8 @@ class FootFinding(models.Model):
                 condition=Q(score__lte=LESION.steps[-1].value), name="score_on_the_scale"
             ),
         ]
+        # What the cases of ten years rest on, without a look at the findings themselves.
+        indexes = [models.Index(fields=["check_record", "foot", "score"], name="scores_of_a_check")]
 
     def __str__(self):
         return f"{self.get_foot_display()}: {self.score}"

@@ -10,7 +10,7 @@ from django.http import Http404
 from django.utils import timezone
 
 from flockcare.core import versions
-from flockcare.core.prepared import Prepared
+from flockcare.core.prepared import Prepared, columns, record
 from flockcare.core.versions import BOTH, MINE
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird
 from flockcare.people import history
@@ -115,22 +115,13 @@ def _clean(check: Check) -> None:
     )
 
 
-# Mostly no round is on, and then this is all that a check has to ask about it.
-OPEN_ROUND = Prepared(
-    lambda flock: Round.objects.filter(flock=flock, ended_at=None).values_list("pk", "started_at"),
-    flock=UUIDField(),
-)
-
-
 def _tell_the_round(check: Check, *, now) -> None:
     """A check counts for the round that is on, wherever it was made from; one of long ago not."""
-    for round_id, started_at in OPEN_ROUND.rows(flock=check.flock_id):
-        if started_at <= check.at + BEFORE_THE_ROUND:
-            waiting = RoundBird.objects.filter(
-                round=round_id, bird=check.bird_id, check_record=None
-            )
-            if waiting.update(check_record=check):
-                _end_finished_rounds(check.flock_id, now=now)
+    round_ = open_round(check.flock)
+    if round_ and round_.started_at <= check.at + BEFORE_THE_ROUND:
+        waiting = RoundBird.objects.filter(round=round_, bird=check.bird_id, check_record=None)
+        if waiting.update(check_record=check):
+            _end_finished_rounds(check.flock_id, now=now)
 
 
 def _attach(check: Check, seen: Seen) -> None:
@@ -269,8 +260,21 @@ def _seen_in(check: Check, kept: dict) -> Seen:
     return Seen(findings, photos, {name: getattr(check, name) for name in SIGNS})
 
 
+# Mostly no round is on, and then this is all that a check or Today has to ask about it.
+OPEN_ROUND = Prepared(
+    lambda flock: (
+        Round.objects.filter(flock=flock, ended_at=None).order_by().values_list(*columns(Round))
+    ),
+    flock=UUIDField(),
+)
+
+
 def open_round(flock) -> Round | None:
-    return Round.objects.filter(flock=flock, ended_at=None).first()
+    for row in OPEN_ROUND.rows(flock=flock.pk):
+        round_ = record(Round, row)
+        round_.flock = flock
+        return round_
+    return None
 
 
 @transaction.atomic

@@ -9,6 +9,8 @@ from django.db.models import OuterRef, Subquery
 from django.http import Http404
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird, Breed, Weighing
@@ -53,6 +55,7 @@ class CaseLine:
     """A case in the words of the page."""
 
     case: Case
+    care_url: str
     url: str
     foot: str
     when: str
@@ -72,6 +75,11 @@ def bird(request, flock, bird_id):
     shown, older = past[:PAST_CASES_SHOWN], past[PAST_CASES_SHOWN:]
     for name, some in (("current", current), ("past", shown), ("older", older)):
         context[name] = [_case_line(case, flock, context["last_day"]) for case in some]
+    context["older_rows"] = format_html_join(
+        "",
+        '<li><a href="{}">{} {}</a>: {}, {}</li>',
+        ((line.url, line.foot, line.when, line.days, line.worst) for line in context["older"]),
+    )
     context["of_adult"] = _share_of_adult(bird)
     return render(request, "feet/bird.html", context)
 
@@ -108,20 +116,33 @@ def _timeline(request, flock, bird) -> dict:
     cases = cases_of_bird(bird)
     story = lines.story(bird, stretch, cases)
     page = address("feet:bird", flock.pk, bird.pk)
+    piece = address("feet:timeline", flock.pk, bird.pk)
     return {
         "bird": bird,
         "here": "birds",
         "cases": cases,
         "last_day": last_day,
         "span": stretch.words,
-        "page": page,
-        "piece": address("feet:timeline", flock.pk, bird.pk),
-        "steps": _steps(stretch, _begins(bird), last_day),
+        "steps": format_html_join(
+            "\n",
+            STEP,
+            (
+                (page, piece, name, name.capitalize(), query, HERE if here else "")
+                for name, query, here in _steps(stretch, _begins(bird), last_day)
+            ),
+        ),
         "drawing": timeline_svg.draw(
             story, page=page, title=f"Timeline of {bird.name}, {stretch.words}"
         ),
         "rows": lines.table_rows(story),
     }
+
+
+STEP = (
+    '<a class="chip step-{2}" id="tl-{2}" href="{0}?{4}#timeline" hx-get="{1}?{4}"'
+    ' hx-target="#timeline" hx-swap="outerHTML" hx-push-url="{0}?{4}"{5}><span>{3}</span></a>'
+)
+HERE = SafeString(' aria-current="true"')
 
 
 def _steps(stretch, begins: dt.date, last_day: dt.date) -> list[tuple[str, str, bool]]:
@@ -159,6 +180,7 @@ def _case_line(case: Case, flock, last_day: dt.date) -> CaseLine:
     by = f", by {last.by}" if last.by else ""
     return CaseLine(
         case=case,
+        care_url=address("care:case", flock.pk, case.bird_id, case.foot, case.first.check_id),
         url=address("feet:check", flock.pk, last.check_id),
         foot=Foot(case.foot).label.capitalize(),
         when=_when(case),

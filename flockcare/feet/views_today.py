@@ -1,11 +1,16 @@
 """Today: who is due, who has sore feet, what is done already."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from itertools import islice
 
+from django.db import models
+from django.db.models import prefetch_related_objects
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from flockcare.birds.models import Bird
+from flockcare.core.prepared import Prepared, columns, record
 from flockcare.feet import services
 from flockcare.feet.due import birds_for_today
 from flockcare.feet.fresh import looks_tag
@@ -13,6 +18,33 @@ from flockcare.feet.models import Check
 from flockcare.feet.views_round import progress
 from flockcare.people.access import flock_view
 from flockcare.people.fresh import renewed
+from flockcare.people.models import Keeper
+
+CHECKS = Prepared(
+    lambda flock, start, end: (
+        Check.objects.filter(flock=flock, at__gte=start, at__lte=end)
+        .newest_first()
+        .values_list(*columns(Check), *columns(Bird, "bird__"), *columns(Keeper, "keeper__"))
+    ),
+    flock=models.UUIDField(),
+    start=models.DateTimeField(),
+    end=models.DateTimeField(),
+)
+
+
+def _checks(flock, start: datetime, end: datetime) -> list[Check]:
+    """Those of a time with their birds, keepers and findings, the newest first."""
+    found = []
+    for row in CHECKS.rows(flock=flock.pk, start=start, end=end):
+        values = iter(row)
+        check, bird, keeper = (
+            list(islice(values, len(columns(model)))) for model in (Check, Bird, Keeper)
+        )
+        found.append(record(Check, check))
+        found[-1].bird = record(Bird, bird)
+        found[-1].keeper = record(Keeper, keeper) if found[-1].keeper_id else None
+    prefetch_related_objects(found, "findings")
+    return found
 
 
 @require_safe
@@ -30,12 +62,6 @@ def _page(request, flock, template: str, tag: str = ""):
     now = timezone.now()
     birds = birds_for_today(flock, now=now)
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
-    done = (
-        Check.objects.filter(flock=flock, at__gte=midnight, at__lte=now + timedelta(days=1))
-        .select_related("bird", "keeper")
-        .prefetch_related("findings")
-        .newest_first()
-    )
     return render(
         request,
         template,
@@ -46,7 +72,7 @@ def _page(request, flock, template: str, tag: str = ""):
             "sore": [entry for entry in birds if entry.sore],
             "bird_count": len(birds),
             "next_due": min((entry.due for entry in birds if entry.due), default=None),
-            "done": done,
+            "done": _checks(flock, midnight, now + timedelta(days=1)),
             "round": progress(services.open_round(flock)),
         },
     )

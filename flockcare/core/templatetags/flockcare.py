@@ -26,9 +26,9 @@ def place(context, view: str, label: str, icon: str):
 
 
 @register.simple_tag(takes_context=True)
-def to(context, view: str, *keys) -> str:
+def to(context, view: str, *arguments) -> str:
     """The address of ``view`` in this flock, as ``url`` gives it in several times the time."""
-    return SafeString(address(view, context["flock"].pk, *keys))
+    return SafeString(address(view, context["flock"].pk, *arguments))
 
 
 @register.simple_tag(takes_context=True)
