@@ -352,9 +352,7 @@ def _scale_bar(frame: Frame, y: float) -> Markup:
     most = 110 / frame.scale / per
     round_ones = (base * 10**power for power in range(4) for base in (1, 2, 5))
     length = max(each for each in round_ones if each <= most) * per
-    words = (
-        f"{number_text(length, unit='cm', units=frame.units)} {unit}, heights and distances alike"
-    )
+    words = f"{number_text(length, unit='cm', units=frame.units)} {unit}, up and across"
     left = AXIS
     right = left + length * frame.scale
     drawn = [

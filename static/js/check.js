@@ -25,8 +25,12 @@ window.addEventListener("pageshow", ({ persisted }) => persisted && buttons(fals
 // The second tap of two on what was here before is not meant for this bird.
 const verdict = form.querySelector("[name=verdict]");
 function settle() {
-  verdict.disabled = true;
-  setTimeout(() => (verdict.disabled = false), 700);
+  const now = (yes) => {
+    verdict.disabled = yes;
+    verdict.classList.toggle("settling", yes);
+  };
+  now(true);
+  setTimeout(now, 700, false);
 }
 if (verdict) {
   settle();

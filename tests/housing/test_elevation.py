@@ -64,7 +64,7 @@ def texts(svg):
 def per_cm(svg):
     """Pixels of a centimetre by the bar of the scale alone: 100 cm in this house."""
     left, right = sorted(numbers(of(svg, "line", "scale")[0], "x1", "x2"))
-    (words,) = [text for text in texts(svg) if "heights and distances alike" in text]
+    (words,) = [text for text in texts(svg) if "up and across" in text]
     return (right - left) / float(words.split()[0])
 
 
