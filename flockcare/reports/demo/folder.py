@@ -4,6 +4,7 @@ import datetime as dt
 import math
 from pathlib import Path
 
+from flockcare.birds.breeds import BY_NAME
 from flockcare.reports.demo.cast import CHANGES, FEATURES, HENS
 from flockcare.reports.demo.model import History, Look, Sore
 from flockcare.reports.exchange.columns import FILES, SIGNS
@@ -43,10 +44,13 @@ def tables(history: History) -> dict[str, list[dict]]:
 def _bird(history, hen) -> dict:
     hatched = history.came(hen) - dt.timedelta(days=round(hen.months_old * BIRTHDAY_OF_A_MONTH))
     left, reason, note = history.left.get(hen.name, ("", "", ""))
+    grown = BY_NAME.get(hen.breed.lower())
     return {
         "bird": hen.name,
         "band": hen.band,
         "breed": hen.breed,
+        "breed_adult_grams": str(grown.grams) if grown else "",
+        "breed_source": grown.source if grown else "",
         "hatched": f"{hatched:%Y-%m}",
         "joined": history.came(hen).isoformat() if hen.came else f"{history.start:%Y}",
         "left": str(left),
