@@ -18,7 +18,7 @@ from django.db import models
 from django.db.models import FilteredRelation
 from django.db.models.functions import Cast
 
-from flockcare.birds.breeds import weight_class
+from flockcare.birds.breeds import class_of
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep
 from flockcare.core.dates import PartialDate
@@ -288,7 +288,7 @@ def _bird(rows: list[tuple]) -> BirdRow:
         key=_key(key),
         name=name,
         breed=breed or "",
-        weight_class=own or (str(weight_class(adult)) if adult else ""),
+        weight_class=own or str(class_of(breed or "", adult)),
         adult_grams=adult,
         hatched=_middle(hatched),
         present=not left,

@@ -8,6 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from flockcare.birds.models import Breed
 from flockcare.care.models import CareStep
 from flockcare.housing.models import HousingChange, Stay
 from flockcare.photos.models import Measurement, Photo
@@ -49,6 +50,14 @@ def test_what_is_read(cast):
     assert [(row.house, row.drop_cm) for row in found.drops] == [(0, 120), (0, 60), (1, 120)]
     assert [(step.bird, step.foot, step.kind) for step in found.steps] == [(1, 1, "soaked")]
     assert len(found.stays) == 3
+
+
+@pytest.mark.django_db
+def test_a_breed_called_bantam_is_in_the_class_of_bantams(cast):
+    rows, _ = fill(cast.flock, birds=1, weeks=2)
+    rows[0].breed = Breed.objects.create(flock=cast.flock, name="Pekin bantam")
+    rows[0].save()
+    assert read(cast.flock).birds[0].weight_class == "bantam"
 
 
 @pytest.mark.django_db
