@@ -134,6 +134,8 @@ def _beside(side: str, order: str) -> Subquery:
     """The look at the same foot next before or after the one of the outer query, by an index."""
     looks = Check.objects.filter(
         findings__foot=OuterRef("findings__foot"),
+        # Always so; but then SQLite finds the score in the index and leaves the findings alone.
+        findings__score__gte=0,
         bird=OuterRef("bird"),
         **{f"at__{side}": OuterRef("at")},
     ).order_by(*(f"{order}{field}" for field in IN_TIME))
@@ -158,7 +160,7 @@ def _cases(rows: list[tuple], zone: dt.tzinfo) -> list[Case]:
     cases: list[Case] = []
     for (bird, foot), looks in by_foot.items():
         sights = _sights(looks, zone)
-        if _called_both_ways(sights) or _at_one_moment(looks):
+        if sights is None or _called_both_ways(sights):
             # A clear look on the day of an affected one gives way to it. The neighbour in time
             # is then not the neighbouring day, which only all the looks at that foot tell.
             sights = _all_sights(bird, foot, zone)
@@ -166,25 +168,30 @@ def _cases(rows: list[tuple], zone: dt.tzinfo) -> list[Case]:
     return _newest_first(cases)
 
 
-def _sights(looks: list[SoreLook], zone: dt.tzinfo) -> list[Sight]:
+def _sights(looks: list[SoreLook], zone: dt.tzinfo) -> list[Sight] | None:
     """The looks that make the cases of one foot, in time order.
 
     Of each row of affected looks these are the first, the worst and the last one, and the clear
-    looks before and after it.
+    looks before and after it. None where one of those was made at the moment of an affected one.
     """
     sights: dict[object, Sight] = {}
+    moments = {look.moment for look in looks}
     worst = 0
     for look in looks:
         begins, ends = not _is_sore(look.before), not _is_sore(look.after)
         if begins:
             worst = 0
             if look.before:
+                if look.before[1:] in moments:
+                    return None
                 sights[look.before] = _sight(look.before[0], look.before[1:], zone)
         if begins or ends or look.score > worst:
             worst = max(worst, look.score)
             seen = uuid.UUID(look.check_key), look.by
             sights[look.check_key] = _sight(look.score, look.moment, zone, *seen)
         if ends and look.after:
+            if look.after[1:] in moments:
+                return None
             sights[look.after] = _sight(look.after[0], look.after[1:], zone)
     return list(sights.values())
 
@@ -207,13 +214,6 @@ def _sight(score: int | str, moment: str, zone: dt.tzinfo, *seen) -> Sight:
     if at.tzinfo is None:
         at = at.replace(tzinfo=dt.UTC)  # SQLite keeps UTC without saying so.
     return Sight(at.astimezone(zone).date(), at, int(score), *seen)
-
-
-def _at_one_moment(looks: list[SoreLook]) -> bool:
-    """A clear look at the very moment of an affected one stands beside another look."""
-    moments = {look.moment for look in looks}
-    beside = [each for look in looks for each in (look.before, look.after)]
-    return any(each and not _is_sore(each) and each[1:] in moments for each in beside)
 
 
 def _called_both_ways(sights: list[Sight]) -> bool:

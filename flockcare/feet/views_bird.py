@@ -73,12 +73,14 @@ def bird(request, flock, bird_id):
     current = [case for case in cases if case.current]
     past = [case for case in cases if not case.current]
     shown, older = past[:PAST_CASES_SHOWN], past[PAST_CASES_SHOWN:]
-    for name, some in (("current", current), ("past", shown), ("older", older)):
-        context[name] = [_case_line(case, flock, context["last_day"]) for case in some]
+    last_day = context["last_day"]
+    for name, some in (("current", current), ("past", shown)):
+        context[name] = [_case_line(case, flock, last_day) for case in some]
+    context["older"] = len(older)
     context["older_rows"] = format_html_join(
         "",
         '<li><a href="{}">{} {}</a>: {}, {}</li>',
-        ((line.url, line.foot, line.when, line.days, line.worst) for line in context["older"]),
+        (_in_short(case, flock, last_day) for case in older),
     )
     context["of_adult"] = _share_of_adult(bird)
     return render(request, "feet/bird.html", context)
@@ -176,17 +178,24 @@ def _share_of_adult(bird: Bird) -> int | None:
 
 
 def _case_line(case: Case, flock, last_day: dt.date) -> CaseLine:
-    episode, last = case.episode, case.last
+    last = case.last
     by = f", by {last.by}" if last.by else ""
     return CaseLine(
-        case=case,
-        care_url=address("care:case", flock.pk, case.bird_id, case.foot, case.first.check_id),
-        url=address("feet:check", flock.pk, last.check_id),
-        foot=Foot(case.foot).label.capitalize(),
-        when=_when(case),
-        days=_days(case, last_day),
-        worst=f"worst score {case.worst}, {LESION.step(case.worst).short.lower()}",
-        last_look=f"{date_words(episode.last_affected)}, score {last.score}{by}",
+        case,
+        address("care:case", flock.pk, case.bird_id, case.foot, case.first.check_id),
+        *_in_short(case, flock, last_day),
+        last_look=f"{date_words(case.episode.last_affected)}, score {last.score}{by}",
+    )
+
+
+def _in_short(case: Case, flock, last_day: dt.date) -> tuple[str, str, str, str, str]:
+    """Address of the last look that saw it, foot, when, how long, how bad."""
+    return (
+        address("feet:check", flock.pk, case.last.check_id),
+        Foot(case.foot).label.capitalize(),
+        _when(case),
+        _days(case, last_day),
+        f"worst score {case.worst}, {LESION.step(case.worst).short.lower()}",
     )
 
 
