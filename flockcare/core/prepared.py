@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 
 from django.db import DEFAULT_DB_ALIAS, connection, models
 from django.db.models import QuerySet
+from django.db.models.functions import Cast
 
 Parameter = models.UUIDField | models.DateTimeField | models.DateField
 
@@ -34,6 +35,18 @@ def columns(model: type[models.Model], at: str = "") -> list[str]:
 def record(model: type[models.Model], values: Sequence) -> models.Model:
     """The record from the values of its ``columns``."""
     return model.from_db(DEFAULT_DB_ALIAS, columns(model), values)
+
+
+def as_text(field: str) -> Cast:
+    """A key or a time as the database writes it: left so until it is needed whole."""
+    return Cast(field, models.CharField())
+
+
+def moment_of(text: str) -> dt.datetime:
+    """The time of ``as_text``."""
+    moment = dt.datetime.fromisoformat(text)
+    # SQLite keeps UTC without saying so.
+    return moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)
 
 
 class Prepared:

@@ -60,5 +60,7 @@ def _written(value) -> str:
         return value
     if kind is float:
         return number(value)
+    if kind is int:
+        return str(value)
     written = str(value)
     return html.escape(written) if _special(written) else written

@@ -13,11 +13,11 @@ from typing import NamedTuple
 
 from django.db import models
 from django.db.models import OuterRef, Subquery
-from django.db.models.functions import Cast, Coalesce, Concat
+from django.db.models.functions import Coalesce, Concat
 
 from flockcare.analysis.episodes import Episode, Look, episodes
 from flockcare.birds.models import Bird
-from flockcare.core.prepared import Prepared
+from flockcare.core.prepared import Prepared, as_text, moment_of
 from flockcare.feet.models import Check
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.people.models import Flock
@@ -121,7 +121,7 @@ def _sore_looks(*of_whom: str, **of):
     # From the checks, not from their findings: so the database can take the order from an index.
     return (
         Check.objects.filter(findings__score__gte=AFFECTED_FROM, **of)
-        .annotate(moment=_as_text("at"), key=_as_text("pk"), by=BY)
+        .annotate(moment=as_text("at"), key=as_text("pk"), by=BY)
         .annotate(before=_beside("lt", "-"), after=_beside("gt", ""))
         .order_by(*IN_TIME)
         .values_list(
@@ -139,12 +139,8 @@ def _beside(side: str, order: str) -> Subquery:
         bird=OuterRef("bird"),
         **{f"at__{side}": OuterRef("at")},
     ).order_by(*(f"{order}{field}" for field in IN_TIME))
-    told = Concat(_as_text("findings__score"), _as_text("at"))
+    told = Concat(as_text("findings__score"), as_text("at"))
     return Subquery(looks.values(told=told)[:1])
-
-
-def _as_text(field: str) -> Cast:
-    return Cast(field, models.CharField())
 
 
 SORE_LOOKS_OF_BIRD = Prepared(lambda bird: _sore_looks(bird=bird), bird=models.UUIDField())
@@ -202,7 +198,7 @@ def _is_sore(beside: str | None) -> bool:
 
 def _all_sights(bird_id: uuid.UUID, foot: str, zone: dt.tzinfo) -> list[Sight]:
     looks = Check.objects.filter(bird=bird_id, findings__foot=foot)
-    looks = looks.annotate(moment=_as_text("at"), by=BY).order_by(*IN_TIME)
+    looks = looks.annotate(moment=as_text("at"), by=BY).order_by(*IN_TIME)
     return [
         _sight(score, moment, zone, check, by)
         for score, moment, check, by in looks.values_list("findings__score", "moment", "pk", "by")
@@ -210,9 +206,7 @@ def _all_sights(bird_id: uuid.UUID, foot: str, zone: dt.tzinfo) -> list[Sight]:
 
 
 def _sight(score: int | str, moment: str, zone: dt.tzinfo, *seen) -> Sight:
-    at = dt.datetime.fromisoformat(moment)
-    if at.tzinfo is None:
-        at = at.replace(tzinfo=dt.UTC)  # SQLite keeps UTC without saying so.
+    at = moment_of(moment)
     return Sight(at.astimezone(zone).date(), at, int(score), *seen)
 
 

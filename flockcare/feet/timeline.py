@@ -14,7 +14,7 @@ from flockcare.birds import layers
 from flockcare.birds.layers import Band, Mark, Window
 from flockcare.birds.models import Bird
 from flockcare.core.addresses import urls_of
-from flockcare.core.prepared import Prepared
+from flockcare.core.prepared import Prepared, as_text, moment_of
 from flockcare.drawing.dates import WEEK, add_months, date_words, day_position, span_words
 from flockcare.drawing.markup import Markup, element, join, text
 from flockcare.feet.cases import Case
@@ -130,9 +130,10 @@ def _looks(bird, start, end):
     return (
         Check.objects.filter(bird=bird, at__gte=start, at__lt=end)
         .order_by("at", "received_at")
+        .annotate(moment=as_text("at"))
         .values_list(
             "pk",
-            "at",
+            "moment",
             "keeper__name",
             "keeper_name",
             "gait",
@@ -166,8 +167,8 @@ def looks(bird: Bird, window: Window) -> list[Mark]:
     rows = LOOKS.rows(bird=bird.pk, start=start, end=end)
     marks: list[Mark] = []
     newest = None
-    for pk, at, keeper, name, *seen in rows:
-        url, by = url_of(pk), keeper or name
+    for pk, moment, keeper, name, *seen in rows:
+        at, url, by = moment_of(moment), url_of(pk), keeper or name
         general, (foot, score, *signs) = seen[:6], seen[6:]
         if foot:
             label = _foot_words(foot, score, *signs)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -138,6 +139,7 @@ def draw(story: Story, *, page: str, title: str) -> Markup:
     )
 
 
+@cache
 def _definitions(radius: float) -> Markup:
     drawn = {
         "score-0": shapes.ring(radius),
@@ -166,12 +168,12 @@ def _fade(key: str, opacities: tuple[int, int]) -> Markup:
 
 
 def _radius(by_lane: dict[str, list[Placed]]) -> float:
-    """As large as neighbours that lie as near as half of them do allow."""
+    """As large as neighbours that lie as near as half of them do allow, to a tenth."""
     gaps = sorted(
         after.share - before.share for lane in FEET for before, after in pairwise(by_lane[lane])
     )
     usual = gaps[len(gaps) // 2] if gaps else 1.0
-    return min(5.5, max(2.5, 0.4 * PHONE_WIDTH * usual))
+    return round(min(5.5, max(2.5, 0.4 * PHONE_WIDTH * usual)), 1)
 
 
 # Bands behind and the axis
@@ -363,8 +365,15 @@ def _scores(places: list[Placed], y: int, *, only_sore: bool) -> Markup:
             break
         if all(abs(share - other) >= room for other in taken):
             taken.append(share)
-            written.append(_text(f"score tl-{mark.kind}", share, y, mark.short, anchor="middle"))
+            written.append(_score(mark, share, y))
     return element("g", {"aria-hidden": "true"}, *written)
+
+
+def _score(mark: Mark, share: float, y: int) -> Markup:
+    return Markup(
+        f'<text class="score tl-{mark.kind}" x="{percent(share)}" y="{y}" text-anchor="middle">'
+        f"{text(mark.short)}</text>"
+    )
 
 
 def _case(frame: Frame, case: Case, y: int) -> Markup:

@@ -16,13 +16,12 @@ from typing import NamedTuple
 import numpy as np
 from django.db import models
 from django.db.models import FilteredRelation
-from django.db.models.functions import Cast
 
 from flockcare.birds.breeds import class_of
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep
 from flockcare.core.dates import PartialDate
-from flockcare.core.prepared import Prepared
+from flockcare.core.prepared import Prepared, as_text
 from flockcare.feet.models import Check
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.housing.changes import history
@@ -186,10 +185,6 @@ def _ordinal(day: dt.date | None, otherwise: float) -> float:
     return otherwise if day is None else day.toordinal()
 
 
-def _as_text(name: str) -> Cast:
-    return Cast(name, models.CharField())
-
-
 # Looks
 
 
@@ -203,10 +198,10 @@ def _looks_query(flock) -> models.QuerySet:
         Check.objects.filter(flock=flock)
         .annotate(
             **scores,
-            bird_key=_as_text("bird_id"),
-            moment=_as_text("at"),
-            key=_as_text("pk"),
-            seer=_as_text("keeper_id"),
+            bird_key=as_text("bird_id"),
+            moment=as_text("at"),
+            key=as_text("pk"),
+            seer=as_text("keeper_id"),
         )
         .order_by()
         .values_list(
@@ -272,7 +267,7 @@ def _birds(flock: Flock) -> list[BirdRow]:
     """Each bird with her weighings, by name; one query."""
     rows = (
         Bird.objects.filter(flock=flock)
-        .annotate(key=_as_text("pk"))
+        .annotate(key=as_text("pk"))
         .order_by("name", "key", "weighing__on")
         .values_list(
             *("key", "name", "breed__name", "breed__adult_grams", "own_weight_class", "hatched"),
@@ -309,7 +304,7 @@ def _middle(partial: str) -> float | None:
 
 def _stay_rows(flock: Flock) -> list[tuple]:
     rows = Stay.objects.filter(flock=flock).annotate(
-        bird_key=_as_text("bird_id"), house_key=_as_text("house_id")
+        bird_key=as_text("bird_id"), house_key=as_text("house_id")
     )
     return list(rows.values_list("bird_key", "house_key", "house__name", "since", "until"))
 
@@ -369,7 +364,7 @@ def _drops(states, house_place):
 
 def _steps(flock: Flock, place: dict[str, int]):
     rows = CareStep.objects.filter(flock=flock).annotate(
-        bird_key=_as_text("bird_id"), moment=_as_text("at")
+        bird_key=as_text("bird_id"), moment=as_text("at")
     )
     rows = list(rows.values_list("bird_key", "foot", "kind", "moment"))
     days = local_days((row[3] for row in rows), flock.zone) if rows else []
@@ -387,7 +382,7 @@ def _areas(flock: Flock, place: dict[str, int]):
             photo__taken_precision__in=(Precision.MOMENT, Precision.DAY),
         )
         .exclude(photo__foot="")
-        .annotate(bird_key=_as_text("photo__bird_id"), moment=_as_text("photo__taken"))
+        .annotate(bird_key=as_text("photo__bird_id"), moment=as_text("photo__taken"))
         .order_by("at")
         .values_list("photo_id", "bird_key", "photo__foot", "moment", "area_mm2")
     )
