@@ -48,7 +48,7 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
         assert "due today" in row(page, "Caraway").inner_text()
     mark(mine)
     with mine.expect_response(lambda r: "/care/today/" in r.url) as poll:
-        mine.clock.fast_forward(WITHIN_30_S)
+        mine.clock.run_for(WITHIN_30_S)
     # Nothing has changed: an empty answer, and the list is left alone.
     assert poll.value.status == 304
     assert mine.evaluate("document.querySelector('#care').stayed")
@@ -61,11 +61,11 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     mine.problems.clear()
     row(theirs, "Caraway").locator("button:has-text('I’ll do it')").tap()
     theirs.wait_for_selector(".due-row:has-text('You said you will do it')")
-    mine.clock.fast_forward(WITHIN_30_S)
+    mine.clock.run_for(WITHIN_30_S)
     mine.wait_for_selector(".due-row:has-text('Ben will do it')")
     row(theirs, "Caraway").locator("button:has-text('Looked at')").tap()
     theirs.wait_for_selector(".care-done:has-text('dressing looked at')")
-    mine.clock.fast_forward(WITHIN_30_S)
+    mine.clock.run_for(WITHIN_30_S)
     mine.wait_for_selector(".care-done:has-text('dressing looked at')")
     assert "Ben" in mine.locator(".care-done").inner_text()
     assert not mine.locator(".due-row:has-text('Caraway')").count()

@@ -79,17 +79,18 @@ def test_today_shows_what_the_other_phone_has_sent(open_phone, site):
     ben.goto(f"/f/{site.flock}/birds/{site.birds['Lovage']}/check/")
     ben.locator("button:has-text('Both feet clear')").tap()
     ben.wait_for_selector("text=Saved: Lovage")
-    ada.clock.fast_forward(LOOKS_AGAIN_MS + 1000)
+    ada.clock.run_for(LOOKS_AGAIN_MS + 1000)
     ada.wait_for_selector("#looks a:has-text('Lovage'):has-text('Ben')")
     assert ada.evaluate("window.stayed")
     # From then on it knows what it shows, and an unchanged list is left alone. (Once it may change
     # meanwhile: a bird that another test left in somebody's hands waits again after a while.)
+    # The time passes step by step: a list that has just come asks again only once it has settled.
     for _ in range(2):
         ada.evaluate("document.querySelector('#looks').stayed = true")
         with ada.expect_response(
             lambda answer: answer.url.endswith(f"/{site.flock}/today/")
         ) as poll:
-            ada.clock.fast_forward(LOOKS_AGAIN_MS + 1000)
+            ada.clock.run_for(LOOKS_AGAIN_MS + 1000)
         if poll.value.status != 200:
             break
         ada.wait_for_function("!document.querySelector('#looks').stayed")
