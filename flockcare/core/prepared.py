@@ -7,6 +7,7 @@ long to put such a query together as the database takes to answer it.
 import datetime as dt
 import uuid
 from collections.abc import Callable, Sequence
+from itertools import islice
 
 from django.db import DEFAULT_DB_ALIAS, connection, models
 from django.db.models import QuerySet
@@ -35,6 +36,12 @@ def columns(model: type[models.Model], at: str = "") -> list[str]:
 def record(model: type[models.Model], values: Sequence) -> models.Model:
     """The record from the values of its ``columns``."""
     return model.from_db(DEFAULT_DB_ALIAS, columns(model), values)
+
+
+def records(row: Sequence, *kinds: type[models.Model]) -> list[models.Model]:
+    """A record of each kind, from the values of the columns of all, one kind after the other."""
+    values = iter(row)
+    return [record(kind, list(islice(values, len(columns(kind))))) for kind in kinds]
 
 
 def as_text(field: str) -> Cast:

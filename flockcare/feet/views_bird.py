@@ -2,7 +2,6 @@
 
 import datetime as dt
 from dataclasses import dataclass
-from itertools import islice
 
 from django.db import models
 from django.db.models import OuterRef, Subquery
@@ -16,7 +15,7 @@ from django.views.decorators.http import require_safe
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.core.addresses import address
 from flockcare.core.dates import PartialDate
-from flockcare.core.prepared import Prepared, columns, record
+from flockcare.core.prepared import Prepared, columns, records
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.feet import timeline as lines
 from flockcare.feet import timeline_svg
@@ -38,12 +37,11 @@ HER_RECORDS = {
     "weighed_on": _first(Weighing.objects, "-on", "on"),
     "first_checked": _first(Check.objects, "at", "at"),
 }
-BIRD_COLUMNS, BREED_COLUMNS = columns(Bird), columns(Breed, "breed__")
 BIRD = Prepared(
     lambda flock, bird: (
         Bird.objects.filter(flock=flock, pk=bird)
         .annotate(**HER_RECORDS)
-        .values_list(*HER_RECORDS, *BIRD_COLUMNS, *BREED_COLUMNS)
+        .values_list(*HER_RECORDS, *columns(Bird), *columns(Breed, "breed__"))
     ),
     flock=models.UUIDField(),
     bird=models.UUIDField(),
@@ -99,12 +97,10 @@ def timeline(request, flock, bird_id):
 def _bird_or_404(flock, bird_id) -> Bird:
     """The bird with her last weighing and the time of her first check."""
     for row in BIRD.rows(flock=flock.pk, bird=bird_id):
-        values = iter(row)
-        told = {name: next(values) for name in HER_RECORDS}
-        bird = record(Bird, list(islice(values, len(BIRD_COLUMNS))))
+        bird, breed = records(row[len(HER_RECORDS) :], Bird, Breed)
         bird.flock = flock
-        bird.breed = record(Breed, list(values)) if bird.breed_id else None
-        for name, value in told.items():
+        bird.breed = breed if bird.breed_id else None
+        for name, value in zip(HER_RECORDS, row, strict=False):
             setattr(bird, name, value)
         return bird
     raise Http404("No such bird.")

@@ -1,7 +1,6 @@
 """Today: who is due, who has sore feet, what is done already."""
 
 from datetime import datetime, timedelta
-from itertools import islice
 
 from django.db import models
 from django.db.models import prefetch_related_objects
@@ -10,7 +9,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird
-from flockcare.core.prepared import Prepared, columns, record
+from flockcare.core.prepared import Prepared, columns, records
 from flockcare.feet import services
 from flockcare.feet.due import birds_for_today
 from flockcare.feet.fresh import looks_tag
@@ -36,13 +35,10 @@ def _checks(flock, start: datetime, end: datetime) -> list[Check]:
     """Those of a time with their birds, keepers and findings, the newest first."""
     found = []
     for row in CHECKS.rows(flock=flock.pk, start=start, end=end):
-        values = iter(row)
-        check, bird, keeper = (
-            list(islice(values, len(columns(model)))) for model in (Check, Bird, Keeper)
-        )
-        found.append(record(Check, check))
-        found[-1].bird = record(Bird, bird)
-        found[-1].keeper = record(Keeper, keeper) if found[-1].keeper_id else None
+        check, bird, keeper = records(row, Check, Bird, Keeper)
+        check.bird = bird
+        check.keeper = keeper if check.keeper_id else None
+        found.append(check)
     prefetch_related_objects(found, "findings")
     return found
 

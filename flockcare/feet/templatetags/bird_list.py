@@ -9,14 +9,9 @@ from django.utils.html import format_html, format_html_join
 
 from flockcare.core.addresses import urls_of
 from flockcare.feet.due import birds_for_today
-from flockcare.feet.templatetags.feet import _sore_feet
+from flockcare.feet.templatetags.feet import ROW, sore_feet, who
 
 register = template.Library()
-
-ROW = (
-    '<li><a class="row" href="{}"><span class="band{}" aria-hidden="true"></span>'
-    '<span class="grow"><strong>{}</strong><span class="quiet">{}</span></span>{}</a></li>'
-)
 
 
 @register.simple_tag
@@ -28,14 +23,7 @@ def listed_birds(birds, flock) -> str:
     looks = birds_for_today(flock, now=timezone.now())
     sore = {bird.pk: _marks(bird) for bird in looks if bird.sore}
     rows = (
-        (
-            url_of(bird.pk),
-            f" band-{bird.band_colour}" if bird.band_colour else "",
-            bird.name,
-            _about(bird),
-            sore.get(bird.pk, ""),
-        )
-        for bird in birds
+        (*who(bird, url_of(bird.pk), _about(bird)), sore.get(bird.pk, ""), "") for bird in birds
     )
     return format_html_join("", ROW, rows)
 
@@ -46,4 +34,4 @@ def _about(bird) -> str:
 
 
 def _marks(bird) -> str:
-    return format_html('<span class="visually-hidden">Sore: </span>{}', _sore_feet(bird))
+    return format_html('<span class="visually-hidden">Sore: </span>{}', sore_feet(bird))

@@ -157,16 +157,18 @@ def _row(bird, url: str) -> tuple:
     # Whoever was never looked at is due, and that says so.
     seen = f"seen {bird.last.day} {bird.last:%b}" if bird.last else ""
     return (
-        url,
-        f" band-{bird.band_colour}" if bird.band_colour else "",
-        bird.name,
-        " · ".join(filter(None, (bird.band, seen))),
-        _sore_feet(bird) if bird.sore else "",
+        *who(bird, url, " · ".join(filter(None, (bird.band, seen)))),
+        sore_feet(bird) if bird.sore else "",
         format_html('<span class="tag due">{}</span>', bird.due_words) if bird.is_due else "",
     )
 
 
-def _sore_feet(bird) -> str:
+def who(bird, url: str, about: str) -> tuple[str, str, str, str]:
+    """The first half of a ROW."""
+    return url, f" band-{bird.band_colour}" if bird.band_colour else "", bird.name, about
+
+
+def sore_feet(bird) -> str:
     feet = ((score_mark(score), foot) for foot, score in bird.feet if score)
     return format_html(
         '<span class="feet-now">{}</span>', format_html_join("", "<span>{} {}</span>", feet)
