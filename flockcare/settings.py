@@ -115,7 +115,8 @@ SQLITE = {
         # (deferred) fails at once when two transactions that have read both go on to write.
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
-        # FULL: a check that was acknowledged survives a power cut, not only a crash.
+        # FULL: a check that was acknowledged survives a power cut, not only a crash. So do photos:
+        # core/storage.py.
         # 4 MB of memory for each connection: a bird's ten years of checks fit in.
         "init_command": (
             "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA cache_size=-4000;"
@@ -169,8 +170,8 @@ MEDIA_ROOT = DATA_DIR / "files"
 STORAGES = {
     "default": env.s3("FLOCKCARE_S3")
     or {
-        "BACKEND": "django.core.files.storage.FileSystemStorage",
-        "OPTIONS": {"file_permissions_mode": 0o600, "directory_permissions_mode": 0o700},
+        "BACKEND": "flockcare.core.storage.FolderStorage",
+        "OPTIONS": {"directory_permissions_mode": 0o700},
     },
     "staticfiles": {"BACKEND": "flockcare.core.static.StaticFiles"},
 }

@@ -94,7 +94,7 @@ def s3(prefix: str) -> dict | None:
     from botocore.config import Config
 
     return {
-        "BACKEND": "storages.backends.s3.S3Storage",
+        "BACKEND": "flockcare.core.storage_s3.BucketStorage",
         "OPTIONS": {
             "bucket_name": given["BUCKET"],
             "endpoint_url": given["ENDPOINT"],

@@ -30,7 +30,7 @@ from flockcare.offline.kinds import (
 from flockcare.offline.models import Receipt
 from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
-from flockcare.photos.services import add_photo, of_another
+from flockcare.photos.services import add_photo, kept_already, of_another
 
 
 @dataclass(frozen=True)
@@ -73,6 +73,8 @@ def store_photo(
 ) -> dict:
     """The answer to a photo of a record that came before; ``Refused`` with the reason."""
     if answer := _answered(envelope, flock):
+        # The phone still has the picture, should its files have been lost here since.
+        kept_already(flock=flock, upload=upload, name=upload.name)
         return answer
     kind = KINDS[envelope.kind]
     record = kind.record.objects.filter(flock=flock, pk=record_key).select_related("bird").first()
@@ -98,6 +100,8 @@ def store_photo(
         )
     except RefusedPhoto as refused:
         raise Refused(refused.reason) from None
+    except IntegrityError:
+        return _answer_of_the_first(envelope, flock)
     if not answer:
         _attach_kept(photo, record, attach, name=upload.name)
     return answer or _answer_of_the_first(envelope, flock)
