@@ -2,7 +2,6 @@
 
 import csv
 import errno
-import gc
 import io
 import os
 import stat
@@ -23,6 +22,7 @@ from PIL import Image
 
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import CareStep, KitItem
+from flockcare.core.management.commands.up import tidying
 from flockcare.feet.models import Check, FootFinding
 from flockcare.housing.models import Feature, FeatureState, House, Stay
 from flockcare.people.models import Flock, Membership
@@ -872,8 +872,7 @@ def test_what_a_killed_import_left_is_cleared_away(flock, tmp_path, settings):
         (tmp_path / name).mkdir()
         at = time.time() - days * 24 * 60 * 60
         os.utime(tmp_path / name, (at, at))
-    bring_in(_with_photos(tmp_path, _photo(0)), flock)
-    gc.collect()
+    tidying.send(sender=None)
     assert [path.name for path in tmp_path.glob(".import-*")] == [".import-new"]
 
 

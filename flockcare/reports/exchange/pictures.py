@@ -77,14 +77,15 @@ def take_back(stored: list[str]) -> None:
             default_storage.delete(str(folder))
 
 
-def _folder() -> tempfile.TemporaryDirectory:
-    """Beside the records, since the system's own place for such things may be in memory.
-
-    And an end to those that killed processes have left.
-    """
+def clear_left() -> None:
+    """Remove the folders that killed imports have left."""
     for left in settings.DATA_DIR.glob(f"{_WAITING}*"):
         if time.time() - left.stat().st_mtime > _LEFT_SECONDS:
             shutil.rmtree(left, ignore_errors=True)
+
+
+def _folder() -> tempfile.TemporaryDirectory:
+    """Beside the records, since the system's own place for such things may be in memory."""
     return tempfile.TemporaryDirectory(prefix=_WAITING, dir=settings.DATA_DIR)
 
 
