@@ -91,7 +91,7 @@ def count(served, what: str) -> int:
 def stored(served) -> list[str]:
     """The names of the photos' files in the storage."""
     found = with_s3.client(served.s3).list_objects_v2(Bucket=with_s3.BUCKET).get("Contents", [])
-    return [each["Key"] for each in found if each["Key"].endswith("/full.jpg")]
+    return [each["Key"] for each in found if "/full-" in each["Key"]]
 
 
 def kept(served) -> list[int]:
