@@ -11,7 +11,7 @@ from pathlib import Path
 from PIL import Image
 
 from flockcare.photos.intake import take_in
-from tests.offline.entries import Entry
+from tests.offline.entries import DOUBLE, Entry
 from tests.running import with_s3
 
 KINDS = ("check", "step", "weighing")
@@ -86,19 +86,21 @@ class Syncs:
         times = self.times[status.st_dev, status.st_ino]
         return any(since - TICK <= at <= until for at in times)
 
-    def would_survive(self, path: Path, *, first_sent: int, acknowledged: int) -> bool:
+    def would_survive(self, path: Path, *, first_sent: int, acknowledged: int, once=True) -> bool:
         """Whether a power cut right after the answer would have left this file whole in its place.
 
         Its content, then its name in its folder, then that folder's own name in the one above: each
         is certain only once it was synced (fsync(2): "does not necessarily ensure that the entry in
-        the directory containing the file has also reached disk").
+        the directory containing the file has also reached disk"). Where it was not sent ``once``,
+        the name may stand for the same content of another request since.
         """
         status = path.stat()
         if status.st_ctime_ns > acknowledged:
             return True  # replaced since by the same content; what was there at the answer is gone
+        named = status.st_ctime_ns if once else first_sent
         return (
             self.has(path, since=status.st_mtime_ns, until=acknowledged)
-            and self.has(path.parent, since=status.st_ctime_ns, until=acknowledged)
+            and self.has(path.parent, since=named, until=acknowledged)
             and self.has(path.parent.parent, since=first_sent, until=acknowledged)
         )
 
@@ -178,10 +180,10 @@ def is_whole(jpeg: bytes) -> bool:
 
 
 def _is_safe(photo, root: Path, names, syncs: Syncs, entry: Entry, acknowledged: int) -> bool:
+    once = entry.photo_way not in DOUBLE
+    sent = {"first_sent": entry.first_sent, "acknowledged": acknowledged, "once": once}
     return all(
-        syncs.would_survive(root / path, first_sent=entry.first_sent, acknowledged=acknowledged)
-        for _, path in photo["files"]
-        if path in names
+        syncs.would_survive(root / path, **sent) for _, path in photo["files"] if path in names
     )
 
 
