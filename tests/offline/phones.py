@@ -37,10 +37,6 @@ class Phone(threading.Thread):
         self.hello: dict = {}
         self.cookies = ""
 
-    @property
-    def refused(self) -> list[str]:
-        return [reason for entry in self.entries for reason in entry.refused]
-
     def run(self):
         for entry in self.entries:
             while not entry.is_done and time.monotonic() < self.give_up_at:
@@ -55,7 +51,7 @@ class Phone(threading.Thread):
         entry.first_sent = entry.first_sent or time.time_ns()
         if entry.key not in entry.acknowledged:
             self._send_record(entry)
-        if len(entry.photos) and not entry.refused:
+        if entry.photos and not entry.refused:
             self._send_photos(entry)
         if not entry.is_done and len(entry.taken) == 1:
             self._record(entry, other=True not in entry.taken)
@@ -72,15 +68,15 @@ class Phone(threading.Thread):
     def _send_record(self, entry: Entry):
         if entry.way == TWO_WORDS:
             self.ways[TWO_WORDS] += 1
-            return _at_once(
+            _at_once(
                 lambda: self._record(entry, other=False), lambda: self._record(entry, other=True)
             )
+            return
         if entry.way == PAGE_FIRST and not entry.by_the_page:
             entry.by_the_page = True
             self._to_the_page(entry)
         # What the page stored, and whose answer was lost, was corrected meanwhile.
-        is_corrected = entry.way == PAGE_FIRST and True not in entry.told
-        return self._record(entry, other=is_corrected)
+        self._record(entry, other=entry.way == PAGE_FIRST and True not in entry.told)
 
     def _record(self, entry: Entry, *, other: bool):
         body = {
@@ -91,7 +87,9 @@ class Phone(threading.Thread):
             "fields": entry.fields(self.hello["keeper"], other=other),
         }
         address = f"/f/{self.flock}/outbox/records/{entry.key}/"
-        status, said = self._post(address, json.dumps(body).encode(), "application/json", entry.key)
+        headers = self._headers("application/json")
+        server = self._begin("POST", address, json.dumps(body).encode(), headers)
+        status, said = self._answered(server, entry.key)
         if status == 201:
             entry.taken.add(other)
             entry.acknowledged.setdefault(entry.key, time.time_ns())
@@ -121,7 +119,8 @@ class Phone(threading.Thread):
         if entry.photo_way in DOUBLE:
             self.ways[entry.photo_way] += len(waiting)
         if entry.photo_way == TWO_KEYS:
-            return _at_once(*(lambda key=key: self._photo(entry, key) for key in waiting))
+            _at_once(*(lambda key=key: self._photo(entry, key) for key in waiting))
+            return
         for key in waiting:
             if entry.photo_way == TWICE:
                 _at_once(*[lambda key=key: self._photo(entry, key)] * 2)
@@ -131,13 +130,9 @@ class Phone(threading.Thread):
                     self._photo(entry, key)
             else:
                 self._photo(entry, key)
-        return None
 
     def _photo(self, entry: Entry, key: str):
-        with contextlib.closing(self._begin_photo(entry, key)) as server:
-            status, said, _ = self._finish(server)
-        if said.get("key") != key:
-            raise ValueError("Not an answer to this.")
+        status, said = self._answered(self._begin_photo(entry, key), key)
         if status == 201:
             entry.acknowledged.setdefault(key, time.time_ns())
         else:
@@ -155,8 +150,9 @@ class Phone(threading.Thread):
     def _headers(self, kind: str) -> dict[str, str]:
         return {"Content-Type": kind, "X-CSRFToken": self.hello["token"]}
 
-    def _post(self, address: str, body: bytes, kind: str, key: str) -> tuple[int, dict]:
-        with contextlib.closing(self._begin("POST", address, body, self._headers(kind))) as server:
+    def _answered(self, server, key: str) -> tuple[int, dict]:
+        """Status and what was said; nothing counts that does not name the key."""
+        with contextlib.closing(server):
             status, said, _ = self._finish(server)
         if said.get("key") != key:
             raise ValueError("Not an answer to this.")
