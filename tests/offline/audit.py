@@ -86,34 +86,40 @@ class Syncs:
         times = self.times[status.st_dev, status.st_ino]
         return any(since - TICK <= at <= until for at in times)
 
-    def would_survive(self, path: Path, *, first_sent: int, acknowledged: int, once=True) -> bool:
-        """Whether a power cut right after the answer would have left this file whole in its place.
+    def at_risk(self, path: Path, *, first_sent: int, acknowledged: int, once=True) -> str:
+        """What of this file a power cut right after the answer could have taken; empty for nothing.
 
-        Its content, then its name in its folder, then that folder's own name in the one above: each
-        is certain only once it was synced (fsync(2): "does not necessarily ensure that the entry in
+        Its content, its name in its folder, that folder's own name in the one above: each is
+        certain only once it was synced (fsync(2): "does not necessarily ensure that the entry in
         the directory containing the file has also reached disk"). Where it was not sent ``once``,
         the name may stand for the same content of another request since.
         """
         status = path.stat()
         if status.st_ctime_ns > acknowledged:
-            return True  # replaced since by the same content; what was there at the answer is gone
+            return ""  # replaced since by the same content; what was there at the answer is gone
         named = status.st_ctime_ns if once else first_sent
-        return (
-            self.has(path, since=status.st_mtime_ns, until=acknowledged)
-            and self.has(path.parent, since=named, until=acknowledged)
-            and self.has(path.parent.parent, since=first_sent, until=acknowledged)
-        )
+        for what, place, since in (
+            ("content", path, status.st_mtime_ns),
+            ("name", path.parent, named),
+            ("folder", path.parent.parent, first_sent),
+        ):
+            if not self.has(place, since=since, until=acknowledged):
+                return what
+        return ""
 
 
 @dataclass
 class Findings:
-    """Photos that were acknowledged, by what is wrong with them; files; and records, in words."""
+    """Photos that were acknowledged, by what is wrong with them; files; and records, in words.
+
+    ``unsynced``: by photo, what of it a power cut could have taken.
+    """
 
     gone: set[str] = field(default_factory=set)
     cut_off: set[str] = field(default_factory=set)
     other_bytes: set[str] = field(default_factory=set)
     doubled: set[str] = field(default_factory=set)
-    unsynced: set[str] = field(default_factory=set)
+    unsynced: dict[str, str] = field(default_factory=dict)
     unowned: set[str] = field(default_factory=set)
     records: list[str] = field(default_factory=list)
 
@@ -131,7 +137,9 @@ class Findings:
         return sum(self.counts().values()) + len(self.records)
 
     def words(self) -> list[str]:
-        return [f"{count} {what}" for what, count in self.counts().items() if count] + self.records
+        said = [f"{count} {what}" for what, count in self.counts().items() if count]
+        said += [f"not synced before the answer: the {what}" for what in self.unsynced.values()]
+        return said + self.records
 
 
 def audit(now: dict, storage, entries: list[Entry], *, flock, before, syncs=None) -> Findings:
@@ -154,8 +162,11 @@ def audit(now: dict, storage, entries: list[Entry], *, flock, before, syncs=None
                     found.gone.add(key)
                     continue
                 look_at_files(found, key, content, photo, storage, names)
-                if syncs and not _is_safe(photo, storage.root, names, syncs, entry, acknowledged):
-                    found.unsynced.add(key)
+                sent = {"first_sent": entry.first_sent, "acknowledged": acknowledged}
+                sent["once"] = entry.photo_way not in DOUBLE
+                for _, path in photo["files"] if syncs else ():
+                    if path in names and (what := syncs.at_risk(storage.root / path, **sent)):
+                        found.unsynced[key] = what
     return found
 
 
@@ -177,14 +188,6 @@ def is_whole(jpeg: bytes) -> bool:
     except (OSError, SyntaxError):
         return False
     return True
-
-
-def _is_safe(photo, root: Path, names, syncs: Syncs, entry: Entry, acknowledged: int) -> bool:
-    once = entry.photo_way not in DOUBLE
-    sent = {"first_sent": entry.first_sent, "acknowledged": acknowledged, "once": once}
-    return all(
-        syncs.would_survive(root / path, **sent) for _, path in photo["files"] if path in names
-    )
 
 
 def _look_at_records(found: Findings, now: dict, before: dict, entries: list[Entry]) -> None:

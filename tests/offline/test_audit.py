@@ -128,16 +128,16 @@ if "above" in steps:
 
 
 @pytest.mark.parametrize(
-    ("steps", "survives"),
+    ("steps", "at_risk"),
     [
-        ("file folder above", True),
-        ("folder above", False),
-        ("file above", False),
-        ("file folder", False),
-        ("", False),
+        ("file folder above", ""),
+        ("folder above", "content"),
+        ("file above", "name"),
+        ("file folder", "folder"),
+        ("", "content"),
     ],
 )
-def test_what_a_power_cut_would_leave(tmp_path, steps, survives):
+def test_what_a_power_cut_would_leave(tmp_path, steps, at_risk):
     (tmp_path / "writes.py").write_text(WRITES)
     first_sent = time.time_ns()
     subprocess.run(
@@ -149,11 +149,10 @@ def test_what_a_power_cut_would_leave(tmp_path, steps, survives):
     photo = tmp_path / "flock" / "photo" / "full.jpg"
     syncs = Syncs(tmp_path / "journal")
     now = time.time_ns()
-    assert syncs.would_survive(photo, first_sent=first_sent, acknowledged=now) is survives
+    assert syncs.at_risk(photo, first_sent=first_sent, acknowledged=now) == at_risk
     # Nor is it enough that it was synced after the answer.
-    before = photo.stat().st_ctime_ns + 1
-    if survives:
-        assert not syncs.would_survive(photo, first_sent=first_sent, acknowledged=before)
+    soon = photo.stat().st_ctime_ns + 1
+    assert at_risk or syncs.at_risk(photo, first_sent=first_sent, acknowledged=soon)
 
 
 GROWS = """
