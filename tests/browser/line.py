@@ -97,7 +97,8 @@ class Line:
             return _hang_up(handler)
         if handler.path == "/worker.js":
             content += self.newer
-        _send(handler, status, headers, content, half=fault == "half")
+        with contextlib.suppress(OSError):  # it has hung up
+            _send(handler, status, headers, content, half=fault == "half")
 
     def _ask(self, handler, body: bytes):
         server = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
