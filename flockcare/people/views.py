@@ -337,9 +337,8 @@ def people(request, flock):
         )
     invitations = Invitation.objects.none()
     if request.membership.can(Role.OWNER):
-        now = timezone.now()
         invitations = (
-            flock.invitation_set.filter(uses_left__gt=0, expires_at__gt=now)
+            flock.invitation_set.open(now=timezone.now())
             .select_related("made_by")
             .order_by("expires_at")
         )
