@@ -287,14 +287,20 @@ class Revision(models.Model):
 
 
 class SignInAttempt(models.Model):
-    """One attempt to sign in, kept for minutes; see ``people.attempts``."""
+    """One attempt to sign in, kept for an hour; see ``people.attempts``.
+
+    ``name`` and ``address`` (the place it came from) are keyed hashes.
+    """
 
     name = models.CharField(max_length=64)
     address = models.CharField(max_length=64)
     at = models.DateTimeField(db_index=True)
 
     class Meta:
-        indexes = [models.Index(fields=["name", "address"], name="attempt_of_name")]
+        indexes = [
+            models.Index(fields=["name", "address"], name="attempt_of_name"),
+            models.Index(fields=["address"], name="attempt_from_place"),
+        ]
 
     def __str__(self):
         return f"an attempt at {self.at}"

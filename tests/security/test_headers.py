@@ -214,7 +214,7 @@ def test_behind_a_proxy_each_visitor_counts_apart(cast, settings):
     """The last address is the proxy's word; those before it are the visitor's own."""
     settings.BEHIND_PROXY = True
     wrong = {"sign_in_name": "owner", "password": "another one 12"}
-    for number in range(attempts.LIMITS["here"] + 2):
+    for number in range(attempts.FREE + 2):
         made_up = f"203.0.113.{number}, 198.51.100.7"
         page = Client().post("/sign-in/", wrong, headers={"x-forwarded-for": made_up})
     assert "Too many wrong passwords" in page.text
