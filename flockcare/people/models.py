@@ -11,6 +11,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator, RegexVa
 from django.db import models
 from django.db.models import Exists, OuterRef
 
+from flockcare.core.lines import LineField
 from flockcare.core.models import Record, Token, TokenQuerySet
 
 
@@ -23,9 +24,9 @@ class Keeper(AbstractBaseUser):
     """A person who signs in. What they may do is said by their memberships."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    name = models.CharField("your name", max_length=60, help_text="As the others know you.")
+    name = LineField("your name", max_length=60, help_text="As the others know you.")
     # Kept in small letters: a phone's keyboard likes to begin a name with a capital.
-    sign_in_name = models.CharField(
+    sign_in_name = LineField(
         "sign-in name",
         max_length=60,
         unique=True,
@@ -65,7 +66,7 @@ def validate_time_zone(value):
 
 
 class Flock(Record):
-    name = models.CharField(max_length=60)
+    name = LineField(max_length=60)
     time_zone = models.CharField(
         max_length=60,
         default="UTC",
@@ -316,7 +317,7 @@ class Byline(models.Model):
     flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
     record = models.UUIDField()
     field = models.CharField(max_length=20)
-    name = models.CharField(max_length=60)
+    name = LineField(max_length=60)
 
     class Meta:
         constraints = [
