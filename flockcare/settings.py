@@ -4,7 +4,9 @@ FLOCKCARE_DATA        folder for the database, photos and the secret key (defaul
 FLOCKCARE_DEMO        1 = the demo installation, in a folder of its own (default: .data/demo)
 FLOCKCARE_SECRET_KEY  signing key (default: made once and kept in the data folder)
 FLOCKCARE_HOSTS       host names that may be asked for, comma-separated
-FLOCKCARE_HTTPS       1 = reached over HTTPS: secure cookies, redirects, HSTS
+FLOCKCARE_HTTPS       1 = reached over HTTPS: secure cookies, redirects, HSTS for a year
+FLOCKCARE_HSTS        whom HSTS binds: host = this name only (default), subdomains = also all names
+                      below it, preload = these, and browsers may build it in
 FLOCKCARE_PROXY       1 = behind a proxy that sets X-Forwarded-Proto and -For itself
 FLOCKCARE_DEBUG       1 = Django's debug pages; never on a network
 
@@ -36,7 +38,11 @@ ALLOWED_HOSTS = env.words("FLOCKCARE_HOSTS", "localhost,127.0.0.1,[::1]")
 HTTPS = env.flag("FLOCKCARE_HTTPS")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if HTTPS else 0
-SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
+HSTS = env.choice("FLOCKCARE_HSTS", "host", "subdomains", "preload")
+SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS and HSTS != "host"
+SECURE_HSTS_PRELOAD = HTTPS and HSTS == "preload"
+# Names below this one may serve something else, without HTTPS: whoever owns them decides.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 SECURE_REFERRER_POLICY = "same-origin"
 BEHIND_PROXY = env.flag("FLOCKCARE_PROXY")
 if BEHIND_PROXY:

@@ -22,13 +22,16 @@ def token_hash(token: str) -> str:
 
 
 class TokenQuerySet(models.QuerySet):
-    def usable(self, token: str, *, now):
-        """The rows that this token still opens."""
+    def open(self, *, now):
+        """The rows that still open something."""
         return self.filter(
             Q(uses_left__isnull=True) | Q(uses_left__gt=0),
-            token_hash=token_hash(token),
             expires_at__gt=now,
         )
+
+    def usable(self, token: str, *, now):
+        """The rows that this token still opens."""
+        return self.open(now=now).filter(token_hash=token_hash(token))
 
     def use(self, token: str, *, now) -> bool:
         """Spend one use; False when nothing was left to spend (also for the slower of two)."""

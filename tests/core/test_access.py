@@ -51,6 +51,8 @@ SIGNED_IN = {
 
 # What a viewer may do: go, say which of their flocks they look at, and have a calendar of it.
 OPEN_TO_VIEWERS = {"people:leave", "people:flock_open", "care:calendar", "care:calendar_end"}
+# The records of these tests have no files, no case and no change with a period.
+NOT_THERE = {"photos:file", "photos:full", "care:case", "trends:window"}
 
 
 def addresses(resolver=None, prefix="", namespace=""):
@@ -173,6 +175,16 @@ def test_a_stranger_finds_no_such_flock(cast, own, name):
 def test_a_viewer_changes_nothing(cast, own, name):
     answer = cast.clients.viewer.post(address(name, cast.flock, own))
     assert answer.status_code in ((200, 302, 405) if name in OPEN_TO_VIEWERS else (403, 405))
+
+
+@pytest.mark.parametrize("name", IN_A_FLOCK)
+def test_whoever_may_not_look_is_told_so(cast, own, name):
+    """The same answer as an owner's, or 403: a lacking right is no mistake in what was asked."""
+    where = address(name, cast.flock, own)
+    owners = cast.clients.owner.get(where).status_code
+    assert owners in ((404,) if name in NOT_THERE else (200, 302, 405))
+    for client in (cast.clients.keeper, cast.clients.viewer):
+        assert client.get(where).status_code in (owners, 403)
 
 
 @pytest.mark.parametrize("name", [name for name in IN_A_FLOCK if len(ADDRESSES[name]) > 1])
