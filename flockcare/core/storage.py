@@ -46,7 +46,11 @@ class FolderStorage(FileSystemStorage):
                 file.flush()
                 os.fsync(file.fileno())
             aside.replace(path)
-            sync_folder(path.parent)
+            # Those above too: who made one of them may have been killed before it was synced.
+            for folder in path.parents:
+                sync_folder(folder)
+                if folder == Path(self.location).parent:
+                    break
         except BaseException:
             aside.unlink(missing_ok=True)
             path.unlink(missing_ok=True)
@@ -85,13 +89,9 @@ def sync_folder(folder: Path) -> None:
 
 
 def _make_folder(folder: Path, mode: int | None) -> None:
-    missing = []
-    while not folder.is_dir():
-        missing.append(folder)
-        folder = folder.parent
-    for each in reversed(missing):
-        each.mkdir(mode=0o777 if mode is None else mode, exist_ok=True)
-        sync_folder(each.parent)
+    for each in [*reversed(folder.parents), folder]:
+        if not each.is_dir():
+            each.mkdir(mode=0o777 if mode is None else mode, exist_ok=True)
 
 
 def _take(path: Path) -> bool:

@@ -5,6 +5,7 @@ import datetime as dt
 from django.core.management import BaseCommand
 
 from flockcare.photos.checking import OLD, check_files
+from flockcare.reports.exchange.pictures import clear_left
 
 
 class Command(BaseCommand):
@@ -21,4 +22,6 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, older_than, **options):
-        self.stdout.write(str(check_files(old=dt.timedelta(seconds=older_than))))
+        old = dt.timedelta(seconds=older_than)
+        clear_left(old)
+        self.stdout.write(str(check_files(old=old)))
