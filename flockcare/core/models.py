@@ -1,4 +1,4 @@
-"""Abstract models. This app has no tables of its own."""
+"""Abstract models, and what the clock was seen to say."""
 
 import hashlib
 import secrets
@@ -54,3 +54,17 @@ class Token(Record):
     @staticmethod
     def new() -> str:
         return secrets.token_urlsafe(24)
+
+
+class ClockMark(models.Model):
+    """The one row, 1: when the clock was seen last; see ``core.clock``.
+
+    ``since``: from when on it has run without a jump. ``before``: what it said before that.
+    """
+
+    seen = models.DateTimeField()
+    since = models.DateTimeField()
+    before = models.DateTimeField(null=True)
+
+    def __str__(self):
+        return f"the clock at {self.seen}"

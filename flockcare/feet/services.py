@@ -9,7 +9,7 @@ from django.db.models import Q, UUIDField
 from django.http import Http404
 from django.utils import timezone
 
-from flockcare.core import versions
+from flockcare.core import clock, versions
 from flockcare.core.prepared import Prepared, columns, record
 from flockcare.core.versions import BOTH, MINE
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird
@@ -19,6 +19,7 @@ from flockcare.photos.models import Foot, Photo
 
 # A phone's clock may run ahead a little; more than this is a wrong date.
 CLOCK_TOLERANCE = timedelta(minutes=10)
+FUTURE = "This is in the future. Check the date and time."
 # A bird that a keeper took in a round and did not finish is offered to the others again.
 HOLD = timedelta(minutes=15)
 # How long before a round began a bird may have been looked at for that round.
@@ -67,7 +68,7 @@ def _same(check: Check, *, bird, seen: Seen) -> bool:
 
 def validate_moment(at, *, bird, now) -> None:
     if at > now + CLOCK_TOLERANCE:
-        raise ValidationError({"at": "This is in the future. Check the date and time."})
+        raise ValidationError({"at": clock.behind_in_words() or FUTURE})
     if bird.left and timezone.localdate(at).isoformat()[: len(bird.left)] > bird.left:
         raise ValidationError({"at": f"{bird} left the flock before this ({bird.left})."})
 

@@ -17,6 +17,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.core import clock
 from flockcare.feet.services import CLOCK_TOLERANCE
 from flockcare.offline.kinds import (
     KINDS,
@@ -167,6 +168,8 @@ def _clock_in_words(envelope: Envelope, now: datetime) -> list[str]:
     ahead = envelope.clock_ahead(now)
     if abs(ahead) <= CLOCK_TOLERANCE:
         return []
+    if ours := clock.behind_in_words():
+        return [ours]
     way = "ahead" if ahead > timedelta(0) else "behind"
     return [
         f"The clock of this phone is {_long(abs(ahead))} {way}. Set it right, and look whether "

@@ -2,6 +2,7 @@
 
 201 stored (or was before)   409 the key is taken by something else   422 refused, with reasons
 400 not what an outbox sends 401 nobody is signed in                  403, 404 no right, no flock
+503 refused while our own clock is wrong: try again later
 
 The requests are protected like every form: a session cookie that other sites cannot use, and a
 CSRF token in ``X-CSRFToken``. Outboxes keep no token; they ask ``hello`` for a fresh one.
@@ -17,6 +18,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from flockcare.core import clock
 from flockcare.feet.due import birds_for_today
 from flockcare.offline import services
 from flockcare.offline.kinds import KINDS, Refused, SaysOtherwise, Sent
@@ -100,6 +102,9 @@ def record(request, flock, key):
     except SaysOtherwise as other:
         return _refusal(key, 409, other.reasons, url=other.url)
     except Refused as refused:
+        # Nobody need mend a record because our clock is wrong: the phone tries again later.
+        if ours := clock.behind_in_words():
+            return _refusal(key, 503, [ours])
         return _refusal(key, 422, refused.reasons)
 
 

@@ -14,6 +14,8 @@ from django.core.management import BaseCommand, CommandError, call_command
 from django.core.wsgi import get_wsgi_application
 from django.dispatch import Signal
 
+from flockcare.core import clock
+
 logger = logging.getLogger(__name__)
 
 PORT = 8000
@@ -75,8 +77,9 @@ class Command(BaseCommand):
             self.stdout.write("Making the demo flock; the first time this takes a while …")
             self.stdout.flush()
             demo_wanted.send(sender=type(self))
-        call_command("clearsessions", verbosity=0)
-        tidying.send(sender=type(self))
+        if clock.is_proven(self.stderr.write):
+            call_command("clearsessions", verbosity=0)
+            tidying.send(sender=type(self))
         if not prepare_only:
             self.serve(lan=lan, port=port)
 
