@@ -14,6 +14,8 @@ from django.core.management import BaseCommand, CommandError, call_command
 from django.core.wsgi import get_wsgi_application
 from django.dispatch import Signal
 
+from flockcare.core.connections import limits
+
 logger = logging.getLogger(__name__)
 
 PORT = 8000
@@ -95,6 +97,7 @@ class Command(BaseCommand):
                 host="0.0.0.0" if lan else "127.0.0.1",  # noqa: S104
                 port=port,
                 threads=THREADS,
+                **limits(),
                 # A form with a dozen phone photos, each with its own limit.
                 max_request_body_size=400 * 2**20,
                 # It would take away what the settings are told to believe of a proxy.
