@@ -119,7 +119,7 @@ def test_a_file_that_is_gone_is_said_to_be_gone(cast, bucket):
 
 
 def test_health_sees_the_storage(bucket, client, server, settings):
-    assert client.get("/health/").json() == {"database": True, "storage": True}
+    assert client.get("/health/").json()["storage"] is True
     assert bucket() == set()
     options = {**settings.STORAGES["default"]["OPTIONS"], "bucket_name": "not-there"}
     settings.STORAGES = {
