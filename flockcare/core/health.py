@@ -6,6 +6,7 @@ from django.core.files.storage import default_storage
 from django.db import Error, connection
 from django.http import JsonResponse
 
+from flockcare.core import room
 from flockcare.core.files import check_writable
 
 PATH = "/health/"
@@ -44,9 +45,13 @@ def health(get_response):
 
 
 def _answer(storage: _Storage) -> JsonResponse:
-    found = {"database": _database_answers(), "storage": storage.takes_files()}
+    needed = {"database": _database_answers(), "storage": storage.takes_files()}
+    # Little space left is for a watchdog to report. No reason to be sent no visitors: everything
+    # can still be read, and another process on the same disk would have no more.
     return JsonResponse(
-        found, status=200 if all(found.values()) else 503, headers={"Cache-Control": "no-store"}
+        {**needed, "space": not room.is_low()},
+        status=200 if all(needed.values()) else 503,
+        headers={"Cache-Control": "no-store"},
     )
 
 

@@ -16,6 +16,7 @@ from django.core.files.storage import default_storage
 from django.utils import timezone
 from PIL import Image
 
+from flockcare.core import clock
 from flockcare.core.storage import Stored
 from flockcare.people.models import Flock
 from flockcare.photos.models import FileCheck, Photo
@@ -50,10 +51,13 @@ class Found:
 def check_files(*, now: dt.datetime | None = None, old: dt.timedelta = OLD) -> Found:
     """Compare the storage with the records of every flock, and put right what can be.
 
-    ``old``: how old a file without a record must be to be removed. Files in the folder of a flock
-    that is not in the database stay: that database may be the wrong one.
+    ``old``: how old a file without a record must be to be removed. While something is wrong with
+    the clock none is. Files in the folder of a flock that is not in the database stay: that
+    database may be the wrong one.
     """
     now = now or timezone.now()
+    if clock.look(now=now):
+        old = dt.timedelta.max
     found = Found()
     for flock in Flock.objects.all():
         _check_flock(flock, found, now=now, old=old)

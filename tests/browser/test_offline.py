@@ -1,6 +1,7 @@
 """No signal: what is logged waits on the phone and is stored once and only once."""
 
 import contextlib
+import json
 import sqlite3
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,6 +10,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Error as PageLeft
 
+from flockcare.core.room import WORDS
 from tests.browser.conftest import PHONE
 from tests.browser.line import Line
 from tests.browser.test_accessibility import problems
@@ -327,6 +329,30 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     page.locator("button:has-text('Discard')").tap()
     all_sent(page)
     assert len(new_checks(coop, before)) == 3
+
+
+def test_what_a_full_computer_at_home_cannot_take_waits_and_says_why(phones, coop, line):
+    page, before = phones("una", worker=False), checks(coop)
+    full = json.dumps({"key": "", "reasons": [WORDS]})
+
+    def no_room(route):
+        if route.request.method == "POST":
+            route.fulfill(status=507, content_type="application/json", body=full)
+        else:
+            route.continue_()
+
+    page.route("**/*", no_room)
+    page.goto(check_page(coop, "Fennel"))
+    log_clear(page)
+    page.wait_for_selector("text=It is sent when the computer at home has room again.")
+    page.goto("/outbox/")
+    page.wait_for_selector(f"li:has-text('Fennel: check, both feet clear') >> text={WORDS}")
+    page.wait_for_selector("text=1 record waits on this phone, the computer at home is full")
+    assert page.locator("text=Refused").count() == 0
+    page.unroute("**/*")
+    page.locator("#send-now").tap()
+    all_sent(page)
+    assert len(new_checks(coop, before)) == 1
 
 
 def fill_storage(page):

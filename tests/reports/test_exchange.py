@@ -22,7 +22,7 @@ from PIL import Image
 
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import CareStep, KitItem
-from flockcare.core.management.commands.up import tidying
+from flockcare.core.management.commands.up import prepared
 from flockcare.feet.models import Check, FootFinding
 from flockcare.housing.models import Feature, FeatureState, House, Stay
 from flockcare.people.models import Flock, Membership
@@ -890,7 +890,7 @@ def test_what_a_killed_import_left_is_cleared_away(flock, tmp_path, settings):
         (tmp_path / name).mkdir()
         at = time.time() - days * 24 * 60 * 60
         os.utime(tmp_path / name, (at, at))
-    tidying.send(sender=None)
+    prepared.send(sender=None)
     assert [path.name for path in tmp_path.glob(".import-*")] == [".import-new"]
 
 

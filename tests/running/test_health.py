@@ -1,16 +1,29 @@
 """``/health/`` says whether keepers can be served, to anybody, and nothing else."""
 
 import shutil
+from types import SimpleNamespace
 
 import pytest
 from django.db import Error, connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from flockcare.core import health
+from flockcare.core import health, room
 
 pytestmark = pytest.mark.django_db
-WELL = {"database": True, "storage": True}
+WELL = {"database": True, "storage": True, "space": True}
+
+
+@pytest.fixture(autouse=True)
+def disk(monkeypatch):
+    """Room enough, whatever the machine of the tests has; `disk(free)` sets another."""
+
+    def set_free(free: int) -> None:
+        usage = SimpleNamespace(total=10**12, used=10**12 - free, free=free)
+        monkeypatch.setattr(room.shutil, "disk_usage", lambda path: usage)
+
+    set_free(10**11)
+    return set_free
 
 
 def test_it_answers_a_balancer_that_knows_only_the_address(settings):
@@ -59,3 +72,12 @@ def test_what_went_wrong_is_tried_again_at_once(tmp_path):
     assert client.get("/health/").status_code == 503
     (tmp_path / "files").unlink()
     assert client.get("/health/").json() == WELL
+
+
+def test_little_space_is_told_to_a_watchdog_but_takes_no_process_out(disk):
+    """All of it can still be read, and no other process on this disk would have more."""
+    disk(room.LOW_BYTES - 1)
+    answer = Client().get("/health/")
+    assert (answer.status_code, answer.json()) == (200, {**WELL, "space": False})
+    disk(room.LOW_BYTES)
+    assert Client().get("/health/").json() == WELL

@@ -170,7 +170,7 @@ def test_the_same_photo_twice_at_once(cast, bucket, monkeypatch):
 
 
 def test_health_sees_the_storage(bucket, client, server, settings):
-    assert client.get("/health/").json() == {"database": True, "storage": True}
+    assert client.get("/health/").json()["storage"] is True
     assert bucket() == set()
     options = {**settings.STORAGES["default"]["OPTIONS"], "bucket_name": "not-there"}
     settings.STORAGES = {
