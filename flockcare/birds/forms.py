@@ -107,6 +107,9 @@ class WeighingForm(KeeperModelForm):
         # The one form that browsers take for a date field, whatever the language.
         widgets = {"on": forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})}
 
+    # The key first: by it the day's own weighing, sent again, is told from a second one.
+    field_order = ("weighing_id",)
+
     def __init__(self, *args, today, **kwargs):
         super().__init__(*args, **kwargs)
         self.today = today

@@ -25,10 +25,10 @@ from flockcare.offline.kinds import (
     SaysOtherwise,
     Sent,
     Stored,
-    refuse_what_was_taken_back,
     saved_before,
 )
 from flockcare.offline.models import Receipt
+from flockcare.people.keys import AlreadySaved, KeyTaken
 from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
 from flockcare.photos.services import add_photo, kept_already, of_another
@@ -61,10 +61,15 @@ def store_record(*, envelope: Envelope, sent: Sent) -> dict:
     """The answer to a record from an outbox; ``Refused`` with the reasons."""
     if answer := _answered(envelope, sent.flock):
         return answer
-    refuse_what_was_taken_back(sent)
+    kind = KINDS[envelope.kind]
     try:
-        deed = KINDS[envelope.kind].read(sent)
-        return _once(envelope, sent.flock, sent.keeper, deed, now=sent.now)
+        deed = kind.read(sent)
+        return _once(envelope, sent.flock, sent.keeper, lambda: kind.tell(deed()), now=sent.now)
+    except AlreadySaved as saved:
+        told = kind.tell(saved.record)
+        raise saved_before(told.words, told.url) from None
+    except KeyTaken as taken:
+        raise SaysOtherwise(taken.reason) from None
     except ValidationError as error:
         raise Refused(*error.messages, *_clock_in_words(envelope, sent.now)) from None
 
@@ -81,6 +86,7 @@ def store_photo(
     record = kind.record.objects.filter(flock=flock, pk=record_key).select_related("bird").first()
     if record is None:
         raise SaysOtherwise("The record that this photo belongs to is not there, or not any more.")
+    _refuse_key_of_another_photo(envelope.key, flock, upload)
     answer = {}
 
     def attach(photo: Photo) -> None:
@@ -108,6 +114,15 @@ def store_photo(
     return answer or _answer_of_the_first(envelope, flock)
 
 
+def _refuse_key_of_another_photo(key: uuid.UUID, flock, upload) -> None:
+    photo = Photo.with_deleted.filter(pk=key).first()
+    if photo is None:
+        return
+    kept = (photo.flock_id, photo.deleted_at, photo.sha256)
+    if kept != (flock.pk, None, digest_of_file(upload)):
+        raise SaysOtherwise(KeyTaken().reason)
+
+
 def _attach_kept(photo: Photo, record, attach, *, name: str) -> None:
     """The flock has this very file already; then only the record learns of it."""
     if refusal := of_another(photo, record.bird_id, name):
@@ -118,9 +133,11 @@ def _attach_kept(photo: Photo, record, attach, *, name: str) -> None:
 
 def _answered(envelope: Envelope, flock) -> dict | None:
     """The answer given before to this key; ``SaysOtherwise`` when it came with something else."""
-    receipt = Receipt.objects.filter(flock=flock, pk=envelope.key).first()
+    receipt = Receipt.objects.filter(pk=envelope.key).first()
     if receipt is None:
         return None
+    if receipt.flock_id != flock.pk:
+        raise SaysOtherwise(KeyTaken().reason)
     if (receipt.kind, receipt.body_hash) != (envelope.kind, envelope.body_hash):
         raise saved_before(receipt.answer["words"], receipt.answer["url"])
     return receipt.answer
@@ -160,7 +177,7 @@ def _receive(envelope: Envelope, flock, keeper, stored: Stored, now) -> dict:
 def _answer_of_the_first(envelope: Envelope, flock) -> dict:
     """The same key came twice at one moment, and the other was first."""
     if (answer := _answered(envelope, flock)) is None:
-        raise SaysOtherwise("This key is taken.")
+        raise SaysOtherwise(KeyTaken().reason)
     return answer
 
 

@@ -187,7 +187,23 @@ def test_whoever_may_not_look_is_told_so(cast, own, name):
         assert client.get(where).status_code in (owners, 403)
 
 
-@pytest.mark.parametrize("name", [name for name in IN_A_FLOCK if len(ADDRESSES[name]) > 1])
+# Their key is made by a phone and names nothing yet; see tests/offline/test_keys.py.
+WITH_A_NEW_KEY = {"offline:record", "offline:photo"}
+WITH_A_RECORD = [name for name in IN_A_FLOCK if len(ADDRESSES[name]) > 1]
+
+
+@pytest.mark.parametrize("name", sorted(set(WITH_A_RECORD) - WITH_A_NEW_KEY))
 def test_a_record_of_another_flock_is_not_found(cast, strange, name):
     for method in (cast.clients.owner.get, cast.clients.owner.post):
         assert method(address(name, cast.flock, strange)).status_code in (404, 405)
+
+
+@pytest.mark.parametrize("name", sorted(WITH_A_NEW_KEY))
+def test_a_key_of_another_flock_is_answered_as_one_that_nobody_has(cast, strange, name):
+    theirs, nobodys = strange["key"], uuid.uuid4()
+    first, second = (
+        cast.clients.owner.post(address(name, cast.flock, {"key": key}))
+        for key in (theirs, nobodys)
+    )
+    assert first.status_code == second.status_code == 400
+    assert first.text.replace(str(theirs), str(nobodys)) == second.text
