@@ -36,9 +36,7 @@ class Found:
     damaged: int = 0
     mended: int = 0
     removed: int = 0
-    removed_bytes: int = 0
     unowned: int = 0
-    unowned_bytes: int = 0
 
     def __str__(self):
         return (
@@ -95,14 +93,27 @@ def _check_flock(flock: Flock, found: Found, *, now, old) -> None:
             found.mended += 1
         elif _is_damaged_still(photo):
             damaged.add(photo.pk)
-    found.damaged += len(damaged)
     _mark(damaged, now)
     owned = {name for photo in photos.values() for name in photo.paths()}
     # In the folder of a damaged photo may lie what still helps.
     unowned = [
         file for name, file in stored.items() if name not in owned and _key(name) not in damaged
     ]
-    _clear(flock, unowned, found, now=now, old=old)
+    gone = [file for file in unowned if now - file.modified >= old]
+    left = [file for file in unowned if now - file.modified < old]
+    _remove(gone)
+    kept = FileCheck.objects.update_or_create(
+        flock=flock,
+        defaults={
+            "at": now,
+            "damaged_photos": len(damaged),
+            "unowned_files": len(left),
+            "unowned_bytes": sum(file.bytes for file in left),
+        },
+    )[0]
+    found.damaged += kept.damaged_photos
+    found.unowned += kept.unowned_files
+    found.removed += len(gone)
 
 
 def _is_whole(photo: Photo, stored: dict[str, Stored]) -> bool:
@@ -110,20 +121,10 @@ def _is_whole(photo: Photo, stored: dict[str, Stored]) -> bool:
     return len(files) == len(photo.paths()) and sum(files) == photo.stored_bytes
 
 
-def _clear(flock: Flock, unowned: list[Stored], found: Found, *, now, old) -> None:
-    gone = [file for file in unowned if now - file.modified >= old]
-    left = [file for file in unowned if now - file.modified < old]
-    remove(file.name for file in gone)
-    for folder in {str(PurePosixPath(file.name).parent) for file in gone}:
+def _remove(files: list[Stored]) -> None:
+    remove(file.name for file in files)
+    for folder in {str(PurePosixPath(file.name).parent) for file in files}:
         default_storage.remove_empty_folder(folder)
-    found.removed += len(gone)
-    found.removed_bytes += sum(file.bytes for file in gone)
-    size = sum(file.bytes for file in left)
-    found.unowned += len(left)
-    found.unowned_bytes += size
-    FileCheck.objects.update_or_create(
-        flock=flock, defaults={"at": now, "unowned_files": len(left), "unowned_bytes": size}
-    )
 
 
 def _key(name: str) -> uuid.UUID | None:

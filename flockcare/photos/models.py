@@ -156,6 +156,7 @@ class FileCheck(models.Model):
 
     flock = models.OneToOneField(Flock, primary_key=True, on_delete=models.CASCADE)
     at = models.DateTimeField()
+    damaged_photos = models.PositiveIntegerField()
     unowned_files = models.PositiveIntegerField()
     unowned_bytes = models.PositiveBigIntegerField()
 

@@ -29,7 +29,7 @@ NOT_TYPED = {
     "people.Revision": {"kind"},
     "people.SignInAttempt": {"name", "address"},
     "photos.CardReading": {"code"},
-    "photos.Photo": {"sha256", "edition"},
+    "photos.Photo": {"sha256", "edition", "stored_as"},
 }
 
 

@@ -108,7 +108,7 @@ def test_another_error_stays_a_fault(cast, monkeypatch):
     assert "fault of Flockcare" in answer.content.decode()
 
 
-@pytest.mark.parametrize("name", ["allowed", "forget"])
+@pytest.mark.parametrize("name", ["wait", "forget"])
 def test_signing_in_says_it(cast, monkeypatch, name):
     raising(monkeypatch, attempts, name, "SQLite")
     answer = as_a_browser().post(

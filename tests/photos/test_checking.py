@@ -176,7 +176,7 @@ def test_files_without_a_record_go_when_they_are_a_day_old(cast, photo):
     edition = put(photo.path(240).replace("240-", "240-0"), b"of a turn cut off", hours_ago=25)
     new = put(f"{folder}/full-2.jpg", b"being sent", hours_ago=23)
     found = check_files()
-    assert (found.removed, found.unowned, found.unowned_bytes) == (4, 1, 10)
+    assert (found.removed, found.unowned) == (4, 1)
     assert new in names(cast.flock) and not {*old, edition} & names(cast.flock)
     kept = FileCheck.objects.get(flock=cast.flock)
     assert (kept.unowned_files, kept.unowned_bytes) == (1, 10)
@@ -262,6 +262,16 @@ def test_owners_are_told_on_today(cast, photo):
     check_files()
     assert "1 photo is damaged" in cast.clients.owner.get(today).content.decode()
     assert "damaged" not in cast.clients.keeper.get(today).content.decode()
+
+
+def test_health_counts_what_was_found(cast, client, photo):
+    assert client.get("/health/").json()["photos"] == {"damaged": 0, "unowned": 0}
+    put(f"photos/{cast.flock.pk}/x/full.jpg", b"left")
+    default_storage.delete(photo.path())
+    check_files()
+    answer = client.get("/health/")
+    assert answer.status_code == 200, "it can still answer keepers"
+    assert answer.json()["photos"] == {"damaged": 1, "unowned": 1}
 
 
 def test_once_a_day(cast, photo):

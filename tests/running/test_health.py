@@ -8,10 +8,16 @@ from django.db import Error, connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from flockcare.core import health, room
+from flockcare import health
+from flockcare.core import room
 
 pytestmark = pytest.mark.django_db
-WELL = {"database": True, "storage": True, "space": True}
+WELL = {
+    "database": True,
+    "storage": True,
+    "space": True,
+    "photos": {"damaged": 0, "unowned": 0},
+}
 
 
 @pytest.fixture(autouse=True)
@@ -42,7 +48,7 @@ def test_it_is_cheap(client):
     client.get("/health/")
     with CaptureQueriesContext(connection) as queries:
         client.get("/health/")
-    assert len(queries) == 1
+    assert len(queries) == 2
 
 
 def test_it_says_when_the_database_is_away(client, monkeypatch):
@@ -51,7 +57,10 @@ def test_it_says_when_the_database_is_away(client, monkeypatch):
 
     monkeypatch.setattr(health.connection, "cursor", away)
     answer = client.get("/health/")
-    assert (answer.status_code, answer.json()) == (503, {**WELL, "database": False})
+    assert (answer.status_code, answer.json()) == (
+        503,
+        {**WELL, "database": False, "photos": None},
+    )
 
 
 def test_it_says_when_no_file_can_be_kept(settings, tmp_path):

@@ -17,6 +17,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('flock', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, serialize=False, to='people.flock')),
                 ('at', models.DateTimeField()),
+                ('damaged_photos', models.PositiveIntegerField()),
                 ('unowned_files', models.PositiveIntegerField()),
                 ('unowned_bytes', models.PositiveBigIntegerField()),
             ],
