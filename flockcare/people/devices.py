@@ -5,6 +5,7 @@ no name, and is worth nothing any more once the keeper has signed out everywhere
 """
 
 import secrets
+from datetime import timedelta
 
 from django.conf import settings
 from django.utils.crypto import constant_time_compare, salted_hmac
@@ -13,6 +14,9 @@ from flockcare.people.models import Keeper
 
 COOKIE = "flockcare_device"
 SALT = "flockcare.people.devices"
+# Longer than a session, so that the device is known when that has run out; browsers keep no cookie
+# for longer than this (RFC 6265bis, 5.5, from memory).
+AGE = timedelta(days=400)
 # A tablet in the kitchen is the whole family's.
 KEEPERS = 8
 
@@ -24,9 +28,7 @@ def _mark(keeper: Keeper) -> str:
 
 def _read(request) -> list[str]:
     """The device's own key and the marks of its keepers; empty where nothing good was sent."""
-    said = request.get_signed_cookie(
-        COOKIE, default="", salt=SALT, max_age=settings.SESSION_COOKIE_AGE
-    )
+    said = request.get_signed_cookie(COOKIE, default="", salt=SALT, max_age=AGE)
     return said.split(".") if said else []
 
 
@@ -46,7 +48,7 @@ def remember(request, keeper: Keeper, response):
         COOKIE,
         ".".join([key, *marks]),
         salt=SALT,
-        max_age=settings.SESSION_COOKIE_AGE,
+        max_age=AGE,
         secure=settings.SESSION_COOKIE_SECURE,
         httponly=True,
         samesite="Lax",

@@ -233,6 +233,12 @@ def test_over_https_the_cookie_stays_there(cast, settings):
     assert client.cookies[devices.COOKIE]["secure"]
 
 
+def test_a_device_is_still_known_when_its_session_has_run_out(cast, phone, settings):
+    kept = phone.cookies[devices.COOKIE]["max-age"]
+    assert kept > settings.SESSION_COOKIE_AGE
+    assert kept <= 400 * 24 * 3600, "browsers keep none longer (RFC 6265bis, from memory)"
+
+
 @pytest.mark.parametrize("way", ["set up", "invitation", "password link"])
 def test_every_way_in_makes_a_device_known(cast, way, client):
     password = {"password": NEW, "password_again": NEW}
