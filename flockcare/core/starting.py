@@ -33,11 +33,12 @@ def in_words() -> Iterator[None]:
                 f"The disk of {settings.DATA_DIR} is full. Make room on it and try again; "
                 "what was saved is not touched."
             ) from error
-        if _is_damage(error):
+        if isinstance(error, DatabaseError) and _kind(error) in _DAMAGED:
             raise damaged() from error
         if isinstance(error, PermissionError):
             raise CommandError(str(env.cannot_write(error.filename, error))) from error
-        if isinstance(error, OperationalError):
+        # A statement that is wrong is a fault of ours, whose place must be seen.
+        if isinstance(error, OperationalError) and _kind(error) != sqlite3.SQLITE_ERROR:
             name, why = connection.settings_dict["NAME"], " ".join(str(error).split())
             raise CommandError(f"The database {name} cannot be opened: {why}.") from error
         raise
@@ -87,9 +88,9 @@ def damaged() -> CommandError:
     return CommandError(f"The database {_database()} is damaged. {_way_back()}")
 
 
-def _is_damage(error: BaseException) -> bool:
-    code = getattr(error.__cause__, "sqlite_errorcode", 0)
-    return code & _PRIMARY in _DAMAGED
+def _kind(error: DatabaseError) -> int:
+    """SQLite's kind of error, 0 where it is not SQLite's."""
+    return getattr(error.__cause__, "sqlite_errorcode", 0) & _PRIMARY
 
 
 def _refuse_beside_records() -> None:

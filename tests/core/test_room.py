@@ -71,6 +71,14 @@ def test_nothing_else_is(error):
     assert not is_full(error)
 
 
+def test_a_wrong_statement_is_no_trouble_of_the_disk():
+    """Its place in the code must be seen, so it is not put into words."""
+    with pytest.raises(sqlite3.OperationalError) as wrong:
+        sqlite3.connect(":memory:").execute("SELECT nothing")
+    with pytest.raises(OperationalError, match="no such column"), starting.in_words():
+        raise by_django(wrong.value)
+
+
 def raising(monkeypatch, owner, name, kind) -> None:
     def full(*args, **kwargs):
         raise FULL[kind]()
@@ -166,7 +174,7 @@ def disk_with(monkeypatch, free: int) -> None:
 
 
 def test_owners_are_told_before_it_is_full(cast, monkeypatch):
-    said = "The disk of the computer that keeps these records is nearly full"
+    said = "The disk of the computer that keeps these records is nearly full."
     today = reverse("feet:today", args=[cast.flock.pk])
     disk_with(monkeypatch, room.LOW_BYTES - 1)
     assert said in cast.clients.owner.get(today).content.decode()
