@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
+from django.urls import reverse
 
 from flockcare.core.models import Record, Token, TokenQuerySet
 
@@ -89,6 +90,10 @@ class Flock(Record):
 
     def __str__(self):
         return self.name
+
+    def get_absolute_url(self):
+        """Today, where a flock is entered."""
+        return reverse("today", args=[self.pk])
 
     @property
     def zone(self):

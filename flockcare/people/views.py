@@ -48,9 +48,9 @@ def home(request):
     flocks = {str(pk) for pk in Flock.objects.of(request.user).values_list("pk", flat=True)}
     last = request.session.get(LAST_FLOCK)
     if last in flocks:
-        return redirect("feet:today", last)
+        return redirect("today", last)
     if len(flocks) == 1:
-        return redirect("feet:today", flocks.pop())
+        return redirect("today", flocks.pop())
     return redirect("people:flocks")
 
 
@@ -132,7 +132,7 @@ def _enter(request, flock):
     """Go to a flock, and come back to it next time."""
     if request.session.get(LAST_FLOCK) != str(flock.pk):
         request.session[LAST_FLOCK] = str(flock.pk)
-    return redirect("feet:today", flock.pk)
+    return redirect(flock)
 
 
 # Addresses that are a key by themselves

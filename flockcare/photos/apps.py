@@ -5,10 +5,7 @@ class PhotosConfig(AppConfig):
     name = "flockcare.photos"
 
     def ready(self):
-        from flockcare.birds import layers
         from flockcare.core.management.commands.up import tidying
         from flockcare.photos.editing import purge
-        from flockcare.photos.layers import photos
 
-        layers.register(photos)
         tidying.connect(lambda **_: purge(), weak=False, dispatch_uid="photos deleted long ago")

@@ -15,7 +15,7 @@ FLOORS = [
     {"photos"},
     {"feet", "housing"},
     {"care"},
-    {"trends"},
+    {"trends", "pages"},
     {"reports", "offline"},
 ]
 PURE = {"analysis", "drawing"}

@@ -8,7 +8,7 @@ from django import forms
 
 from flockcare.core.forms import KeeperForm
 from flockcare.drawing.dates import add_months
-from flockcare.feet.timeline import OLDEST
+from flockcare.pages.timeline import OLDEST
 from flockcare.people.services import SHARE_DAYS
 from flockcare.reports.vet.records import Period
 
