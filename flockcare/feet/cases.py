@@ -9,22 +9,26 @@ import datetime as dt
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import NamedTuple
 
-from django.db.models import Q, QuerySet, Window
-from django.db.models.functions import Coalesce, Lag, Lead
+from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from flockcare.analysis.episodes import Episode, Look, episodes
 from flockcare.birds.models import Bird
 from flockcare.drawing import timeline
-from flockcare.feet.models import FootFinding
+from flockcare.feet.models import Check
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.people.models import Flock
 from flockcare.photos.models import Foot
 
 
 class Sight(NamedTuple):
-    """One recorded look at one foot on its local day."""
+    """One recorded look at one foot on its local day.
+
+    The check it belongs to and who looked are told of looks that saw something.
+    """
 
     on: dt.date
     at: dt.datetime
@@ -77,12 +81,12 @@ class Case:
 
 def cases_of_bird(bird: Bird) -> list[Case]:
     """Her cases, the newest first; one query. The bird must come with her flock."""
-    return _cases(_looks(check_record__bird=bird), bird.flock.zone)
+    return _cases(_affected(bird=bird), bird.flock.zone)
 
 
 def cases_of_flock(flock: Flock) -> list[Case]:
     """The cases of every bird of the flock, also of those that left; one query."""
-    return _cases(_looks(check_record__bird__flock=flock), flock.zone)
+    return _cases(_affected(bird__flock=flock), flock.zone)
 
 
 def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> list[Case]:
@@ -97,49 +101,70 @@ def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> lis
     return cases
 
 
-IN_TIME = ("check_record__at", "check_record_id")
-
-
-def _looks(**of) -> QuerySet:
-    """Every check of every foot, in time order."""
-    by = Coalesce("check_record__keeper__name", "check_record__keeper_name")
-    return (
-        FootFinding.objects.filter(**of)
-        .order_by(*IN_TIME)
-        .values_list(
-            *("check_record__bird", "foot", "score", "check_record__at", "check_record", by)
-        )
+def _neighbour(order: str, side: str) -> Subquery:
+    """When the same foot was looked at next before or after the look of the outer query."""
+    looks = Check.objects.filter(
+        bird=OuterRef("bird"),
+        findings__foot=OuterRef("findings__foot"),
+        **{f"at__{side}": OuterRef("at")},
     )
+    return Subquery(looks.order_by(order).values("at")[:1])
 
 
-def _beside_trouble(looks: QuerySet) -> QuerySet:
-    """The affected looks and those next to them: in ten years a few dozen, and all that counts."""
-    of_foot = {"partition_by": ["check_record__bird", "foot"], "order_by": IN_TIME}
-    return looks.annotate(
-        before=Window(Lag("score"), **of_foot), after=Window(Lead("score"), **of_foot)
-    ).filter(
-        Q(score__gte=AFFECTED_FROM) | Q(before__gte=AFFECTED_FROM) | Q(after__gte=AFFECTED_FROM)
-    )
+BEFORE, AFTER = _neighbour("-at", "lt"), _neighbour("at", "gt")
+BY = Coalesce("keeper__name", "keeper_name")
 
 
-def _cases(looks: QuerySet, zone: dt.tzinfo) -> list[Case]:
+class Affected(NamedTuple):
+    """An affected look, and when that foot was looked at before and after it."""
+
+    bird: uuid.UUID
+    foot: str
+    score: int
+    at: dt.datetime
+    check: uuid.UUID
+    by: str
+    before: dt.datetime | None = None
+    after: dt.datetime | None = None
+
+    def sight(self, zone: dt.tzinfo) -> Sight:
+        return Sight(_day(self.at, zone), self.at, self.score, self.check, self.by)
+
+
+LOOK = ("bird", "findings__foot", "findings__score", "at", "pk", BY)
+
+
+def _affected(**of) -> QuerySet:
+    """In time order. In ten years of looks a few dozen, and all that cases need."""
+    looks = Check.objects.filter(findings__score__gte=AFFECTED_FROM, **of)
+    return looks.order_by("at", "pk").values_list(*LOOK, BEFORE, AFTER)
+
+
+def _cases(affected: QuerySet, zone: dt.tzinfo) -> list[Case]:
+    by_foot: dict[tuple[uuid.UUID, str], list[Affected]] = {}
+    for look in map(Affected._make, affected):
+        by_foot.setdefault((look.bird, look.foot), []).append(look)
     cases: list[Case] = []
-    for (bird, foot), sights in _by_foot(_beside_trouble(looks), zone).items():
+    for (bird, foot), looks in by_foot.items():
+        sights = _with_clear_neighbours(looks, zone)
         if _called_both_ways(sights):
             # A clear look on the day of an affected one gives way to it. The neighbour in time
             # is then not the neighbouring day, which only all the looks at that foot tell.
-            all_looks = looks.filter(check_record__bird=bird, foot=foot)
-            sights = _by_foot(all_looks, zone)[bird, foot]
+            looks = Check.objects.filter(bird=bird, findings__foot=foot).order_by("at", "pk")
+            sights = [Affected(*row).sight(zone) for row in looks.values_list(*LOOK)]
         cases += cases_from(sights, bird_id=bird, foot=foot)
     return _newest_first(cases)
 
 
-def _by_foot(looks: QuerySet, zone: dt.tzinfo) -> dict[tuple[uuid.UUID, str], list[Sight]]:
-    found: dict[tuple[uuid.UUID, str], list[Sight]] = {}
-    for bird, foot, score, at, check, by, *_ in looks:
-        sight = Sight(at.astimezone(zone).date(), at, score, check, by)
-        found.setdefault((bird, foot), []).append(sight)
-    return found
+def _with_clear_neighbours(looks: list[Affected], zone: dt.tzinfo) -> list[Sight]:
+    affected = {look.at for look in looks}
+    beside = {at for look in looks for at in (look.before, look.after)}
+    clear = [Sight(_day(at, zone), at, 0) for at in beside - affected if at]
+    return sorted([*(look.sight(zone) for look in looks), *clear], key=attrgetter("at"))
+
+
+def _day(at: dt.datetime, zone: dt.tzinfo) -> dt.date:
+    return at.astimezone(zone).date()
 
 
 def _called_both_ways(sights: list[Sight]) -> bool:

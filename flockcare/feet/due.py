@@ -87,6 +87,8 @@ NEVER = 10_000
 # For annotating birds: when each was last looked at.
 NEWEST_CHECK = Subquery(Check.objects.filter(bird=OuterRef("pk")).order_by("-at").values("at")[:1])
 
+NEWEST_SCORES = [latest_finding(foot, "score") for foot in (Foot.LEFT, Foot.RIGHT)]
+
 
 def birds_for_today(flock, *, now) -> list[BirdToday]:
     """Every bird of the flock, those longest due first, sore feet before clear ones; one query.
@@ -100,7 +102,7 @@ def birds_for_today(flock, *, now) -> list[BirdToday]:
         .order_by()
         .values_list(
             *("pk", "name", "band_colour", "band_number", NEWEST_CHECK),
-            *(latest_finding(foot, "score") for foot in (Foot.LEFT, Foot.RIGHT)),
+            *NEWEST_SCORES,
         )
     )
     birds = [_entry(row, flock, today) for row in rows]

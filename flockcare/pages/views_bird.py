@@ -73,13 +73,16 @@ def timeline(request, flock, bird_id):
     return render(request, "pages/timeline_piece.html", context)
 
 
+HER_RECORDS = {
+    "grams": _first(Weighing.objects, "-on", "grams"),
+    "weighed_on": _first(Weighing.objects, "-on", "on"),
+    "first_checked": _first(Check.objects, "at", "at"),
+}
+
+
 def _bird_or_404(flock, bird_id) -> Bird:
     """The bird with her last weighing and the time of her first check."""
-    birds = Bird.objects.select_related("breed").annotate(
-        grams=_first(Weighing.objects, "-on", "grams"),
-        weighed_on=_first(Weighing.objects, "-on", "on"),
-        first_checked=_first(Check.objects, "at", "at"),
-    )
+    birds = Bird.objects.select_related("breed").annotate(**HER_RECORDS)
     bird = get_object_or_404(birds, flock=flock, pk=bird_id)
     bird.flock = flock
     return bird
