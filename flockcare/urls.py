@@ -2,6 +2,7 @@ from django.urls import include, path
 
 from flockcare.care.views_calendar import feed
 from flockcare.pages import views_bird, views_birds, views_check, views_today
+from flockcare.reports.records.views import download
 
 # Everything about one flock lies under its key; flockcare.people.access looks it up.
 urlpatterns = [
@@ -11,6 +12,7 @@ urlpatterns = [
     path("f/<uuid:flock_id>/birds/", views_birds.bird_list, name="birds"),
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/", views_bird.bird, name="bird"),
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/check/", views_check.new, name="check_bird"),
+    path("f/<uuid:flock_id>/records/export/", download, name="export"),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
     path("", include("flockcare.people.urls")),
     path("", include("flockcare.offline.urls")),

@@ -256,7 +256,7 @@ def flock_list(request):
         .select_related("flock")
         .order_by("flock__name")
     )
-    return render(request, "people/flocks.html", {"memberships": memberships})
+    return render(request, "flocks.html", {"memberships": memberships})
 
 
 def flock_new(request):
@@ -306,7 +306,7 @@ def sign_out_everywhere(request):
 @require_safe
 @flock_view()
 def more(request, flock):
-    return render(request, "people/more.html", {"flock": flock, "here": "more"})
+    return render(request, "more.html", {"flock": flock, "here": "more"})
 
 
 @flock_view(Role.OWNER, read=Role.OWNER)
