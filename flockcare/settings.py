@@ -60,6 +60,7 @@ INSTALLED_APPS = [
     "flockcare.care",
     "flockcare.trends",
     "flockcare.pages",
+    "flockcare.vetsheet",
     "flockcare.reports",
     "flockcare.offline",
 ]

@@ -20,6 +20,7 @@ FLOORS = [
     {"feet", "housing"},
     {"care"},
     {"trends", "pages"},
+    {"vetsheet"},
     {"reports", "offline"},
 ]
 PURE = {"analysis", "drawing"}
