@@ -116,6 +116,11 @@ class TestHouse:
         assert "She lives in Barn as before." in page
         assert self.spans(dill) == [("Barn", None)]
 
+    def test_a_year_that_is_not_over_ends_it_today(self, cast, dill, barn):
+        today = timezone.localdate(timezone=cast.flock.zone)
+        cast.clients.keeper.post(url(cast, dill), {**GOOD, "left": str(today.year)})
+        assert self.spans(dill) == [("Barn", today)]
+
     def test_goes_on_when_the_history_brings_her_back(self, cast, dill, barn):
         self.leave(cast, dill)
         first = Revision.objects.get(record=dill.pk)
