@@ -65,6 +65,8 @@ INSTALLED_APPS = [
     "flockcare.feet",
     "flockcare.care",
     "flockcare.trends",
+    "flockcare.pages",
+    "flockcare.vetsheet",
     "flockcare.reports",
     "flockcare.offline",
 ]
@@ -99,7 +101,10 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "templates"],
         "OPTIONS": {
             "loaders": LOADERS if DEBUG else [("django.template.loaders.cached.Loader", LOADERS)],
-            "builtins": ["flockcare.core.templatetags.flockcare"],
+            "builtins": [
+                "flockcare.core.templatetags.flockcare",
+                "flockcare.people.templatetags.history",
+            ],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -141,7 +146,12 @@ CACHES = {
         "OPTIONS": {"MAX_ENTRIES": 5000},
     }
     if POSTGRESQL
-    else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+    else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"},
+    # Of the release that runs: pieces of templates end with the process.
+    "template_fragments": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "LOCATION": "template fragments",
+    },
 }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 

@@ -1,14 +1,25 @@
 from django.urls import include, path
 
 from flockcare.care.views_calendar import feed
+from flockcare.pages import views_bird, views_birds, views_check, views_today
+from flockcare.reports.records.views import download
 
 handler500 = "flockcare.core.room.fault"
 
 # Everything about one flock lies under its key; flockcare.people.access looks it up.
 urlpatterns = [
+    # What every app leads to, though it is put together from most of them, has a name without an
+    # app: links from an app go to itself, to the apps below it, or to one of these.
+    path("f/<uuid:flock_id>/today/", views_today.today, name="today"),
+    path("f/<uuid:flock_id>/birds/", views_birds.bird_list, name="birds"),
+    path("f/<uuid:flock_id>/birds/<uuid:bird_id>/", views_bird.bird, name="bird"),
+    path("f/<uuid:flock_id>/birds/<uuid:bird_id>/check/", views_check.new, name="check_bird"),
+    path("f/<uuid:flock_id>/records/export/", download, name="export"),
+    path("calendar/<str:token>.ics", feed, name="calendar_feed"),
     path("", include("flockcare.people.urls")),
     path("", include("flockcare.offline.urls")),
     path("f/<uuid:flock_id>/birds/", include("flockcare.birds.urls")),
+    path("f/<uuid:flock_id>/birds/", include("flockcare.pages.urls")),
     path("f/<uuid:flock_id>/houses/", include("flockcare.housing.urls")),
     path("f/<uuid:flock_id>/photos/", include("flockcare.photos.urls")),
     path("f/<uuid:flock_id>/care/", include("flockcare.care.urls")),
@@ -17,5 +28,4 @@ urlpatterns = [
     path("f/<uuid:flock_id>/", include("flockcare.feet.urls")),
     path("", include("flockcare.reports.vet.urls")),
     path("", include("flockcare.reports.records.urls")),
-    path("calendar/<str:token>.ics", feed, name="calendar_feed"),
 ]

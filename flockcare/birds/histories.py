@@ -1,15 +1,9 @@
-"""Birds, breeds and weighings in a keeper's words; see ``people.kinds``."""
+"""Breeds and weighings in a keeper's words; see ``people.kinds``."""
 
 from flockcare.birds import services
-from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.birds.models import Breed, Weighing
 from flockcare.core.templatetags.flockcare import weight
 from flockcare.people.kinds import Kind, Names, register
-
-
-def _change_bird(bird, *, by, basis, kept) -> None:
-    """What hangs on her being here ends when she leaves by this, or goes on when she is back."""
-    deed = services.leave_flock if bird.left else services.put_back
-    deed(bird=bird, by=by, basis=basis)
 
 
 def weight_words(grams, names: Names) -> str:
@@ -17,13 +11,6 @@ def weight_words(grams, names: Names) -> str:
 
 
 register(
-    Kind(
-        Bird,
-        title=lambda said: said["name"],
-        page=lambda bird: ("feet:bird", bird.pk),
-        hidden=frozenset({"created_at"}),
-        change=_change_bird,
-    ),
     Kind(
         Breed,
         title=lambda said: said["name"],

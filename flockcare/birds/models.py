@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models.functions import Lower
+from django.urls import reverse
 
 from flockcare.birds.breeds import WeightClass, class_of
 from flockcare.core.dates import PartialDate, PartialDateField
@@ -128,6 +129,9 @@ class Bird(FlockRecord):
 
     def __str__(self):
         return self.name
+
+    def get_absolute_url(self):
+        return reverse("bird", args=[self.flock_id, self.pk])
 
     def clean(self):
         hatched = self.hatched, "she hatched"

@@ -4,12 +4,9 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 
-from flockcare.birds import leaving, removing
 from flockcare.birds.breeds import BY_NAME
 from flockcare.birds.models import Bird, Breed, Weighing
-from flockcare.core.dates import PartialDate
 from flockcare.people import history, keys
 
 OWN_FIGURE = "entered by a keeper"
@@ -79,46 +76,6 @@ def add_birds(*, flock, birds: list[NewBird]) -> None:
 
 
 @transaction.atomic
-def leave_flock(*, bird: Bird, by, basis=None) -> None:
-    """Keep when and why a bird left, as set on ``bird``; what hangs on her being here ends."""
-    if not bird.left:
-        raise ValidationError({"left": "Say when she left; the year is enough."})
-    history.change(bird, by=by, basis=basis)
-    leaving.tell(
-        bird=bird, on=min(timezone.localdate(), PartialDate.parse(bird.left).last()), by=by
-    )
-
-
-@transaction.atomic
-def came_back(*, bird: Bird, by) -> list[str]:
-    """She is back, or had never left. What was written then stays in the history.
-
-    What ended with her leaving goes on; what is to be said about that, as HTML.
-    """
-    bird.left = bird.left_reason = bird.left_note = ""
-    return put_back(bird=bird, by=by)
-
-
-@transaction.atomic
-def put_back(*, bird: Bird, by, basis=None) -> list[str]:
-    """A change of a bird that is in the flock, and was perhaps not before; as ``came_back``."""
-    was_gone = history.settle(bird, basis=basis).left
-    history.change(bird, by=by)
-    return leaving.undo(bird=bird, by=by) if was_gone and not bird.left else []
-
-
-@transaction.atomic
-def remove_bird(*, bird: Bird, by) -> None:
-    """Of a bird that was added by mistake; ValidationError while anything is recorded about her."""
-    # Whoever records something about her waits, and is then told that she is gone.
-    Bird.objects.select_for_update().filter(pk=bird.pk).first()
-    if removing.recorded(bird):
-        raise ValidationError(
-            f"Something is recorded about {bird} already, so she cannot be removed."
-        )
-    removing.remove(bird=bird, by=by)
-
-
 def weigh(*, weighing: Weighing) -> tuple[Weighing, bool]:
     """Store one weighing under the key it was made with; returns ``(weighing, is_new)``.
 

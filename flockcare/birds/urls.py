@@ -2,19 +2,14 @@ from django.urls import path
 
 from flockcare.birds import views
 
-# The bird's own page, <uuid:bird_id>/, is served by the app that knows her feet.
 app_name = "birds"
 urlpatterns = [
-    path("", views.bird_list, name="list"),
     path("add/", views.bird_add, name="add"),
     path("add-many/", views.bird_add_many, name="add_many"),
     path("breeds/", views.breeds, name="breeds"),
     path("breeds/<uuid:breed_id>/", views.breed_edit, name="breed_edit"),
     path("breeds/<uuid:breed_id>/delete/", views.breed_delete, name="breed_delete"),
     path("<uuid:bird_id>/edit/", views.bird_edit, name="edit"),
-    path("<uuid:bird_id>/leave/", views.bird_leave, name="leave"),
-    path("<uuid:bird_id>/came-back/", views.bird_came_back, name="came_back"),
-    path("<uuid:bird_id>/remove/", views.bird_remove, name="remove"),
     path("<uuid:bird_id>/weighings/", views.weighings, name="weighings"),
     path(
         "<uuid:bird_id>/weighings/<uuid:weighing_id>/",

@@ -1,7 +1,5 @@
 """Pages about who the birds are and what they weigh."""
 
-import re
-
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db.models import Count, Q
@@ -13,9 +11,9 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 
-from flockcare.birds import removing, services
+from flockcare.birds import services
 from flockcare.birds.breeds import BY_NAME
-from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, LeaveForm, WeighingForm
+from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, WeighingForm
 from flockcare.birds.models import Bird, Weighing
 from flockcare.core.forms import saved
 from flockcare.people import keys
@@ -24,45 +22,6 @@ from flockcare.people.bylines import with_names
 from flockcare.people.models import Role
 
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
-
-
-@require_safe
-@flock_view()
-def bird_list(request, flock):
-    """Who is here, or with ``?gone`` who was; ``?find=`` narrows to a name or band."""
-    gone, find = "gone" in request.GET, request.GET.get("find", "").strip()
-    birds = Bird.objects.filter(flock=flock).select_related("breed")
-    birds = _found(birds.gone().order_by("-left", Lower("name")) if gone else birds.present(), find)
-    response = render(
-        request,
-        "birds/rows.html" if request.htmx else "birds/list.html",
-        {
-            "flock": flock,
-            "here": "birds",
-            "birds": birds if gone else sorted(birds, key=_in_order),
-            "find": find,
-            "gone": gone,
-        },
-    )
-    response.headers["Vary"] = "HX-Request"
-    return response
-
-
-def _in_order(bird: Bird) -> list[str | int]:
-    """By name, with Hen 2 before Hen 10."""
-    parts = re.split(r"(\d+)", bird.name.lower())
-    return [int(part) if number % 2 else part for number, part in enumerate(parts)]
-
-
-def _found(birds, words: str):
-    """The birds that have every word in their name or band."""
-    for word in words.split():
-        birds = birds.filter(
-            Q(name__icontains=word)
-            | Q(band_colour__istartswith=word)
-            | Q(band_number__icontains=word)
-        )
-    return birds
 
 
 def _bird_or_404(flock, bird_id) -> Bird:
@@ -80,7 +39,7 @@ def bird_add(request, flock):
     ):
         messages.success(request, f"{form.instance} is in the flock.")
         _ask_for_weight(request, form.instance)
-        return redirect("birds:add" if "another" in request.POST else "birds:list", flock.pk)
+        return redirect("birds:add" if "another" in request.POST else "birds", flock.pk)
     return render(request, "birds/add.html", {"flock": flock, "here": "birds", "form": form})
 
 
@@ -122,7 +81,7 @@ def bird_edit(request, flock, bird_id):
         messages.success(request, "Saved.")
         if bird.breed_id != breed:
             _ask_for_weight(request, bird)
-        return redirect("feet:bird", flock.pk, bird.pk)
+        return redirect(bird)
     return render(
         request,
         "birds/edit.html",
@@ -141,78 +100,12 @@ def bird_add_many(request, flock):
     ):
         count = len(form.read)
         messages.success(request, f"{count} bird{pluralize(count)} added.")
-        return redirect("birds:list", flock.pk)
+        return redirect("birds", flock.pk)
     return render(
         request,
         "birds/add_many.html",
         {"flock": flock, "here": "birds", "form": form, "ready": form.is_valid()},
     )
-
-
-@form_page
-def bird_leave(request, flock, bird_id):
-    bird = _bird_or_404(flock, bird_id)
-    today = timezone.localdate()
-    form = LeaveForm(
-        request.POST or None,
-        instance=bird,
-        today=today,
-        initial={} if bird.left else {"left": today.isoformat()},
-    )
-    gone = bool(bird.left)
-    if form.is_valid() and saved(
-        form, services.leave_flock, bird=form.instance, by=request.user, basis=form.basis
-    ):
-        messages.success(request, f"Saved. {bird} is now among the birds that left.")
-        return redirect("feet:bird", flock.pk, bird.pk)
-    return render(
-        request,
-        "birds/leave.html",
-        {
-            "flock": flock,
-            "here": "birds",
-            "form": form,
-            "bird": bird,
-            "gone": gone,
-            "recorded": ", ".join(f"{count} {words}" for count, words in removing.recorded(bird)),
-        },
-    )
-
-
-@require_POST
-@form_page
-def bird_remove(request, flock, bird_id):
-    bird = _bird_or_404(flock, bird_id)
-    key = bird.pk
-    try:
-        services.remove_bird(bird=bird, by=request.user)
-    except ValidationError as error:
-        messages.error(request, " ".join(error.messages))
-        return redirect("birds:leave", flock.pk, key)
-    messages.success(
-        request,
-        format_html(
-            '{} is removed. <a href="{}">Bring her back</a> if that was wrong.',
-            bird,
-            reverse("people:history", args=[flock.pk, key, "bird"]),
-        ),
-    )
-    return redirect("birds:list", flock.pk)
-
-
-@require_POST
-@form_page
-def bird_came_back(request, flock, bird_id):
-    bird = _bird_or_404(flock, bird_id)
-    try:
-        told = services.came_back(bird=bird, by=request.user)
-    except ValidationError as error:
-        messages.error(request, " ".join(error.messages))
-        return redirect("birds:leave", flock.pk, bird.pk)
-    messages.success(request, f"{bird} is in the flock again.")
-    for words in told:
-        messages.info(request, words)
-    return redirect("feet:bird", flock.pk, bird.pk)
 
 
 @flock_view()

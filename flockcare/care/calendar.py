@@ -88,7 +88,7 @@ def _looks(flock, by_advice: dict, today: date, now: datetime) -> Iterable[Event
     """
     by_day = defaultdict(list)
     for entry in birds_for_today(flock, now=now):
-        due = entry.due or today
+        due = entry.next.on if entry.next else today
         by_day[max(min(due, by_advice.get(entry.pk, due)), today)].append(entry.name)
     for day, names in sorted(by_day.items()):
         birds = ", ".join(sorted(names, key=str.lower))

@@ -13,6 +13,7 @@ from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
 from flockcare.care.models import DRESSED, CareStep, StepKind
+from flockcare.feet.due import Deadline
 from flockcare.feet.models import FootFinding
 
 LOOK, DRESSING = "look", "dressing"
@@ -87,33 +88,6 @@ def due_day(kind: str, at: datetime, next_due: date | None, zone) -> date | None
         within = at.astimezone(zone).date() + timedelta(DRESSING_DAYS)
         return min(next_due or within, within)
     return None if kind == StepKind.DRESSING_OFF else next_due
-
-
-class Deadline:
-    """How far ``today`` is from the day ``on`` which something is due."""
-
-    on: date
-    today: date
-
-    @property
-    def days_late(self) -> int:
-        return (self.today - self.on).days
-
-    @property
-    def is_due(self) -> bool:
-        return self.days_late >= 0
-
-    @property
-    def late(self) -> bool:
-        return self.days_late > 0
-
-    @property
-    def when(self) -> str:
-        days = abs(self.days_late)
-        plural = "" if days == 1 else "s"
-        if self.late:
-            return f"{days} day{plural} late"
-        return "due today" if self.is_due else f"due in {days} day{plural}"
 
 
 @dataclass(frozen=True)

@@ -1,43 +1,37 @@
-"""The steps of care of a bird, for her timeline."""
+"""The care given to a bird, for her timeline."""
 
-from django.db import models
+from django.urls import reverse
 
-from flockcare.birds.layers import Mark, Window
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep, StepKind
-from flockcare.core.addresses import urls_of
-from flockcare.core.prepared import Prepared
+from flockcare.drawing.timeline import Mark, Window
 from flockcare.photos.models import Foot
 
-_BY_A_VET = {StepKind.VET, StepKind.MEDICINE}
+OF_A_VET = frozenset({StepKind.VET, StepKind.MEDICINE})
 
-STEPS = Prepared(
-    lambda bird, start, end: (
+
+def care_given(bird: Bird, window: Window) -> list[Mark]:
+    start, end = window.moments
+    rows = (
         CareStep.objects.filter(bird=bird, at__gte=start, at__lt=end)
         .order_by("at")
         .values_list("pk", "at", "foot", "kind", "product", "note", "keeper__name", "keeper_name")
-    ),
-    bird=models.UUIDField(),
-    start=models.DateTimeField(),
-    end=models.DateTimeField(),
-)
-
-
-def care_steps(bird: Bird, window: Window) -> list[Mark]:
-    start, end = window.moments
-    url_of = urls_of("care:step", bird.flock_id)
-    rows = STEPS.rows(bird=bird.pk, start=start, end=end)
+    )
     return [
         Mark(
             at=at,
             lane="care",
-            kind="vet" if kind in _BY_A_VET else "care",
+            kind=mark_kind(kind),
             label=_words(foot, kind, product, note),
-            url=url_of(pk),
+            url=reverse("care:step", args=[bird.flock_id, pk]),
             by=keeper or name,
         )
         for pk, at, foot, kind, product, note, keeper, name in rows
     ]
+
+
+def mark_kind(kind: str) -> str:
+    return "vet" if kind in OF_A_VET else "care"
 
 
 def _words(foot: str, kind: str, product: str, note: str) -> str:

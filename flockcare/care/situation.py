@@ -249,11 +249,6 @@ def _yes(value, wanted) -> bool | None:
     return None if value is None else value == wanted
 
 
-def urgent_birds(flock, *, now: datetime) -> list[Advised]:
-    """The first list of `birds_of_concern`."""
-    return birds_of_concern(flock, now=now)[0]
-
-
 def birds_of_concern(flock, *, now: datetime) -> tuple[list[Advised], list[Advised]]:
     """The birds that are here and show a sign that calls for a vet, the newest look first; and the
     feet of the other sore birds.

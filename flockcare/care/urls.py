@@ -21,7 +21,6 @@ urlpatterns = [
     path("steps/<uuid:step_id>/drop/", views_steps.drop, name="drop"),
     path("birds/<uuid:bird_id>/", views_today.bird, name="bird"),
     path("birds/<uuid:bird_id>/step/", views_steps.new, name="step_new"),
-    path("birds/<uuid:bird_id>/leaving/", views_today.leaving, name="leaving"),
     path("birds/<uuid:bird_id>/<slug:foot>/opening/", views_case.opening, name="opening"),
     path("birds/<uuid:bird_id>/<slug:foot>/<uuid:check_id>/", views_case.case, name="case"),
     path("repeats/", views_case.repeats, name="repeats"),

@@ -243,7 +243,7 @@ def drop(request, flock, step_id):
         )
     ):
         messages.success(request, f"Not done: {step.bird}, {form.cleaned_data['because']}")
-        return redirect("feet:today", flock.pk)
+        return redirect("today", flock.pk)
     return render(
         request,
         "care/drop.html",

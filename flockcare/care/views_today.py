@@ -16,7 +16,7 @@ from flockcare.care.situation import FOLLOWED, advise_cases, birds_of_concern, l
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
-from flockcare.people.fresh import Tag, newest, renewed, whole_or_piece
+from flockcare.people.fresh import newest, renewed, tag_of, whole_or_piece
 from flockcare.photos.models import Measurement
 
 LAST_STEPS = 3
@@ -90,19 +90,15 @@ def _today(request, flock, *, ahead=False) -> dict:
     }
 
 
-CARE = Tag(
-    lambda: [
+def _state(request, flock) -> str:
+    """A name for all that is shown of care."""
+    figures = (
         newest(CareStep, "changed_at"),
         newest(Check, "received_at"),
         newest(Measurement, "at"),
         newest(Bird, "created_at", left=""),
-    ]
-)
-
-
-def _state(request, flock) -> str:
-    """A name for all that is shown of care."""
-    return CARE.of(request, flock, _wants_mine(request))
+    )
+    return tag_of(request, flock, *figures, shown=[_wants_mine(request)])
 
 
 def back_or_piece(request, flock, bird_id):
@@ -115,7 +111,7 @@ def back_or_piece(request, flock, bird_id):
         return redirect("care:bird", flock.pk, bird_id)
     if request.POST.get("back") == "list":
         return redirect("care:list", flock.pk)
-    return redirect("feet:today", flock.pk)
+    return redirect("today", flock.pk)
 
 
 @require_safe
@@ -154,14 +150,3 @@ def _care_of(request, bird, template: str, tag: str = ""):
         "tag": tag,
     }
     return render(request, template, context)
-
-
-@require_safe
-@flock_view()
-def leaving(request, flock, bird_id):
-    """What a new keeper of this bird has to be told; for the page on which she leaves."""
-    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
-    if not request.htmx:
-        return redirect("care:bird", flock.pk, bird.pk)
-    holds = open_holds(flock, now=timezone.now(), bird=bird)
-    return render(request, "care/leaving_piece.html", {"bird": bird, "holds": holds})

@@ -38,10 +38,6 @@ def day_position(at: dt.datetime | dt.date, zone: dt.tzinfo) -> float:
     return local.toordinal() + seconds / 86400
 
 
-def local_date(at: dt.datetime | dt.date, zone: dt.tzinfo) -> dt.date:
-    return at.astimezone(zone).date() if isinstance(at, dt.datetime) else at
-
-
 def add_months(day: dt.date, months: int) -> dt.date:
     """The same day so many months on, or the last of a month that has no such day."""
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)

@@ -9,15 +9,15 @@ import datetime as dt
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import NamedTuple
 
-from django.db import models
-from django.db.models import OuterRef, Subquery
-from django.db.models.functions import Coalesce, Concat
+from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from flockcare.analysis.episodes import Episode, Look, episodes
 from flockcare.birds.models import Bird
-from flockcare.core.prepared import Prepared, as_text, moment_of
+from flockcare.drawing import timeline
 from flockcare.feet.models import Check
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.people.models import Flock
@@ -56,6 +56,13 @@ class Case:
         """Not seen clear since."""
         return self.episode.first_clear_after is None
 
+    def touches(self, window: timeline.Window) -> bool:
+        """Whether it may have gone on in these days: from the clear check before to that after."""
+        episode = self.episode
+        begin = episode.last_clear_before or episode.first_affected
+        end = episode.first_clear_after or window.last
+        return begin <= window.last and end >= window.first
+
     @property
     def worst(self) -> int:
         return int(self.episode.worst_grade)
@@ -74,13 +81,12 @@ class Case:
 
 def cases_of_bird(bird: Bird) -> list[Case]:
     """Her cases, the newest first; one query. The bird must come with her flock."""
-    looks = [(bird.pk, *row) for row in SORE_LOOKS_OF_BIRD.rows(bird=bird.pk)]
-    return _cases(looks, bird.flock.zone)
+    return _cases(_affected(bird=bird), bird.flock.zone)
 
 
 def cases_of_flock(flock: Flock) -> list[Case]:
     """The cases of every bird of the flock, also of those that left; one query."""
-    return _cases(SORE_LOOKS.rows(flock=flock.pk), flock.zone)
+    return _cases(_affected(bird__flock=flock), flock.zone)
 
 
 def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> list[Case]:
@@ -95,119 +101,70 @@ def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> lis
     return cases
 
 
+def _neighbour(order: str, side: str) -> Subquery:
+    """When the same foot was looked at next before or after the look of the outer query."""
+    looks = Check.objects.filter(
+        bird=OuterRef("bird"),
+        findings__foot=OuterRef("findings__foot"),
+        **{f"at__{side}": OuterRef("at")},
+    )
+    return Subquery(looks.order_by(order).values("at")[:1])
+
+
+BEFORE, AFTER = _neighbour("-at", "lt"), _neighbour("at", "gt")
 BY = Coalesce("keeper__name", "keeper_name")
-IN_TIME = ("at", "pk")
 
 
-class SoreLook(NamedTuple):
-    """An affected look as the database tells it, with the looks at that foot before and after.
-
-    Of ten years of looks, a bird's cases rest on a few dozen. So only the affected ones are read,
-    and times and keys stay the text that the database holds until a look is needed whole. A look
-    beside it is its score and its time in one text; None where there is none.
-    """
+class Affected(NamedTuple):
+    """An affected look, and when that foot was looked at before and after it."""
 
     bird: uuid.UUID
     foot: str
     score: int
-    moment: str
-    check_key: str
+    at: dt.datetime
+    check: uuid.UUID
     by: str
-    before: str | None
-    after: str | None
+    before: dt.datetime | None = None
+    after: dt.datetime | None = None
+
+    def sight(self, zone: dt.tzinfo) -> Sight:
+        return Sight(_day(self.at, zone), self.at, self.score, self.check, self.by)
 
 
-def _sore_looks(*of_whom: str, **of):
-    # From the checks, not from their findings: so the database can take the order from an index.
-    return (
-        Check.objects.filter(findings__score__gte=AFFECTED_FROM, **of)
-        .annotate(moment=as_text("at"), key=as_text("pk"), by=BY)
-        .annotate(before=_beside("lt", "-"), after=_beside("gt", ""))
-        .order_by(*IN_TIME)
-        .values_list(
-            *of_whom, "findings__foot", "findings__score", "moment", "key", "by", "before", "after"
-        )
-    )
+LOOK = ("bird", "findings__foot", "findings__score", "at", "pk", BY)
 
 
-def _beside(side: str, order: str) -> Subquery:
-    """The look at the same foot next before or after the one of the outer query, by an index."""
-    looks = Check.objects.filter(
-        findings__foot=OuterRef("findings__foot"),
-        # Always so; but then SQLite finds the score in the index and leaves the findings alone.
-        findings__score__gte=0,
-        bird=OuterRef("bird"),
-        **{f"at__{side}": OuterRef("at")},
-    ).order_by(*(f"{order}{field}" for field in IN_TIME))
-    told = Concat(as_text("findings__score"), as_text("at"))
-    return Subquery(looks.values(told=told)[:1])
+def _affected(**of) -> QuerySet:
+    """In time order. In ten years of looks a few dozen, and all that cases need."""
+    looks = Check.objects.filter(findings__score__gte=AFFECTED_FROM, **of)
+    return looks.order_by("at", "pk").values_list(*LOOK, BEFORE, AFTER)
 
 
-SORE_LOOKS_OF_BIRD = Prepared(lambda bird: _sore_looks(bird=bird), bird=models.UUIDField())
-SORE_LOOKS = Prepared(
-    lambda flock: _sore_looks("bird", bird__flock=flock), flock=models.UUIDField()
-)
-
-
-def _cases(rows: list[tuple], zone: dt.tzinfo) -> list[Case]:
-    by_foot: dict[tuple, list[SoreLook]] = {}
-    for look in map(SoreLook._make, rows):
+def _cases(affected: QuerySet, zone: dt.tzinfo) -> list[Case]:
+    by_foot: dict[tuple[uuid.UUID, str], list[Affected]] = {}
+    for look in map(Affected._make, affected):
         by_foot.setdefault((look.bird, look.foot), []).append(look)
     cases: list[Case] = []
     for (bird, foot), looks in by_foot.items():
-        sights = _sights(looks, zone)
-        if sights is None or _called_both_ways(sights):
+        sights = _with_clear_neighbours(looks, zone)
+        if _called_both_ways(sights):
             # A clear look on the day of an affected one gives way to it. The neighbour in time
             # is then not the neighbouring day, which only all the looks at that foot tell.
-            sights = _all_sights(bird, foot, zone)
+            looks = Check.objects.filter(bird=bird, findings__foot=foot).order_by("at", "pk")
+            sights = [Affected(*row).sight(zone) for row in looks.values_list(*LOOK)]
         cases += cases_from(sights, bird_id=bird, foot=foot)
     return _newest_first(cases)
 
 
-def _sights(looks: list[SoreLook], zone: dt.tzinfo) -> list[Sight] | None:
-    """The looks that make the cases of one foot, in time order.
-
-    Of each row of affected looks these are the first, the worst and the last one, and the clear
-    looks before and after it. None where one of those was made at the moment of an affected one.
-    """
-    sights: dict[object, Sight] = {}
-    moments = {look.moment for look in looks}
-    worst = 0
-    for look in looks:
-        begins, ends = not _is_sore(look.before), not _is_sore(look.after)
-        if begins:
-            worst = 0
-            if look.before:
-                if look.before[1:] in moments:
-                    return None
-                sights[look.before] = _sight(look.before[0], look.before[1:], zone)
-        if begins or ends or look.score > worst:
-            worst = max(worst, look.score)
-            seen = uuid.UUID(look.check_key), look.by
-            sights[look.check_key] = _sight(look.score, look.moment, zone, *seen)
-        if ends and look.after:
-            if look.after[1:] in moments:
-                return None
-            sights[look.after] = _sight(look.after[0], look.after[1:], zone)
-    return list(sights.values())
+def _with_clear_neighbours(looks: list[Affected], zone: dt.tzinfo) -> list[Sight]:
+    affected = {look.at for look in looks}
+    beside = {at for look in looks for at in (look.before, look.after)}
+    clear = [Sight(_day(at, zone), at, 0) for at in beside - affected if at]
+    return sorted([*(look.sight(zone) for look in looks), *clear], key=attrgetter("at"))
 
 
-def _is_sore(beside: str | None) -> bool:
-    return beside is not None and int(beside[0]) >= AFFECTED_FROM
-
-
-def _all_sights(bird_id: uuid.UUID, foot: str, zone: dt.tzinfo) -> list[Sight]:
-    looks = Check.objects.filter(bird=bird_id, findings__foot=foot)
-    looks = looks.annotate(moment=as_text("at"), by=BY).order_by(*IN_TIME)
-    return [
-        _sight(score, moment, zone, check, by)
-        for score, moment, check, by in looks.values_list("findings__score", "moment", "pk", "by")
-    ]
-
-
-def _sight(score: int | str, moment: str, zone: dt.tzinfo, *seen) -> Sight:
-    at = moment_of(moment)
-    return Sight(at.astimezone(zone).date(), at, int(score), *seen)
+def _day(at: dt.datetime, zone: dt.tzinfo) -> dt.date:
+    return at.astimezone(zone).date()
 
 
 def _called_both_ways(sights: list[Sight]) -> bool:

@@ -1,22 +1,54 @@
 """Who is due for a look, and who has a sore foot now."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from uuid import UUID
 
-from django.db.models import OuterRef, Subquery, UUIDField
+from django.db.models import OuterRef, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.core.prepared import Prepared
 from flockcare.feet.models import Check, latest_finding
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.photos.models import Foot
 
 
+class Deadline:
+    """How far ``today`` is from the day ``on`` which something is due."""
+
+    on: date
+    today: date
+
+    @property
+    def days_late(self) -> int:
+        return (self.today - self.on).days
+
+    @property
+    def is_due(self) -> bool:
+        return self.days_late >= 0
+
+    @property
+    def late(self) -> bool:
+        return self.days_late > 0
+
+    @property
+    def when(self) -> str:
+        days = abs(self.days_late)
+        plural = "" if days == 1 else "s"
+        if self.late:
+            return f"{days} day{plural} late"
+        return "due today" if self.is_due else f"due in {days} day{plural}"
+
+
+@dataclass(frozen=True)
+class CheckDue(Deadline):
+    on: date
+    today: date
+
+
 @dataclass(frozen=True)
 class BirdToday:
-    """A bird with the newest score of each foot (None: never looked at) and her next look."""
+    """A bird with the newest score of each foot (None: never checked) and her next check."""
 
     pk: UUID
     name: str
@@ -25,8 +57,7 @@ class BirdToday:
     last: date | None
     left: int | None
     right: int | None
-    due: date | None
-    days_over: int
+    next: CheckDue | None
 
     @property
     def band(self) -> str:
@@ -38,58 +69,49 @@ class BirdToday:
 
     @property
     def is_due(self) -> bool:
-        return self.due is None or self.days_over >= 0
+        return self.next is None or self.next.is_due
 
     @property
-    def feet(self) -> list[tuple[str, int | None]]:
-        return [("left", self.left), ("right", self.right)]
+    def sore_feet(self) -> list[tuple[str, int]]:
+        return [
+            (foot, score) for foot, score in (("left", self.left), ("right", self.right)) if score
+        ]
 
     @property
     def due_words(self) -> str:
-        if self.due is None:
-            return "never looked at"
-        if self.days_over > 0:
-            return f"{self.days_over} day{'s' if self.days_over > 1 else ''} late"
-        return "due today" if self.days_over == 0 else f"due in {-self.days_over} days"
+        return self.next.when if self.next else "never looked at"
 
 
 # A bird never looked at comes before every other.
 NEVER = 10_000
-
-
-def birds_for_today(flock, *, now) -> list[BirdToday]:
-    """Every bird of the flock, those longest due first, sore feet before clear ones."""
-    today = timezone.localdate(now)
-    birds = [_entry(row, flock, today) for row in NEWEST_LOOKS.rows(flock=flock.pk)]
-    return sorted(birds, key=lambda bird: (-bird.days_over, not bird.sore, bird.name.lower()))
-
-
 # For annotating birds: when each was last looked at.
 NEWEST_CHECK = Subquery(Check.objects.filter(bird=OuterRef("pk")).order_by("-at").values("at")[:1])
 
+NEWEST_SCORES = [latest_finding(foot, "score") for foot in (Foot.LEFT, Foot.RIGHT)]
 
-def _newest_looks(flock):
-    """Of each bird here the time of the newest check and the newest score of each foot.
 
-    They come from the index of a bird's checks, whatever the length of her history.
+def birds_for_today(flock, *, now) -> list[BirdToday]:
+    """Every bird of the flock, those longest due first, sore feet before clear ones; one query.
+
+    The newest check and scores come from the index of a bird's checks, however many there are.
     """
-    return (
+    today = timezone.localdate(now)
+    rows = (
         Bird.objects.filter(flock=flock)
         .present()
         .order_by()
         .values_list(
-            "pk",
-            "name",
-            "band_colour",
-            "band_number",
-            NEWEST_CHECK,
-            latest_finding(Foot.LEFT, "score"),
-            latest_finding(Foot.RIGHT, "score"),
+            *("pk", "name", "band_colour", "band_number", NEWEST_CHECK),
+            *NEWEST_SCORES,
         )
     )
+    birds = [_entry(row, flock, today) for row in rows]
+    return sorted(birds, key=_urgency)
 
 
-NEWEST_LOOKS = Prepared(_newest_looks, flock=UUIDField())
+def _urgency(bird: BirdToday):
+    days_late = bird.next.days_late if bird.next else NEVER
+    return -days_late, not bird.sore, bird.name.lower()
 
 
 def is_sore(*scores: int | None) -> bool:
@@ -98,18 +120,7 @@ def is_sore(*scores: int | None) -> bool:
 
 def _entry(row, flock, today: date) -> BirdToday:
     *identity, last_check, left, right = row
-    last = _day(last_check, flock)
+    last = last_check and last_check.astimezone(flock.zone).date()
     wait = flock.recheck_days if is_sore(left, right) else flock.round_days
-    due = last and last + timedelta(days=wait)
-    return BirdToday(
-        *identity,
-        last=last,
-        left=left,
-        right=right,
-        due=due,
-        days_over=(today - due).days if due else NEVER,
-    )
-
-
-def _day(moment: datetime | None, flock) -> date | None:
-    return moment and moment.astimezone(flock.zone).date()
+    due = last and CheckDue(last + timedelta(days=wait), today)
+    return BirdToday(*identity, last=last, left=left, right=right, next=due)

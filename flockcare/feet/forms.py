@@ -8,7 +8,7 @@ from django.utils.functional import cached_property
 
 from flockcare.core.forms import KeeperModelForm, record_keys
 from flockcare.feet.models import Check, FootFinding, Site
-from flockcare.feet.scales import AFFECTED_FROM, LESION
+from flockcare.feet.scales import AFFECTED_FROM, CLINICAL_GRADE, LESION
 from flockcare.feet.services import SIGNS, Seen, plain_check, snapshot
 from flockcare.photos.models import Foot, Photo
 from flockcare.photos.services import sent_before
@@ -25,6 +25,7 @@ class FootForm(KeeperModelForm):
     """What was seen on one foot; left empty, the foot was not looked at."""
 
     versioned = False  # The check's form is, as a whole.
+    grades = CLINICAL_GRADE
 
     sites = forms.MultipleChoiceField(
         label="Where",

@@ -1,12 +1,12 @@
 """Whether what Today and the round show of looks at feet is still so."""
 
-from django.db.models import Count, DateTimeField, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
 from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.feet.services import HOLD
-from flockcare.people.fresh import OF_THE_FLOCK, Tag, newest
+from flockcare.people.fresh import OF_THE_FLOCK, newest, tag_of
 
 
 def _figures(held_since) -> list[Subquery]:
@@ -28,8 +28,5 @@ def _figure(rows: QuerySet, of: str, figure) -> Subquery:
     return Subquery(rows.order_by().values(of).annotate(figure=figure).values("figure"))
 
 
-LOOKS = Tag(_figures, held_since=DateTimeField())
-
-
 def looks_tag(request, flock) -> str:
-    return LOOKS.of(request, flock, held_since=timezone.now() - HOLD)
+    return tag_of(request, flock, *_figures(timezone.now() - HOLD))

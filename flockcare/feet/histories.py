@@ -1,5 +1,7 @@
 """Checks in a keeper's words; see ``people.kinds``."""
 
+from django.urls import reverse
+
 from flockcare.feet.models import Check, FootFinding, Scab, Site, Swelling
 from flockcare.feet.scales import CLINICAL_GRADE, LESION
 from flockcare.feet.services import bring_back_check, plain_check, restore_check, snapshot
@@ -38,6 +40,7 @@ register(
         page=lambda check: ("feet:check", check.pk),
         hidden=frozenset({"received_at", "time_known"}),
         joined=frozenset({"photos"}),
+        picture=lambda flock, key: reverse("photos:file", args=[flock.pk, key, 240]),
         labels={
             **{foot.value: foot.label for foot in Foot},
             "photos": "Photos",

@@ -5,12 +5,11 @@ from datetime import timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import Q, UUIDField
+from django.db.models import Q
 from django.http import Http404
 from django.utils import timezone
 
 from flockcare.core import clock, versions
-from flockcare.core.prepared import Prepared, columns, record
 from flockcare.core.versions import BOTH, MINE
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird
 from flockcare.people import history, keys
@@ -259,21 +258,8 @@ def _seen_in(check: Check, kept: dict) -> Seen:
     return Seen(findings, photos, {name: getattr(check, name) for name in SIGNS})
 
 
-# Mostly no round is on, and then this is all that a check or Today has to ask about it.
-OPEN_ROUND = Prepared(
-    lambda flock: (
-        Round.objects.filter(flock=flock, ended_at=None).order_by().values_list(*columns(Round))
-    ),
-    flock=UUIDField(),
-)
-
-
 def open_round(flock) -> Round | None:
-    for row in OPEN_ROUND.rows(flock=flock.pk):
-        round_ = record(Round, row)
-        round_.flock = flock
-        return round_
-    return None
+    return Round.objects.filter(flock=flock, ended_at=None).first()
 
 
 @transaction.atomic

@@ -1,14 +1,10 @@
 from django.urls import path
 
-from flockcare.feet import views_bird, views_check, views_round, views_sort, views_today
+from flockcare.feet import views_check, views_round, views_sort
 
 app_name = "feet"
 urlpatterns = [
-    path("birds/<uuid:bird_id>/", views_bird.bird, name="bird"),
-    path("birds/<uuid:bird_id>/timeline/", views_bird.timeline, name="timeline"),
-    path("today/", views_today.today, name="today"),
     path("check/", views_check.pick, name="pick"),
-    path("birds/<uuid:bird_id>/check/", views_check.new, name="check_new"),
     path("checks/<uuid:check_id>/", views_check.show, name="check"),
     path("checks/<uuid:check_id>/edit/", views_check.edit, name="check_edit"),
     path("checks/<uuid:check_id>/delete/", views_check.delete, name="check_delete"),

@@ -59,7 +59,7 @@ def round_start(request, flock):
         round_ = services.start_round(flock=flock, keeper=request.user, bird_ids=chosen, now=now)
     except ValidationError as error:
         messages.error(request, error.message)
-        return redirect("feet:today", flock.pk)
+        return redirect("today", flock.pk)
     return to_next_bird(request, flock, round_)
 
 
@@ -72,11 +72,11 @@ def round_next(request, flock):
 def to_next_bird(request, flock, round_):
     if round_ is None:
         messages.success(request, "The round is finished.")
-        return redirect("feet:today", flock.pk)
+        return redirect("today", flock.pk)
     place = services.take_next_bird(round_=round_, keeper=request.user)
     if place is None:
         return redirect("feet:round", flock.pk)
-    return redirect(f"{reverse('feet:check_new', args=[flock.pk, place.bird_id])}?round")
+    return redirect(f"{reverse('check_bird', args=[flock.pk, place.bird_id])}?round")
 
 
 @require_POST
@@ -99,4 +99,4 @@ def round_end(request, flock):
     if round_ := services.open_round(flock):
         services.end_round(round_=round_)
         messages.success(request, "The round is ended. Birds not seen stay due.")
-    return redirect("feet:today", flock.pk)
+    return redirect("today", flock.pk)

@@ -106,8 +106,19 @@ class Finding:
         )
 
 
+# Before a word, what says that it is not so: “no”, “without any”, “not rough or”.
+_DENIED = re.compile(r"\b(?:no|not|never|without|free of)(?: (?:any|very|too|longer|\w+ or))* $")
+
+
 def _says(pattern: str) -> Callable[[str], bool]:
-    return lambda text: bool(re.search(rf"\b(?:{pattern})", text.lower()))
+    """Whether a word that begins so stands in a text, and is not denied there."""
+    word = re.compile(rf"\b(?:{pattern})")
+
+    def says(text: str) -> bool:
+        text = " ".join(text.lower().split())
+        return any(not _DENIED.search(text, 0, found.start()) for found in word.finditer(text))
+
+    return says
 
 
 _abrasive = _says("grit|sand|abras|grip|anti-?slip|asphalt|mineral|roofing")

@@ -5,34 +5,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
-from django.db import models
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 
-from flockcare.birds.layers import Band, Mark, Window
 from flockcare.birds.models import Bird
-from flockcare.core.prepared import Prepared, columns, record
+from flockcare.drawing.timeline import Band, Mark, Window
 from flockcare.housing.changes import Change, history
-from flockcare.housing.models import FeatureState, House, HousingChange, Stay
+from flockcare.housing.models import FeatureState, HousingChange, Stay
 from flockcare.housing.states import records_of
 
 DAY = dt.timedelta(1)
-STAY_COLUMNS = columns(Stay)
-
-
-def _stays(bird, first, last):
-    """Her stays, and whether something was described or told of that house on these days."""
-    days = (first, last)
-    described = FeatureState.objects.filter(feature__house=OuterRef("house"), since__range=days)
-    told = HousingChange.objects.filter(house=OuterRef("house"), planned=False, on__range=days)
-    return (
-        Stay.objects.filter(bird=bird)
-        .annotate(described=Exists(described), told=Exists(told))
-        .values_list("described", "told", *STAY_COLUMNS, *columns(House, "house__"))
-    )
-
-
-STAYS = Prepared(_stays, bird=models.UUIDField(), first=models.DateField(), last=models.DateField())
 
 
 def stays(bird: Bird, window: Window) -> list[Mark | Band]:
@@ -41,14 +23,18 @@ def stays(bird: Bird, window: Window) -> list[Mark | Band]:
     A change of the house in the window begins a new band while she lives there. What was found
     on a walk, and what was only written down later, is no change of the house.
     """
-    lived, stirred = [], set()
-    for described, told, *values in STAYS.rows(bird=bird.pk, first=window.first, last=window.last):
-        stay = record(Stay, values[: len(STAY_COLUMNS)])
-        stay.house = record(House, values[len(STAY_COLUMNS) :])
-        if _touches(stay, window):
-            lived.append(stay)
-            # Mostly nothing was changed in the days that are shown, and nothing more need be asked.
-            stirred |= {stay.house} if described or told else set()
+    days = (window.first, window.last)
+    described = FeatureState.objects.filter(feature__house=OuterRef("house"), since__range=days)
+    told = HousingChange.objects.filter(house=OuterRef("house"), planned=False, on__range=days)
+    lived = (
+        Stay.objects.filter(Q(since=None) | Q(since__lte=window.last), bird=bird)
+        .filter(Q(until=None) | Q(until__gte=window.first))
+        .annotate(stirred=Exists(described) | Exists(told))
+        .select_related("house")
+    )
+    lived = list(lived)
+    # Mostly nothing was changed in the days that are shown, and nothing more need be asked.
+    stirred = {stay.house for stay in lived if stay.stirred}
     changes = _changes(stirred, window, bird.flock.units) if stirred else {}
     items: list[Mark | Band] = []
     for number, stay in enumerate(lived):
@@ -73,11 +59,6 @@ def stays(bird: Bird, window: Window) -> list[Mark | Band]:
             for change in during
         ]
     return items
-
-
-def _touches(stay: Stay, window: Window) -> bool:
-    began = stay.since is None or stay.since <= window.last
-    return began and (stay.until is None or stay.until >= window.first)
 
 
 def _last_day(stay: Stay, later: list[Stay]) -> dt.date | None:
@@ -116,8 +97,6 @@ def _bands(
         yield Band(
             since,
             until,
-            lane="house",
-            kind="stay",
             label=f"lived in {stay.house.name}{after}",
             short=stay.house.name,
         )

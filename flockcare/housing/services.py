@@ -8,8 +8,6 @@ from collections.abc import Iterable
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
-from django.urls import reverse
-from django.utils.html import format_html
 
 from flockcare.birds.models import Bird
 from flockcare.core.dates import PartialDate
@@ -412,10 +410,10 @@ def end_stays(*, bird: Bird, on: dt.date, by) -> None:
 
 
 @transaction.atomic
-def resume_stays(*, bird: Bird, by, ended) -> str:
+def resume_stay(*, bird: Bird, by, ended) -> None:
     """She is in the flock again: what ``end_stays`` ended goes on, if nothing stands against it.
 
-    Gives where she lives now, with a link to what can be mended; nothing in a flock without houses.
+    ``ended``: of a stay's key, the change by which her leaving ended it, or None.
     """
     stays = list(Stay.objects.filter(bird=bird).select_related("house", "flock"))
     for stay in stays:
@@ -427,17 +425,7 @@ def resume_stays(*, bird: Bird, by, ended) -> str:
             stay.until = was
             continue
         history.change(stay, by=by)
-        return format_html(
-            'She lives in {} as before. If she was elsewhere, <a href="{}">correct that</a>.',
-            stay.house,
-            reverse("housing:stays", args=[bird.flock_id, bird.pk]),
-        )
-    if any(stay.until is None for stay in stays) or not bird.flock.house_set.exists():
-        return ""
-    return format_html(
-        'She is in no house now. <a href="{}">Move her into one</a>.',
-        reverse("housing:move", args=[bird.flock_id]),
-    )
+        return
 
 
 def overlap(one: Stay, other: Stay) -> bool:

@@ -82,7 +82,7 @@ def outbox_page() -> str:
 
 # By the name in its own address: how it is made, and of which page it takes the place.
 PAGES = {
-    "check": (check_page, "feet:check_new", [FLOCK, BIRD]),
+    "check": (check_page, "check_bird", [FLOCK, BIRD]),
     "step": (step_page, "care:step_new", [FLOCK, BIRD]),
     "weighing": (weighing_page, "birds:weighings", [FLOCK, BIRD]),
     "outbox": (outbox_page, "offline:outbox", []),

@@ -6,29 +6,18 @@ Views never look for a flock themselves: ``flock_view`` hands them the one in th
 from functools import wraps
 
 from django.core.exceptions import PermissionDenied
-from django.db import models
 from django.http import Http404
 from django.utils import timezone
 
-from flockcare.core.prepared import Prepared, columns, record
 from flockcare.people.conflict import answer_edits
-from flockcare.people.models import Flock, Membership, Role
-
-# On every page, so put together once.
-MEMBERSHIPS = Prepared(
-    lambda keeper, flock: Membership.objects.filter(keeper=keeper, flock=flock).values_list(
-        "pk", "role", "joined_at", *columns(Flock, "flock__")
-    ),
-    keeper=models.UUIDField(),
-    flock=models.UUIDField(),
-)
+from flockcare.people.models import Membership, Role
 
 
 def membership_or_404(keeper, flock_id) -> Membership:
-    for pk, role, joined_at, *values in MEMBERSHIPS.rows(keeper=keeper.pk, flock=flock_id):
-        flock = record(Flock, values)
-        return Membership(pk=pk, keeper=keeper, flock=flock, role=role, joined_at=joined_at)
-    raise Http404("No such flock.")
+    try:
+        return Membership.objects.select_related("flock").get(keeper=keeper, flock=flock_id)
+    except Membership.DoesNotExist:
+        raise Http404("No such flock.") from None
 
 
 def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):

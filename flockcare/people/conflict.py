@@ -23,8 +23,8 @@ NOT_SENT_AGAIN = ("csrfmiddlewaretoken", SEEN, BRING_BACK := "version-bring-back
 
 @dataclass(frozen=True)
 class Row:
-    """One thing that differs. ``options``: what to keep, whose it is, its words, the keys of its
-    photos, and whether it is chosen already.
+    """One thing that differs. ``options``: what to keep, whose it is, its words, the addresses of
+    its pictures, and whether it is chosen already.
     """
 
     name: str
@@ -109,12 +109,16 @@ def _row(kind: Kind, name: str, conflict: Conflict, deed: Deed | None, names: Na
             keep,
             who,
             kind.in_words(name, value, names),
-            value if name in kind.joined else [],
+            _pictures(kind, names.flock, value) if name in kind.joined else [],
             keep == chosen,
         )
         for keep, who, value in said
     ]
     return Row(name, kind.label(name), options)
+
+
+def _pictures(kind: Kind, flock, keys) -> list[str]:
+    return [kind.picture(flock, key) for key in keys or ()] if kind.picture else []
 
 
 # Somebody removed it

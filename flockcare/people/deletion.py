@@ -8,20 +8,18 @@ import uuid
 from collections.abc import Iterator
 
 from django.contrib.sessions.models import Session
+from django.core.cache import cache
 from django.core.exceptions import ValidationError
 from django.core.files.storage import default_storage
 from django.db import models, transaction
 from django.db.models import Count, IntegerField, OuterRef, Subquery, Value
 from django.db.models.functions import Coalesce
-from django.dispatch import Signal
 
 from flockcare.people.bylines import byline_key
 from flockcare.people.models import Byline, Flock, FlockRecord, Keeper, Membership, Revision, Role
 
 FORMER = "a former keeper"
 AT_ONCE = 1000
-# Sent with ``flock_id`` once a flock is gone, for what apps keep outside database and storage.
-flock_gone = Signal()
 
 # What a keeper counts by; everything else is told as one number.
 _IN_WORDS = {
@@ -85,7 +83,8 @@ def delete_flock(*, flock: Flock) -> None:
         Flock.objects.filter(pk=key).delete()
         _forget_in_sessions(key)
     _remove_files(key)
-    flock_gone.send(sender=Flock, flock_id=key)
+    # Everything in it can be worked out anew, and some of it may be this flock's.
+    cache.clear()
 
 
 def _remove_files(key: uuid.UUID) -> None:

@@ -9,13 +9,11 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 
-from django.db import models
 from django.db.models import OuterRef, Subquery
 from django.http import HttpResponse, HttpResponseNotModified
 from django.utils import timezone
 from django.utils.http import parse_etags, quote_etag
 
-from flockcare.core.prepared import Parameter, Prepared
 from flockcare.people.models import Flock, Revision
 
 OF_THE_FLOCK = {"flock": OuterRef("pk")}
@@ -27,26 +25,15 @@ def newest(model, field: str, **narrowed) -> Subquery:
     return Subquery(rows.values(field)[:1])
 
 
-class Tag:
-    """A name for what a piece shows, which rests on ``figures`` of the flock's records.
+def tag_of(request, flock, *figures: Subquery, shown=()) -> str:
+    """A name for what a piece shows, which rests on ``figures`` of the flock's records; one query.
 
     Whatever is changed or removed leaves a revision; a new day makes it another one, and so does
-    another keeper or role, for whom the piece may read otherwise. The query is put together once:
-    ``figures`` is called with stand-ins for the ``parameters``; see ``core.prepared``.
+    another keeper or role, for whom the piece may read otherwise, and what else is ``shown``.
     """
-
-    def __init__(self, figures: Callable[..., list[Subquery]], **parameters: Parameter):
-        def build(flock, **given):
-            rows = Flock.objects.filter(pk=flock)
-            return rows.values_list(newest(Revision, "pk"), *figures(**given))
-
-        self._query = Prepared(build, flock=models.UUIDField(), **parameters)
-
-    def of(self, request, flock, *shown, **values) -> str:
-        """``shown``: what else the piece rests on; ``values`` of the parameters."""
-        [row] = self._query.rows(flock=flock.pk, **values)
-        parts = (*row, *shown, timezone.localdate(), request.membership.role, request.user.pk)
-        return hashlib.sha256(repr(parts).encode()).hexdigest()[:20]
+    found = Flock.objects.filter(pk=flock.pk).values_list(newest(Revision, "pk"), *figures).get()
+    parts = (*found, *shown, timezone.localdate(), request.membership.role, request.user.pk)
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:20]
 
 
 def whole_or_piece(request, tag: str, page: Callable[[str], HttpResponse], *, whole, piece):

@@ -43,6 +43,7 @@ class Kind:
 
     ``change(record, by=, basis=, kept=)`` stores an earlier version that ``record`` holds,
     ``bring_back(record, by=, kept=)`` one that was deleted; ``kept`` is what the history has of it.
+    ``picture(flock, key)``: the address of what a ``joined`` list names, where it can be shown.
     ``listed``: among the newest changes of the flock.
     ``read``, ``write``: whose role is needed; None: nothing is brought back.
     """
@@ -59,6 +60,7 @@ class Kind:
     snapshot: Callable[[models.Model], dict] = versions.values
     change: Callable = _change
     bring_back: Callable | None = _bring_back
+    picture: Callable[[Flock, str], str] | None = None
     listed: bool = True
     read: Role = Role.VIEWER
     write: Role | None = Role.KEEPER

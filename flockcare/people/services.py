@@ -18,15 +18,10 @@ from flockcare.people.models import (
     Membership,
     PasswordLink,
     Role,
-    ShareLink,
-    ShareOpening,
 )
 
 INVITATION_DAYS = 7
 PASSWORD_LINK_HOURS = 24
-SHARE_DAYS = (7, 30, 90)
-# Each opening is written down: whoever has the link must not be able to fill the database.
-SHARE_OPENINGS = 1000
 
 
 class LinkGone(ValidationError):
@@ -151,8 +146,9 @@ def _end_links(membership: Membership, *, role: str | None, by: Keeper) -> None:
         for invitation in membership.keeper.invitation_set.filter(flock=membership.flock_id):
             withdraw_invitation(invitation=invitation, by=by)
     if role == Role.VIEWER:
-        for link in membership.sharelink_set.all():
-            revoke_share(link=link, by=by)
+        for link in membership.sharelink_set.filter(revoked_at=None):
+            link.revoked_at = timezone.now()
+            history.change(link, by=by)
 
 
 def _require_another_owner(membership: Membership) -> None:
@@ -224,46 +220,3 @@ def set_password_by_link(*, token: str, password: str) -> Keeper:
         link.keeper.save(update_fields=["password"])
         end_sessions(keeper=link.keeper)
     return link.keeper
-
-
-def share(
-    *, membership: Membership, bird, first, last, days: int, nameless: bool
-) -> tuple[ShareLink, str]:
-    """A new link to one bird from ``first`` (None: ever) to ``last``, and its token, not kept."""
-    token = Token.new()
-    link = ShareLink(
-        membership=membership,
-        bird=bird.pk,
-        first=first,
-        last=last,
-        nameless=nameless,
-        token_hash=token_hash(token),
-        expires_at=timezone.now() + timedelta(days=days),
-        uses_left=SHARE_OPENINGS,
-    )
-    link.save(force_insert=True)
-    return link, token
-
-
-def shared(*, token: str) -> ShareLink:
-    """The link of this token, with its flock and maker. LinkGone when it opens nothing any more."""
-    links = ShareLink.objects.usable(token, now=timezone.now())
-    link = links.select_related("membership__flock", "membership__keeper").first()
-    if link is None:
-        raise LinkGone("This link has been withdrawn or has run out. Ask for a new one.")
-    return link
-
-
-def note_opening(*, link: ShareLink, token: str, what: str) -> None:
-    """Write down that the link was opened. LinkGone when it ended in this very moment."""
-    # No transaction: one of the two without the other does no harm, and a vet waits for neither.
-    if not ShareLink.objects.use(token, now=timezone.now()):
-        raise LinkGone("This link has been withdrawn or has run out. Ask for a new one.")
-    ShareOpening.objects.create(link=link, what=what)
-
-
-@transaction.atomic
-def revoke_share(*, link: ShareLink, by: Keeper) -> None:
-    if link.revoked_at is None:
-        link.revoked_at = timezone.now()
-        history.change(link, by=by)

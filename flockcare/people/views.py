@@ -47,9 +47,9 @@ def home(request):
     flocks = {str(pk) for pk in Flock.objects.of(request.user).values_list("pk", flat=True)}
     last = request.session.get(LAST_FLOCK)
     if last in flocks:
-        return redirect("feet:today", last)
+        return redirect("today", last)
     if len(flocks) == 1:
-        return redirect("feet:today", flocks.pop())
+        return redirect("today", flocks.pop())
     return redirect("people:flocks")
 
 
@@ -131,7 +131,7 @@ def _enter(request, flock):
     """Go to a flock, and come back to it next time."""
     if request.session.get(LAST_FLOCK) != str(flock.pk):
         request.session[LAST_FLOCK] = str(flock.pk)
-    return redirect("feet:today", flock.pk)
+    return redirect(flock)
 
 
 # Addresses that are a key by themselves
@@ -255,7 +255,7 @@ def flock_list(request):
         .select_related("flock")
         .order_by("flock__name")
     )
-    return render(request, "people/flocks.html", {"memberships": memberships})
+    return render(request, "flocks.html", {"memberships": memberships})
 
 
 def flock_new(request):
@@ -305,7 +305,7 @@ def sign_out_everywhere(request):
 @require_safe
 @flock_view()
 def more(request, flock):
-    return render(request, "people/more.html", {"flock": flock, "here": "more"})
+    return render(request, "more.html", {"flock": flock, "here": "more"})
 
 
 @flock_view(Role.OWNER, read=Role.OWNER)

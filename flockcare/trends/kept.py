@@ -16,7 +16,6 @@ from django.db.models.functions import Coalesce
 
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.care.models import CareStep
-from flockcare.core.prepared import Prepared
 from flockcare.feet.models import Check
 from flockcare.housing.models import Feature, FeatureState, House, Stay
 from flockcare.people.models import Flock, Revision
@@ -39,7 +38,7 @@ def _of_flock(rows: models.QuerySet, figure: models.Aggregate, otherwise) -> Coa
     return Coalesce(Subquery(one), Value(otherwise))
 
 
-def _figures(flock):
+def _figures(flock: Flock) -> models.QuerySet:
     counts = [
         _of_flock(model._base_manager.filter(flock=OuterRef("pk")), Count("pk"), 0)
         for model in _COUNTED
@@ -50,10 +49,7 @@ def _figures(flock):
     )
     figures = [*counts, newest, _of_flock(measured, Count("pk"), 0)]
     named = {f"figure_{number}": figure for number, figure in enumerate(figures)}
-    return Flock.objects.filter(pk=flock).annotate(**named).values_list(*named)
-
-
-FIGURES = Prepared(_figures, flock=models.UUIDField())
+    return Flock.objects.filter(pk=flock.pk).annotate(**named).values_list(*named)
 
 
 def fingerprint(flock: Flock, told, today: dt.date) -> tuple:
@@ -64,7 +60,7 @@ def fingerprint(flock: Flock, told, today: dt.date) -> tuple:
         flock.name,
         flock.time_zone,
         flock.units,
-        tuple(FIGURES.rows(flock=flock.pk)[0]),
+        _figures(flock).get(),
         tuple((one.pk, one.house_id, one.on, one.kind, one.note) for one in told),
     )
 
@@ -88,8 +84,3 @@ def report_of(flock: Flock, today: dt.date) -> Report:
 
 def _key(flock_id) -> str:
     return f"trends:{EDITION}:{flock_id}"
-
-
-def forget(*, flock_id, **_) -> None:
-    """The flock is deleted, so its report goes too."""
-    cache.delete(_key(flock_id))

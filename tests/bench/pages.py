@@ -113,7 +113,7 @@ def pages(flock) -> dict:
     def save(client):
         moment = timezone.now().astimezone(flock.zone)
         return client.post(
-            reverse("feet:check_new", args=[flock.pk, bird.pk]),
+            reverse("check_bird", args=[flock.pk, bird.pk]),
             {
                 "check_id": str(uuid.uuid4()),
                 "at": moment.strftime("%Y-%m-%dT%H:%M"),
@@ -122,12 +122,12 @@ def pages(flock) -> dict:
         )
 
     return {
-        "Today": get("feet:today"),
+        "Today": get("today"),
         "Choose a bird": get("feet:pick"),
-        "Bird": get("feet:bird", bird.pk),
-        "Check form": get("feet:check_new", bird.pk),
-        "Bird list": get("birds:list"),
-        "Today, unchanged": again("feet:today"),
+        "Bird": get("bird", bird.pk),
+        "Check form": get("check_bird", bird.pk),
+        "Bird list": get("birds"),
+        "Today, unchanged": again("today"),
         "Round, unchanged": again("feet:round"),
         "Care, unchanged": again("care:today_panel"),
         "Save a clear check": save,

@@ -10,7 +10,7 @@ from django.utils.html import escape
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep
 from flockcare.care.rules import RULES, Advice
-from flockcare.care.situation import advise_cases, urgent_birds
+from flockcare.care.situation import advise_cases, birds_of_concern
 from flockcare.feet.cases import cases_of_bird
 from flockcare.photos.models import Measurement, Photo, Precision
 from tests.care.steps import day, form, look, step, url
@@ -137,7 +137,8 @@ def test_the_birds_with_urgent_signs(cast, birds):
     look(cast, birds["Dill"], days_ago=30, left={"score": 2})
     look(cast, birds["Mace"], days_ago=20, left={"score": 0}, manner="dull")
     look(cast, birds["Sorrel"], left={"score": 1, "oozing": True})
-    found = {one.bird.name: one.foot for one in urgent_birds(cast.flock, now=timezone.now())}
+    urgent, _ = birds_of_concern(cast.flock, now=timezone.now())
+    found = {one.bird.name: one.foot for one in urgent}
     assert found == {"Dill": "left", "Sorrel": "left"}
 
 

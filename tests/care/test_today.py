@@ -8,8 +8,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from flockcare.birds.models import Bird
-from flockcare.birds.services import leave_flock
 from flockcare.care.models import CareStep, KitItem
+from flockcare.pages.leaving import leave_flock
 from tests.care.steps import day, look, step, today, url
 
 pytestmark = pytest.mark.django_db

@@ -17,8 +17,9 @@ from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
 from flockcare.offline.models import Receipt
 from flockcare.people.models import Invitation, Membership, Revision
-from flockcare.people.services import invite, share
+from flockcare.people.services import invite
 from flockcare.photos.models import Photo
+from flockcare.vetsheet.services import share
 
 pytestmark = pytest.mark.django_db
 

@@ -1,12 +1,16 @@
-"""Imports go down only: each app may use those below it, whatever the form of the import."""
+"""Imports, addresses and templates go down only: each app may use itself and those below it."""
 
 import ast
 import re
 from pathlib import Path
 
 import pytest
+from django.urls import URLPattern
 
-PACKAGE = Path(__file__).resolve().parents[2] / "flockcare"
+from flockcare.urls import urlpatterns
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGE, TEMPLATES = ROOT / "flockcare", ROOT / "templates"
 # Apps on one floor do not use each other.
 FLOORS = [
     {"core"},
@@ -15,7 +19,8 @@ FLOORS = [
     {"photos"},
     {"feet", "housing"},
     {"care"},
-    {"trends"},
+    {"trends", "pages"},
+    {"vetsheet"},
     {"reports", "offline"},
 ]
 PURE = {"analysis", "drawing"}
@@ -81,6 +86,57 @@ def test_imports_go_down_only(app):
 def test_every_app_stands_on_a_floor():
     apps = {path.name for path in PACKAGE.iterdir() if path.is_dir() and path.name[0] != "_"}
     assert apps <= set(HEIGHT) | PURE
+
+
+# Addresses and templates. What has no app's name (flockcare/urls.py, the templates beside
+# base.html) belongs to the project: a few pages and the navigation, which all apps share.
+
+PROJECT_PAGES = {"today", "birds", "bird", "check_bird", "export", "calendar_feed"}
+PROJECT_TEMPLATES = {
+    *("base.html", "more.html", "flocks.html", "bird_places.html", "first_steps.html"),
+    *("400.html", "403.html", "403_csrf.html", "404.html", "500.html"),
+}
+ADDRESS = re.compile(r"""["'](\w+):(\w+)["']""")
+TEMPLATE = re.compile(r"""["'](\w+)/[\w./]+\.(?:html|svg|txt)["']""")
+
+
+def namespaces() -> dict[str, str]:
+    """Of each namespace of addresses the app that has it."""
+    return {
+        match[1]: path.relative_to(PACKAGE).parts[0]
+        for path in PACKAGE.rglob("urls.py")
+        if (match := re.search(r'^app_name = "(\w+)"$', path.read_text(), re.MULTILINE))
+    }
+
+
+def apps_named(text: str) -> set[str]:
+    """Apps whose addresses or templates are named in a piece of Python or of a template."""
+    owner = namespaces()
+    addressed = {owner[match[1]] for match in ADDRESS.finditer(text) if match[1] in owner}
+    return addressed | {match[1] for match in TEMPLATE.finditer(text) if match[1] in HEIGHT}
+
+
+@pytest.mark.parametrize("app", sorted(HEIGHT))
+def test_addresses_and_templates_go_down_only(app):
+    wrong = {
+        str(path.relative_to(ROOT)): sorted(above)
+        for path in [*sources(app), *(TEMPLATES / app).rglob("*")]
+        if path.is_file() and (above := apps_named(path.read_text()) - allowed(app))
+    }
+    assert wrong == {}
+
+
+def test_what_belongs_to_no_app_stays_little():
+    named = {pattern.name for pattern in urlpatterns if isinstance(pattern, URLPattern)}
+    assert named == PROJECT_PAGES
+    assert {path.name for path in TEMPLATES.iterdir() if path.is_file()} == PROJECT_TEMPLATES
+
+
+def test_the_reader_of_addresses_sees_python_and_templates():
+    assert apps_named("""redirect("care:list", 1); reverse('feet:sort')""") == {"care", "feet"}
+    assert apps_named("""{% url 'trends:page' flock.pk %}""") == {"trends"}
+    assert apps_named("""{% include "photos/pane.html" with a='b:c' %}""") == {"photos"}
+    assert apps_named("""{% url 'today' flock.pk %} render(request, "more.html")""") == set()
 
 
 @pytest.mark.parametrize("app", sorted(PURE))

@@ -10,7 +10,6 @@ from flockcare.drawing.dates import (
     date_ticks,
     date_words,
     day_position,
-    local_date,
     span_words,
 )
 
@@ -39,7 +38,6 @@ def moment(*parts):
 )
 def test_a_moment_lies_on_the_local_day_and_hour_across_clock_changes(at, day, clock):
     assert day_position(at, LONDON) == pytest.approx(day.toordinal() + clock / 1440)
-    assert local_date(at, LONDON) == day
 
 
 def test_a_zone_that_skipped_a_day_keeps_its_calendar():
@@ -47,7 +45,7 @@ def test_a_zone_that_skipped_a_day_keeps_its_calendar():
     # the 31st when the zone moved across the date line at midnight.
     apia = ZoneInfo("Pacific/Apia")
     before, after = moment(2011, 12, 30, 9, 59), moment(2011, 12, 30, 10, 0)
-    assert local_date(before, apia) == dt.date(2011, 12, 29)
+    assert int(day_position(before, apia)) == dt.date(2011, 12, 29).toordinal()
     assert day_position(after, apia) == dt.date(2011, 12, 31).toordinal()
 
 

@@ -33,7 +33,16 @@ def test_a_bird_never_looked_at_comes_first(cast, birds):
     entries = birds_for_today(cast.flock, now=timezone.now())
     assert entries[0].name in ("Mace", "Sorrel")
     assert entries[0].due_words == "never looked at"
-    assert entries[-1].days_over == 100 - cast.flock.round_days
+    assert entries[-1].next.days_late == 100 - cast.flock.round_days
+
+
+@pytest.mark.parametrize(
+    ("days", "words"),
+    [(0, "due today"), (1, "due in 1 day"), (2, "due in 2 days"), (-1, "1 day late")],
+)
+def test_one_day_is_told_as_one(cast, birds, days, words):
+    look(cast, birds["Dill"], days_ago=cast.flock.round_days - days)
+    assert today(cast)["Dill"].due_words == words
 
 
 def test_a_sore_foot_is_due_sooner(cast, birds):
@@ -58,14 +67,14 @@ def test_a_bird_that_left_is_not_due(cast, birds):
 
 
 def test_a_new_flock_is_led_to_its_birds(cast):
-    page = cast.clients.owner.get(reverse("feet:today", args=[cast.flock.pk])).content.decode()
+    page = cast.clients.owner.get(reverse("today", args=[cast.flock.pk])).content.decode()
     assert "Add birds" in page
 
 
 def test_today_costs_the_same_for_one_bird_and_twenty(
     cast, birds, django_assert_num_queries, django_assert_max_num_queries
 ):
-    url = reverse("feet:today", args=[cast.flock.pk])
+    url = reverse("today", args=[cast.flock.pk])
     look(cast, birds["Dill"], days_ago=0)
     with django_assert_max_num_queries(12) as first:
         cast.clients.keeper.get(url)

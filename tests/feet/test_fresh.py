@@ -12,11 +12,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.birds.services import leave_flock
 from flockcare.care.models import CareStep
 from flockcare.care.services import claim, log_step
 from flockcare.feet import services
 from flockcare.feet.models import FootFinding, Round
+from flockcare.pages.leaving import leave_flock
 from flockcare.people.models import Flock
 from flockcare.people.services import change_flock
 
@@ -29,7 +29,7 @@ ASKED_WHEN_NOTHING_CHANGED = 4
 @pytest.fixture
 def pages(cast, birds):
     """The addresses of the pieces by name."""
-    of_flock = {"today": "feet:today", "round": "feet:round", "list": "care:list"}
+    of_flock = {"today": "today", "round": "feet:round", "list": "care:list"}
     of_flock |= {"panel": "care:today_panel"}
     found = {name: reverse(view, args=[cast.flock.pk]) for name, view in of_flock.items()}
     return found | {"bird": reverse("care:bird", args=[cast.flock.pk, birds["Dill"].pk])}

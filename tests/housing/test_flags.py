@@ -130,6 +130,27 @@ def test_what_they_land_on(described, expected):
         assert {key for key, _ in keys(roost(), Place("Yard", kind, **described))} == expected
 
 
+@pytest.mark.parametrize(
+    ("edge", "flagged"),
+    [
+        ("sharp", True),
+        ("rounded, one sharp corner", True),
+        ("no cover, sharp", True),
+        ("not planed but sharp", True),
+        ("no sharp edges", False),
+        ("No  sharp edges", False),
+        ("without any sharp corners", False),
+        ("not too sharp", False),
+        ("no rough or sharp edges", False),
+        ("free of sharp edges", False),
+        ("no sharp edges but one sharp nail", True),
+    ],
+)
+def test_what_is_said_not_to_be_sharp_is_not(edge, flagged):
+    sill = Place("Sill", "step", 20, edge=edge)
+    assert (("sharp", "Sill") in keys(roost(), sill)) is flagged
+
+
 def test_wire_and_sharp_edges_elsewhere():
     """Common practice, no published source."""
     assert ("wire", "Run") in keys(roost(), Place("Run", "nest front", 40, material="wire or mesh"))

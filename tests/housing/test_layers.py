@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from flockcare.birds.layers import Band, Mark, Window
+from flockcare.drawing.timeline import Band, Mark, Window
 from flockcare.housing.layers import stays
 from flockcare.housing.models import HousingChange
 from tests.housing.rows import feature, house, state, stay

@@ -5,11 +5,11 @@ from datetime import date, timedelta
 import pytest
 from django.utils import timezone
 
-from flockcare.birds import services as bird_services
 from flockcare.core.management.commands.up import tidying
 from flockcare.feet.sorting import unsorted
 from flockcare.housing import services
 from flockcare.housing.models import House, HousingChange, Stay
+from flockcare.pages.leaving import leave_flock
 from flockcare.photos.models import Photo
 
 pytestmark = pytest.mark.django_db
@@ -30,7 +30,7 @@ def test_a_stay_ends_when_she_leaves(cast, birds, house):
     dill = birds["Dill"]
     stay = Stay.objects.create(flock=cast.flock, bird=dill, house=house, since=date(2025, 1, 1))
     dill.left, dill.left_reason = "2026-02", "given away"
-    bird_services.leave_flock(bird=dill, by=cast.owner)
+    leave_flock(bird=dill, by=cast.owner)
     stay.refresh_from_db()
     assert stay.until == date(2026, 2, 28)
 

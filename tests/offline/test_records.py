@@ -88,7 +88,7 @@ def test_something_else_under_the_same_key_is_refused(cast, dill, birds, sending
 
 def test_what_the_page_had_stored_before_its_answer_was_lost(cast, dill, sending):
     key, at = uuid.uuid4(), local(cast.flock)
-    page = reverse("feet:check_new", args=[cast.flock.pk, dill.pk])
+    page = reverse("check_bird", args=[cast.flock.pk, dill.pk])
     cast.clients.keeper.post(page, {"check_id": key, "at": at, "verdict": "both clear"})
     assert send(*sending, check_body(cast, dill, at=at), key).status_code == 201
     assert Check.objects.count() == 1
@@ -102,7 +102,7 @@ def test_what_the_page_had_stored_before_its_answer_was_lost(cast, dill, sending
 def test_a_check_that_was_taken_back_does_not_come_back(cast, dill, sending):
     """The page had stored it, its answer was lost, and another keeper has taken it back since."""
     key, at = uuid.uuid4(), local(cast.flock)
-    page = reverse("feet:check_new", args=[cast.flock.pk, dill.pk])
+    page = reverse("check_bird", args=[cast.flock.pk, dill.pk])
     cast.clients.keeper.post(page, {"check_id": key, "at": at, "verdict": "both clear"})
     cast.clients.owner.post(reverse("feet:check_delete", args=[cast.flock.pk, key]))
     answer = send(*sending, check_body(cast, dill, at=at), key)
@@ -306,7 +306,7 @@ def test_a_request_without_the_token_is_refused(cast, dill):
 
 def test_the_page_answers_a_script_with_where_to_go_and_what_to_say_there(cast, dill):
     """As the page's own sending asks: a redirect would be followed unseen."""
-    page = reverse("feet:check_new", args=[cast.flock.pk, dill.pk])
+    page = reverse("check_bird", args=[cast.flock.pk, dill.pk])
     said = {"check_id": uuid.uuid4(), "at": local(cast.flock), "verdict": "both clear"}
     answer = cast.clients.keeper.post(page, said, headers={"HX-Request": "true"})
     assert answer.status_code == 204

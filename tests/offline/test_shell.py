@@ -75,7 +75,7 @@ def fields(text, purpose):
 
 @pytest.mark.parametrize(
     ("name", "view"),
-    [("check", "feet:check_new"), ("step", "care:step_new"), ("weighing", "birds:weighings")],
+    [("check", "check_bird"), ("step", "care:step_new"), ("weighing", "birds:weighings")],
 )
 def test_a_kept_form_asks_what_the_page_asks(cast, birds, client, name, view):
     page = cast.clients.keeper.get(reverse(view, args=[cast.flock.pk, birds["Dill"].pk]))
@@ -196,7 +196,7 @@ def test_a_maskable_icon_keeps_the_foot_inside_the_safe_circle():
 
 
 def test_every_page_leads_to_manifest_and_outbox(cast):
-    text = cast.clients.keeper.get(reverse("feet:today", args=[cast.flock.pk])).content.decode()
+    text = cast.clients.keeper.get(reverse("today", args=[cast.flock.pk])).content.decode()
     assert f'href="{reverse("offline:manifest")}"' in text
     assert f'href="{reverse("offline:outbox")}"' in text
     assert f'data-keeper="{cast.keeper.pk}"' in text

@@ -53,7 +53,7 @@ class Edit:
 
 EDITS = {
     "birds:edit": Edit("traits", "Limps in frost.", "An old break, left."),
-    "birds:leave": Edit("left_note", "Heart.", "Liver."),
+    "pages:leave": Edit("left_note", "Heart.", "Liver."),
     "birds:breed_edit": Edit("adult_grams", "2.8", "3.1", ("2.80 kg", "3.10 kg")),
     "birds:weighing_edit": Edit("grams", "2.1", "2.3", ("2.10 kg", "2.30 kg")),
     "feet:check_edit": Edit("note", "Walks well.", "Bedding wet."),
@@ -71,12 +71,12 @@ EDITS = {
 # What takes a post and edits no text that somebody else could have written meanwhile.
 NEW = {
     *("birds:add", "birds:add_many", "birds:weighings", "care:item_new", "care:kit_fill"),
-    *("care:step_new", "care:calendar", "feet:check_new", "feet:round_start", "feet:sort_add"),
+    *("care:step_new", "care:calendar", "check_bird", "feet:round_start", "feet:sort_add"),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),
     *("photos:add", "photos:cards", "photos:card_sheets", "photos:measure"),
 }
 REMOVED_WHOLE = {
-    *("birds:breed_delete", "birds:remove", "birds:weighing_delete", "care:item_delete"),
+    *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
     *("care:undo",),
     *("care:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
@@ -85,7 +85,7 @@ REMOVED_WHOLE = {
 }
 # One tap each, which says no more than it does.
 TAPS = {
-    *("birds:came_back", "care:claim", "care:done", "feet:round_next", "feet:round_pass"),
+    *("pages:came_back", "care:claim", "care:done", "feet:round_next", "feet:round_pass"),
     *("feet:round_end", "housing:plan_done", "people:flock_open", "photos:put_back"),
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),
 }
@@ -102,7 +102,7 @@ OTHERWISE = {
     "housing:what_if": "keeps a plan, which is new",
     "care:opening": "only shows",
 }
-OURS = ("birds:", "care:", "feet:", "housing:", "people:", "photos:")
+OURS = ("birds:", "care:", "feet:", "housing:", "pages:", "people:", "photos:", "check_bird")
 
 
 @pytest.fixture
@@ -114,7 +114,7 @@ def found(request, cast):
     Check.objects.get(pk=found["check_id"]).findings.create(foot="left", score=0)
     # Only who has left is said to have left, and why.
     asked = getattr(request.node, "callspec", None)
-    if asked and asked.params.get("name") == "birds:leave":
+    if asked and asked.params.get("name") == "pages:leave":
         Bird.objects.filter(pk=found["bird_id"]).update(left="2026-05", left_reason="died")
     return found
 

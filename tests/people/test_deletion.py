@@ -165,7 +165,7 @@ def test_the_page_tells_what_goes_and_offers_an_export_first(both):
     page = both.clients.owner.get(_delete_page(both.flock)).content.decode()
     for words in ("1 bird", "1 check of feet", "1 photo", "3 members", "further entries"):
         assert f"{words}</li>" in page
-    assert page.index(reverse("records:export", args=[both.flock.pk])) < page.index("for good")
+    assert page.index(reverse("export", args=[both.flock.pk])) < page.index("for good")
 
 
 def test_what_goes_counts_everything(both):

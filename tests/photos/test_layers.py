@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 from django.urls import reverse
 
-from flockcare.birds.layers import Window
+from flockcare.drawing.timeline import Window
 from flockcare.photos.layers import photos
 from flockcare.photos.models import DateSource, Precision
 from tests.photos.test_series import photo
@@ -36,7 +36,7 @@ def test_a_date_that_is_not_sure_says_so(cast, birds, precision, source, said):
 @pytest.mark.parametrize(("source", "drawn"), [(DateSource.FILE_TIME, 1), (DateSource.CAMERA, 0)])
 def test_its_picture_has_a_broken_frame_and_a_question_mark(cast, birds, source, drawn):
     photo(cast.flock, birds["Dill"], "2026-05-14", taken_source=source)
-    url = reverse("feet:bird", args=[cast.flock.pk, birds["Dill"].pk])
+    url = reverse("bird", args=[cast.flock.pk, birds["Dill"].pk])
     text = cast.clients.viewer.get(url, {"zoom": "month", "until": "2026-05-31"}).content.decode()
     assert text.count('class="thumb') == 1
     assert text.count('class="thumb unsure"') == text.count(">?</text>") == drawn

@@ -165,12 +165,11 @@ def test_an_outline_too_far_from_the_markers_is_refused(tilted):
     scene, _, view = tilted
     near = scenes.project(scene, rectangle(10, 10, np.array([98.0, 32.0])))
     far = scenes.project(scene, rectangle(10, 10, np.array([112.0, 32.0])))
-    view.check_covers(near)
-    for measure in (view.check_covers, view.to_mm):
-        with pytest.raises(CannotMeasure) as refusal:
-            measure(far)
-        assert refusal.value.reason == refusals.OUT_OF_REACH
-        assert refusal.value.code == CODE
+    view.to_mm(near)
+    with pytest.raises(CannotMeasure) as refusal:
+        view.to_mm(far)
+    assert refusal.value.reason == refusals.OUT_OF_REACH
+    assert refusal.value.code == CODE
 
 
 def test_points_beyond_the_horizon_are_refused():

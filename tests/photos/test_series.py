@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from shapely.geometry import Polygon
 
-from flockcare.photos import series
+from flockcare.photos import series, words
 from flockcare.photos.measuring import Scale as Scaled
 from flockcare.photos.measuring import measure
 from flockcare.photos.models import DateSource, Measurement, Photo, Precision, Scaling
@@ -415,3 +415,11 @@ def test_two_hundred_measured_photos_are_a_light_page(cast, birds, view):
     answer = cast.clients.owner.get(page(cast.flock, dill, view=view))
     assert answer.content.count(b'loading="lazy"') == 200
     assert len(answer.content) <= 150_000
+
+
+def test_the_bound_of_a_length_is_half_that_of_the_area(cast, birds):
+    """By hand: area A(1 ± 0.1) means side √A(1 ± 0.05) to first order; 5 % of 10 mm is 0.5 mm."""
+    one = measured(photo(cast.flock, birds["Dill"], "2026-05-14"), radius_mm=5.0, error=0.1)
+    assert one.diameter_error_mm == pytest.approx(0.5)
+    assert one.area_error_mm2 == pytest.approx(0.1 * math.pi * 25)
+    assert words.diameter(one) == "10.0 ± 0.5 mm"

@@ -169,7 +169,7 @@ def test_a_row_that_does_not_say_enough_is_named(tmp_path, row, column, words):
 def test_the_pages_give_and_take_it_and_say_so(cast, tmp_path):
     lost, _ = _with_photos(cast.flock, tmp_path)
     default_storage.delete(lost.path())
-    address = reverse("records:export", args=[cast.flock.pk])
+    address = reverse("export", args=[cast.flock.pk])
     data = b"".join(cast.clients.keeper.get(address))
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         assert archive.testzip() is None and LETTER in archive.namelist()

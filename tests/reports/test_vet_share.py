@@ -16,8 +16,9 @@ from PIL import Image
 from flockcare.birds.models import Bird
 from flockcare.people import services
 from flockcare.people.logs import HideTokens
-from flockcare.people.models import Byline, Membership, Revision, Role, ShareLink, ShareOpening
+from flockcare.people.models import Byline, Membership, Revision, Role
 from flockcare.photos.models import Photo
+from flockcare.vetsheet.models import ShareLink, ShareOpening
 from tests.conftest import client_of
 from tests.people.rows import NOT_WRITERS, refused, same_queries
 from tests.reports.vet_rows import at, full_bird, look, many_records, other_bird, photo, step

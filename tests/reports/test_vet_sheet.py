@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given as any_of
 from hypothesis import strategies as st
 
-from flockcare.birds.layers import Window
 from flockcare.birds.models import Bird, Weighing
+from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import cases_of_bird
+from flockcare.feet.layers import checks
 from flockcare.feet.scales import CLINICAL_GRADE
-from flockcare.feet.timeline import looks
 from flockcare.housing.models import House, Stay
 from flockcare.people.deletion import FORMER
 from flockcare.people.models import Byline
@@ -139,7 +139,7 @@ def test_one_look_is_told_as_one(bird):
 
 def test_a_foot_is_worded_as_on_her_timeline(bird):
     window = Window(YEAR.first, YEAR.last, bird.flock.zone)
-    sore = next(mark for mark in looks(bird, window) if mark.lane == "right" and mark.value)
+    sore = next(mark for mark in checks(bird, window) if mark.lane == "right" and mark.value)
     assert sore.label.startswith("right foot 2 swollen, main pad and toe II (inner), black scab")
     (row,) = made(bird).cases[0].looks.labelled
     assert dict(row)["What was seen"].startswith(sore.label.removeprefix("right foot 2 swollen, "))
@@ -249,7 +249,7 @@ def test_what_has_no_day_is_not_compared(bird):
         ("date not known", "not compared: date not known"),
     ]
     # Those whose day is known; the fourth of this year would stand on a day that nobody named.
-    assert len(made(bird).lanes.dots["photos"]) == 3
+    assert len(made(bird).timeline.lanes()["photos"]) == 3
 
 
 # --- Given

@@ -85,7 +85,7 @@ def test_no_page_needs_what_the_policy_refuses(cast, name):
 
 
 def test_no_page_may_be_framed_or_carry_its_address_elsewhere(cast):
-    answer = cast.clients.owner.get(reverse("feet:today", args=[cast.flock.pk]))
+    answer = cast.clients.owner.get(reverse("today", args=[cast.flock.pk]))
     assert answer.headers["X-Frame-Options"] == "DENY"
     assert answer.headers["Referrer-Policy"] == "same-origin"
     assert directives(answer.headers["Content-Security-Policy"])["frame-ancestors"] == ["'none'"]

@@ -139,7 +139,7 @@ def test_what_is_no_outbox_gets_400(cast, ask, data):
 
 
 def test_headers_that_mean_nothing(cast, ask):
-    today = reverse("feet:today", args=[cast.flock.pk])
+    today = reverse("today", args=[cast.flock.pk])
     for value in (
         "",
         "x" * 9000,

@@ -14,6 +14,7 @@ from flockcare.feet import services as feet
 from flockcare.feet.models import Check, FootFinding
 from flockcare.housing import services as housing
 from flockcare.housing.models import FeatureState, HousingChange, Stay
+from flockcare.pages.leaving import leave_flock
 from flockcare.people import history
 from flockcare.trends import kept
 from flockcare.trends.models import WindowChoice
@@ -131,7 +132,7 @@ def rename_a_bird(cast, rows, houses):
 
 def a_bird_leaves(cast, rows, houses):
     rows[0].left, rows[0].left_reason = "2025-12", "died"
-    birds.leave_flock(bird=rows[0], by=cast.keeper)
+    leave_flock(bird=rows[0], by=cast.keeper)
 
 
 def other_time_zone(cast, rows, houses):

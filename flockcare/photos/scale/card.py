@@ -83,10 +83,6 @@ class CardView:
         inside_by = cv2.pointPolygonTest(self._hull_mm, point_mm, True)
         return bool(np.all(np.isfinite(point_mm)) and inside_by >= -REACH_MM)
 
-    def check_covers(self, points_px):
-        """Raise CannotMeasure when an outline, (n, 2) pixels, goes too far outside the markers."""
-        self.to_mm(points_px)
-
     def area_error_at_height(self, height_mm):
         """Relative error of an area that lies this much nearer to the camera than the card.
 

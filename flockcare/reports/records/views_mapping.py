@@ -19,7 +19,7 @@ from flockcare.reports.records.views import in_words
 
 PREVIEWED = 8
 MOST_WRONG_SHOWN = 200
-PLACES = {"birds": "birds:list", "weights": "birds:list", "care": "care:list"}
+PLACES = {"birds": "birds", "weights": "birds", "care": "care:list"}
 
 
 @flock_view(Role.KEEPER, read=Role.KEEPER)
@@ -119,4 +119,4 @@ def _taken(request, flock, table: str, found: Found):
     messages.success(request, " ".join(told))
     if table in PLACES:
         return redirect(PLACES[table], flock.pk)
-    return redirect("feet:today", flock.pk)
+    return redirect("today", flock.pk)

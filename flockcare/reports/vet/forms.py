@@ -8,9 +8,9 @@ from django import forms
 
 from flockcare.core.forms import KeeperForm
 from flockcare.drawing.dates import add_months
-from flockcare.feet.timeline import OLDEST
-from flockcare.people.services import SHARE_DAYS
+from flockcare.pages.timeline import OLDEST
 from flockcare.reports.vet.records import Period
+from flockcare.vetsheet.services import SHARE_DAYS
 
 USUAL_DAYS = 30
 

@@ -63,7 +63,7 @@ def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> 
         weight=_weight(weighed, bird, names),
         weights="; ".join(_weighings(shown_weights, bird, names)),
         weights_left_out=cut,
-        lanes=lanes(records, names),
+        timeline=lanes(records, names),
         looked=_looked(looks, window.zone),
         cases=tuple(_case_sheets(in_cases, names, window.zone)),
         other_cases=_case_lines(other_cases),

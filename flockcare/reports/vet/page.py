@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from flockcare.drawing.markup import Markup, element
-from flockcare.reports.vet import drawing, svg
+from flockcare.drawing.timeline_paper import lay_out
+from flockcare.reports.vet import svg
 from flockcare.reports.vet.sheet import PrintPhoto, VetSheet
 
 # The width of an A4 page between its margins; a browser makes the drawing as wide as the page.
@@ -18,7 +19,7 @@ PhotoUrl = Callable[[PrintPhoto, int], str]
 def drawn(found: VetSheet, photo_url: PhotoUrl) -> dict:
     """What the page's template needs besides the sheet: its drawings and the photos' addresses."""
     timeline = svg.render(
-        drawing.timeline(found.lanes, DRAWN_WIDTH), f"Timeline of {found.name}, {found.period}"
+        lay_out(found.timeline, DRAWN_WIDTH), f"Timeline of {found.name}, {found.period}"
     )
     span = found.photos.span_mm if found.photos.paper_mm_per_cm else None
     photos = [

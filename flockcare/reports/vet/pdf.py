@@ -32,8 +32,17 @@ from reportlab.platypus import (
 )
 from reportlab.platypus import Table as Grid
 
-from flockcare.reports.vet import drawing
-from flockcare.reports.vet.drawing import LEGEND, Box, Disc, Drawing, Line, Polygon, Shape, Words
+from flockcare.drawing.timeline_paper import (
+    LEGEND,
+    Box,
+    Disc,
+    Drawing,
+    Line,
+    Polygon,
+    Shape,
+    Words,
+    lay_out,
+)
 from flockcare.reports.vet.pictures import Print, printed
 from flockcare.reports.vet.sheet import (
     CaseSheet,
@@ -283,7 +292,7 @@ def _eggs_and_meat(sheet: VetSheet, width: float):
 
 
 def _timeline(sheet: VetSheet, width: float):
-    picture = _Picture(drawing.timeline(sheet.lanes, width))
+    picture = _Picture(lay_out(sheet.timeline, width))
     yield KeepTogether([_text("Timeline", "head"), picture, _Legend(width)])
 
 

@@ -8,15 +8,23 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from django.db.models import CharField, DateTimeField, F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models import (
+    CharField,
+    DateTimeField,
+    F,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+)
 from django.db.models.fields.json import KT
 from django.db.models.functions import Cast, Coalesce, Replace
 
-from flockcare.birds.layers import Window
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import WITHHOLDING, CareStep
 from flockcare.core.dates import PartialDate
-from flockcare.core.prepared import columns, record
+from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import Case, Sight, cases_from
 from flockcare.feet.models import Check
 from flockcare.feet.words import foot_signs, odd_signs
@@ -29,6 +37,7 @@ from flockcare.photos.models import Foot, Measurement, Photo
 from flockcare.photos.series import Shot
 
 NOTHING_YET_DAYS = 90
+MEASURED = [field.attname for field in Measurement._meta.concrete_fields]
 LAST_OF_ALL = Value(dt.datetime(9000, 1, 1, tzinfo=dt.UTC), DateTimeField())
 
 
@@ -229,16 +238,15 @@ def _touches(case: Case, window: Window) -> bool:
 
 def _shots(bird: Bird) -> list[Shot]:
     """Her photos in time order, each with its newest measurement, in one query."""
-    of_photo = columns(Photo)
-    rows = (
+    photos = (
         Photo.objects.filter(bird=bird)
+        .annotate(**{f"measured_{name}": F(f"measurements__{name}") for name in MEASURED})
         .order_by(F("taken").asc(nulls_last=True), "added_at", "pk", "measurements__at")
-        .values_list(*of_photo, *columns(Measurement, "measurements__"))
     )
     shots: dict[uuid.UUID, Shot] = {}
-    for row in rows:
-        photo, measured = record(Photo, row[: len(of_photo)]), row[len(of_photo) :]
-        shots[photo.pk] = Shot(photo, record(Measurement, measured) if measured[0] else None)
+    for photo in photos:
+        measured = {name: getattr(photo, f"measured_{name}") for name in MEASURED}
+        shots[photo.pk] = Shot(photo, Measurement(**measured) if measured["id"] else None)
     return list(shots.values())
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import sqrt
 
-from flockcare.reports.vet.drawing import Lanes
+from flockcare.drawing.timeline import Timeline
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +161,7 @@ class VetSheet:
     weight: str
     weights: str
     weights_left_out: str
-    lanes: Lanes
+    timeline: Timeline
     looked: str
     cases: tuple[CaseSheet, ...]
     other_cases: Table

@@ -3,7 +3,16 @@
 from __future__ import annotations
 
 from flockcare.drawing.markup import Markup, element, number
-from flockcare.reports.vet.drawing import LEGEND, Box, Disc, Drawing, Line, Polygon, Shape, Words
+from flockcare.drawing.timeline_paper import (
+    LEGEND,
+    Box,
+    Disc,
+    Drawing,
+    Line,
+    Polygon,
+    Shape,
+    Words,
+)
 
 
 def render(drawing: Drawing, title: str) -> Markup:

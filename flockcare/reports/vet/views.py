@@ -21,9 +21,8 @@ from flockcare.birds.models import Bird
 from flockcare.core.dates import PartialDate
 from flockcare.core.files import private_file
 from flockcare.drawing.dates import date_words
-from flockcare.people import services
 from flockcare.people.access import flock_view
-from flockcare.people.models import ShareLink, ShareOpening, Units
+from flockcare.people.models import Units
 from flockcare.people.views import link_to_show, secret_link
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
@@ -34,6 +33,8 @@ from flockcare.reports.vet.names import Nameless, Names
 from flockcare.reports.vet.page import drawn
 from flockcare.reports.vet.records import Period, keepers_of, photo_in, read
 from flockcare.reports.vet.sheet import VetSheet
+from flockcare.vetsheet import services
+from flockcare.vetsheet.models import ShareLink, ShareOpening
 
 GONE = 410
 OPENINGS_SHOWN = 10
@@ -64,7 +65,7 @@ def _page(request, bird: Bird, sharing: SharingForm):
         "sharing": sharing,
         "kept": query,
         "pdfs": _pdfs(reverse("vet:pdf", args=[bird.flock_id, bird.pk]), bird, query),
-        "links": _link_rows(request, _links(bird.flock).filter(bird=bird.pk)),
+        "links": _link_rows(request, _links(bird.flock).filter(bird=bird)),
         "here": "birds",
     }
     wrong = form.errors or sharing.errors
@@ -150,13 +151,13 @@ def _link_rows(request, links, names=None) -> list[dict]:
     still_open = ShareLink.objects.open(now=now).filter(pk=OuterRef("pk"))
     rows = []
     for link in links.annotate(open=Exists(still_open)):
-        if names is not None and link.bird not in names:
+        if names is not None and link.bird_id not in names:
             continue
         newest = list(link.openings.all())[:OPENINGS_SHOWN] if names else []
         rows.append(
             {
                 "link": link,
-                "bird": names and names[link.bird],
+                "bird": names and names[link.bird_id],
                 "open": link.open,
                 "state": _state(link, now),
                 "newest": newest,
@@ -209,7 +210,7 @@ def shared_view(view):
     def wrapper(request, token, **kwargs):
         try:
             link = services.shared(token=token)
-            bird = Bird.objects.select_related("breed").get(flock=link.flock, pk=link.bird)
+            bird = Bird.objects.select_related("breed").get(flock=link.flock, pk=link.bird_id)
             bird.flock = link.flock
             with timezone.override(link.flock.zone):
                 response = view(request, token, link, bird, **kwargs)

@@ -1,0 +1,79 @@
+"""A bird leaves the flock, comes back, or was added by mistake; with where she lives."""
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from flockcare.birds.models import Bird
+from flockcare.core.dates import PartialDate
+from flockcare.housing.models import Stay
+from flockcare.housing.services import end_stays, resume_stay
+from flockcare.people import history
+from flockcare.people.deletion import of_the_flock, what_hangs_on
+from flockcare.people.models import Revision
+from flockcare.people.restoring import TOGETHER
+
+
+@transaction.atomic
+def leave_flock(*, bird: Bird, by, basis=None) -> None:
+    """Keep when and why a bird left, as set on ``bird``; where she lives ends with that."""
+    if not bird.left:
+        raise ValidationError({"left": "Say when she left; the year is enough."})
+    history.change(bird, by=by, basis=basis)
+    on = min(timezone.localdate(), PartialDate.parse(bird.left).last())
+    end_stays(bird=bird, on=on, by=by)
+
+
+@transaction.atomic
+def came_back(*, bird: Bird, by) -> None:
+    """She is back, or had never left. What was written then stays in the history."""
+    bird.left = bird.left_reason = bird.left_note = ""
+    put_back(bird=bird, by=by)
+
+
+@transaction.atomic
+def put_back(*, bird: Bird, by, basis=None) -> None:
+    """A change of a bird that is in the flock, and was perhaps not before; as ``came_back``."""
+    was_gone = history.settle(bird, basis=basis).left
+    history.change(bird, by=by)
+    if was_gone and not bird.left:
+        resume_stay(bird=bird, by=by, ended=_ended_with_her_leaving(bird))
+
+
+def _ended_with_her_leaving(bird: Bird):
+    """A function of a record's key: the change by which her leaving ended it.
+
+    None where there is none, or where somebody has changed the record since.
+    """
+    left = Revision.objects.filter(record=bird.pk, before__left="").order_by("-pk").first()
+
+    def ended(key) -> Revision | None:
+        newest = Revision.objects.filter(record=key).order_by("-pk").first()
+        if left is None or newest is None or newest.pk < left.pk or newest.by_id != left.by_id:
+            return None
+        return newest if newest.at - left.at < TOGETHER else None
+
+    return ended
+
+
+def recorded(bird: Bird) -> list[tuple[int, str]]:
+    """How many of what would be lost with her; photos that can be put back count. One query.
+
+    Where she lives does not keep her: it goes with her, and comes back with her.
+    """
+    related = [each for each in of_the_flock(bird) if each.related_model is not Stay]
+    return what_hangs_on(bird, related)
+
+
+@transaction.atomic
+def remove_bird(*, bird: Bird, by) -> None:
+    """Of a bird that was added by mistake; ValidationError while anything is recorded about her."""
+    # Whoever records something about her waits, and is then told that she is gone.
+    Bird.objects.select_for_update().filter(pk=bird.pk).first()
+    if recorded(bird):
+        raise ValidationError(
+            f"Something is recorded about {bird} already, so she cannot be removed."
+        )
+    for stay in Stay.objects.filter(bird=bird).select_related("flock"):
+        history.delete(stay, by=by)
+    history.delete(bird, by=by)

@@ -1,0 +1,89 @@
+"""The form for a check of a bird, and the way on from it: to her care, or to the next bird."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html
+from django.views.decorators.http import require_http_methods
+
+from flockcare.birds.models import Bird
+from flockcare.feet import services
+from flockcare.feet.due import NEWEST_CHECK
+from flockcare.feet.forms import CheckForm
+from flockcare.feet.models import Check, in_few_words
+from flockcare.feet.views_check import form_page, take_in_photos
+from flockcare.feet.views_round import to_next_bird
+from flockcare.people import keys
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+
+
+@require_http_methods(["GET", "POST"])
+@flock_view(read=Role.KEEPER)
+def new(request, flock, bird_id):
+    bird = get_object_or_404(
+        Bird.objects.select_related("breed").annotate(last_check=NEWEST_CHECK),
+        flock=flock,
+        pk=bird_id,
+    )
+    now = timezone.now()
+    form = CheckForm(request.POST or None, flock=flock, bird=bird, now=now)
+    in_round = "round" in request.GET
+    photo_errors = []
+    if request.method == "POST":
+        photo_errors = take_in_photos(request, form, now=now)
+        if form.is_valid() and not photo_errors:
+            seen = form.seen()
+            try:
+                check, _ = services.save_check(
+                    flock=flock,
+                    bird=bird,
+                    keeper=request.user,
+                    check_id=form.cleaned_data["check_id"],
+                    at=form.cleaned_data["at"],
+                    seen=seen,
+                    now=now,
+                )
+            except keys.KeyTaken as taken:
+                form.add_error(None, keys.refusal(taken, _address))
+            except ValidationError as error:
+                form.add_error(None, error)
+            else:
+                return _after_saving(request, check, seen.findings, in_round=in_round)
+    return form_page(request, flock, bird, form, photo_errors, in_round=in_round)
+
+
+def _address(check: Check) -> str:
+    return reverse("feet:check", args=[check.flock_id, check.pk])
+
+
+def _after_saving(request, check, findings, *, in_round: bool):
+    flock = check.flock
+    messages.success(
+        request,
+        format_html(
+            '<span data-saved="{}">Saved: {}, {}.</span> <a href="{}">View or edit</a>{}',
+            check.pk,
+            check.bird,
+            in_few_words(findings),
+            reverse("feet:check", args=[flock.pk, check.pk]),
+            _to_her_care(check, findings),
+        ),
+    )
+    if in_round:
+        return to_next_bird(request, flock, services.open_round(flock))
+    return redirect("today", flock.pk)
+
+
+def _to_her_care(check, findings) -> str:
+    """The way on for a bird with a sore foot: what was done about it, and what to do."""
+    sore = [finding.foot for finding in findings if finding.affected]
+    if not sore:
+        return ""
+    step = reverse("care:step_new", args=[check.flock_id, check.bird_id])
+    advice = reverse("care:bird", args=[check.flock_id, check.bird_id])
+    return format_html(
+        ' · <a href="{}?foot={}">Log care</a> · <a href="{}">What to do</a>', step, sore[0], advice
+    )
