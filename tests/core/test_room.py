@@ -74,7 +74,7 @@ def test_nothing_else_is(error):
 def test_a_wrong_statement_is_no_trouble_of_the_disk():
     """Its place in the code must be seen, so it is not put into words."""
     with pytest.raises(sqlite3.OperationalError) as wrong:
-        sqlite3.connect(":memory:").execute("SELECT nothing")
+        sqlite3.connect(":memory:").execute("SELECT missing")
     with pytest.raises(OperationalError, match="no such column"), starting.in_words():
         raise by_django(wrong.value)
 
