@@ -215,7 +215,7 @@ def test_what_was_seen_long_ago_is_stored_without_blaming_the_phone(cast, birds,
 def test_the_form_of_a_page_blames_our_clock(cast, birds, wall):
     right = wall.now.astimezone(cast.flock.zone).strftime("%Y-%m-%dT%H:%M")
     back_by(wall, 3)
-    address = reverse("feet:check_new", args=[cast.flock.pk, birds["Dill"].pk])
+    address = reverse("check_bird", args=[cast.flock.pk, birds["Dill"].pk])
     sent = {"check_id": str(uuid.uuid4()), "at": right, "verdict": "both clear"}
     page = cast.clients.keeper.post(address, sent)
     assert "computer that Flockcare runs on" in page.text and not Check.objects.exists()
@@ -234,7 +234,7 @@ def test_a_phone_that_is_wrong_is_still_told_so(cast, birds, wall):
 
 
 def test_every_page_says_so_to_those_signed_in_until_it_is_right(cast, client, wall):
-    today = reverse("feet:today", args=[cast.flock.pk])
+    today = reverse("today", args=[cast.flock.pk])
     wall.run(8 * DAY, step=DAY)
     assert "clock of the computer" not in cast.clients.viewer.get(today).text
     wall.now += 400 * DAY

@@ -94,7 +94,7 @@ def test_every_app_stands_on_a_floor():
 PROJECT_PAGES = {"today", "birds", "bird", "check_bird", "export", "calendar_feed"}
 PROJECT_TEMPLATES = {
     *("base.html", "more.html", "flocks.html", "bird_places.html", "first_steps.html"),
-    *("400.html", "403.html", "403_csrf.html", "404.html", "500.html"),
+    *("400.html", "403.html", "403_csrf.html", "404.html", "500.html", "507.html"),
 }
 ADDRESS = re.compile(r"""["'](\w+):(\w+)["']""")
 TEMPLATE = re.compile(r"""["'](\w+)/[\w./]+\.(?:html|svg|txt)["']""")

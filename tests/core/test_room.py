@@ -175,7 +175,7 @@ def disk_with(monkeypatch, free: int) -> None:
 
 def test_owners_are_told_before_it_is_full(cast, monkeypatch):
     said = "The disk of the computer that keeps these records is nearly full."
-    today = reverse("feet:today", args=[cast.flock.pk])
+    today = reverse("today", args=[cast.flock.pk])
     disk_with(monkeypatch, room.LOW_BYTES - 1)
     assert said in cast.clients.owner.get(today).content.decode()
     assert said not in cast.clients.keeper.get(today).content.decode()

@@ -19,7 +19,7 @@ pytestmark = pytest.mark.django_db
 
 MODELS = {"check": Check, "step": CareStep, "weighing": Weighing}
 KEY_FIELDS = {"check": "check_id", "step": "step_id", "weighing": "weighing_id"}
-PAGES = {"check": "feet:check_new", "step": "care:step_new", "weighing": "birds:weighings"}
+PAGES = {"check": "check_bird", "step": "care:step_new", "weighing": "birds:weighings"}
 KINDS = pytest.mark.parametrize("kind", MODELS)
 TAKEN = "This cannot be saved again. Open a new form, and enter it there."
 

@@ -7,7 +7,9 @@ from django.urls import reverse
 from flockcare.birds.models import Bird
 from flockcare.care.services import make_calendar_link
 from flockcare.people import services
-from flockcare.people.models import Invitation, Keeper, Membership, PasswordLink, Role, ShareLink
+from flockcare.people.models import Invitation, Keeper, Membership, PasswordLink, Role
+from flockcare.vetsheet.models import ShareLink
+from flockcare.vetsheet.services import share
 from tests.conftest import PASSWORD, client_of
 from tests.people.test_links import NEW, PASSWORDS, assert_gone
 
@@ -187,7 +189,7 @@ def test_a_password_link_ends_when_the_keeper_finds_the_old_one_and_changes_it(c
 
 def shared_by(cast, keeper) -> str:
     bird = Bird.objects.create(flock=cast.flock, name="Dill")
-    _, token = services.share(
+    _, token = share(
         membership=place(cast, keeper),
         bird=bird,
         first=None,

@@ -256,7 +256,7 @@ def test_who_may_put_files_back(cast, photo):
 
 
 def test_owners_are_told_on_today(cast, photo):
-    today = reverse("feet:today", args=[cast.flock.pk])
+    today = reverse("today", args=[cast.flock.pk])
     assert "damaged" not in cast.clients.owner.get(today).content.decode()
     default_storage.delete(photo.path())
     check_files()
