@@ -5,7 +5,6 @@ from collections.abc import Callable
 
 from flockcare.birds.models import Bird
 from flockcare.people.models import Revision
-from flockcare.people.restoring import TOGETHER
 
 # Called with ``bird``, the day ``on`` and the keeper ``by``, inside the transaction of the leaving.
 Deed = Callable[..., None]
@@ -34,8 +33,7 @@ def undo(*, bird: Bird, by) -> list[str]:
 
     def ended(key) -> Revision | None:
         newest = Revision.objects.filter(record=key).order_by("-pk").first()
-        if left is None or newest is None or newest.pk < left.pk or newest.by_id != left.by_id:
-            return None
-        return newest if newest.at - left.at < TOGETHER else None
+        together = left and newest and newest.changeset == left.changeset
+        return newest if together else None
 
     return [words for words in (undo(bird=bird, by=by, ended=ended) for undo in _undoings) if words]

@@ -78,7 +78,7 @@ def add_birds(*, flock, birds: list[NewBird]) -> None:
         bird.save()
 
 
-@transaction.atomic
+@history.changeset()
 def leave_flock(*, bird: Bird, by, basis=None) -> None:
     """Keep when and why a bird left, as set on ``bird``; what hangs on her being here ends."""
     if not bird.left:
@@ -89,7 +89,7 @@ def leave_flock(*, bird: Bird, by, basis=None) -> None:
     )
 
 
-@transaction.atomic
+@history.changeset()
 def came_back(*, bird: Bird, by) -> list[str]:
     """She is back, or had never left. What was written then stays in the history.
 
@@ -99,7 +99,7 @@ def came_back(*, bird: Bird, by) -> list[str]:
     return put_back(bird=bird, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def put_back(*, bird: Bird, by, basis=None) -> list[str]:
     """A change of a bird that is in the flock, and was perhaps not before; as ``came_back``."""
     was_gone = history.settle(bird, basis=basis).left
@@ -107,7 +107,7 @@ def put_back(*, bird: Bird, by, basis=None) -> list[str]:
     return leaving.undo(bird=bird, by=by) if was_gone and not bird.left else []
 
 
-@transaction.atomic
+@history.changeset()
 def remove_bird(*, bird: Bird, by) -> None:
     """Of a bird that was added by mistake; ValidationError while anything is recorded about her."""
     # Whoever records something about her waits, and is then told that she is gone.

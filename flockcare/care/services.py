@@ -209,7 +209,7 @@ def drop(*, step: CareStep, because: str, by, basis=None) -> None:
     history.change(step, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def enter_days(*, steps, egg_days: int | None, meat_days: int | None, days_from: str, by) -> None:
     """Fill in the days that nobody knew, for all these givings; days that are known stay."""
     for step in steps:

@@ -46,9 +46,12 @@ class AlreadySaved(Exception):
         self.check = check
 
 
-# In this order they stand in the history; a new one goes to the end.
-FINDING_VALUES = ("foot", "score", "sites", "scab", "scab_mm", "swelling", "hot", "oozing")
-FINDING_VALUES += ("cold_or_dark", "clinical_grade")
+# In this order they stand in the history, so a new one goes to the end of the model.
+FINDING_VALUES = tuple(
+    column.name
+    for column in FootFinding._meta.concrete_fields
+    if column.name not in ("id", "check_record")
+)
 
 
 def _finding_values(finding: FootFinding) -> tuple:
@@ -181,6 +184,7 @@ def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) 
     check.at = at
     for name, value in seen.signs.items():
         setattr(check, name, value)
+    check.version = stored.version
     if basis:
         seen = _settle(check, stored, seen, basis=basis)
     validate_moment(check.at, bird=check.bird, now=now or timezone.now())
@@ -188,6 +192,7 @@ def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) 
     if plain_check(_says(check, seen)) == plain_check(before):
         return
     history.keep(stored, deed=Revision.Deed.CHANGE, by=keeper, before=before)
+    check.version += 1
     check.save()
     check.findings.all().delete()
     check.photos.clear()
@@ -206,7 +211,8 @@ def _says(check: Check, seen: Seen) -> dict:
 def _settle(check: Check, stored: Check, seen: Seen, *, basis) -> Seen:
     """What of ``check`` and ``seen`` is to stand beside what another keeper said; or Conflict."""
     mine, theirs = plain_check(_says(check, seen)), plain_check(snapshot(stored))
-    chosen = basis.settle(stored, mine, theirs)
+    was = history.held_at(check, basis.version)
+    chosen = basis.settle(stored, mine, theirs, was and plain_check(was))
     for column in Check._meta.concrete_fields:
         if chosen.get(column.attname) != MINE:
             setattr(check, column.attname, column.value_from_object(stored))

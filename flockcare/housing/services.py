@@ -50,7 +50,7 @@ def edit_house(*, house: House, by, basis=None) -> None:
     history.change(house, by=by, basis=basis)
 
 
-@transaction.atomic
+@history.changeset()
 def delete_house(*, house: House, by) -> None:
     """ValidationError while birds live or lived in it."""
     if Stay.objects.filter(house=house).exists():
@@ -83,7 +83,7 @@ def edit_feature(*, feature: Feature, by, basis=None) -> None:
     history.change(feature, by=by, basis=basis)
 
 
-@transaction.atomic
+@history.changeset()
 def delete_feature(*, feature: Feature, by) -> None:
     """It was never there: its states go too. What was taken away is a change, not this."""
     for state in (
@@ -97,7 +97,7 @@ def delete_feature(*, feature: Feature, by) -> None:
 # Changes in the world
 
 
-@transaction.atomic
+@history.changeset()
 def change_features(
     *,
     house: House,
@@ -186,7 +186,7 @@ def delete_state(*, state: FeatureState, by) -> None:
     history.delete(state, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def correct_change(
     *, house: House, on: dt.date, told: HousingChange, by, today: dt.date, basis=None
 ) -> None:
@@ -225,7 +225,7 @@ def _move_states(house: House, old: dt.date, new: dt.date, *, by) -> None:
         history.change(state, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def delete_change(*, change: HousingChange, by) -> None:
     """Take back note, kind and photos of a day; the states of that day stay, so do the photos."""
     _delete_told(change, by=by)
@@ -272,7 +272,7 @@ def change_plan(*, plan: HousingChange, by, basis=None) -> None:
     history.change(plan, by=by, basis=basis)
 
 
-@transaction.atomic
+@history.changeset()
 def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
     """The plan has been done on ``on``: it becomes a change of the house."""
     _not_to_come(on, today)
@@ -293,7 +293,7 @@ def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
     plan.delete()
 
 
-@transaction.atomic
+@history.changeset()
 def drop_plan(*, plan: HousingChange, by) -> None:
     _delete_told(plan, by=by)
 
@@ -301,7 +301,7 @@ def drop_plan(*, plan: HousingChange, by) -> None:
 # Walks
 
 
-@transaction.atomic
+@history.changeset()
 def save_walk(
     *, walk: Walk, answers: dict[Feature, dict], by, today: dt.date
 ) -> list[FeatureState]:
@@ -325,7 +325,7 @@ def save_walk(
 # Who lives where
 
 
-@transaction.atomic
+@history.changeset()
 def move_birds(*, birds: Iterable[Bird], house: House, on: dt.date, by, today: dt.date) -> int:
     """From ``on`` they live in ``house``; how many really moved.
 
@@ -402,7 +402,7 @@ def delete_stay(*, stay: Stay, by) -> None:
     history.delete(stay, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def end_stays(*, bird: Bird, on: dt.date, by) -> None:
     """She left the flock on ``on``: nothing she lives in goes on after that day."""
     for stay in Stay.objects.filter(bird=bird, until=None).select_related("flock"):

@@ -43,6 +43,9 @@ class Kind:
 
     ``change(record, by=, basis=, kept=)`` stores an earlier version that ``record`` holds,
     ``bring_back(record, by=, kept=)`` one that was deleted; ``kept`` is what the history has of it.
+    ``undo(record, by=, kept=)`` takes back the last change of all, where ``change`` is not enough.
+    ``drop(records, by=)`` removes what was added, where that is more than to delete it.
+    ``parts``: relations that ``snapshot`` reads.
     ``listed``: among the newest changes of the flock.
     ``read``, ``write``: whose role is needed; None: nothing is brought back.
     """
@@ -59,6 +62,9 @@ class Kind:
     snapshot: Callable[[models.Model], dict] = versions.values
     change: Callable = _change
     bring_back: Callable | None = _bring_back
+    undo: Callable | None = None
+    drop: Callable | None = None
+    parts: tuple[str, ...] = ()
     listed: bool = True
     read: Role = Role.VIEWER
     write: Role | None = Role.KEEPER
@@ -70,7 +76,7 @@ class Kind:
     def plain_of(self, values: dict) -> dict:
         """What is shown of a record, from its columns or from what the history kept of it."""
         found = self.plain(values) if self.plain else versions.plain(self.model, values)
-        unseen = {"id", "flock_id", *self.hidden}
+        unseen = {"id", "flock_id", "version", *self.hidden}
         return {name: value for name, value in found.items() if name not in unseen}
 
     def label(self, name: str) -> str:

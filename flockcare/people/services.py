@@ -66,7 +66,6 @@ def start_flock(*, owner: Keeper, name: str, time_zone: str, units: str) -> Floc
 
 @transaction.atomic
 def change_flock(*, flock: Flock, by: Keeper, basis=None) -> None:
-    flock.flock = flock  # History files every record under the flock of that name.
     history.change(flock, by=by, basis=basis)
 
 

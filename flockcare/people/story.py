@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
 from flockcare.people.kinds import Kind, Names
-from flockcare.people.models import Byline, Revision
-
-NOBODY = "Somebody who is no longer here"
+from flockcare.people.models import Revision
 
 
 @dataclass(frozen=True)
@@ -24,24 +21,13 @@ class Deed:
 
     @property
     def by(self) -> str:
-        return by(self.revision)
+        return self.revision.author
 
 
 def revisions_of(flock, record) -> Iterable[Revision]:
     """Newest first."""
     found = Revision.objects.filter(flock=flock, record=record)
     return found.select_related("by", "flock").order_by("-pk")
-
-
-def by(revision: Revision) -> str:
-    return str(revision.by) if revision.by else getattr(revision, "by_name", NOBODY)
-
-
-def name_those_gone(revisions: list[Revision]) -> None:
-    """For revisions of somebody without an account here, the name that is kept of them."""
-    gone = {uuid.UUID(int=one.pk): one for one in revisions if one.by is None}
-    for byline in Byline.objects.filter(record__in=gone, field="by") if gone else ():
-        gone[byline.record].by_name = byline.name
 
 
 def plain_before(kind: Kind, revision: Revision) -> dict:

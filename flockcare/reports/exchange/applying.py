@@ -5,7 +5,6 @@ from django.db import IntegrityError, transaction
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check
 from flockcare.housing.models import HousingChange
-from flockcare.people.bylines import byline_key
 from flockcare.people.models import Byline, Keeper, Membership, Revision, Role
 from flockcare.reports.exchange.checking import Plan
 from flockcare.reports.exchange.pictures import take_back
@@ -47,7 +46,7 @@ def _save(plan, owner) -> None:
         _keep_moments(records, moments)
     Byline.objects.bulk_create(
         (
-            Byline(flock=plan.flock, record=byline_key(key), field=field, name=name)
+            Byline(flock=plan.flock, record=key, field=field, name=name)
             for key, field, name in _keyed(plan.names)
         ),
         batch_size=AT_ONCE,

@@ -9,7 +9,6 @@ import json
 import uuid
 from collections import Counter, defaultdict
 
-from flockcare.people.bylines import byline_key
 from flockcare.people.models import Keeper, Revision
 from flockcare.reports.exchange import cells
 from flockcare.reports.exchange.cells import moment_text
@@ -25,6 +24,7 @@ _LARGEST_NUMBER = 2**64
 
 _deed = cells.for_field(Revision._meta.get_field("deed"))
 _kind = cells.for_field(Revision._meta.get_field("kind"))
+_keeper_name = cells.for_field(Keeper._meta.get_field("name"))
 
 
 def _as_key(text: str) -> str:
@@ -145,10 +145,9 @@ class Past:
         def reference(key):
             return self.references.get(key) or otherwise(key)
 
-        by = revision.by.name if revision.by else self.bylines.get((byline_key(revision.pk), "by"))
         return [
             moment_text(revision.at, self.flock.zone),
-            by or "",
+            revision.by.name if revision.by else revision.by_name,
             revision.deed,
             revision.kind,
             reference(str(revision.record)),
@@ -226,7 +225,9 @@ def check_history(work) -> None:
             record=row.need("record", records.key),
             before=row.need("before", before),
         )
-        work.sign(row, revision, "by")
+        revision.by = work.keepers.get(row.text("by"))
+        if revision.by is None:
+            revision.by_name = row.get("by", _keeper_name, "")
         return revision
 
     work.plan.add(*work.read(FILE).each(build))
