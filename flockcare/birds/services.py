@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from flockcare.birds import leaving, removing
@@ -37,7 +37,11 @@ def breed_named(*, flock, name: str) -> Breed | None:
         if published:
             breed.adult_grams, breed.source = published.grams, published.source
         breed.full_clean()
-        breed.save()
+        try:
+            with transaction.atomic():
+                breed.save()
+        except IntegrityError:  # Somebody else has named it at this moment.
+            return Breed.objects.get(flock=flock, name__iexact=breed.name)
     return breed
 
 

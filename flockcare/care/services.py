@@ -248,27 +248,27 @@ def fill_kit(*, flock) -> int:
     ]
     for item in new:
         item.full_clean()
-        item.save()
+    KitItem.objects.bulk_create(new, ignore_conflicts=True)  # Two may do it at once.
     return len(new)
 
 
 # The calendar
 
 
-@transaction.atomic
 def make_calendar_link(*, flock, keeper, at_time=None, now=None) -> str:
     """A new secret address; the one made before stops working. Returns its token, kept nowhere."""
     token = Token.new()
-    end_calendar_link(flock=flock, keeper=keeper)
-    link = CalendarLink(
+    now = now or timezone.now()
+    CalendarLink.objects.update_or_create(
         flock=flock,
         keeper=keeper,
-        at_time=at_time,
-        token_hash=token_hash(token),
-        expires_at=(now or timezone.now()) + timedelta(days=CALENDAR_DAYS),
+        defaults={
+            "at_time": at_time,
+            "token_hash": token_hash(token),
+            "created_at": now,
+            "expires_at": now + timedelta(days=CALENDAR_DAYS),
+        },
     )
-    link.full_clean(exclude=["uses_left"])  # As often as one likes.
-    link.save()
     return token
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError
 from django.forms.renderers import TemplatesSetting
 
 from flockcare.core.refusals import reword
@@ -79,9 +80,16 @@ class KeeperModelForm(KeeperForm, forms.ModelForm):
 
 
 def saved(form, deed, **kwargs) -> bool:
-    """Do the deed; what the records themselves object to is said on the form."""
+    """Do the deed; what the records themselves object to is said on the form.
+
+    PostgreSQL lets two begin, and refuses the one that comes second to what there may be once only,
+    or that belongs to what the first removed. The next try finds what the first has done.
+    """
     try:
         deed(**kwargs)
+    except IntegrityError:
+        form.add_error(None, "Somebody else saved at the same moment. Save once more.")
+        return False
     except ValidationError as error:
         by_field = getattr(error, "error_dict", {})
         if by_field and not set(by_field) <= set(form.fields):

@@ -9,6 +9,7 @@ from django.db.models import Q, UUIDField
 from django.http import Http404
 from django.utils import timezone
 
+from flockcare.birds.models import Bird
 from flockcare.core import versions
 from flockcare.core.prepared import Prepared, columns, record
 from flockcare.core.versions import BOTH, MINE
@@ -103,6 +104,8 @@ def save_check(
             _tell_the_round(check, now=now)
     except IntegrityError:
         stored = Check.objects.filter(pk=check_id).first()
+        if stored is None and not Bird.objects.filter(pk=bird.pk).exists():
+            raise ValidationError(f"Somebody has just removed {bird}.") from None
         if stored is None:
             raise
         if stored.flock_id == flock.pk and _same(stored, bird=bird, seen=seen):
@@ -290,7 +293,12 @@ def start_round(*, flock, keeper, bird_ids, now=None) -> Round:
         return round_
     if not bird_ids:
         raise ValidationError("No bird is due for a look.")
-    round_ = Round.objects.create(flock=flock, started_by=keeper, started_at=now or timezone.now())
+    round_ = Round(flock=flock, started_by=keeper, started_at=now or timezone.now())
+    try:
+        with transaction.atomic():
+            round_.save()
+    except IntegrityError:  # Another keeper was quicker.
+        return open_round(flock)
     RoundBird.objects.bulk_create(
         RoundBird(round=round_, bird_id=bird_id, place=place)
         for place, bird_id in enumerate(bird_ids)

@@ -439,6 +439,7 @@ def follow_card(*, flock, keeper, card: Photo, photo_ids, now=None) -> Changeset
 def leave_card(*, flock, keeper, card: Photo) -> None:
     """The card in this photo names nothing but this photo."""
     with _changeset() as current:
+        Photo.objects.select_for_update().get(pk=card.pk)  # Two may answer at once.
         _note([card], by=keeper, card_answered=True)
         current.words = f"The card of {card.sorting.card_bird} names no other photos."
 
@@ -446,7 +447,7 @@ def leave_card(*, flock, keeper, card: Photo) -> None:
 def keep_alike(*, flock, keeper, photo_ids) -> None:
     """These photos look the same and are all to stay."""
     with _changeset() as current:
-        photos = list(Photo.objects.filter(flock=flock, pk__in=photo_ids))
+        photos = list(Photo.objects.select_for_update().filter(flock=flock, pk__in=photo_ids))
         if not photos:
             raise ValidationError("These photos are not there any more.")
         _note(photos, by=keeper, kept_beside_alike=True)

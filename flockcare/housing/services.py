@@ -146,6 +146,7 @@ def _state_from(feature: Feature, on: dt.date, values: dict, *, by) -> FeatureSt
 
 
 def _tell(house: House, on: dt.date, told: HousingChange, *, by) -> None:
+    _one_at_a_time(house)
     kept = HousingChange.objects.filter(house=house, on=on, planned=False).first()
     if kept is None:
         told.house, told.flock, told.on, told.planned = house, house.flock, on, False
@@ -164,6 +165,11 @@ def keep_photos(*, change: HousingChange, photos: Iterable, without: Iterable = 
     change.photos.add(*photos)
     Photo.objects.filter(pk__in=[photo.pk for photo in photos], bird=None).update(of_house=True)
     change.photos.remove(*without)
+
+
+def _one_at_a_time(house: House) -> None:
+    """Of two who say something of one day the second waits, and then sees what the first said."""
+    House.objects.select_for_update().filter(pk=house.pk).first()
 
 
 # Corrections
@@ -276,6 +282,8 @@ def change_plan(*, plan: HousingChange, by, basis=None) -> None:
 def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
     """The plan has been done on ``on``: it becomes a change of the house."""
     _not_to_come(on, today)
+    if not HousingChange.objects.select_for_update().filter(pk=plan.pk).first():
+        raise ValidationError("Somebody has just done this, or dropped the plan.")
     for planned in plan.planned_states.select_related("feature__flock"):
         values = {name: getattr(planned, name) for name in DESCRIPTION}
         feature = planned.feature
@@ -312,6 +320,7 @@ def save_walk(
     made = change_features(
         house=walk.house, on=walk.on, changes=answers, told=None, by=by, today=today
     )
+    _one_at_a_time(walk.house)
     kept = Walk.objects.filter(house=walk.house, on=walk.on).first()
     if kept is None:
         walk.full_clean()

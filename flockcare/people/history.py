@@ -10,7 +10,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
-from django.db import models, transaction
+from django.db import IntegrityError, models, transaction
 from django.http import Http404
 
 from flockcare.core.versions import MINE, Basis, plain, values
@@ -68,7 +68,17 @@ def change(record, *, by, basis=None) -> None:
         return
     keep(record, deed=Revision.Deed.CHANGE, by=by, before=before)
     record.version += 1
-    record.save()
+    _save(record)
+
+
+def _save(record, **options) -> None:
+    try:
+        with transaction.atomic():
+            record.save(**options)
+    except IntegrityError:
+        # Somebody was quicker, which the records can say in words by now.
+        record.full_clean()
+        raise
 
 
 def settle(record, *, basis: Basis | None):
@@ -117,7 +127,7 @@ def bring_back(record, *, by, kept: dict) -> None:
         raise ValidationError("This is there again already.")
     record.version = kept.get("version", 0) + 1
     record.full_clean()
-    record.save(force_insert=True)
+    _save(record, force_insert=True)
     keep(record, deed=Revision.Deed.RESTORE, by=by, before=kept)
 
 

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 from django.contrib.auth.hashers import make_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from flockcare.core.models import Token, token_hash
@@ -39,7 +39,12 @@ def add_keeper(*, name: str, sign_in_name: str, password: str) -> Keeper:
 def _add_keeper(*, name: str, sign_in_name: str, password_hash: str) -> Keeper:
     keeper = Keeper(name=name, sign_in_name=sign_in_name.lower(), password=password_hash)
     keeper.full_clean()
-    keeper.save()
+    try:
+        with transaction.atomic():
+            keeper.save()
+    except IntegrityError:  # Somebody else took the sign-in name at this moment.
+        keeper.full_clean()
+        raise
     return keeper
 
 
@@ -116,7 +121,11 @@ def accept_invitation(*, token: str, keeper: Keeper) -> Membership:
         return membership
     if not Invitation.objects.use(token, now=now):
         raise LinkGone("This invitation has just been used. Ask for a new one.")
-    return Membership.objects.create(flock=invitation.flock, keeper=keeper, role=invitation.role)
+    # By two invitations at once one becomes a member once.
+    membership, _ = Membership.objects.get_or_create(
+        flock=invitation.flock, keeper=keeper, defaults={"role": invitation.role}
+    )
+    return membership
 
 
 def join_as_new_keeper(*, token: str, **keeper) -> Membership:
