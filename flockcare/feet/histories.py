@@ -61,5 +61,6 @@ register(
         change=lambda note, *, by, basis, kept: change_note(note, by=by),
         bring_back=None,
         listed=False,
+        part=True,
     ),
 )

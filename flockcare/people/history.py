@@ -113,7 +113,8 @@ def held_at(record, version: int) -> dict | None:
     if version == 0:
         return values(type(record)())
     kept = Revision.objects.filter(record=record.pk, kind=record._meta.label)
-    return kept.filter(before__version=version).values_list("before", flat=True).first()
+    of_that = kept.filter(before__version=version).order_by("-pk")
+    return of_that.values_list("before", flat=True).first()
 
 
 def delete(record, *, by) -> None:

@@ -46,7 +46,7 @@ class Kind:
     ``undo(record, by=, kept=)`` takes back the last change of all, where ``change`` is not enough.
     ``drop(records, by=)`` removes what was added, where that is more than to delete it.
     ``parts``: relations that ``snapshot`` reads.
-    ``listed``: among the newest changes of the flock.
+    ``listed``: among the newest changes of the flock; ``part``: of another record, without a page.
     ``read``, ``write``: whose role is needed; None: nothing is brought back.
     """
 
@@ -66,6 +66,7 @@ class Kind:
     drop: Callable | None = None
     parts: tuple[str, ...] = ()
     listed: bool = True
+    part: bool = False
     read: Role = Role.VIEWER
     write: Role | None = Role.KEEPER
 
@@ -184,7 +185,7 @@ def kind_of(record: models.Model) -> Kind:
 
 def kind_or_404(slug: str) -> Kind:
     for kind in KINDS.values():
-        if kind.slug == slug:
+        if kind.slug == slug and not kind.part:
             return kind
     raise Http404("There are no such records.")
 

@@ -80,13 +80,14 @@ def _deleted_with(revision: Revision, model: type[models.Model]) -> list[Revisio
 # A whole changeset
 
 
-def can_undo(revisions: list[Revision], may) -> bool:
+def can_undo(revisions: models.QuerySet, may) -> bool:
     """Whether such a changeset can be undone by somebody whose role ``may(role)`` tells."""
     kinds = kinds_by_label()
-    if any(one.undoes_id or one.deed == Revision.Deed.RESTORE for one in revisions):
-        return False  # What was brought back is deleted again instead.
-    for label, deed in {(revision.kind, revision.deed) for revision in revisions}:
+    held = revisions.order_by().values_list("kind", "deed", "undoes").distinct()
+    for label, deed, undoes in held:
         kind = kinds.get(label)
+        if undoes or deed == Revision.Deed.RESTORE:
+            return False  # What was brought back is deleted again instead.
         if kind is None and deed == Revision.Deed.ADD:
             continue
         if kind is None or kind.write is None or not may(kind.write):

@@ -34,7 +34,9 @@ class Entry:
 
 def _readable(request) -> dict[str, Kind]:
     return {
-        label: kind for label, kind in kinds_by_label().items() if request.membership.can(kind.read)
+        label: kind
+        for label, kind in kinds_by_label().items()
+        if request.membership.can(kind.read) and not kind.part
     }
 
 
@@ -113,39 +115,38 @@ def _told(request, flock):
     ).order_by()
 
 
-def _with_people(revisions):
-    return revisions.select_related("by", "flock")
-
-
 def _titles(flock, revisions) -> dict[int, str]:
     """What the records of these revisions were called, by the key of the revision."""
     kinds = kinds_by_label()
-    told = [
-        (kinds[one.kind], one, story.plain_before(kinds[one.kind], one))
-        for one in revisions
-        if one.kind in kinds
-    ]
+    told = [(kinds[one.kind], one, story.plain_before(kinds[one.kind], one)) for one in revisions]
+    added = _as_they_are(flock, [one for one in revisions if one.deed == Revision.Deed.ADD])
+    told = [(kind, one, before or added.get(one.record, {})) for kind, one, before in told]
     names = Names(flock, [(kind, before) for kind, _, before in told])
     return {one.pk: _title(kind, before, names) for kind, one, before in told}
+
+
+def _as_they_are(flock, added: list[Revision]) -> dict:
+    """The plain values of records that were only added, by their keys."""
+    found, kinds = {}, kinds_by_label()
+    for label in {one.kind for one in added}:
+        kind, keys = kinds[label], [one.record for one in added if one.kind == label]
+        records = kind.model._base_manager.filter(pk__in=keys).prefetch_related(*kind.parts)
+        found |= {record.pk: kind.plain_of(kind.snapshot(record)) for record in records}
+    return found
 
 
 @require_http_methods(["GET", "POST"])
 @flock_view()
 def changeset(request, flock, revision_id):
     """What was done in one go, and undoing it."""
-    revisions = list(
-        _with_people(Revision.objects.of_changeset(revision_id))
-        .filter(flock=flock, kind__in=_readable(request))
-        .order_by("-pk")
-    )
-    if not revisions:
+    every = Revision.objects.of_changeset(revision_id).filter(flock=flock)
+    readable = every.filter(kind__in=_readable(request))
+    shown = list(_with_changeset(readable).order_by("-pk")[:SHOWN])
+    if not shown or shown[0].changeset != revision_id:
         raise Http404("There is no such change.")
-    main, first = revisions[0], revisions[-1]
-    shown = revisions[:SHOWN]
-    titles = _titles(flock, shown)
-    words = first.words or titles[main.pk]
-    undone = _with_people(Revision.objects.filter(undoes=revision_id)).first()
-    can_undo = restoring.can_undo(revisions, request.membership.can)
+    main, titles = shown[0], _titles(flock, shown)
+    words = (main.first or main).words or titles[main.pk]
+    can_undo = restoring.can_undo(every, request.membership.can)
     if request.method == "POST":
         if not can_undo:
             raise PermissionDenied("This needs another role in this flock.")
@@ -166,9 +167,9 @@ def changeset(request, flock, revision_id):
             "rows": [
                 (one, titles[one.pk], kinds_by_label()[one.kind].slug, _done(one)) for one in shown
             ],
-            "more": len(revisions) - len(shown),
-            "undone": undone,
-            "can_undo": can_undo and undone is None and first.pk == revision_id,
+            "more": readable.count() - len(shown),
+            "undone": Revision.objects.filter(undoes=revision_id).select_related("by").first(),
+            "can_undo": can_undo and not main.undone,
         },
     )
 
@@ -311,7 +312,7 @@ def _to_restore(request, flock, kind: str, record_id, revision_id) -> tuple[Kind
     kind = kind_or_404(kind)
     _require(request, kind.read)
     revision = get_object_or_404(
-        _with_people(Revision.objects),
+        Revision.objects.select_related("by", "flock"),
         flock=flock,
         kind=kind.model._meta.label,
         record=record_id,

@@ -33,7 +33,7 @@ class Command(BaseCommand):
         is_new = flock._state.adding
         try:
             plan = check(read_folder(path), flock, keepers=[owner] if is_new and owner else None)
-            apply(plan, owner=owner)
+            apply(plan, owner=owner, by=owner)
         except Refused as refused:
             self._refuse(refused)
         for kind, (new, there) in plan.counts().items():
