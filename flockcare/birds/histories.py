@@ -35,9 +35,6 @@ register(
         title=lambda said: f"Weighing of {said['bird_id']}, {said['on']}",
         page=lambda weighing: ("birds:weighings", weighing.bird_id),
         words={"grams": weight_words},
-        change=lambda weighing, *, by, basis, kept: services.change_weighing(
-            weighing=weighing, by=by, basis=basis
-        ),
         labels={"keeper_id": "Weighed by"},
     ),
 )

@@ -365,8 +365,8 @@ def _checks_of_the_days(photos: list[Photo], flock) -> dict:
 def _conflict(flock, check: Check, photo: Photo, score: int):
     return ValidationError(
         format_html(
-            '{} was checked on {}, and her {} was {} ({}) then. <a href="{}">Mend that check</a>, '
-            "or sort her photos of that day without a score.",
+            '{} was checked on {}, and her {} was {} ({}) then. <a href="{}">Correct that check</a>'
+            ", or sort her photos of that day without a score.",
             photo.bird,
             check.at.astimezone(flock.zone).strftime("%-d %b %Y"),
             Foot(photo.foot).label,
@@ -410,7 +410,7 @@ def _add_to(look: _Look, *, keeper, now) -> None:
     check = look.check
     findings = list(check.findings.all())
     for finding in findings:
-        finding.pk = None  # A changed check says all of it anew.
+        finding.pk = None  # A changed check stores all of its findings as new rows.
     photos = {"": list(check.photos.all())}
     for foot, more in look.photos.items():
         photos[foot] = photos.get(foot, []) + more

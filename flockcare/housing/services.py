@@ -342,7 +342,8 @@ def move_birds(*, birds: Iterable[Bird], house: House, on: dt.date, by, today: d
     for all of them when it cannot be for one.
     """
     _not_to_come(on, today)
-    return sum(_move(bird, house, on, by=by) for bird in birds)
+    # In one order, so that two who move the same birds do not wait for each other.
+    return sum(_move(bird, house, on, by=by) for bird in sorted(birds, key=lambda bird: bird.pk))
 
 
 def _move(bird: Bird, house: House, on: dt.date, *, by) -> bool:

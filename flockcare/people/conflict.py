@@ -12,7 +12,7 @@ from django.urls import reverse
 from flockcare.core.versions import BOTH, KEEP, MINE, THEIRS, VERSION, Conflict
 from flockcare.people.kinds import Kind, Names, kind_of, kinds_by_label, moment_words
 from flockcare.people.models import Revision
-from flockcare.people.story import Deed, deeds, last_changes, revisions_of
+from flockcare.people.story import Change, changes, last_changes, revisions_of
 
 LOOKED_BACK = 20
 
@@ -45,10 +45,10 @@ def conflict_page(request, flock, conflict: Conflict):
     present = kind.plain_of(kind.snapshot(conflict.record))
     names = Names(flock, [(kind, said) for said in (conflict.mine, conflict.theirs, present)])
     revisions = list(revisions_of(flock, conflict.record.pk)[:LOOKED_BACK])
-    told = deeds(kind, present, revisions)
+    told = changes(kind, present, revisions)
     last = last_changes(told)
     others = [last[name] for name in conflict.changed if name in last]
-    newest = max(others, key=lambda deed: deed.revision.pk, default=None)
+    newest = max(others, key=lambda change: change.revision.pk, default=None)
     return render(
         request,
         "people/conflict.html",
@@ -86,9 +86,13 @@ def _page(flock, kind: Kind, record) -> str:
     return reverse(view, args=[flock.pk, *arguments])
 
 
-def _row(kind: Kind, name: str, conflict: Conflict, deed: Deed | None, names: Names) -> Row:
+def _row(kind: Kind, name: str, conflict: Conflict, change: Change | None, names: Names) -> Row:
     mine, theirs = conflict.mine[name], conflict.theirs[name]
-    whose = f"{deed.by}, {moment_words(deed.revision.at, names.flock)}" if deed else "As it is now"
+    whose = (
+        f"{change.by}, {moment_words(change.revision.at, names.flock)}"
+        if change
+        else "As it is now"
+    )
     if name not in conflict.changed:
         whose = "As it was"
     own = "Yours" if name in conflict.touched else "As you had it"

@@ -17,6 +17,7 @@ from flockcare.core.versions import MINE, Basis, plain, values
 from flockcare.people.models import Flock, Revision
 
 AT_ONCE = 1000
+LONGEST_WORDS = Revision._meta.get_field("words").max_length
 
 
 @dataclass
@@ -50,6 +51,7 @@ def changeset() -> Iterator[Changeset]:
             yield current
         finally:
             _open.reset(token)
+        current.words = current.words[:LONGEST_WORDS]
         if current.first and current.words:
             for name in ("words", "undoes", "tool"):
                 setattr(current.first, name, getattr(current, name))

@@ -17,7 +17,7 @@ from django.utils import timezone
 from flockcare.core import versions
 from flockcare.core.dates import PartialDate, PartialDateField
 from flockcare.drawing.dates import date_words
-from flockcare.people import history, services
+from flockcare.people import history
 from flockcare.people.models import Byline, Flock, Keeper, Membership, Role
 
 NOTHING = "nothing"
@@ -200,9 +200,6 @@ register(
         title=lambda said: said["name"],
         page=lambda flock: ("people:settings",),
         hidden=frozenset({"created_at"}),
-        change=lambda flock, *, by, basis, kept: services.change_flock(
-            flock=flock, by=by, basis=basis
-        ),
         read=Role.OWNER,
         write=Role.OWNER,
     ),

@@ -12,8 +12,8 @@ from flockcare.people.models import Revision
 
 
 @dataclass(frozen=True)
-class Deed:
-    """One deed. ``differences``: name, plain value before and after; ``before``: all of it."""
+class Change:
+    """One change. ``differences``: name, plain value before and after; ``before``: all of it."""
 
     revision: Revision
     before: dict
@@ -42,7 +42,7 @@ def plain_before(kind: Kind, revision: Revision) -> dict:
     return plain
 
 
-def deeds(kind: Kind, present: dict | None, revisions: Iterable[Revision]) -> list[Deed]:
+def changes(kind: Kind, present: dict | None, revisions: Iterable[Revision]) -> list[Change]:
     """What ``revisions``, newest first, tell of a record that is now as ``present`` says."""
     told, after = [], present or {}
     for revision in revisions:
@@ -54,15 +54,15 @@ def deeds(kind: Kind, present: dict | None, revisions: Iterable[Revision]) -> li
                 for name, value in before.items()
                 if name in after and value != after[name]
             ]
-        told.append(Deed(revision, before, differences))
+        told.append(Change(revision, before, differences))
         after = before or after
     return told
 
 
-def last_changes(told: Iterable[Deed]) -> dict[str, Deed]:
-    """For each name the deed that changed it last."""
+def last_changes(told: Iterable[Change]) -> dict[str, Change]:
+    """For each name the change that changed it last."""
     last = {}
-    for deed in told:
-        for name, _, _ in deed.differences:
-            last.setdefault(name, deed)
+    for change in told:
+        for name, _, _ in change.differences:
+            last.setdefault(name, change)
     return last

@@ -197,7 +197,7 @@ def history(request, flock, kind, record_id):
         revisions = revisions[: SHOWN + 1]
     revisions = list(revisions)
     present = record and kind.plain_of(kind.snapshot(record))
-    told = story.deeds(kind, present, revisions)
+    told = story.changes(kind, present, revisions)
     names = Names(
         flock, [(kind, values) for values in (present, *(d.before for d in told)) if values]
     )
@@ -214,7 +214,7 @@ def history(request, flock, kind, record_id):
             "there": record is not None,
             "title": _title(kind, latest, names),
             "page": reverse(view, args=[flock.pk, *arguments]),
-            "entries": [_entry(kind, deed, names) for deed in shown],
+            "entries": [_entry(kind, change, names) for change in shown],
             "can_return": kind.bring_back is not None,
             "more": len(told) > len(shown),
             "may_bring_back": kind.write is not None and request.membership.can(kind.write),
@@ -229,17 +229,17 @@ def _record(kind: Kind, flock, key):
     return kind.model._base_manager.select_related(*related).filter(flock=flock, pk=key).first()
 
 
-def _entry(kind: Kind, deed: story.Deed, names: Names) -> Entry:
+def _entry(kind: Kind, change: story.Change, names: Names) -> Entry:
     def words(name, value):
         return kind.in_words(name, value, names)
 
     return Entry(
-        revision=deed.revision,
+        revision=change.revision,
         lines=[
             (kind.label(name), words(name, before), words(name, after))
-            for name, before, after in deed.differences
+            for name, before, after in change.differences
         ],
-        returns=any(name not in kind.fixed for name, _, _ in deed.differences),
+        returns=any(name not in kind.fixed for name, _, _ in change.differences),
     )
 
 
