@@ -85,7 +85,6 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "flockcare.core.again.run_again",
 ]
 
 ROOT_URLCONF = "flockcare.urls"

@@ -1,6 +1,5 @@
 """Breeds and weighings in a keeper's words; see ``people.kinds``."""
 
-from flockcare.birds import services
 from flockcare.birds.models import Breed, Weighing
 from flockcare.core.templatetags.flockcare import weight
 from flockcare.people.kinds import Kind, Names, register
@@ -22,9 +21,6 @@ register(
         title=lambda said: f"Weighing of {said['bird_id']}, {said['on']}",
         page=lambda weighing: ("birds:weighings", weighing.bird_id),
         words={"grams": weight_words},
-        change=lambda weighing, *, by, basis, kept: services.change_weighing(
-            weighing=weighing, by=by, basis=basis
-        ),
         labels={"keeper_id": "Weighed by"},
     ),
 )

@@ -34,7 +34,11 @@ def breed_named(*, flock, name: str) -> Breed | None:
         if published:
             breed.adult_grams, breed.source = published.grams, published.source
         breed.full_clean()
-        breed.save()
+        try:
+            with transaction.atomic():
+                breed.save()
+        except IntegrityError:  # Somebody else has named it at this moment.
+            return Breed.objects.get(flock=flock, name__iexact=breed.name)
     return breed
 
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from flockcare.care.models import MOST_DAYS, WITHHOLDING, CareStep, DaysFrom, KitItem, StepKind
 from flockcare.care.situation import usual_due
-from flockcare.core.forms import KeeperForm, KeeperModelForm, shown
+from flockcare.core.forms import KeeperForm, KeeperModelForm
 from flockcare.core.lines import one_line
 from flockcare.people.models import Keeper
 from flockcare.photos.models import Foot
@@ -197,7 +197,7 @@ class DropForm(KeeperForm):
     def __init__(self, *args, step: CareStep, **kwargs):
         super().__init__(*args, **kwargs)
         self.initial["because"] = step.dropped_because
-        self.remember(shown(step, {"dropped_because"}))
+        self.remember(step, ["dropped_because"])
 
 
 class DaysForm(KeeperForm):
@@ -241,7 +241,7 @@ class ItemForm(KeeperModelForm):
         help_texts = {
             "stock": "Leave it empty if nobody counts it.",
             "unit": "Such as ml, g, pads or rolls.",
-            "low_at": "From this on it stands on the shopping list.",
+            "low_at": "Add to the shopping list at or below this.",
             "egg_days": "Of an ointment or a medicine, as the vet or the label says. Empty means "
             "that you do not know, not none.",
         }
@@ -249,6 +249,8 @@ class ItemForm(KeeperModelForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["days_from"].choices = DaysFrom.choices
+        # Whoever edits the rest leaves alone what steps of care took off meanwhile.
+        self.fields["stock"].show_hidden_initial = True
 
 
 class CalendarForm(KeeperForm):

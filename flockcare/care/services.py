@@ -215,7 +215,7 @@ def drop(*, step: CareStep, because: str, by, basis=None) -> None:
     history.change(step, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def enter_days(*, steps, egg_days: int | None, meat_days: int | None, days_from: str, by) -> None:
     """Fill in the days that nobody knew, for all these givings; days that are known stay."""
     for step in steps:
@@ -254,27 +254,27 @@ def fill_kit(*, flock) -> int:
     ]
     for item in new:
         item.full_clean()
-        item.save()
+    KitItem.objects.bulk_create(new, ignore_conflicts=True)  # Two may do it at once.
     return len(new)
 
 
 # The calendar
 
 
-@transaction.atomic
 def make_calendar_link(*, flock, keeper, at_time=None, now=None) -> str:
     """A new secret address; the one made before stops working. Returns its token, kept nowhere."""
     token = Token.new()
-    end_calendar_link(flock=flock, keeper=keeper)
-    link = CalendarLink(
+    now = now or timezone.now()
+    CalendarLink.objects.update_or_create(
         flock=flock,
         keeper=keeper,
-        at_time=at_time,
-        token_hash=token_hash(token),
-        expires_at=(now or timezone.now()) + timedelta(days=CALENDAR_DAYS),
+        defaults={
+            "at_time": at_time,
+            "token_hash": token_hash(token),
+            "created_at": now,
+            "expires_at": now + timedelta(days=CALENDAR_DAYS),
+        },
     )
-    link.full_clean(exclude=["uses_left"])  # As often as one likes.
-    link.save()
     return token
 
 

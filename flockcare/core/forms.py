@@ -5,10 +5,11 @@ from collections.abc import Iterable
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError
 from django.forms.renderers import TemplatesSetting
 
 from flockcare.core.refusals import reword
-from flockcare.core.versions import VERSION, Basis, plain, values, version_of
+from flockcare.core.versions import VERSION, Basis
 
 
 class Renderer(TemplatesSetting):
@@ -36,17 +37,29 @@ class KeeperForm(forms.Form):
         if wrong:
             self.fields[wrong[0]].widget.attrs["autofocus"] = True
 
-    def remember(self, shown: dict) -> None:
-        """Carry the version of these plain values."""
-        self.remembered = tuple(shown)
+    def remember(self, record, names: Iterable[str]) -> None:
+        """Carry the version of the record, of which these values are shown; 0: it is to be made."""
+        self.remembered = tuple(names)
         self.fields[VERSION] = forms.CharField(
-            widget=forms.HiddenInput, required=False, initial=version_of(shown)
+            widget=forms.HiddenInput,
+            required=False,
+            initial=0 if record._state.adding else record.version,
         )
 
     @property
     def basis(self) -> Basis | None:
-        """What the edit was made from, as a service wants to know it."""
-        return Basis.of(self.data, self.remembered) if VERSION in self.fields else None
+        """What the edit was made from, as a service wants to know it.
+
+        Without the fields that say themselves (``show_hidden_initial``) that nobody touched them.
+        """
+        if VERSION not in self.fields:
+            return None
+        untouched = {
+            name
+            for name, field in self.fields.items()
+            if field.show_hidden_initial and name not in self.changed_data
+        }
+        return Basis.of(self.data, [name for name in self.remembered if name not in untouched])
 
 
 class KeeperModelForm(KeeperForm, forms.ModelForm):
@@ -58,23 +71,25 @@ class KeeperModelForm(KeeperForm, forms.ModelForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         if self.versioned and not self.instance._state.adding:
-            self.remember(self.shown_of(self.instance))
+            self.remember(self.instance, self.shown_names())
 
-    def shown_of(self, record) -> dict:
-        """The plain values that this form shows of the record."""
-        own = {record._meta.get_field(name).attname for name in self._meta.fields}
-        return shown(record, {*own, *self.also_shown})
-
-
-def shown(record, names: Iterable[str]) -> dict:
-    found = plain(type(record), values(record))
-    return {name: value for name, value in found.items() if name in names}
+    def shown_names(self) -> list[str]:
+        """The plain values of the record that this form shows."""
+        own = [self.instance._meta.get_field(name).attname for name in self._meta.fields]
+        return [*own, *self.also_shown]
 
 
 def saved(form, deed, **kwargs) -> bool:
-    """Do the deed; what the records themselves object to is said on the form."""
+    """Do the deed; what the records themselves object to is said on the form.
+
+    PostgreSQL lets two begin, and refuses the one that comes second to what there may be once only,
+    or that belongs to what the first removed. The next try finds what the first has done.
+    """
     try:
         deed(**kwargs)
+    except IntegrityError:
+        form.add_error(None, "Somebody else saved at the same moment. Save once more.")
+        return False
     except ValidationError as error:
         by_field = getattr(error, "error_dict", {})
         if by_field and not set(by_field) <= set(form.fields):

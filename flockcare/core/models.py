@@ -9,9 +9,14 @@ from django.db.models import F, Q
 
 
 class Record(models.Model):
-    """Anything that a phone may make before the server hears of it: the key is its own."""
+    """Anything that a phone may make before the server hears of it: the key is its own.
+
+    ``version`` counts its changes, so that of two who edit it at once the second is told; see
+    ``core.versions``.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    version = models.PositiveIntegerField(default=1, db_default=1, editable=False)
 
     class Meta:
         abstract = True

@@ -1,9 +1,10 @@
 """What an edit was made from, and what becomes of it when the record has changed since.
 
-A form that edits a record carries a version: a short mark of each value that it showed. When it
-comes back, what is stored by then is compared with the marks, value by value. What nobody else
-touched is taken from the form. Otherwise `Conflict` is raised with both; its page sends the form
-again with a choice for each value. Two who typed the same are not in conflict.
+Each record counts its changes in ``version``, and a form that edits one carries the number that it
+showed. When it comes back and the number has moved on, `Conflict` is raised with both versions; its
+page sends the form again with a choice for each value. The history knows what the record held at
+the number of the form: what only one of the two has touched is no conflict, nor is it one when both
+typed the same.
 
 A record is compared by its plain values: a dictionary of what JSON knows, with equal things
 written alike, whether they come from a form, from the database or from the history. What means
@@ -13,8 +14,6 @@ something only together (the model's ``together``) is one value, under the first
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
-import json
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -23,7 +22,7 @@ from decimal import Decimal
 from django.db import models
 
 MINE, THEIRS, BOTH = "mine", "theirs", "both"
-VERSION, SEEN, KEEP = "version", "version-seen", "version-keep-"
+VERSION, KEEP = "version", "version-keep-"
 
 
 def values(record) -> dict:
@@ -62,32 +61,17 @@ def plain_value(value):
     return value
 
 
-def mark(value) -> str:
-    return hashlib.blake2s(json.dumps(value).encode(), digest_size=4).hexdigest()
-
-
-def version_of(plain: dict) -> str:
-    """The mark of each value, as a form carries it."""
-    return " ".join(f"{name}:{mark(value)}" for name, value in plain.items())
-
-
-def read_version(text: str) -> dict[str, str]:
-    """Marks by name; what is no version has none."""
-    parts = (part.partition(":") for part in text.split())
-    return {name: marked for name, _, marked in parts if marked}
-
-
 @dataclass
 class Basis:
-    """What an edit was made from (``made``), as the form says.
+    """What an edit was made from: the version of the record that its form showed, and the names
+    of the values in it.
 
-    After a conflict also the version of the other that the keeper has ``seen``, and for each name
-    whose value to ``keep``. ``carry``: more fields to be sent along if there is a conflict, such
-    as photos that have been taken in.
+    After a conflict also for each name whose value to ``keep``. ``carry``: more fields to be sent
+    along if there is a conflict, such as photos that have been taken in.
     """
 
-    made: dict[str, str]
-    seen: dict[str, str] = field(default_factory=dict)
+    version: int
+    names: tuple[str, ...]
     keep: dict[str, str] = field(default_factory=dict)
     carry: list[tuple[str, str]] = field(default_factory=list)
 
@@ -95,33 +79,34 @@ class Basis:
     def of(cls, data, names: Iterable[str]) -> Basis | None:
         """What a form that shows ``names`` was made from.
 
-        None where it carries no version: what it says is then taken as it is. A name without a
-        mark, as in a page from before the form had it, counts as changed by everybody.
+        None where it carries no version: what it says is then taken as it is. One that is no
+        number, as in a page that was opened before there were numbers, is that of no record.
         """
-        marks = read_version(data.get(VERSION) or "")
-        if not marks:
+        said = data.get(VERSION)
+        if not said:
             return None
-        made = {name: marks.get(name, "") for name in names}
         kept = {name.removeprefix(KEEP): data[name] for name in data if name.startswith(KEEP)}
-        return cls(made, read_version(data.get(SEEN) or ""), kept)
+        number = int(said) if said.isdecimal() and len(said) < 10 else -1
+        return cls(number, tuple(names), kept)
 
-    def settle(self, record, mine: dict, theirs: dict) -> dict[str, str]:
+    def settle(self, stored, mine: dict, theirs: dict, base: dict | None) -> dict[str, str]:
         """Whose value is to be stored, by name, for all that the form showed.
 
-        ``mine`` and ``theirs`` are plain values, ``record`` is what is stored. Raises Conflict.
+        ``mine``, ``theirs`` (what ``stored`` holds) and ``base`` (what the form showed, None where
+        nobody knows) are plain values. Raises Conflict.
         """
-        names = [name for name in self.made if name in mine and name in theirs]
-        touched = {name for name in names if mark(mine[name]) != self.made[name]}
-        changed = {name for name in names if mark(theirs[name]) != self.made[name]}
+        names = [name for name in self.names if name in mine and name in theirs]
         differing = [name for name in names if mine[name] != theirs[name]]
-        if not touched or changed.isdisjoint(differing):
-            own = touched.intersection(differing)
-            return {name: MINE if name in own else THEIRS for name in names}
-        as_seen = all(mark(theirs[name]) == self.seen.get(name) for name in names)
-        if as_seen and self.keep.keys() >= set(differing):
-            return {name: self.keep.get(name, THEIRS) for name in names}
+        if self.version == stored.version or not differing:
+            return {name: self.keep.get(name, MINE) for name in names}
+        touched, changed = (
+            {name for name in differing if base is None or one[name] != base.get(name)}
+            for one in (mine, theirs)
+        )
+        if not touched or not changed:
+            return {name: MINE if name in touched else THEIRS for name in names}
         raise Conflict(
-            record, mine, theirs, differing, touched=touched, changed=changed, basis=self
+            stored, mine, theirs, differing, touched=touched, changed=changed, basis=self
         )
 
 

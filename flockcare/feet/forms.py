@@ -9,14 +9,13 @@ from django.utils.functional import cached_property
 from flockcare.core.forms import KeeperModelForm, record_keys
 from flockcare.feet.models import Check, FootFinding, Site
 from flockcare.feet.scales import AFFECTED_FROM, CLINICAL_GRADE, LESION
-from flockcare.feet.services import SIGNS, Seen, plain_check, snapshot
+from flockcare.feet.services import FINDING_VALUES, SIGNS, Seen
 from flockcare.photos.models import Foot, Photo
 from flockcare.photos.services import sent_before
 
 BOTH_CLEAR = "both clear"
 CHOSEN_SIGNS = [name for name in SIGNS if name != "note"]
-SORE_FIELDS = ["sites", "scab", "scab_mm", "swelling", "hot", "oozing", "cold_or_dark"]
-SORE_FIELDS += ["clinical_grade"]
+SORE_FIELDS = [name for name in FINDING_VALUES if name not in ("foot", "score")]
 # Said with one tap, and each can still be said otherwise.
 WELL = {"manner": "bright", "eating": "yes", "droppings": "normal", "belly": "normal"}
 
@@ -147,9 +146,8 @@ class CheckForm(KeeperModelForm):
         data = self.data if self.is_bound else None
         return [FootForm(data, foot=foot, instance=findings.get(foot)) for foot in Foot]
 
-    def shown_of(self, check) -> dict:
-        said = plain_check(snapshot(check))
-        return {name: said[name] for name in ("at", *SIGNS, *Foot.values, "photos")}
+    def shown_names(self) -> list[str]:
+        return ["at", *SIGNS, *Foot.values, "photos"]
 
     @property
     def basis(self):

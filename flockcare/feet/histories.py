@@ -2,9 +2,10 @@
 
 from django.urls import reverse
 
-from flockcare.feet.models import Check, FootFinding, Scab, Site, Swelling
+from flockcare.feet.models import Check, FootFinding, Scab, Site, SortingNote, Swelling
 from flockcare.feet.scales import CLINICAL_GRADE, LESION
 from flockcare.feet.services import bring_back_check, plain_check, restore_check, snapshot
+from flockcare.feet.sorting import change_note
 from flockcare.people.kinds import Kind, Names, register
 from flockcare.photos.models import Foot
 
@@ -48,10 +49,21 @@ register(
         },
         words={**{foot.value: foot_words for foot in Foot}, "photos": photos_words},
         plain=plain_check,
+        parts=("findings", "photos"),
         snapshot=snapshot,
         change=lambda check, *, by, basis, kept: restore_check(
             check=check, keeper=by, basis=basis, kept=kept
         ),
         bring_back=lambda check, *, by, kept: bring_back_check(check=check, keeper=by, kept=kept),
-    )
+    ),
+    # Of no interest by itself: it goes back with the photos that were sorted with it.
+    Kind(
+        SortingNote,
+        title=lambda said: "Sorting",
+        page=lambda note: ("photos:photo", note.pk),
+        change=lambda note, *, by, basis, kept: change_note(note, by=by),
+        bring_back=None,
+        listed=False,
+        part=True,
+    ),
 )

@@ -239,6 +239,10 @@ class SortingNote(models.Model):
     def __str__(self):
         return f"sorting of {self.photo}"
 
+    @property
+    def flock_id(self):
+        return self.photo.flock_id
+
 
 def latest_finding(foot: str, field: str) -> Subquery:
     """For annotating birds: ``field`` of the newest finding on this foot."""

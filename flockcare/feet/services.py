@@ -9,6 +9,7 @@ from django.db.models import Q
 from django.http import Http404
 from django.utils import timezone
 
+from flockcare.birds.models import Bird
 from flockcare.core import clock, versions
 from flockcare.core.versions import BOTH, MINE
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird
@@ -38,9 +39,12 @@ class Seen:
         return [photo for photos in self.photos.values() for photo in photos]
 
 
-# In this order they stand in the history; a new one goes to the end.
-FINDING_VALUES = ("foot", "score", "sites", "scab", "scab_mm", "swelling", "hot", "oozing")
-FINDING_VALUES += ("cold_or_dark", "clinical_grade")
+# In this order they stand in the history, so a new one goes to the end of the model.
+FINDING_VALUES = tuple(
+    column.name
+    for column in FootFinding._meta.concrete_fields
+    if column.name not in ("id", "check_record")
+)
 
 
 def _finding_values(finding: FootFinding) -> tuple:
@@ -92,6 +96,8 @@ def save_check(
             _tell_the_round(check, now=now)
     except IntegrityError:
         stored = keys.saved_before(check)
+        if stored is None and not Bird.objects.filter(pk=bird.pk).exists():
+            raise ValidationError(f"Somebody has just removed {bird}.") from None
         if stored is None:
             raise
         if not _same(stored, check, seen):
@@ -179,6 +185,7 @@ def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) 
     check.at = at
     for name, value in seen.signs.items():
         setattr(check, name, value)
+    check.version = stored.version
     if basis:
         seen = _settle(check, stored, seen, basis=basis)
     validate_moment(check.at, bird=check.bird, now=now or timezone.now())
@@ -186,6 +193,7 @@ def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) 
     if plain_check(_says(check, seen)) == plain_check(before):
         return
     history.keep(stored, deed=Revision.Deed.CHANGE, by=keeper, before=before)
+    check.version += 1
     check.save()
     check.findings.all().delete()
     check.photos.clear()
@@ -204,7 +212,8 @@ def _says(check: Check, seen: Seen) -> dict:
 def _settle(check: Check, stored: Check, seen: Seen, *, basis) -> Seen:
     """What of ``check`` and ``seen`` is to stand beside what another keeper said; or Conflict."""
     mine, theirs = plain_check(_says(check, seen)), plain_check(snapshot(stored))
-    chosen = basis.settle(stored, mine, theirs)
+    was = history.held_at(check, basis.version)
+    chosen = basis.settle(stored, mine, theirs, was and plain_check(was))
     for column in Check._meta.concrete_fields:
         if chosen.get(column.attname) != MINE:
             setattr(check, column.attname, column.value_from_object(stored))
@@ -269,7 +278,12 @@ def start_round(*, flock, keeper, bird_ids, now=None) -> Round:
         return round_
     if not bird_ids:
         raise ValidationError("No bird is due for a look.")
-    round_ = Round.objects.create(flock=flock, started_by=keeper, started_at=now or timezone.now())
+    round_ = Round(flock=flock, started_by=keeper, started_at=now or timezone.now())
+    try:
+        with transaction.atomic():
+            round_.save()
+    except IntegrityError:  # Another keeper was quicker.
+        return open_round(flock)
     RoundBird.objects.bulk_create(
         RoundBird(round=round_, bird_id=bird_id, place=place)
         for place, bird_id in enumerate(bird_ids)

@@ -1,19 +1,15 @@
 """Sorting a heap of old photos: taking them in, saying what they show, and taking that back.
 
-Every deed is kept as one revision of the kind ``DEED``: what it touched, as it was before and
-after, so that it can be undone as long as nobody has changed any of it since. That it was undone
-is a second revision with the same key, of the deed ``DELETE``.
+What is said of many photos at once is one changeset of the history, and is undone like any other.
 """
 
-import json
 import uuid
 from collections import defaultdict
+from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 from django.core.exceptions import ValidationError
-from django.core.serializers.json import DjangoJSONEncoder
-from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 from django.utils import timezone
@@ -24,7 +20,8 @@ from flockcare.core.dates import PartialDate
 from flockcare.feet import services
 from flockcare.feet.models import Check, FootFinding, SortingNote
 from flockcare.feet.scales import LESION
-from flockcare.people import history
+from flockcare.people import history, restoring
+from flockcare.people.history import Changeset
 from flockcare.people.models import Revision
 from flockcare.photos import editing
 from flockcare.photos.dating import by_hand, date_of
@@ -33,25 +30,12 @@ from flockcare.photos.measuring import named_by
 from flockcare.photos.models import UNSAVED_FORMS_WAIT, DateSource, Foot, Photo, Precision
 from flockcare.photos.services import card_code, keep, kept_already
 
-DEED = "feet.sorting"
 UNDO_FOR = timedelta(days=1)
 # A file's time is often when it was copied, and a picture is not always sent the day it was taken.
 DOUBTFUL = (DateSource.FILE_TIME, DateSource.UPLOAD)
 NOON = time(12)
 
-PHOTO_FIELDS = ("bird_id", "foot", "taken", "taken_precision", "taken_source")
-NOTE_FIELDS = ("card_bird_id", "card_foot", "card_answered", "kept_beside_alike", "nobody_knows")
-FINDING_FIELDS = (
-    "foot",
-    "score",
-    "sites",
-    "scab",
-    "scab_mm",
-    "swelling",
-    "hot",
-    "oozing",
-    "cold_or_dark",
-)
+PHOTO_FIELDS = ("bird_id", "foot", "taken", "taken_precision", "taken_source", "version")
 
 
 # --- Taking in
@@ -135,62 +119,40 @@ class Given:
     dates_right: bool = False
 
 
-@dataclass
-class _Deed:
-    """What is changed, to be kept with its state before."""
-
-    flock: object
-    keeper: object
-    photos: dict = field(default_factory=dict)
-    notes: dict = field(default_factory=dict)
-    checks: dict = field(default_factory=dict)
-    dropped: list = field(default_factory=list)
-
-    def keep(self, words: str, bird: Bird | None = None) -> Revision:
-        made = _states_of_checks(self.checks)
-        return Revision.objects.create(
-            flock=self.flock,
-            kind=DEED,
-            record=uuid.uuid4(),
-            deed=Revision.Deed.CHANGE,
-            by=self.keeper,
-            before={
-                "words": words,
-                "bird": bird and str(bird.pk),
-                "photos": self.photos,
-                "notes": self.notes,
-                "checks": {key: [before, made[key]] for key, before in self.checks.items()},
-                "dropped": self.dropped,
-            },
-        )
+@contextmanager
+def _changeset():
+    with history.changeset() as current:
+        current.tool = Revision.Tool.SORTING
+        yield current
 
 
-@transaction.atomic
-def give(*, flock, keeper, photo_ids, given: Given, under="", card=None, now=None) -> Revision:
-    """Say what these photos show; with a score they become checks. The deed, with its words.
+def give(*, flock, keeper, photo_ids, given: Given, under="", card=None, now=None) -> Changeset:
+    """Say what these photos show; with a score they become checks.
 
     under: the heading under which the keeper saw them; those that somebody has sorted since are
     left alone. card: the photo whose card named them, which is answered by this. All or nothing:
     ``ValidationError`` by field when it cannot be.
     """
     now = now or timezone.now()
-    photos = _to_change(flock, photo_ids, under)
-    deed = _Deed(flock, keeper)
-    before = {photo.pk: (_state(photo), history.values(photo)) for photo in photos}
-    for photo in photos:
-        _say(photo, given, flock.zone)
-    if given.score is not None:
-        _require_what_a_score_needs(photos)
-    changed = [photo for photo in photos if _state(photo) != before[photo.pk][0]]
-    _save_photos(changed, before, deed)
-    if given.bird or given.nobody_knows:
-        _note(deed, photos, nobody_knows=given.nobody_knows)
-    if card:
-        _note(deed, [card], card_answered=True)
-    if given.score is not None:
-        _save_checks(photos, given.score, deed, now=now)
-    skipped = len(set(map(str, photo_ids))) - len(photos)
-    return deed.keep(_words(photos, given, deed, skipped), given.bird)
+    with _changeset() as current:
+        photos = _to_change(flock, photo_ids, under)
+        before = {photo.pk: history.values(photo) for photo in photos}
+        for photo in photos:
+            _say(photo, given, flock.zone)
+        if given.score is not None:
+            _require_what_a_score_needs(photos)
+        _save_photos(photos, before, by=keeper)
+        if given.bird or given.nobody_knows:
+            _note(photos, by=keeper, nobody_knows=given.nobody_knows)
+        if card:
+            _note([card], by=keeper, card_answered=True)
+        looks = []
+        if given.score is not None:
+            looks = _looks(photos, given.score, flock)
+            _save_checks(looks, flock=flock, keeper=keeper, now=now)
+        skipped = len(set(map(str, photo_ids))) - len(photos)
+        current.words = _words(photos, given, looks, skipped)
+    return current
 
 
 def _to_change(flock, photo_ids, under="") -> list[Photo]:
@@ -203,7 +165,7 @@ def _to_change(flock, photo_ids, under="") -> list[Photo]:
     )
     photos = [photo for photo in found if under in ("", heading(photo))]
     if not photos:
-        raise ValidationError("These photos have been sorted meanwhile. Look again.")
+        raise ValidationError("Someone just sorted these. Reload the page.")
     return photos
 
 
@@ -268,40 +230,37 @@ def _photos(photos: list) -> str:
     return f"{len(photos)} photo{'' if len(photos) == 1 else 's'}"
 
 
-def _save_photos(changed: list[Photo], before: dict, deed: _Deed) -> None:
-    Revision.objects.bulk_create(
-        Revision(
-            flock=deed.flock,
-            kind=Photo._meta.label,
-            record=photo.pk,
-            deed=Revision.Deed.CHANGE,
-            by=deed.keeper,
-            before=before[photo.pk][1],
-        )
-        for photo in changed
-    )
-    Photo.objects.bulk_update(changed, PHOTO_FIELDS, batch_size=100)
+def _save_photos(photos: list[Photo], before: dict, *, by) -> None:
+    changed = [photo for photo in photos if history.values(photo) != before[photo.pk]]
+    held = [(photo, before[photo.pk]) for photo in changed]
+    history.keep_all(held, deed=Revision.Deed.CHANGE, by=by)
     for photo in changed:
-        deed.photos[str(photo.pk)] = [before[photo.pk][0], _state(photo)]
+        photo.version += 1
+    Photo.objects.bulk_update(changed, PHOTO_FIELDS, batch_size=100)
 
 
-def _note(deed: _Deed, photos: list[Photo], **values) -> None:
+def _note(photos: list[Photo], *, by, **values) -> None:
     """Write into the photos' notes; none is made for what every photo has from the start."""
     notes = SortingNote.objects.in_bulk([photo.pk for photo in photos])
     for photo in photos:
-        note = notes.get(photo.pk)
-        if note is None and not any(values.values()):
-            continue
-        before = note and _state_of_note(note)
-        note = note or SortingNote(photo=photo)
+        note = notes.get(photo.pk) or SortingNote(photo=photo)
         for name, value in values.items():
             setattr(note, name, value)
-        if before != _state_of_note(note):
+        if not note._state.adding:
+            change_note(note, by=by)
+        elif any(values.values()):
             note.save()
-            deed.notes[str(photo.pk)] = [before, _state_of_note(note)]
+            history.keep(note, deed=Revision.Deed.ADD, by=by, before={})
 
 
-def _words(photos, given: Given, deed: _Deed, skipped: int) -> str:
+def change_note(note: SortingNote, *, by) -> None:
+    before = history.values(SortingNote.objects.get(pk=note.pk))
+    if before != history.values(note):
+        history.keep(note, deed=Revision.Deed.CHANGE, by=by, before=before)
+        note.save()
+
+
+def _words(photos, given: Given, looks: list, skipped: int) -> str:
     said = []
     if given.bird:
         said.append(str(given.bird))
@@ -316,8 +275,8 @@ def _words(photos, given: Given, deed: _Deed, skipped: int) -> str:
     elif given.dates_right:
         said.append("dates are right")
     words = f"{_photos(photos)}: {', '.join(said)}."
-    made = sum(before is None for before in deed.checks.values())
-    added = len(deed.checks) - made
+    made = sum(look.check is None for look in looks)
+    added = len(looks) - made
     if made:
         words += f" {made} check{'s' if made > 1 else ''} made."
     if added:
@@ -342,17 +301,17 @@ class _Look:
     photos: dict[str, list[Photo]] = field(default_factory=lambda: defaultdict(list))
 
 
-def _save_checks(photos: list[Photo], score: int, deed: _Deed, *, now) -> None:
-    looks = _looks(photos, score, deed.flock)
-    standing = _states_of_checks(str(look.check.pk) for look in looks if look.check)
+def _save_checks(looks: list[_Look], *, flock, keeper, now) -> None:
     for look in looks:
         try:
-            check = _add_to(look, deed, now) if look.check else _new_check(look, deed, now)
+            if look.check:
+                _add_to(look, keeper=keeper, now=now)
+            else:
+                _new_check(look, flock=flock, keeper=keeper, now=now)
         except ValidationError as error:
             day = PartialDate(look.day.year, look.day.month, look.day.day).words()
             words = " ".join(error.messages)
             raise ValidationError({"date": f"{look.bird}, {day}: {words}"}) from None
-        deed.checks[str(check.pk)] = standing.get(str(check.pk))
 
 
 def _looks(photos: list[Photo], score: int, flock) -> list[_Look]:
@@ -406,8 +365,8 @@ def _checks_of_the_days(photos: list[Photo], flock) -> dict:
 def _conflict(flock, check: Check, photo: Photo, score: int):
     return ValidationError(
         format_html(
-            '{} was checked on {}, and her {} was {} ({}) then. <a href="{}">Mend that check</a>, '
-            "or sort her photos of that day without a score.",
+            '{} was checked on {}, and her {} was {} ({}) then. <a href="{}">Correct that check</a>'
+            ", or sort her photos of that day without a score.",
             photo.bird,
             check.at.astimezone(flock.zone).strftime("%-d %b %Y"),
             Foot(photo.foot).label,
@@ -422,46 +381,47 @@ def _findings(scores: dict[str, int]) -> list[FootFinding]:
     return [FootFinding(foot=foot, score=score) for foot, score in sorted(scores.items())]
 
 
-def _new_check(look: _Look, deed: _Deed, now) -> Check:
+def _new_check(look: _Look, *, flock, keeper, now) -> None:
     moments = [
         photo.taken
         for photos in look.photos.values()
         for photo in photos
         if photo.taken_precision == Precision.MOMENT
     ]
-    noon = datetime.combine(look.day, NOON, tzinfo=deed.flock.zone)
+    noon = datetime.combine(look.day, NOON, tzinfo=flock.zone)
     check, _ = services.save_check(
-        flock=deed.flock,
+        flock=flock,
         bird=look.bird,
-        keeper=deed.keeper,
+        keeper=keeper,
         check_id=uuid.uuid4(),
-        at=min(moments, default=min(noon, max(now, _midnight(look.day, deed.flock)))),
+        at=min(moments, default=min(noon, max(now, _midnight(look.day, flock)))),
         time_known=bool(moments),
         seen=services.Seen(_findings(look.scores), photos=look.photos),
         now=now,
     )
-    return check
+    history.keep(check, deed=Revision.Deed.ADD, by=keeper, before={})
 
 
 def _midnight(day: date, flock) -> datetime:
     return datetime.combine(day, time(0), tzinfo=flock.zone)
 
 
-def _add_to(look: _Look, deed: _Deed, now) -> Check:
+def _add_to(look: _Look, *, keeper, now) -> None:
     check = look.check
-    findings = [FootFinding(**_finding(finding)) for finding in check.findings.all()]
+    findings = list(check.findings.all())
+    for finding in findings:
+        finding.pk = None  # A changed check stores all of its findings as new rows.
     photos = {"": list(check.photos.all())}
     for foot, more in look.photos.items():
         photos[foot] = photos.get(foot, []) + more
     seen = services.Seen(findings + _findings(look.scores), photos=photos)
-    services.change_check(check=check, keeper=deed.keeper, at=check.at, seen=seen, now=now)
-    return check
+    services.change_check(check=check, keeper=keeper, at=check.at, seen=seen, now=now)
 
 
 # --- Cards and photos that look the same
 
 
-def follow_card(*, flock, keeper, card: Photo, photo_ids, now=None) -> Revision:
+def follow_card(*, flock, keeper, card: Photo, photo_ids, now=None) -> Changeset:
     """The card in this photo names those that followed it, as a keeper has confirmed."""
     note = card.sorting
     given = Given(bird=note.card_bird, foot=note.card_foot or None)
@@ -476,162 +436,49 @@ def follow_card(*, flock, keeper, card: Photo, photo_ids, now=None) -> Revision:
     )
 
 
-@transaction.atomic
-def leave_card(*, flock, keeper, card: Photo) -> Revision:
+def leave_card(*, flock, keeper, card: Photo) -> None:
     """The card in this photo names nothing but this photo."""
-    deed = _Deed(flock, keeper)
-    _note(deed, [card], card_answered=True)
-    return deed.keep(f"The card of {card.sorting.card_bird} names no other photos.")
+    with _changeset() as current:
+        Photo.objects.select_for_update().get(pk=card.pk)  # Two may answer at once.
+        _note([card], by=keeper, card_answered=True)
+        current.words = f"The card of {card.sorting.card_bird} names no other photos."
 
 
-@transaction.atomic
-def keep_alike(*, flock, keeper, photo_ids) -> Revision:
+def keep_alike(*, flock, keeper, photo_ids) -> None:
     """These photos look the same and are all to stay."""
-    deed = _Deed(flock, keeper)
-    photos = list(Photo.objects.filter(flock=flock, pk__in=photo_ids))
-    if not photos:
-        raise ValidationError("These photos are not there any more.")
-    _note(deed, photos, kept_beside_alike=True)
-    return deed.keep(f"{_photos(photos)} that look the same: all kept.")
+    with _changeset() as current:
+        photos = list(Photo.objects.select_for_update().filter(flock=flock, pk__in=photo_ids))
+        if not photos:
+            raise ValidationError("These photos are not there any more.")
+        _note(photos, by=keeper, kept_beside_alike=True)
+        current.words = f"{_photos(photos)} that look the same: all kept."
 
 
-@transaction.atomic
-def drop(*, flock, keeper, photo_id, now=None) -> Revision:
+def drop(*, flock, keeper, photo_id, now=None) -> None:
     """Delete one of several photos that look the same; it can be put back for 30 days."""
-    photo = _to_change(flock, [photo_id])[0]
-    editing.delete(photo=photo, keeper=keeper, now=now)
-    return _Deed(flock, keeper, dropped=[str(photo.pk)]).keep("1 photo deleted.")
+    with _changeset() as current:
+        editing.delete(photo=_to_change(flock, [photo_id])[0], keeper=keeper, now=now)
+        current.words = "1 photo deleted."
 
 
-# --- Taking it back
+# --- Undo
 
 
-@transaction.atomic
-def undo(*, flock, keeper, deed_id, now=None) -> str:
-    """Put everything back as it was before this deed of the keeper's; its words.
+def last_of(flock, keeper):
+    """What this keeper sorted and did not undo, newest first: the first of each changeset."""
+    undone = Revision.objects.filter(undoes=OuterRef("pk"))
+    mine = Revision.objects.filter(flock=flock, by=keeper, tool=Revision.Tool.SORTING)
+    return mine.filter(~Exists(undone), undoes=None).order_by("-pk")
+
+
+def undo(*, flock, keeper, key: str) -> str:
+    """Put everything back as it was before the keeper sorted so; in words.
 
     ``ValidationError`` when it is not theirs, undone already, or touched by somebody since.
     """
-    now = now or timezone.now()
-    kept = Revision.objects.filter(flock=flock, kind=DEED, by=keeper, record=deed_id)
-    deeds = list(kept.select_for_update())  # the deed itself, and that it was undone
-    if len(deeds) != 1:
+    first = last_of(flock, keeper).filter(pk=key).first() if key.isdecimal() else None
+    if first is None:
         raise ValidationError("There is nothing to undo.")
-    was = deeds[0].before
-    photos = {str(photo.pk): photo for photo in _all(flock, [*was["photos"], *was["dropped"]])}
-    _require_untouched(was, photos)
-    for key in was["dropped"]:
-        editing.put_back(photo=photos[key], keeper=keeper, now=now)
-    _restore_checks(flock, was["checks"], keeper, now)
-    _restore_photos(was["photos"], photos, _Deed(flock, keeper))
-    _restore_notes(was["notes"])
-    Revision.objects.create(
-        flock=flock, kind=DEED, record=deed_id, deed=Revision.Deed.DELETE, by=keeper, before={}
-    )
-    return was["words"]
-
-
-def _all(flock, keys):
-    return Photo.with_deleted.filter(flock=flock, pk__in=keys).select_for_update()
-
-
-def _require_untouched(was: dict, photos: dict) -> None:
-    checks = _states_of_checks(was["checks"])
-    notes = {
-        str(key): note for key, note in SortingNote.objects.in_bulk(list(was["notes"])).items()
-    }
-    untouched = (
-        all(
-            key in photos and photos[key].deleted_at is None and _state(photos[key]) == after
-            for key, (_, after) in was["photos"].items()
-        )
-        and all(key in photos and photos[key].deleted_at for key in was["dropped"])
-        and all(checks.get(key) == after for key, (_, after) in was["checks"].items())
-        and all(
-            key in notes and _state_of_note(notes[key]) == after
-            for key, (_, after) in was["notes"].items()
-        )
-    )
-    if not untouched:
-        raise ValidationError(
-            "Some of this has been changed since, so it cannot be undone in one go. Open the "
-            "photos or checks and mend them there."
-        )
-
-
-def _restore_checks(flock, states: dict, keeper, now) -> None:
-    checks = Check.objects.filter(flock=flock).select_related("bird").in_bulk(list(states))
-    for key, (before, _) in states.items():
-        check = checks[uuid.UUID(key)]
-        if before is None:
-            services.delete_check(check=check, keeper=keeper)
-            continue
-        photos = list(Photo.with_deleted.filter(pk__in=before["photos"]))
-        findings = [FootFinding(**finding) for finding in before["findings"]]
-        services.change_check(
-            check=check,
-            keeper=keeper,
-            at=check.at,
-            seen=services.Seen(findings, photos={"": photos}),
-            now=now,
-        )
-        check.photos.set(photos)  # also when there are none, which a change leaves alone
-
-
-def _restore_photos(states: dict, photos: dict, deed: _Deed) -> None:
-    before = {}
-    for key, (state, _) in states.items():
-        photo = photos[key]
-        before[photo.pk] = (_state(photo), history.values(photo))
-        for name, value in state.items():
-            setattr(photo, name, value)
-        photo.taken = state["taken"] and datetime.fromisoformat(state["taken"])
-        photo.bird_id = state["bird_id"] and uuid.UUID(state["bird_id"])
-    _save_photos([photos[key] for key in states], before, deed)
-
-
-def _restore_notes(states: dict) -> None:
-    for key, (before, _) in states.items():
-        if before is None:
-            SortingNote.objects.filter(pk=key).delete()
-        else:
-            SortingNote.objects.filter(pk=key).update(**before)
-
-
-# --- States, as JSON keeps them
-
-
-def _state(photo: Photo) -> dict:
-    # Written out here: Django's own encoder drops the microseconds.
-    return {
-        "bird_id": photo.bird_id and str(photo.bird_id),
-        "foot": str(photo.foot),
-        "taken": photo.taken and photo.taken.astimezone(UTC).isoformat(),
-        "taken_precision": str(photo.taken_precision),
-        "taken_source": str(photo.taken_source),
-    }
-
-
-def _state_of_note(note: SortingNote) -> dict:
-    values = {name: getattr(note, name) for name in NOTE_FIELDS}
-    return {**values, "card_bird_id": note.card_bird_id and str(note.card_bird_id)}
-
-
-def _finding(finding: FootFinding) -> dict:
-    return {name: getattr(finding, name) for name in FINDING_FIELDS}
-
-
-def _states_of_checks(keys) -> dict[str, dict]:
-    checks = Check.objects.filter(pk__in=list(keys)).prefetch_related("findings", "photos")
-    states = {
-        str(check.pk): {
-            "values": history.values(check),
-            "findings": sorted(
-                (_finding(finding) for finding in check.findings.all()),
-                key=lambda said: said["foot"],
-            ),
-            "photos": sorted(str(photo.pk) for photo in check.photos.all()),
-        }
-        for check in checks
-    }
-    return json.loads(json.dumps(states, cls=DjangoJSONEncoder))
+    words = f"Undone: {first.words}"
+    restoring.undo(flock=flock, key=first.pk, by=keeper, words=words)
+    return words

@@ -4,18 +4,19 @@ from collections import Counter
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from django.db.models import Q
 from django.urls import reverse
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.feet.sorting import DEED, DOUBTFUL, UNDO_FOR, heading, loose
+from flockcare.feet.sorting import DOUBTFUL, UNDO_FOR, heading, last_of, loose
 from flockcare.people.models import Revision
 from flockcare.photos.grouping import Group, Shot, cards_and_followers, into_groups, sets_alike
 from flockcare.photos.models import DateSource, Photo, Precision
 
 PAGE_PHOTOS = 120
 SETS_SHOWN = 6
-DEEDS_LOOKED_AT = 12
+LOOKED_BACK = 12
 RECENT_BIRDS = 4
 SHOWN = {
     "unnamed": "Not named",
@@ -271,25 +272,21 @@ def _tiles_of_sets(flock, sets: list[list], photos: dict) -> list[list[Tile]]:
 # --- What was done last
 
 
-@dataclass(frozen=True)
-class LastDeed:
-    key: str
-    words: str
-
-
-def last_deeds(flock, keeper, *, now: datetime) -> tuple[LastDeed | None, list[str]]:
-    """The deed of this keeper that can be undone, and the keys of the birds they named last."""
-    rows = list(
-        Revision.objects.filter(flock=flock, kind=DEED, by=keeper)
-        .order_by("-at", "-pk")
-        .values_list("record", "deed", "at", "before__words", "before__bird")[:DEEDS_LOOKED_AT]
+def last_sorted(flock, keeper, *, now: datetime) -> tuple[Revision | None, list[str]]:
+    """What this keeper can undo, and the keys of the birds they named last."""
+    last = list(last_of(flock, keeper)[:LOOKED_BACK])
+    keys = [first.pk for first in last]
+    records = (
+        Revision.objects.filter(Q(pk__in=keys) | Q(first__in=keys), kind=Photo._meta.label)
+        .order_by("-pk")
+        .values_list("record", flat=True)
     )
-    undone = {record for record, deed, *_ in rows if deed == Revision.Deed.DELETE}
-    standing = [row for row in rows if row[0] not in undone]
-    birds = list(dict.fromkeys(row[4] for row in standing if row[4]))[:RECENT_BIRDS]
-    if not standing or standing[0][2] < now - UNDO_FOR:
-        return None, birds
-    return LastDeed(str(standing[0][0]), standing[0][3]), birds
+    named = dict(
+        Photo.objects.filter(pk__in=records.order_by()).order_by().values_list("pk", "bird")
+    )
+    birds = dict.fromkeys(str(named[key]) for key in records if named.get(key))
+    first = last[0] if last and last[0].at >= now - UNDO_FOR else None
+    return first, list(birds)[:RECENT_BIRDS]
 
 
 def birds_to_pick(flock, recent: list[str]) -> list[Bird]:

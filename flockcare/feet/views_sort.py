@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from flockcare.feet import sorting
 from flockcare.feet.forms_sort import NOBODY, SortForm, photo_keys
-from flockcare.feet.sorting_page import SHOWN, birds_to_pick, last_deeds, sort_page
+from flockcare.feet.sorting_page import SHOWN, birds_to_pick, last_sorted, sort_page
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.grouping import GAP
@@ -60,7 +60,7 @@ def _page(request, flock, *, form=None, said="", trouble="", status=200):
         newest_first=asked.get("order") == "newest",
         number=int(number) if number.isdecimal() and len(number) < 6 else 1,
     )
-    deed, recent = last_deeds(flock, request.user, now=timezone.now())
+    last, recent = last_sorted(flock, request.user, now=timezone.now())
     form = form or SortForm(flock=flock)
     context = {
         "here": "more",
@@ -71,7 +71,7 @@ def _page(request, flock, *, form=None, said="", trouble="", status=200):
         "birds": birds_to_pick(flock, recent),
         "recent": len(recent),
         "nobody": NOBODY,
-        "deed": deed,
+        "last": last,
         "said": said,
         "trouble": trouble,
         "gap_minutes": GAP // timedelta(minutes=1),
@@ -89,10 +89,10 @@ def _after(request, flock, said: str = ""):
     return redirect(f"{reverse('feet:sort', args=[flock.pk])}?{request.GET.urlencode()}")
 
 
-def _done(request, flock, deed):
-    """The answer to ``deed()``, or why it cannot be. What it returns as text is told."""
+def _done(request, flock, action):
+    """The answer to ``action()``, or why it cannot be. What it returns as text is told."""
     try:
-        said = deed()
+        said = action()
     except ValidationError as error:
         return _page(request, flock, trouble=" ".join(error.messages), status=422)
     return _after(request, flock, said if isinstance(said, str) else "")
@@ -128,12 +128,9 @@ def alike(request, flock):
 @require_POST
 @flock_view()
 def undo(request, flock):
-    deed = request.POST.get("deed", "")
-    return _done(
-        request,
-        flock,
-        lambda: f"Undone: {sorting.undo(flock=flock, keeper=request.user, deed_id=deed)}",
-    )
+    who = {"flock": flock, "keeper": request.user}
+    key = request.POST.get("changes", "")
+    return _done(request, flock, lambda: sorting.undo(**who, key=key))
 
 
 @require_safe

@@ -8,7 +8,7 @@ import hashlib
 from django import forms
 from django.core.exceptions import ValidationError
 
-from flockcare.core.forms import KeeperForm, KeeperModelForm, shown
+from flockcare.core.forms import KeeperForm, KeeperModelForm
 from flockcare.core.lines import one_line
 from flockcare.drawing.dates import date_words
 from flockcare.housing.changes import description
@@ -433,7 +433,7 @@ class StateForm(DescriptionForm):
     def __init__(self, data=None, *, state: FeatureState, **kwargs):
         kind = state.feature.kind
         super().__init__(data, names=fields_of(kind, state), kind=kind, state=state, **kwargs)
-        self.remember(shown(state, {*self.names, "gone", "note"}))
+        self.remember(state, [*self.names, "gone", "note"])
         self.fields["gone"] = forms.BooleanField(
             label="It was not there from this day on", required=False, initial=state.gone
         )
@@ -465,7 +465,7 @@ class ChangeForm(KeeperForm):
         self.fields["on"] = DayField(today=today, label="From which day")
         if told:
             self.told = told
-            self.remember(shown(told, set(initial)))
+            self.remember(told, initial)
             self.fields[
                 "on"
             ].help_text = (

@@ -80,6 +80,7 @@ register(
         page=_change_page,
         hidden=frozenset({"made_at"}),
         labels={"keeper_id": "Written down by"},
+        parts=("photos",),
         change=_change_words,
         bring_back=lambda change, *, by, kept: services.bring_back_change(
             change=change, by=by, kept=kept

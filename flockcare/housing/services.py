@@ -48,7 +48,7 @@ def edit_house(*, house: House, by, basis=None) -> None:
     history.change(house, by=by, basis=basis)
 
 
-@transaction.atomic
+@history.changeset()
 def delete_house(*, house: House, by) -> None:
     """ValidationError while birds live or lived in it."""
     if Stay.objects.filter(house=house).exists():
@@ -81,7 +81,7 @@ def edit_feature(*, feature: Feature, by, basis=None) -> None:
     history.change(feature, by=by, basis=basis)
 
 
-@transaction.atomic
+@history.changeset()
 def delete_feature(*, feature: Feature, by) -> None:
     """It was never there: its states go too. What was taken away is a change, not this."""
     for state in (
@@ -95,7 +95,7 @@ def delete_feature(*, feature: Feature, by) -> None:
 # Changes in the world
 
 
-@transaction.atomic
+@history.changeset()
 def change_features(
     *,
     house: House,
@@ -144,6 +144,7 @@ def _state_from(feature: Feature, on: dt.date, values: dict, *, by) -> FeatureSt
 
 
 def _tell(house: House, on: dt.date, told: HousingChange, *, by) -> None:
+    _one_at_a_time(house)
     kept = HousingChange.objects.filter(house=house, on=on, planned=False).first()
     if kept is None:
         told.house, told.flock, told.on, told.planned = house, house.flock, on, False
@@ -162,6 +163,11 @@ def keep_photos(*, change: HousingChange, photos: Iterable, without: Iterable = 
     change.photos.add(*photos)
     Photo.objects.filter(pk__in=[photo.pk for photo in photos], bird=None).update(of_house=True)
     change.photos.remove(*without)
+
+
+def _one_at_a_time(house: House) -> None:
+    """Of two who say something of one day the second waits, and then sees what the first said."""
+    House.objects.select_for_update().filter(pk=house.pk).first()
 
 
 # Corrections
@@ -184,7 +190,7 @@ def delete_state(*, state: FeatureState, by) -> None:
     history.delete(state, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def correct_change(
     *, house: House, on: dt.date, told: HousingChange, by, today: dt.date, basis=None
 ) -> None:
@@ -223,7 +229,7 @@ def _move_states(house: House, old: dt.date, new: dt.date, *, by) -> None:
         history.change(state, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def delete_change(*, change: HousingChange, by) -> None:
     """Take back note, kind and photos of a day; the states of that day stay, so do the photos."""
     _delete_told(change, by=by)
@@ -270,10 +276,12 @@ def change_plan(*, plan: HousingChange, by, basis=None) -> None:
     history.change(plan, by=by, basis=basis)
 
 
-@transaction.atomic
+@history.changeset()
 def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
     """The plan has been done on ``on``: it becomes a change of the house."""
     _not_to_come(on, today)
+    if not HousingChange.objects.select_for_update().filter(pk=plan.pk).first():
+        raise ValidationError("Somebody has just done this, or dropped the plan.")
     for planned in plan.planned_states.select_related("feature__flock"):
         values = {name: getattr(planned, name) for name in DESCRIPTION}
         feature = planned.feature
@@ -291,7 +299,7 @@ def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
     plan.delete()
 
 
-@transaction.atomic
+@history.changeset()
 def drop_plan(*, plan: HousingChange, by) -> None:
     _delete_told(plan, by=by)
 
@@ -299,7 +307,7 @@ def drop_plan(*, plan: HousingChange, by) -> None:
 # Walks
 
 
-@transaction.atomic
+@history.changeset()
 def save_walk(
     *, walk: Walk, answers: dict[Feature, dict], by, today: dt.date
 ) -> list[FeatureState]:
@@ -310,6 +318,7 @@ def save_walk(
     made = change_features(
         house=walk.house, on=walk.on, changes=answers, told=None, by=by, today=today
     )
+    _one_at_a_time(walk.house)
     kept = Walk.objects.filter(house=walk.house, on=walk.on).first()
     if kept is None:
         walk.full_clean()
@@ -323,7 +332,7 @@ def save_walk(
 # Who lives where
 
 
-@transaction.atomic
+@history.changeset()
 def move_birds(*, birds: Iterable[Bird], house: House, on: dt.date, by, today: dt.date) -> int:
     """From ``on`` they live in ``house``; how many really moved.
 
@@ -331,7 +340,8 @@ def move_birds(*, birds: Iterable[Bird], house: House, on: dt.date, by, today: d
     for all of them when it cannot be for one.
     """
     _not_to_come(on, today)
-    return sum(_move(bird, house, on, by=by) for bird in birds)
+    # In one order, so that two who move the same birds do not wait for each other.
+    return sum(_move(bird, house, on, by=by) for bird in sorted(birds, key=lambda bird: bird.pk))
 
 
 def _move(bird: Bird, house: House, on: dt.date, *, by) -> bool:
@@ -400,7 +410,7 @@ def delete_stay(*, stay: Stay, by) -> None:
     history.delete(stay, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def end_stays(*, bird: Bird, on: dt.date, by) -> None:
     """She left the flock on ``on``: nothing she lives in goes on after that day."""
     for stay in Stay.objects.filter(bird=bird, until=None).select_related("flock"):

@@ -1,7 +1,6 @@
 """A bird leaves the flock, comes back, or was added by mistake; with where she lives."""
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
@@ -11,10 +10,9 @@ from flockcare.housing.services import end_stays, resume_stay
 from flockcare.people import history
 from flockcare.people.deletion import of_the_flock, what_hangs_on
 from flockcare.people.models import Revision
-from flockcare.people.restoring import TOGETHER
 
 
-@transaction.atomic
+@history.changeset()
 def leave_flock(*, bird: Bird, by, basis=None) -> None:
     """Keep when and why a bird left, as set on ``bird``; where she lives ends with that."""
     if not bird.left:
@@ -24,14 +22,14 @@ def leave_flock(*, bird: Bird, by, basis=None) -> None:
     end_stays(bird=bird, on=on, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def came_back(*, bird: Bird, by) -> None:
     """She is back, or had never left. What was written then stays in the history."""
     bird.left = bird.left_reason = bird.left_note = ""
     put_back(bird=bird, by=by)
 
 
-@transaction.atomic
+@history.changeset()
 def put_back(*, bird: Bird, by, basis=None) -> None:
     """A change of a bird that is in the flock, and was perhaps not before; as ``came_back``."""
     was_gone = history.settle(bird, basis=basis).left
@@ -49,9 +47,8 @@ def _ended_with_her_leaving(bird: Bird):
 
     def ended(key) -> Revision | None:
         newest = Revision.objects.filter(record=key).order_by("-pk").first()
-        if left is None or newest is None or newest.pk < left.pk or newest.by_id != left.by_id:
-            return None
-        return newest if newest.at - left.at < TOGETHER else None
+        together = left and newest and newest.changeset == left.changeset
+        return newest if together else None
 
     return ended
 
@@ -65,7 +62,7 @@ def recorded(bird: Bird) -> list[tuple[int, str]]:
     return what_hangs_on(bird, related)
 
 
-@transaction.atomic
+@history.changeset()
 def remove_bird(*, bird: Bird, by) -> None:
     """Of a bird that was added by mistake; ValidationError while anything is recorded about her."""
     # Whoever records something about her waits, and is then told that she is gone.

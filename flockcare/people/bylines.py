@@ -1,22 +1,15 @@
 """Names of people who did something here and have no account."""
 
-import uuid
-
 from flockcare.people.models import Byline
-
-
-def byline_key(key) -> uuid.UUID:
-    """What a byline knows a record by; some are only numbered."""
-    return key if isinstance(key, uuid.UUID) else uuid.UUID(int=key)
 
 
 def with_names(records, field: str = "keeper") -> list:
     """The records, each with ``by``: the name of whoever is in that field, empty for nobody."""
     records = list(records)
-    nobody = [byline_key(one.pk) for one in records if getattr(one, field) is None]
+    nobody = [one.pk for one in records if getattr(one, field) is None]
     found = Byline.objects.filter(record__in=nobody, field=field) if nobody else ()
     names = {byline.record: byline.name for byline in found}
     for one in records:
         keeper = getattr(one, field)
-        one.by = keeper.name if keeper else names.get(byline_key(one.pk), "")
+        one.by = keeper.name if keeper else names.get(one.pk, "")
     return records

@@ -5,20 +5,16 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass
 
-from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import Http404
 from django.shortcuts import render
 from django.urls import reverse
 
-from flockcare.core.versions import BOTH, KEEP, MINE, SEEN, THEIRS, VERSION, Conflict, version_of
-from flockcare.people import restoring
+from flockcare.core.versions import BOTH, KEEP, MINE, THEIRS, VERSION, Conflict
 from flockcare.people.kinds import Kind, Names, kind_of, kinds_by_label, moment_words
 from flockcare.people.models import Revision
-from flockcare.people.story import Deed, by, deeds, last_changes, name_those_gone, revisions_of
+from flockcare.people.story import Change, changes, last_changes, revisions_of
 
 LOOKED_BACK = 20
-NOT_SENT_AGAIN = ("csrfmiddlewaretoken", SEEN, BRING_BACK := "version-bring-back")
 
 
 @dataclass(frozen=True)
@@ -41,8 +37,6 @@ def answer_edits(view, request, flock, arguments: dict):
     except Http404:
         if VERSION not in request.POST:
             raise
-    if brought_back(request, flock, arguments):
-        return answer_edits(view, request, flock, arguments)
     return gone_page(request, flock, arguments)
 
 
@@ -51,11 +45,10 @@ def conflict_page(request, flock, conflict: Conflict):
     present = kind.plain_of(kind.snapshot(conflict.record))
     names = Names(flock, [(kind, said) for said in (conflict.mine, conflict.theirs, present)])
     revisions = list(revisions_of(flock, conflict.record.pk)[:LOOKED_BACK])
-    name_those_gone(revisions)
-    told = deeds(kind, present, revisions)
+    told = changes(kind, present, revisions)
     last = last_changes(told)
     others = [last[name] for name in conflict.changed if name in last]
-    newest = max(others, key=lambda deed: deed.revision.pk, default=None)
+    newest = max(others, key=lambda change: change.revision.pk, default=None)
     return render(
         request,
         "people/conflict.html",
@@ -67,9 +60,11 @@ def conflict_page(request, flock, conflict: Conflict):
             "address": request.get_full_path(),
             "page": _page(flock, kind, conflict.record),
             "sent": [
-                *sent_again(request.POST, without={name for name, _ in conflict.basis.carry}),
+                *sent_again(
+                    request.POST, without={VERSION, *(name for name, _ in conflict.basis.carry)}
+                ),
                 *conflict.basis.carry,
-                (SEEN, version_of({name: conflict.theirs[name] for name in conflict.basis.made})),
+                (VERSION, conflict.record.version),
             ],
         },
         status=409,
@@ -81,7 +76,7 @@ def sent_again(data, without=()) -> list[tuple[str, str]]:
     return [
         (name, value)
         for name, values in data.lists()
-        if name not in (*NOT_SENT_AGAIN, *without) and not name.startswith(KEEP)
+        if name not in ("csrfmiddlewaretoken", *without) and not name.startswith(KEEP)
         for value in values
     ]
 
@@ -91,9 +86,13 @@ def _page(flock, kind: Kind, record) -> str:
     return reverse(view, args=[flock.pk, *arguments])
 
 
-def _row(kind: Kind, name: str, conflict: Conflict, deed: Deed | None, names: Names) -> Row:
+def _row(kind: Kind, name: str, conflict: Conflict, change: Change | None, names: Names) -> Row:
     mine, theirs = conflict.mine[name], conflict.theirs[name]
-    whose = f"{deed.by}, {moment_words(deed.revision.at, names.flock)}" if deed else "As it is now"
+    whose = (
+        f"{change.by}, {moment_words(change.revision.at, names.flock)}"
+        if change
+        else "As it is now"
+    )
     if name not in conflict.changed:
         whose = "As it was"
     own = "Yours" if name in conflict.touched else "As you had it"
@@ -146,11 +145,10 @@ def gone_page(request, flock, arguments: dict):
         "people/gone.html",
         {
             "revision": revision,
-            "by": revision and by(revision),
+            "kind": kind,
             "typed": _typed(request.POST, kind),
             "address": request.get_full_path(),
             "sent": sent_again(request.POST) if kind and _may_bring_back(request, kind) else None,
-            "bring_back": BRING_BACK,
         },
         status=404,
     )
@@ -162,19 +160,6 @@ def _may_bring_back(request, kind: Kind) -> bool:
     return request.membership.can(kind.write)
 
 
-def brought_back(request, flock, arguments: dict) -> bool:
-    """Whether a keeper asked for the record to be there again, and it now is."""
-    revision = BRING_BACK in request.POST and deletion_of(flock, arguments)
-    if not revision or not _may_bring_back(request, kinds_by_label()[revision.kind]):
-        return False
-    try:
-        restoring.bring_back(revision=revision, by=request.user)
-    except ValidationError as error:
-        messages.error(request, " ".join(error.messages))
-        return False
-    return True
-
-
 def _typed(data, kind: Kind | None) -> list[tuple[str, str]]:
     """The texts among what was sent, under their names."""
     labels = {}
@@ -182,6 +167,6 @@ def _typed(data, kind: Kind | None) -> list[tuple[str, str]]:
         labels = {column.name: kind.label(column.attname) for column in kind.model._meta.fields}
     return [
         (labels.get(name, name.replace("_", " ").capitalize()), value)
-        for name, value in sent_again(data, without={"version"})
+        for name, value in sent_again(data, without={VERSION})
         if value and (not kind or name in labels)
     ]

@@ -15,7 +15,6 @@ from django.db import models, transaction
 from django.db.models import Count, IntegerField, OuterRef, Subquery, Value
 from django.db.models.functions import Coalesce
 
-from flockcare.people.bylines import byline_key
 from flockcare.people.models import Byline, Flock, FlockRecord, Keeper, Membership, Revision, Role
 
 FORMER = "a former keeper"
@@ -41,7 +40,7 @@ def what_goes(flock: Flock) -> list[tuple[int, str]]:
     return what_hangs_on(flock, _related(flock))
 
 
-def of_the_flock(record: FlockRecord) -> list:
+def of_the_flock(record: FlockRecord | type[FlockRecord]) -> list:
     """The relations by which records of their own hang on ``record``."""
     return [each for each in _related(record) if issubclass(each.related_model, FlockRecord)]
 
@@ -79,9 +78,8 @@ def delete_flock(*, flock: Flock) -> None:
     """
     key = flock.pk
     _remove_files(key)
-    with transaction.atomic():
-        Flock.objects.filter(pk=key).delete()
-        _forget_in_sessions(key)
+    _forget_in_sessions(key)
+    Flock.objects.filter(pk=key).delete()
     _remove_files(key)
     # Everything in it can be worked out anew, and some of it may be this flock's.
     cache.clear()
@@ -117,18 +115,18 @@ def _is_folder(path: str) -> bool:
         return False
 
 
-def _sessions() -> Iterator[tuple[Session, dict]]:
-    for session in Session.objects.iterator():
-        yield session, session.get_decoded()
+def _sessions_with(value: str) -> list[tuple[Session, dict]]:
+    """Those that hold this, and what they hold. Each has to be read: not inside a transaction."""
+    decoded = ((session, session.get_decoded()) for session in Session.objects.iterator())
+    return [(session, data) for session, data in decoded if value in data.values()]
 
 
 def _forget_in_sessions(key: uuid.UUID) -> None:
     """A session remembers which flock was looked at last."""
-    for session, data in _sessions():
+    for session, data in _sessions_with(str(key)):
         left = {name: value for name, value in data.items() if value != str(key)}
-        if left != data:
-            session.session_data = Session.objects.encode(left)
-            session.save(update_fields=["session_data"])
+        session.session_data = Session.objects.encode(left)
+        session.save(update_fields=["session_data"])
 
 
 # --- An account
@@ -141,12 +139,18 @@ def owned_alone(keeper: Keeper) -> list[Flock]:
     return list(Flock.objects.filter(pk__in=owned).exclude(pk__in=shared.values("flock")))
 
 
-@transaction.atomic
 def delete_keeper(*, keeper: Keeper, keep_name: bool) -> None:
     """Sessions, memberships and links end; records stay, by their name or as a former keeper's.
 
     Raises ValidationError while a flock would be left without an owner.
     """
+    signed_in = [session.pk for session, _ in _sessions_with(str(keeper.pk))]
+    with transaction.atomic():
+        _delete_account(keeper, keep_name=keep_name)
+        Session.objects.filter(pk__in=signed_in).delete()
+
+
+def _delete_account(keeper: Keeper, *, keep_name: bool) -> None:
     # Locked, so that of two last owners who go at once the second sees the first one gone.
     flocks = Flock.objects.filter(membership__keeper=keeper).order_by("pk")
     list(Flock.objects.select_for_update().filter(pk__in=flocks.values("pk")))
@@ -157,9 +161,6 @@ def delete_keeper(*, keeper: Keeper, keep_name: bool) -> None:
     for field in _who_did_it():
         _put_name(field, keeper, name)
     _forget_in_history(keeper)
-    for session, data in _sessions():
-        if data.get("_auth_user_id") == str(keeper.pk):
-            session.delete()
     keeper.delete()
 
 
@@ -174,14 +175,14 @@ def _who_did_it() -> Iterator[models.ForeignKey]:
 def _put_name(field: models.ForeignKey, keeper: Keeper, name: str) -> None:
     records = field.model._base_manager.filter(**{field.name: keeper})
     names = {each.name for each in field.model._meta.fields}
-    if field.name == "keeper" and "keeper_name" in names:
-        records.update(keeper=None, keeper_name=name)
+    if f"{field.name}_name" in names:
+        records.update(**{field.name: None, f"{field.name}_name": name})
         return
     if "flock" in names:
         keys = records.values_list("pk", "flock_id").iterator(AT_ONCE)
         Byline.objects.bulk_create(
             (
-                Byline(flock_id=flock, record=byline_key(key), field=field.name, name=name)
+                Byline(flock_id=flock, record=key, field=field.name, name=name)
                 for key, flock in keys
             ),
             batch_size=AT_ONCE,

@@ -7,7 +7,7 @@ from django import forms
 from django.contrib.auth.forms import UsernameField
 from django.contrib.auth.password_validation import validate_password
 
-from flockcare.core.forms import KeeperForm, KeeperModelForm, shown
+from flockcare.core.forms import KeeperForm, KeeperModelForm
 from flockcare.people.models import Flock, Keeper, Membership, Role
 
 
@@ -145,4 +145,4 @@ class RoleForm(KeeperForm):
         super().__init__(*args, **kwargs)
         if membership:
             self.initial["role"] = membership.role
-            self.remember(shown(membership, {"role"}))
+            self.remember(membership, ["role"])

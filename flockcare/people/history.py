@@ -1,13 +1,61 @@
 """Changing and deleting records so that the value before, who and when are kept.
 
-They expect to run inside the caller's transaction.
+They expect to run inside the caller's transaction, which is a `changeset` where more than one
+record is touched in one go.
 """
 
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError, models, transaction
 from django.http import Http404
 
-from flockcare.core.versions import MINE, plain, values
-from flockcare.people.models import Revision
+from flockcare.core.versions import MINE, Basis, plain, values
+from flockcare.people.models import Flock, Revision
+
+AT_ONCE = 1000
+LONGEST_WORDS = Revision._meta.get_field("words").max_length
+
+
+@dataclass
+class Changeset:
+    """What is done in one go.
+
+    ``words``: what it is called, where its records say too little. ``undoes``: the first revision
+    of the changeset that it undoes. ``tool``: a ``Revision.Tool``.
+    """
+
+    first: Revision | None = None
+    words: str = ""
+    undoes: Revision | None = None
+    tool: str = ""
+
+
+_open: ContextVar[Changeset | None] = ContextVar("changeset", default=None)
+
+
+@contextmanager
+def changeset() -> Iterator[Changeset]:
+    """A transaction whose changes are shown, and can be undone, as one. One inside another is part
+    of that. Also a decorator.
+    """
+    with transaction.atomic():
+        if outer := _open.get():
+            yield outer
+            return
+        token = _open.set(current := Changeset())
+        try:
+            yield current
+        finally:
+            _open.reset(token)
+        current.words = current.words[:LONGEST_WORDS]
+        if current.first and current.words:
+            for name in ("words", "undoes", "tool"):
+                setattr(current.first, name, getattr(current, name))
+            current.first.save(update_fields=["words", "undoes", "tool"])
 
 
 def change(record, *, by, basis=None) -> None:
@@ -21,10 +69,21 @@ def change(record, *, by, basis=None) -> None:
     if before == values(record):
         return
     keep(record, deed=Revision.Deed.CHANGE, by=by, before=before)
-    record.save()
+    record.version += 1
+    _save(record)
 
 
-def settle(record, *, basis):
+def _save(record, **options) -> None:
+    try:
+        with transaction.atomic():
+            record.save(**options)
+    except IntegrityError:
+        # Somebody was quicker, which the records can say in words by now.
+        record.full_clean()
+        raise
+
+
+def settle(record, *, basis: Basis | None):
     """Lock the row and give it as it is stored.
 
     With a ``basis`` only what its form showed is left as it stands in ``record``; all else is
@@ -35,9 +94,13 @@ def settle(record, *, basis):
     stored = model._base_manager.select_for_update().filter(pk=record.pk).first()
     if stored is None:
         raise Http404("This record has just been removed.")
+    record.version = stored.version
     if basis:
-        mine, theirs = (plain(model, values(one)) for one in (record, stored))
-        chosen = basis.settle(stored, mine, theirs)
+        was = held_at(record, basis.version)
+        mine, theirs, base = (
+            plain(model, one) if one else None for one in (values(record), values(stored), was)
+        )
+        chosen = basis.settle(stored, mine, theirs, base)
         own = {name for name, whose in chosen.items() if whose == MINE}
         for names in getattr(model, "together", ()):
             own |= set(names) if names[0] in own else set()
@@ -45,6 +108,15 @@ def settle(record, *, basis):
             if field.attname not in own:
                 setattr(record, field.attname, field.value_from_object(stored))
     return stored
+
+
+def held_at(record, version: int) -> dict | None:
+    """What a record held when it had this version; None where that is not known, or is so still."""
+    if version == 0:
+        return values(type(record)())
+    kept = Revision.objects.filter(record=record.pk, kind=record._meta.label)
+    of_that = kept.filter(before__version=version).order_by("-pk")
+    return of_that.values_list("before", flat=True).first()
 
 
 def delete(record, *, by) -> None:
@@ -56,18 +128,33 @@ def bring_back(record, *, by, kept: dict) -> None:
     """Store a record that was deleted, as ``kept`` says, under its old key."""
     if type(record)._base_manager.filter(pk=record.pk).exists():
         raise ValidationError("This is there again already.")
+    record.version = kept.get("version", 0) + 1
     record.full_clean()
-    record.save(force_insert=True)
+    _save(record, force_insert=True)
     keep(record, deed=Revision.Deed.RESTORE, by=by, before=kept)
 
 
 def keep(record, *, deed, by, before: dict) -> None:
     """Write down what a record held; for records whose content spans several rows."""
-    Revision.objects.create(
-        flock=record.flock,
-        kind=record._meta.label,
-        record=record.pk,
-        deed=deed,
-        by=by,
-        before=before,
-    )
+    keep_all([(record, before)], deed=deed, by=by)
+
+
+def keep_all(records: Iterable[tuple[models.Model, dict]], *, deed, by) -> None:
+    """As ``keep``, for many records at once, each with what it held."""
+    current, found = _open.get(), []
+    for record, before in records:
+        revision = Revision(
+            flock_id=record.pk if isinstance(record, Flock) else record.flock_id,
+            kind=record._meta.label,
+            record=record.pk,
+            deed=deed,
+            by=by,
+            before=before,
+            first=current and current.first,
+        )
+        if current and current.first is None:
+            revision.save()
+            current.first = revision
+        else:
+            found.append(revision)
+    Revision.objects.bulk_create(found, batch_size=AT_ONCE)

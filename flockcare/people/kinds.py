@@ -17,7 +17,7 @@ from django.utils import timezone
 from flockcare.core import versions
 from flockcare.core.dates import PartialDate, PartialDateField
 from flockcare.drawing.dates import date_words
-from flockcare.people import history, services
+from flockcare.people import history
 from flockcare.people.models import Byline, Flock, Keeper, Membership, Role
 
 NOTHING = "nothing"
@@ -43,8 +43,11 @@ class Kind:
 
     ``change(record, by=, basis=, kept=)`` stores an earlier version that ``record`` holds,
     ``bring_back(record, by=, kept=)`` one that was deleted; ``kept`` is what the history has of it.
+    ``undo(record, by=, kept=)`` takes back the last change of all, where ``change`` is not enough.
+    ``drop(records, by=)`` removes what was added, where that is more than to delete it.
+    ``parts``: relations that ``snapshot`` reads.
     ``picture(flock, key)``: the address of what a ``joined`` list names, where it can be shown.
-    ``listed``: among the newest changes of the flock.
+    ``listed``: among the newest changes of the flock; ``part``: of another record, without a page.
     ``read``, ``write``: whose role is needed; None: nothing is brought back.
     """
 
@@ -61,7 +64,11 @@ class Kind:
     change: Callable = _change
     bring_back: Callable | None = _bring_back
     picture: Callable[[Flock, str], str] | None = None
+    undo: Callable | None = None
+    drop: Callable | None = None
+    parts: tuple[str, ...] = ()
     listed: bool = True
+    part: bool = False
     read: Role = Role.VIEWER
     write: Role | None = Role.KEEPER
 
@@ -72,7 +79,7 @@ class Kind:
     def plain_of(self, values: dict) -> dict:
         """What is shown of a record, from its columns or from what the history kept of it."""
         found = self.plain(values) if self.plain else versions.plain(self.model, values)
-        unseen = {"id", "flock_id", *self.hidden}
+        unseen = {"id", "flock_id", "version", *self.hidden}
         return {name: value for name, value in found.items() if name not in unseen}
 
     def label(self, name: str) -> str:
@@ -180,7 +187,7 @@ def kind_of(record: models.Model) -> Kind:
 
 def kind_or_404(slug: str) -> Kind:
     for kind in KINDS.values():
-        if kind.slug == slug:
+        if kind.slug == slug and not kind.part:
             return kind
     raise Http404("There are no such records.")
 
@@ -195,9 +202,6 @@ register(
         title=lambda said: said["name"],
         page=lambda flock: ("people:settings",),
         hidden=frozenset({"created_at"}),
-        change=lambda flock, *, by, basis, kept: services.change_flock(
-            flock=flock, by=by, basis=basis
-        ),
         read=Role.OWNER,
         write=Role.OWNER,
     ),

@@ -1,5 +1,6 @@
 """Keepers, their flocks and who may do what in which."""
 
+import datetime as dt
 import uuid
 import zoneinfo
 
@@ -9,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 
 from flockcare.core.lines import LineField
@@ -47,8 +48,14 @@ class Keeper(AbstractBaseUser):
     def __str__(self):
         return self.name
 
-    def _get_session_auth_hash(self, secret=None):
-        return f"{super()._get_session_auth_hash(secret=secret)}:{self.session_salt.hex}"
+    def get_session_auth_hash(self):
+        return self._salted(super().get_session_auth_hash())
+
+    def get_session_auth_fallback_hash(self):
+        return map(self._salted, super().get_session_auth_fallback_hash())
+
+    def _salted(self, session_hash: str) -> str:
+        return f"{session_hash}:{self.session_salt.hex}"
 
 
 class FlockQuerySet(models.QuerySet):
@@ -204,28 +211,69 @@ class PasswordLink(Token):
         return f"new password for {self.keeper}"
 
 
+class WholeMoments(DjangoJSONEncoder):
+    """Django's own leaves out the microseconds, and what comes back would not be what was there."""
+
+    def default(self, value):
+        return value.isoformat() if isinstance(value, dt.datetime) else super().default(value)
+
+
+class RevisionQuerySet(models.QuerySet):
+    def of_changeset(self, key: int):
+        return self.filter(Q(pk=key) | Q(first=key))
+
+
 class Revision(models.Model):
-    """What a record held before somebody changed it."""
+    """What a record held before somebody changed it.
+
+    What was done in one go is one changeset: its first revision, and those that name it as their
+    ``first``. The first also says it in ``words``, where its records do not say enough, what it
+    was done with, and which changeset was undone by it.
+    """
 
     class Deed(models.TextChoices):
+        # Only what is added many at once; ``before`` is then empty.
+        ADD = "add", "added"
         CHANGE = "change", "changed"
         DELETE = "delete", "deleted"
         # Then ``before`` is what was brought back.
         RESTORE = "restore", "brought back"
+
+    class Tool(models.TextChoices):
+        SORTING = "sorting", "sorting of photos"
+        IMPORT = "import", "import"
 
     flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
     kind = models.CharField(max_length=40)
     record = models.UUIDField()
     at = models.DateTimeField(auto_now_add=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+    # Who it was, where they have no account here.
+    by_name = models.CharField(max_length=60, blank=True, default="", db_default="")
     deed = models.CharField(max_length=10, choices=Deed)
-    before = models.JSONField(encoder=DjangoJSONEncoder)
+    before = models.JSONField(encoder=WholeMoments)
+    first = models.ForeignKey("self", null=True, on_delete=models.CASCADE, related_name="+")
+    undoes = models.ForeignKey("self", null=True, on_delete=models.CASCADE, related_name="+")
+    words = models.CharField(max_length=300, blank=True, default="", db_default="")
+    tool = models.CharField(
+        max_length=10, choices=Tool, blank=True, default="", db_default="", editable=False
+    )
+
+    objects = RevisionQuerySet.as_manager()
 
     class Meta:
         indexes = [models.Index(fields=["record", "-at"], name="revision_of_record")]
 
     def __str__(self):
         return f"{self.kind} {self.record} {self.deed} {self.at:%Y-%m-%d}"
+
+    @property
+    def changeset(self) -> int:
+        return self.first_id or self.pk
+
+    @property
+    def author(self) -> str:
+        return str(self.by) if self.by else self.by_name or "Somebody who is no longer here"
 
 
 class SignInAttempt(models.Model):

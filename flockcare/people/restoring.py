@@ -1,39 +1,43 @@
-"""Bringing back what stood in a record, or a record that was deleted."""
+"""Bringing back what stood in a record or a record that was deleted, and undoing a changeset."""
 
 from __future__ import annotations
 
-import datetime as dt
+from itertools import groupby
 
+from django.apps import apps
 from django.core.exceptions import ValidationError
-from django.db import models, transaction
+from django.db import models
+from django.db.models import Exists, OuterRef
+from django.db.models.functions import Coalesce
 from django.http import Http404
 
+from flockcare.people import history
+from flockcare.people.deletion import of_the_flock
 from flockcare.people.kinds import KINDS, Kind, kinds_by_label
-from flockcare.people.models import Revision
+from flockcare.people.models import FlockRecord, Revision
 
-# What hangs on a record is deleted with it, in one transaction.
-TOGETHER = dt.timedelta(seconds=30)
+AT_ONCE = 500
 
 
 def holding(record: models.Model, kept: dict, *, but=frozenset()) -> models.Model:
     """``record`` with the columns that ``kept`` has."""
     for column in record._meta.concrete_fields:
         name = column.attname
-        if name in kept and name not in {"id", "flock_id", *but}:
+        if name in kept and name not in {"id", "flock_id", "version", *but}:
             setattr(record, name, column.to_python(kept[name]))
     return record
 
 
-@transaction.atomic
+@history.changeset()
 def restore(*, kind: Kind, record: models.Model, revision: Revision, by, basis=None) -> None:
     """Put back what stood there before ``revision``; goes the way of any other edit."""
     holding(record, revision.before, but=kind.hidden | kind.fixed)
     kind.change(record, by=by, basis=basis, kept=revision.before)
 
 
-@transaction.atomic
+@history.changeset()
 def bring_back(*, revision: Revision, by) -> None:
-    """A record that was deleted, and what was deleted with it."""
+    """A record that was deleted, and what hung on it and was deleted in the same changeset."""
     kind = kinds_by_label()[revision.kind]
     if kind.write is None or kind.bring_back is None:
         raise Http404("This is not brought back.")
@@ -60,18 +64,117 @@ def _require_what_it_hangs_on(record: models.Model) -> None:
 
 
 def _deleted_with(revision: Revision, model: type[models.Model]) -> list[Revision]:
-    """Deletions, just before, of records that hung on this one."""
-    just_before = Revision.objects.filter(
-        flock=revision.flock,
-        deed=Revision.Deed.DELETE,
-        by=revision.by,
-        pk__lt=revision.pk,
-        at__gte=revision.at - TOGETHER,
+    """Deletions, before it in its changeset, of records that hung on this one."""
+    before = Revision.objects.of_changeset(revision.changeset).filter(
+        flock=revision.flock, deed=Revision.Deed.DELETE, pk__lt=revision.pk
     )
     found = []
     for kind in KINDS.values():
         for column in kind.model._meta.concrete_fields:
             if column.is_relation and column.related_model is model and not column.null:
                 hung = {f"before__{column.attname}": str(revision.record)}
-                found += just_before.filter(kind=kind.model._meta.label, **hung)
+                found += before.filter(kind=kind.model._meta.label, **hung)
     return found
+
+
+# A whole changeset
+
+
+def can_undo(revisions: models.QuerySet, may) -> bool:
+    """Whether such a changeset can be undone by somebody whose role ``may(role)`` tells."""
+    kinds = kinds_by_label()
+    held = revisions.order_by().values_list("kind", "deed", "undoes").distinct()
+    for label, deed, undoes in held:
+        kind = kinds.get(label)
+        if undoes or deed == Revision.Deed.RESTORE:
+            return False  # What was brought back is deleted again instead.
+        if kind is None and deed == Revision.Deed.ADD:
+            continue
+        if kind is None or kind.write is None or not may(kind.write):
+            return False
+        if deed == Revision.Deed.DELETE and kind.bring_back is None:
+            return False
+    return True
+
+
+def undo(*, flock, key: int, by, words: str) -> None:
+    """Put everything back as it was before the changeset; ``words``: what this is called.
+
+    ValidationError when it is undone already, or when somebody has touched any of it since.
+    """
+    with history.changeset() as current:
+        first = Revision.objects.select_for_update().filter(flock=flock, pk=key, first=None).first()
+        if first is None or first.undoes_id or Revision.objects.filter(undoes=first).exists():
+            raise ValidationError("There is nothing to undo.")
+        _require_untouched(key)
+        current.words, current.undoes = words, first
+        newest_first = Revision.objects.of_changeset(key).select_related("flock").order_by("-pk")
+        for (deed, label), some in groupby(newest_first, lambda one: (one.deed, one.kind)):
+            if deed == Revision.Deed.ADD:
+                _remove_added(apps.get_model(label), [one.record for one in some], by=by)
+                continue
+            for revision in some:
+                _undo_one(revision, kinds_by_label()[label], by=by)
+
+
+def _undo_one(revision: Revision, kind: Kind, *, by) -> None:
+    record = kind.model._base_manager.filter(pk=revision.record).first()
+    if revision.deed == Revision.Deed.CHANGE and record and kind.undo:
+        kind.undo(record, by=by, kept=revision.before)
+    elif revision.deed == Revision.Deed.CHANGE and record:
+        restore(kind=kind, record=record, revision=revision, by=by)
+    elif revision.deed == Revision.Deed.DELETE and record is None:
+        bring_back(revision=revision, by=by)  # Or it came back with what it hangs on.
+
+
+def _remove_added(model: type[models.Model], keys: list, *, by) -> None:
+    kind = KINDS.get(model)
+    for start in range(0, len(keys), AT_ONCE):
+        found = model._base_manager.filter(pk__in=keys[start : start + AT_ONCE])
+        if kind and kind.drop:
+            kind.drop(found, by=by)
+            continue
+        records = found.prefetch_related(*kind.parts) if kind else found
+        held = [(one, kind.snapshot(one) if kind else history.values(one)) for one in records]
+        history.keep_all(held, deed=Revision.Deed.DELETE, by=by)
+        found.delete()
+
+
+def _require_untouched(key: int) -> None:
+    mine = Revision.objects.of_changeset(key)
+    undoing = Revision.objects.exclude(undoes=None)
+    later = (
+        Revision.objects.filter(
+            record=OuterRef("record"), kind=OuterRef("kind"), pk__gt=OuterRef("pk")
+        )
+        .alias(changeset=Coalesce("first_id", "pk"))
+        .exclude(first=key)
+        # What was changed and undone since is as if it had not been.
+        .exclude(changeset__in=undoing.values("pk"))
+        .exclude(changeset__in=undoing.values("undoes"))
+    )
+    if mine.filter(Exists(later)).exists() or _more_hangs_on(mine.filter(deed=Revision.Deed.ADD)):
+        raise ValidationError(
+            "Some of this has been changed since, so it cannot be undone in one go. Open the "
+            "records and correct them there."
+        )
+
+
+def _more_hangs_on(added: models.QuerySet) -> bool:
+    """Whether a record that was not added with them would go with these."""
+
+    def keys(model):
+        return added.filter(kind=model._meta.label).values("record")
+
+    labels = added.order_by().values_list("kind", flat=True).distinct()
+    return any(
+        relation.related_model._base_manager.filter(
+            **{f"{relation.field.name}__in": keys(model), f"{relation.field.name}__isnull": False}
+        )
+        .exclude(pk__in=keys(relation.related_model))
+        .exists()
+        for model in map(apps.get_model, labels)
+        if issubclass(model, FlockRecord)
+        for relation in of_the_flock(model)
+        if relation.on_delete is not models.SET_NULL
+    )

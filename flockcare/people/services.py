@@ -5,7 +5,7 @@ from datetime import timedelta
 
 from django.contrib.auth.hashers import make_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -35,7 +35,12 @@ def add_keeper(*, name: str, sign_in_name: str, password: str) -> Keeper:
 def _add_keeper(*, name: str, sign_in_name: str, password_hash: str) -> Keeper:
     keeper = Keeper(name=name, sign_in_name=sign_in_name.lower(), password=password_hash)
     keeper.full_clean()
-    keeper.save()
+    try:
+        with transaction.atomic():
+            keeper.save()
+    except IntegrityError:  # Somebody else took the sign-in name at this moment.
+        keeper.full_clean()
+        raise
     return keeper
 
 
@@ -64,7 +69,6 @@ def start_flock(*, owner: Keeper, name: str, time_zone: str, units: str) -> Floc
 
 @transaction.atomic
 def change_flock(*, flock: Flock, by: Keeper, basis=None) -> None:
-    flock.flock = flock  # History files every record under the flock of that name.
     history.change(flock, by=by, basis=basis)
 
 
@@ -116,7 +120,11 @@ def accept_invitation(*, token: str, keeper: Keeper) -> Membership:
     if not Invitation.objects.use(token, now=now):
         raise LinkGone("This invitation has just been used. Ask for a new one.")
     _end_password_links(keeper)
-    return Membership.objects.create(flock=invitation.flock, keeper=keeper, role=invitation.role)
+    # By two invitations at once one becomes a member once.
+    membership, _ = Membership.objects.get_or_create(
+        flock=invitation.flock, keeper=keeper, defaults={"role": invitation.role}
+    )
+    return membership
 
 
 def join_as_new_keeper(*, token: str, **keeper) -> Membership:

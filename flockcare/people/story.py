@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
 from flockcare.people.kinds import Kind, Names
-from flockcare.people.models import Byline, Revision
-
-NOBODY = "Somebody who is no longer here"
+from flockcare.people.models import Revision
 
 
 @dataclass(frozen=True)
-class Deed:
-    """One deed. ``differences``: name, plain value before and after; ``before``: all of it."""
+class Change:
+    """One change. ``differences``: name, plain value before and after; ``before``: all of it."""
 
     revision: Revision
     before: dict
@@ -24,24 +21,13 @@ class Deed:
 
     @property
     def by(self) -> str:
-        return by(self.revision)
+        return self.revision.author
 
 
 def revisions_of(flock, record) -> Iterable[Revision]:
     """Newest first."""
     found = Revision.objects.filter(flock=flock, record=record)
     return found.select_related("by", "flock").order_by("-pk")
-
-
-def by(revision: Revision) -> str:
-    return str(revision.by) if revision.by else getattr(revision, "by_name", NOBODY)
-
-
-def name_those_gone(revisions: list[Revision]) -> None:
-    """For revisions of somebody without an account here, the name that is kept of them."""
-    gone = {uuid.UUID(int=one.pk): one for one in revisions if one.by is None}
-    for byline in Byline.objects.filter(record__in=gone, field="by") if gone else ():
-        gone[byline.record].by_name = byline.name
 
 
 def plain_before(kind: Kind, revision: Revision) -> dict:
@@ -56,7 +42,7 @@ def plain_before(kind: Kind, revision: Revision) -> dict:
     return plain
 
 
-def deeds(kind: Kind, present: dict | None, revisions: Iterable[Revision]) -> list[Deed]:
+def changes(kind: Kind, present: dict | None, revisions: Iterable[Revision]) -> list[Change]:
     """What ``revisions``, newest first, tell of a record that is now as ``present`` says."""
     told, after = [], present or {}
     for revision in revisions:
@@ -68,15 +54,15 @@ def deeds(kind: Kind, present: dict | None, revisions: Iterable[Revision]) -> li
                 for name, value in before.items()
                 if name in after and value != after[name]
             ]
-        told.append(Deed(revision, before, differences))
+        told.append(Change(revision, before, differences))
         after = before or after
     return told
 
 
-def last_changes(told: Iterable[Deed]) -> dict[str, Deed]:
-    """For each name the deed that changed it last."""
+def last_changes(told: Iterable[Change]) -> dict[str, Change]:
+    """For each name the change that changed it last."""
     last = {}
-    for deed in told:
-        for name, _, _ in deed.differences:
-            last.setdefault(name, deed)
+    for change in told:
+        for name, _, _ in change.differences:
+            last.setdefault(name, change)
     return last

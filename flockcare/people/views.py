@@ -175,7 +175,10 @@ def join(request, token):
                 login(request, membership.keeper)
         except services.LinkGone:
             return _gone(request, "invitation")
-        return devices.remember(request, request.user, _enter(request, invitation.flock))
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            return devices.remember(request, request.user, _enter(request, invitation.flock))
     return render(
         request,
         "people/join.html",

@@ -6,13 +6,15 @@ from dataclasses import dataclass
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db.models import Exists, OuterRef
+from django.db.models import Count, Exists, Max, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_safe
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from flockcare.core.versions import VERSION, Basis, version_of
+from flockcare.core.versions import VERSION, Basis
 from flockcare.people import restoring, story
 from flockcare.people.access import flock_view
 from flockcare.people.kinds import Kind, Names, kind_or_404, kinds_by_label
@@ -23,17 +25,18 @@ SHOWN = 50
 
 @dataclass(frozen=True)
 class Entry:
-    """A deed in words. ``lines``: label, before, after. ``returns``: whether any can come back."""
+    """A change in words. ``lines``: label, before, after; ``returns``: whether any comes back."""
 
     revision: Revision
-    by: str
     lines: list[tuple[str, str, str]]
     returns: bool
 
 
 def _readable(request) -> dict[str, Kind]:
     return {
-        label: kind for label, kind in kinds_by_label().items() if request.membership.can(kind.read)
+        label: kind
+        for label, kind in kinds_by_label().items()
+        if request.membership.can(kind.read) and not kind.part
     }
 
 
@@ -45,17 +48,16 @@ def _require(request, role) -> None:
 @require_safe
 @flock_view()
 def recent(request, flock):
-    """The newest deeds in the flock; ``?removed``: only what was deleted and is not there again."""
+    """The newest changesets; ``?removed``: only what was deleted and is not there again."""
     removed = "removed" in request.GET
-    kinds = {label: kind for label, kind in _readable(request).items() if kind.listed}
-    found = Revision.objects.filter(flock=flock, kind__in=kinds).select_related("by", "flock")
+    found = _told(request, flock)
     if removed:
         later = Revision.objects.filter(record=OuterRef("record"), pk__gt=OuterRef("pk"))
         found = found.filter(~Exists(later), deed=Revision.Deed.DELETE)
-    revisions = list(found.order_by("-pk")[:SHOWN])
-    story.name_those_gone(revisions)
-    told = [(kinds[one.kind], one, story.plain_before(kinds[one.kind], one)) for one in revisions]
-    names = Names(flock, [(kind, before) for kind, _, before in told])
+    # The last of a changeset is what the others hung on.
+    last = found.values(key=Coalesce("first_id", "pk")).annotate(last=Max("pk")).values("last")
+    revisions = list(_with_changeset(found.filter(pk__in=last)).order_by("-pk")[:SHOWN])
+    titles = _titles(flock, revisions)
     return render(
         request,
         "people/recent.html",
@@ -63,9 +65,111 @@ def recent(request, flock):
             "here": "more",
             "removed": removed,
             "entries": [
-                (one, story.by(one), _title(kind, before, names), kind.slug)
-                for kind, one, before in told
+                _listed(revision, titles[revision.pk], alone=removed or revision.others == 0)
+                for revision in revisions
             ],
+        },
+    )
+
+
+def _with_changeset(revisions):
+    """Each with how many ``others`` were changed with it, and whether that was ``undone``."""
+    same = Revision.objects.filter(first=Coalesce(OuterRef("first"), OuterRef("pk")))
+    undoing = Revision.objects.filter(undoes=Coalesce(OuterRef("first"), OuterRef("pk")))
+    counted = same.order_by().values("first").annotate(count=Count("pk")).values("count")
+    return revisions.select_related("by", "flock", "first").annotate(
+        others=Coalesce(Subquery(counted), 0), undone=Exists(undoing)
+    )
+
+
+def _listed(revision: Revision, title: str, *, alone: bool) -> dict:
+    """``alone``: it leads to the record itself, not to all that was changed with it."""
+    words = (revision.first or revision).words
+    if words or not alone:
+        address = reverse("people:changeset", args=[revision.flock_id, revision.changeset])
+    else:
+        slug = kinds_by_label()[revision.kind].slug
+        address = reverse("people:history", args=[revision.flock_id, revision.record, slug])
+    return {
+        "revision": revision,
+        "words": words or title,
+        "others": 0 if words or alone else revision.others,
+        "address": address,
+        "tag": "undone" if revision.undone else "" if words else _done(revision),
+    }
+
+
+def _done(revision: Revision) -> str:
+    deleted = revision.deed == Revision.Deed.DELETE
+    return "removed" if deleted else revision.get_deed_display()
+
+
+def _told(request, flock):
+    """The revisions that this keeper may read and that are told: by their kind, or by their words
+    where many were changed in one go.
+    """
+    kinds = _readable(request)
+    listed = [label for label, kind in kinds.items() if kind.listed]
+    return Revision.objects.filter(
+        Q(kind__in=listed) | Q(kind__in=kinds) & ~Q(words=""), flock=flock
+    ).order_by()
+
+
+def _titles(flock, revisions) -> dict[int, str]:
+    """What the records of these revisions were called, by the key of the revision."""
+    kinds = kinds_by_label()
+    told = [(kinds[one.kind], one, story.plain_before(kinds[one.kind], one)) for one in revisions]
+    added = _as_they_are(flock, [one for one in revisions if one.deed == Revision.Deed.ADD])
+    told = [(kind, one, before or added.get(one.record, {})) for kind, one, before in told]
+    names = Names(flock, [(kind, before) for kind, _, before in told])
+    return {one.pk: _title(kind, before, names) for kind, one, before in told}
+
+
+def _as_they_are(flock, added: list[Revision]) -> dict:
+    """The plain values of records that were only added, by their keys."""
+    found, kinds = {}, kinds_by_label()
+    for label in {one.kind for one in added}:
+        kind, keys = kinds[label], [one.record for one in added if one.kind == label]
+        records = kind.model._base_manager.filter(pk__in=keys).prefetch_related(*kind.parts)
+        found |= {record.pk: kind.plain_of(kind.snapshot(record)) for record in records}
+    return found
+
+
+@require_http_methods(["GET", "POST"])
+@flock_view()
+def changeset(request, flock, revision_id):
+    """What was done in one go, and undoing it."""
+    every = Revision.objects.of_changeset(revision_id).filter(flock=flock)
+    readable = every.filter(kind__in=_readable(request))
+    shown = list(_with_changeset(readable).order_by("-pk")[:SHOWN])
+    if not shown or shown[0].changeset != revision_id:
+        raise Http404("There is no such change.")
+    main, titles = shown[0], _titles(flock, shown)
+    words = (main.first or main).words or titles[main.pk]
+    can_undo = restoring.can_undo(every, request.membership.can)
+    if request.method == "POST":
+        if not can_undo:
+            raise PermissionDenied("This needs another role in this flock.")
+        try:
+            restoring.undo(flock=flock, key=revision_id, by=request.user, words=f"Undone: {words}")
+        except ValidationError as error:
+            messages.error(request, " ".join(error.messages))
+            return redirect("people:changeset", flock.pk, revision_id)
+        messages.success(request, f"Undone: {words}")
+        return redirect("people:recent", flock.pk)
+    return render(
+        request,
+        "people/changeset.html",
+        {
+            "here": "more",
+            "words": words,
+            "main": main,
+            "rows": [
+                (one, titles[one.pk], kinds_by_label()[one.kind].slug, _done(one)) for one in shown
+            ],
+            "more": readable.count() - len(shown),
+            "undone": Revision.objects.filter(undoes=revision_id).select_related("by").first(),
+            "can_undo": can_undo and not main.undone,
         },
     )
 
@@ -83,16 +187,17 @@ def history(request, flock, kind, record_id):
     """All that happened to one record; ``?all``: also what was long ago."""
     kind = kind_or_404(kind)
     _require(request, kind.read)
-    revisions = story.revisions_of(flock, record_id).filter(kind=kind.model._meta.label)
+    revisions = _with_changeset(story.revisions_of(flock, record_id)).filter(
+        kind=kind.model._meta.label
+    )
     record = _record(kind, flock, record_id)
     if record is None and not revisions:
         raise Http404("There is no such record.")
     if "all" not in request.GET:
         revisions = revisions[: SHOWN + 1]
     revisions = list(revisions)
-    story.name_those_gone(revisions)
     present = record and kind.plain_of(kind.snapshot(record))
-    told = story.deeds(kind, present, revisions)
+    told = story.changes(kind, present, revisions)
     names = Names(
         flock, [(kind, values) for values in (present, *(d.before for d in told)) if values]
     )
@@ -109,7 +214,7 @@ def history(request, flock, kind, record_id):
             "there": record is not None,
             "title": _title(kind, latest, names),
             "page": reverse(view, args=[flock.pk, *arguments]),
-            "entries": [_entry(kind, deed, names) for deed in shown],
+            "entries": [_entry(kind, change, names) for change in shown],
             "can_return": kind.bring_back is not None,
             "more": len(told) > len(shown),
             "may_bring_back": kind.write is not None and request.membership.can(kind.write),
@@ -124,18 +229,17 @@ def _record(kind: Kind, flock, key):
     return kind.model._base_manager.select_related(*related).filter(flock=flock, pk=key).first()
 
 
-def _entry(kind: Kind, deed: story.Deed, names: Names) -> Entry:
+def _entry(kind: Kind, change: story.Change, names: Names) -> Entry:
     def words(name, value):
         return kind.in_words(name, value, names)
 
     return Entry(
-        revision=deed.revision,
-        by=deed.by,
+        revision=change.revision,
         lines=[
             (kind.label(name), words(name, before), words(name, after))
-            for name, before, after in deed.differences
+            for name, before, after in change.differences
         ],
-        returns=any(name not in kind.fixed for name, _, _ in deed.differences),
+        returns=any(name not in kind.fixed for name, _, _ in change.differences),
     )
 
 
@@ -143,16 +247,7 @@ def _entry(kind: Kind, deed: story.Deed, names: Names) -> Entry:
 @flock_view()
 def restore(request, flock, kind, record_id, revision_id):
     """Look at what would come back, then bring it back."""
-    kind = kind_or_404(kind)
-    _require(request, kind.read)
-    revision = get_object_or_404(
-        Revision.objects.select_related("by", "flock"),
-        flock=flock,
-        kind=kind.model._meta.label,
-        record=record_id,
-        pk=revision_id,
-    )
-    _require(request, kind.write)
+    kind, revision = _to_restore(request, flock, kind, record_id, revision_id)
     record = _record(kind, flock, record_id)
     page = redirect("people:history", flock.pk, record_id, kind.slug)
     if record is None and kind.bring_back is None:
@@ -168,7 +263,6 @@ def restore(request, flock, kind, record_id, revision_id):
         else:
             messages.success(request, "Brought back.")
         return page
-    story.name_those_gone([revision])
     before = story.plain_before(kind, revision)
     present = kind.plain_of(kind.snapshot(record)) if record else {}
     names = Names(flock, [(kind, before), (kind, present)])
@@ -180,11 +274,11 @@ def restore(request, flock, kind, record_id, revision_id):
             "kind": kind,
             "record_id": record_id,
             "revision": revision,
-            "by": story.by(revision),
+            "by": revision.author,
             "there": record is not None,
             "title": _title(kind, present or before, names),
             "version_name": VERSION,
-            "version": version_of(present),
+            "version": record.version if record else "",
             "lines": [
                 (
                     kind.label(name),
@@ -196,6 +290,36 @@ def restore(request, flock, kind, record_id, revision_id):
             ],
         },
     )
+
+
+@require_POST
+@flock_view()
+def bring_back(request, flock, kind, record_id, revision_id):
+    """What somebody removed comes back; the edit that met this is sent once more to ``?then=``."""
+    kind, revision = _to_restore(request, flock, kind, record_id, revision_id)
+    if _record(kind, flock, record_id) is None:
+        try:
+            restoring.bring_back(revision=revision, by=request.user)
+        except ValidationError as error:
+            messages.error(request, " ".join(error.messages))
+    then = request.GET.get("then", "")
+    if not url_has_allowed_host_and_scheme(then, {request.get_host()}):
+        return redirect("people:history", flock.pk, record_id, kind.slug)
+    return redirect(then, preserve_request=True)
+
+
+def _to_restore(request, flock, kind: str, record_id, revision_id) -> tuple[Kind, Revision]:
+    kind = kind_or_404(kind)
+    _require(request, kind.read)
+    revision = get_object_or_404(
+        Revision.objects.select_related("by", "flock"),
+        flock=flock,
+        kind=kind.model._meta.label,
+        record=record_id,
+        pk=revision_id,
+    )
+    _require(request, kind.write)
+    return kind, revision
 
 
 def _bring_back(request, kind: Kind, record, revision: Revision) -> None:

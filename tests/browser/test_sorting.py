@@ -131,7 +131,7 @@ def test_by_thumb(open_phone, site):
     bar.locator("#bird-rows label", has_text="Fennel").tap()
     expect(bar.locator(".bird-said")).to_have_text("Fennel")
     bar.locator(".bar-save").tap()
-    expect(bar.locator(".bar-deed")).to_have_text(
+    expect(bar.locator(".bar-last")).to_have_text(
         "2 photos: Fennel, left foot, sore (1). 1 check made."
     )
     expect(group(page, 2005).locator("li")).to_have_count(2)
@@ -173,7 +173,7 @@ def test_by_key(open_phone, site):
     page.keyboard.press("Enter")
     expect(page.locator(".bird-said")).to_have_text("Tansy")
     page.keyboard.press("Enter")
-    expect(page.locator(".bar-deed")).to_have_text(
+    expect(page.locator(".bar-last")).to_have_text(
         "2 photos: Tansy, right foot, clear (0). 1 check made."
     )
     expect(boxes).to_have_count(4)
@@ -184,7 +184,7 @@ def test_by_key(open_phone, site):
     expect(boxes.nth(1)).to_be_focused()
     page.keyboard.press("Space")
     page.keyboard.press("Enter")
-    expect(page.locator(".bar-deed")).to_have_text("1 photo: June 2006.")
+    expect(page.locator(".bar-last")).to_have_text("1 photo: June 2006.")
     for remaining in (4, 6):
         boxes.first.focus()
         page.keyboard.press("u")
@@ -228,7 +228,7 @@ def test_photos_that_look_the_same(open_phone, site):
     expect(alike.locator("li")).to_have_count(2)
     page.once("dialog", lambda dialog: dialog.accept())
     alike.locator("li", has_text="320 × 240").get_by_role("button", name="Drop").click()
-    expect(page.locator(".bar-deed")).to_have_text("1 photo deleted.")
+    expect(page.locator(".bar-last")).to_have_text("1 photo deleted.")
     expect(group(page, 2009).locator("li")).to_have_count(1)
     expect(page.locator(".alike form", has_text="14 May 2009")).to_have_count(0)
 
@@ -251,7 +251,7 @@ def test_without_script(browser, site):
     page.locator(".bar-bird > summary").click()
     page.locator("#bird-rows label", has_text="Lovage").click()
     page.locator(".bar-save").click()
-    expect(page.locator(".bar-deed")).to_have_text("1 photo: Lovage, left foot.")
+    expect(page.locator(".bar-last")).to_have_text("1 photo: Lovage, left foot.")
     page.get_by_role("button", name="Undo").click()
     expect(page.locator(".notice.success")).to_contain_text("Undone")
     expect(group(page, 2010).locator("li")).to_have_count(2)

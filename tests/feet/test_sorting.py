@@ -17,7 +17,7 @@ from flockcare.core.dates import PartialDate
 from flockcare.feet import services, sorting
 from flockcare.feet.models import Check, FootFinding, SortingNote
 from flockcare.feet.sorting import Given
-from flockcare.feet.sorting_page import last_deeds, sort_page
+from flockcare.feet.sorting_page import last_sorted, sort_page
 from flockcare.people.models import Revision
 from flockcare.photos import cards
 from flockcare.photos.models import Photo
@@ -369,7 +369,7 @@ def test_nobody_knows_whose(cast, birds, shoebox, give):
     [
         ({}, "Choose one or more photos first."),
         ({"photo": "x"}, "Choose one or more photos first."),
-        ({"photo": str(uuid.uuid4()), "foot": "left"}, "have been sorted meanwhile"),
+        ({"photo": str(uuid.uuid4()), "foot": "left"}, "Someone just sorted these"),
         ({"photo": None}, "Say what these photos show"),
         ({"photo": None, "bird": "x"}, "There is no such bird in this flock."),
         ({"photo": None, "bird": str(uuid.uuid4())}, "There is no such bird in this flock."),
@@ -443,7 +443,7 @@ def test_a_score_makes_a_check_of_that_day(cast, birds, shoebox, give):
     assert (check.keeper, findings(check)) == (cast.keeper, [("left", 1)])
     assert timezone.now() - check.received_at < timedelta(minutes=1)
     assert set(check.photos.all()) == {early, late}
-    assert deed.before["words"] == "2 photos: Dill, left foot, sore (1). 1 check made."
+    assert deed.words == "2 photos: Dill, left foot, sore (1). 1 check made."
 
 
 def test_days_are_the_flocks_own(birds, shoebox, give):
@@ -697,23 +697,24 @@ def test_a_photo_in_a_check_is_not_dropped_here(cast, birds, shoebox, give):
 
 
 def undo_last(cast, client="keeper"):
-    deed, _ = last_deeds(cast.flock, getattr(cast, client), now=timezone.now())
+    last, _ = last_sorted(cast.flock, getattr(cast, client), now=timezone.now())
     return getattr(cast.clients, client).post(
-        url(cast, "sort_undo"), {"deed": deed.key if deed else ""}, follow=True
+        url(cast, "sort_undo"), {"changes": last.pk if last else ""}, follow=True
     )
 
 
 def everything():
-    """All that sorting touches, as it stands in the database."""
-    columns = [field.attname for field in Photo._meta.fields]
+    """All that sorting touches, as it stands in the database, but for the count of changes."""
+
+    def rows(found, but=()):
+        columns = [field.attname for field in found.model._meta.fields]
+        return sorted(map(str, found.values_list(*(set(columns) - {"version", *but}))))
+
     return {
-        "photos": sorted(Photo.with_deleted.values_list(*columns)),
-        "notes": sorted(SortingNote.objects.values_list("photo", *sorting.NOTE_FIELDS)),
-        "checks": sorted(Check.objects.values_list(*[f.attname for f in Check._meta.fields])),
-        "findings": sorted(
-            str(row)
-            for row in FootFinding.objects.values_list("check_record", *sorting.FINDING_FIELDS)
-        ),
+        "photos": rows(Photo.with_deleted),
+        "notes": rows(SortingNote.objects),
+        "checks": rows(Check.objects),
+        "findings": rows(FootFinding.objects, but={"id"}),
         "attached": sorted(Check.photos.through.objects.values_list("check_id", "photo_id")),
     }
 
@@ -748,6 +749,25 @@ def test_undo_restores_exactly(cast, birds, shoebox, give, said):
     assert everything() == before
 
 
+def test_a_score_leaves_what_else_the_check_of_that_day_says(cast, birds, shoebox, give):
+    check = checked(cast, birds["Dill"])
+    seen = FootFinding(
+        foot="left", score=2, sites=["main"], scab="black", scab_mm=6, hot=True, clinical_grade=3
+    )
+    signs = {"gait": 3, "note": "Limps."}
+    services.change_check(
+        check=check, keeper=cast.owner, at=check.at, seen=services.Seen([seen], signs=signs)
+    )
+    photo = shoebox()
+    before = everything()
+    give(photo, bird=birds["Dill"], foot="right", score=1)
+    left = Check.objects.get().findings.get(foot="left")
+    assert (left.clinical_grade, left.scab_mm, left.hot) == (3, 6, True)
+    assert Check.objects.get().findings.get(foot="right").score == 1
+    undo_last(cast)
+    assert everything() == before
+
+
 def test_deeds_are_undone_one_after_the_other(cast, birds, shoebox, give):
     photo = shoebox()
     states = [everything()]
@@ -777,16 +797,16 @@ def test_what_was_changed_since_is_not_overwritten(cast, birds, shoebox, give):
 
 
 def test_each_keeper_undoes_their_own(cast, birds, shoebox, give):
-    deed = give(shoebox(), bird=birds["Dill"])
-    answer = cast.clients.owner.post(url(cast, "sort_undo"), {"deed": deed.record})
+    done = give(shoebox(), bird=birds["Dill"])
+    answer = cast.clients.owner.post(url(cast, "sort_undo"), {"changes": done.first.pk})
     assert answer.status_code == 422
     assert Photo.objects.get().bird == birds["Dill"]
 
 
 def test_an_old_deed_is_not_offered(cast, birds, shoebox, give):
     give(shoebox(), bird=birds["Dill"])
-    deed, recent = last_deeds(cast.flock, cast.keeper, now=timezone.now() + timedelta(days=2))
-    assert deed is None
+    last, recent = last_sorted(cast.flock, cast.keeper, now=timezone.now() + timedelta(days=2))
+    assert last is None
     assert recent == [str(birds["Dill"].pk)]
 
 

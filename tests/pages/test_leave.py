@@ -1,4 +1,4 @@
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from django.utils import timezone
@@ -147,6 +147,36 @@ class TestHouse:
         correct_stay(stay=there, by=cast.keeper)
         self.leave(cast, dill)
         assert "She is in no house now." in self.back(cast, dill)
+
+    def test_an_end_that_a_keeper_set_right_after_she_left_stays(self, cast, dill, barn):
+        """Of a stay that began only after she had left, and that her leaving did not end."""
+        until = timezone.localdate() - timedelta(10)
+        cast.clients.keeper.post(url(cast, dill), {**GOOD, "left": f"{until - timedelta(30)}"})
+        there = Stay.objects.get(bird=dill)
+        assert there.until is None
+        there.until = until
+        correct_stay(stay=there, by=cast.keeper)
+        assert "She is in no house now." in self.back(cast, dill)
+        assert self.spans(dill) == [("Barn", until)]
+
+    def test_only_the_year_she_left_is_known(self, cast, dill, barn):
+        """This year is not over: she lived there until today at most."""
+        today = timezone.localdate(timezone=cast.flock.zone)
+        cast.clients.keeper.post(url(cast, dill), {**GOOD, "left": f"{today.year}"})
+        assert self.spans(dill) == [("Barn", today)]
+
+    def test_a_year_that_is_over_ends_with_its_last_day(self, cast, dill, barn):
+        Stay.objects.update(since=None)
+        cast.clients.keeper.post(url(cast, dill), {**GOOD, "left": "2024"})
+        assert self.spans(dill) == [("Barn", date(2024, 12, 31))]
+
+    def test_all_of_her_leaving_is_undone_from_the_history(self, cast, dill, barn):
+        self.leave(cast, dill)
+        done = Revision.objects.get(record=dill.pk)
+        cast.clients.keeper.post(f"/f/{cast.flock.pk}/history/{done.pk}/")
+        dill.refresh_from_db()
+        assert dill.left == ""
+        assert self.spans(dill) == [("Barn", None)]
 
     def test_a_flock_without_houses_hears_nothing_of_them(self, cast, dill):
         self.leave(cast, dill)

@@ -6,7 +6,7 @@ prepare      keepers, birds, checks with photos; one photo is turned, one delete
 add N        N checks with a photo each, as fast as it goes
 turn N       turns and crops photos, N times
 look         opens pages as somebody who signs in; prints JSON
-old-rows     a flock, bird and photo in the tables of the first migrations
+old-rows     a flock, bird, photo and history in the tables of the first migrations
 slow-backup  a backup that waits at every file, to be cut off
 cut-restore  a restore over what is there, killed as it comes to the step that is named first
 """
@@ -128,6 +128,12 @@ def old_rows():
     _insert("people_flock", id=flock.hex, name="Old", time_zone="UTC")
     _insert("birds_bird", id=bird.hex, flock_id=flock.hex, name="Dill")
     _insert("photos_photo", id=photo.hex, flock_id=flock.hex, bird_id=bird.hex, foot="left")
+    # A house was removed with what stood in it, which nothing said.
+    house, bar = uuid.uuid4(), uuid.uuid4()
+    removed = {"flock_id": flock.hex, "deed": "delete", "at": "2024-03-01 10:00:00"}
+    held = json.dumps({"house_id": str(house)})
+    _insert("people_revision", kind="housing.Feature", record=bar.hex, before=held, **removed)
+    _insert("people_revision", kind="housing.House", record=house.hex, before="{}", **removed)
     folder = Path(os.environ["FLOCKCARE_DATA"], "files/photos", str(flock), str(photo))
     folder.mkdir(parents=True)
     for name in ("full", "1600", "800", "240"):
@@ -138,7 +144,7 @@ def _insert(table: str, **given):
     """Whatever else a row needs is empty, 1 or now."""
     with connection.cursor() as cursor:
         for _, name, kind, required, *_ in cursor.execute(f"PRAGMA table_info({table})").fetchall():
-            if required and name not in given:
+            if required and name not in given and name != "id":
                 text = "char" in kind or "text" in kind
                 given[name] = timezone.now() if "date" in kind else "" if text else 1
         names = ", ".join(f'"{name}"' for name in given)

@@ -8,6 +8,7 @@ import os
 import resource
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import zipfile
@@ -430,3 +431,7 @@ def test_a_backup_of_an_older_version_is_brought_up_to_date(site, tmp_path):
     found = rows(new)
     assert len(found["people_flock"]) == len(found["birds_bird"]) == len(found["photos_photo"]) == 1
     assert photo_files(new) == set(files(new))
+    database = sqlite3.connect(new / "flockcare.sqlite3")
+    history = database.execute("SELECT id, kind, first_id FROM people_revision ORDER BY id")
+    assert history.fetchall() == [(1, "housing.Feature", None), (2, "housing.House", 1)]
+    database.close()

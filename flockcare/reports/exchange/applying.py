@@ -1,12 +1,12 @@
 """Saves a plan: picture files first, then one short transaction, and nothing at all on failure."""
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check
 from flockcare.housing.models import HousingChange
-from flockcare.people.bylines import byline_key
-from flockcare.people.models import Byline, Keeper, Membership, Revision, Role
+from flockcare.people import history
+from flockcare.people.models import Byline, FlockRecord, Keeper, Membership, Revision, Role
 from flockcare.reports.exchange.checking import Plan
 from flockcare.reports.exchange.pictures import take_back
 from flockcare.reports.exchange.problems import Problem, Refused
@@ -14,15 +14,23 @@ from flockcare.reports.exchange.problems import Problem, Refused
 AT_ONCE = 1000
 
 
-def apply(plan: Plan, *, owner: Keeper | None = None) -> None:
+def apply(plan: Plan, *, owner: Keeper | None = None, by: Keeper | None = None) -> None:
     """Save what ``plan`` holds. A flock that is not saved yet is saved too, with this owner.
+
+    What ``by`` adds to a flock that was there is one changeset of its history, and can be undone.
 
     Raises Refused when the flock was changed since the plan was made so that it no longer fits.
     """
     stored = plan.pictures.store()
     try:
-        with transaction.atomic():
+        with history.changeset() as current:
+            is_new = plan.flock._state.adding
             _save(plan, owner)
+            if by and not is_new:
+                added = list(_records(plan))
+                history.keep_all([(one, {}) for one in added], deed=Revision.Deed.ADD, by=by)
+                current.tool = Revision.Tool.IMPORT
+                current.words = f"Import of {len(added)} record{'s' if len(added) > 1 else ''}"
     except IntegrityError as error:
         take_back(stored)
         message = "Somebody changed the flock at this moment. Import once more."
@@ -44,10 +52,10 @@ def _save(plan, owner) -> None:
     for model, records in plan.new.items():
         moments = [record.at for record in records] if model is Revision else []
         model.objects.bulk_create(records, batch_size=AT_ONCE)
-        _keep_moments(records, moments)
+        _complete(records, moments)
     Byline.objects.bulk_create(
         (
-            Byline(flock=plan.flock, record=byline_key(key), field=field, name=name)
+            Byline(flock=plan.flock, record=key, field=field, name=name)
             for key, field, name in _keyed(plan.names)
         ),
         batch_size=AT_ONCE,
@@ -61,12 +69,22 @@ def _save(plan, owner) -> None:
         )
 
 
-def _keep_moments(revisions, moments) -> None:
-    """The model itself writes the present moment into every new row."""
+def _records(plan):
+    """What was added; parts of a record go with it."""
+    for model, records in plan.new.items():
+        if issubclass(model, FlockRecord):
+            yield from records
+
+
+def _complete(revisions, moments) -> None:
+    """The model itself writes the present moment into every new row, and a row can only name the
+    first of its changeset once that has a key.
+    """
     for revision, at in zip(revisions, moments, strict=False):
-        revision.at = at
+        first = getattr(revision, "began_with", revision)
+        revision.at, revision.first = at, None if first is revision else first
     if moments:
-        Revision.objects.bulk_update(revisions, ["at"], batch_size=AT_ONCE)
+        Revision.objects.bulk_update(revisions, ["at", "first"], batch_size=AT_ONCE)
 
 
 def _keyed(names):

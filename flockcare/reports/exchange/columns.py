@@ -436,6 +436,8 @@ FILES = {
             _code("kind", "What kind of record it is, by the app's own name."),
             _code("record", "Which record, as a reference."),
             _code("before", "What it held, as JSON (RFC 8259) with references to records."),
+            _code("together", "The same number: changed in one go."),
+            _note("words", "What was done in one go, at the first of its rows."),
         ),
     ),
 }

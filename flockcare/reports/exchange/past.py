@@ -9,7 +9,6 @@ import json
 import uuid
 from collections import Counter, defaultdict
 
-from flockcare.people.bylines import byline_key
 from flockcare.people.models import Keeper, Revision
 from flockcare.reports.exchange import cells
 from flockcare.reports.exchange.cells import moment_text
@@ -25,6 +24,8 @@ _LARGEST_NUMBER = 2**64
 
 _deed = cells.for_field(Revision._meta.get_field("deed"))
 _kind = cells.for_field(Revision._meta.get_field("kind"))
+_words = cells.for_field(Revision._meta.get_field("words"))
+_keeper_name = cells.for_field(Keeper._meta.get_field("name"))
 
 
 def _as_key(text: str) -> str:
@@ -120,17 +121,23 @@ class Past:
 
     def table(self) -> list[list[str]]:
         self._know_people()
-        # Deleted records are numbered in the order of the rows, which must not rest on their keys.
+        # Deleted records are numbered in the order of the rows, which must not rest on their keys;
+        # so are changes that were made together.
         drafts = sorted(
             ((self._cells(one, lambda _: GONE), one) for one in self.revisions),
             key=lambda pair: (pair[1].at, pair[0]),
         )
-        gone = {}
+        gone, sets = {}, {}
+        shared = {one.first_id for one in self.revisions if one.first_id}
 
         def number(key):
             return f"{GONE} {gone.setdefault(key, len(gone) + 1)}"
 
-        return [self._cells(revision, number) for _, revision in drafts]
+        def together(one):
+            key = one.changeset
+            return [str(sets.setdefault(key, len(sets) + 1)) if key in shared else ""]
+
+        return [[*self._cells(one, number), *together(one), one.words] for _, one in drafts]
 
     def _know_people(self) -> None:
         left = sorted(self.mentioned - set(self.references))
@@ -145,10 +152,9 @@ class Past:
         def reference(key):
             return self.references.get(key) or otherwise(key)
 
-        by = revision.by.name if revision.by else self.bylines.get((byline_key(revision.pk), "by"))
         return [
             moment_text(revision.at, self.flock.zone),
-            by or "",
+            revision.by.name if revision.by else revision.by_name,
             revision.deed,
             revision.kind,
             reference(str(revision.record)),
@@ -211,6 +217,8 @@ def check_history(work) -> None:
     records = _Records(work)
     moment = cells.instant(work.zone)
 
+    firsts = {}
+
     def before(text):
         try:
             return _with_references(_object(text), records.key)
@@ -226,7 +234,12 @@ def check_history(work) -> None:
             record=row.need("record", records.key),
             before=row.need("before", before),
         )
-        work.sign(row, revision, "by")
+        revision.by = work.keepers.get(row.text("by"))
+        if revision.by is None:
+            revision.by_name = row.get("by", _keeper_name, "")
+        revision.words = row.get("words", _words, "")
+        if together := row.text("together"):
+            revision.began_with = firsts.setdefault(together, revision)
         return revision
 
     work.plan.add(*work.read(FILE).each(build))

@@ -102,7 +102,7 @@ def _import(keeper, *, file, name: str, into: Flock | None) -> tuple[Flock, Plan
         if into and not is_empty(into):
             message = "Somebody has recorded something in this flock meanwhile."
             raise Refused([Problem("import", message)])
-        apply(plan, owner=keeper)
+        apply(plan, owner=keeper, by=keeper)
     return flock, plan
 
 

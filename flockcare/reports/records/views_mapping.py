@@ -64,7 +64,7 @@ def _show(request, flock, table: str, sheet: Sheet, told):
     wanted, refused = told.get("take", ""), None
     if wanted and found and found.plan and (wanted == "good" or not found.wrong):
         try:
-            apply(found.plan)
+            apply(found.plan, by=request.user)
         except Refused as error:
             refused = error
         else:
