@@ -1,5 +1,7 @@
 """Links by which somebody outside the flock sees one bird's sheet, and when they were opened."""
 
+import uuid
+
 from django.db import models
 
 from flockcare.birds.models import Bird
@@ -45,6 +47,10 @@ class ShareLink(Token):
     @property
     def flock(self) -> Flock:
         return self.membership.flock
+
+    @property
+    def flock_id(self) -> uuid.UUID:
+        return self.membership.flock_id
 
     @property
     def made_by(self) -> Keeper:

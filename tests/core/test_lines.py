@@ -26,7 +26,7 @@ NOT_TYPED = {
     "people.Byline": {"field"},
     "people.Flock": {"time_zone"},
     "people.Keeper": {"password"},
-    "people.Revision": {"kind"},
+    "people.Revision": {"kind", "words", "by_name"},
     "people.SignInAttempt": {"name", "address"},
     "photos.CardReading": {"code"},
     "photos.Photo": {"sha256", "edition", "stored_as"},

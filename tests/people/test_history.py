@@ -28,6 +28,7 @@ from flockcare.housing.models import (
     PlannedState,
     Stay,
 )
+from flockcare.pages import leaving
 from flockcare.people import history
 from flockcare.people.kinds import KINDS
 from flockcare.people.models import Byline, Flock, Membership, Revision
@@ -699,7 +700,7 @@ def test_the_history_of_before_is_joined_where_it_is_known(cast, birds, shed):
     dill, keys = birds["Dill"], [shed.pk]
     stay = Stay.objects.create(flock=cast.flock, bird=dill, house=shed, since=date(2026, 1, 1))
     dill.left, dill.left_reason = timezone.localdate().isoformat(), "died"
-    bird_services.leave_flock(bird=dill, by=cast.keeper)
+    leaving.leave_flock(bird=dill, by=cast.keeper)
     Stay.objects.all().delete()
     lone = FeatureState.objects.create(
         flock=cast.flock, feature=Feature.objects.get(), since=date(2026, 2, 1)
