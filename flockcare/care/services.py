@@ -21,7 +21,6 @@ from flockcare.care.situation import usual_due
 from flockcare.core.models import Token, token_hash
 from flockcare.feet.services import validate_moment
 from flockcare.people import history, keys
-from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
 
 CALENDAR_DAYS = 3650
@@ -104,16 +103,8 @@ def change_step(*, step: CareStep, photos=(), by, basis=None, now=None) -> None:
 def undo_step(*, step: CareStep, by) -> None:
     """Take a step back; what it used is in the kit again. Its photos stay with the bird."""
     _take(step.item_id, -(step.amount or 0))
-    history.keep(
-        step,
-        deed=Revision.Deed.DELETE,
-        by=by,
-        before={
-            **history.values(step),
-            "photos": list(step.photos.values_list("pk", flat=True)),
-        },
-    )
-    step.delete()
+    photos = list(step.photos.values_list("pk", flat=True))
+    history.delete(step, by=by, before={**history.values(step), "photos": photos})
 
 
 @transaction.atomic

@@ -23,7 +23,6 @@ from flockcare.housing.models import (
     Walk,
 )
 from flockcare.people import history
-from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
 
 # What carries a description from one state to the next; a note belongs to its own day.
@@ -238,8 +237,7 @@ def delete_change(*, change: HousingChange, by) -> None:
 def _delete_told(change: HousingChange, *, by) -> None:
     for state in change.planned_states.select_related("flock"):
         history.delete(state, by=by)
-    history.keep(change, deed=Revision.Deed.DELETE, by=by, before=snapshot(change))
-    change.delete()
+    history.delete(change, by=by, before=snapshot(change))
 
 
 def snapshot(change: HousingChange) -> dict:

@@ -119,8 +119,9 @@ def held_at(record, version: int) -> dict | None:
     return of_that.values_list("before", flat=True).first()
 
 
-def delete(record, *, by) -> None:
-    keep(record, deed=Revision.Deed.DELETE, by=by, before=values(record))
+def delete(record, *, by, before: dict | None = None) -> None:
+    """``before``: what it held, where its content spans several rows."""
+    keep(record, deed=Revision.Deed.DELETE, by=by, before=before or values(record))
     record.delete()
 
 

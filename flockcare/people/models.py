@@ -252,8 +252,9 @@ class Revision(models.Model):
     by_name = models.CharField(max_length=60, blank=True, default="", db_default="")
     deed = models.CharField(max_length=10, choices=Deed)
     before = models.JSONField(encoder=WholeMoments)
-    first = models.ForeignKey("self", null=True, on_delete=models.CASCADE, related_name="+")
-    undoes = models.ForeignKey("self", null=True, on_delete=models.CASCADE, related_name="+")
+    # Revisions only go with their flock, all of them at once, which needs no look at each.
+    first = models.ForeignKey("self", null=True, on_delete=models.DO_NOTHING, related_name="+")
+    undoes = models.ForeignKey("self", null=True, on_delete=models.DO_NOTHING, related_name="+")
     words = models.CharField(max_length=300, blank=True, default="", db_default="")
     tool = models.CharField(
         max_length=10, choices=Tool, blank=True, default="", db_default="", editable=False

@@ -1,6 +1,7 @@
 import pytest
 from django.test import Client
 
+from flockcare.people import services
 from flockcare.people.models import Keeper
 from tests.conftest import PASSWORD, client_of
 
@@ -60,3 +61,14 @@ def test_sign_out_on_all_phones(cast):
     assert here.get("/account/").status_code == 302
     assert there.get("/account/").status_code == 302
     assert cast.clients.owner.get("/account/").status_code == 200
+
+
+def test_a_new_secret_key_signs_nobody_out_who_is_not_to_be(cast, settings):
+    """Sessions are held against the keys of before, too (Django's SECRET_KEY_FALLBACKS)."""
+    there, elsewhere = client_of(cast.keeper), client_of(cast.viewer)
+    services.end_sessions(keeper=cast.viewer)
+    settings.SECRET_KEY, settings.SECRET_KEY_FALLBACKS = "another", [settings.SECRET_KEY]
+    assert there.get("/account/").status_code == 200
+    assert elsewhere.get("/account/").status_code == 302
+    settings.SECRET_KEY_FALLBACKS = []
+    assert there.get("/account/").status_code == 200  # Renewed with the new key.

@@ -9,7 +9,8 @@ from django.apps import apps
 from django.contrib.sessions.models import Session
 from django.core.cache import cache
 from django.core.files.storage import default_storage
-from django.db import models
+from django.db import connection, models
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -18,7 +19,7 @@ from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.feet.services import delete_check
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
-from flockcare.people import deletion
+from flockcare.people import deletion, history
 from flockcare.people.models import Byline, Flock, Keeper, Membership, Revision, Role
 from flockcare.people.services import change_role, invite, make_password_link
 from flockcare.photos.services import add_photo
@@ -147,6 +148,36 @@ def test_a_photo_sent_in_the_same_moment_leaves_no_file(both, monkeypatch):
     monkeypatch.setattr(deletion, "_forget_in_sessions", meanwhile)
     deletion.delete_flock(flock=both.flock)
     assert not [path for path in _stored() if str(both.flock.pk) in path]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_nobody_has_to_wait_while_sessions_are_read(both, monkeypatch):
+    """There may be thousands, and each has to be unpacked."""
+    real, inside = Session.get_decoded, []
+
+    def unpacked(session):
+        inside.append(connection.in_atomic_block)
+        return real(session)
+
+    monkeypatch.setattr(Session, "get_decoded", unpacked)
+    deletion.delete_flock(flock=both.flock)
+    deletion.delete_keeper(keeper=both.owner, keep_name=True)
+    assert len(inside) >= 8 and not any(inside)
+
+
+def test_the_history_goes_with_its_flock_without_a_look_at_each(both):
+    def revisions():
+        with CaptureQueriesContext(connection) as queries:
+            both.flock.delete()
+        return [each["sql"] for each in queries if '"people_revision"' in each["sql"]]
+
+    with history.changeset():
+        for _ in range(3):
+            bird = Bird.objects.get(flock=both.flock)
+            bird.traits += "x"
+            history.change(bird, by=both.owner)
+    assert Revision.objects.filter(first__isnull=False).exists()
+    assert [sql.split()[0] for sql in revisions()] == ["DELETE"]
 
 
 def _delete_page(flock):

@@ -423,6 +423,15 @@ def test_what_hung_on_it_comes_back_too(cast, birds, check):
     assert HousingChange.objects.get(pk=told.pk).photos.count() == 1
 
 
+def test_a_moment_comes_back_to_the_microsecond(cast, birds, photo):
+    photo.taken = timezone.now().replace(microsecond=123456)
+    photo.save()
+    taken = photo.taken
+    changed(photo, cast.keeper, taken=None)
+    bring_back(cast.clients.owner, photo)
+    assert Photo.objects.get(pk=photo.pk).taken == taken
+
+
 def test_a_photo_tells_what_it_was_and_goes_back_but_not_from_the_dead(cast, birds, photo):
     changed(photo, cast.keeper, bird=birds["Mace"], foot="right")
     text = cast.clients.viewer.get(pages(photo)).text
