@@ -156,6 +156,12 @@ class Bird(FlockRecord):
         """Her own, else the breed's, else empty."""
         return self.own_weight_class or (self.breed.weight_class if self.breed else "")
 
+    @property
+    def about(self) -> str:
+        """What tells her from others: ``green 7 · Brahma · very heavy``."""
+        parts = (self.band or "no band", self.breed and self.breed.name, self.weight_class)
+        return " · ".join(filter(None, parts))
+
 
 class Weighing(FlockRecord):
     bird = models.ForeignKey(Bird, on_delete=models.CASCADE)

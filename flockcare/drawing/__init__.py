@@ -1,1 +1,1 @@
-"""Pure drawing: scales, date axes, mark shapes and escaped markup. Knows no record and no clock."""
+"""Pure drawing: scales, date axes, marks, escaped markup, a timeline. Knows no record, no clock."""

@@ -13,7 +13,6 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from django.db.models import OuterRef, QuerySet, Subquery
-from django.db.models.functions import Coalesce
 
 from flockcare.analysis.episodes import Episode, Look, episodes
 from flockcare.birds.models import Bird
@@ -112,7 +111,6 @@ def _neighbour(order: str, side: str) -> Subquery:
 
 
 BEFORE, AFTER = _neighbour("-at", "lt"), _neighbour("at", "gt")
-BY = Coalesce("keeper__name", "keeper_name")
 
 
 class Affected(NamedTuple):
@@ -123,15 +121,20 @@ class Affected(NamedTuple):
     score: int
     at: dt.datetime
     check: uuid.UUID
-    by: str
+    keeper: str | None
+    keeper_name: str
     before: dt.datetime | None = None
     after: dt.datetime | None = None
 
     def sight(self, zone: dt.tzinfo) -> Sight:
-        return Sight(_day(self.at, zone), self.at, self.score, self.check, self.by)
+        by = self.keeper or self.keeper_name
+        return Sight(_day(self.at, zone), self.at, self.score, self.check, by)
 
 
-LOOK = ("bird", "findings__foot", "findings__score", "at", "pk", BY)
+LOOK = (
+    *("bird", "findings__foot", "findings__score", "at", "pk"),
+    *("keeper__name", "keeper_name"),
+)
 
 
 def _affected(**of) -> QuerySet:

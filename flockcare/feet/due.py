@@ -64,6 +64,12 @@ class BirdToday:
         return f"{self.band_colour} {self.band_number}".strip()
 
     @property
+    def about(self) -> str:
+        """``green 7 · seen 4 May``. That she was never looked at is said by ``due_words``."""
+        seen = f"seen {self.last.day} {self.last:%b}" if self.last else ""
+        return " · ".join(filter(None, (self.band, seen)))
+
+    @property
     def sore(self) -> bool:
         return is_sore(self.left, self.right)
 

@@ -1,6 +1,7 @@
 """The shape of a check as it is typed: one part for the bird, one for each foot."""
 
 import uuid
+from copy import copy
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -129,7 +130,8 @@ class CheckForm(KeeperModelForm):
         if check:
             initial = {"check_id": check.pk, "at": check.at}
             initial["well"] = all(getattr(check, name) == word for name, word in WELL.items())
-        super().__init__(data, initial=initial, instance=check)
+        # A copy: services put what is typed into the record, with what was there before.
+        super().__init__(data, initial=initial, instance=copy(check) if check else None)
         for name in CHOSEN_SIGNS:
             _without_empty_choice(self.fields[name])
         self.kept_photos = self._kept_photos()
@@ -160,9 +162,6 @@ class CheckForm(KeeperModelForm):
                 for photo in photos
             ]
         return basis
-
-    def _post_clean(self):
-        """Nothing is put into the record here: the services do, with what was there before."""
 
     @property
     def signs_given(self) -> bool:
