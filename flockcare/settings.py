@@ -59,8 +59,11 @@ INSTALLED_APPS = [
     "flockcare.feet",
     "flockcare.care",
     "flockcare.trends",
-    "flockcare.reports",
+    "flockcare.exchange",
+    "flockcare.vetsheet",
+    "flockcare.backup",
     "flockcare.offline",
+    *(["flockcare.demo"] if DEMO else []),
 ]
 
 MIDDLEWARE = [

@@ -11,9 +11,9 @@ urlpatterns = [
     path("f/<uuid:flock_id>/photos/", include("flockcare.photos.urls")),
     path("f/<uuid:flock_id>/care/", include("flockcare.care.urls")),
     path("f/<uuid:flock_id>/trends/", include("flockcare.trends.urls")),
-    path("f/<uuid:flock_id>/about/", include("flockcare.reports.urls")),
+    path("f/<uuid:flock_id>/about/", include("flockcare.backup.urls")),
     path("f/<uuid:flock_id>/", include("flockcare.feet.urls")),
-    path("", include("flockcare.reports.vet.urls")),
-    path("", include("flockcare.reports.records.urls")),
+    path("", include("flockcare.vetsheet.urls")),
+    path("", include("flockcare.exchange.urls")),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
 ]

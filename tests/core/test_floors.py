@@ -16,7 +16,8 @@ FLOORS = [
     {"feet", "housing"},
     {"care"},
     {"trends"},
-    {"reports", "offline"},
+    {"exchange", "vetsheet", "backup", "offline"},
+    {"demo"},
 ]
 PURE = {"analysis", "drawing"}
 HEIGHT = {app: height for height, floor in enumerate(FLOORS) for app in floor}

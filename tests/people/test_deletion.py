@@ -24,8 +24,8 @@ from flockcare.people.services import change_role, invite, make_password_link
 from flockcare.photos.services import add_photo
 from flockcare.trends.kept import EDITION
 from tests.conftest import PASSWORD
+from tests.exchange.folders import picture
 from tests.people.rows import OWNER_PAGE, same_queries, seen
-from tests.reports.folders import picture
 
 pytestmark = pytest.mark.django_db
 NOW = dt.datetime(2024, 3, 1, 17, tzinfo=dt.UTC)
@@ -165,7 +165,7 @@ def test_the_page_tells_what_goes_and_offers_an_export_first(both):
     page = both.clients.owner.get(_delete_page(both.flock)).content.decode()
     for words in ("1 bird", "1 check of feet", "1 photo", "3 members", "further entries"):
         assert f"{words}</li>" in page
-    assert page.index(reverse("records:export", args=[both.flock.pk])) < page.index("for good")
+    assert page.index(reverse("exchange:export", args=[both.flock.pk])) < page.index("for good")
 
 
 def test_what_goes_counts_everything(both):

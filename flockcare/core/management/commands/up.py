@@ -19,7 +19,6 @@ logger = logging.getLogger(__name__)
 PORT = 8000
 THREADS = 8
 # Sent once the database is ready, so that apps above this one can do their part.
-demo_wanted = Signal()
 tidying = Signal()
 # Sent from a thread of its own while serving: soon after the start, then every hour.
 hourly = Signal()
@@ -74,7 +73,7 @@ class Command(BaseCommand):
         if demo:
             self.stdout.write("Making the demo flock; the first time this takes a while …")
             self.stdout.flush()
-            demo_wanted.send(sender=type(self))
+            call_command("load_demo")
         call_command("clearsessions", verbosity=0)
         tidying.send(sender=type(self))
         if not prepare_only:
