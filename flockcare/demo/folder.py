@@ -7,7 +7,8 @@ from pathlib import Path
 from flockcare.birds.breeds import BY_NAME
 from flockcare.demo.cast import CHANGES, FEATURES, HENS
 from flockcare.demo.model import History, Look, Sore
-from flockcare.exchange.columns import FILES, SIGNS
+from flockcare.exchange.tables import FILES
+from flockcare.exchange.tables.checks import SIGNS
 from flockcare.exchange.writing import csv_bytes
 
 BIRTHDAY_OF_A_MONTH = 30.44

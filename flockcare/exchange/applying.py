@@ -25,7 +25,7 @@ def apply(plan: Plan, *, owner: Keeper | None = None) -> None:
             _save(plan, owner)
     except IntegrityError as error:
         take_back(stored)
-        message = "Somebody changed the flock at this moment. Import once more."
+        message = "The flock changed during the import. Import once more."
         raise Refused([Problem("import", message)]) from error
     except BaseException:
         take_back(stored)

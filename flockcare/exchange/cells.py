@@ -5,8 +5,6 @@ import re
 from datetime import date, datetime, time
 from decimal import Decimal
 
-from django.core.exceptions import ValidationError
-
 from flockcare.core.dates import PartialDate
 
 ROW_SEPARATOR = ";"
@@ -56,10 +54,6 @@ def exact_text(value: float) -> str:
 
 def number_rows_text(rows) -> str:
     return ROW_SEPARATOR.join(" ".join(map(exact_text, row)) for row in rows)
-
-
-def day_text(value: date | None) -> str:
-    return value.isoformat() if value else ""
 
 
 def clock_text(local: datetime) -> str:
@@ -186,64 +180,7 @@ def sha256(text: str) -> str:
     return text
 
 
-def one_of(choices):
-    """A reader for a fixed list of ``(value, label)``; capitals do not matter."""
-    values = {str(value).lower(): value for value, _ in choices if value != ""}
-    labels = {str(label).lower(): value for value, label in choices if value != ""}
-
-    def read(text):
-        found = values.get(text.lower(), labels.get(text.lower()))
-        if found is None:
-            listed = ", ".join(str(value) for value in values.values())
-            raise ValueError(f"“{text}” is not one of: {listed}.")
-        return found
-
-    return read
-
-
-def listed(read_one, separator):
-    """A reader for several values in one cell, each at most once."""
-
-    def read(text):
-        parts = [part.strip() for part in text.split(separator)]
-        return list(dict.fromkeys(read_one(part) for part in parts if part))
-
-    return read
-
-
 def plain(text: str) -> str:
     if _UNKEEPABLE.search(text):
         raise ValueError("There is a character in it that cannot be kept.")
     return text
-
-
-def for_field(field, read=None):
-    """A reader that ends with the model field's own rules (length, range)."""
-    if read is None:
-        read = one_of(field.choices) if field.choices else plain
-
-    def read_valid(text):
-        value = read(text)
-        if field.max_length and isinstance(value, str) and len(value) > field.max_length:
-            raise ValueError(
-                f"This has {len(value)} characters; there is room for {field.max_length}."
-            )
-        try:
-            field.run_validators(value)
-        except ValidationError as error:
-            raise ValueError(" ".join(error.messages)) from None
-        return value
-
-    return read_valid
-
-
-def not_after(latest: date, read):
-    """A reader for days that have come; ``read`` gives a date."""
-
-    def read_past(text):
-        found = read(text)
-        if found > latest:
-            raise ValueError(f"{text} is in the future.")
-        return found
-
-    return read_past

@@ -4,62 +4,32 @@ A row that says the same as a record of the flock is counted as "already there".
 hold several equal records (two checks at one time) the rows are counted against the records.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.utils import timezone
 
-from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.birds.models import Bird, Breed
 from flockcare.care.models import CareStep, KitItem
-from flockcare.exchange import (
-    birds,
-    cells,
-    changes,
-    housing,
-    looks,
-    measurements,
-    past,
-    plans,
-    rounds,
-    setting,
-    tending,
-    windows,
-)
-from flockcare.exchange.pictures import Pictures, check_photos
+from flockcare.exchange.pictures import Pictures
 from flockcare.exchange.problems import Problems
 from flockcare.exchange.reader import FileReader
 from flockcare.exchange.reading import Tables
-from flockcare.feet.models import Check, FootFinding, Round, RoundBird, SortingNote
-from flockcare.housing.models import (
-    Feature,
-    FeatureState,
-    House,
-    HousingChange,
-    PlannedState,
-    Stay,
-    Walk,
-)
-from flockcare.people.models import Flock, Keeper, Revision
-from flockcare.photos.models import Measurement, Photo
-from flockcare.trends.models import WindowChoice
+from flockcare.exchange.tables import IN_ORDER_OF_READING, Table
+from flockcare.exchange.tables.base import Names
+from flockcare.feet.models import Check, Round
+from flockcare.housing.models import Feature, House, HousingChange, Stay
+from flockcare.people.models import Flock, Keeper
+from flockcare.photos.models import Photo
 
 
 @dataclass
 class Plan:
-    """What an import would add: records by their model, in the order they have to be saved."""
+    """What an import would add: records by their model, none before one that it names."""
 
     flock: Flock
-    new: dict[type, list] = field(
-        default_factory=lambda: {
-            model: []
-            for model in (
-                *(Breed, Bird, Weighing, House, Feature, FeatureState, HousingChange),
-                *(PlannedState, Walk, Stay, Check, FootFinding, Round, RoundBird, KitItem),
-                *(CareStep, Photo, SortingNote, Measurement, WindowChoice, Revision),
-            )
-        }
-    )
+    new: dict[type, list] = field(default_factory=lambda: defaultdict(list))
     # The flock's settings as the exchange has them, where they are to be taken over.
     settings: dict = field(default_factory=dict)
     # Names that stand for people without an account here: record or key, field, name.
@@ -86,12 +56,9 @@ class Plan:
         }
 
 
-KEEPER_NAME = cells.for_field(Keeper._meta.get_field("name"))
-
-
 @dataclass
 class Work:
-    """What the checks of the single files share."""
+    """What the tables share while their rows are read."""
 
     tables: Tables
     plan: Plan
@@ -101,8 +68,11 @@ class Work:
     birds: dict[str, Bird] = field(default_factory=dict)
     houses: dict[str, House] = field(default_factory=dict)
     features: dict[tuple, Feature] = field(default_factory=dict)
+    stays: dict[object, list[Stay]] = field(default_factory=lambda: defaultdict(list))
     kit: dict[str, KitItem] = field(default_factory=dict)
     photos: dict[str, Photo] = field(default_factory=dict)
+    # Of each bird and moment, in the order of the files.
+    checks: dict[tuple, list[Check]] = field(default_factory=dict)
     was_empty: bool = False
 
     @property
@@ -113,32 +83,17 @@ class Work:
     def zone(self):
         return self.flock.zone
 
-    def sign(self, row, record, field: str, column: str | None = None) -> None:
-        """Put whoever the row names into a field of the record: a keeper here, or a mere name."""
-        keeper = self.keepers.get(row.text(column or field))
-        if keeper:
-            setattr(record, field, keeper)
-        elif name := row.get(column or field, KEEPER_NAME, ""):
-            self.plan.sign(record, field, name)
-
     @property
     def today(self):
         return self.now.astimezone(self.zone).date()
 
-    def read(self, file: str) -> FileReader:
-        return FileReader(file, self.tables[file], self.problems)
+    @property
+    def keys(self) -> Names:
+        """In place of names every record stands for itself."""
+        return Names(self.zone)
 
-    def add_unless_there(self, file, planned, existing) -> list:
-        """Plan those of ``planned`` that ``existing`` does not hold yet; both are (key, record)."""
-        there = Counter(key for key, _ in existing)
-        added = []
-        for key, record in planned:
-            if there[key]:
-                there[key] -= 1
-                self.plan.already_there[file] += 1
-            else:
-                added.append(record)
-        return added
+    def read(self, table: Table) -> FileReader:
+        return FileReader(table.name, self.tables[table.name], self)
 
 
 def check(tables: Tables, flock: Flock, *, keepers=None, now: datetime | None = None) -> Plan:
@@ -157,25 +112,8 @@ def check(tables: Tables, flock: Flock, *, keepers=None, now: datetime | None = 
         problems=Problems(tables.problems),
         was_empty=is_empty(flock),
     )
-    for step in (
-        setting.check_setting,
-        birds.check_birds,
-        birds.check_weights,
-        housing.check_housing,
-        housing.check_stays,
-        looks.check_checks,
-        rounds.check_rounds,
-        tending.check_kit,
-        tending.check_care,
-        check_photos,
-        measurements.check_measurements,
-        changes.check_changes,
-        plans.check_plans,
-        changes.check_walks,
-        windows.check_windows,
-        past.check_history,
-    ):
-        step(work)
+    for table in IN_ORDER_OF_READING:
+        table.plan(work)
     work.problems.refuse_if_any()
     return work.plan
 

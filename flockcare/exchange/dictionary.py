@@ -2,14 +2,15 @@
 
 ``dictionary.csv`` is a table for reading. ``datapackage.json`` says the same as a Tabular Data
 Package (Frictionless Data Package and Table Schema, specs.frictionlessdata.io, version 1). Both
-are made from the declarations in ``columns``.
+are made from the declarations in ``tables``.
 """
 
 import csv
 import io
 import json
 
-from flockcare.exchange.columns import FILES, Column, Kind
+from flockcare.exchange.tables import FILES
+from flockcare.exchange.tables.columns import Column, Kind
 
 DICTIONARY, PACKAGE = "dictionary.csv", "datapackage.json"
 # Beside the tables, and never read back.

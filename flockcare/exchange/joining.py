@@ -11,8 +11,9 @@ from datetime import date
 
 from flockcare.care.models import CareStep
 from flockcare.exchange import cells
-from flockcare.exchange.looks import every_check
-from flockcare.exchange.rows import check_day_and_time, step_moment, taken_text
+from flockcare.exchange.tables.care import step_name
+from flockcare.exchange.tables.checks import every_check, moment_name
+from flockcare.exchange.taken import taken_text
 from flockcare.feet.models import Check, FootFinding
 from flockcare.photos.models import Photo, Precision
 
@@ -46,10 +47,10 @@ def join(work, candidates: list[Candidate]) -> None:
 def _attach_to_steps(work, candidates) -> None:
     steps = defaultdict(dict)
     for step in (
-        *CareStep.objects.filter(flock=work.flock).select_related("keeper", "item"),
+        *CareStep.objects.filter(flock=work.flock),
         *work.plan.new[CareStep],
     ):
-        steps[step.bird_id].setdefault(step_moment(step, work.zone), []).append(step)
+        steps[step.bird_id].setdefault(step_name(step, work.keys), []).append(step)
     for candidate in candidates:
         for name, step in _named(candidate.care, steps[candidate.photo.bird_id].get):
             if step:
@@ -79,9 +80,9 @@ class _Checks:
             self._know(check, findings)
 
     def _know(self, check, findings) -> None:
-        day, clock = check_day_and_time(check, self.work.zone)
-        self.by_day[check.bird_id, day].append(check)
-        self.by_moment[check.bird_id, f"{day} {clock}".strip()].append(check)
+        moment = moment_name(check, self.work.keys)
+        self.by_day[check.bird_id, moment[:10]].append(check)
+        self.by_moment[check.bird_id, moment].append(check)
         self.scores.update({(check.pk, finding.foot): finding.score for finding in findings})
 
     def attach(self, candidates) -> None:

@@ -1,8 +1,9 @@
-"""What is wrong with a file, said so that a keeper can find and mend it."""
+"""What is wrong with a file, said so that a keeper can find and fix it."""
 
 from dataclasses import dataclass
 
 MOST_SHOWN = 200
+EMPTY = "This must not be empty."
 
 
 @dataclass(frozen=True)

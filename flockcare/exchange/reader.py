@@ -2,30 +2,38 @@
 
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from typing import TYPE_CHECKING
 
 from flockcare.exchange.cells import plain
-from flockcare.exchange.problems import Problems
-from flockcare.exchange.reading import Row
+from flockcare.exchange.problems import EMPTY, Problems
+
+if TYPE_CHECKING:
+    from flockcare.exchange.checking import Work
+    from flockcare.exchange.reading import Row
 
 _WRONG = object()
 
 
 @dataclass
 class FileReader:
-    """Reads one file. The same text under the same rule is looked at once only."""
+    """Reads one file. The same text under the same column is looked at once only."""
 
     file: str
-    rows: list[Row]
-    problems: Problems
+    rows: list["Row"]
+    work: "Work"
     seen: dict = field(default_factory=dict)
 
+    @property
+    def problems(self) -> Problems:
+        return self.work.problems
+
     def each(self, build) -> list:
-        """``build(cells)`` of every row in which nothing was wrong."""
+        """``build(row)`` of every row in which nothing was wrong."""
         good = []
         for row in self.rows:
-            before = len(self.problems)
-            built = build(RowReader(self, row))
-            if len(self.problems) == before:
+            reader = RowReader(self, row, len(self.problems))
+            built = build(reader)
+            if reader.good:
                 good.append(built)
         return good
 
@@ -42,7 +50,17 @@ class FileReader:
 @dataclass(slots=True)
 class RowReader:
     file: FileReader
-    row: Row
+    row: "Row"
+    # How many problems there were before this row.
+    before: int
+
+    @property
+    def work(self) -> "Work":
+        return self.file.work
+
+    @property
+    def good(self) -> bool:
+        return len(self.file.problems) == self.before
 
     def wrong(self, column: str, message: str) -> None:
         self.file.problems.add(self.file.file, message, line=self.row.line, column=column)
@@ -68,7 +86,7 @@ class RowReader:
 
     def need(self, column: str, read):
         if not self.text(column):
-            self.wrong(column, "This must not be empty.")
+            self.wrong(column, EMPTY)
             return None
         return self.get(column, read)
 
@@ -87,6 +105,12 @@ class RowReader:
             hint = f" Did you mean “{close[0]}”?" if close else ""
             self.wrong(column, f"No {kind} is called “{text}” here.{hint}")
         return found
+
+    def sign(self, record, column) -> None:
+        """Keep the name of whoever did something and has no account here."""
+        if self.text(column.name) and getattr(record, column.attr) is None:
+            name = self.get(column.name, lambda text: column.parse(text, self.work), "")
+            self.work.plan.sign(record, column.attr, name)
 
 
 def _read(read, text):

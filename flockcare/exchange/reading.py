@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from flockcare.exchange.cells import unguard
-from flockcare.exchange.columns import FILES, FREE_TEXT, LONG_TEXT
 from flockcare.exchange.dictionary import ABOUT
 from flockcare.exchange.problems import Problems
 from flockcare.exchange.source import LARGEST_FILE, Folder, Zip, open_source
+from flockcare.exchange.tables import FILES, Table
 
 # The longest cells hold what was done to hundreds of photos at once; more is a broken quote.
 csv.field_size_limit(4_000_000)
@@ -58,7 +58,7 @@ def _read_file(tables: Tables, name: str) -> None:
         header = [cell.strip() for cell in next(reader, [])]
         if _header_is_good(name, header, tables.problems):
             tables.columns[name] = header
-            tables.rows[name] = list(_rows(name, reader, header, tables.problems))
+            tables.rows[name] = list(_rows(FILES[name], reader, header, tables.problems))
     except csv.Error as error:
         message = f"From here on it cannot be read ({error})."
         tables.problems.add(name, message, line=reader.line_num)
@@ -98,13 +98,14 @@ def _header_is_good(name: str, header: list[str], problems: Problems) -> bool:
     return len(problems) == before
 
 
-def _rows(name, reader, header, problems):
+def _rows(file, reader, header, problems):
+    name = file.name
     start = reader.line_num + 1
     for cells in reader:
         values = {
             column: value
             for column, text in zip(header, cells, strict=False)
-            if (value := _value(name, column, text))
+            if (value := _value(file, column, text))
         }
         if len(cells) > len(header):
             problems.add(name, "This row has more cells than the header.", line=start)
@@ -116,7 +117,7 @@ def _rows(name, reader, header, problems):
         start = reader.line_num + 1
 
 
-def _value(name: str, column: str, text: str) -> str:
-    if (name, column) in FREE_TEXT:
+def _value(file: Table, column: str, text: str) -> str:
+    if column in file.free_text:
         text = unguard(text)
-    return text if (name, column) in LONG_TEXT else text.strip()
+    return text if column in file.long_text else text.strip()

@@ -13,10 +13,10 @@ from django.core.files.storage import default_storage
 
 from flockcare.exchange import lost
 from flockcare.exchange.cells import guard
-from flockcare.exchange.collecting import Collector
-from flockcare.exchange.columns import FILES, FREE_TEXT
 from flockcare.exchange.dictionary import DICTIONARY, PACKAGE, dictionary, package
+from flockcare.exchange.outgoing import Outgoing
 from flockcare.exchange.problems import Problem, Refused
+from flockcare.exchange.tables import FILES, WRITTEN_LAST
 from flockcare.people.models import Flock
 
 # A zip keeps a time for each file; the same one always, for the sake of equal bytes.
@@ -64,22 +64,22 @@ class Export:
     def __init__(self, flock: Flock):
         self.counts: dict[str, int] = {}
         self.lost: list[str] = []
-        self._collector = Collector(flock)
+        self._outgoing = Outgoing(flock)
 
     def files(self) -> Iterator[tuple[str, Iterator[bytes]]]:
         """Name and pieces of each file, one after the other."""
-        for name, table in self._collector.tables():
-            yield name, self._table(name, table)
-        digests = {}
-        for name, stored in self._collector.stored().items():
+        for name in FILES:
+            if name not in WRITTEN_LAST:
+                yield name, self._table(name)
+        for name, stored in self._outgoing.stored().items():
             picture = _read(stored)
             if picture is None:
                 self.lost.append(name)
                 continue
-            digests[name] = hashlib.sha256(picture).hexdigest()
+            self._outgoing.digests[name] = hashlib.sha256(picture).hexdigest()
             yield name, _pieces(picture)
-        yield "photos.csv", self._table("photos.csv", self._collector.photo_table(digests))
-        yield "history.csv", self._table("history.csv", self._collector.history_table())
+        for name in WRITTEN_LAST:
+            yield name, self._table(name)
         yield DICTIONARY, iter([dictionary()])
         yield PACKAGE, iter([package()])
         if self.lost:
@@ -100,7 +100,8 @@ class Export:
                         yield sink.taken()
         yield sink.taken()
 
-    def _table(self, name: str, table: list[list[str]]) -> Iterator[bytes]:
+    def _table(self, name: str) -> Iterator[bytes]:
+        table = self._outgoing.table(FILES[name])
         self.counts[name] = len(table)
         return csv_pieces(name, table)
 
@@ -130,11 +131,11 @@ def csv_bytes(name: str, table: list[list[str]]) -> bytes:
 
 
 def csv_pieces(name: str, table: list[list[str]]) -> Iterator[bytes]:
-    columns = FILES[name].all
-    guarded = [(name, column) in FREE_TEXT for column in columns]
+    file = FILES[name]
+    guarded = [column in file.free_text for column in file.all]
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(columns)
+    writer.writerow(file.all)
     for start in range(0, max(len(table), 1), _ROWS_AT_ONCE):
         writer.writerows(
             [guard(text) if free else text for text, free in zip(cells, guarded, strict=True)]

@@ -7,7 +7,16 @@ from hypothesis import strategies as st
 
 from flockcare.birds.breeds import WeightClass
 from flockcare.birds.models import BandColour, Bird, Breed, LeftReason, Sex, Weighing
-from flockcare.care.models import Bleeding, CareStep, DaysFrom, ItemKind, KitItem, Outcome, StepKind
+from flockcare.care.models import (
+    WITHHOLDING,
+    Bleeding,
+    CareStep,
+    DaysFrom,
+    ItemKind,
+    KitItem,
+    Outcome,
+    StepKind,
+)
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird, Scab, Site
 from flockcare.housing.models import (
     ChangeKind,
@@ -229,13 +238,16 @@ def _care(draw, flock, birds):
         for name in draw(st.lists(names, max_size=2, unique_by=str.lower))
     ]
     for _ in _some(draw, 4):
-        days_from = draw(maybe(DaysFrom))
+        kind, at = draw(one_of(StepKind)), draw(moments)
+        # What a record may not say is not in any flock; see CareStep.clean.
+        days_from = draw(maybe(DaysFrom)) if kind in WITHHOLDING else ""
+        later = st.dates(at.astimezone(flock.zone).date(), dt.date(2026, 1, 1))
         CareStep.objects.create(
             flock=flock,
             bird=draw(st.sampled_from(birds)),
             foot=draw(maybe(Foot)),
-            kind=draw(one_of(StepKind)),
-            at=draw(moments),
+            kind=kind,
+            at=at,
             product=draw(words),
             item=draw(st.sampled_from([None, *items])),
             keeper_name=draw(words),
@@ -243,7 +255,8 @@ def _care(draw, flock, birds):
             bleeding=draw(maybe(Bleeding)),
             egg_days=draw(small) if days_from else None,
             days_from=days_from,
-            next_due=draw(maybe_days),
+            next_due=draw(st.none() | later),
+            given_until=draw(st.none() | later),
             claimed_at=draw(st.none() | exact_moments),
             dropped_because=draw(notes),
             note=draw(notes),

@@ -23,9 +23,10 @@ from PIL import Image
 
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import CareStep, KitItem
+from flockcare.care.services import change_step
 from flockcare.exchange.cells import guard, number_text, unguard
-from flockcare.exchange.columns import FILES
 from flockcare.exchange.services import Refused, apply, check, export, read_folder
+from flockcare.exchange.tables import FILES
 from flockcare.exchange.writing import csv_bytes
 from flockcare.feet.models import Check, FootFinding
 from flockcare.housing.models import Feature, FeatureState, House, Stay
@@ -337,7 +338,7 @@ BAD_ROWS = [
         "birds",
         {"bird": "Mace", "left": "2023", "left_reason": "died", "joined": "2024"},
         "left",
-        "before 2024",
+        "before she came to this flock (2024)",
     ),
     ("birds", {"bird": "Mace", "hatched": "spring"}, "hatched", "is not a date"),
     ("birds", {"bird": "M" * 41}, "bird", "41 characters"),
@@ -377,6 +378,39 @@ BAD_ROWS = [
     ),
     (
         "care",
+        {"bird": "Sage", "date": "2024-01-05", "kind": "soaked", "egg_days": "7"}
+        | {"days_from": "vet"},
+        "egg_days",
+        "Only an ointment or a medicine",
+    ),
+    (
+        "care",
+        {"bird": "Sage", "date": "2024-01-05", "kind": "watched", "meat_days": "0"}
+        | {"days_from": "label"},
+        "meat_days",
+        "Only an ointment or a medicine",
+    ),
+    (
+        "care",
+        {"bird": "Sage", "date": "2024-01-05", "kind": "soaked", "next_due": "2024-01-04"},
+        "next_due",
+        "before the day of the step",
+    ),
+    (
+        "care",
+        {"bird": "Sage", "date": "2024-01-05", "kind": "medicine", "given_until": "2024-01-04"},
+        "given_until",
+        "before the first giving",
+    ),
+    ("kit", {"item": "Salve", "meat_days": "0"}, "days_from", "the vet or the label"),
+    (
+        "weights",
+        {"bird": "Sage", "date": "2024-01-05", "grams": "900"} | {"keeper": "K" * 61},
+        "keeper",
+        "61 characters",
+    ),
+    (
+        "care",
         {"bird": "Sage", "date": "2024-01-05", "kind": "ointment", "item": "Salve"},
         "item",
         "No thing of the kit is called “Salve”",
@@ -409,6 +443,20 @@ def test_each_bad_row_is_named_with_line_and_column(flock, tmp_path, table, row,
     assert places == [(f"{table}.csv", len(tables[table]) + 1, column)]
     assert words in text
     assert not Bird.objects.exists()
+
+
+def test_what_was_brought_in_can_be_corrected_in_the_app(cast, tmp_path):
+    """No row comes in that the app then refuses to save again."""
+    steps = [
+        {"bird": "Sage", "date": "2024-01-05", "time": "23:30", "kind": kind, "next_due": due}
+        for kind, due in (("soaked", "2024-01-05"), ("medicine", "2024-01-06"), ("watched", ""))
+    ]
+    steps[1] |= {"egg_days": "0", "days_from": "vet", "given_until": "2024-01-05"}
+    bring_in(write_folder(tmp_path / "in", birds=BIRDS, care=steps), cast.flock)
+    for step in CareStep.objects.filter(flock=cast.flock):
+        step.note = "corrected"
+        change_step(step=step, by=cast.keeper, now=NOW)
+    assert CareStep.objects.filter(note="corrected").count() == 3
 
 
 def test_all_bad_rows_are_told_at_once_and_nothing_is_kept(flock, tmp_path):
@@ -613,9 +661,10 @@ def _awkward_flock(flock):
             outcome=["", "partly"][number % 2],
             bleeding=["much", ""][number % 2],
             given_until=[None, date(2022, 7, 9)][number % 2],
-            egg_days=[None, 0, 14][number % 3],
+            # Of an ointment or a medicine only.
+            egg_days=[14, 0, None][number % 3],
             meat_days=[28, None, None][number % 3],
-            days_from=["label", "vet", "vet"][number % 3],
+            days_from=["label", "vet", ""][number % 3],
             dropped_because=text,
         )
         CareStep.objects.create(
@@ -1043,7 +1092,7 @@ def test_a_name_that_is_too_long_for_a_flock_is_refused(db, tmp_path):
 
 def test_a_refused_import_makes_no_flock(db, tmp_path, capsys):
     root = write_folder(tmp_path / "in", birds=[{"bird": "Sage", "hatched": "soon"}])
-    with pytest.raises(CommandError, match="Nothing was imported: 1 to mend"):
+    with pytest.raises(CommandError, match="Nothing was imported: 1 to fix"):
         call_command("import_records", root, flock="New yard", create=True)
     assert "birds.csv, line 2, hatched: “soon” is not a date" in capsys.readouterr().err
     assert not Flock.objects.exists()

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import pytest
 
 from flockcare.birds.models import Bird
-from flockcare.exchange.columns import FILES
+from flockcare.exchange.tables import FILES
 from flockcare.housing.models import (
     ChangeKind,
     Feature,

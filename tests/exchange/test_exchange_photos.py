@@ -13,7 +13,7 @@ from PIL import Image
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep
 from flockcare.exchange.cells import exact, exact_text, number_rows, number_rows_text
-from flockcare.exchange.columns import FILES
+from flockcare.exchange.tables import FILES
 from flockcare.feet.models import Check, FootFinding, SortingNote
 from flockcare.people.models import Flock
 from flockcare.photos import editing
@@ -272,6 +272,27 @@ def test_a_bad_photo_row_is_named_once(flock, tmp_path, row, column, words):
     *places, text = problems_of(root, flock)
     assert places == [("photos.csv", 2, column)]
     assert words in text
+
+
+def _dated(moment: str) -> bytes:
+    exif = Image.Exif()
+    # 0x8769, 0x9003: the Exif part and DateTimeOriginal (CIPA DC-008, from memory).
+    exif.get_ifd(0x8769)[0x9003] = moment
+    return picture(exif=exif)
+
+
+@pytest.mark.parametrize(
+    ("moment", "taken", "source"),
+    [("2024:05:03 17:05:00", "2024-05-03", "camera"), ("2099:05:03 17:05:00", None, "")],
+)
+def test_a_camera_whose_clock_is_plainly_wrong_dates_nothing(
+    flock, tmp_path, moment, taken, source
+):
+    root = write_folder(tmp_path / "in", {"a.jpg": _dated(moment)}, photos=[{"file": "a.jpg"}])
+    bring_in(root, flock)
+    photo = Photo.objects.get()
+    assert (str(photo.taken.date()) if photo.taken else None) == taken
+    assert photo.taken_source == source
 
 
 def test_a_photo_that_was_turned_since_is_told_apart(flock, tmp_path):

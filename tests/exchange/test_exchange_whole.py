@@ -18,9 +18,10 @@ from flockcare.birds.models import Bird, Weighing
 from flockcare.birds.services import edit_bird
 from flockcare.care import services as care
 from flockcare.care.models import CareStep
-from flockcare.exchange.columns import FILES, Kind
 from flockcare.exchange.originals import is_bare
 from flockcare.exchange.services import apply, check, export, read_folder
+from flockcare.exchange.tables import FILES
+from flockcare.exchange.tables.columns import Kind
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird
 from flockcare.feet.services import delete_check
 from flockcare.housing.models import Feature, House, HousingChange, PlannedState, Walk
@@ -270,7 +271,12 @@ def test_a_flock_with_records_takes_no_history_and_keeps_its_settings(whole, tmp
             "check",
             "She has no check at “2024-03-01”",
         ),
-        ("windows", {"house": "Ark", "date": "2024-01-01"}, "chosen", "must not be empty"),
+        (
+            "windows",
+            {"house": "Ark", "date": "2024-01-01", "window_days": "90"},
+            "chosen",
+            "must not be empty",
+        ),
         (
             "housing_plans",
             {"plan": "1", "house": "Ark", "feature": "Bar"},
@@ -308,7 +314,7 @@ def test_a_flock_with_records_takes_no_history_and_keeps_its_settings(whole, tmp
             {"at": "2024-01-01 10:00", "deed": "change", "kind": "x", "record": "flock"}
             | {"before": '{"a":' * 700 + "1" + "}" * 700},
             "before",
-            "too deep",
+            "nested too deeply",
         ),
         (
             "history",

@@ -7,7 +7,7 @@ import pytest
 from django.core.management import call_command
 
 from flockcare.exchange import services as exchange
-from flockcare.exchange.columns import FILES
+from flockcare.exchange.tables import FILES
 from flockcare.feet.models import Check
 from flockcare.people.models import Flock
 from tests.exchange.exchanges import csv_files

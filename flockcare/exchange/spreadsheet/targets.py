@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from flockcare.birds.models import LIGHTEST_GRAMS
-from flockcare.exchange.columns import FILES, Column, Kind
 from flockcare.exchange.spreadsheet.values import ALSO_WRITTEN, WEIGHTS, read_date, read_weight
+from flockcare.exchange.tables import FILES
+from flockcare.exchange.tables.columns import Column, Kind
 from flockcare.photos.models import Foot
 
 TABLES = {

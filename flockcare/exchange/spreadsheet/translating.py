@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from flockcare.birds.models import Bird
-from flockcare.exchange.columns import Kind
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.problems import Problems
 from flockcare.exchange.reading import Row
@@ -16,6 +15,7 @@ from flockcare.exchange.services import Plan, Refused, Tables, check
 from flockcare.exchange.spreadsheet import targets as choosing
 from flockcare.exchange.spreadsheet import values
 from flockcare.exchange.spreadsheet.sheet import Sheet
+from flockcare.exchange.tables.columns import Kind
 from flockcare.photos.models import Foot
 
 # More different words in one column are no list of values any more.

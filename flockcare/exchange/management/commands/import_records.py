@@ -64,7 +64,7 @@ class Command(BaseCommand):
         for problem in refused.problems:
             self.stderr.write(str(problem))
         count = f"{len(refused.problems)} or more" if refused.more else len(refused.problems)
-        raise CommandError(f"Nothing was imported: {count} to mend.")
+        raise CommandError(f"Nothing was imported: {count} to fix.")
 
 
 def find_flock(name: str, owner: Keeper | None = None) -> Flock | None:

@@ -10,11 +10,11 @@ import uuid
 from collections import Counter, defaultdict
 
 from flockcare.exchange import cells
-from flockcare.exchange.cells import moment_text
+from flockcare.exchange.tables.base import Key, Table
+from flockcare.exchange.tables.columns import Kind, code, of, person
 from flockcare.people.bylines import byline_key
 from flockcare.people.models import Keeper, Revision
 
-FILE = "history.csv"
 # Who belongs to a flock and which links were handed out stays in its installation.
 OF_PEOPLE, KEPT_OF_PEOPLE = "people.", "people.Flock"
 REFERENCE, FLOCK, GONE, KEEPER = "@ref", "flock", "gone", "keeper"
@@ -22,9 +22,6 @@ REFERENCE, FLOCK, GONE, KEEPER = "@ref", "flock", "gone", "keeper"
 PERSON = "name"
 # Keys have 128 bits, and a field for one takes a whole number for a key as well.
 _LARGEST_NUMBER = 2**64
-
-_deed = cells.for_field(Revision._meta.get_field("deed"))
-_kind = cells.for_field(Revision._meta.get_field("kind"))
 
 
 def _as_key(text: str) -> str:
@@ -103,26 +100,25 @@ class Past:
         self.references = {str(flock.pk): FLOCK}
         self._known, self._counted = set(), Counter()
 
-    def marks(self, record) -> list[str]:
+    def marks(self, key: Key) -> list[str]:
         """Tells apart records that say the same today."""
-        return self._marks.get(record.pk, []) if record else []
+        return self._marks.get(key.pk, [])
 
-    def know(self, *records) -> None:
+    def know(self, *keys: Key) -> None:
         """In the order of the files; a record that was known before keeps its place."""
-        for record in records:
-            if record is None or record.pk in self._known:
+        for kind, pk in keys:
+            if pk in self._known:
                 continue
-            self._known.add(record.pk)
-            label = record._meta.label
-            self._counted[label] += 1
-            if str(record.pk) in self.mentioned:
-                self.references[str(record.pk)] = f"{label} {self._counted[label]}"
+            self._known.add(pk)
+            self._counted[kind] += 1
+            if str(pk) in self.mentioned:
+                self.references[str(pk)] = f"{kind} {self._counted[kind]}"
 
-    def table(self) -> list[list[str]]:
+    def rows(self, table) -> list[dict[str, str]]:
         self._know_people()
         # Deleted records are numbered in the order of the rows, which must not rest on their keys.
         drafts = sorted(
-            ((self._cells(one, lambda _: GONE), one) for one in self.revisions),
+            ((table.cells(self._row(one, lambda _: GONE)), one) for one in self.revisions),
             key=lambda pair: (pair[1].at, pair[0]),
         )
         gone = {}
@@ -130,7 +126,7 @@ class Past:
         def number(key):
             return f"{GONE} {gone.setdefault(key, len(gone) + 1)}"
 
-        return [self._cells(revision, number) for _, revision in drafts]
+        return [self._row(revision, number) for _, revision in drafts]
 
     def _know_people(self) -> None:
         left = sorted(self.mentioned - set(self.references))
@@ -141,19 +137,19 @@ class Past:
             if field == PERSON:
                 self.references[str(key)] = f"{KEEPER} {name}"
 
-    def _cells(self, revision, otherwise) -> list[str]:
+    def _row(self, revision, otherwise) -> dict[str, str]:
         def reference(key):
             return self.references.get(key) or otherwise(key)
 
         by = revision.by.name if revision.by else self.bylines.get((byline_key(revision.pk), "by"))
-        return [
-            moment_text(revision.at, self.flock.zone),
-            by or "",
-            revision.deed,
-            revision.kind,
-            reference(str(revision.record)),
-            _json(_with_keys(revision.before, reference)),
-        ]
+        return {
+            "at": cells.moment_text(revision.at, self.flock.zone),
+            "by": by or "",
+            "deed": revision.deed,
+            "kind": revision.kind,
+            "record": reference(str(revision.record)),
+            "before": _json(_with_keys(revision.before, reference)),
+        }
 
 
 class _Records:
@@ -201,32 +197,41 @@ def _object(text: str) -> dict:
     return found
 
 
-def check_history(work) -> None:
-    """Into an empty flock only: elsewhere the places of the records tell nothing."""
-    if not work.was_empty:
-        work.plan.already_there[FILE] += len(work.tables[FILE])
-        return
-    if work.problems:
-        return  # Records with a problem are missing in the counts.
-    records = _Records(work)
-    moment = cells.instant(work.zone)
+_revision = of(Revision)
 
-    def before(text):
-        try:
-            return _with_references(_object(text), records.key)
-        except RecursionError:
-            raise ValueError("One thing lies too deep in the other here.") from None
 
-    def build(row):
-        revision = Revision(
-            flock=work.flock,
-            at=row.need("at", moment),
-            deed=row.need("deed", _deed),
-            kind=row.need("kind", _kind),
-            record=row.need("record", records.key),
-            before=row.need("before", before),
-        )
-        work.sign(row, revision, "by")
-        return revision
+class History(Table):
+    name = "history.csv"
+    about = "What records held before somebody changed or deleted them."
+    model = Revision
+    listed_columns = (
+        _revision("at", "When it was changed.", needed=True),
+        person("Who changed it, by name.", "by"),
+        _revision("deed", "What was done."),
+        _revision("kind", "What kind of record it is, by the app's own name.", Kind.CODE),
+        code("record", "Which record, as a reference."),
+        code("before", "What it held, as JSON (RFC 8259) with references to records."),
+    )
 
-    work.plan.add(*work.read(FILE).each(build))
+    def rows(self, outgoing):
+        """Refers to the rows of all others, so it comes last."""
+        return ((self.cells(row), ()) for row in outgoing.past.rows(self))
+
+    def plan(self, work) -> None:
+        """Into an empty flock only: elsewhere the places of the records tell nothing."""
+        if not work.was_empty:
+            work.plan.already_there[self.name] += len(work.tables[self.name])
+        elif not work.problems:  # Records with a problem are missing in the counts.
+            records = _Records(work)
+            for row, revision in work.read(self).each(lambda row: self._revision(row, records)):
+                self.add(row, revision)
+
+    def _revision(self, row, records):
+        def before(text):
+            try:
+                return _with_references(_object(text), records.key)
+            except RecursionError:
+                raise ValueError("This is nested too deeply.") from None
+
+        told = {"record": row.need("record", records.key), "before": row.need("before", before)}
+        return row, Revision(flock=row.work.flock, **self.values(row), **told)
