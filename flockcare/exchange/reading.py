@@ -83,7 +83,7 @@ def _header_is_good(name: str, header: list[str], problems: Problems) -> bool:
     before = len(problems)
     columns = FILES[name]
     if not header:
-        problems.add(name, f"It is empty. Its first line names the columns: {columns.listed[0]}, …")
+        problems.add(name, f"It is empty. Its first line names the columns: {columns.all[0]}, …")
         return False
     if len(header) == 1 and ";" in header[0]:
         problems.add(name, "It is separated by semicolons. Save it with commas.", line=1)

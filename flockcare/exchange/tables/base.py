@@ -11,7 +11,7 @@ from typing import NamedTuple
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.core.exceptions import ValidationError
 
 from flockcare.exchange.tables.columns import Column, KeeperOrName, Kind, Person
 
@@ -61,9 +61,7 @@ class Table:
     name = ""
     about = ""
     model = None
-    # ``further`` columns carry what the listed ones have no place for, and may all be left out.
-    listed_columns: tuple[Column, ...] = ()
-    further_columns: tuple[Column, ...] = ()
+    columns: tuple[Column, ...] = ()
     # Columns by which a row names its record. Without any, equal rows are counted.
     key: tuple[str, ...] = ()
     # Columns that tell no two records apart, besides those of people: these may have an account
@@ -74,28 +72,21 @@ class Table:
     blamed = ""
 
     @cached_property
-    def columns(self) -> tuple[Column, ...]:
-        return self.listed_columns + self.further_columns
-
-    @cached_property
     def all(self) -> tuple[str, ...]:
         return tuple(column.name for column in self.columns)
-
-    @cached_property
-    def listed(self) -> tuple[str, ...]:
-        return tuple(column.name for column in self.listed_columns)
-
-    @cached_property
-    def further(self) -> tuple[str, ...]:
-        return tuple(column.name for column in self.further_columns)
 
     def column(self, name: str) -> Column:
         return next(column for column in self.columns if column.name == name)
 
     @cached_property
-    def of_record(self) -> tuple[Column, ...]:
-        """Columns that say just what a field of the record holds."""
-        return tuple(column for column in self.columns if column.attr)
+    def _parts(self) -> dict[str, tuple[Column, ...]]:
+        holding = [column for column in self.columns if column.attr]
+        parts = {column.part: () for column in holding}
+        return {part: tuple(c for c in holding if c.part == part) for part in parts}
+
+    def of(self, part: str = "") -> tuple[Column, ...]:
+        """Columns that say just what a field of the main record holds, or of another part."""
+        return self._parts[part]
 
     @cached_property
     def long_text(self) -> frozenset[str]:
@@ -131,7 +122,7 @@ class Table:
                 yield self.cells(self.to_row(item, outgoing.names)), keys(*parts)
 
     def to_row(self, item, names: Names) -> dict[str, str]:
-        return write_all(self.of_record, item, names)
+        return write_all(self.of(), item, names)
 
     def parts(self, item) -> tuple:
         """The records of an item, as they have to be saved."""
@@ -147,9 +138,9 @@ class Table:
         return self.checked(row, self.model(flock=row.work.flock, **self.values(row)))
 
     def values(self, row) -> dict:
-        return read_all(self.of_record, row)
+        return read_all(self.of(), row)
 
-    def checked(self, row, record, prefix: str = ""):
+    def checked(self, row, record, part: str = ""):
         """The record, once it has said what is wrong with what it holds together."""
         if not row.good:
             return record
@@ -157,13 +148,9 @@ class Table:
             record.clean()
         except ValidationError as error:
             for name, messages in error.message_dict.items():
-                row.wrong(self._column_of(name, prefix), " ".join(messages))
+                named = next((c.name for c in self.of(part) if c.attr == name), "")
+                row.wrong(named, " ".join(messages))
         return record
-
-    def _column_of(self, name: str, prefix: str) -> str:
-        if name == NON_FIELD_ERRORS:
-            return ""
-        return next((c.name for c in self.of_record if c.attr == name), f"{prefix}{name}")
 
     def plan(self, work) -> None:
         """Plan what the rows say and the flock does not hold yet."""

@@ -1,11 +1,11 @@
 """The birds, and their breeds with them."""
 
-from flockcare.birds.breeds import BY_NAME
 from flockcare.birds.models import BandColour, Bird, Breed
+from flockcare.birds.services import new_breed
 from flockcare.core.dates import PartialDate
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.problems import EMPTY
-from flockcare.exchange.tables.base import Table, keys
+from flockcare.exchange.tables.base import Table, keys, read_all, write_all
 from flockcare.exchange.tables.columns import Column, of
 
 _bird, _breed = of(Bird), of(Breed)
@@ -20,21 +20,20 @@ class Birds(Table):
     name = "birds.csv"
     about = "The birds, those that left too."
     model = Bird
-    listed_columns = (
+    columns = (
         Column("bird", "What the other files call her.", required=True, field=_name),
         Column(
             "band",
             "Colour and number of the leg band, such as “green 12”.",
             field=Bird._meta.get_field("band_number"),
         ),
-        _breed("breed", "Her breed.", field="name", attr=""),
+        _breed("breed", "Her breed.", field="name", part="breed"),
         _bird("weight_class", "Where it is not that of her breed.", field="own_weight_class"),
         _bird("hatched", "When she hatched."),
         _bird("joined", "When she came to this flock."),
         _bird("left", "When she left the flock; empty: she is here."),
         _bird("left_reason", "Why she left."),
-    )
-    further_columns = (
+        # These may be left out.
         Column("name", "Her real name, where “bird” differs to tell two birds apart.", field=_name),
         _bird("sex", "Hen or cock."),
         _bird("traits", "What stays with her, such as an old injury."),
@@ -44,9 +43,9 @@ class Birds(Table):
             "Adult weight of a hen of this breed.",
             unit="g",
             field="adult_grams",
-            attr="",
+            part="breed",
         ),
-        _breed("breed_source", "Where that weight is from.", field="source", attr=""),
+        _breed("breed_source", "Where that weight is from.", field="source", part="breed"),
     )
 
     # --- Writing
@@ -59,10 +58,7 @@ class Birds(Table):
     def to_row(self, bird, names, label="") -> dict[str, str]:
         row = super().to_row(bird, names) | {"bird": label, "band": bird.band}
         row["name"] = bird.name if bird.name != label else ""
-        if breed := bird.breed:
-            grams = self.column("breed_adult_grams").text(breed.adult_grams)
-            row |= {"breed": breed.name, "breed_adult_grams": grams, "breed_source": breed.source}
-        return row
+        return row | (write_all(self.of("breed"), bird.breed, names) if bird.breed else {})
 
     # --- Reading
 
@@ -119,18 +115,15 @@ class Birds(Table):
             return "", ""
 
     def _breed(self, row, breeds) -> Breed | None:
-        name, grams, source = (
-            self.column(column).value(row)
-            for column in ("breed", "breed_adult_grams", "breed_source")
-        )
-        if not name:
+        if not row.text("breed"):
             return None
+        told = read_all(self.of("breed"), row)
+        name, grams = told["name"] or "", told.get("adult_grams")
         breed = breeds.get(name.lower())
         if breed is None:
-            published = BY_NAME.get(name.lower())
-            if published and "breed_adult_grams" not in row.work.tables.columns[self.name]:
-                grams, source = published.grams, published.source
-            breed = Breed(flock=row.work.flock, name=name, adult_grams=grams, source=source or "")
+            breed = new_breed(flock=row.work.flock, name=name)
+            if "breed_adult_grams" in row.work.tables.columns[self.name]:
+                breed = Breed(flock=row.work.flock, **told)
             breeds[name.lower()] = breed
             row.work.plan.add(breed)
         elif grams and grams != breed.adult_grams:

@@ -28,7 +28,7 @@ class Care(Table):
     name = "care.csv"
     about = "What was done to a bird or a foot."
     model = CareStep
-    listed_columns = (
+    columns = (
         bird(),
         DATE,
         _TIME,
@@ -38,8 +38,7 @@ class Care(Table):
         keeper(CareStep),
         _step("next_due", "When it is due again."),
         _step("note"),
-    )
-    further_columns = (
+        # These may be left out.
         Link(
             "item",
             "What was used, as kit.csv calls it.",

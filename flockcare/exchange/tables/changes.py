@@ -15,13 +15,15 @@ class Changes(Table):
     name = "housing_changes.csv"
     about = "What was said about the changes of a house on a day; housing.csv tells what changed."
     model = HousingChange
-    listed_columns = (
+    columns = (
         house(),
         day(past=True),
         _change("kind", "What kind of change."),
         _change("note"),
+        # These may be left out.
+        person(),
+        PHOTOS,
     )
-    further_columns = (person(), PHOTOS)
     key = ("house", "date")
     contradiction = "Something else is kept for this house and day. Change it in the app."
 

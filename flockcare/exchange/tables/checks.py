@@ -2,9 +2,8 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator
-from dataclasses import replace
 
-from flockcare.exchange.tables.base import Table, counted_name, keys
+from flockcare.exchange.tables.base import Table, counted_name, keys, read_all, write_all
 from flockcare.exchange.tables.columns import (
     Day,
     Kind,
@@ -28,41 +27,30 @@ TIME = clock(lambda check, _: check.time_known)
 
 
 def _seen(foot: str):
+    def column(name, meaning, kind=None, **more):
+        return _finding(f"{foot}_{name}", meaning, kind, field=name, part=foot, **more)
+
+    score = f"Lesion score of the {foot} foot; empty: this foot was not looked at."
+    places = "Places on the foot, separated by “;”."
     return (
-        _finding("score", f"Lesion score of the {foot} foot; empty: this foot was not looked at."),
-        _finding(
-            "sites",
-            "Places on the foot, separated by “;”.",
-            Kind.CHOICES,
-            values=labels(Site.choices),
-        ),
-        _finding("scab", "The scab."),
-        _finding("scab_mm", "Width of the scab.", unit="mm"),
-        _finding("swelling", "Swelling."),
+        column("score", score),
+        column("sites", places, Kind.CHOICES, values=labels(Site.choices)),
+        column("scab", "The scab."),
+        column("scab_mm", "Width of the scab.", unit="mm"),
+        column("swelling", "Swelling."),
     )
 
 
 def _signs(foot: str):
     told = {sign: f"The {foot} foot was {sign.replace('_', ' ')}." for sign in SIGNS}
-    return tuple(_finding(sign, meaning) for sign, meaning in told.items())
+    return tuple(
+        _finding(f"{foot}_{sign}", meaning, field=sign, part=foot) for sign, meaning in told.items()
+    )
 
 
 def _grade(foot: str):
-    return (_finding("clinical_grade", f"Grade, {foot} foot."),)
-
-
-def _of_foot(foot: str, columns):
-    """Columns of a finding, named after their foot; ``attr`` is the finding's, not the check's."""
-    return tuple(replace(column, name=f"{foot}_{column.name}", attr="") for column in columns)
-
-
-FINDING = {
-    foot: tuple(
-        (column.attr, replace(column, name=f"{foot}_{column.name}"))
-        for column in (*_seen(foot), *_signs(foot), *_grade(foot))
-    )
-    for foot in Foot.values
-}
+    name, meaning = f"{foot}_clinical_grade", f"Grade, {foot} foot."
+    return _finding(name, meaning, field="clinical_grade", part=foot)
 
 
 class Checks(Table):
@@ -71,23 +59,25 @@ class Checks(Table):
     name = "checks.csv"
     about = "Checks of feet, the clear ones too."
     model = Check
-    listed_columns = (
+    columns = (
         bird(),
         DATE,
         TIME,
         keeper(Check, "Who looked, by name."),
         _check("gait", "Gait score."),
-        *(column for foot in Foot.values for column in _of_foot(foot, _seen(foot))),
+        *_seen("left"),
+        *_seen("right"),
         _check("note"),
-    )
-    further_columns = (
-        *(column for foot in Foot.values for column in _of_foot(foot, _signs(foot))),
+        # These may be left out.
+        *_signs("left"),
+        *_signs("right"),
         _check("manner", "How she was."),
         _check("eating", "Whether she was eating."),
         _check("droppings", "Her droppings."),
         _check("belly", "Her belly."),
         _check("body_condition", "Body condition."),
-        *(column for foot in Foot.values for column in _of_foot(foot, _grade(foot))),
+        _grade("left"),
+        _grade("right"),
         _check("received", "When the app received it.", field="received_at"),
     )
     silent = ("received",)
@@ -107,8 +97,7 @@ class Checks(Table):
         check, findings = item
         row = super().to_row(check, names)
         for finding in findings:
-            for attr, column in FINDING[finding.foot]:
-                row[column.name] = column.text(getattr(finding, attr))
+            row |= write_all(self.of(finding.foot), finding, names)
         return row
 
     def rows(self, outgoing):
@@ -142,16 +131,14 @@ class Checks(Table):
         return check, [finding for finding in findings if finding]
 
     def _finding(self, row, check, foot) -> FootFinding | None:
-        (_, score), *others = FINDING[foot]
+        score, *others = self.of(foot)
         if not row.text(score.name):
-            told = next((column.name for _, column in others if row.text(column.name)), None)
+            told = next((column.name for column in others if row.text(column.name)), None)
             if told:
                 row.wrong(score.name, f"“{told}” is given, so the foot needs a score too.")
             return None
-        told = FINDING[foot]
-        values = {attr: c.value(row) for attr, c in told if row.text(c.name)}
-        finding = FootFinding(check_record=check, foot=foot, **values)
-        return self.checked(row, finding, prefix=f"{foot}_")
+        finding = FootFinding(check_record=check, foot=foot, **read_all(self.of(foot), row))
+        return self.checked(row, finding, foot)
 
 
 def moment_name(check, names) -> str:

@@ -67,6 +67,8 @@ class Column:
     needed: bool = False
     field: models.Field | None = None
     attr: str = ""
+    # Which of the records it is of that a row speaks of, where it is not the main one.
+    part: str = ""
     # Whether it may not lie in the future.
     past: bool = False
     reader: Callable[[str], Any] | None = None
@@ -238,7 +240,7 @@ class Clock(Column):
 # --- Ways to declare a column
 
 
-def of(model):
+def of(model, part=""):
     """``column(name, meaning)`` for a field of ``model``; its kind and values are the field's."""
 
     def column(name, meaning="Anything else, as it was typed.", kind=None, *, field="", **more):
@@ -248,7 +250,7 @@ def of(model):
             more["values"] = labels(field.choices)
         if isinstance(field, models.FloatField):
             more.setdefault("reader", cells.real)
-        more.setdefault("attr", field.name)
+        more = {"attr": field.name, "part": part, **more}
         return Column(name, meaning, kind, field=field, **more)
 
     return column
@@ -287,10 +289,9 @@ def bird(meaning="Which bird, as birds.csv calls her.", name="bird", **more) -> 
     return Link(name, meaning, known="birds", called="bird", **more)
 
 
-def house(attr="house") -> Link:
-    return Link(
-        "house", "Name of the house.", required=True, attr=attr, known="houses", called="house"
-    )
+def house() -> Link:
+    more = {"required": True, "attr": "house", "known": "houses", "called": "house"}
+    return Link("house", "Name of the house.", **more)
 
 
 def day(meaning="The day.", **more) -> Column:

@@ -11,7 +11,7 @@ class Settings(Table):
     name = "flock.csv"
     about = "Settings of the flock: one row."
     model = Flock
-    listed_columns = (
+    columns = (
         _flock(
             "time_zone", "IANA name of the time zone of every local time in the files.", Kind.CODE
         ),

@@ -204,7 +204,7 @@ class History(Table):
     name = "history.csv"
     about = "What records held before somebody changed or deleted them."
     model = Revision
-    listed_columns = (
+    columns = (
         _revision("at", "When it was changed.", needed=True),
         person("Who changed it, by name.", "by"),
         _revision("deed", "What was done."),

@@ -2,11 +2,12 @@
 
 from collections import defaultdict
 
-from flockcare.exchange.tables.base import Table, keys
-from flockcare.exchange.tables.columns import Column, house, of
+from flockcare.exchange.tables.base import Table, keys, read_all, write_all
+from flockcare.exchange.tables.columns import Column, of
 from flockcare.housing.models import Feature, FeatureState, House
 
-_feature, _state, _house = of(Feature), of(FeatureState), of(House)
+_feature, _state = of(Feature, part="feature"), of(FeatureState)
+_house = of(House, part="house")
 
 
 def described(model) -> tuple[tuple[Column, ...], tuple[Column, ...]]:
@@ -38,53 +39,46 @@ def described(model) -> tuple[tuple[Column, ...], tuple[Column, ...]]:
 
 
 _listed, _further = described(FeatureState)
-_HOUSE_NAME = _house("house", field="name", attr="")
-_floor = (
-    _house("floor_length_cm", "Length of the floor inside the house.", unit="cm", attr=""),
-    _house("floor_width_cm", "Width of the floor inside the house.", unit="cm", attr=""),
-)
-# Only in a row about the house itself, which has no feature.
-_OF_HOUSE = {
-    "note": "note",
-    "floor_length_cm": "length of the floor",
-    "floor_width_cm": "width of the floor",
-}
 
 
 class Housing(Table):
+    """A row is about a feature from a day on, or about a house where it names no feature."""
+
     name = "housing.csv"
     about = "Houses and what stands in them: each row says what a thing was from a day on."
     model = FeatureState
-    listed_columns = (
-        house(attr=""),
+    columns = (
+        _house("house", "Name of the house.", field="name", required=True),
         _feature(
-            "feature",
-            "Name of what stands in the house; empty: the house itself.",
-            field="name",
-            attr="",
+            "feature", "Name of what stands in the house; empty: the house itself.", field="name"
         ),
-        _feature("kind", "What it is.", attr=""),
+        _feature("kind", "What it is."),
         _state("from", "From when on it was so.", field="since"),
         *_listed,
+        # These may be left out.
+        *_further,
+        # Only in a row about the house itself.
+        _house("floor_length_cm", "Length of the floor inside the house.", unit="cm"),
+        _house("floor_width_cm", "Width of the floor inside the house.", unit="cm"),
     )
-    further_columns = (*_further, *_floor)
 
     # --- Writing
 
     def rows(self, outgoing):
-        features = defaultdict(list)
+        names, features = outgoing.names, defaultdict(list)
         of_flock = Feature.objects.filter(flock=outgoing.flock).prefetch_related("states")
         for feature in of_flock:
             features[feature.house_id].append(feature)
-        for one in House.objects.filter(pk__in=outgoing.names.houses):
-            about = {name: self.column(name).text(getattr(one, name)) for name in _OF_HOUSE}
-            if any(about.values()) or not features[one.pk]:
-                yield self.cells(about | {"house": one.name}), keys(one)
-            for feature in features[one.pk]:
-                start = {"house": one.name, "feature": feature.name, "kind": feature.kind}
+        for house in House.objects.filter(pk__in=names.houses):
+            called, about = {"house": house.name}, write_all(self.of("house"), house, names)
+            about["note"] = house.note
+            if any((about | {"house": ""}).values()) or not features[house.pk]:
+                yield self.cells(about), keys(house)
+            for feature in features[house.pk]:
+                start = called | write_all(self.of("feature"), feature, names)
                 for state in feature.states.all() or [None]:
-                    row = self.to_row(state, outgoing.names) if state else {}
-                    yield self.cells(start | row), keys(one, feature, state)
+                    row = self.to_row(state, names) if state else {}
+                    yield self.cells(start | row), keys(house, feature, state)
 
     # --- Reading
 
@@ -102,11 +96,14 @@ class Housing(Table):
         work.read(self).each(lambda row: self._plan_row(row, states))
 
     def _plan_row(self, row, states) -> None:
-        house = self._house_of(row)
+        told = read_all(self.of("house"), row)
+        house = self._house_called(row, told.pop("name"))
         if house is None or not row.text("feature"):
-            self._about_the_house(row, house)
+            self._about_the_house(row, house, told)
             return
-        feature, state = self._feature_of(row, house), self.from_row(row)
+        for name in told:
+            row.wrong(name, "This is about the house: put it into a row without a feature.")
+        feature, state = self._feature_in(row, house), self.from_row(row)
         if not row.good:
             return
         if state:
@@ -115,10 +112,10 @@ class Housing(Table):
         elif not feature._state.adding:
             row.work.plan.already_there[self.name] += 1
 
-    def _house_of(self, row) -> House | None:
-        work, name = row.work, _HOUSE_NAME.wanted(row)
+    def _house_called(self, row, name) -> House | None:
         if name is None:
             return None
+        work = row.work
         house = work.houses.get(name.lower())
         if house is None:
             house = work.houses[name.lower()] = House(flock=work.flock, name=name)
@@ -127,30 +124,31 @@ class Housing(Table):
             work.plan.already_there[self.name] += 1
         return house
 
-    def _about_the_house(self, row, house) -> None:
-        for name in self.all:
-            if row.text(name) and name not in ("house", "feature", *_OF_HOUSE):
-                row.wrong("feature", f"Say which feature of the house “{name}” is about.")
+    def _about_the_house(self, row, house, told) -> None:
+        for column in (*self.of("feature"), *self.of()):
+            if row.text(column.name) and column.name != "note":
+                row.wrong("feature", f"Say which feature of the house “{column.name}” is about.")
                 return
-        for name, words in _OF_HOUSE.items():
-            if house is None or not row.text(name):
-                continue
-            told, there = _house(name, attr="").value(row), getattr(house, name)
-            if told in (None, there):
+        if row.text("note"):
+            told["note"] = self.column("note").value(row)
+        for name, value in told.items() if house else ():
+            there = getattr(house, name)
+            if value in (None, there):
                 continue
             if there not in (None, "") or not house._state.adding:
+                words = House._meta.get_field(name).verbose_name
                 message = f"In the flock this house has another {words}. Change it in the app."
                 row.wrong(name, message)
-            setattr(house, name, told)
+            setattr(house, name, value)
 
-    def _feature_of(self, row, house) -> Feature | None:
-        name, kind = self.column("feature").wanted(row), self.column("kind").wanted(row)
+    def _feature_in(self, row, house) -> Feature | None:
+        told, features = read_all(self.of("feature"), row), row.work.features
+        name, kind = told["name"], told["kind"]
         if name is None or kind is None:
             return None
-        features = row.work.features
         feature = features.get((house.pk, name.lower()))
         if feature is None:
-            feature = Feature(flock=row.work.flock, house=house, name=name, kind=kind)
+            feature = Feature(flock=row.work.flock, house=house, **told)
             features[house.pk, name.lower()] = feature
             row.work.plan.add(feature)
         elif feature.kind != kind:
@@ -158,16 +156,11 @@ class Housing(Table):
         return feature
 
     def from_row(self, row) -> FeatureState | None:
-        for column in _floor:
-            if row.text(column.name):
-                message = "This is about the house: put it into a row without a feature."
-                row.wrong(column.name, message)
-        if not row.text("from"):
-            told = [c.name for c in (*_listed, *_further) if row.text(c.name)]
-            if told:
-                row.wrong("from", f"Say from when on “{told[0]}” was so.")
-            return None
-        return super().from_row(row)
+        if row.text("from"):
+            return super().from_row(row)
+        if told := [column.name for column in self.of() if row.text(column.name)]:
+            row.wrong("from", f"Say from when on “{told[0]}” was so.")
+        return None
 
     def _plan_state(self, row, state, states) -> None:
         work = row.work

@@ -23,7 +23,7 @@ class Kit(Table):
     name = "kit.csv"
     about = "What is in the box."
     model = KitItem
-    listed_columns = (
+    columns = (
         _item("item", "Its name.", field="name", required=True),
         _item("kind", "What it is."),
         _item("unit", "What it is counted in."),
@@ -32,8 +32,7 @@ class Kit(Table):
         _item("opened", "When it was opened.", field="opened_on"),
         _item("keeps_days", "How long it keeps once opened.", unit="days"),
         _item("expires", "To be used by.", field="expires_on"),
-    )
-    further_columns = (
+        # These may be left out.
         *days(KitItem),
         _item("pain_reliever", "It has an added pain reliever."),
         _item("note"),

@@ -45,7 +45,7 @@ class Measurements(Table):
     name = "measurements.csv"
     about = "Outlines drawn in photos, and what follows from them."
     model = Measurement
-    listed_columns = (
+    columns = (
         _Photo(
             "file",
             "The photo.",
@@ -67,8 +67,9 @@ class Measurements(Table):
         _rows("to_mm", "Homography from pixels to mm, row by row.", _homography),
         _rows("outline_px", "The outline in pixels of the file: “x y;x y;…”.", _outline),
         _rows("outline_mm", "The same points in mm.", _outline),
+        # These may be left out.
+        person("Who drew it, by name."),
     )
-    further_columns = (person("Who drew it, by name."),)
 
     def checked(self, row, record):
         # A photo with a problem of its own needs no second message.

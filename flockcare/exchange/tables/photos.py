@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from flockcare.care.models import CareStep
 from flockcare.exchange import cells, pictures
 from flockcare.exchange.joining import NO_CHECK, Candidate, join
-from flockcare.exchange.tables.base import Table, keys
+from flockcare.exchange.tables.base import Table, keys, read_all, write_all
 from flockcare.exchange.tables.care import step_name
 from flockcare.exchange.tables.checks import moment_name
 from flockcare.exchange.tables.columns import Kind, bird, code, of, person
@@ -19,7 +19,7 @@ from flockcare.photos.editing import fitting_box
 from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.services import prepare
 
-_photo, _sorting = of(Photo), of(SortingNote)
+_photo, _sorting = of(Photo), of(SortingNote, part="sorting")
 
 
 def _box(text: str) -> list[int]:
@@ -27,16 +27,6 @@ def _box(text: str) -> list[int]:
     if len(edges) != 4:
         raise ValueError(f"“{text}” is not four numbers: left, top, right, bottom.")
     return edges
-
-
-# What was found out while old photos were sorted.
-_SORTING = (
-    bird("Whose printed card is in it.", "card_bird", required=False),
-    _sorting("card_foot", "For which foot that card is."),
-    _sorting("card_answered", "A keeper said whether the card names the photos that follow."),
-    _sorting("kept_beside_alike", "It is kept though another looks like it."),
-    _sorting("nobody_knows", "Nobody knows whose foot it is."),
-)
 
 
 class Photos(Table):
@@ -48,15 +38,14 @@ class Photos(Table):
     name = "photos.csv"
     about = "The photos; the files lie beside this one."
     model = Photo
-    listed_columns = (
+    columns = (
         code("file", "Path of the file.", required=True),
         bird("Whose foot; empty: nobody has said yet.", required=False),
         _photo("foot", "Which foot; empty: not known, or all of the bird."),
         code("taken", "When it was taken: a year, month, day, or day and time."),
         of(FootFinding)("score", "Lesion score of this foot in the check it belongs to.", attr=""),
         _photo("note"),
-    )
-    further_columns = (
+        # These may be left out.
         _photo("taken_source", "Where that date is from."),
         code("check", "Day and time of her checks it belongs to, or “none”."),
         _photo(
@@ -80,7 +69,12 @@ class Photos(Table):
             reader=_box,
             writer=lambda box: " ".join(map(str, box)),
         ),
-        *(replace(column, attr="") for column in _SORTING),
+        # What was found out while old photos were sorted.
+        bird("Whose printed card is in it.", "card_bird", required=False, part="sorting"),
+        _sorting("card_foot", "For which foot that card is."),
+        _sorting("card_answered", "A keeper said whether the card names the photos that follow."),
+        _sorting("kept_beside_alike", "It is kept though another looks like it."),
+        _sorting("nobody_knows", "Nobody knows whose foot it is."),
         person("Who added it, by name."),
         _photo("added", "When it was added.", field="added_at"),
         _photo("of_house", "It shows a house."),
@@ -117,7 +111,7 @@ class Photos(Table):
         row = super().to_row(photo, names)
         row |= {"taken": taken_text(photo, names.zone), "sha256": photo.sha256}
         if sorting := getattr(photo, "sorting", None):
-            row |= {column.name: column.write(sorting, names) for column in _SORTING}
+            row |= write_all(self.of("sorting"), sorting, names)
         return row
 
     # --- Reading
@@ -136,7 +130,7 @@ class Photos(Table):
     def _plan_row(self, row, existing, in_file) -> Candidate | None:
         work, name = row.work, row.text("file")
         score, values = self.column("score").value(row), self.values(row)
-        sorting = {key: v for column in _SORTING for key, v in column.read(row).items() if v}
+        sorting = read_all(self.of("sorting"), row)
         picture = pictures.picture_of(row)
         if picture is None:
             return None
@@ -160,7 +154,7 @@ class Photos(Table):
             dated = by_camera(picture.taken, zone=work.zone, now=work.now)
             values |= dated.fields() if dated.taken else {}
         photo = work.photos[name] = self._plan(row, replace(picture, sha256=sha256), values)
-        if sorting:
+        if any(sorting.values()):
             work.plan.add(SortingNote(photo=photo, **sorting))
         return Candidate(row, photo, score, row.text("check"), row.text("care"))
 

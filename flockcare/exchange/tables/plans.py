@@ -27,7 +27,7 @@ class Plans(Grouped):
     model = HousingChange
     number = "plan"
     of_group = (*_OF_PLAN, PHOTOS)
-    listed_columns = (
+    columns = (
         Column("plan", "Number of the plan in this file.", Kind.INTEGER, required=True),
         *of_group,
         _state(

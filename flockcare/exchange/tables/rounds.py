@@ -27,7 +27,7 @@ class Rounds(Grouped):
     model = Round
     number = "round"
     of_group = _OF_ROUND
-    listed_columns = (
+    columns = (
         Column("round", "Number of the round in this file.", Kind.INTEGER, required=True),
         *_OF_ROUND,
         _OF_BIRD[0],

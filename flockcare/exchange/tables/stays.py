@@ -14,7 +14,7 @@ class Stays(Table):
     name = "stays.csv"
     about = "Which bird lived in which house."
     model = Stay
-    listed_columns = (
+    columns = (
         bird(),
         house(),
         _stay("from", "The day she moved in; empty: not known.", field="since"),

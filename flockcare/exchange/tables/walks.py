@@ -11,7 +11,7 @@ class Walks(Table):
     name = "walks.csv"
     about = "When somebody walked through a house to look for what hurts feet."
     model = Walk
-    listed_columns = (
+    columns = (
         house(),
         day(past=True),
         person("Who walked through it, by name."),

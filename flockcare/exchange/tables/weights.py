@@ -11,11 +11,12 @@ class Weights(Table):
     name = "weights.csv"
     about = "What the birds weighed."
     model = Weighing
-    listed_columns = (
+    columns = (
         bird(),
         day(past=True),
         _weighing("grams", "Weight.", unit="g", required=True),
+        # These may be left out.
+        person("Who weighed her, by name."),
     )
-    further_columns = (person("Who weighed her, by name."),)
     key = ("bird", "date")
     contradiction = "She has been weighed on this day already: {there} g."

@@ -11,7 +11,7 @@ class Windows(Table):
     name = "windows.csv"
     about = "Which stretches before and after a change were chosen to be compared, every try."
     model = WindowChoice
-    listed_columns = (
+    columns = (
         house(),
         day("Day of the change."),
         _window("window_days", "Days compared before and after.", unit="days"),
