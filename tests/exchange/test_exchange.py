@@ -290,6 +290,22 @@ BAD_ROWS = [
         "too far ahead",
     ),
     ("birds", {"bird": "Mace", "hatched": "9999"}, "hatched", "too far ahead"),
+    ("birds", {"bird": "Mace", "hatched": "2025"}, "hatched", "2025 is in the future"),
+    ("birds", {"bird": "Mace", "joined": "2024-07"}, "joined", "2024-07 is in the future"),
+    (
+        "birds",
+        {"bird": "Mace", "left": "2024-06-02", "left_reason": "died"},
+        "left",
+        "2024-06-02 is in the future",
+    ),
+    ("stays", {"bird": "Sage", "house": "Ark", "from": "2024-06-02"}, "from", "in the future"),
+    ("stays", {"bird": "Sage", "house": "Ark", "to": "2024-06-02"}, "to", "in the future"),
+    (
+        "housing",
+        {"house": "Ark", "feature": "Bar", "kind": "roost", "from": "2024-06-02"},
+        "from",
+        "in the future",
+    ),
     (
         "photos",
         {"file": "photos/good.jpg", "taken": "9999", "taken_source": "camera"},

@@ -29,9 +29,9 @@ class Birds(Table):
         ),
         _breed("breed", "Her breed.", field="name", part="breed"),
         _bird("weight_class", "Where it is not that of her breed.", field="own_weight_class"),
-        _bird("hatched", "When she hatched."),
-        _bird("joined", "When she came to this flock."),
-        _bird("left", "When she left the flock; empty: she is here."),
+        _bird("hatched", "When she hatched.", past=True),
+        _bird("joined", "When she came to this flock.", past=True),
+        _bird("left", "When she left the flock; empty: she is here.", past=True),
         _bird("left_reason", "Why she left."),
         # These may be left out.
         Column("name", "Her real name, where “bird” differs to tell two birds apart.", field=_name),

@@ -13,7 +13,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from flockcare.core.dates import PartialDateField
+from flockcare.core.dates import PartialDate, PartialDateField
 from flockcare.exchange import cells
 from flockcare.exchange.problems import EMPTY
 from flockcare.feet.services import CLOCK_TOLERANCE
@@ -119,7 +119,8 @@ class Column:
     def parse(self, text: str, work):
         """The value that ``text`` stands for; ValueError in a keeper's words."""
         value = self._value(text, work)
-        if self.past and self.kind == Kind.DAY and value > work.today:
+        is_day = self.kind in (Kind.DAY, Kind.PARTIAL)
+        if self.past and is_day and PartialDate.parse(str(value)).first() > work.today:
             raise ValueError(f"{text} is in the future.")
         if self.field:
             _hold(self.field, value)

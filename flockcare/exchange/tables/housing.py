@@ -53,7 +53,7 @@ class Housing(Table):
             "feature", "Name of what stands in the house; empty: the house itself.", field="name"
         ),
         _feature("kind", "What it is."),
-        _state("from", "From when on it was so.", field="since"),
+        _state("from", "From when on it was so.", field="since", past=True),
         *_listed,
         # These may be left out.
         *_further,

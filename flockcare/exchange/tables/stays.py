@@ -17,11 +17,12 @@ class Stays(Table):
     columns = (
         bird(),
         house(),
-        _stay("from", "The day she moved in; empty: not known.", field="since"),
+        _stay("from", "The day she moved in; empty: not known.", field="since", past=True),
         _stay(
             "to",
             "The day she moved out, which counts for the new house; empty: still.",
             field="until",
+            past=True,
         ),
     )
 
