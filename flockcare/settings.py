@@ -66,9 +66,11 @@ INSTALLED_APPS = [
     "flockcare.care",
     "flockcare.trends",
     "flockcare.pages",
+    "flockcare.exchange",
     "flockcare.vetsheet",
-    "flockcare.reports",
+    "flockcare.backup",
     "flockcare.offline",
+    *(["flockcare.demo"] if DEMO else []),
 ]
 
 MIDDLEWARE = [

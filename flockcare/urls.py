@@ -1,8 +1,8 @@
 from django.urls import include, path
 
 from flockcare.care.views_calendar import feed
+from flockcare.exchange.views import download
 from flockcare.pages import views_bird, views_birds, views_check, views_today
-from flockcare.reports.records.views import download
 
 handler500 = "flockcare.core.room.fault"
 
@@ -24,8 +24,8 @@ urlpatterns = [
     path("f/<uuid:flock_id>/photos/", include("flockcare.photos.urls")),
     path("f/<uuid:flock_id>/care/", include("flockcare.care.urls")),
     path("f/<uuid:flock_id>/trends/", include("flockcare.trends.urls")),
-    path("f/<uuid:flock_id>/about/", include("flockcare.reports.urls")),
+    path("f/<uuid:flock_id>/about/", include("flockcare.backup.urls")),
     path("f/<uuid:flock_id>/", include("flockcare.feet.urls")),
-    path("", include("flockcare.reports.vet.urls")),
-    path("", include("flockcare.reports.records.urls")),
+    path("", include("flockcare.vetsheet.urls")),
+    path("", include("flockcare.exchange.urls")),
 ]

@@ -71,6 +71,9 @@ class LeftReason(models.TextChoices):
     OTHER = "other", "other"
 
 
+_WHY = "Say why she left."
+
+
 class BirdQuerySet(models.QuerySet):
     def present(self):
         return self.filter(left="")
@@ -123,7 +126,7 @@ class Bird(FlockRecord):
             models.CheckConstraint(
                 condition=models.Q(left="") | ~models.Q(left_reason=""),
                 name="a_bird_that_left_has_a_reason",
-                violation_error_message="Say why she left.",
+                violation_error_message=_WHY,
             ),
         ]
 
@@ -134,6 +137,8 @@ class Bird(FlockRecord):
         return reverse("bird", args=[self.flock_id, self.pk])
 
     def clean(self):
+        if self.left and not self.left_reason:
+            raise ValidationError({"left_reason": _WHY})
         hatched = self.hatched, "she hatched"
         came = (self.joined, "she came to this flock") if self.joined else hatched
         for field, (earlier, what) in (("joined", hatched), ("left", came)):

@@ -29,10 +29,7 @@ def breed_named(*, flock, name: str) -> Breed | None:
         return None
     breed = Breed.objects.filter(flock=flock, name__iexact=name).first()
     if breed is None:
-        published = BY_NAME.get(name.lower())
-        breed = Breed(flock=flock, name=published.breed if published else name)
-        if published:
-            breed.adult_grams, breed.source = published.grams, published.source
+        breed = new_breed(flock=flock, name=name)
         breed.full_clean()
         try:
             with transaction.atomic():
@@ -40,6 +37,16 @@ def breed_named(*, flock, name: str) -> Breed | None:
         except IntegrityError:  # Somebody else has named it at this moment.
             return Breed.objects.get(flock=flock, name__iexact=breed.name)
     return breed
+
+
+def new_breed(*, flock, name: str) -> Breed:
+    """Not saved yet; with the adult weight and the spelling that were published of it."""
+    published = BY_NAME.get(name.lower())
+    if published is None:
+        return Breed(flock=flock, name=name)
+    return Breed(
+        flock=flock, name=published.breed, adult_grams=published.grams, source=published.source
+    )
 
 
 @transaction.atomic

@@ -229,6 +229,17 @@ class CareStep(FlockRecord):
 
     def clean(self):
         _require_source_of_days(self)
+        if self.kind not in WITHHOLDING and _has_days(self):
+            column = "egg_days" if self.egg_days is not None else "meat_days"
+            message = "Only an ointment or a medicine has days without eggs and meat."
+            raise ValidationError({column: message})
+        if self.at is None:
+            return  # The field itself says so.
+        on = timezone.localdate(self.at, self.flock.zone)
+        if self.next_due and self.next_due < on:
+            raise ValidationError({"next_due": "This is before the day of the step itself."})
+        if self.given_until and self.given_until < on:
+            raise ValidationError({"given_until": "This is before the first giving."})
 
     @property
     def by(self) -> str:
@@ -241,10 +252,13 @@ class CareStep(FlockRecord):
         return ": ".join(filter(None, (self.foot and self.get_foot_display(), done)))
 
 
+def _has_days(record) -> bool:
+    return record.egg_days is not None or record.meat_days is not None
+
+
 def _require_source_of_days(record) -> None:
     """Days that nobody stands for would be guesses."""
-    given = record.egg_days is not None or record.meat_days is not None
-    if given and not record.days_from:
+    if _has_days(record) and not record.days_from:
         raise ValidationError({"days_from": "Say whether the vet or the label named these days."})
 
 

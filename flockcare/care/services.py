@@ -11,7 +11,6 @@ from flockcare.care.due import due_day, followed_by, is_open, kinds_of_line
 from flockcare.care.kit import missing_things
 from flockcare.care.models import (
     DRESSED,
-    WITHHOLDING,
     CalendarLink,
     CareStep,
     KitItem,
@@ -63,15 +62,8 @@ def log_step(*, step: CareStep, photos=(), now=None) -> tuple[CareStep, bool]:
 def check_step(*, step: CareStep, now) -> None:
     """ValidationError for what cannot be of a step, by its field; nothing is stored."""
     validate_moment(step.at, bird=step.bird, now=now)
-    on = timezone.localdate(step.at, step.flock.zone)
-    if step.next_due and step.next_due < on:
-        raise ValidationError({"next_due": "This is before the day of the step itself."})
-    if step.given_until and step.given_until < on:
-        raise ValidationError({"given_until": "This is before the first giving."})
     if step.kind in DRESSED:
         step.next_due = due_day(step.kind, step.at, step.next_due, step.flock.zone)
-    if step.kind not in WITHHOLDING and (step.egg_days, step.meat_days) != (None, None):
-        raise ValidationError("Only an ointment or a medicine has days without eggs and meat.")
     step.full_clean(exclude=["flock", "bird", "keeper", "item"], validate_unique=False)
 
 

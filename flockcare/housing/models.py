@@ -1,6 +1,7 @@
 """Houses, what in them a bird stands or lands on, and which birds live where."""
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
@@ -226,6 +227,9 @@ class Walk(FlockRecord):
         return f"walk through {self.house} on {self.on}"
 
 
+_ENDS_TOO_EARLY = "She cannot leave the house before she moved in."
+
+
 class StayQuerySet(models.QuerySet):
     def on(self, day):
         """Who lived where on a day; the day of a move counts for the new house."""
@@ -256,9 +260,13 @@ class Stay(FlockRecord):
                 | models.Q(until__isnull=True)
                 | models.Q(until__gte=models.F("since")),
                 name="a_stay_ends_after_it_begins",
-                violation_error_message="She cannot leave the house before she moved in.",
+                violation_error_message=_ENDS_TOO_EARLY,
             )
         ]
 
     def __str__(self):
         return f"{self.bird} in {self.house}"
+
+    def clean(self):
+        if self.since and self.until and self.until < self.since:
+            raise ValidationError({"until": _ENDS_TOO_EARLY})

@@ -386,12 +386,17 @@ def correct_stay(*, stay: Stay, by, basis=None) -> None:
     """ValidationError, in words, when she would have lived in two houses at once."""
     history.settle(stay, basis=basis)
     stay.full_clean()
-    _require_one_house(stay)
+    require_one_house(stay, _other_stays(stay))
     history.change(stay, by=by)
 
 
-def _require_one_house(stay: Stay) -> None:
-    for other in Stay.objects.filter(bird=stay.bird_id).exclude(pk=stay.pk).select_related("house"):
+def _other_stays(stay: Stay) -> Iterable[Stay]:
+    return Stay.objects.filter(bird=stay.bird_id).exclude(pk=stay.pk).select_related("house")
+
+
+def require_one_house(stay: Stay, others: Iterable[Stay]) -> None:
+    """ValidationError when one of the bird's other stays holds on a day of this one."""
+    for other in others:
         if overlap(stay, other):
             raise ValidationError(f"She lived in {other.house} at that time: {span(other)}.")
 
@@ -399,7 +404,7 @@ def _require_one_house(stay: Stay) -> None:
 @transaction.atomic
 def bring_back_stay(*, stay: Stay, by, kept: dict) -> None:
     """The reverse of ``delete_stay``; ValidationError as for a correction."""
-    _require_one_house(stay)
+    require_one_house(stay, _other_stays(stay))
     history.bring_back(stay, by=by, kept=kept)
 
 

@@ -4,6 +4,7 @@ Everything here is common practice of cameras, phones and messengers, no publish
 """
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 
@@ -55,11 +56,18 @@ def date_of(
     ``zone``: where local times without an offset are meant. A date of the future, or from before
     there were such files, is no date.
     """
-    for dated in (
-        _by_camera(camera, zone),
-        by_file_name(name, zone),
-        _by_file_time(modified, now),
-    ):
+    return _first_that_can_be(
+        (_by_camera(camera, zone), by_file_name(name, zone), _by_file_time(modified, now)), now
+    )
+
+
+def by_camera(camera: Taken | None, *, zone: tzinfo, now: datetime) -> Dated:
+    """The date that the camera wrote, unless its clock was plainly wrong."""
+    return _first_that_can_be((_by_camera(camera, zone),), now)
+
+
+def _first_that_can_be(found: Iterable[Dated | None], now: datetime) -> Dated:
+    for dated in found:
         if dated and dated.taken.year >= EARLIEST_YEAR and dated.taken <= now + CLOCK_AHEAD:
             return dated
     return UNDATED

@@ -36,15 +36,20 @@ def crop(*, photo: Photo, keeper, box: tuple[int, int, int, int] | None) -> None
 
     Raises ValidationError for a part that lies outside the photo or is too small to see.
     """
-    if box is not None:
-        left, top, right, bottom = box
-        if not (0 <= left < right <= photo.width and 0 <= top < bottom <= photo.height):
-            raise ValidationError("This part lies outside the photo.")
-        least = min(LEAST_CROP_PX, photo.width, photo.height)
-        if min(right - left, bottom - top) < least:
-            raise ValidationError("Keep more of the photo: this part is too small to see.")
-        box = None if box == (0, 0, photo.width, photo.height) else list(box)
-    _show(photo, keeper=keeper, crop=box)
+    _show(photo, keeper=keeper, crop=fitting_box(box, photo.width, photo.height))
+
+
+def fitting_box(box, width: int, height: int) -> list[int] | None:
+    """``box`` if it keeps something of the picture to be seen; None where it keeps it all."""
+    if box is None or tuple(box) == (0, 0, width, height):
+        return None
+    left, top, right, bottom = box
+    if not (0 <= left < right <= width and 0 <= top < bottom <= height):
+        raise ValidationError(f"This part lies outside the photo, which is {width} × {height}.")
+    least = min(LEAST_CROP_PX, width, height)
+    if min(right - left, bottom - top) < least:
+        raise ValidationError(f"This part is too small to see: keep {least} pixels each way.")
+    return list(box)
 
 
 def _show(photo: Photo, *, keeper, **values) -> None:

@@ -189,7 +189,7 @@ def _check_outline(photo: Photo, points: np.ndarray) -> None:
         raise CannotMeasure(TOO_FEW)
     if len(points) > MOST_POINTS:
         raise CannotMeasure(TOO_MANY)
-    if (points < -1).any() or (points > (photo.width, photo.height)).any():
+    if not photo.holds(points):
         raise CannotMeasure(OUTSIDE)
     if planimetry.crosses_itself(points):
         raise CannotMeasure(CROSSES)

@@ -8,6 +8,7 @@ y down, with whole numbers at pixel centres. Turning and cropping change only wh
 from datetime import timedelta
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
@@ -144,6 +145,10 @@ class Photo(FlockRecord):
         size = right - left, bottom - top
         return size[::-1] if self.quarter_turns % 2 else size
 
+    def holds(self, points) -> bool:
+        """Whether all these places lie in it; a finger may have touched the very edge."""
+        return all(-1 <= x <= self.width and -1 <= y <= self.height for x, y in points)
+
     def shown_at(self, side: int) -> tuple[int, int]:
         """Width and height of the file of that size; never larger than the original."""
         width, height = self.shown
@@ -234,3 +239,15 @@ class Measurement(Bounds, FlockRecord):
 
     def __str__(self):
         return f"{self.photo}: {self.area_mm2:.1f} mm²"
+
+    def clean(self):
+        if self.scaled_by == Scaling.LENGTH and self.length_mm is None:
+            raise ValidationError({"length_mm": "Say how long the known length is."})
+        if self.length_mm is not None and self.length_mm <= 0:
+            raise ValidationError({"length_mm": "A known length is longer than nothing."})
+        px, mm = len(self.outline_px), len(self.outline_mm)
+        if px != mm:
+            message = f"It has {mm} points; there are {px} in pixels."
+            raise ValidationError({"outline_mm": message})
+        if not self.photo.holds(self.outline_px):
+            raise ValidationError({"outline_px": "It lies outside the photo."})

@@ -13,6 +13,7 @@ from django.db.models import Q
 from django.utils import timezone
 from PIL import Image
 
+from flockcare.photos.dating import Dated, by_camera
 from flockcare.photos.intake import SIZES, RefusedPhoto, TakenIn, take_in
 from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.scale import CannotMeasure, read_card
@@ -232,16 +233,7 @@ def remove(paths) -> None:
 
 def _taken(picture: TakenIn, *, flock, now) -> dict:
     """When it was taken: by the camera's clock, else today, since phones send photos as they go."""
-    if picture.taken is None:
-        return {
-            "taken": now,
-            "taken_precision": Precision.DAY,
-            "taken_source": DateSource.UPLOAD,
-        }
-    local, offset = picture.taken
-    zone = flock.zone if offset is None else timezone.get_fixed_timezone(offset)
-    return {
-        "taken": local.replace(tzinfo=zone),
-        "taken_precision": Precision.MOMENT,
-        "taken_source": DateSource.CAMERA,
-    }
+    dated = by_camera(picture.taken, zone=flock.zone, now=now)
+    if dated.taken is None:
+        dated = Dated(now, Precision.DAY, DateSource.UPLOAD)
+    return dated.fields()

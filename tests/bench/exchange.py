@@ -55,7 +55,7 @@ def prepare(folder: Path, birds: int, years: int, photos: int) -> None:
     from flockcare.birds.models import Bird
     from flockcare.people.models import Flock
     from flockcare.photos.models import Photo
-    from tests.reports.big_flock import write_big_flock
+    from tests.exchange.big_flock import write_big_flock
 
     call_command("migrate", verbosity=0)
     records = write_big_flock(folder / "records", birds=birds, years=years)
@@ -88,8 +88,8 @@ def prepare(folder: Path, birds: int, years: int, photos: int) -> None:
 
 
 def export(folder: Path) -> None:
+    from flockcare.exchange.writing import Export
     from flockcare.people.models import Flock
-    from flockcare.reports.exchange.writing import Export
 
     with (folder / "export.zip").open("wb") as file:
         for piece in Export(Flock.objects.get(name="Big")).zipped():
@@ -97,8 +97,8 @@ def export(folder: Path) -> None:
 
 
 def bring_in(folder: Path) -> None:
+    from flockcare.exchange.services import apply, check, read_folder
     from flockcare.people.models import Flock
-    from flockcare.reports.exchange import apply, check, read_folder
 
     apply(check(read_folder(folder / "export.zip"), Flock(name="Brought"), keepers=[]))
 
@@ -130,7 +130,7 @@ STEPS = {step.__name__: step for step in (export, plain_unzip, plain_zip, plain_
 def run_step(name: str, folder: Path) -> None:
     start_django()
     # What a serving process has loaded long before.
-    import flockcare.reports.exchange
+    import flockcare.exchange.services
     import flockcare.urls  # noqa: F401
 
     before, start = peak_mb(), time.process_time()

@@ -75,7 +75,7 @@ def flock_of(years: int, folder: Path, birds: int = BIRDS):
     from django.core.management import call_command
 
     from flockcare.people.models import Flock
-    from tests.reports.big_flock import write_big_flock
+    from tests.exchange.big_flock import write_big_flock
 
     name = f"Big {birds} {years}"
     records = write_big_flock(

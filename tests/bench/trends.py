@@ -31,8 +31,8 @@ def flock_of(years: int, changes: int, folder: Path):
     from django.core.management import call_command
 
     from flockcare.people.models import Flock
-    from tests.reports.big_flock import write_big_flock
-    from tests.reports.folders import write_folder
+    from tests.exchange.big_flock import write_big_flock
+    from tests.exchange.folders import write_folder
 
     today = dt.datetime.now(dt.UTC).date()
     records = write_big_flock(folder / f"records-{years}", birds=BIRDS, years=years, until=today)

@@ -43,7 +43,7 @@ def fill():
     from django.utils import timezone
 
     from flockcare.people.services import add_keeper, start_flock
-    from tests.reports.vet_rows import full_bird, many_records, measure
+    from tests.vetsheet.vet_rows import full_bird, many_records, measure
 
     keeper = add_keeper(name="Ros", sign_in_name="ros", password="straw and oats 7")
     flock = start_flock(owner=keeper, name="Bench", time_zone="Europe/London", units="metric")

@@ -20,11 +20,11 @@ django.setup()
 from django.utils import timezone  # noqa: E402
 
 from flockcare.birds.models import Bird  # noqa: E402
+from flockcare.demo.paint import Foot, Sore, paint_foot  # noqa: E402
 from flockcare.people.models import Keeper  # noqa: E402
 from flockcare.photos.measuring import card_code  # noqa: E402
 from flockcare.photos.models import Photo, Precision  # noqa: E402
 from flockcare.photos.services import add_photo  # noqa: E402
-from flockcare.reports.demo.paint import Foot, Sore, paint_foot  # noqa: E402
 
 
 def add(bird, days_ago, area, seed, card=True) -> dict:

@@ -18,7 +18,7 @@ from django.utils import timezone  # noqa: E402
 
 from flockcare.birds.models import Bird  # noqa: E402
 from flockcare.people.models import Keeper  # noqa: E402
-from tests.reports.vet_rows import measure, photo, step  # noqa: E402
+from tests.vetsheet.vet_rows import measure, photo, step  # noqa: E402
 
 
 def main():

@@ -5,8 +5,8 @@ import re
 
 import pytest
 
-from flockcare.reports.demo.folder import write_records
-from flockcare.reports.demo.model import live
+from flockcare.demo.folder import write_records
+from flockcare.demo.model import live
 from tests.browser.conftest import LAPTOP, PHONE
 from tests.browser.test_accessibility import problems
 

@@ -35,9 +35,9 @@ OPEN_TO_ALL = {
     "people:sign_in",
     "people:join",
     "people:new_password",
-    "vet:shared",
-    "vet:shared_pdf",
-    "vet:shared_photo",
+    "vetsheet:shared",
+    "vetsheet:shared_pdf",
+    "vetsheet:shared_photo",
 }
 SIGNED_IN = {
     "people:sign_out",
@@ -47,7 +47,7 @@ SIGNED_IN = {
     "people:account_delete",
     "people:password",
     "people:sign_out_everywhere",
-    "records:import",
+    "exchange:import",
 }
 
 # What a viewer may do: go, say which of their flocks they look at, and have a calendar of it.

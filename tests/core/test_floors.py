@@ -20,8 +20,8 @@ FLOORS = [
     {"feet", "housing"},
     {"care"},
     {"trends", "pages"},
-    {"vetsheet"},
-    {"reports", "offline"},
+    {"exchange", "vetsheet", "backup", "offline"},
+    {"demo"},
 ]
 PURE = {"analysis", "drawing"}
 HEIGHT = {app: height for height, floor in enumerate(FLOORS) for app in floor}

@@ -25,8 +25,8 @@ from flockcare.people.services import change_role, invite, make_password_link
 from flockcare.photos.services import add_photo
 from flockcare.trends.kept import EDITION
 from tests.conftest import PASSWORD
+from tests.exchange.folders import picture
 from tests.people.rows import OWNER_PAGE, same_queries, seen
-from tests.reports.folders import picture
 
 pytestmark = pytest.mark.django_db
 NOW = dt.datetime(2024, 3, 1, 17, tzinfo=dt.UTC)

@@ -203,7 +203,7 @@ def shared_by(cast, keeper) -> str:
 @pytest.mark.parametrize("deed", NO_KEEPER)
 def test_a_vet_link_ends_with_the_right_of_its_maker(cast, deed):
     address = shared_by(cast, cast.keeper)
-    listed = reverse("vet:links", args=[cast.flock.pk])
+    listed = reverse("vetsheet:links", args=[cast.flock.pk])
     assert Client().get(address).status_code == 200
     assert "Works until" in cast.clients.owner.get(listed).text
     deed(cast, cast.keeper)
@@ -214,7 +214,7 @@ def test_a_vet_link_ends_with_the_right_of_its_maker(cast, deed):
 def test_the_list_says_why_a_vet_link_ended(cast):
     shared_by(cast, cast.keeper)
     by_other_hands(Role.VIEWER)(cast, cast.keeper)
-    listed = cast.clients.owner.get(reverse("vet:links", args=[cast.flock.pk])).text
+    listed = cast.clients.owner.get(reverse("vetsheet:links", args=[cast.flock.pk])).text
     assert "Keeper may no longer share" in listed
 
 

@@ -3,16 +3,20 @@
 The patterns of file names are common practice, no published source.
 """
 
+import io
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 
 from flockcare.core.dates import PartialDate
 from flockcare.photos.dating import UNDATED, by_file_name, by_hand, date_of
 from flockcare.photos.intake import Taken
+from flockcare.photos.services import add_photo
+from tests.exchange.folders import picture
 
 LONDON = ZoneInfo("Europe/London")
 NOW = datetime(2026, 3, 14, 12, tzinfo=UTC)
@@ -132,6 +136,24 @@ def test_a_camera_whose_clock_is_wrong_is_not_believed(year):
     wrong = Taken(clock(f"{year}-01-01"), None)
     assert dated("20230514.jpg", camera=wrong).source == "file name"
     assert dated("hen.jpg", camera=wrong) == UNDATED
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("year", "taken", "source"),
+    [
+        (2025, "2025-05-03", "camera"),
+        (2099, "2026-03-14", "upload"),
+        (1980, "2026-03-14", "upload"),
+    ],
+)
+def test_a_photo_of_a_check_does_not_believe_it_either(cast, year, taken, source):
+    exif = Image.Exif()
+    # 0x8769, 0x9003: the Exif part and DateTimeOriginal (CIPA DC-008, from memory).
+    exif.get_ifd(0x8769)[0x9003] = f"{year}:05:03 17:05:00"
+    upload = io.BytesIO(picture(exif=exif))
+    photo, _ = add_photo(flock=cast.flock, keeper=cast.keeper, upload=upload, name="a.jpg", now=NOW)
+    assert (str(photo.taken.date()), photo.taken_source) == (taken, source)
 
 
 def test_a_file_time_of_just_now_says_nothing():

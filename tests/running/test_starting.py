@@ -13,7 +13,7 @@ from types import SimpleNamespace
 import pytest
 
 from flockcare import gunicorn
-from tests.reports.installed import ROOT, SCRIPT, done, environment, manage, rows, run
+from tests.backup.installed import ROOT, SCRIPT, done, environment, manage, rows, run
 from tests.running.served import SERVE
 
 pytestmark = pytest.mark.apart

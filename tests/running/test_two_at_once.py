@@ -193,7 +193,7 @@ def test_the_same_check_twice_at_once_is_one(cast, birds, quicker):
 
 def test_a_bird_that_is_removed_while_she_is_checked_is_said_to_be(cast):
     """Only at the end of a transaction is asked whether she is there."""
-    url = reverse("feet:check_new", args=[cast.flock.pk, (bird := Bird(flock=cast.flock)).pk])
+    url = reverse("check_bird", args=[cast.flock.pk, (bird := Bird(flock=cast.flock)).pk])
     bird.name = "Thyme"
     bird.save()
     fields = form_with(cast.clients.keeper.get(url), "check_id")

@@ -19,7 +19,7 @@ from django.urls import reverse
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
 from tests.core.test_access import ADDRESSES, IN_A_FLOCK, OPEN_TO_ALL, SIGNED_IN, address, records
-from tests.reports.folders import picture
+from tests.exchange.folders import picture
 from tests.security.hostile import Fields, body, form, names_in_code, picture_file, urlencoded
 
 A_PICTURE = picture()

@@ -65,7 +65,7 @@ HELD_BY = {
 
 
 def test_each_promise_has_its_tests(cast):
-    page = cast.clients.viewer.get(reverse("reports:security", args=[cast.flock.pk]))
+    page = cast.clients.viewer.get(reverse("backup:security", args=[cast.flock.pk]))
     page = page.content.decode()
     part = page[page.index('id="saved"') :]
     part = part[: part.index("</section>")]

@@ -17,9 +17,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from flockcare.analysis import planimetry
+from flockcare.demo.paint import GROUNDS, Foot, Sore, paint_foot
 from flockcare.photos.outline import NoOutline, suggest_outline
 from flockcare.photos.scale import CannotMeasure, read_card
-from flockcare.reports.demo.paint import GROUNDS, Foot, Sore, paint_foot
 
 REACH_MM = 14.0
 AREAS_MM2 = (5, 10, 20, 40, 80, 120)

@@ -146,7 +146,7 @@ def name_of(number: int) -> str:
 
 def write_exchange(kind: Kind, rounds: np.ndarray, sore: np.ndarray, folder: Path) -> Path:
     """The same flock as an exchange."""
-    from tests.reports.folders import write_folder
+    from tests.exchange.folders import write_folder
 
     def day(number) -> str:
         return (FIRST + dt.timedelta(int(number))).isoformat()

@@ -24,7 +24,6 @@ THREADS = 8
 # Sent before migrations change a database, so that what is there can be kept first.
 upgrading = Signal()
 # Sent once the database is ready, so that apps above this one can do their part.
-demo_wanted = Signal()
 prepared = Signal()
 # Then, where the clock can be believed, for what goes by its age.
 tidying = Signal()
@@ -95,7 +94,7 @@ class Command(BaseCommand):
         if demo:
             self.stdout.write("Making the demo flock; the first time this takes a while …")
             self.stdout.flush()
-            demo_wanted.send(sender=type(self))
+            call_command("load_demo")
         prepared.send(sender=type(self))
         if clock.is_proven(self.stderr.write):
             call_command("clearsessions", verbosity=0)

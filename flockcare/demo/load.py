@@ -1,0 +1,106 @@
+"""Fills an empty demo installation: three keepers, and the flock through the records exchange."""
+
+import datetime as dt
+import hashlib
+import json
+from pathlib import Path
+
+from django.conf import settings
+from django.db import transaction
+
+from flockcare.birds.models import Bird
+from flockcare.demo.folder import write_records
+from flockcare.demo.model import live
+from flockcare.demo.photos import TRUTH, write_photos
+from flockcare.exchange import services as exchange
+from flockcare.people.deletion import delete_flock
+from flockcare.people.models import Flock, Keeper, Membership, Role
+from flockcare.people.services import add_keeper, start_flock
+from flockcare.photos import measuring
+from flockcare.photos.models import Photo
+from flockcare.photos.outline import NoOutline
+from flockcare.photos.scale import CannotMeasure
+
+FLOCK = "Thistle Yard"
+TIME_ZONE = "Europe/London"
+KEEPERS = (("Ros", Role.OWNER), ("Ted", Role.KEEPER), ("Ines", Role.KEEPER))
+
+
+class NotADemo(Exception):
+    """This installation is not for the demo, or somebody uses it for a flock of their own."""
+
+
+def load_demo(today: dt.date) -> Flock:
+    """The demo flock, made if it is not there, with a history that ends on ``today``.
+
+    Its records, photos and their truth stay in the folder "demo-records" of the data folder. One
+    that was cut off half way is made anew. Raises NotADemo.
+    """
+    _refuse_elsewhere()
+    flock = Flock.objects.filter(name=FLOCK).first()
+    if flock and Photo.objects.filter(flock=flock).exists():
+        return flock
+    _clear(flock)
+    flock = _keepers_and_flock()
+    history, folder = live(today), settings.DATA_DIR / "demo-records"
+    now = dt.datetime.combine(today, dt.time(21), tzinfo=flock.zone)
+    (folder / "photos.csv").unlink(missing_ok=True)
+    write_records(history, folder)
+    _bring_in(folder, flock, now)
+    # The cards on the photos carry the keys that the birds have just been given.
+    codes = {bird.name: str(bird.pk) for bird in Bird.objects.filter(flock=flock)}
+    write_photos(history, folder, codes)
+    _bring_in(folder, flock, now)
+    _measure(folder, flock)
+    return flock
+
+
+def _refuse_elsewhere() -> None:
+    if not settings.DEMO:
+        raise NotADemo("The demo flock belongs in a demo installation: set FLOCKCARE_DEMO=1.")
+    names = {name.lower() for name, _ in KEEPERS}
+    if Keeper.objects.exclude(sign_in_name__in=names).exists():
+        raise NotADemo("Somebody else signs in here, so the demo flock is not put beside them.")
+
+
+@transaction.atomic
+def _keepers_and_flock() -> Flock:
+    keepers = [
+        Keeper.objects.filter(sign_in_name=name.lower()).first()
+        or add_keeper(name=name, sign_in_name=name.lower(), password=settings.DEMO_PASSWORD)
+        for name, _ in KEEPERS
+    ]
+    flock = start_flock(owner=keepers[0], name=FLOCK, time_zone=TIME_ZONE, units="metric")
+    for keeper, (_, role) in zip(keepers[1:], KEEPERS[1:], strict=True):
+        Membership.objects.create(flock=flock, keeper=keeper, role=role)
+    return flock
+
+
+def _bring_in(folder: Path, flock: Flock, now: dt.datetime) -> None:
+    exchange.apply(exchange.check(exchange.read_folder(folder), flock, now=now))
+
+
+def _measure(folder: Path, flock: Flock) -> None:
+    """Measure the photos with a card in them as a keeper does: a tap on the middle of the sore.
+
+    Nothing is taken from the truth but where to tap, so the areas are off as they would be.
+    """
+    photos = {photo.sha256: photo for photo in Photo.objects.filter(flock=flock)}
+    for fact in json.loads((folder / TRUTH).read_text()):
+        if not fact["card"]:
+            continue
+        file = (folder / fact["file"]).read_bytes()
+        photo = photos[hashlib.sha256(file).hexdigest()]
+        try:
+            scale = measuring.card_scale(measuring.card_reading(photo))
+            outline = measuring.suggest(photo, fact["middle_px"], scale)
+            measuring.measure(
+                photo=photo, keeper=photo.keeper, scale=scale, outline=outline, now=photo.taken
+            )
+        except (CannotMeasure, NoOutline):
+            continue
+
+
+def _clear(flock: Flock | None) -> None:
+    if flock:
+        delete_flock(flock=flock)

@@ -1,0 +1,97 @@
+"""Records exchange: a flock as a folder or zip of CSV files and photos, in and out.
+
+``check(read_folder(path), flock)`` gives a Plan or raises Refused with every problem;
+``apply(plan)`` saves it: picture files first, then one short transaction, and nothing at all on
+failure. ``export(flock, path)`` writes.
+"""
+
+from django.db import IntegrityError
+
+from flockcare.exchange.checking import Plan, check
+from flockcare.exchange.pictures import take_back
+from flockcare.exchange.problems import Problem, Refused
+from flockcare.exchange.reading import Tables, read_folder
+from flockcare.exchange.writing import export
+from flockcare.people import history
+from flockcare.people.models import Byline, FlockRecord, Keeper, Membership, Revision, Role
+
+__all__ = ["Plan", "Problem", "Refused", "Tables", "apply", "check", "export", "read_folder"]
+AT_ONCE = 1000
+
+
+def apply(plan: Plan, *, owner: Keeper | None = None, by: Keeper | None = None) -> None:
+    """Save what ``plan`` holds. A flock that is not saved yet is saved too, with this owner.
+
+    What ``by`` adds to a flock that was there is one changeset of its history, and can be undone.
+
+    Raises Refused when the flock was changed since the plan was made so that it no longer fits.
+    """
+    stored = plan.pictures.store()
+    try:
+        with history.changeset() as current:
+            is_new = plan.flock._state.adding
+            _save(plan, owner)
+            if by and not is_new:
+                added = list(_records(plan))
+                history.keep_all([(one, {}) for one in added], deed=Revision.Deed.ADD, by=by)
+                current.tool = Revision.Tool.IMPORT
+                current.words = f"Import of {len(added)} record{'s' if len(added) > 1 else ''}"
+    except IntegrityError as error:
+        take_back(stored)
+        message = "The flock changed during the import. Import once more."
+        raise Refused([Problem("import", message)]) from error
+    except BaseException:
+        take_back(stored)
+        raise
+
+
+def _save(plan, owner) -> None:
+    for name, value in plan.settings.items():
+        setattr(plan.flock, name, value)
+    if plan.flock._state.adding:
+        plan.flock.save(force_insert=True)
+        if owner:
+            Membership.objects.create(flock=plan.flock, keeper=owner, role=Role.OWNER)
+    elif plan.settings:
+        plan.flock.save(update_fields=list(plan.settings))
+    for model, records in plan.new.items():
+        moments = [record.at for record in records] if model is Revision else []
+        model.objects.bulk_create(records, batch_size=AT_ONCE)
+        _complete(records, moments)
+    Byline.objects.bulk_create(
+        (
+            Byline(flock=plan.flock, record=key, field=field, name=name)
+            for key, field, name in _keyed(plan.names)
+        ),
+        batch_size=AT_ONCE,
+    )
+    for model in {type(record) for record, _ in plan.attached}:
+        through, record = model.photos.through, f"{model._meta.model_name}_id"
+        through.objects.bulk_create(
+            through(**{record: kept.pk, "photo_id": photo.pk})
+            for kept, photo in plan.attached
+            if isinstance(kept, model)
+        )
+
+
+def _records(plan):
+    """What was added; parts of a record go with it."""
+    for model, records in plan.new.items():
+        if issubclass(model, FlockRecord):
+            yield from records
+
+
+def _complete(revisions, moments) -> None:
+    """The model itself writes the present moment into every new row, and a row can only name the
+    first of its changeset once that has a key.
+    """
+    for revision, at in zip(revisions, moments, strict=False):
+        first = getattr(revision, "began_with", revision)
+        revision.at, revision.first = at, None if first is revision else first
+    if moments:
+        Revision.objects.bulk_update(revisions, ["at", "first"], batch_size=AT_ONCE)
+
+
+def _keyed(names):
+    """By key: a revision gets its own only when it is saved."""
+    return ((getattr(record, "pk", record), field, name) for record, field, name in names)

@@ -1,0 +1,122 @@
+"""Taking in somebody's own spreadsheet: what its columns and words mean, a look, and then the rows.
+
+One address and plain forms: the table travels in the page, so that nothing is lost between two
+looks and nothing is kept before it is wanted.
+"""
+
+from django.contrib import messages
+from django.shortcuts import redirect, render
+
+from flockcare.exchange.limits import LARGEST_TABLE
+from flockcare.exchange.services import Refused, apply
+from flockcare.exchange.spreadsheet.forms import SheetForm
+from flockcare.exchange.spreadsheet.sheet import Sheet, read_sheet, read_text
+from flockcare.exchange.spreadsheet.targets import TABLES
+from flockcare.exchange.spreadsheet.translating import Found, Mapping
+from flockcare.exchange.views import in_words
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
+
+PREVIEWED = 8
+MOST_WRONG_SHOWN = 200
+PLACES = {"birds": "birds", "weights": "birds", "care": "care:list"}
+
+
+@flock_view(Role.KEEPER, read=Role.KEEPER)
+def spreadsheet(request, flock):
+    if "packed" in request.POST:
+        return _look(request, flock)
+    form = SheetForm(request.POST or None, request.FILES or None)
+    if form.is_valid():
+        try:
+            sheet = sheet_of(form.cleaned_data)
+            return _show(request, flock, form.cleaned_data["table"], sheet, told={})
+        except ValueError as error:
+            form.add_error("file" if form.cleaned_data["file"] else "pasted", str(error))
+    context = {"flock": flock, "here": "more", "form": form}
+    status = 422 if form.is_bound else 200
+    return render(request, "exchange/spreadsheet.html", context, status=status)
+
+
+def sheet_of(cleaned: dict) -> Sheet:
+    if cleaned["file"]:
+        return read_sheet(cleaned["file"].read(LARGEST_TABLE + 1))
+    return read_text(cleaned["pasted"])
+
+
+def _look(request, flock):
+    table = request.POST.get("table", "")
+    try:
+        sheet = Sheet.unpack(request.POST["packed"])
+        if table not in TABLES:
+            raise ValueError("Say what the table is about.")
+    except ValueError as error:
+        messages.error(request, str(error))
+        return redirect("exchange:spreadsheet", flock.pk)
+    # Another kind of table has other columns: what was chosen for the old ones means nothing.
+    same = request.POST.get("table_before") == table
+    return _show(request, flock, table, sheet, told=request.POST if same else {})
+
+
+def _show(request, flock, table: str, sheet: Sheet, told):
+    mapping = Mapping(flock, table, sheet, told)
+    found = None if mapping.mistakes else mapping.read()
+    wanted, refused = told.get("take", ""), None
+    if wanted and found and found.plan and (wanted == "good" or not found.wrong):
+        try:
+            apply(found.plan, by=request.user)
+        except Refused as error:
+            refused = error
+        else:
+            return _taken(request, flock, table, found)
+    context = {
+        "flock": flock,
+        "here": "more",
+        "mapping": mapping,
+        "table": table,
+        "tables": TABLES.items(),
+        "packed": sheet.pack(),
+        "mistakes": mapping.mistakes,
+        "refused": refused,
+        "looked": bool(told),
+        **_of_rows(found),
+    }
+    return render(request, "exchange/mapping.html", context, status=422 if wanted else 200)
+
+
+def _of_rows(found: Found | None) -> dict:
+    """What the page says of the rows, once they can be read."""
+    if found is None:
+        return {}
+    return {
+        "found": found,
+        "preview": _preview(found),
+        "wrong": found.wrong[:MOST_WRONG_SHOWN],
+        "good": len(found.rows),
+        "there": sum(found.plan.already_there.values()) if found.plan else 0,
+    }
+
+
+def _preview(found: Found) -> dict | None:
+    if not found.rows:
+        return None
+    rows = found.rows[:PREVIEWED]
+    names = list(dict.fromkeys(name for row in rows for name in row.cells))
+    return {
+        "names": [name.replace("_", " ") for name in names],
+        "rows": [(row.line, [row.cells.get(name, "") for name in names]) for row in rows],
+    }
+
+
+def _taken(request, flock, table: str, found: Found):
+    there = sum(found.plan.already_there.values())
+    told = [f"Taken in: {in_words(found.plan)}."]
+    if there:
+        told.append(f"{there} {'row was' if there == 1 else 'rows were'} there already.")
+    if found.wrong:
+        count = found.bad_rows
+        told.append(f"{count} {'row was' if count == 1 else 'rows were'} left out.")
+    messages.success(request, " ".join(told))
+    if table in PLACES:
+        return redirect(PLACES[table], flock.pk)
+    return redirect("today", flock.pk)

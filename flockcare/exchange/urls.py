@@ -1,0 +1,11 @@
+from django.urls import path
+
+from flockcare.exchange import views
+from flockcare.exchange.spreadsheet.views import spreadsheet
+
+app_name = "exchange"
+urlpatterns = [
+    path("f/<uuid:flock_id>/records/", views.overview, name="overview"),
+    path("f/<uuid:flock_id>/records/spreadsheet/", spreadsheet, name="spreadsheet"),
+    path("flocks/import/", views.bring_in, name="import"),
+]

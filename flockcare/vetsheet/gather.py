@@ -1,0 +1,440 @@
+"""From the records to the words and figures of the sheet."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from operator import itemgetter
+
+from flockcare.birds.models import Bird, Sex
+from flockcare.care.holds import holds_from
+from flockcare.core.dates import PartialDate
+from flockcare.core.templatetags.flockcare import weight
+from flockcare.drawing.dates import date_words, span_words
+from flockcare.feet.cases import Case
+from flockcare.feet.scales import BODY_CONDITION, CLINICAL_GRADE, GAIT, LESION, Scale
+from flockcare.housing.changes import description
+from flockcare.housing.models import FeatureKind
+from flockcare.housing.states import NotRecorded
+from flockcare.photos import words as photo_words
+from flockcare.photos.models import Foot, Scaling
+from flockcare.photos.series import LARGER, NO_CHANGE, SMALLER, Shot, change, days_between, when
+from flockcare.vetsheet.dates import age_in_words, counted, day_words, days_in_words, newest
+from flockcare.vetsheet.given import given
+from flockcare.vetsheet.lanes import lanes
+from flockcare.vetsheet.names import Names
+from flockcare.vetsheet.photos import photos
+from flockcare.vetsheet.records import Lived, Records, Seen, Weighed
+from flockcare.vetsheet.sheet import CaseSheet, Definition, Fact, ScaleSheet, Table, VetSheet
+
+MOST_WEIGHTS, MOST_CASES, MOST_LOOKS, MOST_LINES = 10, 3, 7, 16
+MOST_SIGNS, MOST_MEASURED, MOST_STAYS, MOST_FEATURES, MOST_CHANGES = 12, 14, 6, 8, 6
+MANY_PERCENT = 200
+RECORDED = (
+    "An app put this sheet together from what keepers wrote down and measured. It names no "
+    "diagnosis, no treatment and no dose. Words in quotation marks are as a keeper typed them."
+)
+PLUS_MINUS = "The ± holds the true value in 95 of 100 measurements."
+NOT_SEEN = (
+    "Feet are looked at now and then. A sore began and healed somewhere between two looks; the "
+    "dates are those of the looks."
+)
+
+
+def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> VetSheet:
+    bird, window = records.bird, records.window
+    looks, weighed = list(records.of_period()), records.weighed
+    shown_weights, cut = newest(weighed, MOST_WEIGHTS, "weighings")
+    # The newest are told in full; of the others one line must do.
+    shown_cases, other_cases = records.cases[:MOST_CASES], records.cases[MOST_CASES:]
+    in_cases = {case: _looks_at(case, looks, window.zone) for case in shown_cases}
+    given_groups, given_cut = given(records.steps, names, window.zone)
+    housing, housing_cut = _housing(records.lived, names, bird.flock.units, window.last)
+    by = f" by {names.who(made_by)}" if made_by else ""
+    return VetSheet(
+        name=bird.name,
+        title=f"Vet sheet: {bird.name}",
+        made=f"Made on {date_words(made_on)}{by}, {names.text(bird.flock.name)}",
+        period=_period(records),
+        first=window.first,
+        last=window.last,
+        identity=tuple(_identity(bird, records, names, made_on)),
+        weight=_weight(weighed, bird, names),
+        weights="; ".join(_weighings(shown_weights, bird, names)),
+        weights_left_out=cut,
+        timeline=lanes(records, names),
+        looked=_looked(looks, window.zone),
+        cases=tuple(_case_sheets(in_cases, names, window.zone)),
+        other_cases=_case_lines(other_cases),
+        signs=_signs(looks, in_cases.values(), names, window.zone),
+        measured=_measured(records),
+        given=tuple(given_groups),
+        given_left_out=given_cut,
+        holds=tuple(_holds(records, names, made_on)),
+        housing=tuple(housing),
+        housing_left_out=housing_cut,
+        photos=photos(records.shots, names),
+        scales=tuple(_scales(looks)),
+        cautions=(RECORDED, NOT_SEEN),
+    )
+
+
+def _period(records: Records) -> str:
+    window = records.window
+    words = span_words(window.first, window.last)
+    return f"All records, {words}" if records.ever else words
+
+
+# --- Who she is
+
+
+def _identity(bird: Bird, records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
+    yield Fact("Band", names.text(bird.band) or "none written down")
+    yield Fact("Breed", names.text(bird.breed.name) if bird.breed else "not known")
+    yield Fact("Weight class", bird.weight_class or "not known")
+    if bird.sex != Sex.HEN:
+        yield Fact("Sex", bird.get_sex_display())
+    yield Fact("Age", _age(bird, today))
+    if bird.joined:
+        yield Fact("In this flock since", PartialDate.parse(bird.joined).words())
+    yield Fact("Lasting traits", names.quoted(bird.traits) or "none written down")
+    if bird.left:
+        left = f"{PartialDate.parse(bird.left).words()}: {bird.get_left_reason_display()}"
+        yield Fact("Left the flock", f"{left} {names.quoted(bird.left_note)}".rstrip())
+
+
+def _age(bird: Bird, today: dt.date) -> str:
+    if not bird.hatched:
+        return "not known"
+    hatched = PartialDate.parse(bird.hatched)
+    until = min(today, PartialDate.parse(bird.left).last()) if bird.left else today
+    return f"{age_in_words(bird.hatched, until)} (hatched {hatched.words()})"
+
+
+def _weighings(weighed: Sequence[Weighed], bird: Bird, names: Names) -> Iterator[str]:
+    for one in weighed:
+        by = f" by {names.who(one.by)}" if one.by else ""
+        yield f"{date_words(one.on)}: {weight(one.grams, bird.flock)}{by}"
+
+
+def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
+    if not weighed:
+        return "Not weighed in this time."
+    last = weighed[-1]
+    words = f"{weight(last.grams, bird.flock)} on {date_words(last.on)}"
+    adult = bird.breed and bird.breed.adult_grams
+    if adult:
+        share = round(100 * last.grams / adult)
+        source = names.text(bird.breed.source) or "no source"
+        words += (
+            f", {share} % of the adult weight set down for the breed "
+            f"({weight(adult, bird.flock)}; {source})"
+        )
+    return words + "."
+
+
+# --- Feet
+
+
+def _looked(looks: list[Seen], zone: dt.tzinfo) -> str:
+    checks = {seen.check: seen.at for seen in looks if seen.foot}
+    if not checks:
+        return "Her feet were not looked at in this time."
+    first, last = (day_words(end(checks.values()), zone) for end in (min, max))
+    clear = f"both feet were clear {counted(_clear(looks), 'time')}"
+    if len(checks) == 1:
+        return f"Her feet were looked at once in this time, on {first}; {clear}."
+    return (
+        f"Her feet were looked at {len(checks)} times in this time, first on {first}, last on "
+        f"{last}; {clear}."
+    )
+
+
+def _clear(looks: list[Seen]) -> int:
+    """Checks in which both feet were looked at and clear."""
+    scores: dict[object, list[int]] = {}
+    for seen in looks:
+        if seen.foot:
+            scores.setdefault(seen.check, []).append(seen.score)
+    return sum(len(feet) == len(Foot) and not any(feet) for feet in scores.values())
+
+
+def _looks_at(case: Case, looks: list[Seen], zone: dt.tzinfo) -> tuple[list[Seen], str]:
+    """The looks at a sore that are shown, and what is said of the others."""
+    hers = [seen for seen in looks if seen.foot == case.foot and _in_case(seen, case, zone)]
+    return newest(hers, MOST_LOOKS, "looks at this sore")
+
+
+def _case_sheets(
+    in_cases: dict[Case, tuple[list[Seen], str]], names: Names, zone: dt.tzinfo
+) -> Iterator[CaseSheet]:
+    """How the bird was is said with the first of two sore feet that one check saw."""
+    heads = ("Date", "Score", "Clinical grade", "What was seen", "By")
+    said = set()
+    for case, (shown, cut) in in_cases.items():
+        rows = []
+        for seen in shown:
+            general = "" if seen.check in said else _general_words(seen, names)
+            said.add(seen.check)
+            rows.append(
+                (
+                    day_words(seen.at, zone),
+                    str(seen.score),
+                    _grade(seen.clinical_grade),
+                    "; ".join(filter(None, (_foot_words(seen), general))),
+                    names.who(seen.by),
+                )
+            )
+        title = f"{Foot(case.foot).label.capitalize()}: {_case_when(case)}"
+        yield CaseSheet(title, _case_facts(case), Table.of(heads, rows, cut))
+
+
+def _in_case(seen: Seen, case: Case, zone: dt.tzinfo) -> bool:
+    """From the first look that saw it to the clear one that ended it."""
+    if seen.at > case.last.at:
+        on = seen.at.astimezone(zone).date()
+        return not seen.score and on == case.episode.first_clear_after
+    return seen.at >= case.first.at
+
+
+def _case_when(case: Case) -> str:
+    episode = case.episode
+    if case.current:
+        return f"sore since {date_words(episode.first_affected)}, not seen clear since"
+    return f"sore {span_words(episode.first_affected, episode.last_affected)}"
+
+
+def _case_facts(case: Case) -> str:
+    episode = case.episode
+    before, after = episode.last_clear_before, episode.first_clear_after
+    facts = [f"Worst score {case.worst}"]
+    facts.append(f"last clear on {date_words(before)}" if before else "sore when first looked at")
+    if after:
+        facts.append(f"clear again on {date_words(after)}")
+        least, most = case.least_days, case.most_days
+        at_least = f"lasted at least {counted(least, 'day')}"
+        facts.append(at_least if most is None else f"lasted {least} to {counted(most, 'day')}")
+    return "; ".join(facts) + "."
+
+
+def _case_lines(cases: list[Case]) -> Table:
+    shown, cut = cases[:MOST_LINES], cases[MOST_LINES:]
+    rows = tuple(
+        (
+            Foot(case.foot).label.capitalize(),
+            _case_when(case),
+            _case_facts(case),
+        )
+        for case in shown
+    )
+    left_out = f"{counted(len(cut), 'earlier case')} left out here." if cut else ""
+    return Table.of(("Foot", "When", "How"), rows, left_out)
+
+
+def _grade(grade: int | None) -> str:
+    return CLINICAL_GRADE.step(grade).short if grade else ""
+
+
+def _foot_words(seen: Seen) -> str:
+    said = seen.on_foot if seen.score else ["clear", *seen.on_foot]
+    return ", ".join(said) or "no details written down"
+
+
+def _signs(looks: list[Seen], in_cases, names: Names, zone: dt.tzinfo) -> Table:
+    """How she was where that stood out, and the notes; once a check, if not said with a sore.
+
+    Checks in a row of which the same is said are one row.
+    """
+    known = {seen.check for shown, _ in in_cases for seen in shown}
+    found = []
+    for seen in looks:
+        words = _general_words(seen, names)
+        if words and seen.check not in known:
+            found.append((words, seen))
+        known.add(seen.check)
+    rows = []
+    for words, same in groupby(found, key=itemgetter(0)):
+        checks = [seen for _, seen in same]
+        days = days_in_words([seen.at.astimezone(zone).date() for seen in checks])
+        who = sorted({names.who(seen.by) for seen in checks} - {""})
+        rows.append((days, words, ", ".join(who)))
+    shown, cut = newest(rows, MOST_SIGNS, "such records")
+    return Table.of(("Dates", "What", "By"), shown, cut)
+
+
+def _general_words(seen: Seen, names: Names) -> str:
+    words = list(seen.odd)
+    if seen.body_condition is not None:
+        short = BODY_CONDITION.step(seen.body_condition).short.lower()
+        words.append(f"body condition {seen.body_condition} {short}")
+    words = [", ".join(words), names.quoted(seen.note)]
+    return ": ".join(filter(None, words))
+
+
+def _scales(looks: list[Seen]) -> Iterator[ScaleSheet]:
+    """The published wording of what this sheet uses."""
+    yield _scale(LESION, {step.value for step in LESION.steps})
+    for scale, made_for, values in (
+        (CLINICAL_GRADE, " (a scale made for raptors)", {seen.clinical_grade for seen in looks}),
+        (GAIT, " (made for broilers)", {seen.gait for seen in looks} - {0}),
+        (BODY_CONDITION, "", {seen.body_condition for seen in looks}),
+    ):
+        if used := values - {None}:
+            yield _scale(scale, used, made_for)
+
+
+def _scale(scale: Scale, used: set[int], made_for: str = "") -> ScaleSheet:
+    steps = tuple(
+        Definition(str(step.value) if scale.numbered else step.short, step.definition)
+        for step in scale.steps
+        if step.value in used
+    )
+    return ScaleSheet(scale.name + made_for, steps, scale.source)
+
+
+# --- Measured sores
+
+
+def _measured(records: Records) -> Table:
+    heads = ("Date", "Foot", "Area", "Longest", "Scaled by", "Since the one before")
+    rows, before = [], {}
+    for shot in records.shots:
+        if shot.measurement and shot.photo.foot:
+            # Of another sore, the two say nothing about each other.
+            key = shot.photo.foot, _sore_in(shot, records.cases)
+            rows.append(_measured_row(shot, before.get(key)))
+            if shot.days:
+                before[key] = shot
+    shown, cut = newest(rows, MOST_MEASURED, "measurements")
+    return Table.of(heads, shown, cut, note=PLUS_MINUS)
+
+
+def _sore_in(shot: Shot, cases: list[Case]) -> tuple | None:
+    """What is the same for photos of one sore: their case, or between two the one that healed."""
+    if shot.days is None:
+        return None
+    day = shot.days[0]
+    for case in cases:  # The newest first
+        if case.foot != shot.photo.foot:
+            continue
+        if day > (case.episode.first_clear_after or dt.date.max):
+            return "healed", case
+        if day >= (case.episode.last_clear_before or case.episode.first_affected):
+            return "sore", case
+    return None
+
+
+def _measured_row(shot: Shot, before: Shot | None) -> tuple[str, ...]:
+    measured = shot.measurement
+    scaled = "printed card"
+    if measured.scaled_by == Scaling.LENGTH:
+        scaled = f"known length, {measured.length_mm:g} mm"
+    return (
+        when(shot.photo),
+        shot.photo.foot,
+        photo_words.area(measured),
+        photo_words.diameter(measured),
+        scaled,
+        _since(before, shot),
+    )
+
+
+def _since(before: Shot | None, shot: Shot) -> str:
+    if shot.days is None:
+        return "not compared: date not known"
+    if before is None:
+        return "the first of this sore"
+    if before.days[1] > shot.days[0]:
+        return "not compared: order not known"
+    found = change(before.measurement, shot.measurement, days_between(before, shot))
+    if found.verdict == NO_CHANGE:
+        return "no change beyond the error"
+    if found.percent >= MANY_PERCENT:
+        return f"larger, {found.percent / 100 + 1:.0f} times the area"
+    words = {LARGER: "larger", SMALLER: "smaller"}[found.verdict]
+    return f"{words} by {abs(found.percent):.0f} %"
+
+
+# --- Eggs and meat
+
+
+def _holds(records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
+    """As on the day of making, whatever the period: what holds must not be cut off with it."""
+    zone = records.window.zone
+    hold = next(iter(holds_from(records.withholding, today=today, zone=zone)), None)
+    for label, until, unknown in (
+        ("Eggs", hold and hold.eggs_until, hold.eggs_unknown if hold else []),
+        ("Meat", hold and hold.meat_until, hold.meat_unknown if hold else []),
+    ):
+        yield Fact(label, _held(until, unknown, names, today, zone))
+
+
+def _held(until, unknown, names: Names, today: dt.date, zone: dt.tzinfo) -> str:
+    parts = []
+    if until:
+        parts.append(f"held to {date_words(until)}, that day too")
+    if unknown:
+        products = sorted({_product(step, names, zone) for step in unknown})
+        parts.append(f"days not known, held until somebody knows: {'; '.join(products)}")
+    if parts:
+        return "; ".join(parts)
+    return f"no days are running on {date_words(today)} by what was entered here"
+
+
+def _product(step, names: Names, zone: dt.tzinfo) -> str:
+    product = names.text(step.product)
+    named = f"“{product}”" if product else step.get_kind_display()
+    return f"{named} of {day_words(step.at, zone)}"
+
+
+# --- Housing
+
+
+def _housing(lived: list[Lived], names: Names, units: str, last: dt.date) -> tuple[list[Fact], str]:
+    stays, stays_cut = newest(lived, MOST_STAYS, "houses she lived in")
+    facts, left_out = [_stay(stay, names) for stay in stays], [stays_cut]
+    if lived:
+        features = _features(lived[-1], names, units, min(last, lived[-1].until or last))
+        facts += features[:MOST_FEATURES]
+        if rest := features[MOST_FEATURES:]:
+            left_out.append(f"{len(rest)} more of what stands there left out.")
+    changes = [
+        Fact(
+            f"Changed {date_words(one.on)}",
+            f"{names.text(stay.house.name)}: {_change(one, names)}",
+        )
+        for stay in lived
+        for one in stay.changes
+    ]
+    shown, changes_cut = newest(changes, MOST_CHANGES, "changes of the housing")
+    return [*facts, *shown], " ".join(filter(None, (*left_out, changes_cut)))
+
+
+def _stay(stay: Lived, names: Names) -> Fact:
+    since = f"from {date_words(stay.since)}" if stay.since else "as long as is known"
+    until = f" until {date_words(stay.until)}" if stay.until else ""
+    return Fact("Lived in", f"{names.text(stay.house.name)}, {since}{until}")
+
+
+def _features(stay: Lived, names: Names, units: str, day: dt.date) -> list[Fact]:
+    try:
+        present = stay.record.on(day)
+    except NotRecorded:
+        return [Fact("There", "what stands in the house has not been described")]
+    return [
+        Fact(names.text(feature.name), _described(feature, state, names, units))
+        for feature, state in present
+    ]
+
+
+def _described(feature, state, names: Names, units: str) -> str:
+    known = names.text(description(state, units)) or "no details written down"
+    kind = "" if feature.kind == FeatureKind.OTHER else f"{feature.get_kind_display()}, "
+    return kind + known
+
+
+def _change(one, names: Names) -> str:
+    words = names.text(one.words) or one.kind_words
+    note = names.quoted(one.record.note) if one.record and one.record.note else ""
+    return "; ".join(filter(None, (words, note)))

@@ -1,0 +1,118 @@
+"""Everything put on, done or given, grouped by what it was, with every date and by whom."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from itertools import groupby
+
+from flockcare.care.models import WITHHOLDING, CareStep, DaysFrom, StepKind
+from flockcare.drawing.dates import date_words
+from flockcare.vetsheet.dates import counted, days_in_words, newest
+from flockcare.vetsheet.names import Names
+from flockcare.vetsheet.sheet import Given
+
+MOST_GROUPS, MOST_REMARKS, MOST_DATES = 14, 3, 60
+FIRST = (StepKind.MEDICINE, StepKind.VET, StepKind.OINTMENT)
+NOBODY = "somebody not written down"
+
+
+def given(steps: Iterable[CareStep], names: Names, zone: dt.tzinfo) -> tuple[list[Given], str]:
+    """Medicines, what a vet did and ointments come first, then what was done last; what was cut."""
+    groups: dict[tuple, list[CareStep]] = {}
+    for step in steps:
+        groups.setdefault(_same(step), []).append(step)
+    ordered = sorted(groups.values(), key=_place)
+    shown, rest = ordered[:MOST_GROUPS], ordered[MOST_GROUPS:]
+    left_out = (
+        f"{counted(sum(map(len, rest)), 'step')} of {counted(len(rest), 'other kind')} are left "
+        "out here."
+        if rest
+        else ""
+    )
+    return [_group(group, names, zone) for group in shown], left_out
+
+
+def _same(step: CareStep) -> tuple:
+    days = (step.egg_days, step.meat_days, step.days_from) if step.kind in WITHHOLDING else ()
+    return step.kind, step.product.strip().casefold(), step.foot, *days
+
+
+def _place(group: list[CareStep]) -> tuple:
+    last = group[-1]
+    kind = FIRST.index(last.kind) if last.kind in FIRST else len(FIRST)
+    return kind, -last.at.timestamp()
+
+
+def _group(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Given:
+    last = steps[-1]
+    product = names.text(last.product)
+    done = ": ".join(filter(None, (last.get_kind_display(), product and f"“{product}”")))
+    what = f"{done}, {last.get_foot_display() if last.foot else 'the bird'}"
+    what = what[0].upper() + what[1:]
+    if len(steps) > 1:
+        what += f", {len(steps)} times"
+    return Given(
+        what,
+        tuple(_dates(steps, names, zone)),
+        _holds(last) if last.kind in WITHHOLDING else "",
+        tuple(_remarks(steps, names, zone)),
+    )
+
+
+def _dates(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Iterable[str]:
+    """Each keeper's days; a course that was given for longer by itself."""
+    shown = steps[-MOST_DATES:]
+    if len(steps) > len(shown):
+        days = [step.at.astimezone(zone).date() for step in steps[: -len(shown)]]
+        yield (
+            f"{counted(len(days), 'time')} from {date_words(days[0])} to {date_words(days[-1])} "
+            "(single days left out)"
+        )
+    single = [step for step in shown if not step.given_until]
+    by = sorted(single, key=lambda step: names.who(step.by))
+    for who, of_keeper in groupby(by, key=lambda step: names.who(step.by)):
+        days = [step.at.astimezone(zone).date() for step in of_keeper]
+        yield f"{days_in_words(days)}, by {who or NOBODY}"
+    for step in shown:
+        if step.given_until:
+            begin = step.at.astimezone(zone).date()
+            who = names.who(step.by) or NOBODY
+            yield f"{date_words(begin)}, given until {date_words(step.given_until)}, by {who}"
+
+
+def _holds(step: CareStep) -> str:
+    """The days as they were entered. What nobody entered is not known, which is not none."""
+    said = [
+        f"{what}: {_days(days)}"
+        for what, days in (("without eggs", step.egg_days), ("without meat", step.meat_days))
+    ]
+    source = f", as {DaysFrom(step.days_from).label} says" if step.days_from else ""
+    return "; ".join(said) + source
+
+
+def _days(days: int | None) -> str:
+    return "days not known" if days is None else counted(days, "day")
+
+
+def _remarks(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Iterable[str]:
+    remarks = [remark for step in steps if (remark := _remark(step, names, zone))]
+    shown, left_out = newest(remarks, MOST_REMARKS, "remarks")
+    yield from shown
+    if left_out:
+        yield left_out
+
+
+def _remark(step: CareStep, names: Names, zone: dt.tzinfo) -> str:
+    said = []
+    if step.amount is not None:
+        unit = names.text(step.item.unit) if step.item_id and step.item.unit else ""
+        said.append(f"used: {step.amount.normalize():f} {unit}".rstrip())
+    if step.outcome:
+        said.append(step.get_outcome_display())
+    if step.bleeding:
+        said.append(f"bleeding: {step.get_bleeding_display()}")
+    if step.note:
+        said.append(names.quoted(step.note))
+    day = step.at.astimezone(zone).date()
+    return f"{date_words(day)}: {'; '.join(said)}" if said else ""

@@ -1,0 +1,271 @@
+"""The demo flock: that its truth is what its README says, and that it can be loaded once only.
+
+The model is the source of the figures here; the comparisons of rates are done by statsmodels.
+"""
+
+import csv
+import datetime as dt
+import hashlib
+import io
+import json
+from functools import cache
+
+import pytest
+from PIL import Image
+from statsmodels.stats.rates import confint_poisson_2indep
+
+from flockcare.analysis.onset import fit_rates
+from flockcare.birds.models import Bird
+from flockcare.care.models import CareStep
+from flockcare.demo import load, photos
+from flockcare.demo.cast import CART_SHED, HENS, ORCHARD
+from flockcare.demo.folder import tables, write_records
+from flockcare.demo.model import IN_CARE, OVERDUE, hazard, live
+from flockcare.exchange.services import apply, check, export, read_folder
+from flockcare.feet.models import Check, FootFinding
+from flockcare.housing.models import FeatureState
+from flockcare.people.models import Flock, Keeper, Membership
+from flockcare.people.services import add_keeper
+from flockcare.photos.models import Measurement, Photo
+from flockcare.photos.scale import read_card
+from tests.demo.demo_figures import (
+    CART,
+    DAY,
+    new_sores_and_sound_days,
+    notes_ratio,
+    pairs_at_risk,
+)
+from tests.exchange.exchanges import csv_files
+
+TODAY = dt.date(2026, 5, 20)
+SEEDS = range(100, 130)
+HARD = 25  # joules at landing
+
+
+@cache
+def _lives():
+    return [live(TODAY, seed) for seed in SEEDS]
+
+
+# --- The truth
+
+
+def _is_hard_lander(hen):
+    return hen.house == CART_SHED and hen.energy >= HARD
+
+
+def _all_lives(hens):
+    """The same of all lives together."""
+    both = [new_sores_and_sound_days(history, hens) for history in _lives()]
+    counts, days = zip(*both, strict=True)
+    return [sum(column) for column in zip(*counts, strict=True)], [
+        sum(column) for column in zip(*days, strict=True)
+    ]
+
+
+def _rate_ratio(hens):
+    """99 % limits of the true rate after to the true rate before."""
+    counts, days = _all_lives(hens)
+    return confint_poisson_2indep(
+        *(counts[1], days[1], counts[0], days[0]), method="score", compare="ratio", alpha=0.01
+    )
+
+
+def test_draining_helps_hard_landers_of_the_cart_shed_greatly():
+    _, high = _rate_ratio([hen for hen in HENS if _is_hard_lander(hen)])
+    assert high < 0.4
+
+
+def test_draining_changes_nothing_in_the_orchard_house():
+    low, high = _rate_ratio([hen for hen in HENS if hen.house == ORCHARD])
+    assert low < 1 < high
+    assert high / low < 2.5, "too few lives to tell"
+
+
+def test_the_chance_of_a_new_sore_is_as_the_readme_says():
+    history = live(TODAY)
+    nutmeg, fennel = HENS[0], HENS[8]
+    winter = history.drained - dt.timedelta(days=250)
+    # 4.45 kg from 1.30 m: m g h = 4.45 × 9.80665 × 1.30 = 56.73 J.
+    assert nutmeg.energy == pytest.approx(56.73, abs=0.01)
+    wet = 0.0006 * (1 + (56.73 / 10) ** 2)
+    assert winter.month == 2 and hazard(history, nutmeg, winter) == pytest.approx(wet, rel=1e-3)
+    after = 0.0006 * (1 + 0.05 * (56.73 / 10) ** 2)
+    assert hazard(history, nutmeg, history.drained) == pytest.approx(after, rel=1e-3)
+    assert hazard(history, fennel, winter) == hazard(history, fennel, history.drained)
+
+
+# --- What the records say
+
+
+def test_counting_notes_misleads_and_counting_watched_time_does_not():
+    notes = [notes_ratio(history) for history in _lives()]
+    assert sum(ratio > 1 for ratio in notes) >= 0.85 * len(notes)
+    assert sorted(notes)[len(notes) // 2] > 1.3
+
+    counts, days = _all_lives(CART)
+    truth = (counts[1] / days[1]) / (counts[0] / days[0])
+    fits = [
+        fit_rates(list(pairs_at_risk(history)), cuts=(history.drained.toordinal(),)).ratio()
+        for history in _lives()
+    ]
+    assert sum(fit.value < 0.75 for fit in fits) >= 0.9 * len(fits)
+    assert not any(fit.low > 1 for fit in fits)
+    assert sum(fit.low <= truth <= fit.high for fit in fits) >= 0.85 * len(fits)
+
+
+def test_looks_become_frequent_before_the_draining():
+    history = live(TODAY)
+    before = {look.on for look in history.looks if look.on < history.often_from}
+    after = {look.on for look in history.looks if look.on >= history.often_from}
+    assert history.often_from < history.drained
+    assert len(after) > 2 * len(before)
+
+
+@pytest.mark.parametrize(
+    "today",
+    [dt.date(2026, 1, 1), dt.date(2028, 2, 29), dt.date(2027, 10, 14), dt.date(2026, 12, 31)],
+)
+def test_whatever_the_day_the_history_ends_on_it(today):
+    history = live(today)
+    assert history.drained.month == 10
+    assert min(history.drained - history.start, today - history.drained) > 360 * DAY
+    days = [look.on for look in history.looks] + [step.on for step in history.steps]
+    assert history.start <= min(days) and max(days) < today
+    assert all(look.on < history.gone(look.hen) for look in history.looks)
+    hens_by_house = {history.house(hen, today) for hen in HENS}
+    assert hens_by_house == {CART_SHED, ORCHARD}
+
+    due = [step for step in history.steps if step.hen.name == IN_CARE[0] and step.next_due == today]
+    assert [(step.foot, step.kind) for step in due] == [(IN_CARE[1], "dressing changed")]
+    hers = [look for look in history.looks if look.hen.name == OVERDUE[0]]
+    last = max(hers, key=lambda look: look.on)
+    assert OVERDUE[1] in last.sores and (today - last.on).days > 7
+    assert sorted(history.left) == ["Marjoram", "Thyme"]
+
+
+def test_one_seed_gives_one_history():
+    assert tables(live(TODAY)) == tables(live(TODAY))
+    assert tables(live(TODAY)) != tables(live(TODAY, seed=1))
+
+
+# --- Loading
+
+
+@pytest.fixture
+def demo(db, settings, tmp_path, monkeypatch):
+    settings.DEMO, settings.DEMO_PASSWORD = True, "barley barley barley"
+    settings.DATA_DIR = tmp_path / "data"
+    monkeypatch.setattr(photos, "PHOTOS", 5)
+    monkeypatch.setattr(photos, "TO_SORT", 1)
+    return settings
+
+
+def test_the_demo_is_loaded_once_and_comes_back_in_another_installation(demo, tmp_path):
+    flock = load.load_demo(TODAY)
+    assert Bird.objects.filter(flock=flock).count() == 16
+    assert Bird.objects.filter(flock=flock).present().count() == 14
+    roles = set(Membership.objects.values_list("keeper__sign_in_name", "role"))
+    assert roles == {("ros", "owner"), ("ted", "keeper"), ("ines", "keeper")}
+    assert Keeper.objects.get(sign_in_name="ros").check_password(demo.DEMO_PASSWORD)
+    assert not Check.objects.filter(keeper=None).exists()
+    assert CareStep.objects.filter(next_due=TODAY).exists()
+    drained = FeatureState.objects.get(feature__name="Yard in front", bedding="wood chip")
+    assert drained.since.month == 10
+
+    counts = [model.objects.count() for model in (Check, FootFinding, Photo, Keeper, Flock)]
+    assert load.load_demo(TODAY + DAY) == flock
+    assert counts == [model.objects.count() for model in (Check, FootFinding, Photo, Keeper, Flock)]
+
+    export(flock, tmp_path / "first.zip")
+    flock.delete()
+    Keeper.objects.all().delete()
+    brought = Flock.objects.create(name="Brought")
+    now = dt.datetime.combine(TODAY, dt.time(21), tzinfo=flock.zone)
+    apply(check(read_folder(tmp_path / "first.zip"), brought, now=now))
+    export(brought, tmp_path / "second.zip")
+    assert (tmp_path / "first.zip").read_bytes() == (tmp_path / "second.zip").read_bytes()
+    assert counts[:3] == [model.objects.count() for model in (Check, FootFinding, Photo)]
+    assert not Keeper.objects.exists()
+
+
+def test_the_photos_show_what_their_truth_says(demo):
+    load.load_demo(TODAY)
+    folder = demo.DATA_DIR / "demo-records"
+    truth = json.loads((folder / photos.TRUTH).read_text())
+    assert len(truth) == 5
+    assert Photo.objects.filter(bird=None).count() == 1
+    assert all(photo.checks.count() == 1 for photo in Photo.objects.exclude(bird=None))
+    with_card = [fact for fact in truth if fact["card"]]
+    assert len(with_card) >= 2
+    for fact in with_card:
+        view = read_card(Image.open(folder / fact["file"]))
+        assert view.code == str(Bird.objects.get(name=fact["bird"]).pk)
+
+
+def test_the_photos_with_a_card_are_measured(demo, monkeypatch):
+    """The true areas are known, since the pictures are painted."""
+    monkeypatch.setattr(photos, "PHOTOS", 14)
+    load.load_demo(TODAY)
+    folder = demo.DATA_DIR / "demo-records"
+    truth = [fact for fact in json.loads((folder / photos.TRUTH).read_text()) if fact["card"]]
+    measured = {
+        measurement.photo.sha256: measurement
+        for measurement in Measurement.objects.select_related("photo")
+    }
+    inside = 0
+    for fact in truth:
+        sent = hashlib.sha256((folder / fact["file"]).read_bytes()).hexdigest()
+        if found := measured.get(sent):
+            off = abs(found.area_mm2 - fact["area_mm2"])
+            inside += off <= found.relative_area_error * found.area_mm2
+    assert len(measured) >= 0.8 * len(truth) >= 4
+    assert inside >= 0.8 * len(measured)
+
+
+def test_a_demo_that_was_cut_off_is_made_anew(demo, monkeypatch):
+    def stop(*args):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(load, "write_photos", stop)
+        with pytest.raises(KeyboardInterrupt):
+            load.load_demo(TODAY)
+    assert Check.objects.exists() and not Photo.objects.exists()
+    flock = load.load_demo(TODAY + 20 * DAY)
+    assert Flock.objects.get() == flock and Photo.objects.count() == 5
+    assert Bird.objects.count() == 16 and Keeper.objects.count() == 3
+
+
+def test_the_demo_stays_out_of_real_installations(demo):
+    demo.DEMO = False
+    with pytest.raises(load.NotADemo, match="FLOCKCARE_DEMO=1"):
+        load.load_demo(TODAY)
+    demo.DEMO = True
+    add_keeper(name="Somebody", sign_in_name="somebody", password="straw and oats 7")
+    with pytest.raises(load.NotADemo, match="Somebody else"):
+        load.load_demo(TODAY)
+    assert Keeper.objects.count() == 1 and not Flock.objects.exists()
+
+
+def test_the_records_come_back_as_the_model_wrote_them(db, tmp_path):
+    """Every cell that the model fills in reads the same after import and export."""
+    history = live(TODAY)
+    write_records(history, tmp_path / "in")
+    flock = Flock.objects.create(name="Thistle Yard", time_zone="Europe/London")
+    now = dt.datetime.combine(TODAY, dt.time(12), tzinfo=flock.zone)
+    apply(check(read_folder(tmp_path / "in"), flock, now=now))
+    export(flock, tmp_path / "out")
+    written, out = csv_files(tmp_path / "in"), csv_files(tmp_path / "out")
+    for name in ("weights.csv", "housing.csv", "stays.csv", "care.csv", "checks.csv"):
+        before, after = (
+            list(csv.reader(io.StringIO(files[name].decode()))) for files in (written, out)
+        )
+        filled = [place for place, cells in enumerate(zip(*before[1:], strict=True)) if any(cells)]
+        # A width like 12.0 comes back as 12.
+        before, after = (
+            sorted([row[place].removesuffix(".0") for place in filled] for row in rows)
+            for rows in (before, after)
+        )
+        assert before == after
+        assert len(before) > 10 and len(filled) > 2

@@ -1,0 +1,514 @@
+"""What the vet sheet says: every fact once, in the period, nothing cut in silence."""
+
+import re
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given as any_of
+from hypothesis import strategies as st
+
+from flockcare.birds.models import Bird, Weighing
+from flockcare.drawing.timeline import Window
+from flockcare.feet.cases import cases_of_bird
+from flockcare.feet.layers import checks
+from flockcare.feet.scales import CLINICAL_GRADE
+from flockcare.housing.models import House, Stay
+from flockcare.people.deletion import FORMER
+from flockcare.people.models import Byline
+from flockcare.vetsheet.dates import age_in_words, days_in_words, newest, spread
+from flockcare.vetsheet.gather import sheet
+from flockcare.vetsheet.names import LONGEST, Nameless, Names
+from flockcare.vetsheet.records import Period, keepers_of, read
+from tests.people.rows import READ_PAGE, same_queries, seen
+from tests.vetsheet.vet_rows import at, full_bird, look, many_records, measure, photo, step
+
+TODAY = date(2026, 8, 25)
+YEAR = Period(date(2026, 1, 1), TODAY)
+
+
+@pytest.fixture
+def bird(cast):
+    return full_bird(cast.flock, cast.owner, cast.keeper)
+
+
+def made(bird, period=YEAR, *, nameless=False, today=TODAY):
+    bird = Bird.objects.select_related("flock", "breed").get(pk=bird.pk)
+    records = read(bird, period)
+    names = Nameless(keepers_of(bird.flock, records)) if nameless else Names()
+    return sheet(records, names, made_on=today, made_by="Owner")
+
+
+def said(facts) -> dict:
+    return {fact.label: fact.words for fact in facts}
+
+
+# --- Her
+
+
+def test_who_she_is(bird):
+    facts = said(made(bird).identity)
+    assert facts["Band"] == "green 12"
+    assert facts["Breed"] == "Sussex"
+    assert facts["Weight class"] == "heavy"
+    assert facts["Age"] == "2 years 5 months (hatched 5 Mar 2024)"
+    assert facts["Lasting traits"] == "“Old break of the left leg, ½ turn outwards”"
+
+
+def test_weights_against_the_breed(bird):
+    found = made(bird)
+    # 3250 / 3180 g
+    assert "3.25 kg on 1 Aug 2026, 102 % of the adult weight" in found.weight
+    assert found.weights.startswith("1 Feb 2026: 3.05 kg by Keeper; 1 May 2026: 3.12 kg")
+
+
+def test_who_weighed_her_is_named_also_without_an_account(bird):
+    weighing = bird.weighing_set.get(on=date(2026, 5, 1))
+    Weighing.objects.filter(pk=weighing.pk).update(keeper=None)
+    Byline.objects.create(flock=bird.flock, record=weighing.pk, field="keeper", name="Old Tom")
+    assert "1 May 2026: 3.12 kg by Old Tom; 1 Aug" in made(bird).weights
+
+
+def test_several_former_keepers_do_not_become_one(bird):
+    look(bird, at(8, 20), keeper_name=FORMER, note="the former ark")
+    for nameless, by in ((False, FORMER), (True, "a keeper")):
+        *_, words, who = made(bird, nameless=nameless).cases[0].looks.rows[-1]
+        assert (words, who) == ("clear; “the former ark”", by)
+
+
+def test_a_bird_of_whom_nothing_is_known(cast):
+    bird = Bird.objects.create(flock=cast.flock, name="Nobody")
+    found = made(bird, Period(None, TODAY))
+    facts = said(found.identity)
+    assert facts["Age"] == facts["Breed"] == "not known"
+    assert found.looked == "Her feet were not looked at in this time."
+    assert found.weight == "Not weighed in this time."
+    assert not (found.cases or found.given or found.photos.groups or found.housing)
+    assert said(found.holds)["Eggs"].startswith("no days are running on 25 Aug 2026")
+
+
+@pytest.mark.parametrize(
+    ("hatched", "words"),
+    [
+        ("2026-08-20", "5 days"),
+        ("2026-07-24", "1 month"),
+        ("2025-08-25", "1 year"),
+        ("2025-08-26", "11 months"),
+        ("2024-06", "about 2 years 2 months"),
+        ("2021", "about 5 years"),
+        ("2026", "less than a year"),
+    ],
+)
+def test_age(hatched, words):
+    assert age_in_words(hatched, TODAY) == words
+
+
+# --- Feet
+
+
+def test_cases_with_scores_grade_and_dates(bird):
+    found = made(bird)
+    open_case, healed = found.cases
+    assert open_case.title == "Right foot: sore since 1 Aug 2026, not seen clear since"
+    assert open_case.facts == "Worst score 2; last clear on 1 Jul 2026."
+    (row,) = open_case.looks.labelled
+    cells = dict(row)
+    assert cells["Score"] == "2" and cells["Clinical grade"] == "III" and cells["By"] == "Keeper"
+    assert cells["What was seen"] == (
+        "main pad and toe II (inner), black scab 8 mm, swelling seen from above, hot; "
+        "gait 3 obvious, dull"
+    )
+    assert healed.title == "Left foot: sore 1 Mar 2026"
+    assert "clear again on 15 Mar 2026; lasted 0 to 42 days" in healed.facts
+    # No look at it had a grade, so there is no empty column.
+    assert healed.looks.heads == ("Date", "Score", "What was seen", "By")
+    assert [row[1] for row in healed.looks.rows] == ["1", "0"]
+
+
+def test_clear_looks_are_counted(bird):
+    assert made(bird).looked == (
+        "Her feet were looked at 5 times in this time, first on 1 Feb 2026, last on 1 Aug 2026; "
+        "both feet were clear 3 times."
+    )
+
+
+def test_one_look_is_told_as_one(bird):
+    assert made(bird, Period(date(2026, 7, 20), TODAY)).looked == (
+        "Her feet were looked at once in this time, on 1 Aug 2026; both feet were clear 0 times."
+    )
+
+
+def test_a_foot_is_worded_as_on_her_timeline(bird):
+    window = Window(YEAR.first, YEAR.last, bird.flock.zone)
+    sore = next(mark for mark in checks(bird, window) if mark.lane == "right" and mark.value)
+    assert sore.label.startswith("right foot 2 swollen, main pad and toe II (inner), black scab")
+    (row,) = made(bird).cases[0].looks.labelled
+    assert dict(row)["What was seen"].startswith(sore.label.removeprefix("right foot 2 swollen, "))
+
+
+def test_grades_have_the_published_wording_and_say_what_they_were_made_for(bird):
+    scales = {scale.name: scale for scale in made(bird).scales}
+    grade = scales["Clinical grade (a scale made for raptors)"]
+    # BSAVA Manual of Raptors, Pigeons and Passerine Birds (2008), figure 16.4, grade III.
+    assert [(one.step, one.wording) for one in grade.steps] == [
+        ("III", CLINICAL_GRADE.step(3).definition)
+    ]
+    assert "infected" in grade.steps[0].wording.lower() and "raptors" in grade.source
+    assert [step.step for step in scales["Lesion score"].steps] == ["0", "1", "2"]
+    assert "made for broilers" in " ".join(scales)
+
+
+def test_no_grade_scale_where_no_grade_was_given(cast):
+    bird = Bird.objects.create(flock=cast.flock, name="Plain")
+    look(bird, at(8, 1), left=1)
+    assert [scale.name for scale in made(bird).scales] == ["Lesion score"]
+
+
+def test_a_look_in_a_case_is_not_told_twice(bird):
+    signs = made(bird).signs.rows
+    assert [row[0] for row in signs] == ["1 Jul 2026"]
+    assert "gait 2 definite: “Jürgen says “she limps ≤ 2 steps””" in signs[0][1]
+
+
+def test_a_note_about_both_feet_is_told_once(cast):
+    bird = Bird.objects.create(flock=cast.flock, name="Twofold")
+    look(bird, at(8, 1), left=1, right=1, gait=2, note="sits a lot")
+    found = made(bird)
+    told = [row[2] for case in found.cases for row in case.looks.rows]
+    assert told == [
+        "no details written down; gait 2 definite: “sits a lot”",
+        "no details written down",
+    ]
+    assert not found.signs.rows
+
+
+def test_the_period_ends_and_begins_by_the_day_of_the_flock(cast):
+    """In London 23:30 UTC of 30 June is already the first of July."""
+    bird = Bird.objects.create(flock=cast.flock, name="Late")
+    look(bird, at(6, 30, 23).replace(minute=30), left=1)
+    assert made(bird, Period(date(2026, 7, 1), TODAY)).cases[0].looks.rows
+    assert not made(bird, Period(date(2026, 6, 1), date(2026, 6, 30))).cases
+
+
+def test_a_case_is_told_whole_even_where_only_its_end_lies_in_the_period(bird):
+    found = made(bird, Period(date(2026, 3, 10), date(2026, 4, 1)))
+    (case,) = found.cases
+    assert "sore 1 Mar 2026" in case.title and "clear again on 15 Mar 2026" in case.facts
+    assert [row[0] for row in case.looks.rows] == ["15 Mar 2026"]
+
+
+def test_cases_are_those_of_her_page(bird):
+    """Told from other queries: each must come to the same cases."""
+    many_records(bird, years=2)
+    bird = Bird.objects.select_related("flock", "breed").get(pk=bird.pk)
+    theirs = {(case.foot, case.episode) for case in cases_of_bird(bird)}
+    assert {(case.foot, case.episode) for case in read(bird, Period(None, TODAY)).cases} == theirs
+
+
+# --- Measured
+
+
+def test_measured_with_uncertainty_and_change_within_one_sore(bird):
+    taken = photo(bird, at(8, 24), foot="right", seed=9)
+    measure(taken, area=30.0)
+    rows = made(bird).measured.rows
+    # The photo of 20 July was taken after the last clear look, within the open case's bounds.
+    assert [row[0] for row in rows] == ["20 Jul 2026", "20 Aug 2026", "24 Aug 2026"]
+    assert rows[0][2] == "40 ± 2 mm²" and rows[0][5] == "the first of this sore"
+    # (60 − 40) / 40; beyond √(2.4² + 3.6²) = 4.3
+    assert rows[1][5] == "larger by 50 %"
+    assert rows[2][5] == "smaller by 50 %"
+    assert rows[0][4] == "known length, 20 mm"
+
+
+def test_two_sores_are_not_compared(bird):
+    taken = photo(bird, at(3, 2), foot="left", seed=10)
+    measure(taken, area=5.0)
+    look(bird, at(8, 10), left=1)
+    measure(photo(bird, at(8, 11), foot="left", seed=11), area=50.0)
+    rows = [row for row in made(bird).measured.rows if row[1] == "left"]
+    assert [row[5] for row in rows] == ["the first of this sore"] * 2
+
+
+def test_nothing_is_compared_across_a_case_that_healed(bird):
+    """Neither photo was taken in a case, but one lies between them."""
+    for seed, when in ((14, at(1, 20)), (15, at(3, 20))):
+        measure(photo(bird, when, foot="left", seed=seed))
+    rows = [row for row in made(bird).measured.rows if row[1] == "left"]
+    assert [row[5] for row in rows] == ["the first of this sore"] * 2
+
+
+def test_what_has_no_day_is_not_compared(bird):
+    """Nobody knows which of two came first, so neither became larger or smaller."""
+    for seed, taken, precision in ((12, None, "unknown"), (13, at(8, 1), "month")):
+        measure(photo(bird, taken, foot="right", seed=seed, taken_precision=precision), area=5.0)
+    rows = made(bird, Period(None, TODAY)).measured.rows
+    assert [(row[0], row[5]) for row in rows] == [
+        ("20 Jul 2026", "the first of this sore"),
+        ("August 2026, day not known", "smaller by 88 %"),
+        ("20 Aug 2026", "not compared: order not known"),
+        ("date not known", "not compared: date not known"),
+    ]
+    # Those whose day is known; the fourth of this year would stand on a day that nobody named.
+    assert len(made(bird).timeline.lanes()["photos"]) == 3
+
+
+# --- Given
+
+
+def test_everything_given_with_dates_and_who(bird):
+    medicine, *others = made(bird).given
+    assert medicine.what == "Medicine as the vet said: “Tablets from the vet”, right foot"
+    assert medicine.dates == ("2 Aug 2026, given until 9 Aug 2026, by Owner",)
+    assert medicine.remarks == ("2 Aug 2026: “half a tablet as the vet said”",)
+    dates = {one.what: one.dates for one in others}
+    assert dates["Dressing changed: “gauze”, left foot, 4 times"] == ("2–4, 9 Mar 2026, by Keeper",)
+    assert dates["Soaked: “warm water”, left foot"] == ("1 Mar 2026, by Owner",)
+
+
+def test_days_nobody_entered_are_unknown_and_never_none(bird):
+    medicine = made(bird).given[0]
+    assert medicine.holds == (
+        "without eggs: 10 days; without meat: days not known, as the vet says"
+    )
+    holds = said(made(bird, today=date(2026, 8, 12)).holds)
+    # The last giving was on 9 August; ten days after it end on the 19th.
+    assert holds["Eggs"] == "held to 19 Aug 2026, that day too"
+    assert holds["Meat"].startswith("days not known, held until somebody knows: “Tablets")
+
+
+def test_a_hold_from_before_the_period_is_still_told(bird):
+    later = made(bird, Period(date(2026, 8, 20), TODAY))
+    assert not later.given
+    assert "days not known" in said(later.holds)["Meat"]
+
+
+def test_a_course_that_was_still_given_in_the_period_is_told(bird):
+    (medicine,) = made(bird, Period(date(2026, 8, 9), TODAY)).given
+    assert medicine.dates == ("2 Aug 2026, given until 9 Aug 2026, by Owner",)
+    assert not made(bird, Period(date(2026, 8, 10), TODAY)).given
+
+
+def test_nought_days_are_told_as_entered(bird):
+    step(bird, at(8, 20), "ointment", product="salve", egg_days=0, meat_days=0, days_from="label")
+    group = next(one for one in made(bird).given if "salve" in one.what)
+    assert group.holds == "without eggs: 0 days; without meat: 0 days, as the label says"
+
+
+# --- Housing
+
+
+def test_housing_in_short(bird):
+    facts = made(bird).housing
+    assert [(fact.label, fact.words) for fact in facts] == [
+        ("Lived in", "Barn, as long as is known until 1 Apr 2026"),
+        ("Lived in", "Ark, from 1 Apr 2026"),
+        ("Top roost", "roost, height 60 cm"),
+        ("Changed 1 Jun 2026", "Ark: Top roost 120 → 60 cm; “Lowered for the heavy ones”"),
+    ]
+
+
+def test_many_moves_are_cut_aloud(bird):
+    ark = House.objects.get(name="Ark")
+    for number in range(8):
+        days = {"since": date(2026, 4, 2 + number), "until": date(2026, 4, 3 + number)}
+        Stay.objects.create(flock=bird.flock, bird=bird, house=ark, **days)
+    found = made(bird)
+    assert sum(fact.label == "Lived in" for fact in found.housing) == 6
+    assert found.housing_left_out == "The newest 6 of 10 houses she lived in are shown."
+
+
+# --- Photos
+
+
+def test_photos_are_in_order_and_at_one_scale(bird):
+    photos = made(bird).photos
+    assert [group.title for group in photos.groups] == ["Left foot", "Right foot"]
+    left, right = (group.photos for group in photos.groups)
+    assert [one.caption[0] for one in right] == ["20 Jul 2026", "20 Aug 2026"]
+    assert left[0].caption[1] == "not to scale" and not left[0].measured
+    assert right[0].caption[2] == "“after a bath”"
+    assert f"{photos.paper_mm_per_cm:g} mm on paper are 1 cm of the foot" in photos.scale_words
+    assert photos.span_mm >= 3 * 9.0  # Three times the longest sore.
+
+
+def test_a_photo_without_a_date_belongs_to_all_the_time_only(bird):
+    photo(bird, None, seed=20, taken_precision="unknown")
+    assert made(bird).photos.count == 3
+    found = made(bird, Period(None, TODAY)).photos
+    assert found.count == 4 and found.groups[0].photos[-1].caption[0] == "date not known"
+
+
+# --- Long histories
+
+
+def test_whatever_is_left_out_is_said_with_its_number(bird):
+    many_records(bird, years=4, photos=30)
+    for number in range(14):
+        on = date(2026, 1, 1) + timedelta(9 * number)
+        Weighing.objects.get_or_create(
+            bird=bird, on=on, defaults={"flock": bird.flock, "grams": 3000}
+        )
+    found = made(bird, Period(None, TODAY))
+    # 30 photos of these records and 3 before.
+    assert found.photos.left_out.startswith("24 of 33 photos are printed")
+    assert found.photos.count == 24
+    weighings = bird.weighing_set.count()
+    assert found.weights_left_out == f"The newest 10 of {weighings} weighings are shown."
+    told = len(found.cases) + len(found.other_cases.rows)
+    # Counted by the feet pages, in a query of their own.
+    assert told == len(cases_of_bird(bird)) and not found.other_cases.left_out
+    remarks = [text for one in found.given for text in one.remarks]
+    assert any(" remarks are shown." in text for text in remarks)
+
+
+def test_where_photos_are_cut_each_foot_keeps_its_share(cast):
+    """As they come when both feet are taken at every look."""
+    bird = Bird.objects.create(flock=cast.flock, name="Twofold")
+    for number in range(47):
+        when = at(7, 1) + timedelta(number // 2, minutes=number % 2)
+        photo(bird, when, foot=("left", "right")[number % 2], seed=number, size=(320, 240))
+    groups = made(bird).photos.groups
+    assert [(group.title, len(group.photos)) for group in groups] == [
+        ("Left foot", 12),
+        ("Right foot", 12),
+    ]
+    assert made(bird).photos.left_out == (
+        "24 of 47 photos are printed, of each foot evenly over the time; 23 more in the record."
+    )
+
+
+@any_of(st.lists(st.integers(), max_size=60), st.integers(2, 30))
+def test_spread_keeps_the_first_the_last_and_the_order(rows, most):
+    rows = list(enumerate(rows))
+    kept = spread(rows, most)
+    assert len(kept) == min(most, len(rows)) and len(set(kept)) == len(kept)
+    assert kept == sorted(kept)
+    assert kept[:1] == rows[:1] and kept[-1:] == rows[-1:]
+
+
+def test_newest_says_nothing_where_nothing_is_missing():
+    assert newest([1, 2], 2, "things") == ([1, 2], "")
+    assert newest([1, 2, 3], 2, "things") == ([2, 3], "The newest 2 of 3 things are shown.")
+
+
+@any_of(st.lists(st.dates(date(2023, 1, 1), date(2026, 12, 31)), min_size=1, max_size=40))
+def test_every_day_can_be_read_back_from_the_words(days):
+    """Undone by a reader of its own: months once, runs with a dash, counts in brackets."""
+    read_back = []
+    for part in days_in_words(days).split("; "):
+        months, year = part.rsplit(" ", 1)
+        for of_month in re.findall(r"(?:[\d–, ()×]+) [A-Z][a-z]{2}", months):
+            numbers, month = of_month.strip(", ").rsplit(" ", 1)
+            number = "JanFebMarAprMayJunJulAugSepOctNovDec".index(month) // 3 + 1
+            for one in numbers.split(", "):
+                first, last, times = re.fullmatch(r"(\d+)(?:–(\d+))?(?: \((\d+)×\))?", one).groups()
+                for day in range(int(first), int(last or first) + 1):
+                    read_back += [date(int(year), number, day)] * int(times or 1)
+    assert read_back == sorted(days)
+
+
+def test_long_notes_are_cut_aloud():
+    quoted = Names().quoted("word " * 200)
+    assert quoted.startswith("“word word") and len(quoted) < LONGEST + 60
+    kept = len(quoted.split(" …”")[0]) - 1
+    assert f"({999 - kept} letters more in the record)" in quoted
+
+
+# --- The page
+
+
+def test_who_may_look(cast, bird):
+    base = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/"
+    assert seen(cast, base) == READ_PAGE
+    assert seen(cast, base + "sheet.pdf") == READ_PAGE
+    assert seen(cast, f"/f/{cast.flock.pk}/vet/") == READ_PAGE
+    assert 'id="share"' in cast.clients.keeper.get(base).text
+    assert 'id="share"' not in cast.clients.viewer.get(base).text
+
+
+def test_page_shows_the_sheet(cast, bird):
+    page = cast.clients.viewer.get(f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/?period=all").text
+    for words in (
+        "Vet sheet: Łucja",
+        "Old break of the left leg, ½ turn outwards",
+        "Right foot: sore since 1 Aug 2026, not seen clear since",
+        "a scale made for raptors",
+        "40 ± 2 mm²",
+        "given until 9 Aug 2026, by Owner",
+        "days not known",
+        "Top roost 120 → 60 cm",
+        "not to scale",
+        "It names no diagnosis, no treatment and no dose",
+    ):
+        assert words in page, words
+    assert page.count("<image ") == 2  # The measured photos, cut out at one scale.
+
+
+@pytest.mark.parametrize(
+    ("query", "words"),
+    [
+        ("period=own", "Say from which day on."),
+        ("period=own&first=2026-05-01&last=2026-04-01", "This is after the day it ends."),
+        ("period=own&first=2126-05-01", "This is after the last day of her record."),
+        ("period=own&first=yesterday", "This is not a day."),
+        ("period=own&first=0001-01-01", "That is too long ago."),
+        ("period=7", "Choose one of these stretches of time."),
+    ],
+)
+def test_a_wrong_stretch_of_time_is_said_and_shows_the_usual_one(cast, bird, query, words):
+    base = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/"
+    page = cast.clients.owner.get(f"{base}?{query}")
+    assert page.status_code == 422 and words in page.text and "Vet sheet: Łucja" in page.text
+    answer = cast.clients.owner.get(f"{base}sheet.pdf?{query}")
+    assert answer.status_code == 302 and answer.headers["Location"] == f"{base}?{query}"
+
+
+@pytest.mark.parametrize(
+    "days", ["first=2026-08-01&last=2026-08-01", "first=1950-01-01", "first=2026-01-31"]
+)
+def test_one_day_and_a_lifetime_can_be_drawn(cast, bird, days):
+    base = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/"
+    assert cast.clients.owner.get(f"{base}?period=own&{days}").status_code == 200
+    assert cast.clients.owner.get(f"{base}sheet.pdf?period=own&{days}").status_code == 200
+
+
+def test_own_stretch_leads_to_its_pdf_and_link(cast, bird):
+    page = cast.clients.owner.get(
+        f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/?period=own&first=2026-03-01&last=2026-04-01"
+    ).text
+    assert "1 Mar – 1 Apr 2026" in page
+    assert "sheet.pdf?period=own&amp;first=2026-03-01&amp;last=2026-04-01&amp;paper=a4" in page
+    assert '<input type="hidden" name="first" value="2026-03-01">' in page
+
+
+def test_the_sheet_of_a_bird_that_left_ends_with_that_day(cast, bird):
+    Bird.objects.filter(pk=bird.pk).update(left="2026-08-05", left_reason="died")
+    page = cast.clients.owner.get(f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/").text
+    assert "6 Aug 2025 – 5 Aug 2026" in page and "5 Aug 2026: died" in page
+
+
+def test_letter_comes_first_where_inches_are_used(cast, bird):
+    address = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/"
+    page = cast.clients.owner.get(address).text
+    assert page.index("PDF, A4") < page.index("PDF, Letter")
+    cast.flock.units = "imperial"
+    cast.flock.save()
+    page = cast.clients.owner.get(address).text
+    assert page.index("PDF, Letter") < page.index("PDF, A4")
+
+
+def test_queries(cast, bird):
+    url = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/?period=all"
+    same_queries(cast.clients.owner, url, grow=lambda: many_records(bird, years=1, photos=20))
+
+
+def test_ways_to_the_sheet(cast, bird):
+    address = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/"
+    assert (
+        f'href="{address}"' in cast.clients.viewer.get(f"/f/{cast.flock.pk}/birds/{bird.pk}/").text
+    )
+    assert (
+        f'href="/f/{cast.flock.pk}/vet/"'
+        in cast.clients.viewer.get(f"/f/{cast.flock.pk}/more/").text
+    )
+    assert f'href="{address}"' in cast.clients.viewer.get(f"/f/{cast.flock.pk}/vet/").text
