@@ -19,10 +19,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from django.core.exceptions import ValidationError
 from django.db import models
 
 MINE, THEIRS, BOTH = "mine", "theirs", "both"
 VERSION, KEEP = "version", "version-keep-"
+# What reading a history may raise that an import has brought.
+UNREADABLE = (ValidationError, ValueError, TypeError, KeyError, AttributeError, IndexError)
 
 
 def values(record) -> dict:

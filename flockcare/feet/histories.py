@@ -5,8 +5,9 @@ from django.urls import reverse
 from flockcare.feet.models import Check, FootFinding, Scab, Site, SortingNote, Swelling
 from flockcare.feet.scales import CLINICAL_GRADE, LESION
 from flockcare.feet.services import bring_back_check, plain_check, restore_check, snapshot
-from flockcare.feet.sorting import change_note
+from flockcare.people import history
 from flockcare.people.kinds import Kind, Names, register
+from flockcare.people.models import Revision
 from flockcare.photos.models import Foot
 
 TICKS = ("hot", "oozing", "cold_or_dark")
@@ -32,6 +33,12 @@ def foot_words(seen: dict | None, names: Names) -> str:
 
 def photos_words(keys, names: Names) -> str:
     return f"{len(keys)} photo{'' if len(keys) == 1 else 's'}" if keys else ""
+
+
+def _change_note(note: SortingNote, *, by, basis, kept) -> None:
+    before = history.values(SortingNote.objects.get(pk=note.pk))
+    history.keep(note, deed=Revision.Deed.CHANGE, by=by, before=before)
+    note.save()
 
 
 register(
@@ -61,7 +68,7 @@ register(
         SortingNote,
         title=lambda said: "Sorting",
         page=lambda note: ("photos:photo", note.pk),
-        change=lambda note, *, by, basis, kept: change_note(note, by=by),
+        change=_change_note,
         bring_back=None,
         listed=False,
         part=True,

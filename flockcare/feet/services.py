@@ -212,8 +212,8 @@ def _says(check: Check, seen: Seen) -> dict:
 def _settle(check: Check, stored: Check, seen: Seen, *, basis) -> Seen:
     """What of ``check`` and ``seen`` is to stand beside what another keeper said; or Conflict."""
     mine, theirs = plain_check(_says(check, seen)), plain_check(snapshot(stored))
-    was = history.held_at(check, basis.version)
-    chosen = basis.settle(stored, mine, theirs, was and plain_check(was))
+    base = history.held_at(check, basis.version, plain_check)
+    chosen = basis.settle(stored, mine, theirs, base)
     for column in Check._meta.concrete_fields:
         if chosen.get(column.attname) != MINE:
             setattr(check, column.attname, column.value_from_object(stored))

@@ -243,21 +243,16 @@ def _note(photos: list[Photo], *, by, **values) -> None:
     """Write into the photos' notes; none is made for what every photo has from the start."""
     notes = SortingNote.objects.in_bulk([photo.pk for photo in photos])
     for photo in photos:
-        note = notes.get(photo.pk) or SortingNote(photo=photo)
+        note = notes.get(photo.pk) or SortingNote()
+        note.photo = photo
+        deed = Revision.Deed.ADD if note._state.adding else Revision.Deed.CHANGE
+        before = history.values(note)
         for name, value in values.items():
             setattr(note, name, value)
-        if not note._state.adding:
-            change_note(note, by=by)
-        elif any(values.values()):
+        if history.values(note) != before:
             note.save()
-            history.keep(note, deed=Revision.Deed.ADD, by=by, before={})
-
-
-def change_note(note: SortingNote, *, by) -> None:
-    before = history.values(SortingNote.objects.get(pk=note.pk))
-    if before != history.values(note):
-        history.keep(note, deed=Revision.Deed.CHANGE, by=by, before=before)
-        note.save()
+            kept = {} if deed == Revision.Deed.ADD else before
+            history.keep(note, deed=deed, by=by, before=kept)
 
 
 def _words(photos, given: Given, looks: list, skipped: int) -> str:

@@ -89,7 +89,7 @@ def _page(flock, kind: Kind, record) -> str:
 def _row(kind: Kind, name: str, conflict: Conflict, change: Change | None, names: Names) -> Row:
     mine, theirs = conflict.mine[name], conflict.theirs[name]
     whose = (
-        f"{change.by}, {moment_words(change.revision.at, names.flock)}"
+        f"{change.revision.author}, {moment_words(change.revision.at, names.flock)}"
         if change
         else "As it is now"
     )

@@ -4,16 +4,17 @@ They expect to run inside the caller's transaction, which is a `changeset` where
 record is touched in one go.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
+from functools import partial
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 from django.http import Http404
 
-from flockcare.core.versions import MINE, Basis, plain, values
+from flockcare.core.versions import MINE, UNREADABLE, Basis, plain, values
 from flockcare.people.models import Flock, Revision
 
 AT_ONCE = 1000
@@ -96,10 +97,8 @@ def settle(record, *, basis: Basis | None):
         raise Http404("This record has just been removed.")
     record.version = stored.version
     if basis:
-        was = held_at(record, basis.version)
-        mine, theirs, base = (
-            plain(model, one) if one else None for one in (values(record), values(stored), was)
-        )
+        mine, theirs = (plain(model, values(one)) for one in (record, stored))
+        base = held_at(record, basis.version, partial(plain, model))
         chosen = basis.settle(stored, mine, theirs, base)
         own = {name for name, whose in chosen.items() if whose == MINE}
         for names in getattr(model, "together", ()):
@@ -110,13 +109,16 @@ def settle(record, *, basis: Basis | None):
     return stored
 
 
-def held_at(record, version: int) -> dict | None:
-    """What a record held when it had this version; None where that is not known, or is so still."""
+def held_at(record, version: int, plain: Callable[[dict], dict]) -> dict | None:
+    """The ``plain`` values of a record when it had this version; None where nobody knows them."""
     if version == 0:
-        return values(type(record)())
+        return plain(values(type(record)()))
     kept = Revision.objects.filter(record=record.pk, kind=record._meta.label)
-    of_that = kept.filter(before__version=version).order_by("-pk")
-    return of_that.values_list("before", flat=True).first()
+    was = kept.filter(before__version=version).order_by("-pk").first()
+    try:
+        return plain(was.before) if was else None
+    except UNREADABLE:
+        return None
 
 
 def delete(record, *, by, before: dict | None = None) -> None:
@@ -129,7 +131,8 @@ def bring_back(record, *, by, kept: dict) -> None:
     """Store a record that was deleted, as ``kept`` says, under its old key."""
     if type(record)._base_manager.filter(pk=record.pk).exists():
         raise ValidationError("This is there again already.")
-    record.version = kept.get("version", 0) + 1
+    # Higher than any before: each change has left a revision.
+    record.version = Revision.objects.filter(record=record.pk).count() + 1
     record.full_clean()
     _save(record, force_insert=True)
     keep(record, deed=Revision.Deed.RESTORE, by=by, before=kept)

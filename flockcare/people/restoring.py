@@ -106,6 +106,7 @@ def undo(*, flock, key: int, by, words: str) -> None:
         first = Revision.objects.select_for_update().filter(flock=flock, pk=key, first=None).first()
         if first is None or first.undoes_id or Revision.objects.filter(undoes=first).exists():
             raise ValidationError("There is nothing to undo.")
+        _lock(key)
         _require_untouched(key)
         current.words, current.undoes = words, first
         newest_first = Revision.objects.of_changeset(key).select_related("flock").order_by("-pk")
@@ -115,6 +116,15 @@ def undo(*, flock, key: int, by, words: str) -> None:
                 continue
             for revision in some:
                 _undo_one(revision, kinds_by_label()[label], by=by)
+
+
+def _lock(key: int) -> None:
+    """Whoever edits one of these records at this moment waits, and is then told what changed."""
+    mine = Revision.objects.of_changeset(key).order_by()
+    for label in sorted(set(mine.values_list("kind", flat=True))):
+        keys = mine.filter(kind=label).values("record")
+        rows = apps.get_model(label)._base_manager.filter(pk__in=keys).order_by("pk")
+        list(rows.select_for_update().values_list("pk"))
 
 
 def _undo_one(revision: Revision, kind: Kind, *, by) -> None:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.core.exceptions import ValidationError
-
+from flockcare.core.versions import UNREADABLE
 from flockcare.people.kinds import Kind, Names
 from flockcare.people.models import Revision
 
@@ -18,10 +17,6 @@ class Change:
     revision: Revision
     before: dict
     differences: list[tuple[str, object, object]]
-
-    @property
-    def by(self) -> str:
-        return self.revision.author
 
 
 def revisions_of(flock, record) -> Iterable[Revision]:
@@ -37,7 +32,7 @@ def plain_before(kind: Kind, revision: Revision) -> dict:
         plain = kind.plain_of(revision.before)
         for name, value in plain.items():
             kind.in_words(name, value, nameless)
-    except (ValidationError, ValueError, TypeError, KeyError, AttributeError, IndexError):
+    except UNREADABLE:
         return {}
     return plain
 

@@ -200,6 +200,31 @@ def test_a_history_that_cannot_be_read_breaks_no_page(cast, birds, check):
     assert cast.clients.owner.get(reverse("people:recent", args=[cast.flock.pk])).status_code == 200
 
 
+def test_a_version_that_cannot_be_read_is_asked_about(cast, birds, check):
+    url = reverse("birds:edit", args=[cast.flock.pk, birds["Dill"].pk])
+    mine = form_with(cast.clients.owner.get(url), "version") | {"traits": ["Old break."]}
+    changed(birds["Dill"], cast.keeper, traits="Limps.")
+    edit = reverse("feet:check_edit", args=[cast.flock.pk, check.pk])
+    other = form_with(cast.clients.owner.get(edit), "version") | {"note": ["Dry yard."]}
+    feet_services.change_check(
+        check=check, keeper=cast.keeper, at=check.at, seen=feet_services.Seen([], signs={"gait": 1})
+    )
+    spoilt = {"version": 1, "hatched": {}, "at": "yesterday", "findings": [["left"]], "photos": 3}
+    Revision.objects.update(before=spoilt)
+    assert cast.clients.owner.post(url, mine).status_code == 409
+    assert cast.clients.owner.post(edit, other).status_code == 409
+
+
+def test_what_comes_back_has_a_version_it_never_had(cast, birds, check):
+    changed(birds["Dill"], cast.keeper, traits="Limps.")
+    weighing = delete_weighing(cast, birds, check)
+    Revision.objects.filter(record=weighing.pk).update(
+        before={**newest(weighing).before, "version": "many"}
+    )
+    bring_back(cast.clients.owner, Weighing(pk=weighing.pk, flock=cast.flock))
+    assert Weighing.objects.get(pk=weighing.pk).version == 2
+
+
 # An earlier version comes back
 
 
