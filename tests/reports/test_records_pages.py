@@ -19,7 +19,7 @@ IMPORT = "/flocks/import/"
 
 
 def _page(cast, name="overview"):
-    return reverse(f"records:{name}", args=[cast.flock.pk])
+    return reverse(name if name == "export" else f"records:{name}", args=[cast.flock.pk])
 
 
 def _exported(cast) -> bytes:
