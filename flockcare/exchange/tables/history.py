@@ -11,7 +11,7 @@ from collections import Counter, defaultdict
 
 from flockcare.exchange import cells
 from flockcare.exchange.tables.base import Key, Table
-from flockcare.exchange.tables.columns import Kind, code, of, person
+from flockcare.exchange.tables.columns import Kind, code, fields_of, person
 from flockcare.people.models import Keeper, Revision
 
 # Who belongs to a flock and which links were handed out stays in its installation.
@@ -204,7 +204,7 @@ def _object(text: str) -> dict:
     return found
 
 
-_revision = of(Revision)
+_revision = fields_of(Revision)
 
 
 class History(Table):
