@@ -117,7 +117,7 @@ def counts(sent: dict, now: dict, before: dict, flock: str) -> dict[str, int]:
         **{f"photos sent {way}": ways[way] for way in DOUBLE},
         f"records sent {PAGE_FIRST}, then corrected": ways[PAGE_FIRST],
         f"records sent in {TWO_WORDS}": ways[TWO_WORDS],
-        "corrections refused with 409": ways["other words refused"],
+        "corrections refused as conflicts": ways["other words refused"],
         **{f"killed {aim}": killer.done[aim] for aim in killer.aims},
         "kills that left a file half written": killer.inside,
         "answers of a fault in Flockcare (500)": answers[500],
