@@ -139,13 +139,14 @@ def _as_they_are(flock, added: list[Revision]) -> dict:
 @flock_view()
 def changeset(request, flock, revision_id):
     """What was done in one go, and undoing it."""
-    every = Revision.objects.of_changeset(revision_id).filter(flock=flock)
+    first = get_object_or_404(Revision, flock=flock, pk=revision_id, first=None)
+    every = Revision.objects.of_changeset(first.pk)
     readable = every.filter(kind__in=_readable(request))
     shown = list(_with_changeset(readable).order_by("-pk")[:SHOWN])
-    if not shown or shown[0].changeset != revision_id:
+    if not shown:
         raise Http404("There is no such change.")
     main, titles = shown[0], _titles(flock, shown)
-    words = (main.first or main).words or titles[main.pk]
+    words = first.words or titles[main.pk]
     can_undo = restoring.can_undo(every, request.membership.can)
     if request.method == "POST":
         if not can_undo:
