@@ -84,7 +84,7 @@ class Table:
         parts = {column.part: () for column in holding}
         return {part: tuple(c for c in holding if c.part == part) for part in parts}
 
-    def of(self, part: str = "") -> tuple[Column, ...]:
+    def columns_of(self, part: str = "") -> tuple[Column, ...]:
         """Columns that say just what a field of the main record holds, or of another part."""
         return self._parts[part]
 
@@ -122,7 +122,7 @@ class Table:
                 yield self.cells(self.to_row(item, outgoing.names)), keys(*parts)
 
     def to_row(self, item, names: Names) -> dict[str, str]:
-        return write_all(self.of(), item, names)
+        return write_all(self.columns_of(), item, names)
 
     def parts(self, item) -> tuple:
         """The records of an item, as they have to be saved."""
@@ -138,7 +138,7 @@ class Table:
         return self.checked(row, self.model(flock=row.work.flock, **self.values(row)))
 
     def values(self, row) -> dict:
-        return read_all(self.of(), row)
+        return read_all(self.columns_of(), row)
 
     def checked(self, row, record, part: str = ""):
         """The record, once it has said what is wrong with what it holds together."""
@@ -148,7 +148,7 @@ class Table:
             record.clean()
         except ValidationError as error:
             for name, messages in error.message_dict.items():
-                named = next((c.name for c in self.of(part) if c.attr == name), "")
+                named = next((c.name for c in self.columns_of(part) if c.attr == name), "")
                 row.wrong(named, " ".join(messages))
         return record
 

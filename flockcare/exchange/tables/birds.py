@@ -6,9 +6,9 @@ from flockcare.core.dates import PartialDate
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.problems import EMPTY
 from flockcare.exchange.tables.base import Table, keys, read_all, write_all
-from flockcare.exchange.tables.columns import Column, of
+from flockcare.exchange.tables.columns import Column, fields_of
 
-_bird, _breed = of(Bird), of(Breed)
+_bird, _breed = fields_of(Bird), fields_of(Breed)
 _name = Bird._meta.get_field("name")
 
 
@@ -58,7 +58,7 @@ class Birds(Table):
     def to_row(self, bird, names, label="") -> dict[str, str]:
         row = super().to_row(bird, names) | {"bird": label, "band": bird.band}
         row["name"] = bird.name if bird.name != label else ""
-        return row | (write_all(self.of("breed"), bird.breed, names) if bird.breed else {})
+        return row | (write_all(self.columns_of("breed"), bird.breed, names) if bird.breed else {})
 
     # --- Reading
 
@@ -117,7 +117,7 @@ class Birds(Table):
     def _breed(self, row, breeds) -> Breed | None:
         if not row.text("breed"):
             return None
-        told = read_all(self.of("breed"), row)
+        told = read_all(self.columns_of("breed"), row)
         name, grams = told["name"] or "", told.get("adult_grams")
         breed = breeds.get(name.lower())
         if breed is None:

@@ -9,13 +9,13 @@ from flockcare.exchange.tables.columns import (
     Link,
     bird,
     clock,
+    fields_of,
     keeper,
-    of,
     person,
 )
 from flockcare.exchange.tables.kit import days
 
-_step = of(CareStep)
+_step = fields_of(CareStep)
 # A step at noon exactly is written without its time, which is how one without is read.
 _TIME = clock(lambda _, time: time != NOON)
 _DROPPED, _CLAIMED = (

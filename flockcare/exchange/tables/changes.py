@@ -1,11 +1,11 @@
 """What was said about the changes of a house on a day."""
 
 from flockcare.exchange.tables.base import Table
-from flockcare.exchange.tables.columns import SEPARATOR, code, day, house, of, person
+from flockcare.exchange.tables.columns import SEPARATOR, code, day, fields_of, house, person
 from flockcare.exchange.tables.photos import named_photo
 from flockcare.housing.models import HousingChange
 
-_change = of(HousingChange)
+_change = fields_of(HousingChange)
 PHOTOS = code("photos", "Its photos, as photos.csv calls them, separated by “;”.")
 
 

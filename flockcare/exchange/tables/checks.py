@@ -9,9 +9,9 @@ from flockcare.exchange.tables.columns import (
     Kind,
     bird,
     clock,
+    fields_of,
     keeper,
     labels,
-    of,
 )
 from flockcare.feet.models import Check, FootFinding, RoundBird, Site
 from flockcare.photos.models import Foot
@@ -19,7 +19,7 @@ from flockcare.photos.models import Foot
 # Read in parts, so that those of ten years are not in memory at once.
 AT_ONCE = 1000
 SIGNS = ("hot", "oozing", "cold_or_dark")
-_check, _finding = of(Check), of(FootFinding)
+_check, _finding = fields_of(Check), fields_of(FootFinding)
 
 
 DATE = Day("date", "The day.", Kind.DAY, required=True, past=True, attr="at")
@@ -97,7 +97,7 @@ class Checks(Table):
         check, findings = item
         row = super().to_row(check, names)
         for finding in findings:
-            row |= write_all(self.of(finding.foot), finding, names)
+            row |= write_all(self.columns_of(finding.foot), finding, names)
         return row
 
     def rows(self, outgoing):
@@ -131,13 +131,13 @@ class Checks(Table):
         return check, [finding for finding in findings if finding]
 
     def _finding(self, row, check, foot) -> FootFinding | None:
-        score, *others = self.of(foot)
+        score, *others = self.columns_of(foot)
         if not row.text(score.name):
             told = next((column.name for column in others if row.text(column.name)), None)
             if told:
                 row.wrong(score.name, f"“{told}” is given, so the foot needs a score too.")
             return None
-        finding = FootFinding(check_record=check, foot=foot, **read_all(self.of(foot), row))
+        finding = FootFinding(check_record=check, foot=foot, **read_all(self.columns_of(foot), row))
         return self.checked(row, finding, foot)
 
 

@@ -241,7 +241,7 @@ class Clock(Column):
 # --- Ways to declare a column
 
 
-def of(model, part=""):
+def fields_of(model, part=""):
     """``column(name, meaning)`` for a field of ``model``; its kind and values are the field's."""
 
     def column(name, meaning="Anything else, as it was typed.", kind=None, *, field="", **more):

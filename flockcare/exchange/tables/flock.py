@@ -1,10 +1,10 @@
 """The settings of a flock."""
 
 from flockcare.exchange.tables.base import Table
-from flockcare.exchange.tables.columns import Kind, of
+from flockcare.exchange.tables.columns import Kind, fields_of
 from flockcare.people.models import Flock
 
-_flock = of(Flock)
+_flock = fields_of(Flock)
 
 
 class Settings(Table):

@@ -11,7 +11,7 @@ from collections import Counter, defaultdict
 
 from flockcare.exchange import cells
 from flockcare.exchange.tables.base import Key, Table
-from flockcare.exchange.tables.columns import Kind, code, of, person
+from flockcare.exchange.tables.columns import Kind, code, fields_of, person
 from flockcare.people.bylines import byline_key
 from flockcare.people.models import Keeper, Revision
 
@@ -197,7 +197,7 @@ def _object(text: str) -> dict:
     return found
 
 
-_revision = of(Revision)
+_revision = fields_of(Revision)
 
 
 class History(Table):

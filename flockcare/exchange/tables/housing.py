@@ -3,16 +3,16 @@
 from collections import defaultdict
 
 from flockcare.exchange.tables.base import Table, keys, read_all, write_all
-from flockcare.exchange.tables.columns import Column, of
+from flockcare.exchange.tables.columns import Column, fields_of
 from flockcare.housing.models import Feature, FeatureState, House
 
-_feature, _state = of(Feature, part="feature"), of(FeatureState)
-_house = of(House, part="house")
+_feature, _state = fields_of(Feature, part="feature"), fields_of(FeatureState)
+_house = fields_of(House, part="house")
 
 
 def described(model) -> tuple[tuple[Column, ...], tuple[Column, ...]]:
     """What a feature is like: the listed columns, and the further ones."""
-    column = of(model)
+    column = fields_of(model)
     return (
         (
             column("height_cm", "Height above the floor.", unit="cm"),
@@ -70,12 +70,12 @@ class Housing(Table):
         for feature in of_flock:
             features[feature.house_id].append(feature)
         for house in House.objects.filter(pk__in=names.houses):
-            called, about = {"house": house.name}, write_all(self.of("house"), house, names)
+            called, about = {"house": house.name}, write_all(self.columns_of("house"), house, names)
             about["note"] = house.note
             if any((about | {"house": ""}).values()) or not features[house.pk]:
                 yield self.cells(about), keys(house)
             for feature in features[house.pk]:
-                start = called | write_all(self.of("feature"), feature, names)
+                start = called | write_all(self.columns_of("feature"), feature, names)
                 for state in feature.states.all() or [None]:
                     row = self.to_row(state, names) if state else {}
                     yield self.cells(start | row), keys(house, feature, state)
@@ -96,7 +96,7 @@ class Housing(Table):
         work.read(self).each(lambda row: self._plan_row(row, states))
 
     def _plan_row(self, row, states) -> None:
-        told = read_all(self.of("house"), row)
+        told = read_all(self.columns_of("house"), row)
         house = self._house_called(row, told.pop("name"))
         if house is None or not row.text("feature"):
             self._about_the_house(row, house, told)
@@ -125,7 +125,7 @@ class Housing(Table):
         return house
 
     def _about_the_house(self, row, house, told) -> None:
-        for column in (*self.of("feature"), *self.of()):
+        for column in (*self.columns_of("feature"), *self.columns_of()):
             if row.text(column.name) and column.name != "note":
                 row.wrong("feature", f"Say which feature of the house “{column.name}” is about.")
                 return
@@ -142,7 +142,7 @@ class Housing(Table):
             setattr(house, name, value)
 
     def _feature_in(self, row, house) -> Feature | None:
-        told, features = read_all(self.of("feature"), row), row.work.features
+        told, features = read_all(self.columns_of("feature"), row), row.work.features
         name, kind = told["name"], told["kind"]
         if name is None or kind is None:
             return None
@@ -158,7 +158,7 @@ class Housing(Table):
     def from_row(self, row) -> FeatureState | None:
         if row.text("from"):
             return super().from_row(row)
-        if told := [column.name for column in self.of() if row.text(column.name)]:
+        if told := [column.name for column in self.columns_of() if row.text(column.name)]:
             row.wrong("from", f"Say from when on “{told[0]}” was so.")
         return None
 

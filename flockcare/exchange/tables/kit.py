@@ -2,12 +2,12 @@
 
 from flockcare.care.models import KitItem
 from flockcare.exchange.tables.base import Table
-from flockcare.exchange.tables.columns import of
+from flockcare.exchange.tables.columns import fields_of
 
 
 def days(model):
     """How long eggs and meat are not eaten, as a vet or a label said."""
-    column = of(model)
+    column = fields_of(model)
     return (
         column("egg_days", "Days without her eggs after the last giving; 0: none.", unit="days"),
         column("meat_days", "Days without her meat after the last giving; 0: none.", unit="days"),
@@ -15,7 +15,7 @@ def days(model):
     )
 
 
-_item = of(KitItem)
+_item = fields_of(KitItem)
 _UNIT = "as “unit” says"
 
 

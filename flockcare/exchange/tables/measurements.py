@@ -6,18 +6,18 @@ its figures.
 
 from flockcare.exchange import cells
 from flockcare.exchange.tables.base import Table, keys
-from flockcare.exchange.tables.columns import Kind, Link, of, person
+from flockcare.exchange.tables.columns import Kind, Link, fields_of, person
 from flockcare.exchange.tables.photos import named_photo
 from flockcare.photos.models import Measurement
 
 
 def _number(name, meaning, unit):
     figures = {"reader": cells.exact, "writer": cells.exact_text}
-    return of(Measurement)(name, meaning, unit=unit, **figures)
+    return fields_of(Measurement)(name, meaning, unit=unit, **figures)
 
 
 def _rows(name, meaning, reader):
-    return of(Measurement)(
+    return fields_of(Measurement)(
         *(name, meaning, Kind.CODE), reader=reader, writer=cells.number_rows_text
     )
 
@@ -55,10 +55,10 @@ class Measurements(Table):
             attr="photo",
             known="photos",
         ),
-        of(Measurement)(
+        fields_of(Measurement)(
             "measured", "When it was drawn.", Kind.MOMENT, field="at", past=True, needed=True
         ),
-        of(Measurement)("scaled_by", "What gave the scale."),
+        fields_of(Measurement)("scaled_by", "What gave the scale."),
         _number("length_mm", "The known length.", "mm"),
         _number("area_mm2", "Area.", "mm²"),
         _number("perimeter_mm", "Perimeter.", "mm"),

@@ -11,7 +11,7 @@ from flockcare.exchange.joining import NO_CHECK, Candidate, join
 from flockcare.exchange.tables.base import Table, keys, read_all, write_all
 from flockcare.exchange.tables.care import step_name
 from flockcare.exchange.tables.checks import moment_name
-from flockcare.exchange.tables.columns import Kind, bird, code, of, person
+from flockcare.exchange.tables.columns import Kind, bird, code, fields_of, person
 from flockcare.exchange.taken import read_taken, taken_text
 from flockcare.feet.models import Check, FootFinding, SortingNote
 from flockcare.photos.dating import by_camera
@@ -19,7 +19,8 @@ from flockcare.photos.editing import fitting_box
 from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.services import prepare
 
-_photo, _sorting = of(Photo), of(SortingNote, part="sorting")
+_photo, _finding = fields_of(Photo), fields_of(FootFinding)
+_sorting = fields_of(SortingNote, part="sorting")
 
 
 def _box(text: str) -> list[int]:
@@ -43,7 +44,9 @@ class Photos(Table):
         bird("Whose foot; empty: nobody has said yet.", required=False),
         _photo("foot", "Which foot; empty: not known, or all of the bird."),
         code("taken", "When it was taken: a year, month, day, or day and time."),
-        of(FootFinding)("score", "Lesion score of this foot in the check it belongs to.", attr=""),
+        fields_of(FootFinding)(
+            "score", "Lesion score of this foot in the check it belongs to.", attr=""
+        ),
         _photo("note"),
         # These may be left out.
         _photo("taken_source", "Where that date is from."),
@@ -111,7 +114,7 @@ class Photos(Table):
         row = super().to_row(photo, names)
         row |= {"taken": taken_text(photo, names.zone), "sha256": photo.sha256}
         if sorting := getattr(photo, "sorting", None):
-            row |= write_all(self.of("sorting"), sorting, names)
+            row |= write_all(self.columns_of("sorting"), sorting, names)
         return row
 
     # --- Reading
@@ -130,7 +133,7 @@ class Photos(Table):
     def _plan_row(self, row, existing, in_file) -> Candidate | None:
         work, name = row.work, row.text("file")
         score, values = self.column("score").value(row), self.values(row)
-        sorting = read_all(self.of("sorting"), row)
+        sorting = read_all(self.columns_of("sorting"), row)
         picture = pictures.picture_of(row)
         if picture is None:
             return None

@@ -3,11 +3,11 @@
 from flockcare.exchange.cells import yes_or_no
 from flockcare.exchange.tables.base import Grouped, keys, read_all, write_all
 from flockcare.exchange.tables.changes import PHOTOS, named_photos, photo_names
-from flockcare.exchange.tables.columns import Column, Kind, house, of, person
+from flockcare.exchange.tables.columns import Column, Kind, fields_of, house, person
 from flockcare.exchange.tables.housing import described
 from flockcare.housing.models import HousingChange, PlannedState
 
-_plan, _state = of(HousingChange), of(PlannedState)
+_plan, _state = fields_of(HousingChange), fields_of(PlannedState)
 _OF_PLAN = (
     house(),
     _plan("date", "When it is meant to be; empty: no day yet.", field="on"),

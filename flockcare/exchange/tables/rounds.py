@@ -4,10 +4,10 @@ from collections import defaultdict
 
 from flockcare.exchange.tables.base import Grouped, keys, read_all, write_all
 from flockcare.exchange.tables.checks import Checks, every_check, moment_name
-from flockcare.exchange.tables.columns import Column, Kind, bird, code, of, person
+from flockcare.exchange.tables.columns import Column, Kind, bird, code, fields_of, person
 from flockcare.feet.models import Check, Round, RoundBird
 
-_round, _place = of(Round), of(RoundBird)
+_round, _place = fields_of(Round), fields_of(RoundBird)
 _OF_ROUND = (
     _round("started", "When it was begun.", field="started_at", needed=True),
     person("Who began it, by name.", "started_by"),

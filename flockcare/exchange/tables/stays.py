@@ -3,11 +3,11 @@
 from django.core.exceptions import ValidationError
 
 from flockcare.exchange.tables.base import Table
-from flockcare.exchange.tables.columns import bird, house, of
+from flockcare.exchange.tables.columns import bird, fields_of, house
 from flockcare.housing.models import Stay
 from flockcare.housing.services import require_one_house
 
-_stay = of(Stay)
+_stay = fields_of(Stay)
 
 
 class Stays(Table):

@@ -1,10 +1,10 @@
 """When somebody walked through a house to look for what hurts feet."""
 
 from flockcare.exchange.tables.base import Table
-from flockcare.exchange.tables.columns import day, house, of, person
+from flockcare.exchange.tables.columns import day, fields_of, house, person
 from flockcare.housing.models import Walk
 
-_walk = of(Walk)
+_walk = fields_of(Walk)
 
 
 class Walks(Table):

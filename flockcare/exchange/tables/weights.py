@@ -2,9 +2,9 @@
 
 from flockcare.birds.models import Weighing
 from flockcare.exchange.tables.base import Table
-from flockcare.exchange.tables.columns import bird, day, of, person
+from flockcare.exchange.tables.columns import bird, day, fields_of, person
 
-_weighing = of(Weighing)
+_weighing = fields_of(Weighing)
 
 
 class Weights(Table):

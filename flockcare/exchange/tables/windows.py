@@ -1,10 +1,10 @@
 """Which stretches before and after a change were chosen to be compared."""
 
 from flockcare.exchange.tables.base import Table
-from flockcare.exchange.tables.columns import day, house, of, person
+from flockcare.exchange.tables.columns import day, fields_of, house, person
 from flockcare.trends.models import WindowChoice
 
-_window = of(WindowChoice)
+_window = fields_of(WindowChoice)
 
 
 class Windows(Table):
