@@ -11,6 +11,7 @@ import tempfile
 import time
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
+from datetime import timedelta
 from pathlib import Path, PurePosixPath
 
 from django.conf import settings
@@ -19,12 +20,13 @@ from django.core.files.storage import default_storage
 
 from flockcare.exchange import cells, originals
 from flockcare.exchange.problems import EMPTY, Problem, Refused
+from flockcare.photos.checking import OLD
 from flockcare.photos.intake import MAX_BYTES, MAX_SIDE, RefusedPhoto, TakenIn, take_in
 from flockcare.photos.models import Photo
 from flockcare.photos.services import remove
 from flockcare.photos.sizes import sizes_from
 
-_WAITING, _LEFT_SECONDS = ".import-", 24 * 60 * 60
+_WAITING = ".import-"
 
 
 @dataclass
@@ -67,14 +69,15 @@ def take_back(stored: list[str]) -> None:
             default_storage.delete(str(folder))
 
 
-def _folder() -> tempfile.TemporaryDirectory:
-    """Beside the records, since the system's own place for such things may be in memory.
-
-    And an end to those that killed processes have left.
-    """
+def clear_left(old: timedelta = OLD) -> None:
+    """Remove the folders that killed imports have left."""
     for left in settings.DATA_DIR.glob(f"{_WAITING}*"):
-        if time.time() - left.stat().st_mtime > _LEFT_SECONDS:
+        if time.time() - left.stat().st_mtime >= old.total_seconds():
             shutil.rmtree(left, ignore_errors=True)
+
+
+def _folder() -> tempfile.TemporaryDirectory:
+    """Beside the records, since the system's own place for such things may be in memory."""
     return tempfile.TemporaryDirectory(prefix=_WAITING, dir=settings.DATA_DIR)
 
 

@@ -18,6 +18,7 @@ register(
         page=lambda photo: ("photos:photo", photo.pk),
         hidden=frozenset(
             {"width", "height", "stored_bytes", "sha256", "look_hash", "added_at", "edition"}
+            | {"stored_as", "damaged_since"}
         )
         | {"keeper_id", "of_house"},
         # Files hang on these; the photo's own page undoes them.

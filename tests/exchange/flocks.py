@@ -258,7 +258,7 @@ def _care(draw, flock, birds):
             next_due=draw(st.none() | later),
             given_until=draw(st.none() | later),
             claimed_at=draw(st.none() | exact_moments),
-            dropped_because=draw(notes),
+            dropped_because=draw(words),
             note=draw(notes),
             logged_at=draw(exact_moments),
         )

@@ -7,9 +7,10 @@ looks and nothing is kept before it is wanted.
 from django.contrib import messages
 from django.shortcuts import redirect, render
 
+from flockcare.exchange.limits import LARGEST_TABLE
 from flockcare.exchange.services import Refused, apply
 from flockcare.exchange.spreadsheet.forms import SheetForm
-from flockcare.exchange.spreadsheet.sheet import LARGEST_FILE, Sheet, read_sheet, read_text
+from flockcare.exchange.spreadsheet.sheet import Sheet, read_sheet, read_text
 from flockcare.exchange.spreadsheet.targets import TABLES
 from flockcare.exchange.spreadsheet.translating import Found, Mapping
 from flockcare.exchange.views import in_words
@@ -39,7 +40,7 @@ def spreadsheet(request, flock):
 
 def sheet_of(cleaned: dict) -> Sheet:
     if cleaned["file"]:
-        return read_sheet(cleaned["file"].read(LARGEST_FILE + 1))
+        return read_sheet(cleaned["file"].read(LARGEST_TABLE + 1))
     return read_text(cleaned["pasted"])
 
 

@@ -1,5 +1,7 @@
 """The birds, and their breeds with them."""
 
+from collections import defaultdict
+
 from flockcare.birds.models import BandColour, Bird, Breed
 from flockcare.birds.services import new_breed
 from flockcare.core.dates import PartialDate
@@ -68,7 +70,10 @@ class Birds(Table):
         labels = label_birds(existing)
         work.birds = {labels[bird.pk].lower(): bird for bird in existing}
         breeds = {breed.name.lower(): breed for breed in Breed.objects.filter(flock=work.flock)}
-        in_file = {}
+        by_name = defaultdict(list)
+        for bird in existing:
+            by_name[bird.name.lower()].append(bird)
+        in_file, here = {}, set()
 
         def build(row):
             bird, label = self.from_row(row, breeds), row.text("bird")
@@ -77,7 +82,7 @@ class Birds(Table):
             if label.lower() in in_file:
                 row.wrong("bird", f"“{label}” is in this file twice.")
                 return
-            in_file[label.lower()] = self._same_or_new(row, bird, existing)
+            in_file[label.lower()] = self._same_or_new(row, bird, by_name, here)
 
         work.read(self).each(build)
         work.birds.update((label, bird) for label, bird in in_file.items() if bird)
@@ -131,23 +136,21 @@ class Birds(Table):
             row.wrong("breed_adult_grams", f"{breed.name}: {grams} g here, {there} elsewhere.")
         return breed
 
-    def _same_or_new(self, row, bird, existing) -> Bird | None:
+    def _same_or_new(self, row, bird, by_name, here) -> Bird | None:
         """The bird of the flock that this row describes, else ``bird``, planned; None on conflict.
 
-        ``existing`` loses whom a row was found for.
+        ``by_name``: the birds of the flock that no row has described yet. ``here``: the names of
+        those planned that did not leave.
         """
-        work = row.work
-        namesakes = [
-            (other, self._differences(row, bird, other))
-            for other in existing
-            if other.name.lower() == bird.name.lower()
-        ]
-        for other, differences in namesakes:
-            if not differences:
-                existing.remove(other)
+        work, name = row.work, bird.name.lower()
+        namesakes = by_name[name]
+        for other in namesakes:
+            if not self._differences(row, bird, other):
+                namesakes.remove(other)
                 work.plan.already_there[self.name] += 1
                 return other
-        for other, differences in namesakes:
+        for other in namesakes:
+            differences = self._differences(row, bird, other)
             if _may_be_one(bird, other, differences):
                 column, here, there = differences[0]
                 row.wrong(
@@ -157,13 +160,12 @@ class Birds(Table):
                     "joined or hatched.",
                 )
                 return None
-        if not bird.left and any(
-            not other.left and other.name.lower() == bird.name.lower()
-            for other in work.plan.new[Bird]
-        ):
+        if not bird.left and name in here:
             named = "name" if row.text("name") else "bird"
             row.wrong(named, f"Two birds here are called {bird.name}.")
             return None
+        if not bird.left:
+            here.add(name)
         work.plan.add(bird)
         return bird
 

@@ -1,5 +1,8 @@
 """Which bird lived in which house."""
 
+from bisect import bisect_left
+from datetime import date
+
 from django.core.exceptions import ValidationError
 
 from flockcare.exchange.tables.base import Table
@@ -28,15 +31,23 @@ class Stays(Table):
 
     def plan(self, work) -> None:
         if work.tables[self.name]:
-            for stay in Stay.objects.filter(flock=work.flock).select_related("house"):
+            stays = Stay.objects.filter(flock=work.flock).select_related("house")
+            for stay in sorted(stays, key=_since):
                 work.stays[stay.bird_id].append(stay)
         super().plan(work)
 
     def add(self, row, stay) -> None:
         others = row.work.stays[stay.bird_id]
+        # Those before it do not overlap, so one that it overlaps is next to its place.
+        at = bisect_left(others, _since(stay), key=_since)
         try:
-            require_one_house(stay, others)
+            require_one_house(stay, others[max(0, at - 1) : at + 1])
         except ValidationError as error:
             row.wrong("from", error.message)
-        others.append(stay)
+        else:
+            others.insert(at, stay)
         super().add(row, stay)
+
+
+def _since(stay) -> date:
+    return stay.since or date.min

@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from flockcare.backup.services import BackupProblem, restore
 from flockcare.backup.services import check as checked
+from flockcare.core.starting import in_words
 
 
 class Command(BaseCommand):
@@ -34,7 +35,8 @@ class Command(BaseCommand):
             if check:
                 self._tell_whole(file)
             else:
-                self._restore(file, replace)
+                with in_words():
+                    self._restore(file, replace)
         except BackupProblem as problem:
             raise CommandError(str(problem)) from problem
 
