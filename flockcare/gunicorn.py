@@ -5,8 +5,16 @@ FLOCKCARE_PROCESSES  how many processes serve (default: 2)
 FLOCKCARE_THREADS    how many requests each answers at once (default: 4)
 """
 
+import sys
+
+from django.core.exceptions import ImproperlyConfigured
+
 from flockcare.core import env
-from flockcare.settings import LOGGING
+
+try:
+    from flockcare.settings import LOGGING
+except ImproperlyConfigured as error:
+    sys.exit(str(error))
 
 bind = env.text("FLOCKCARE_BIND", "127.0.0.1:8000")
 workers = env.number("FLOCKCARE_PROCESSES", 2)
@@ -16,6 +24,7 @@ threads = env.number("FLOCKCARE_THREADS", 4)
 timeout = 120
 graceful_timeout = 60
 max_requests, max_requests_jitter = 5000, 500
+umask = 0o077
 # Nothing reads it here, and its place is not always writable.
 control_socket_disable = True
 logconfig_dict = {

@@ -4,7 +4,9 @@ FLOCKCARE_DATA        folder for the database, photos and the secret key (defaul
 FLOCKCARE_DEMO        1 = the demo installation, in a folder of its own (default: .data/demo)
 FLOCKCARE_SECRET_KEY  signing key (default: made once and kept in the data folder)
 FLOCKCARE_HOSTS       host names that may be asked for, comma-separated
-FLOCKCARE_HTTPS       1 = reached over HTTPS: secure cookies, redirects, HSTS
+FLOCKCARE_HTTPS       1 = reached over HTTPS: secure cookies, redirects, HSTS for a year
+FLOCKCARE_HSTS        whom HSTS binds: host = this name only (default), subdomains = also all names
+                      below it, preload = these, and browsers may build it in
 FLOCKCARE_PROXY       1 = behind a proxy that sets X-Forwarded-Proto and -For itself
 FLOCKCARE_DEBUG       1 = Django's debug pages; never on a network
 
@@ -36,7 +38,11 @@ ALLOWED_HOSTS = env.words("FLOCKCARE_HOSTS", "localhost,127.0.0.1,[::1]")
 HTTPS = env.flag("FLOCKCARE_HTTPS")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if HTTPS else 0
-SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
+HSTS = env.choice("FLOCKCARE_HSTS", "host", "subdomains", "preload")
+SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS and HSTS != "host"
+SECURE_HSTS_PRELOAD = HTTPS and HSTS == "preload"
+# Names below this one may serve something else, without HTTPS: whoever owns them decides.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 SECURE_REFERRER_POLICY = "same-origin"
 BEHIND_PROXY = env.flag("FLOCKCARE_PROXY")
 if BEHIND_PROXY:
@@ -64,7 +70,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "flockcare.core.health.health",
+    "flockcare.health.health",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "flockcare.core.headers.content_policy",
@@ -114,7 +120,8 @@ SQLITE = {
         # (deferred) fails at once when two transactions that have read both go on to write.
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
-        # FULL: a check that was acknowledged survives a power cut, not only a crash.
+        # FULL: a check that was acknowledged survives a power cut, not only a crash. So do photos:
+        # core/storage.py.
         # 4 MB of memory for each connection: a bird's ten years of checks fit in.
         "init_command": (
             "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA cache_size=-4000;"
@@ -168,8 +175,8 @@ MEDIA_ROOT = DATA_DIR / "files"
 STORAGES = {
     "default": env.s3("FLOCKCARE_S3")
     or {
-        "BACKEND": "django.core.files.storage.FileSystemStorage",
-        "OPTIONS": {"file_permissions_mode": 0o600, "directory_permissions_mode": 0o700},
+        "BACKEND": "flockcare.core.storage.FolderStorage",
+        "OPTIONS": {"directory_permissions_mode": 0o700},
     },
     "staticfiles": {"BACKEND": "flockcare.core.static.StaticFiles"},
 }

@@ -2,6 +2,8 @@ from django.urls import include, path
 
 from flockcare.care.views_calendar import feed
 
+handler500 = "flockcare.core.room.fault"
+
 # Everything about one flock lies under its key; flockcare.people.access looks it up.
 urlpatterns = [
     path("", include("flockcare.people.urls")),

@@ -16,6 +16,7 @@ from flockcare.birds.services import NewBird
 from flockcare.core.dates import HELP as DATE_HELP
 from flockcare.core.dates import PartialDate
 from flockcare.core.forms import KeeperForm, KeeperModelForm
+from flockcare.core.lines import one_line
 from flockcare.people.models import Units
 
 GRAMS_PER_OUNCE = Decimal("28.349523125")
@@ -105,6 +106,9 @@ class WeighingForm(KeeperModelForm):
         fields = ["on", "grams"]
         # The one form that browsers take for a date field, whatever the language.
         widgets = {"on": forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})}
+
+    # The key first: by it the day's own weighing, sent again, is told from a second one.
+    field_order = ("weighing_id",)
 
     def __init__(self, *args, today, **kwargs):
         super().__init__(*args, **kwargs)
@@ -204,6 +208,7 @@ class BirdForm(KeeperModelForm):
         label="Breed",
         required=False,
         max_length=60,
+        validators=[one_line],
         widget=BreedNameWidget,
         help_text="Any name will do; for some the adult weight is filled in.",
     )
@@ -334,6 +339,10 @@ def read_line(number: int, text: str) -> Line:
         limit = model._meta.get_field("name").max_length
         if len(value) > limit:
             line.problems.append(f"The {what} is longer than {limit} characters.")
+    try:
+        one_line(text.replace("\t", " "))
+    except ValidationError:
+        line.problems.append("There is a character in it that cannot be seen. Write it anew.")
     try:
         colour, band_number = read_band(band)
     except ValueError as error:

@@ -8,20 +8,21 @@ from django.db.models.functions import Lower
 
 from flockcare.birds.breeds import WeightClass, class_of
 from flockcare.core.dates import PartialDate, PartialDateField
+from flockcare.core.lines import LineField
 from flockcare.people.models import FlockRecord
 
 LIGHTEST_GRAMS, HEAVIEST_GRAMS = 20, 9000
 
 
 class Breed(FlockRecord):
-    name = models.CharField(max_length=60)
+    name = LineField(max_length=60)
     adult_grams = models.PositiveIntegerField(
         "adult weight of a hen",
         null=True,
         blank=True,
         validators=[MinValueValidator(200), MaxValueValidator(HEAVIEST_GRAMS)],
     )
-    source = models.CharField(max_length=120, blank=True, default="")
+    source = LineField(max_length=120, blank=True, default="")
 
     class Meta:
         ordering = ["name"]
@@ -78,9 +79,9 @@ class BirdQuerySet(models.QuerySet):
 
 
 class Bird(FlockRecord):
-    name = models.CharField(max_length=40)
+    name = LineField(max_length=40)
     band_colour = models.CharField(max_length=10, choices=BandColour, blank=True, default="")
-    band_number = models.CharField(max_length=12, blank=True, default="")
+    band_number = LineField(max_length=12, blank=True, default="")
     breed = models.ForeignKey(Breed, null=True, blank=True, on_delete=models.RESTRICT)
     sex = models.CharField(max_length=10, choices=Sex, default=Sex.HEN)
     own_weight_class = models.CharField(

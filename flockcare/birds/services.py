@@ -10,7 +10,7 @@ from flockcare.birds import leaving, removing
 from flockcare.birds.breeds import BY_NAME
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.core.dates import PartialDate
-from flockcare.people import history
+from flockcare.people import history, keys
 
 OWN_FIGURE = "entered by a keeper"
 
@@ -123,10 +123,26 @@ def remove_bird(*, bird: Bird, by) -> None:
     removing.remove(bird=bird, by=by)
 
 
-@transaction.atomic
-def weigh(*, weighing: Weighing) -> None:
-    weighing.full_clean()
-    weighing.save()
+def weigh(*, weighing: Weighing) -> tuple[Weighing, bool]:
+    """Store one weighing under the key it was made with; returns ``(weighing, is_new)``.
+
+    The same one sent again is answered as the first time. ``keys.KeyTaken`` when the key is taken
+    by something else.
+    """
+    weighing.full_clean(validate_unique=False, validate_constraints=False)
+    keys.refuse_deleted(weighing)
+    try:
+        with transaction.atomic():
+            weighing.save(force_insert=True)
+    except IntegrityError:
+        stored = keys.saved_before(weighing)
+        if stored is None:
+            weighing.validate_constraints()
+            raise
+        if not keys.says_the_same(stored, weighing):
+            raise keys.AlreadySaved(stored) from None
+        return stored, False
+    return weighing, True
 
 
 @transaction.atomic

@@ -18,6 +18,7 @@ from flockcare.birds.breeds import BY_NAME
 from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, LeaveForm, WeighingForm
 from flockcare.birds.models import Bird, Weighing
 from flockcare.core.forms import saved
+from flockcare.people import keys
 from flockcare.people.access import flock_view
 from flockcare.people.bylines import with_names
 from flockcare.people.models import Role
@@ -225,7 +226,7 @@ def weighings(request, flock, bird_id):
         today=today,
         initial={"on": today},
     )
-    if form.is_valid() and saved(form, services.weigh, weighing=form.instance):
+    if form.is_valid() and _weighed(form):
         messages.success(request, "Saved.")
         return redirect("birds:weighings", flock.pk, bird.pk)
     adult = bird.breed.adult_grams if bird.breed else None
@@ -246,6 +247,19 @@ def weighings(request, flock, bird_id):
             ],
         },
     )
+
+
+def _weighed(form) -> bool:
+    try:
+        return saved(form, services.weigh, weighing=form.instance)
+    except keys.KeyTaken as taken:
+        form.add_error(None, keys.refusal(taken, _address))
+        return False
+
+
+def _address(weighing: Weighing) -> str:
+    owners = [weighing.flock_id, weighing.bird_id]
+    return reverse("birds:weighing_edit", args=[*owners, weighing.pk])
 
 
 @form_page

@@ -9,6 +9,7 @@ from django.utils import timezone
 from flockcare.care.models import MOST_DAYS, WITHHOLDING, CareStep, DaysFrom, KitItem, StepKind
 from flockcare.care.situation import usual_due
 from flockcare.core.forms import KeeperForm, KeeperModelForm
+from flockcare.core.lines import one_line
 from flockcare.people.models import Keeper
 from flockcare.photos.models import Foot
 
@@ -189,6 +190,7 @@ class DropForm(KeeperForm):
     because = forms.CharField(
         label="Why it is not done",
         max_length=200,
+        validators=[one_line],
         error_messages={"required": "Say why, so that the others know."},
     )
 

@@ -11,6 +11,7 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.core.lines import LineField
 from flockcare.core.models import Token
 from flockcare.people.models import Flock, FlockRecord
 from flockcare.photos.models import Foot, Photo
@@ -50,9 +51,9 @@ class KitItem(FlockRecord):
     nobody knows, which is not the same as none.
     """
 
-    name = models.CharField(max_length=80)
+    name = LineField(max_length=80)
     kind = models.CharField("what it is", max_length=12, choices=ItemKind, default=ItemKind.OTHER)
-    unit = models.CharField("counted in", max_length=20, blank=True, default="")
+    unit = LineField("counted in", max_length=20, blank=True, default="")
     stock = models.DecimalField(
         "how much there is", max_digits=8, decimal_places=1, null=True, blank=True
     )
@@ -161,7 +162,7 @@ class CareStep(FlockRecord):
     foot = models.CharField(max_length=5, choices=Foot, blank=True, default="")
     kind = models.CharField(max_length=20, choices=StepKind)
     at = models.DateTimeField("when")
-    product = models.CharField("with what", max_length=80, blank=True, default="")
+    product = LineField("with what", max_length=80, blank=True, default="")
     item = models.ForeignKey(
         KitItem, verbose_name="from the kit", null=True, blank=True, on_delete=models.SET_NULL
     )
@@ -176,7 +177,7 @@ class CareStep(FlockRecord):
     keeper = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
-    keeper_name = models.CharField(max_length=60, blank=True, default="")
+    keeper_name = LineField(max_length=60, blank=True, default="")
     outcome = models.CharField("how it went", max_length=8, choices=Outcome, blank=True, default="")
     bleeding = models.CharField(max_length=4, choices=Bleeding, blank=True, default="")
     given_until = models.DateField("last day it is given", null=True, blank=True)
@@ -199,7 +200,7 @@ class CareStep(FlockRecord):
         editable=False,
     )
     claimed_at = models.DateTimeField(null=True, blank=True, editable=False)
-    dropped_because = models.CharField(max_length=200, blank=True, default="", editable=False)
+    dropped_because = LineField(max_length=200, blank=True, default="", editable=False)
     dropped_by = models.ForeignKey(
         settings.AUTH_USER_MODEL,
         null=True,

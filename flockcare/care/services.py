@@ -20,7 +20,7 @@ from flockcare.care.models import (
 from flockcare.care.situation import usual_due
 from flockcare.core.models import Token, token_hash
 from flockcare.feet.services import validate_moment
-from flockcare.people import history
+from flockcare.people import history, keys
 from flockcare.photos.models import Photo
 
 CALENDAR_DAYS = 3650
@@ -37,19 +37,25 @@ class AlreadyDone(ValidationError):
 def log_step(*, step: CareStep, photos=(), now=None) -> tuple[CareStep, bool]:
     """Store one step under the key it was made with and take what it used off the stock.
 
-    Returns ``(step, is_new)``: the same step sent again is not logged twice.
+    Returns ``(step, is_new)``: the same step sent again is not logged twice. ``keys.KeyTaken``
+    when the key is taken by something else.
     """
     now = now or timezone.now()
     check_step(step=step, now=now)
+    keys.refuse_deleted(step)
     try:
         with transaction.atomic():
             step.save(force_insert=True)
             _take(step.item_id, step.amount)
             _attach(step, photos)
     except IntegrityError:
-        stored = CareStep.objects.filter(pk=step.pk, flock=step.flock_id).first()
+        stored = keys.saved_before(step)
         if stored is None:
             raise
+        if not keys.says_the_same(stored, step):
+            raise keys.AlreadySaved(stored) from None
+        with transaction.atomic():
+            _attach(stored, photos)
         return stored, False
     return step, True
 
@@ -76,10 +82,10 @@ def _take(item_id, amount) -> None:
 
 
 def _attach(step: CareStep, photos) -> None:
-    keys = [photo.pk for photo in photos]
-    if keys:
-        Photo.objects.filter(pk__in=keys, bird=None).update(bird=step.bird_id, foot=step.foot)
-        step.photos.add(*keys)
+    if photos:
+        found = [photo.pk for photo in photos]
+        Photo.objects.filter(pk__in=found, bird=None).update(bird=step.bird_id, foot=step.foot)
+        step.photos.add(*found)
 
 
 @transaction.atomic

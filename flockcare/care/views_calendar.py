@@ -50,11 +50,8 @@ def feed(request, token):
     """The calendar behind a secret address, for as long as its keeper belongs to the flock."""
     now = timezone.now()
     link = CalendarLink.objects.usable(token, now=now).select_related("flock", "keeper").first()
-    if (
-        link is None
-        or not link.keeper.is_active
-        or not Membership.objects.filter(flock=link.flock, keeper=link.keeper).exists()
-    ):
+    members = Membership.objects.able(Role.VIEWER)
+    if link is None or not members.filter(flock=link.flock, keeper=link.keeper).exists():
         raise Http404("There is no such calendar.")
     content = calendar_of(link.flock, link.keeper, at_time=link.at_time, now=now)
     return HttpResponse(

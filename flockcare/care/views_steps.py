@@ -18,6 +18,7 @@ from flockcare.care.views_today import back_or_piece
 from flockcare.core.forms import record_keys, saved
 from flockcare.feet.due import is_sore
 from flockcare.feet.models import latest_finding
+from flockcare.people import keys
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot, Photo
@@ -49,12 +50,24 @@ def new(request, flock, bird_id):
     )
     if request.method == "POST":
         photos, refused = _take_in_photos(request, form, now=now)
-        if _can_be_kept(form, refused, now=now) and saved(
-            form, services.log_step, step=(step := form.step()), photos=photos, now=now
+        if _can_be_kept(form, refused, now=now) and _logged(
+            form, step := form.step(), photos, now=now
         ):
             _tell(request, step, "Logged")
             return redirect("care:bird", flock.pk, bird.pk)
     return _form_page(request, bird, form, kept_photos=photos, photo_errors=refused)
+
+
+def _logged(form, step: CareStep, photos, *, now) -> bool:
+    try:
+        return saved(form, services.log_step, step=step, photos=photos, now=now)
+    except keys.KeyTaken as taken:
+        form.add_error(None, keys.refusal(taken, _address))
+        return False
+
+
+def _address(step: CareStep) -> str:
+    return reverse("care:step", args=[step.flock_id, step.pk])
 
 
 _WITH_SCORES = Bird.objects.annotate(
@@ -152,7 +165,7 @@ def _tell(request, step: CareStep, deed: str) -> None:
             step.bird,
             step.words,
             due,
-            reverse("care:step", args=[step.flock_id, step.pk]),
+            _address(step),
         ),
     )
     if step.kind in WITHHOLDING:

@@ -2,6 +2,7 @@
 
 import os
 import secrets
+import time
 from pathlib import Path
 from urllib.parse import parse_qsl, unquote, urlsplit
 
@@ -94,7 +95,7 @@ def s3(prefix: str) -> dict | None:
     from botocore.config import Config
 
     return {
-        "BACKEND": "storages.backends.s3.S3Storage",
+        "BACKEND": "flockcare.core.storage_s3.BucketStorage",
         "OPTIONS": {
             "bucket_name": given["BUCKET"],
             "endpoint_url": given["ENDPOINT"],
@@ -118,21 +119,52 @@ def s3(prefix: str) -> dict | None:
     }
 
 
+def cannot_write(path: str | Path, error: OSError) -> ImproperlyConfigured:
+    return ImproperlyConfigured(
+        f"{path} cannot be written ({error.strerror}). Let this user write there, make room on "
+        "its disk, or name another folder in FLOCKCARE_DATA."
+    )
+
+
 def secret_key(name: str, path: Path) -> str:
     """The signing key: from the environment, else from a file made once that only we can read."""
     if value := text(name):
         return value
     try:
-        return path.read_text().strip()
-    except FileNotFoundError:
-        pass
-    path.parent.mkdir(parents=True, exist_ok=True)
-    key = secrets.token_urlsafe(64)
+        if not path.exists():
+            _make_key(path)
+    except OSError as error:
+        raise cannot_write(path.parent, error) from None
+    return _key_in(path)
+
+
+def _make_key(path: Path) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     # O_EXCL: of two processes that start together, one writes and the other reads.
     try:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        return path.read_text().strip()
-    with os.fdopen(descriptor, "w") as file:
-        file.write(key)
-    return key
+        return
+    try:
+        with os.fdopen(descriptor, "w") as file:
+            file.write(secrets.token_urlsafe(64))
+    except OSError:
+        path.unlink()
+        raise
+
+
+def _key_in(path: Path) -> str:
+    new = "A new one is made where there is none; everybody signs in again then."
+    for _ in range(20):
+        try:
+            key = path.read_text().strip()
+        except (OSError, UnicodeDecodeError) as error:
+            why = getattr(error, "strerror", None) or "it is not text"
+            raise ImproperlyConfigured(
+                f"The signing key {path} cannot be read ({why}). Let this user read it, or move "
+                f"it away. {new}"
+            ) from None
+        if key:
+            return key
+        time.sleep(0.05)  # Another process may be writing it at this moment.
+    raise ImproperlyConfigured(f"The signing key {path} is empty. Move it away. {new}")

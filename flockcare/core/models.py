@@ -1,4 +1,4 @@
-"""Abstract models. This app has no tables of its own."""
+"""Abstract models, and what the clock was seen to say."""
 
 import hashlib
 import secrets
@@ -27,13 +27,16 @@ def token_hash(token: str) -> str:
 
 
 class TokenQuerySet(models.QuerySet):
-    def usable(self, token: str, *, now):
-        """The rows that this token still opens."""
+    def open(self, *, now):
+        """The rows that still open something."""
         return self.filter(
             Q(uses_left__isnull=True) | Q(uses_left__gt=0),
-            token_hash=token_hash(token),
             expires_at__gt=now,
         )
+
+    def usable(self, token: str, *, now):
+        """The rows that this token still opens."""
+        return self.open(now=now).filter(token_hash=token_hash(token))
 
     def use(self, token: str, *, now) -> bool:
         """Spend one use; False when nothing was left to spend (also for the slower of two)."""
@@ -56,3 +59,17 @@ class Token(Record):
     @staticmethod
     def new() -> str:
         return secrets.token_urlsafe(24)
+
+
+class ClockMark(models.Model):
+    """The one row, 1: when the clock was seen last; see ``core.clock``.
+
+    ``since``: from when on it has run without a jump. ``before``: what it said before that.
+    """
+
+    seen = models.DateTimeField()
+    since = models.DateTimeField()
+    before = models.DateTimeField(null=True)
+
+    def __str__(self):
+        return f"the clock at {self.seen}"

@@ -1,5 +1,7 @@
 """Where a request comes from."""
 
+from ipaddress import ip_address, ip_network
+
 from django.conf import settings
 
 
@@ -11,3 +13,20 @@ def address_of(request) -> str:
     """
     said = request.headers.get("X-Forwarded-For", "") if settings.BEHIND_PROXY else ""
     return said.rsplit(",", 1)[-1].strip() or request.META["REMOTE_ADDR"]
+
+
+def network_of(address: str) -> str:
+    """What one household or machine has at least to itself: an IPv4 address, or an IPv6 /64.
+
+    A /64 is the smallest network that hosts choose their own addresses in (RFC 4291, 2.5.1 and
+    2.5.4, from memory). What is no address stays as it is.
+    """
+    try:
+        found = ip_address(address)
+    except ValueError:
+        return address
+    if found.version == 4:
+        return str(found)
+    if found.ipv4_mapped:
+        return str(found.ipv4_mapped)
+    return str(ip_network((int(found), 64), strict=False))

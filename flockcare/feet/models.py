@@ -8,6 +8,7 @@ from django.db.models import OuterRef, Q, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.core.lines import LineField
 from flockcare.feet.scales import AFFECTED_FROM, BODY_CONDITION, CLINICAL_GRADE, GAIT, LESION
 from flockcare.people.models import FlockRecord
 from flockcare.photos.models import Foot, Photo
@@ -52,7 +53,7 @@ class Check(FlockRecord):
     keeper = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
-    keeper_name = models.CharField(
+    keeper_name = LineField(
         max_length=60, blank=True, default="", help_text="Who looked, if not a keeper here."
     )
     gait = models.PositiveSmallIntegerField(null=True, blank=True, choices=GAIT.choices)

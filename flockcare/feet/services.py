@@ -10,16 +10,17 @@ from django.http import Http404
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.core import versions
+from flockcare.core import clock, versions
 from flockcare.core.prepared import Prepared, columns, record
 from flockcare.core.versions import BOTH, MINE
 from flockcare.feet.models import Check, FootFinding, Round, RoundBird
-from flockcare.people import history
+from flockcare.people import history, keys
 from flockcare.people.models import Revision
 from flockcare.photos.models import Foot, Photo
 
 # A phone's clock may run ahead a little; more than this is a wrong date.
 CLOCK_TOLERANCE = timedelta(minutes=10)
+FUTURE = "This is in the future. Check the date and time."
 # A bird that a keeper took in a round and did not finish is offered to the others again.
 HOLD = timedelta(minutes=15)
 # How long before a round began a bird may have been looked at for that round.
@@ -39,14 +40,6 @@ class Seen:
         return [photo for photos in self.photos.values() for photo in photos]
 
 
-class AlreadySaved(Exception):
-    """A check with this key is there and says something else."""
-
-    def __init__(self, check: Check):
-        super().__init__(f"Check {check.pk} is there already.")
-        self.check = check
-
-
 # In this order they stand in the history, so a new one goes to the end of the model.
 FINDING_VALUES = tuple(
     column.name
@@ -60,18 +53,17 @@ def _finding_values(finding: FootFinding) -> tuple:
     return tuple({**values, "sites": tuple(sorted(finding.sites))}.values())
 
 
-def _same(check: Check, *, bird, seen: Seen) -> bool:
-    stored = sorted(map(_finding_values, check.findings.all()))
-    return (
-        check.bird_id == bird.pk
-        and stored == sorted(map(_finding_values, seen.findings))
-        and all(getattr(check, name) == value for name, value in seen.signs.items())
+def _same(stored: Check, check: Check, seen: Seen) -> bool:
+    """Photos aside, which may come before or after the check itself."""
+    findings = sorted(map(_finding_values, stored.findings.all()))
+    return keys.says_the_same(stored, check) and findings == sorted(
+        map(_finding_values, seen.findings)
     )
 
 
 def validate_moment(at, *, bird, now) -> None:
     if at > now + CLOCK_TOLERANCE:
-        raise ValidationError({"at": "This is in the future. Check the date and time."})
+        raise ValidationError({"at": clock.behind_in_words() or FUTURE})
     if bird.left and timezone.localdate(at).isoformat()[: len(bird.left)] > bird.left:
         raise ValidationError({"at": f"{bird} left the flock before this ({bird.left})."})
 
@@ -81,8 +73,8 @@ def save_check(
 ) -> tuple[Check, bool]:
     """Store one check under the key it was made with; returns ``(check, is_new)``.
 
-    The same check sent again is answered as the first time. ``AlreadySaved`` when the key is
-    taken by a check that says something else, ``ValidationError`` for what cannot be.
+    The same check sent again is answered as the first time. ``keys.KeyTaken`` when the key is
+    taken by something else, ``ValidationError`` for what cannot be.
     """
     now = now or timezone.now()
     validate_moment(at, bird=bird, now=now)
@@ -97,20 +89,23 @@ def save_check(
         **seen.signs,
     )
     _clean(check)
+    keys.refuse_deleted(check)
     try:
         with transaction.atomic():
             check.save(force_insert=True)
             _attach(check, seen)
             _tell_the_round(check, now=now)
     except IntegrityError:
-        stored = Check.objects.filter(pk=check_id).first()
+        stored = keys.saved_before(check)
         if stored is None and not Bird.objects.filter(pk=bird.pk).exists():
             raise ValidationError(f"Somebody has just removed {bird}.") from None
         if stored is None:
             raise
-        if stored.flock_id == flock.pk and _same(stored, bird=bird, seen=seen):
-            return stored, False
-        raise AlreadySaved(stored) from None
+        if not _same(stored, check, seen):
+            raise keys.AlreadySaved(stored) from None
+        with transaction.atomic():
+            _attach_photos(stored, seen)
+        return stored, False
     return check, True
 
 
@@ -134,13 +129,17 @@ def _attach(check: Check, seen: Seen) -> None:
     for finding in seen.findings:
         finding.check_record = check
     FootFinding.objects.bulk_create(seen.findings)
+    _attach_photos(check, seen)
+
+
+def _attach_photos(check: Check, seen: Seen) -> None:
     if not seen.all_photos():
         return
     for foot, photos in seen.photos.items():
         Photo.objects.filter(pk__in=[photo.pk for photo in photos], bird=None).update(
             bird=check.bird, foot=foot
         )
-    check.photos.set(seen.all_photos())
+    check.photos.add(*seen.all_photos())
 
 
 def snapshot(check: Check) -> dict:

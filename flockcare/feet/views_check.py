@@ -15,6 +15,7 @@ from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check, Foot, in_few_words
 from flockcare.feet.scales import SCALES
 from flockcare.feet.views_round import to_next_bird
+from flockcare.people import keys
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.services import add_photos
@@ -54,8 +55,8 @@ def new(request, flock, bird_id):
                     seen=seen,
                     now=now,
                 )
-            except services.AlreadySaved as saved:
-                form.add_error(None, _already_saved(flock, saved.check))
+            except keys.KeyTaken as taken:
+                form.add_error(None, keys.refusal(taken, _address))
             except ValidationError as error:
                 form.add_error(None, error)
             else:
@@ -63,14 +64,8 @@ def new(request, flock, bird_id):
     return _form_page(request, flock, bird, form, photo_errors, in_round=in_round)
 
 
-def _already_saved(flock, check: Check):
-    return ValidationError(
-        format_html(
-            'This check is saved already, with other words. <a href="{}">Open the saved one</a> '
-            "to change it.",
-            reverse("feet:check", args=[flock.pk, check.pk]),
-        )
-    )
+def _address(check: Check) -> str:
+    return reverse("feet:check", args=[check.flock_id, check.pk])
 
 
 def _take_in_photos(request, form, *, now) -> list[str]:

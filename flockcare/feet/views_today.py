@@ -17,7 +17,8 @@ from flockcare.feet.models import Check
 from flockcare.feet.views_round import progress
 from flockcare.people.access import flock_view
 from flockcare.people.fresh import renewed
-from flockcare.people.models import Keeper
+from flockcare.people.models import Keeper, Role
+from flockcare.photos.models import Photo
 
 CHECKS = Prepared(
     lambda flock, start, end: (
@@ -70,5 +71,7 @@ def _page(request, flock, template: str, tag: str = ""):
             "next_due": min((entry.due for entry in birds if entry.due), default=None),
             "done": _checks(flock, midnight, now + timedelta(days=1)),
             "round": progress(services.open_round(flock)),
+            "damaged_photos": request.membership.role == Role.OWNER
+            and Photo.objects.damaged().filter(flock=flock).count(),
         },
     )

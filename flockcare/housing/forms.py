@@ -9,6 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from flockcare.core.forms import KeeperForm, KeeperModelForm
+from flockcare.core.lines import one_line
 from flockcare.drawing.dates import date_words
 from flockcare.housing.changes import description
 from flockcare.housing.features import FIELDS, LENGTHS, fields_of, words_for
@@ -243,6 +244,7 @@ def description_field(
     return forms.CharField(
         required=False,
         max_length=model_field.max_length,
+        validators=[one_line],
         widget=WordsWidget(words_for(name, kind), present or ""),
         **words,
     )
@@ -367,6 +369,7 @@ class NewFeatureForm(DescriptionForm):
 
     name = forms.CharField(
         max_length=60,
+        validators=[one_line],
         help_text="As you call it, such as “Top bar”.",
         error_messages={"required": "Give it a name."},
     )

@@ -5,6 +5,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from flockcare.birds.models import Bird
+from flockcare.core.lines import LineField
 from flockcare.people.models import FlockRecord
 from flockcare.photos.models import Photo
 
@@ -19,7 +20,7 @@ def _measure(label: str, most: int, *, least: float = 0):
 
 
 class House(FlockRecord):
-    name = models.CharField(max_length=60)
+    name = LineField(max_length=60)
     note = models.TextField(blank=True, default="", max_length=2000)
     floor_length_cm = _measure("length of the floor inside", 5000, least=10)
     floor_width_cm = _measure("width of the floor inside", 5000, least=10)
@@ -68,7 +69,7 @@ class Dampness(models.TextChoices):
 
 class Feature(FlockRecord):
     house = models.ForeignKey(House, on_delete=models.CASCADE)
-    name = models.CharField(max_length=60)
+    name = LineField(max_length=60)
     kind = models.CharField(max_length=12, choices=FeatureKind)
 
     class Meta:
@@ -96,11 +97,11 @@ class Described(FlockRecord):
     width_mm = _measure("width", 2000)
     spacing_cm = _measure("distance to the next roost", 2000)
     wall_cm = _measure("distance to the wall", 2000)
-    edge = models.CharField("edges", max_length=40, blank=True, default="")
-    surface = models.CharField(max_length=40, blank=True, default="")
-    material = models.CharField(max_length=40, blank=True, default="")
-    cover = models.CharField(max_length=40, blank=True, default="")
-    bedding = models.CharField(max_length=40, blank=True, default="")
+    edge = LineField("edges", max_length=40, blank=True, default="")
+    surface = LineField(max_length=40, blank=True, default="")
+    material = LineField(max_length=40, blank=True, default="")
+    cover = LineField(max_length=40, blank=True, default="")
+    bedding = LineField(max_length=40, blank=True, default="")
     bedding_depth_cm = _measure("depth of the bedding", 100)
     damp = models.CharField("dampness", max_length=5, choices=Dampness, blank=True, default="")
     moisture_percent = _measure("water by weight in percent", 100)
@@ -186,7 +187,7 @@ class PlannedState(Described):
         HousingChange, on_delete=models.CASCADE, related_name="planned_states"
     )
     feature = models.ForeignKey(Feature, null=True, blank=True, on_delete=models.CASCADE)
-    name = models.CharField(max_length=60, blank=True, default="")
+    name = LineField(max_length=60, blank=True, default="")
     kind = models.CharField(max_length=12, choices=FeatureKind, blank=True, default="")
 
     class Meta:

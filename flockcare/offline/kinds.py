@@ -17,9 +17,9 @@ from flockcare.care.models import CareStep
 from flockcare.care.services import log_step
 from flockcare.core.forms import record_keys
 from flockcare.feet.forms import CheckForm
-from flockcare.feet.models import Check, in_few_words
-from flockcare.feet.services import AlreadySaved, save_check
-from flockcare.people.models import Flock, Keeper, Revision
+from flockcare.feet.models import Check
+from flockcare.feet.services import save_check
+from flockcare.people.models import Flock, FlockRecord, Keeper
 from flockcare.photos.services import sent_before
 
 
@@ -66,7 +66,7 @@ class Stored:
     url: str
 
 
-Deed = Callable[[], Stored]
+Deed = Callable[[], FlockRecord]
 
 
 def read_check(sent: Sent) -> Deed:
@@ -74,30 +74,23 @@ def read_check(sent: Sent) -> Deed:
     _refuse_what_is_wrong(form, *form.feet)
     seen = form.seen()
 
-    def save() -> Stored:
-        try:
-            check, _ = save_check(
-                flock=sent.flock,
-                bird=sent.bird,
-                keeper=sent.keeper,
-                check_id=sent.key,
-                at=form.cleaned_data["at"],
-                seen=seen,
-                now=sent.now,
-            )
-        except AlreadySaved as saved:
-            raise _saved_check(sent, saved.check) from None
-        words = in_few_words(seen.findings)
-        return Stored(f"{sent.bird}, {words}", _url(sent, "feet:check", check.pk))
+    def save() -> Check:
+        check, _ = save_check(
+            flock=sent.flock,
+            bird=sent.bird,
+            keeper=sent.keeper,
+            check_id=sent.key,
+            at=form.cleaned_data["at"],
+            seen=seen,
+            now=sent.now,
+        )
+        return check
 
     return save
 
 
-def _saved_check(sent: Sent, check: Check) -> SaysOtherwise:
-    if check.flock_id != sent.flock.pk:
-        return SaysOtherwise("This key is taken.")
-    words = f"{check.bird}, {check.summary()}"
-    return saved_before(words, _url(sent, "feet:check", check.pk))
+def tell_check(check: Check) -> Stored:
+    return Stored(f"{check.bird}, {check.summary()}", _url(check, "feet:check", check.pk))
 
 
 def read_step(sent: Sent) -> Deed:
@@ -106,31 +99,23 @@ def read_step(sent: Sent) -> Deed:
     step, keys = form.step(), record_keys(sent.data.getlist("kept"))
     photos = sent_before(flock=sent.flock, bird=sent.bird, keys=keys)
 
-    def save() -> Stored:
-        stored, _ = log_step(step=step, photos=photos, now=sent.now)
-        return Stored(f"{sent.bird}, {stored.words}", _url(sent, "care:step", stored.pk))
+    return lambda: log_step(step=step, photos=photos, now=sent.now)[0]
 
-    return save
+
+def tell_step(step: CareStep) -> Stored:
+    return Stored(f"{step.bird}, {step.words}", _url(step, "care:step", step.pk))
 
 
 def read_weighing(sent: Sent) -> Deed:
-    url = _url(sent, "birds:weighings", sent.bird.pk)
-    weighing = Weighing(pk=sent.key, flock=sent.flock, bird=sent.bird, keeper=sent.keeper)
-    # Sent by the page already, and only its answer was lost.
-    stored = Weighing.objects.filter(flock=sent.flock, pk=sent.key).first()
-    form = WeighingForm(sent.data, instance=stored or weighing, today=timezone.localdate(sent.now))
-    before = stored and (stored.bird_id, stored.on, stored.grams)
+    weighing = Weighing(flock=sent.flock, bird=sent.bird, keeper=sent.keeper)
+    form = WeighingForm(sent.data, instance=weighing, today=timezone.localdate(sent.now))
     _refuse_what_is_wrong(form)
+    return lambda: weigh(weighing=form.instance)[0]
 
-    def save() -> Stored:
-        said = form.cleaned_data
-        if before is None:
-            weigh(weighing=form.instance)
-        elif before != (sent.bird.pk, said["on"], said["grams"]):
-            raise saved_before(f"{stored.bird}, weighed {before[2]} g on {before[1]}", url)
-        return Stored(f"{sent.bird}, weighed {said['grams']} g", url)
 
-    return save
+def tell_weighing(weighing: Weighing) -> Stored:
+    words = f"{weighing.bird}, weighed {weighing.grams} g on {weighing.on}"
+    return Stored(words, _url(weighing, "birds:weighings", weighing.bird_id))
 
 
 @dataclass(frozen=True)
@@ -138,18 +123,19 @@ class Kind:
     record: type
     key_field: str
     read: Callable[[Sent], Deed]
+    tell: Callable[[FlockRecord], Stored]
     takes_photos: bool = True
 
 
 KINDS = {
-    "check": Kind(Check, "check_id", read_check),
-    "step": Kind(CareStep, "step_id", read_step),
-    "weighing": Kind(Weighing, "weighing_id", read_weighing, takes_photos=False),
+    "check": Kind(Check, "check_id", read_check, tell_check),
+    "step": Kind(CareStep, "step_id", read_step, tell_step),
+    "weighing": Kind(Weighing, "weighing_id", read_weighing, tell_weighing, takes_photos=False),
 }
 
 
-def _url(sent: Sent, name: str, key) -> str:
-    return reverse(name, args=[sent.flock.pk, key])
+def _url(record: FlockRecord, name: str, key) -> str:
+    return reverse(name, args=[record.flock_id, key])
 
 
 def _refuse_what_is_wrong(*forms) -> None:
@@ -164,13 +150,3 @@ def _sentences(form):
     for name, errors in form.errors.items():
         label = "" if name not in form.fields else f"{of}{form.fields[name].label or name}: "
         yield from (f"{label}{error}" for error in errors)
-
-
-def refuse_what_was_taken_back(sent: Sent) -> None:
-    """A record that somebody took back on purpose does not come back by being sent again."""
-    deleted = Revision.objects.filter(
-        flock=sent.flock, record=sent.key, deed=Revision.Deed.DELETE
-    ).select_related("by")
-    if revision := deleted.first():
-        who = revision.by.name if revision.by else "Somebody"
-        raise SaysOtherwise(f"This was saved, and {who} took it back since.")

@@ -17,6 +17,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.core import clock
 from flockcare.feet.services import CLOCK_TOLERANCE
 from flockcare.offline.kinds import (
     KINDS,
@@ -24,13 +25,13 @@ from flockcare.offline.kinds import (
     SaysOtherwise,
     Sent,
     Stored,
-    refuse_what_was_taken_back,
     saved_before,
 )
 from flockcare.offline.models import Receipt
+from flockcare.people.keys import AlreadySaved, KeyTaken
 from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
-from flockcare.photos.services import add_photo, of_another
+from flockcare.photos.services import add_photo, kept_already, of_another
 
 
 @dataclass(frozen=True)
@@ -60,10 +61,15 @@ def store_record(*, envelope: Envelope, sent: Sent) -> dict:
     """The answer to a record from an outbox; ``Refused`` with the reasons."""
     if answer := _answered(envelope, sent.flock):
         return answer
-    refuse_what_was_taken_back(sent)
+    kind = KINDS[envelope.kind]
     try:
-        deed = KINDS[envelope.kind].read(sent)
-        return _once(envelope, sent.flock, sent.keeper, deed, now=sent.now)
+        deed = kind.read(sent)
+        return _once(envelope, sent.flock, sent.keeper, lambda: kind.tell(deed()), now=sent.now)
+    except AlreadySaved as saved:
+        told = kind.tell(saved.record)
+        raise saved_before(told.words, told.url) from None
+    except KeyTaken as taken:
+        raise SaysOtherwise(taken.reason) from None
     except ValidationError as error:
         raise Refused(*error.messages, *_clock_in_words(envelope, sent.now)) from None
 
@@ -73,11 +79,14 @@ def store_photo(
 ) -> dict:
     """The answer to a photo of a record that came before; ``Refused`` with the reason."""
     if answer := _answered(envelope, flock):
+        # The phone still has the picture, should its files have been lost here since.
+        kept_already(flock=flock, upload=upload, name=upload.name)
         return answer
     kind = KINDS[envelope.kind]
     record = kind.record.objects.filter(flock=flock, pk=record_key).select_related("bird").first()
     if record is None:
         raise SaysOtherwise("The record that this photo belongs to is not there, or not any more.")
+    _refuse_key_of_another_photo(envelope.key, flock, upload)
     answer = {}
 
     def attach(photo: Photo) -> None:
@@ -98,9 +107,20 @@ def store_photo(
         )
     except RefusedPhoto as refused:
         raise Refused(refused.reason) from None
+    except IntegrityError:
+        return _answer_of_the_first(envelope, flock)
     if not answer:
         _attach_kept(photo, record, attach, name=upload.name)
     return answer or _answer_of_the_first(envelope, flock)
+
+
+def _refuse_key_of_another_photo(key: uuid.UUID, flock, upload) -> None:
+    photo = Photo.with_deleted.filter(pk=key).first()
+    if photo is None:
+        return
+    kept = (photo.flock_id, photo.deleted_at, photo.sha256)
+    if kept != (flock.pk, None, digest_of_file(upload)):
+        raise SaysOtherwise(KeyTaken().reason)
 
 
 def _attach_kept(photo: Photo, record, attach, *, name: str) -> None:
@@ -113,9 +133,11 @@ def _attach_kept(photo: Photo, record, attach, *, name: str) -> None:
 
 def _answered(envelope: Envelope, flock) -> dict | None:
     """The answer given before to this key; ``SaysOtherwise`` when it came with something else."""
-    receipt = Receipt.objects.filter(flock=flock, pk=envelope.key).first()
+    receipt = Receipt.objects.filter(pk=envelope.key).first()
     if receipt is None:
         return None
+    if receipt.flock_id != flock.pk:
+        raise SaysOtherwise(KeyTaken().reason)
     if (receipt.kind, receipt.body_hash) != (envelope.kind, envelope.body_hash):
         raise saved_before(receipt.answer["words"], receipt.answer["url"])
     return receipt.answer
@@ -155,7 +177,7 @@ def _receive(envelope: Envelope, flock, keeper, stored: Stored, now) -> dict:
 def _answer_of_the_first(envelope: Envelope, flock) -> dict:
     """The same key came twice at one moment, and the other was first."""
     if (answer := _answered(envelope, flock)) is None:
-        raise SaysOtherwise("This key is taken.")
+        raise SaysOtherwise(KeyTaken().reason)
     return answer
 
 
@@ -163,6 +185,8 @@ def _clock_in_words(envelope: Envelope, now: datetime) -> list[str]:
     ahead = envelope.clock_ahead(now)
     if abs(ahead) <= CLOCK_TOLERANCE:
         return []
+    if ours := clock.behind_in_words():
+        return [ours]
     way = "ahead" if ahead > timedelta(0) else "behind"
     return [
         f"The clock of this phone is {_long(abs(ahead))} {way}. Set it right, and look whether "

@@ -2,6 +2,7 @@
 
 201 stored (or was before)   409 the key is taken by something else   422 refused, with reasons
 400 not what an outbox sends 401 nobody is signed in                  403, 404 no right, no flock
+503 refused while our own clock is wrong: try again later
 
 The requests are protected like every form: a session cookie that other sites cannot use, and a
 CSRF token in ``X-CSRFToken``. Outboxes keep no token; they ask ``hello`` for a fresh one.
@@ -11,16 +12,16 @@ import json
 import uuid
 
 from django.contrib.auth.decorators import login_not_required
-from django.http import Http404, JsonResponse, QueryDict
+from django.http import JsonResponse, QueryDict
 from django.middleware.csrf import get_token
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from flockcare.core import clock
 from flockcare.feet.due import birds_for_today
 from flockcare.offline import services
 from flockcare.offline.kinds import KINDS, Refused, SaysOtherwise, Sent
-from flockcare.offline.models import Receipt
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot
@@ -78,7 +79,6 @@ def birds(request, flock):
 @flock_view()
 def record(request, flock, key):
     """Store a check, a step of care or a weighing under the key it was made with."""
-    _refuse_keys_of_other_flocks(flock, key)
     try:
         body = json.loads(request.body)
         kind, fields = _kind(body["kind"]), _fields(body["fields"])
@@ -100,6 +100,9 @@ def record(request, flock, key):
     except SaysOtherwise as other:
         return _refusal(key, 409, other.reasons, url=other.url)
     except Refused as refused:
+        # Nobody need mend a record because our clock is wrong: the phone tries again later.
+        if ours := clock.behind_in_words():
+            return _refusal(key, 503, [ours])
         return _refusal(key, 422, refused.reasons)
 
 
@@ -107,7 +110,6 @@ def record(request, flock, key):
 @flock_view()
 def photo(request, flock, key):
     """Store a photo of a record that was stored before."""
-    _refuse_keys_of_other_flocks(flock, key)
     try:
         upload, body = request.FILES["photo"], request.POST
         kind, foot = _kind(body["kind"]), body["foot"]
@@ -135,11 +137,6 @@ def photo(request, flock, key):
 
 def _refusal(key, status: int, reasons: list[str], **more) -> JsonResponse:
     return JsonResponse({"key": str(key), "reasons": reasons, **more}, status=status)
-
-
-def _refuse_keys_of_other_flocks(flock, key) -> None:
-    if Receipt.objects.filter(pk=key).exclude(flock=flock).exists():
-        raise Http404("This key is of another flock.")
 
 
 def _refuse_other_keepers(request, keeper: str) -> None:

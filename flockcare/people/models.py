@@ -10,8 +10,9 @@ from django.core.exceptions import ValidationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
+from flockcare.core.lines import LineField
 from flockcare.core.models import Record, Token, TokenQuerySet
 
 
@@ -24,9 +25,9 @@ class Keeper(AbstractBaseUser):
     """A person who signs in. What they may do is said by their memberships."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    name = models.CharField("your name", max_length=60, help_text="As the others know you.")
+    name = LineField("your name", max_length=60, help_text="As the others know you.")
     # Kept in small letters: a phone's keyboard likes to begin a name with a capital.
-    sign_in_name = models.CharField(
+    sign_in_name = LineField(
         "sign-in name",
         max_length=60,
         unique=True,
@@ -72,7 +73,7 @@ def validate_time_zone(value):
 
 
 class Flock(Record):
-    name = models.CharField(max_length=60)
+    name = LineField(max_length=60)
     time_zone = models.CharField(
         max_length=60,
         default="UTC",
@@ -130,10 +131,24 @@ class Role(models.TextChoices):
         }[self]
 
 
+class MembershipQuerySet(models.QuerySet):
+    def able(self, role: Role):
+        """Those of keepers who can sign in and have at least this role."""
+        enough = [each for each in Role if each.rank >= Role(role).rank]
+        return self.filter(keeper__is_active=True, role__in=enough)
+
+    def not_owned_by(self, keeper):
+        """Those in flocks of which that keeper is not an owner."""
+        owned = Membership.objects.able(Role.OWNER).filter(keeper=keeper)
+        return self.exclude(flock__in=owned.values("flock"))
+
+
 class Membership(FlockRecord):
     keeper = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE)
     role = models.CharField(max_length=10, choices=Role)
     joined_at = models.DateTimeField(auto_now_add=True)
+
+    objects = MembershipQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -147,13 +162,34 @@ class Membership(FlockRecord):
         return Role(self.role).rank >= Role(role).rank
 
 
+class InvitationQuerySet(TokenQuerySet):
+    def open(self, *, now):
+        """As long as whoever made it may invite."""
+        owners = Membership.objects.able(Role.OWNER)
+        maker = owners.filter(flock=OuterRef("flock"), keeper=OuterRef("made_by"))
+        return super().open(now=now).filter(Exists(maker))
+
+
 class Invitation(Token):
     flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
     role = models.CharField(max_length=10, choices=Role, default=Role.KEEPER)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE)
 
+    objects = InvitationQuerySet.as_manager()
+
     def __str__(self):
         return f"invitation to {self.flock} as {self.role}"
+
+
+class PasswordLinkQuerySet(TokenQuerySet):
+    def open(self, *, now):
+        """As long as whoever made it owns every flock that its keeper belongs to.
+
+        It opens all of these to its maker, also those that came after it.
+        """
+        places = Membership.objects.filter(keeper=OuterRef("keeper"))
+        elsewhere = places.not_owned_by(OuterRef(OuterRef("made_by")))
+        return super().open(now=now).filter(Exists(places), ~Exists(elsewhere))
 
 
 class PasswordLink(Token):
@@ -164,13 +200,17 @@ class PasswordLink(Token):
         settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+"
     )
 
+    objects = PasswordLinkQuerySet.as_manager()
+
     def __str__(self):
         return f"new password for {self.keeper}"
 
 
 class ShareLinkQuerySet(TokenQuerySet):
-    def usable(self, token: str, *, now):
-        return super().usable(token, now=now).filter(revoked_at=None)
+    def open(self, *, now):
+        """As long as whoever made it may share."""
+        makers = Membership.objects.able(Role.KEEPER)
+        return super().open(now=now).filter(revoked_at=None, membership__in=makers)
 
     def in_flock(self, flock):
         return self.filter(membership__flock=flock)
@@ -179,8 +219,9 @@ class ShareLinkQuerySet(TokenQuerySet):
 class ShareLink(Token):
     """Lets somebody outside the flock, such as a vet, look at one bird in one stretch of time.
 
-    It hangs on its maker's place in the flock and ends with it. ``bird`` is her key; birds stand
-    on a floor above this one. ``first`` empty: from the first record on.
+    It hangs on its maker's place in the flock and ends with it, or with the right to share.
+    ``bird`` is her key; birds stand on a floor above this one. ``first`` empty: from the first
+    record on.
     """
 
     membership = models.ForeignKey(Membership, on_delete=models.CASCADE)
@@ -210,9 +251,6 @@ class ShareLink(Token):
     @property
     def made_by(self) -> Keeper:
         return self.membership.keeper
-
-    def is_open(self, now) -> bool:
-        return self.revoked_at is None and self.expires_at > now and self.uses_left > 0
 
     def may_be_revoked_by(self, membership: Membership) -> bool:
         return membership.pk == self.membership_id or membership.can(Role.OWNER)
@@ -303,14 +341,20 @@ class Revision(models.Model):
 
 
 class SignInAttempt(models.Model):
-    """One attempt to sign in, kept for minutes; see ``people.attempts``."""
+    """One attempt to sign in, kept for an hour; see ``people.attempts``.
+
+    ``name`` and ``address`` (the place it came from) are keyed hashes.
+    """
 
     name = models.CharField(max_length=64)
     address = models.CharField(max_length=64)
     at = models.DateTimeField(db_index=True)
 
     class Meta:
-        indexes = [models.Index(fields=["name", "address"], name="attempt_of_name")]
+        indexes = [
+            models.Index(fields=["name", "address"], name="attempt_of_name"),
+            models.Index(fields=["address"], name="attempt_from_place"),
+        ]
 
     def __str__(self):
         return f"an attempt at {self.at}"
@@ -326,7 +370,7 @@ class Byline(models.Model):
     flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
     record = models.UUIDField()
     field = models.CharField(max_length=20)
-    name = models.CharField(max_length=60)
+    name = LineField(max_length=60)
 
     class Meta:
         constraints = [

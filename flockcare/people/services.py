@@ -6,6 +6,7 @@ from datetime import timedelta
 from django.contrib.auth.hashers import make_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from flockcare.core.models import Token, token_hash
@@ -58,6 +59,7 @@ def change_password(*, keeper: Keeper, password: str) -> None:
     """Every session of the keeper ends; the caller may renew the one it came from."""
     keeper.set_password(password)
     keeper.save(update_fields=["password"])
+    PasswordLink.objects.filter(keeper=keeper).delete()
 
 
 @transaction.atomic
@@ -66,6 +68,7 @@ def start_flock(*, owner: Keeper, name: str, time_zone: str, units: str) -> Floc
     flock.full_clean()
     flock.save()
     Membership.objects.create(flock=flock, keeper=owner, role=Role.OWNER)
+    _end_password_links(owner)
     return flock
 
 
@@ -121,6 +124,7 @@ def accept_invitation(*, token: str, keeper: Keeper) -> Membership:
         return membership
     if not Invitation.objects.use(token, now=now):
         raise LinkGone("This invitation has just been used. Ask for a new one.")
+    _end_password_links(keeper)
     # By two invitations at once one becomes a member once.
     membership, _ = Membership.objects.get_or_create(
         flock=invitation.flock, keeper=keeper, defaults={"role": invitation.role}
@@ -139,6 +143,26 @@ def withdraw_invitation(*, invitation: Invitation, by: Keeper) -> None:
     history.delete(invitation, by=by)
 
 
+# A link that its maker may no longer make opens nothing (``open`` in the models). Where that comes
+# about by a deed, the link ends as well, so that it does not come back with the right to make it.
+
+
+def _end_password_links(keeper: Keeper) -> None:
+    """For a keeper whose flocks, or whose rights there, are no longer what they were."""
+    PasswordLink.objects.filter(Q(keeper=keeper) | Q(made_by=keeper)).delete()
+
+
+def _end_links(membership: Membership, *, role: str | None, by: Keeper) -> None:
+    """What a member handed out and may not any more with this role; None: as no member."""
+    _end_password_links(membership.keeper)
+    if role != Role.OWNER:
+        for invitation in membership.keeper.invitation_set.filter(flock=membership.flock_id):
+            withdraw_invitation(invitation=invitation, by=by)
+    if role == Role.VIEWER:
+        for link in membership.sharelink_set.all():
+            revoke_share(link=link, by=by)
+
+
 def _require_another_owner(membership: Membership) -> None:
     # Locked, so that of two last owners who leave at once the second sees the first one gone.
     Flock.objects.select_for_update().get(pk=membership.flock_id)
@@ -154,6 +178,7 @@ def change_role(*, membership: Membership, role: str, by: Keeper, basis=None) ->
     if membership.role != Role.OWNER:
         _require_another_owner(membership)
     history.change(membership, by=by)
+    _end_links(membership, role=membership.role, by=by)
 
 
 @transaction.atomic
@@ -161,6 +186,7 @@ def remove_keeper(*, membership: Membership, by: Keeper) -> None:
     """End a keeper's place in a flock at once; with no flock left their phones are signed out."""
     _require_another_owner(membership)
     keeper = membership.keeper
+    _end_links(membership, role=None, by=by)
     history.delete(membership, by=by)
     if not keeper.membership_set.exists():
         end_sessions(keeper=keeper)
@@ -177,8 +203,7 @@ def make_password_link(*, keeper: Keeper, by: Keeper) -> str:
     Refused for a keeper who also belongs to a flock that ``by`` does not own: the link would
     open that flock to its maker.
     """
-    owned = Membership.objects.filter(keeper=by, role=Role.OWNER).values("flock")
-    if keeper.membership_set.exclude(flock__in=owned).exists():
+    if keeper.membership_set.not_owned_by(by).exists():
         raise ValidationError(
             f"{keeper} also belongs to a flock of somebody else, whose owner must do this."
         )

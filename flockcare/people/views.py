@@ -17,8 +17,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from flockcare.core.visitors import address_of
-from flockcare.people import attempts, services
+from flockcare.people import attempts, devices, services
 from flockcare.people.access import flock_view
 from flockcare.people.deletion import owned_alone
 from flockcare.people.forms import (
@@ -70,7 +69,7 @@ def set_up(request):
             messages.error(request, " ".join(error.messages))
             return redirect("people:sign_in")
         login(request, keeper)
-        return _enter(request, flock)
+        return devices.remember(request, keeper, _enter(request, flock))
     return render(
         request, "people/set_up.html", {"keeper_form": keeper_form, "flock_form": flock_form}
     )
@@ -90,7 +89,7 @@ def sign_in(request):
     form = SignInForm(request.POST or None)
     if form.is_valid() and (keeper := _keeper_of(request, form)):
         login(request, keeper)
-        return redirect(next_page or "people:home")
+        return devices.remember(request, keeper, redirect(next_page or "people:home"))
     return render(
         request,
         "people/sign_in.html",
@@ -105,10 +104,10 @@ def sign_in(request):
 def _keeper_of(request, form) -> Keeper | None:
     """The keeper whose name and password were typed; otherwise the form says what is wrong."""
     name = form.cleaned_data["sign_in_name"]
-    who = {"name": name, "address": address_of(request)}
-    if not attempts.allowed(**who):
-        minutes = attempts.WINDOW_SECONDS // 60
-        form.add_error(None, f"Too many wrong passwords. Try again in {minutes} minutes.")
+    place = attempts.place_of(request, name)
+    if wait := attempts.wait(name=name, place=place):
+        words = attempts.in_words(wait)
+        form.add_error(None, f"Too many wrong passwords. Wait {words}, then try again.")
         return None
     keeper = authenticate(request, username=name, password=form.cleaned_data["password"])
     if keeper is None:
@@ -118,7 +117,7 @@ def _keeper_of(request, form) -> Keeper | None:
             "an owner of your flock can hand you a link for a new one.",
         )
     else:
-        attempts.forget(**who)
+        attempts.forget(name=name, place=place)
     return keeper
 
 
@@ -179,7 +178,7 @@ def join(request, token):
         except ValidationError as error:
             form.add_error(None, error)
         else:
-            return _enter(request, invitation.flock)
+            return devices.remember(request, request.user, _enter(request, invitation.flock))
     return render(
         request,
         "people/join.html",
@@ -208,7 +207,7 @@ def new_password(request, token):
             return _gone(request, "password")
         login(request, keeper)
         messages.success(request, "Your new password is set.")
-        return redirect("people:home")
+        return devices.remember(request, keeper, redirect("people:home"))
     return render(request, "people/new_password.html", {"form": form, "keeper": link.keeper})
 
 
@@ -340,9 +339,8 @@ def people(request, flock):
         )
     invitations = Invitation.objects.none()
     if request.membership.can(Role.OWNER):
-        now = timezone.now()
         invitations = (
-            flock.invitation_set.filter(uses_left__gt=0, expires_at__gt=now)
+            flock.invitation_set.open(now=timezone.now())
             .select_related("made_by")
             .order_by("expires_at")
         )

@@ -5,7 +5,6 @@ a photo go on referring to it. Pictures are decoded and files written outside an
 """
 
 import datetime as dt
-import secrets
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
@@ -17,7 +16,7 @@ from django.utils import timezone
 from flockcare.people import history
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
-from flockcare.photos.services import remove, write
+from flockcare.photos.services import new_part, remove, write
 from flockcare.photos.sizes import sizes
 
 KEPT_AFTER_DELETION = dt.timedelta(days=30)
@@ -54,10 +53,10 @@ def _show(photo: Photo, *, keeper, **values) -> None:
         setattr(photo, name, value)
     old = [photo.path(size) for size in SIZES]
     # A name of its own: whoever looks at the page meanwhile still gets the files before.
-    photo.edition = secrets.token_hex(4)
+    photo.edition = new_part()
     files = {photo.path(size): content for size, content in sizes(photo).items()}
     photo.stored_bytes = sum(map(len, files.values())) + default_storage.size(photo.path())
-    write(files)
+    written = write(files)
     try:
         with transaction.atomic():
             stored = Photo.objects.select_for_update().filter(pk=photo.pk).first()
@@ -65,7 +64,7 @@ def _show(photo: Photo, *, keeper, **values) -> None:
                 raise ValidationError("Somebody else has just changed this photo. Look again.")
             history.change(photo, by=keeper)
     except BaseException:
-        remove(files)
+        remove(written)
         raise
     remove(old)
 
@@ -119,7 +118,7 @@ def purge(*, now=None) -> int:
     too_old = (now or timezone.now()) - KEPT_AFTER_DELETION
     photos = list(Photo.with_deleted.filter(deleted_at__lte=too_old))
     for photo in photos:
-        remove([photo.path(), *(photo.path(size) for size in SIZES)])
+        remove(photo.paths())
         with transaction.atomic():
             history.delete(photo, by=None)
     return len(photos)

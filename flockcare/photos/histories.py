@@ -34,6 +34,7 @@ def _drop_photos(photos, *, by) -> None:
 
 OF_FILES = frozenset(
     {"width", "height", "stored_bytes", "sha256", "look_hash", "added_at", "edition"}
+    | {"stored_as", "damaged_since"}
 )
 
 register(

@@ -14,7 +14,8 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.people.models import FlockRecord
+from flockcare.people.models import Flock, FlockRecord
+from flockcare.photos.intake import SIZES
 
 
 class Foot(models.TextChoices):
@@ -44,6 +45,9 @@ class PhotoQuerySet(models.QuerySet):
         """Oldest first; those whose date nobody knows come last."""
         return self.order_by(F("taken").asc(nulls_last=True), "added_at", "pk")
 
+    def damaged(self):
+        return self.exclude(damaged_since=None)
+
 
 class KeptPhotos(models.Manager.from_queryset(PhotoQuerySet)):
     def get_queryset(self):
@@ -61,8 +65,12 @@ class Photo(FlockRecord):
     deleted photo can be put back for a while; ``objects`` does not see it, ``with_deleted`` does.
 
     ``quarter_turns``: clockwise, as it is shown. ``crop``: [left, top, right, bottom] of the part
-    that is shown, edges in pixels of the original before it is turned. ``edition`` names the files
-    of the sizes that show it so.
+    that is shown, edges in pixels of the original before it is turned.
+
+    ``stored_as`` is in the name of the original's file, ``edition`` in those of the sizes that show
+    it as it is turned and cropped. Both are new with every writing, so that no file is ever written
+    over, and whoever fails to save a photo removes files that nobody else can have. Empty in names
+    from before. ``damaged_since``: when it was noticed that files are gone or cut off.
     """
 
     bird = models.ForeignKey(Bird, null=True, blank=True, on_delete=models.CASCADE)
@@ -92,6 +100,10 @@ class Photo(FlockRecord):
     )
     crop = models.JSONField(null=True, blank=True, editable=False)
     edition = models.CharField(max_length=8, blank=True, default="", editable=False)
+    stored_as = models.CharField(
+        max_length=8, blank=True, default="", db_default="", editable=False
+    )
+    damaged_since = models.DateTimeField(null=True, editable=False)
 
     objects = KeptPhotos()
     with_deleted = PhotoQuerySet.as_manager()
@@ -113,8 +125,12 @@ class Photo(FlockRecord):
 
     def path(self, size: int | None = None) -> str:
         """Where the file of this size lies in the storage; without one, the untouched original."""
-        name = f"{size}{self.edition and '-'}{self.edition}" if size else "full"
-        return f"photos/{self.flock_id}/{self.pk}/{name}.jpg"
+        name, part = (size, self.edition) if size else ("full", self.stored_as)
+        return f"photos/{self.flock_id}/{self.pk}/{name}{part and '-'}{part}.jpg"
+
+    def paths(self) -> list[str]:
+        """Where all of its files lie."""
+        return [self.path(), *map(self.path, SIZES)]
 
     @property
     def crop_box(self) -> tuple[int, int, int, int]:
@@ -133,6 +149,19 @@ class Photo(FlockRecord):
         width, height = self.shown
         scale = min(1, side / max(width, height))
         return max(1, round(width * scale)), max(1, round(height * scale))
+
+
+class FileCheck(models.Model):
+    """What was found when the files of a flock's photos were looked over the last time."""
+
+    flock = models.OneToOneField(Flock, primary_key=True, on_delete=models.CASCADE)
+    at = models.DateTimeField()
+    damaged_photos = models.PositiveIntegerField()
+    unowned_files = models.PositiveIntegerField()
+    unowned_bytes = models.PositiveBigIntegerField()
+
+    def __str__(self):
+        return f"{self.flock} {self.at:%Y-%m-%d %H:%M}"
 
 
 class CardReading(FlockRecord):

@@ -3,6 +3,7 @@
 import hashlib
 import io
 import logging
+import secrets
 import uuid
 
 from django.core.files.base import ContentFile
@@ -53,38 +54,76 @@ def add_photo(
 def kept_already(*, flock, upload, name: str) -> Photo | None:
     """The photo that this flock has of this very file; found without opening the picture.
 
-    Where the storage has lost its files, they are there again afterwards.
+    Where the storage has lost files of it, they are there again afterwards.
     """
-    upload.seek(0)
-    digest = hashlib.file_digest(upload, "sha256").hexdigest()
-    photo = Photo.objects.filter(flock=flock, sha256=digest).first()
-    if photo and not default_storage.exists(photo.path()):
-        original = take_in(upload, name).original
-        made = sizes_from(io.BytesIO(original), photo)
-        files = {photo.path(): original}
-        files |= {photo.path(size): content for size, content in made.items()}
-        remove(files)
-        write(files)
+    photo = Photo.objects.filter(flock=flock, sha256=_digest(upload)).first()
+    if photo and not is_whole(photo):
+        put_files_back(photo, take_in(upload, name).original)
     return photo
+
+
+def put_back_damaged(*, flock, upload, name: str) -> bool:
+    """Whether this is the file of a damaged photo, whose files are there again now."""
+    damaged = Photo.with_deleted.damaged().filter(flock=flock)
+    photo = damaged.filter(sha256=_digest(upload)).first()
+    return photo is not None and put_files_back(photo, take_in(upload, name).original)
+
+
+def _digest(upload) -> str:
+    upload.seek(0)
+    return hashlib.file_digest(upload, "sha256").hexdigest()
+
+
+def is_whole(photo: Photo) -> bool:
+    """Whether all files of a photo are there, and as long as they were written."""
+    try:
+        return sum(map(default_storage.size, photo.paths())) == photo.stored_bytes
+    except FileNotFoundError:
+        return False
+
+
+def put_files_back(photo: Photo, original: bytes) -> bool:
+    """Store a photo's files anew; False where somebody else did, or changed it, meanwhile."""
+    before, old = (photo.stored_as, photo.edition), photo.paths()
+    photo.stored_as = photo.edition = new_part()
+    made = sizes_from(io.BytesIO(original), photo)
+    files = {photo.path(): original} | {photo.path(size): made[size] for size in made}
+    photo.stored_bytes = sum(map(len, files.values()))
+    written = write(files)
+    there = Photo.with_deleted.filter(pk=photo.pk, stored_as=before[0], edition=before[1])
+    done = there.update(
+        stored_as=photo.stored_as,
+        edition=photo.edition,
+        stored_bytes=photo.stored_bytes,
+        damaged_since=None,
+    )
+    remove(old if done else written)
+    if not done:
+        photo.refresh_from_db(from_queryset=Photo.with_deleted.all())
+    return bool(done)
 
 
 def keep(picture: TakenIn, *, flock, now, also=None, **fields) -> tuple[Photo, bool]:
     """Store a picture that was taken in, with these fields of its record; ``(photo, is_new)``.
 
-    ``also(photo)`` is called inside the transaction that saves a new one.
+    ``also(photo)`` is called inside the transaction that saves a new one. Raises IntegrityError
+    where the key is another picture's.
     """
     photo, files = prepare(picture, flock=flock, added_at=now, **fields)
+    written = write(files)
     try:
-        write(files)
         with transaction.atomic():
             photo.save(force_insert=True)
             if also:
                 also(photo)
     except BaseException as error:
-        remove(files)
+        # Their names are of this attempt alone: what another one has saved stays.
+        remove(written)
         # The same file sent twice at the same moment: the first one won.
         if isinstance(error, IntegrityError):
-            return Photo.objects.get(flock=flock, sha256=picture.sha256), False
+            first = Photo.objects.filter(flock=flock, sha256=picture.sha256).first()
+            if first:
+                return first, False
         raise
     return photo, True
 
@@ -148,7 +187,10 @@ def sent_before(*, flock, bird, keys: list[uuid.UUID]) -> list[Photo]:
 
 def prepare(picture: TakenIn, **fields) -> tuple[Photo, dict[str, bytes]]:
     """The unsaved row for a picture that was taken in, and its files by path in the storage."""
+    part = new_part()
     photo = Photo(
+        stored_as=part,
+        edition=part,
         width=picture.width,
         height=picture.height,
         sha256=picture.sha256,
@@ -166,9 +208,21 @@ def prepare(picture: TakenIn, **fields) -> tuple[Photo, dict[str, bytes]]:
     return photo, files
 
 
-def write(files: dict[str, bytes]) -> None:
-    for path, content in files.items():
-        default_storage.save(path, ContentFile(content))
+def new_part() -> str:
+    """The part of a file's name that nobody else has for this photo."""
+    return secrets.token_hex(4)
+
+
+def write(files: dict[str, bytes]) -> list[str]:
+    """Store files; their names. All of them or none."""
+    written = []
+    try:
+        for path, content in files.items():
+            written.append(default_storage.save(path, ContentFile(content)))
+    except BaseException:
+        remove(written)
+        raise
+    return written
 
 
 def remove(paths) -> None:

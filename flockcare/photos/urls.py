@@ -16,6 +16,7 @@ urlpatterns = [
     path("<uuid:photo_id>/measure/", views_measure.measure, name="measure"),
     path("<uuid:photo_id>/take-back/", views_measure.take_back, name="take_back"),
     path("space/", views_photo.space, name="space"),
+    path("space/files/", views_photo.put_files_back, name="put_files_back"),
     path("series/<uuid:bird_id>/<str:foot>/", views_series.series, name="series"),
     path("cards/", views_cards.choose, name="cards"),
     path("cards/sheets/", views_cards.sheets, name="card_sheets"),

@@ -9,9 +9,9 @@ from django.views.decorators.http import require_POST, require_safe
 from flockcare.people.access import flock_view
 from flockcare.people.bylines import with_names
 from flockcare.people.models import Role
-from flockcare.photos import editing, words
+from flockcare.photos import editing, services, words
 from flockcare.photos.forms import CropForm
-from flockcare.photos.models import Photo
+from flockcare.photos.models import FileCheck, Photo
 from flockcare.photos.pictures import Picture
 from flockcare.photos.series import when
 
@@ -133,6 +133,11 @@ def space(request, flock):
         "space": found,
         "kept": words.size(found.bytes),
         "waiting": words.size(found.deleted_bytes),
+        "damaged": [
+            {"photo": photo, "when": when(photo)}
+            for photo in Photo.objects.damaged().filter(flock=flock).select_related("bird")
+        ],
+        "unowned": FileCheck.objects.filter(flock=flock, unowned_files__gt=0).first(),
         "deleted": [
             {
                 "photo": photo,
@@ -145,4 +150,25 @@ def space(request, flock):
         "days": editing.KEPT_AFTER_DELETION.days,
         "here": "more",
     }
+    if context["unowned"]:
+        context["unowned_size"] = words.size(context["unowned"].unowned_bytes)
     return render(request, "photos/space.html", context)
+
+
+@require_POST
+@flock_view()
+def put_files_back(request, flock):
+    """From the pictures chosen again, those that are damaged here."""
+    uploads = request.FILES.getlist("photos")
+    if not uploads:
+        messages.error(request, "Choose at least one picture.")
+    done = 0
+    for upload in uploads:
+        if services.put_back_damaged(flock=flock, upload=upload, name=upload.name):
+            done += 1
+        else:
+            messages.error(request, f"“{upload.name}” is none of the damaged ones.")
+    if done:
+        whole = "photo is whole" if done == 1 else "photos are whole"
+        messages.success(request, f"{done} {whole} again.")
+    return redirect("photos:space", flock.pk)

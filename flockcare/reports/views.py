@@ -56,9 +56,9 @@ def security(request, flock):
         {
             "flock": flock,
             "here": "more",
-            "here_limit": attempts.LIMITS["here"],
-            "anywhere_limit": attempts.LIMITS["anywhere"],
-            "minutes": attempts.WINDOW_SECONDS // 60,
+            "free_attempts": attempts.FREE,
+            "many_attempts": attempts.MANY,
+            "longest_wait": attempts.in_words(attempts.LONGEST_WAIT),
             "invitation_days": services.INVITATION_DAYS,
             "password_hours": services.PASSWORD_LINK_HOURS,
             "secure": request.is_secure(),

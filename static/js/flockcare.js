@@ -32,10 +32,11 @@ for (const failure of ["htmx:sendError", "htmx:responseError"]) {
     const said = document.createElement("p");
     said.className = "notice error";
     said.role = "alert";
+    const full = detail.xhr.status === 507 && detail.xhr.responseText;
     said.textContent =
       failure === "htmx:sendError"
         ? "That did not get through: no signal. Try again where there is some."
-        : "That was not taken in. Open the page anew and try again.";
+        : full || "That was not taken in. Open the page anew and try again.";
     // The form of a step waits on the phone, as this tap does not.
     const form = detail.elt.closest(".due-row")?.querySelector('a[href*="/step/"]');
     if (failure === "htmx:sendError" && form) {

@@ -40,7 +40,8 @@ function refuse(reason) {
 }
 
 function post(address, body) {
-  const headers = { "X-CSRFToken": bringBox.querySelector("[name=csrfmiddlewaretoken]").value };
+  const token = bringBox.querySelector("[name=csrfmiddlewaretoken]").value;
+  const headers = { "X-CSRFToken": token, Accept: "application/json" };
   return fetch(address, { method: "POST", body, headers, redirect: "manual" });
 }
 
@@ -110,7 +111,8 @@ async function sendOne(file, chosenAt) {
   } else if (answer.status === 422) {
     refuse((await answer.json()).error);
   } else {
-    refuse(`“${file.name}” could not be taken in just now. Choose it again later.`);
+    const why = answer.status === 507 ? (await answer.json()).reasons.join(" ") : "";
+    refuse(`“${file.name}” could not be taken in just now. Choose it again later. ${why}`);
   }
 }
 

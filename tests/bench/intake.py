@@ -4,16 +4,18 @@
 
 Time: a 12-megapixel JPEG, sideways as phones send it, against decoding, turning and saving it with
 Pillow alone at the same sizes and qualities; median of the ratios.
-Memory: the highest resident size of a process of its own that takes in one large file.
+Memory: how far the resident size of a process of its own rises while it takes in one large file,
+and one or eight pictures of 12 megapixels at once, each in a thread; and how much of it stays.
 """
 
 import argparse
 import io
-import resource
+import re
 import statistics
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
 
@@ -24,6 +26,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from flockcare.photos import intake
 
+PHONE = {
+    "JPEG, 12 MP": (4000, 3000, {"format": "JPEG", "quality": 90}),
+    "JPEG, 12 MP, progressive": (4000, 3000, {"format": "JPEG", "progressive": True}),
+}
 LARGE = {  # name: (width, height, save options); the largest of each kind that is taken in
     "JPEG, 80 MP, sideways": (10320, 7740, {"format": "JPEG", "quality": 90}),
     "JPEG, 80 MP, another colour profile": (10320, 7740, {"format": "JPEG", "icc": True}),
@@ -58,7 +64,7 @@ def paint(width: int, height: int, *, smooth: bool = False) -> Image.Image:
 
 
 def write(path: str, name: str) -> None:
-    width, height, options = LARGE[name]
+    width, height, options = (PHONE | LARGE)[name]
     options = dict(options)
     picture = paint(width, height, smooth=options.pop("smooth", False))
     if options.pop("fast", False):
@@ -78,13 +84,29 @@ def wide_profile() -> bytes:
     return profile.replace("sRGB".encode("utf-16-be"), "wide".encode("utf-16-be"))
 
 
-def take_in_file(path: str) -> None:
-    start = time.perf_counter()
-    with Path(path).open("rb") as stream:
-        taken_in = intake.take_in(stream, Path(path).name)
+def resident(what: str) -> float:
+    """MB of this process: VmRSS now, VmHWM at most so far (proc(5))."""
+    # getrusage would also count the process that this one was forked from.
+    status = Path("/proc/self/status").read_text()
+    return int(re.search(rf"{what}:\s+(\d+) kB", status)[1]) * 1024 / 1e6
+
+
+def take_in_file(path: str, count: int) -> None:
+    """Print in MB how far memory rises while ``count`` threads take the file in, and what stays."""
+
+    def work():
+        with Path(path).open("rb") as stream:
+            intake.take_in(stream, Path(path).name)
+
+    threads = [threading.Thread(target=work) for _ in range(count)]
+    before, start = resident("VmRSS"), time.perf_counter()
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
     seconds = time.perf_counter() - start
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"{peak:5.0f} MB {seconds:5.1f} s   {taken_in.width} × {taken_in.height}", flush=True)
+    risen, stays = resident("VmHWM") - before, resident("VmRSS") - before
+    print(f"{risen:5.0f} MB {stays:5.0f} MB {seconds:6.1f} s", flush=True)
 
 
 def plain_pillow(data: bytes) -> None:
@@ -121,27 +143,27 @@ def compare(repeats: int) -> None:
 
 
 def memory() -> None:
-    print("Highest resident memory of a process that takes in one file")
+    print("How far the memory of a process rises while it takes in so many at once; what stays")
     with tempfile.TemporaryDirectory() as folder:
-        for name in LARGE:
-            path = str(Path(folder) / "large")
-            for step in (["--write", name, path], ["--take-in", path]):
-                if step[0] == "--take-in":
-                    size = Path(path).stat().st_size / 1e6
-                    print(f"  {name:36}{size:5.1f} MB file  ", end="", flush=True)
-                subprocess.run([sys.executable, __file__, *step], check=True)
+        path = str(Path(folder) / "picture")
+        for name in PHONE | LARGE:
+            subprocess.run([sys.executable, __file__, "--write", name, path], check=True)
+            size = Path(path).stat().st_size / 1e6
+            for count in ("1", "8") if name in PHONE else ("1",):
+                print(f"  {count} × {name:36}{size:5.1f} MB file  ", end="", flush=True)
+                subprocess.run([sys.executable, __file__, "--peak", path, count], check=True)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--repeats", type=int, default=7)
     parser.add_argument("--write", nargs=2, help=argparse.SUPPRESS)
-    parser.add_argument("--take-in", help=argparse.SUPPRESS)
+    parser.add_argument("--peak", nargs=2, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.write:
         write(asked.write[1], asked.write[0])
-    elif asked.take_in:
-        take_in_file(asked.take_in)
+    elif asked.peak:
+        take_in_file(asked.peak[0], int(asked.peak[1]))
     else:
         compare(asked.repeats)
         memory()

@@ -7,13 +7,25 @@ import re
 import socket
 import threading
 import time
+from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 # Before: nothing reaches the server. After: the server has done its part, nothing comes back.
 # Half: the answer breaks off. Trouble: 503, as from a proxy. Strange: a page of somebody else's
-# network, such as one to sign in to it.
+# network, such as one to sign in to it. Besides these, by name only, dropped: the line was gone as
+# soon as all had been sent, and the server, which does not know, goes on with it.
 FAULTS = ("before", "after", "half", "trouble", "strange")
 HOP_BY_HOP = {"connection", "keep-alive", "transfer-encoding", "content-length"}
+
+
+@dataclass
+class Asked:
+    """A request that the server got; seconds of one clock, None while it is at work."""
+
+    request: str
+    begun: float
+    ended: float | None = None
+    status: int | None = None
 
 
 class Line:
@@ -29,6 +41,7 @@ class Line:
         self.newer = b""  # what a newer version of the worker has at its end
         self.chance, self.dice = 0.0, random.Random(0)  # of any fault at any request of an outbox
         self.met: list[str] = []
+        self.asked: list[Asked] = []
         self._faults: list[tuple[str, str]] = []
         self._lock = threading.Lock()
         line = self
@@ -89,17 +102,22 @@ class Line:
             return _send(handler, 200, [("Content-Type", "text/html")], b"<h1>Guest network</h1>")
         if "text/html" in handler.headers.get("Accept", ""):
             time.sleep(self.slow)
+        if fault == "dropped":
+            _hang_up(handler)
         try:
             status, headers, content = self._ask(handler, body)
         except (OSError, http.client.HTTPException):
             return _hang_up(handler)
-        if fault == "after" or self.down:
+        if fault in ("after", "dropped") or self.down:
             return _hang_up(handler)
         if handler.path == "/worker.js":
             content += self.newer
-        _send(handler, status, headers, content, half=fault == "half")
+        with contextlib.suppress(OSError):  # it has hung up
+            _send(handler, status, headers, content, half=fault == "half")
 
     def _ask(self, handler, body: bytes):
+        asked = Asked(f"{handler.command} {handler.path}", time.monotonic())
+        self.asked.append(asked)
         server = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
         left_out = {"Connection", "Accept-Encoding"}
         headers = {name: text for name, text in handler.headers.items() if name not in left_out}
@@ -107,6 +125,7 @@ class Line:
         answer = server.getresponse()
         content = answer.read()
         server.close()
+        asked.status, asked.ended = answer.status, time.monotonic()
         kept = [(key, value) for key, value in answer.getheaders() if key.lower() not in HOP_BY_HOP]
         return answer.status, kept, content
 

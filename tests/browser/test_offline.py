@@ -1,6 +1,8 @@
 """No signal: what is logged waits on the phone and is stored once and only once."""
 
 import contextlib
+import io
+import json
 import sqlite3
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,6 +11,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Error as PageLeft
 
+from flockcare.core.room import WORDS
 from tests.browser.conftest import PHONE
 from tests.browser.line import Line
 from tests.browser.test_accessibility import problems
@@ -329,6 +332,30 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     assert len(new_checks(coop, before)) == 3
 
 
+def test_what_a_full_computer_at_home_cannot_take_waits_and_says_why(phones, coop, line):
+    page, before = phones("una", worker=False), checks(coop)
+    full = json.dumps({"key": "", "reasons": [WORDS]})
+
+    def no_room(route):
+        if route.request.method == "POST":
+            route.fulfill(status=507, content_type="application/json", body=full)
+        else:
+            route.continue_()
+
+    page.route("**/*", no_room)
+    page.goto(check_page(coop, "Fennel"))
+    log_clear(page)
+    page.wait_for_selector("text=It is sent when the computer at home has room again.")
+    page.goto("/outbox/")
+    page.wait_for_selector(f"li:has-text('Fennel: check, both feet clear') >> text={WORDS}")
+    page.wait_for_selector("text=1 record waits on this phone, the computer at home is full")
+    assert page.locator("text=Refused").count() == 0
+    page.unroute("**/*")
+    page.locator("#send-now").tap()
+    all_sent(page)
+    assert len(new_checks(coop, before)) == 1
+
+
 def fill_storage(page):
     """From now on this browser has no room for anything more."""
     page.evaluate(
@@ -491,6 +518,64 @@ def test_a_large_photo_keeps_its_date_and_two_phones_send_the_same(phones, coop,
     assert width > height
     assert taken.startswith("2026-02-03 10:11:12")
     assert foot == "right"
+
+
+def test_the_line_drops_after_the_upload_and_the_phone_tries_again_while_the_server_reads_it(
+    phones, coop, line, tmp_path
+):
+    """Two requests with one key are at work at once: whichever ends first, the photo is stored
+    once and whole."""
+    page, before = phones("una"), checks(coop)
+    signal(line, page, on=False)
+    page.goto(check_page(coop, "Dill"))
+    page.wait_for_selector("h1:has-text('Dill')")
+    page.locator(".foot-right .over-0").tap()
+    page.locator(".part-right label:has-text('Sore')").tap()
+    page.set_input_files("#id_right-photos", grainy_photo(tmp_path))
+    page.locator("text=will be sent with the check").wait_for()
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector("text=Kept on this phone: Dill")
+    line.asked.clear()
+    line.cut(r"POST .*/outbox/photos/", "dropped")
+    signal(line, page, on=True)
+
+    def sendings():
+        return [asked for asked in line.asked if "/outbox/photos/" in asked.request]
+
+    for _ in range(400):
+        if len(sendings()) > 1:
+            break
+        come_back(page)
+        page.wait_for_timeout(50)
+    sent_in_the_end(page, seconds=60)
+    for _ in range(600):
+        if all(asked.ended for asked in sendings()):
+            break
+        page.wait_for_timeout(100)
+    first, again = sendings()[:2]
+    assert again.begun < first.ended, "The server had done with the first one already."
+    assert {asked.status for asked in sendings()} == {201}
+    assert len({asked.request for asked in sendings()}) == 1
+    assert list(new_checks(coop, before).values()) == [1]
+    (key,) = {asked.request.split("/")[-2] for asked in sendings()}
+    assert rows(coop, "SELECT COUNT(*) FROM photos_photo WHERE id = ?", key.replace("-", "")) == [
+        (1,)
+    ]
+    for name in ("full", "1600", "800", "240"):
+        answer = page.request.get(f"/f/{coop.flock}/photos/{key}/{name}.jpg")
+        assert answer.status == 200
+        Image.open(io.BytesIO(answer.body())).load()  # OSError where the file is cut off
+    folder = Path(coop.installation.environment["FLOCKCARE_DATA"]) / "files" / "photos"
+    kept = sorted(path.name.partition("-")[0] for path in (folder / coop.flock / key).iterdir())
+    assert kept == ["1600", "240", "800", "full"]
+
+
+def grainy_photo(folder):
+    """12 megapixels that take long to read and to write, as all that is not of one colour."""
+    path = folder / "grainy.jpg"
+    grain = Image.effect_noise((4000, 3000), 60)
+    Image.merge("RGB", (grain, grain.rotate(180), grain)).save(path, quality=90)
+    return path
 
 
 def large_photo(folder):

@@ -51,6 +51,8 @@ SIGNED_IN = {
 
 # What a viewer may do: go, say which of their flocks they look at, and have a calendar of it.
 OPEN_TO_VIEWERS = {"people:leave", "people:flock_open", "care:calendar", "care:calendar_end"}
+# The records of these tests have no files, no case and no change with a period.
+NOT_THERE = {"photos:file", "photos:full", "care:case", "trends:window"}
 
 
 def addresses(resolver=None, prefix="", namespace=""):
@@ -175,7 +177,33 @@ def test_a_viewer_changes_nothing(cast, own, name):
     assert answer.status_code in ((200, 302, 405) if name in OPEN_TO_VIEWERS else (403, 405))
 
 
-@pytest.mark.parametrize("name", [name for name in IN_A_FLOCK if len(ADDRESSES[name]) > 1])
+@pytest.mark.parametrize("name", IN_A_FLOCK)
+def test_whoever_may_not_look_is_told_so(cast, own, name):
+    """The same answer as an owner's, or 403: a lacking right is no mistake in what was asked."""
+    where = address(name, cast.flock, own)
+    owners = cast.clients.owner.get(where).status_code
+    assert owners in ((404,) if name in NOT_THERE else (200, 302, 405))
+    for client in (cast.clients.keeper, cast.clients.viewer):
+        assert client.get(where).status_code in (owners, 403)
+
+
+# Their key is made by a phone and names nothing yet; see tests/offline/test_keys.py.
+WITH_A_NEW_KEY = {"offline:record", "offline:photo"}
+WITH_A_RECORD = [name for name in IN_A_FLOCK if len(ADDRESSES[name]) > 1]
+
+
+@pytest.mark.parametrize("name", sorted(set(WITH_A_RECORD) - WITH_A_NEW_KEY))
 def test_a_record_of_another_flock_is_not_found(cast, strange, name):
     for method in (cast.clients.owner.get, cast.clients.owner.post):
         assert method(address(name, cast.flock, strange)).status_code in (404, 405)
+
+
+@pytest.mark.parametrize("name", sorted(WITH_A_NEW_KEY))
+def test_a_key_of_another_flock_is_answered_as_one_that_nobody_has(cast, strange, name):
+    theirs, nobodys = strange["key"], uuid.uuid4()
+    first, second = (
+        cast.clients.owner.post(address(name, cast.flock, {"key": key}))
+        for key in (theirs, nobodys)
+    )
+    assert first.status_code == second.status_code == 400
+    assert first.text.replace(str(theirs), str(nobodys)) == second.text

@@ -1,52 +1,45 @@
-"""Phones that send checks with photos to a real server, as the outbox does it, until each is
-acknowledged, whatever happens to the server and the line meanwhile."""
+"""Phones that send to a real server, as the outbox does it, until all is acknowledged, whatever
+happens to the server and the line meanwhile."""
 
 import contextlib
 import http.client
 import json
 import random
-import sqlite3
 import threading
 import time
 import uuid
-from dataclasses import dataclass, field
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
-from pathlib import Path
+from urllib.parse import urlencode
 
-from tests.offline.sends import picture
+from tests.offline.entries import AGAIN, DOUBLE, PAGE_FIRST, TWICE, TWO_KEYS, TWO_WORDS, Entry
 
 # What may happen to a request, and is tried again.
 FAILED = (OSError, http.client.HTTPException, ValueError)
-
-
-@dataclass
-class Entry:
-    """One check with its photos, and what the server has acknowledged of it."""
-
-    bird: str
-    key: str = field(default_factory=lambda: str(uuid.uuid4()))
-    photos: dict[str, bytes] = field(default_factory=dict)
-    at: str = ""
-    acknowledged: set[str] = field(default_factory=set)
-
-    @property
-    def keys(self) -> set[str]:
-        return {self.key, *self.photos}
+PAGES = {
+    "check": ("birds/{}/check/", "check_id"),
+    "step": ("care/birds/{}/step/", "step_id"),
+    "weighing": ("birds/{}/weighings/", "weighing_id"),
+}
 
 
 class Phone(threading.Thread):
     """Sends its entries, oldest first: the record, then its photos."""
 
-    def __init__(self, port: int, flock: str, session: str, entries: list[Entry]):
+    def __init__(self, port: int, flock: str, session: str, entries: list[Entry], patience=240):
         super().__init__(daemon=True)
         self.port, self.flock, self.session, self.entries = port, flock, session, entries
-        self.tries = self.failures = 0
-        self.refused: list[str] = []
-        self.give_up_at = time.monotonic() + 240
+        self.failures = 0
+        self.answers: Counter[int] = Counter()
+        self.ways: Counter[str] = Counter()
+        self.give_up_at = time.monotonic() + patience
+        self.hello: dict = {}
+        self.cookies = ""
 
     def run(self):
         for entry in self.entries:
-            while entry.acknowledged != entry.keys and time.monotonic() < self.give_up_at:
+            while not entry.is_done and time.monotonic() < self.give_up_at:
                 try:
                     self._send(entry)
                 except FAILED:
@@ -54,49 +47,145 @@ class Phone(threading.Thread):
                     time.sleep(random.uniform(0.02, 0.2))
 
     def _send(self, entry: Entry):
-        hello, cookies = self._ask("GET", "/outbox/hello/", cookies=self._cookies())
-        token = hello["token"]
-        common = {"kind": "check", "keeper": hello["keeper"]}
-        base = f"/f/{self.flock}/outbox"
+        self._greet()
+        entry.first_sent = entry.first_sent or time.time_ns()
         if entry.key not in entry.acknowledged:
-            said = {
-                **common,
-                "bird": entry.bird,
-                "clock": datetime.now(UTC).isoformat(),
-                "fields": [["at", entry.at], ["verdict", "both clear"]],
-            }
-            address = f"{base}/records/{entry.key}/"
-            kind = "application/json"
-            self._post(address, json.dumps(said).encode(), kind, token, cookies, entry, entry.key)
-        for key, content in entry.photos.items():
-            if key not in entry.acknowledged:
-                body, kind = multipart({**common, "record": entry.key, "foot": "left"}, content)
-                address = f"{base}/photos/{key}/"
-                self._post(address, body, kind, token, cookies, entry, key)
+            self._send_record(entry)
+        if entry.photos and not entry.refused:
+            self._send_photos(entry)
+        if not entry.is_done and len(entry.taken) == 1:
+            self._record(entry, other=True not in entry.taken)
 
-    def _post(self, address, body, kind, token, cookies, entry, key):
-        headers = {"Content-Type": kind, "X-CSRFToken": token}
-        answer, _ = self._ask("POST", address, body, headers, cookies=cookies)
-        if answer.get("key") != key:
-            raise ValueError("Not an answer to this.")
-        if "reasons" in answer:
-            self.refused += answer["reasons"]
-        entry.acknowledged.add(key)
+    def _greet(self):
+        self.cookies = f"flockcare_session={self.session}"
+        with contextlib.closing(self._begin("GET", "/outbox/hello/")) as server:
+            _, self.hello, given = self._finish(server)
+        if given:
+            self.cookies += f"; {given}"
 
-    def _cookies(self, more: str = "") -> str:
-        return f"flockcare_session={self.session}{more}"
+    # --- Records
 
-    def _ask(self, method, address, body=None, headers=None, *, cookies):
-        self.tries += 1
-        server = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+    def _send_record(self, entry: Entry):
+        if entry.way == TWO_WORDS:
+            self.ways[TWO_WORDS] += 1
+            _at_once(
+                lambda: self._record(entry, other=False), lambda: self._record(entry, other=True)
+            )
+            return
+        if entry.way == PAGE_FIRST and not entry.by_the_page:
+            entry.by_the_page = True
+            self._to_the_page(entry)
+        # What the page stored, and whose answer was lost, was corrected meanwhile.
+        self._record(entry, other=entry.way == PAGE_FIRST and True not in entry.told)
+
+    def _record(self, entry: Entry, *, other: bool):
+        body = {
+            "kind": entry.kind,
+            "keeper": self.hello["keeper"],
+            "bird": entry.bird,
+            "clock": datetime.now(UTC).isoformat(),
+            "fields": entry.fields(self.hello["keeper"], other=other),
+        }
+        address = f"/f/{self.flock}/outbox/records/{entry.key}/"
+        headers = self._headers("application/json")
+        server = self._begin("POST", address, json.dumps(body).encode(), headers)
+        status, said = self._answered(server, entry.key)
+        if status == 201:
+            entry.taken.add(other)
+            entry.acknowledged.setdefault(entry.key, time.time_ns())
+        elif status == 409 and other not in entry.taken:
+            self.ways["other words refused"] += 1
+            entry.told.add(other)
+            if entry.told == {True, False}:
+                entry.refused += said["reasons"]
+        else:
+            entry.refused += [f"{status} for a {entry.kind}: {said['reasons'][0]}"]
+
+    def _to_the_page(self, entry: Entry):
+        self.ways[PAGE_FIRST] += 1
+        page, key = PAGES[entry.kind]
+        fields = {**dict(entry.fields(self.hello["keeper"], other=False)), key: entry.key}
+        kind = "application/x-www-form-urlencoded"
+        headers = self._headers(kind) | {"HX-Request": "true"}
+        address = f"/f/{self.flock}/{page.format(entry.bird)}"
+        server = self._begin("POST", address, urlencode(fields).encode(), headers)
         with contextlib.closing(server):
-            server.request(method, address, body, {**(headers or {}), "Cookie": cookies})
-            answer = server.getresponse()
-            said = json.loads(answer.read())
-            if answer.status not in (200, 201, 409, 422):
-                raise ValueError(f"Answer {answer.status}.")
-            given = answer.headers.get("Set-Cookie", "").split(";")[0]
-            return said, self._cookies(f"; {given}" if given else "")
+            server.getresponse().read()
+
+    # --- Photos
+
+    def _send_photos(self, entry: Entry):
+        waiting = [key for key in entry.photos if key not in entry.acknowledged]
+        if entry.photo_way in DOUBLE:
+            self.ways[entry.photo_way] += len(waiting)
+        if entry.photo_way == TWO_KEYS:
+            _at_once(*(lambda key=key: self._photo(entry, key) for key in waiting))
+            return
+        for key in waiting:
+            if entry.photo_way == TWICE:
+                _at_once(*[lambda key=key: self._photo(entry, key)] * 2)
+            elif entry.photo_way == AGAIN:
+                with contextlib.closing(self._begin_photo(entry, key)):
+                    time.sleep(random.uniform(0.01, 0.2))
+                    self._photo(entry, key)
+            else:
+                self._photo(entry, key)
+
+    def _photo(self, entry: Entry, key: str):
+        status, said = self._answered(self._begin_photo(entry, key), key)
+        if status == 201:
+            entry.acknowledged.setdefault(key, time.time_ns())
+        else:
+            entry.refused += [f"{status} for a photo: {said['reasons'][0]}"]
+
+    def _begin_photo(self, entry: Entry, key: str):
+        fields = {"kind": entry.kind, "keeper": self.hello["keeper"]}
+        fields |= {"record": entry.key, "foot": "left"}
+        body, kind = multipart(fields, entry.photos[key])
+        address = f"/f/{self.flock}/outbox/photos/{key}/"
+        return self._begin("POST", address, body, self._headers(kind))
+
+    # --- Requests
+
+    def _headers(self, kind: str) -> dict[str, str]:
+        return {"Content-Type": kind, "X-CSRFToken": self.hello["token"]}
+
+    def _answered(self, server, key: str) -> tuple[int, dict]:
+        """Status and what was said; nothing counts that does not name the key."""
+        with contextlib.closing(server):
+            status, said, _ = self._finish(server)
+        if said.get("key") != key:
+            raise ValueError("Not an answer to this.")
+        return status, said
+
+    def _begin(self, method: str, address: str, body=None, headers=None):
+        server = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        server.request(method, address, body, {**(headers or {}), "Cookie": self.cookies})
+        return server
+
+    def _finish(self, server) -> tuple[int, dict, str]:
+        """Status, what was said, and the cookie that was given."""
+        answer = server.getresponse()
+        self.answers[answer.status] += 1
+        said = json.loads(answer.read())
+        if answer.status not in (200, 201, 400, 409, 422):
+            raise ValueError(f"Answer {answer.status}.")
+        return answer.status, said, answer.headers.get("Set-Cookie", "").split(";")[0]
+
+
+def _at_once(*deeds) -> None:
+    """All of them, as nearly at once as can be; raises what one of them does."""
+    if not deeds:
+        return
+    gate = threading.Barrier(len(deeds))
+
+    def one(deed):
+        gate.wait()
+        deed()
+
+    with ThreadPoolExecutor(len(deeds)) as pool:
+        for done in [pool.submit(one, deed) for deed in deeds]:
+            done.result()
 
 
 def multipart(fields: dict[str, str], photo: bytes) -> tuple[bytes, str]:
@@ -113,62 +202,3 @@ def multipart(fields: dict[str, str], photo: bytes) -> tuple[bytes, str]:
     return b"".join(
         [*parts, photo, f"\r\n--{edge}--\r\n".encode()]
     ), f"multipart/form-data; boundary={edge}"
-
-
-def entries_for(birds: list[str], count: int, seed: int) -> list[Entry]:
-    """Checks of different birds, each with one photo that no other has."""
-    dice = random.Random(seed)
-    found = []
-    for number in range(count):
-        colour = tuple(dice.randrange(256) for _ in range(3))
-        content = picture(colour, size=(320 + number, 240)).getvalue()
-        at = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M")
-        photos = {str(uuid.uuid4()): content}
-        found.append(Entry(bird=dice.choice(birds), photos=photos, at=at))
-    return found
-
-
-def database(folder: str | Path) -> Path:
-    return Path(folder) / "flockcare.sqlite3"
-
-
-def stored(folder) -> dict[str, list]:
-    """What the database holds: keys of checks, of receipts, and (photo, check or None)."""
-    with contextlib.closing(sqlite3.connect(database(folder))) as connection:
-        questions = {
-            "checks": "SELECT id FROM feet_check",
-            "receipts": "SELECT id FROM offline_receipt",
-            "photos": "SELECT p.id, c.check_id FROM photos_photo p "
-            "LEFT JOIN feet_check_photos c ON c.photo_id = p.id",
-        }
-        return {name: connection.execute(text).fetchall() for name, text in questions.items()}
-
-
-def hexed(keys) -> set[str]:
-    """Keys as SQLite stores them."""
-    return {key.replace("-", "") for key in keys}
-
-
-def losses_and_doubles(folder, before: dict[str, list], phones: list[Phone]) -> list[str]:
-    """What is wrong with what is stored, given what was acknowledged; empty when all is well."""
-    now, wrong = stored(folder), []
-    entries = [entry for phone in phones for entry in phone.entries]
-    acknowledged = hexed(key for entry in entries for key in entry.acknowledged)
-    records = hexed(entry.key for entry in entries)
-    photos = hexed(key for entry in entries for key in entry.photos)
-    new_checks = [row[0] for row in now["checks"] if row not in before["checks"]]
-    new_photos = [row for row in now["photos"] if row not in before["photos"]]
-    receipts = {row[0] for row in now["receipts"]}
-    for name, wanted, found in (
-        ("checks", acknowledged & records, new_checks),
-        ("photos", acknowledged & photos, [photo for photo, _ in new_photos]),
-    ):
-        if lost := wanted - set(found):
-            wrong.append(f"{len(lost)} acknowledged {name} are not stored")
-        if len(found) != len(set(found)) or set(found) - records - photos:
-            wrong.append(f"{name} stand there double or came from nowhere")
-    if alone := [photo for photo, check in new_photos if check not in set(new_checks)]:
-        wrong.append(f"{len(alone)} photos have no record")
-    if without := (set(new_checks) | {photo for photo, _ in new_photos}) - receipts:
-        wrong.append(f"{len(without)} records have no receipt")
-    return wrong

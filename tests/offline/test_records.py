@@ -211,7 +211,7 @@ def test_a_key_of_another_flock(cast, dill, sending):
     hen = Bird.objects.create(flock=cast.elsewhere, name="Strange")
     there = body(cast.elsewhere, hen, cast.stranger, *CLEAR)
     assert send(cast.clients.stranger, cast.elsewhere, there, key).status_code == 201
-    assert send(*sending, check_body(cast, dill), key).status_code == 404
+    assert send(*sending, check_body(cast, dill), key).status_code == 409
 
 
 @pytest.mark.parametrize(

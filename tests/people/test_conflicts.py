@@ -73,6 +73,7 @@ NEW = {
     *("care:step_new", "care:calendar", "feet:check_new", "feet:round_start", "feet:sort_add"),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),
     *("photos:add", "photos:cards", "photos:card_sheets", "photos:measure"),
+    "photos:put_files_back",
 }
 REMOVED_WHOLE = {
     *("birds:breed_delete", "birds:remove", "birds:weighing_delete", "care:item_delete"),

@@ -749,7 +749,7 @@ def test_the_history_of_before_is_joined_where_it_is_known(cast, birds, shed):
     parts -= set(Revision.objects.filter(record=lone.pk).values_list("pk", flat=True))
     Revision.objects.update(first=None)
 
-    carried = import_module("flockcare.people.migrations.0007_changesets_of_before")
+    carried = import_module("flockcare.people.migrations.0008_changesets_of_before")
     for _ in range(2):  # Once more, it finds nothing left to do.
         carried.carry_over(apps, SimpleNamespace(connection=connection))
         house = Revision.objects.get(record=keys[0], deed="delete")

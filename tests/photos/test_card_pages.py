@@ -115,6 +115,7 @@ def test_a_name_is_written_not_run(cast):
 def test_a_flock_without_birds_is_told_so(cast):
     text = cast.clients.owner.get(reverse("photos:cards", args=[cast.flock.pk])).content.decode()
     assert "no bird yet" in text
+    assert sheets(cast).headers["Location"] == reverse("photos:cards", args=[cast.flock.pk])
 
 
 def test_who_may_print(cast, birds):
@@ -138,3 +139,11 @@ def test_queries(cast, name):
     if name == "card_sheets":
         url += "?cards_for=feet&paper=letter&per_sheet=10"
     same_queries(cast.clients.owner, url, grow=grow)
+
+
+@pytest.mark.parametrize("query", ["", "?cards_for=feet&paper=letter&per_sheet=8"])
+def test_whoever_may_look_may_print(cast, birds, query):
+    """Also by the bare address, as a bookmark has it."""
+    address = reverse("photos:card_sheets", args=[cast.flock.pk])
+    assert seen(cast, address + query) == READ_PAGE
+    assert "Dill" in cast.clients.viewer.get(address + query).text

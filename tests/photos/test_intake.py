@@ -4,6 +4,10 @@ import hashlib
 import io
 import random
 import struct
+import subprocess
+import sys
+import threading
+import time
 import zlib
 from datetime import datetime, timedelta
 
@@ -570,3 +574,56 @@ def test_the_stream_is_left_open_and_may_stand_anywhere():
     first = take_in(stream, "a.jpg")
     assert not stream.closed
     assert take_in(stream, "a.jpg") == first
+
+
+# --- How much at once
+
+
+def test_one_picture_is_read_at_a_time_whoever_brings_them(monkeypatch):
+    read, inside, most = intake._read, [], []
+
+    def slowly(*args):
+        inside.append(1)
+        most.append(len(inside))
+        time.sleep(0.02)
+        inside.pop()
+        return read(*args)
+
+    monkeypatch.setattr(intake, "_read", slowly)
+    names = [f"{number}.jpg" for number in range(8)]
+    files = {name: encoded(scene(seed=int(name[0]))) for name in names}
+    files["3.jpg"] = b"\xff\xd8\xff and no more"
+    told = {}
+
+    def bring(name):
+        try:
+            told[name] = taken_in(files[name], name).sha256
+        except RefusedPhoto as refused:
+            told[name] = refused.reason
+
+    threads = [threading.Thread(target=bring, args=(name,)) for name in names]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert set(most) == {1}
+    assert len(most) == 7
+    assert "“3.jpg” is damaged" in told.pop("3.jpg")
+    assert told == {name: hashlib.sha256(files[name]).hexdigest() for name in told}
+
+
+def test_eight_phones_at_once_take_little_more_memory_than_one(tmp_path):
+    path = tmp_path / "phone.jpg"
+    path.write_bytes(encoded(scene(4000, 3000)))
+    taken = [
+        int(
+            subprocess.run(
+                [sys.executable, "tests/bench/intake.py", "--peak", path, count],
+                capture_output=True,
+                check=True,
+                text=True,
+            ).stdout.split()[0]
+        )
+        for count in ("1", "8")
+    ]
+    assert taken[1] < 1.5 * taken[0]

@@ -245,7 +245,7 @@ def _care(draw, flock, birds):
             days_from=days_from,
             next_due=draw(maybe_days),
             claimed_at=draw(st.none() | exact_moments),
-            dropped_because=draw(notes),
+            dropped_because=draw(words),
             note=draw(notes),
             logged_at=draw(exact_moments),
         )

@@ -82,10 +82,13 @@ def photo_files(folder: Path) -> set[str]:
     """The files that the rows of photos name: read from the database with no code of the app's."""
     database = sqlite3.connect(folder / "flockcare.sqlite3")
     named = set()
-    for flock, photo, edition in database.execute("SELECT flock_id, id, edition FROM photos_photo"):
+    asked = "SELECT flock_id, id, stored_as, edition FROM photos_photo"
+    for flock, photo, stored_as, edition in database.execute(asked):
         place = f"photos/{uuid.UUID(flock)}/{uuid.UUID(photo)}"
-        sizes = [f"{size}-{edition}" if edition else str(size) for size in (1600, 800, 240)]
-        named |= {f"{place}/{name}.jpg" for name in ("full", *sizes)}
+        parts = [("full", stored_as), *((size, edition) for size in (1600, 800, 240))]
+        named |= {
+            f"{place}/{name}-{part}.jpg" if part else f"{place}/{name}.jpg" for name, part in parts
+        }
     database.close()
     return named
 

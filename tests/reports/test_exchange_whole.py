@@ -528,6 +528,7 @@ def test_every_field_of_a_record_is_carried_or_known_not_to_be():
         *("id", "flock", "created_at", "made_at", "changed_at", "joined_at", "version"),
         # Photos: found again from the file.
         *("width", "height", "stored_bytes", "look_hash", "edition", "deleted_at", "with_form"),
+        *("stored_as", "damaged_since"),
         # Who holds a bird in hand right now.
         *("held_by", "held_at"),
     }

@@ -29,10 +29,11 @@ class Place:
 
     process = None
 
-    def __init__(self, folder: Path, environment: dict[str, str]):
+    def __init__(self, folder: Path, environment: dict[str, str | None]):
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
-        self.environment = {**os.environ, "FLOCKCARE_DATA": str(folder), **environment}
+        around = {**os.environ, **environment, "FLOCKCARE_DATA": str(folder)}
+        self.environment = {name: value for name, value in around.items() if value is not None}
 
     def run(self, *command: str) -> str:
         done = subprocess.run(
@@ -54,6 +55,34 @@ class Place:
         if self.process:
             self.process.terminate()
             self.process.wait(timeout=60)
+
+
+class Up(Place):
+    """`manage.py up`, which is ready when it says how to stop it."""
+
+    def __init__(self, folder: Path, environment: dict[str, str] | None = None):
+        # An installation of its own, whatever the tests themselves run on.
+        unset = dict.fromkeys(name for name in os.environ if name.startswith("FLOCKCARE_"))
+        super().__init__(folder, {**unset, **(environment or {})})
+
+    def start(self, *arguments: str) -> str:
+        """What it prints until it serves."""
+        self.begin(
+            "manage.py",
+            "up",
+            "--port",
+            str(self.port),
+            *arguments,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        printed = ""
+        for line in self.process.stdout:
+            printed += line
+            if "Stop with" in line:
+                return printed
+        raise AssertionError(f"The server did not start:\n{printed}")
 
 
 class Served(Place):

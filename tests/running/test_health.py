@@ -1,16 +1,35 @@
 """``/health/`` says whether keepers can be served, to anybody, and nothing else."""
 
 import shutil
+from types import SimpleNamespace
 
 import pytest
 from django.db import Error, connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from flockcare.core import health
+from flockcare import health
+from flockcare.core import room
 
 pytestmark = pytest.mark.django_db
-WELL = {"database": True, "storage": True}
+WELL = {
+    "database": True,
+    "storage": True,
+    "space": True,
+    "photos": {"damaged": 0, "unowned": 0},
+}
+
+
+@pytest.fixture(autouse=True)
+def disk(monkeypatch):
+    """Room enough, whatever the machine of the tests has; `disk(free)` sets another."""
+
+    def set_free(free: int) -> None:
+        usage = SimpleNamespace(total=10**12, used=10**12 - free, free=free)
+        monkeypatch.setattr(room.shutil, "disk_usage", lambda path: usage)
+
+    set_free(10**11)
+    return set_free
 
 
 def test_it_answers_a_balancer_that_knows_only_the_address(settings):
@@ -29,7 +48,7 @@ def test_it_is_cheap(client):
     client.get("/health/")
     with CaptureQueriesContext(connection) as queries:
         client.get("/health/")
-    assert len(queries) == 1
+    assert len(queries) == 2
 
 
 def test_it_says_when_the_database_is_away(client, monkeypatch):
@@ -38,7 +57,10 @@ def test_it_says_when_the_database_is_away(client, monkeypatch):
 
     monkeypatch.setattr(health.connection, "cursor", away)
     answer = client.get("/health/")
-    assert (answer.status_code, answer.json()) == (503, {**WELL, "database": False})
+    assert (answer.status_code, answer.json()) == (
+        503,
+        {**WELL, "database": False, "photos": None},
+    )
 
 
 def test_it_says_when_no_file_can_be_kept(settings, tmp_path):
@@ -59,3 +81,12 @@ def test_what_went_wrong_is_tried_again_at_once(tmp_path):
     assert client.get("/health/").status_code == 503
     (tmp_path / "files").unlink()
     assert client.get("/health/").json() == WELL
+
+
+def test_little_space_is_told_to_a_watchdog_but_takes_no_process_out(disk):
+    """All of it can still be read, and no other process on this disk would have more."""
+    disk(room.LOW_BYTES - 1)
+    answer = Client().get("/health/")
+    assert (answer.status_code, answer.json()) == (200, {**WELL, "space": False})
+    disk(room.LOW_BYTES)
+    assert Client().get("/health/").json() == WELL

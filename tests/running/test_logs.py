@@ -99,7 +99,7 @@ def test_what_breaks_is_told_by_type_and_place_without_its_words(cast, lines, mo
     def broken(*args, **kwargs):
         raise ValueError("Key (name)=(Dill) already exists.")
 
-    monkeypatch.setattr(views.attempts, "allowed", broken)
+    monkeypatch.setattr(views.attempts, "wait", broken)
     client = from_outside()
     answer = client.post("/sign-in/", {"sign_in_name": "owner", "password": "straw and oats 7"})
     assert answer.status_code == 500

@@ -4,6 +4,7 @@ import io
 from datetime import timedelta
 
 import pytest
+from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.test import Client
 from django.urls import reverse
@@ -11,7 +12,8 @@ from django.utils import timezone
 from PIL import Image
 
 from flockcare.core import env
-from flockcare.photos import editing
+from flockcare.photos import editing, services
+from flockcare.photos.checking import check_files
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
 from tests.people.rows import READ_PAGE, seen
@@ -118,8 +120,57 @@ def test_a_file_that_is_gone_is_said_to_be_gone(cast, bucket):
     assert cast.clients.owner.get(addresses(photo)[0]).status_code == 404
 
 
+def test_what_lies_there_is_looked_over_in_few_questions(cast, bucket, settings):
+    photo = send(cast, picture())
+    lost = send(cast, picture("navy"))
+    default_storage.delete(lost.path())
+    left = f"photos/{cast.flock.pk}/{lost.flock_id}/full-1.jpg"
+    default_storage.save(left, ContentFile(b"left by one that was killed"))
+    asked = []
+    client = default_storage.connection.meta.client
+    client.meta.events.register("before-call.s3", lambda model, **_: asked.append(model.name))
+    found = check_files()
+    assert (found.photos, found.damaged, found.unowned, found.removed) == (2, 1, 1, 0)
+    # One for each flock, and for the damaged photo those that make sure.
+    assert asked.count("ListObjects") <= 2 and len(asked) < 8, asked
+    found = check_files(old=timedelta(0))
+    assert (found.damaged, found.removed) == (1, 1)
+    assert bucket() == {*photo.paths(), *lost.paths()} - {lost.path()}
+
+
+def test_what_lies_there_under_a_prefix_of_the_bucket(cast, bucket, settings):
+    options = {**settings.STORAGES["default"]["OPTIONS"], "location": "hens/a"}
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "default": {**settings.STORAGES["default"], "OPTIONS": options},
+    }
+    photo = send(cast, picture())
+    assert bucket() == {f"hens/a/{name}" for name in photo.paths()}
+    assert {file.name for file in default_storage.stored("photos")} == set(photo.paths())
+    assert check_files(old=timedelta(0)).removed == 0
+
+
+def test_the_same_photo_twice_at_once(cast, bucket, monkeypatch):
+    take_in, answers, content = services.take_in, [], picture().getvalue()
+
+    def post():
+        upload = io.BytesIO(content)
+        upload.name = "foot.jpg"
+        answers.append(send(cast, upload))
+
+    def slow(*args):
+        monkeypatch.setattr(services, "take_in", take_in)
+        post()
+        return take_in(*args)
+
+    monkeypatch.setattr(services, "take_in", slow)
+    post()
+    assert answers[0] == answers[1] == Photo.objects.get()
+    assert bucket() == set(answers[0].paths())
+
+
 def test_health_sees_the_storage(bucket, client, server, settings):
-    assert client.get("/health/").json() == {"database": True, "storage": True}
+    assert client.get("/health/").json()["storage"] is True
     assert bucket() == set()
     options = {**settings.STORAGES["default"]["OPTIONS"], "bucket_name": "not-there"}
     settings.STORAGES = {

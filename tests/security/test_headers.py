@@ -174,6 +174,7 @@ def test_a_forwarded_host_is_not_believed(cast):
 def settings_with(**environment) -> dict:
     """What the settings say with this environment, read in a process of its own."""
     wanted = ("SECURE_PROXY_SSL_HEADER", "USE_X_FORWARDED_HOST", "SECURE_SSL_REDIRECT")
+    wanted += ("SECURE_HSTS_INCLUDE_SUBDOMAINS", "SECURE_HSTS_PRELOAD")
     wanted += ("SESSION_COOKIE_SECURE", "CSRF_COOKIE_SECURE", "SECURE_HSTS_SECONDS", "DEBUG")
     code = (
         "import json, os; os.environ['DJANGO_SETTINGS_MODULE'] = 'flockcare.settings';"
@@ -199,6 +200,31 @@ def test_what_a_visitor_says_of_the_protocol_is_believed_only_behind_a_proxy(tmp
     assert behind["SECURE_SSL_REDIRECT"] and behind["SECURE_HSTS_SECONDS"] > 0
 
 
+@pytest.mark.parametrize(
+    ("given", "below", "preload"),
+    [
+        ({}, False, False),
+        ({"FLOCKCARE_HSTS": "host"}, False, False),
+        ({"FLOCKCARE_HSTS": "subdomains"}, True, False),
+        ({"FLOCKCARE_HSTS": "preload"}, True, True),
+    ],
+)
+def test_hsts_binds_other_names_only_where_that_is_asked_for(tmp_path, given, below, preload):
+    """RFC 6797, 6.1.2: ``includeSubDomains`` binds every name below."""
+    said = settings_with(FLOCKCARE_DATA=str(tmp_path), FLOCKCARE_HTTPS="1", **given)
+    assert said["SECURE_HSTS_SECONDS"] == 365 * 24 * 3600
+    assert said["SECURE_HSTS_INCLUDE_SUBDOMAINS"] is below
+    assert said["SECURE_HSTS_PRELOAD"] is preload
+    plain = settings_with(FLOCKCARE_DATA=str(tmp_path), **given)
+    assert not plain["SECURE_HSTS_SECONDS"] and not plain["SECURE_HSTS_INCLUDE_SUBDOMAINS"]
+
+
+def test_the_header_itself_names_this_host_alone(cast, settings):
+    settings.SECURE_HSTS_SECONDS = 365 * 24 * 3600
+    answer = Client().get("/sign-in/", secure=True)
+    assert answer.headers["Strict-Transport-Security"] == "max-age=31536000"
+
+
 def test_an_address_that_a_visitor_makes_up_does_not_escape_the_throttle(cast):
     """X-Forwarded-For from anybody is no address: guesses still count as one place's."""
     for number in range(12):
@@ -214,7 +240,7 @@ def test_behind_a_proxy_each_visitor_counts_apart(cast, settings):
     """The last address is the proxy's word; those before it are the visitor's own."""
     settings.BEHIND_PROXY = True
     wrong = {"sign_in_name": "owner", "password": "another one 12"}
-    for number in range(attempts.LIMITS["here"] + 2):
+    for number in range(attempts.FREE + 2):
         made_up = f"203.0.113.{number}, 198.51.100.7"
         page = Client().post("/sign-in/", wrong, headers={"x-forwarded-for": made_up})
     assert "Too many wrong passwords" in page.text

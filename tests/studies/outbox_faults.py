@@ -1,41 +1,45 @@
-"""How the outbox and its server bear faults: every acknowledged record stored, none doubled.
+"""How the outbox and its server bear faults: what was acknowledged is stored, once, byte by byte.
 
-.venv/bin/python tests/studies/outbox_faults.py           about five minutes
-.venv/bin/python tests/studies/outbox_faults.py --short   half a minute
+.venv/bin/python tests/studies/outbox_faults.py           about ten minutes
+.venv/bin/python tests/studies/outbox_faults.py --short   under a minute
+    --on sqlite       one process on SQLite, as `manage.py up` serves it (this is the default)
+    --on postgresql   two processes on a PostgreSQL server, which the study starts and kills, too
+    --on s3           photos in S3-compatible storage; always short
 
-A real installation on SQLite, as `manage.py up` serves it. First twenty phones that speak the
-outbox's protocol send checks with photos over bad lines while the server is killed (SIGKILL) and
-started again. Then a real Chromium with the app's own scripts logs checks, each of which meets one
-fault at one step of its sending. Prints one table; ends with an error if anything was lost or
-doubled.
+First twenty phones that speak the outbox's protocol send checks, steps of care and weighings with
+photos over bad lines: some photos twice at once, or again while the server still decodes them, some
+records in other words than before. Meanwhile the server is killed (SIGKILL), also while it writes a
+file, and started again. Then an import with photos is killed midway and run again. Then a real
+Chromium with the app's own scripts logs checks, each of which meets one fault at one step of its
+sending.
+
+Prints two tables; ends with an error if anything that was acknowledged is gone, cut off, other than
+it was sent, stored twice, or could be taken by a power cut, and if a file belongs to no photo.
 """
 
 import argparse
+import contextlib
 import json
-import random
-import signal
 import sys
 import tempfile
-import time
 from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from playwright.sync_api import sync_playwright  # noqa: E402
-
-from tests.browser.conftest import PHONE, Installation, chromium  # noqa: E402
 from tests.browser.line import FAULTS, Line  # noqa: E402
-from tests.offline.phones import Phone, entries_for, losses_and_doubles, stored  # noqa: E402
+from tests.offline.audit import KINDS, Bucket, Folder, Syncs, audit, stored  # noqa: E402
+from tests.offline.entries import DOUBLE, PAGE_FIRST, TWO_WORDS, Entry, hard_entries  # noqa: E402
+from tests.offline.phones import Phone  # noqa: E402
+from tests.running import with_postgresql, with_s3  # noqa: E402
+from tests.running.killable import Home, TwoProcesses, sweep, wait_for_quiet  # noqa: E402
+from tests.studies.__faults_chromium import in_chromium  # noqa: E402
+from tests.studies.__faults_import import killed_imports, look_at_import  # noqa: E402
+from tests.studies.__faults_kills import AIMS, Killer  # noqa: E402
 
 PHONES = 20
-STEPS = {
-    "the page's own sending": r"POST .*/birds/.*/check/$",
-    "asking who is signed in": "/outbox/hello/",
-    "the record": r"POST .*/outbox/records/",
-    "its photo": r"POST .*/outbox/photos/",
-}
 MEANT = {
     "before": "cut before it reaches the server",
     "after": "cut after the server stored it",
@@ -45,174 +49,183 @@ MEANT = {
 }
 
 
-def killed(installation, prepared, *, each: int, kills: int, chance: float, seed: int) -> dict:
-    folder, dice = installation.environment["FLOCKCARE_DATA"], random.Random(seed)
-    before = stored(folder)
+@dataclass(frozen=True)
+class Size:
+    """How many entries each phone has, how often what is killed, how long phones try, seconds."""
+
+    each: int
+    kills: int
+    import_kills: int
+    import_photos: int
+    patience: float
+
+
+FULL = Size(each=26, kills=21, import_kills=6, import_photos=18, patience=900)
+SHORT = Size(each=2, kills=3, import_kills=1, import_photos=4, patience=240)
+
+
+def killed(place, prepared, database, on: str, size: Size) -> dict:
+    """Twenty phones send on bad lines while ``Killer`` kills."""
     birds, sessions = list(prepared["birds"].values()), list(prepared["sessions"].values())
-    with Line(installation.port) as line:
-        line.chance, line.dice = chance, dice
+    with Line(place.port) as line:
+        line.chance = 0.25
         phones = [
             Phone(
                 int(line.url.rsplit(":", 1)[1]),
                 prepared["flock"],
                 sessions[number % len(sessions)],
-                entries_for(birds, each, seed=1000 * seed + number),
+                hard_entries(birds, size.each, number),
+                size.patience,
             )
             for number in range(PHONES)
         ]
+        entries = [entry for phone in phones for entry in phone.entries]
+        keys = sum(len(entry.keys) for entry in entries)
+
+        def share_done() -> float:
+            if not any(phone.is_alive() for phone in phones):
+                return 1
+            return sum(len(entry.acknowledged) for entry in entries) / keys
+
         for phone in phones:
             phone.start()
-        done = 0
-        while done < kills and any(phone.is_alive() for phone in phones):
-            time.sleep(dice.uniform(0.3, 1.5))
-            installation.process.send_signal(signal.SIGKILL)
-            installation.process.wait()
-            installation.start()
-            done += 1
+        killer = Killer(place, database, on)
+        killer.run(max(size.kills, len(AIMS[on])), share_done, patience=size.patience)
         for phone in phones:
-            phone.join(timeout=300)
+            phone.join(timeout=size.patience)
         met = Counter(line.met)
-    entries = [entry for phone in phones for entry in phone.entries]
-    now = stored(folder)
+    return {"entries": entries, "phones": phones, "killer": killer, "met": met}
+
+
+def counts(sent: dict, now: dict, before: dict, flock: str) -> dict[str, int]:
+    """What the phones had and what came of it; adds what both columns of the table say."""
+    entries, phones, killer = sent["entries"], sent["phones"], sent["killer"]
+    ways = sum((phone.ways for phone in phones), Counter())
+    answers = sum((phone.answers for phone in phones), Counter())
+    records, photos = (
+        sum(len(now[kind]) - len(before[kind]) for kind in KINDS),
+        sum(photo["flock"] == flock for photo in now["photos"]) - len(before["photos"]),
+    )
+    sent["logged"] = len(_records_and_pictures(entries, {key for e in entries for key in e.keys}))
+    acknowledged = {key for entry in entries for key in entry.acknowledged}
+    sent["acknowledged"] = len(_records_and_pictures(entries, acknowledged))
+    sent["stored"] = records + photos
     return {
-        "kills": done,
-        "met": met,
-        "failed": sum(phone.failures for phone in phones),
-        "logged": 2 * len(entries),
-        "acknowledged": sum(len(entry.acknowledged) for entry in entries),
-        "stored": sum(len(now[kind]) - len(before[kind]) for kind in ("checks", "photos")),
-        "wrong": losses_and_doubles(folder, before, phones)
-        + [reason for phone in phones for reason in phone.refused],
+        "records logged": len(entries),
+        "photos logged": sum(len(entry.photos) for entry in entries),
+        "not acknowledged in the time there was": sum(not entry.is_done for entry in entries),
+        **{f"photos sent {way}": ways[way] for way in DOUBLE},
+        f"records sent {PAGE_FIRST}, then corrected": ways[PAGE_FIRST],
+        f"records sent in {TWO_WORDS}": ways[TWO_WORDS],
+        "corrections refused with 409": ways["other words refused"],
+        **{f"killed {aim}": killer.done[aim] for aim in killer.aims},
+        "kills that left a file half written": killer.inside,
+        "answers of a fault in Flockcare (500)": answers[500],
     }
 
 
-WAITING = """() => new Promise((resolve) => {
-  const asked = indexedDB.open("flockcare");
-  asked.onsuccess = () => {
-    const count = asked.result.transaction("entries").objectStore("entries").count();
-    count.onsuccess = () => { asked.result.close(); resolve(count.result); };
-  };
-})"""
-
-
-class Chromium:
-    """A phone with the app open, on a line that meets chosen faults."""
-
-    def __init__(self, browser, line, prepared):
-        self.line, self.prepared = line, prepared
-        context = browser.new_context(viewport=PHONE, has_touch=True, base_url=line.url)
-        session = {"name": "flockcare_session", "value": prepared["sessions"]["ada"]}
-        context.add_cookies([{**session, "url": line.url}])
-        self.page = context.new_page()
-        self.page.set_default_timeout(20_000)
-        self.page.goto(f"/f/{prepared['flock']}/today/")
-        self.until("navigator.serviceWorker.controller !== null")
-
-    def until(self, expression: str) -> None:
-        for _ in range(300):
-            if self.page.evaluate(expression):
-                return
-            self.page.wait_for_timeout(100)
-        raise TimeoutError(expression)
-
-    def log(self, bird: str, photo: bytes, *faults: tuple[str, str]) -> None:
-        """One check with a photo; to get to the later steps the page's own sending fails too."""
-        self.page.goto(f"/f/{self.prepared['flock']}/birds/{self.prepared['birds'][bird]}/check/")
-        self.line.cut(r"POST .*/photos/add/", "before")
-        for step, fault in faults:
-            self.line.cut(STEPS[step], fault)
-        self.page.locator(".foot-left .over-0").tap()
-        self.page.locator(".part-left label:has-text('Sore')").tap()
-        upload = {"name": "foot.jpg", "mimeType": "image/jpeg", "buffer": photo}
-        self.page.set_input_files("#id_left-photos", upload)
-        self.page.locator("text=will be sent with the check").wait_for()
-        self.page.locator("button:has-text('Save check')").tap()
-        self.page.wait_for_url(lambda url: "/birds/" not in url)
-        for _ in range(120):
-            if not self.page.evaluate(WAITING):
-                return
-            self.page.evaluate("window.dispatchEvent(new Event('online'))")
-            self.page.wait_for_timeout(250)
-        raise TimeoutError("It was not sent.")
-
-
-def in_chromium(installation, prepared, *, short: bool) -> dict:
-    folder, dice = installation.environment["FLOCKCARE_DATA"], random.Random(7)
-    before, first = stored(folder), "the page's own sending"
-    plans = [[(step, fault)] for step in STEPS for fault in FAULTS]
-    for plan in plans:
-        if plan[0][0] != first:
-            plan.insert(0, (first, "before"))
-    if short:
-        plans = dice.sample(plans, 2)
-    else:
-        plans += [
-            [(step, fault) for step in STEPS for fault in dice.choices(FAULTS, k=3)]
-            for _ in range(10)
-        ]
-    with sync_playwright() as playwright, Line(installation.port) as line:
-        browser = playwright.chromium.launch(
-            executable_path=chromium(), args=["--no-sandbox", "--disable-dev-shm-usage"]
-        )
-        phone = Chromium(browser, line, prepared)
-        names = list(prepared["birds"])
-        photos = [
-            photo for entry in entries_for(names, len(plans), 99) for photo in entry.photos.values()
-        ]
-        for number, plan in enumerate(plans):
-            phone.log(names[number % len(names)], photos[number], *plan)
-        met = Counter(line.met)
-        browser.close()
-    now = stored(folder)
-    checks = [row for row in now["checks"] if row not in before["checks"]]
-    pairs = [row for row in now["photos"] if row not in before["photos"]]
-    wrong = []
-    if len(checks) != len(plans) or len(pairs) != len(plans):
-        wrong.append(f"{len(plans)} checks logged, {len(checks)} stored, {len(pairs)} photos")
-    if {check for _, check in pairs} != {key for (key,) in checks}:
-        wrong.append("photos are not with their checks")
-    return {
-        "met": met,
-        "logged": 2 * len(plans),
-        "acknowledged": 2 * len(plans),
-        "stored": len(checks) + len(pairs),
-        "wrong": wrong,
+def _records_and_pictures(entries: list[Entry], keys: set[str]) -> set:
+    """Those under these keys; a picture that came under two keys is one."""
+    records = {entry.key for entry in entries} & keys
+    return records | {
+        content for entry in entries for key, content in entry.photos.items() if key in keys
     }
 
 
-def report(phones: dict, browser: dict) -> None:
+def study(place, storage, database, on: str, size: Size, *, short: bool) -> dict:
+    """What Chromium, the phones and the import met, and ``Findings`` about what is there now."""
+    place.run("manage.py", "up", "--prepare-only")
+    prepared = json.loads(place.run("tests/browser/prepare.py"))
+    place.start()
+    browser = in_chromium(place, prepared, short=short)
+    sent = killed(place, prepared, database, on, size)
+    folder = place.data.parent / "import"
+    imported = killed_imports(
+        place, folder, storage, kills=size.import_kills, photos=size.import_photos
+    )
+    wait_for_quiet(storage)
+    place.stop()
+    swept, now = sweep(place), stored(place)
+    syncs = Syncs(place.journal) if storage.root else None
+    found = audit(
+        now, storage, sent["entries"], flock=prepared["flock"], before=browser["now"], syncs=syncs
+    )
+    look_at_import(found, now, place, imported["pictures"], storage)
+    figures = counts(sent, now, browser["now"], prepared["flock"])
+    figures["imports killed midway"] = imported["kills"]
+    return {"sent": sent, "browser": browser, "found": found, "figures": figures, "swept": swept}
+
+
+def report(done: dict, on: str) -> list[str]:
+    """Print the tables; what is wrong, in words."""
+    sent, browser, found, figures = (done[name] for name in ("sent", "browser", "found", "figures"))
+    wrong = found.words()
+    if left := figures["not acknowledged in the time there was"]:
+        wrong.append(f"{left} records or their photos did not get through in time")
+    kills = sent["killer"].done.total()
+    print(f"On {on}\n")
     print(f"{'fault':<38}{'20 phones':>12}{'Chromium':>12}")
     for fault in FAULTS:
-        print(f"{MEANT[fault]:<38}{phones['met'][fault]:>12}{browser['met'][fault]:>12}")
-    print(f"{'server killed (SIGKILL) and restarted':<38}{phones['kills']:>12}{0:>12}")
-    print(f"{'requests that failed by that':<38}{phones['failed']:>12}{'':>12}")
+        print(f"{MEANT[fault]:<38}{sent['met'][fault]:>12}{browser['met'][fault]:>12}")
+    print(f"{'server killed (SIGKILL) and restarted':<38}{kills:>12}{0:>12}")
+    failed = sum(phone.failures for phone in sent["phones"])
+    print(f"{'requests that failed by that':<38}{failed:>12}{'':>12}")
     for what in ("logged", "acknowledged", "stored"):
-        print(f"{'checks and photos ' + what:<38}{phones[what]:>12}{browser[what]:>12}")
+        print(f"{'records and photos ' + what:<38}{sent[what]:>12}{browser[what]:>12}")
     print(f"{'lost, doubled or without record':<38}", end="")
-    print(f"{len(phones['wrong']):>12}{len(browser['wrong']):>12}")
-    faults = phones["met"].total() + browser["met"].total() + phones["kills"]
-    print(f"\nFaults tried: {faults}")
+    print(f"{found.total():>12}{len(browser['wrong']):>12}")
+    faults = sent["met"].total() + browser["met"].total() + kills + figures["imports killed midway"]
+    print(f"\nFaults tried: {faults}\n")
+    for what, count in {**figures, **found.counts()}.items():
+        print(f"{what:<60}{count:>8}")
+    if not done["swept"]:
+        print("(There is no command that sweeps files away which belong to no photo.)")
+    return wrong + browser["wrong"]
+
+
+@contextlib.contextmanager
+def installed(on: str, folder: Path):
+    """The installation, its storage, and the database server where it has one of its own."""
+    if on == "s3":
+        server, environment = with_s3.started()
+        try:
+            place = Home(folder, environment)
+            yield place, Bucket(place), None
+        finally:
+            server.stop()
+    elif on == "postgresql":
+        with with_postgresql.Server() as database:
+            place = TwoProcesses(folder, {"FLOCKCARE_DATABASE": database.url})
+            yield place, Folder(place), database
+    else:
+        place = Home(folder, {})
+        yield place, Folder(place), None
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--short", action="store_true", help="half a minute, for every run")
-    short = parser.parse_args().short
-    with tempfile.TemporaryDirectory() as folder:
-        installation = Installation(Path(folder))
-        installation.run("manage.py", "up", "--prepare-only")
-        prepared = json.loads(installation.run("tests/browser/prepare.py"))
-        installation.start()
-        try:
-            size = {"each": 1, "kills": 1} if short else {"each": 12, "kills": 12}
-            phones = killed(installation, prepared, chance=0.25, seed=1, **size)
-            browser = in_chromium(installation, prepared, short=short)
-        finally:
-            installation.stop()
-    report(phones, browser)
-    for wrong in phones["wrong"] + browser["wrong"]:
-        print("WRONG:", wrong)
-    return 1 if phones["wrong"] or browser["wrong"] else 0
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--short", action="store_true", help="for every run")
+    parser.add_argument("--on", choices=AIMS, default="sqlite")
+    asked = parser.parse_args()
+    short = asked.short or asked.on == "s3"
+    try:
+        with (
+            tempfile.TemporaryDirectory() as folder,
+            installed(asked.on, Path(folder)) as (place, storage, database),
+        ):
+            try:
+                size = SHORT if short else FULL
+                done = study(place, storage, database, asked.on, size, short=short)
+            finally:
+                place.end()
+    except with_postgresql.Missing as missing:
+        sys.exit(str(missing))
+    wrong = report(done, asked.on)
+    for words, count in Counter(wrong).items():
+        print("WRONG:", words, f"({count} times)" if count > 1 else "")
+    return 1 if wrong else 0
 
 
 if __name__ == "__main__":

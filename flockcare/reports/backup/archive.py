@@ -13,6 +13,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
+from flockcare.core.storage import sync_folder
+
 KIND = "flockcare backup"
 FORMAT = 1
 MANIFEST = "manifest.json"
@@ -96,7 +98,7 @@ def writing(path: Path) -> Iterator[Writer]:
             stream.flush()
             os.fsync(stream.fileno())
         part.replace(path)
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     except BaseException as error:
         part.unlink(missing_ok=True)
         if isinstance(error, OSError):
@@ -115,16 +117,6 @@ def _open_new(part: Path) -> BinaryIO:
     except FileExistsError:
         raise BackupProblem(f"{part.name} is being written just now by another process.") from None
     return os.fdopen(descriptor, "w+b")
-
-
-def _sync_folder(folder: Path) -> None:
-    # So that the new name is on the disk as well; not every system can.
-    with contextlib.suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
 
 
 def _cannot_write(path: Path, error: OSError) -> BackupProblem:

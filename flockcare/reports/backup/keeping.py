@@ -13,7 +13,10 @@ from pathlib import Path
 from django.conf import settings
 from django.utils import timezone
 
+import flockcare
+from flockcare.core.starting import BACKUPS
 from flockcare.reports.backup.archive import BackupProblem
+from flockcare.reports.backup.databases import is_empty
 from flockcare.reports.backup.making import make
 
 DAYS, WEEKS = 7, 4
@@ -36,7 +39,7 @@ class Kept:
 
 
 def folder() -> Path:
-    return settings.DATA_DIR / "backups"
+    return settings.DATA_DIR / BACKUPS
 
 
 def kept() -> list[Kept]:
@@ -73,6 +76,24 @@ def make_daily(now: dt.datetime | None = None) -> Path | None:
         raise
     (folder() / _FAILED).unlink(missing_ok=True)
     tidy()
+    return path
+
+
+def keep_before_upgrade(now: dt.datetime | None = None) -> Path | None:
+    """A backup of what migrations are about to change, `before-VERSION.zip`; the last two stay.
+
+    None where nobody has been yet. Raises BackupProblem.
+    """
+    if is_empty():
+        return None
+    folder().mkdir(parents=True, exist_ok=True, mode=0o700)
+    path = folder() / f"before-{flockcare.__version__}.zip"
+    if path.exists():  # A version may be brought up to date in several steps.
+        path = path.with_stem(f"{path.stem}-{timezone.localtime(now):%Y-%m-%d-%H%M%S}")
+    make(path, now=now)
+    earlier = sorted(folder().glob("before-*.zip"), key=lambda one: one.stat().st_mtime)
+    for one in earlier[:-LEAST]:
+        one.unlink()
     return path
 
 

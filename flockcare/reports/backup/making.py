@@ -12,7 +12,6 @@ from django.db import connections
 from django.utils import timezone
 
 import flockcare
-from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
 from flockcare.photos.sizes import sizes
 from flockcare.reports.backup import rows
@@ -20,7 +19,7 @@ from flockcare.reports.backup.archive import BackupProblem, Writer, writing
 from flockcare.reports.backup.databases import unchanging
 
 FILES = "files/"
-_OF_FILES = {"id", "flock_id", "edition", "quarter_turns", "crop", "width", "height"}
+_OF_FILES = {"id", "flock_id", "stored_as", "edition", "quarter_turns", "crop", "width", "height"}
 # At how many moments files of photos may have gone meanwhile before we give up.
 _LOOKS = 5
 
@@ -58,7 +57,7 @@ def make(path: Path, *, now: dt.datetime | None = None) -> Made:
                 lost = missing
         else:
             raise BackupProblem("Photos are being removed all the time. Try again later.")
-        files = [FILES + name for photo in photos for name in _names(photo) if name not in missing]
+        files = [FILES + name for photo in photos for name in photo.paths() if name not in missing]
         about = {
             "made": (now or timezone.now()).isoformat(),
             "version": flockcare.__version__,
@@ -82,16 +81,12 @@ def _photos(models, database: str) -> list[Photo]:
     return [Photo(**values) for values in photos.iterator()]
 
 
-def _names(photo: Photo) -> list[str]:
-    return [photo.path(), *map(photo.path, SIZES)]
-
-
 def _collect(out: Writer, photo: Photo) -> list[str]:
     """Add a photo's files unless they are in the backup; those that there are not.
 
     Whoever turns a photo has its former sizes removed; they are made again from the original.
     """
-    missing = [name for name in _names(photo) if not _put(out, name)]
+    missing = [name for name in photo.paths() if not _put(out, name)]
     if not missing or photo.path() in missing:
         return missing
     try:

@@ -23,6 +23,7 @@ from django.db import connections, models
 from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.loader import MigrationLoader
 
+from flockcare.core.starting import unknown_migrations
 from flockcare.reports.backup.archive import BackupProblem, Reader, Writer
 
 FOLDER = "rows/"
@@ -34,10 +35,7 @@ Migrations = list[list[str]]
 def applied(alias: str) -> Migrations:
     """The migrations that this database has, as [app, name]."""
     loader = MigrationLoader(connections[alias])
-    unknown = [
-        key for key in loader.applied_migrations if _is_ours(key) and not _known(loader, key)
-    ]
-    if unknown:
+    if unknown_migrations(loader):
         raise BackupProblem(
             "This database was changed by a newer version of Flockcare. Use that version."
         )

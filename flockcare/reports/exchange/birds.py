@@ -1,5 +1,7 @@
 """Birds and what they weigh."""
 
+from collections import defaultdict
+
 from flockcare.birds.breeds import BY_NAME
 from flockcare.birds.models import BandColour, Bird, Breed, Sex, Weighing
 from flockcare.core.dates import PartialDate
@@ -33,7 +35,10 @@ def check_birds(work) -> None:
     labels = label_birds(existing)
     work.birds = {labels[bird.pk].lower(): bird for bird in existing}
     breeds = {breed.name.lower(): breed for breed in Breed.objects.filter(flock=work.flock)}
-    in_file = {}
+    by_name = defaultdict(list)
+    for bird in existing:
+        by_name[bird.name.lower()].append(bird)
+    in_file, here = {}, set()
 
     def build(row):
         before = len(work.problems)
@@ -44,7 +49,7 @@ def check_birds(work) -> None:
         if label.lower() in in_file:
             row.wrong("bird", f"“{label}” is in this file twice.")
             return
-        in_file[label.lower()] = _same_or_new(work, row, bird, existing)
+        in_file[label.lower()] = _same_or_new(work, row, bird, by_name, here)
 
     work.read(FILE).each(build)
     work.birds.update((label, bird) for label, bird in in_file.items() if bird)
@@ -128,12 +133,17 @@ def _breed(work, row, breeds) -> Breed | None:
     return breed
 
 
-def _same_or_new(work, row, bird, existing) -> Bird | None:
-    """The bird of the flock that this row describes, else ``bird``, planned; None on conflict."""
-    namesakes = [other for other in existing if other.name.lower() == bird.name.lower()]
+def _same_or_new(work, row, bird, by_name, here) -> Bird | None:
+    """The bird of the flock that this row describes, else ``bird``, planned; None on conflict.
+
+    ``by_name``: the birds of the flock that no row has described yet. ``here``: the names of those
+    planned that did not leave.
+    """
+    name = bird.name.lower()
+    namesakes = by_name[name]
     for other in namesakes:
         if not _differences(row, bird, other):
-            existing.remove(other)
+            namesakes.remove(other)
             work.plan.already_there[FILE] += 1
             return other
     for other in namesakes:
@@ -147,12 +157,11 @@ def _same_or_new(work, row, bird, existing) -> Bird | None:
                 "joined or hatched.",
             )
             return None
-    planned = work.plan.new[Bird]
-    if not bird.left and any(
-        not other.left and other.name.lower() == bird.name.lower() for other in planned
-    ):
+    if not bird.left and name in here:
         row.wrong("name" if row.text("name") else "bird", f"Two birds here are called {bird.name}.")
         return None
+    if not bird.left:
+        here.add(name)
     work.plan.add(bird)
     return bird
 

@@ -1,6 +1,8 @@
 """Houses, what is in them from when on, and who lived where."""
 
+from bisect import bisect_left
 from collections import defaultdict
+from datetime import date
 
 from flockcare.housing.models import Feature, FeatureState, House, Stay
 from flockcare.housing.services import overlap, span
@@ -162,10 +164,18 @@ def check_stays(work) -> None:
 
 def _one_house_at_a_time(existing, new) -> None:
     stays = defaultdict(list)
-    for stay in existing:
+    for stay in sorted(existing, key=_since):
         stays[stay.bird_id].append(stay)
     for row, stay in new:
-        other = next((one for one in stays[stay.bird_id] if overlap(one, stay)), None)
+        hers = stays[stay.bird_id]
+        # Those before it do not overlap, so one that it overlaps is next to its place.
+        at = bisect_left(hers, _since(stay), key=_since)
+        other = next((one for one in hers[max(0, at - 1) : at + 1] if overlap(one, stay)), None)
         if other:
             row.wrong("from", f"She lived in {other.house} at that time: {span(other)}.")
-        stays[stay.bird_id].append(stay)
+        else:
+            hers.insert(at, stay)
+
+
+def _since(stay) -> date:
+    return stay.since or date.min

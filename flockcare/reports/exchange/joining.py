@@ -8,6 +8,7 @@ check of its own.
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import date
+from itertools import chain, islice
 
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding
@@ -15,6 +16,7 @@ from flockcare.photos.models import Photo, Precision
 from flockcare.reports.exchange import cells
 from flockcare.reports.exchange.looks import every_check
 from flockcare.reports.exchange.rows import check_day_and_time, step_moment, taken_text
+from flockcare.reports.limits import MOST_NAMED
 
 NO_CHECK = "none"
 
@@ -37,10 +39,18 @@ class Candidate:
 
 def join(work, candidates: list[Candidate]) -> None:
     """Plan what each photo is attached to; what cannot be found is a problem of its row."""
+    candidates = [candidate for candidate in candidates if _names_few(candidate)]
     if candidates:
         _Checks(work).attach(candidates)
     if tended := [candidate for candidate in candidates if candidate.care]:
         _attach_to_steps(work, tended)
+
+
+def _names_few(candidate) -> bool:
+    wrong = [name for name in ("check", "care") if getattr(candidate, name).count(";") > MOST_NAMED]
+    for column in wrong:
+        candidate.row.wrong(column, f"More than {MOST_NAMED} are named here.")
+    return not wrong
 
 
 def _attach_to_steps(work, candidates) -> None:
@@ -51,7 +61,8 @@ def _attach_to_steps(work, candidates) -> None:
     ):
         steps[step.bird_id].setdefault(step_moment(step, work.zone), []).append(step)
     for candidate in candidates:
-        for name, step in _named(candidate.care, steps[candidate.photo.bird_id].get):
+        hers = steps[candidate.photo.bird_id]
+        for name, step in _named(candidate.care, lambda called, hers=hers: hers.get(called, ())):
             if step:
                 work.plan.attached.append((step, candidate.photo))
             else:
@@ -64,7 +75,7 @@ def _named(text: str, records_called):
     ``records_called(name)`` gives all of that name.
     """
     for name, times in Counter(part.strip() for part in text.split(";")).items():
-        for record in (records_called(name) or [None])[:times]:
+        for record in list(islice(records_called(name), times)) or [None]:
             yield name, record
 
 
@@ -74,7 +85,7 @@ class _Checks:
     def __init__(self, work):
         self.work = work
         self.by_moment, self.by_day = defaultdict(list), defaultdict(list)
-        self.scores = {}
+        self.scores, self._by_score = {}, {}
         for check, findings in every_check(work):
             self._know(check, findings)
 
@@ -120,9 +131,15 @@ class _Checks:
 
     def _as_told(self, candidate) -> list[Check]:
         def called(moment):
-            checks = self.by_moment.get((candidate.photo.bird_id, moment), [])
-            # Of several checks at one moment those that say what the photo says come first.
-            return sorted(checks, key=lambda check: not self._says_the_same(candidate, check))
+            """Of several checks at one moment those that say what the photo says come first."""
+            photo = candidate.photo
+            same = self._at(photo.bird_id, moment, photo.foot).get(candidate.score, ())
+            others = (
+                check
+                for check in self.by_moment.get((photo.bird_id, moment), ())
+                if self.scores.get((check.pk, photo.foot)) != candidate.score
+            )
+            return chain(same, others)
 
         found = []
         for moment, check in _named(candidate.check, called):
@@ -132,8 +149,14 @@ class _Checks:
                 candidate.row.wrong("check", f"She has no check at “{moment}”.")
         return found
 
-    def _says_the_same(self, candidate, check) -> bool:
-        return self.scores.get((check.pk, candidate.photo.foot)) == candidate.score
+    def _at(self, bird_id, moment: str, foot: str) -> dict[int | None, list[Check]]:
+        """By what they say of the foot: her checks at that moment, once all are known."""
+        key = bird_id, moment, foot
+        if key not in self._by_score:
+            found = self._by_score[key] = defaultdict(list)
+            for check in self.by_moment.get((bird_id, moment), ()):
+                found[self.scores.get((check.pk, foot))].append(check)
+        return self._by_score[key]
 
     def _join(self, candidate, check) -> None:
         known = self.scores.get((check.pk, candidate.photo.foot))

@@ -5,6 +5,7 @@ or the one that left last; the others are written like "Thyme (left 2022-05-03)"
 follows where that is not enough. Names that differ in capitals only count as one.
 """
 
+from collections import defaultdict
 from itertools import count
 
 
@@ -14,13 +15,14 @@ def label_birds(birds) -> dict:
     in_turn.sort(key=lambda bird: bird.left, reverse=True)
     in_turn.sort(key=lambda bird: bird.left != "")
     labels, used = {}, {bird.name.lower() for bird in in_turn}
-    plain = set()
+    plain, numbers = set(), defaultdict(lambda: count(1))
     for bird in in_turn:
         if bird.name.lower() not in plain:
             plain.add(bird.name.lower())
             labels[bird.pk] = bird.name
             continue
-        label = next(label for label in _candidates(bird) if label.lower() not in used)
+        candidates = (_label(bird, number) for number in numbers[bird.name.lower(), bird.left])
+        label = next(label for label in candidates if label.lower() not in used)
         used.add(label.lower())
         labels[bird.pk] = label
     return labels
@@ -34,8 +36,6 @@ def _identity(bird):
     )
 
 
-def _candidates(bird):
+def _label(bird, number: int) -> str:
     left = f"left {bird.left}" if bird.left else "here"
-    yield f"{bird.name} ({left})"
-    for number in count(2):
-        yield f"{bird.name} ({left}, {number})"
+    return f"{bird.name} ({left}, {number})" if number > 1 else f"{bird.name} ({left})"

@@ -10,7 +10,7 @@ import tempfile
 import time
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timezone
+from datetime import datetime, timedelta, timezone
 from pathlib import Path, PurePosixPath
 
 from django.conf import settings
@@ -18,6 +18,7 @@ from django.core.files import File
 from django.core.files.storage import default_storage
 
 from flockcare.feet.models import SortingNote
+from flockcare.photos.checking import OLD
 from flockcare.photos.intake import MAX_BYTES, MAX_SIDE, RefusedPhoto, TakenIn, take_in
 from flockcare.photos.models import DateSource, Photo, Precision
 from flockcare.photos.services import prepare, remove
@@ -29,7 +30,7 @@ from flockcare.reports.exchange.problems import Problem, Refused
 from flockcare.reports.exchange.rows import KEYS, SORTING_ANSWERS, photo_cells
 
 FILE = "photos.csv"
-_WAITING, _LEFT_SECONDS = ".import-", 24 * 60 * 60
+_WAITING = ".import-"
 _TOLD = ("bird", "foot", "taken", "note", "quarter_turns", "crop")
 _foot = cells.for_field(Photo._meta.get_field("foot"))
 _note = cells.for_field(Photo._meta.get_field("note"))
@@ -77,14 +78,15 @@ def take_back(stored: list[str]) -> None:
             default_storage.delete(str(folder))
 
 
-def _folder() -> tempfile.TemporaryDirectory:
-    """Beside the records, since the system's own place for such things may be in memory.
-
-    And an end to those that killed processes have left.
-    """
+def clear_left(old: timedelta = OLD) -> None:
+    """Remove the folders that killed imports have left."""
     for left in settings.DATA_DIR.glob(f"{_WAITING}*"):
-        if time.time() - left.stat().st_mtime > _LEFT_SECONDS:
+        if time.time() - left.stat().st_mtime >= old.total_seconds():
             shutil.rmtree(left, ignore_errors=True)
+
+
+def _folder() -> tempfile.TemporaryDirectory:
+    """Beside the records, since the system's own place for such things may be in memory."""
     return tempfile.TemporaryDirectory(prefix=_WAITING, dir=settings.DATA_DIR)
 
 

@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from flockcare.reports.exchange.cells import plain
 from flockcare.reports.exchange.problems import Problems
 from flockcare.reports.exchange.reading import Row
+from flockcare.reports.limits import LONGEST_SOUGHT, MOST_NAMES, MOST_SOUGHT
 
 _WRONG = object()
 
@@ -18,6 +19,7 @@ class FileReader:
     rows: list[Row]
     problems: Problems
     seen: dict = field(default_factory=dict)
+    close: dict[str, str] = field(default_factory=dict)
 
     def each(self, build) -> list:
         """``build(cells)`` of every row in which nothing was wrong."""
@@ -28,6 +30,15 @@ class FileReader:
             if len(self.problems) == before:
                 good.append(built)
         return good
+
+    def close_to(self, text: str, known: dict) -> str:
+        """The most alike among the names that are known, or "": it takes long to look."""
+        if text not in self.close:
+            too_long = len(text) > LONGEST_SOUGHT or len(known) > MOST_NAMES
+            if too_long or len(self.close) == MOST_SOUGHT:
+                return ""
+            self.close[text] = next(iter(get_close_matches(text, known, n=1)), "")
+        return self.close[text]
 
     def groups(self, column: str, shared: tuple[str, ...]) -> list[list["RowReader"]]:
         """The rows of each number in ``column``; ``shared`` cells are to be the same in all."""
@@ -83,8 +94,8 @@ class RowReader:
         text = self.need(column, plain) or ""
         found = known.get(text.lower())
         if found is None and text:
-            close = get_close_matches(text.lower(), known, n=1)
-            hint = f" Did you mean “{close[0]}”?" if close else ""
+            close = self.file.close_to(text.lower(), known)
+            hint = f" Did you mean “{close}”?" if close else ""
             self.wrong(column, f"No {kind} is called “{text}” here.{hint}")
         return found
 

@@ -10,10 +10,9 @@ from flockcare.reports.exchange.columns import FILES, FREE_TEXT, LONG_TEXT
 from flockcare.reports.exchange.dictionary import ABOUT
 from flockcare.reports.exchange.problems import Problems
 from flockcare.reports.exchange.source import LARGEST_FILE, Folder, Zip, open_source
+from flockcare.reports.limits import LONGEST_ROW, MOST_BIRDS, MOST_ROWS
 
-# The longest cells hold what was done to hundreds of photos at once; more is a broken quote.
-csv.field_size_limit(4_000_000)
-MOST_ROWS = 300_000
+csv.field_size_limit(LONGEST_ROW)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,15 +52,35 @@ def _read_file(tables: Tables, name: str) -> None:
     text = _decode(tables.source, name, tables.problems)
     if text is None:
         return
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    lines = _Lines(text)
+    reader = csv.reader(lines, strict=True)
+    most = MOST_ROWS - sum(map(len, tables.rows.values()))
     try:
         header = [cell.strip() for cell in next(reader, [])]
         if _header_is_good(name, header, tables.problems):
             tables.columns[name] = header
-            tables.rows[name] = list(_rows(name, reader, header, tables.problems))
+            tables.rows[name] = list(_rows(name, reader, header, lines, most, tables.problems))
     except csv.Error as error:
         message = f"From here on it cannot be read ({error})."
         tables.problems.add(name, message, line=reader.line_num)
+
+
+class _Lines:
+    """The lines of a text, as long as those of one row are not too long."""
+
+    def __init__(self, text: str):
+        self._lines = io.StringIO(text, newline="")
+        self.in_row = 0
+
+    def __iter__(self):
+        return self
+
+    def __next__(self) -> str:
+        line = next(self._lines)
+        self.in_row += len(line)
+        if self.in_row > LONGEST_ROW:
+            raise csv.Error("a row is too long, or a quote has no end")
+        return line
 
 
 def _decode(source, name: str, problems: Problems) -> str | None:
@@ -98,9 +117,18 @@ def _header_is_good(name: str, header: list[str], problems: Problems) -> bool:
     return len(problems) == before
 
 
-def _rows(name, reader, header, problems):
+def _rows(name, reader, header, lines, most, problems):
     start = reader.line_num + 1
-    for cells in reader:
+    for number, cells in enumerate(reader, 1):
+        lines.in_row = 0
+        too_many = ""
+        if name == "birds.csv" and number > MOST_BIRDS:
+            too_many = f"There are more than {MOST_BIRDS:,} birds."
+        elif number > most:
+            too_many = f"There are more than {MOST_ROWS:,} rows in all the files together."
+        if too_many:
+            problems.add(name, too_many, line=start)
+            problems.refuse_if_any()
         values = {
             column: value
             for column, text in zip(header, cells, strict=False)
@@ -110,9 +138,6 @@ def _rows(name, reader, header, problems):
             problems.add(name, "This row has more cells than the header.", line=start)
         elif values:
             yield Row(start, values)
-        if start > MOST_ROWS:
-            problems.add(name, f"It has more than {MOST_ROWS} lines.", line=start)
-            return
         start = reader.line_num + 1
 
 

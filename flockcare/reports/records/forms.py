@@ -4,6 +4,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from flockcare.core.forms import KeeperForm
+from flockcare.core.lines import one_line
 from flockcare.people.models import Flock
 from flockcare.reports.records.targets import TABLES
 
@@ -27,6 +28,7 @@ class ImportForm(KeeperForm):
         label="Name of the new flock",
         required=False,
         max_length=Flock._meta.get_field("name").max_length,
+        validators=[one_line],
     )
 
     def __init__(self, *args, empty: list[Flock], **kwargs):

@@ -7,35 +7,27 @@ the page itself, packed: nothing of them is kept before they are taken in.
 import base64
 import binascii
 import csv
-import datetime as dt
 import io
 import json
 import zipfile
 import zlib
 from collections import Counter
 from dataclasses import dataclass
-from itertools import islice
 
-import openpyxl
-
+from flockcare.reports import limits
 from flockcare.reports.exchange.source import unpacked
+from flockcare.reports.records.workbook import (
+    DAMAGED,
+    TOO_MANY_LINES,
+    TOO_MUCH_TEXT,
+    workbook_rows,
+)
 
-LARGEST_FILE = 10 * 2**20
-MOST_ROWS, MOST_COLUMNS = 5000, 60
-# Longer than any record has room for, so that a cell that is cut is refused and not shortened.
-LONGEST_CELL = 10_000
-# What a form may hold beside it; see DATA_UPLOAD_MAX_MEMORY_SIZE.
-LARGEST_PACKED = 1_500_000
-LARGEST_UNPACKED = 12 * 2**20
-# A workbook is a zip of XML, which may unpack to very much.
-LARGEST_WORKBOOK = 80 * 2**20
-# No sheet has more rows (ECMA-376, Office Open XML, from memory); a damaged one may say so.
-_LAST_ROW = 1_048_576
 # The first of those that do equally well: commas stand in numbers and sentences too.
 _SEPARATORS = "\t;,"
 # Among how many rows the names of the columns are looked for.
 _MOST_TITLES = 10
-_DAMAGED = "This workbook is damaged, or it is none. Save it as CSV."
+_TOO_WIDE = f"This table has more than {limits.MOST_TABLE_COLUMNS} columns."
 
 
 @dataclass(frozen=True)
@@ -57,16 +49,18 @@ class Sheet:
         parts = self.header, self.rows, self.above
         text = json.dumps(parts, ensure_ascii=False, separators=(",", ":"))
         packed = base64.b64encode(zlib.compress(text.encode(), 9)).decode()
-        if len(packed) > LARGEST_PACKED or len(text.encode()) > LARGEST_UNPACKED:
-            raise ValueError("This is more than can be looked through at once. Send it in parts.")
+        if len(packed) > limits.LARGEST_PACKED or len(text.encode()) > limits.LARGEST_TEXT:
+            raise ValueError(TOO_MUCH_TEXT)
         return packed
 
     @classmethod
     def unpack(cls, text: str) -> "Sheet":
         try:
             unpacker = zlib.decompressobj()
-            data = unpacker.decompress(base64.b64decode(text, validate=True), LARGEST_UNPACKED)
+            data = unpacker.decompress(base64.b64decode(text, validate=True), limits.LARGEST_TEXT)
             header, rows, above = json.loads(data)
+            if len(rows) > limits.MOST_TABLE_ROWS or len(header) > limits.MOST_TABLE_COLUMNS:
+                raise ValueError
             made = cls(
                 tuple(str(cell) for cell in header),
                 tuple((int(at), tuple(str(cell) for cell in cells)) for at, cells in rows),
@@ -74,16 +68,16 @@ class Sheet:
             )
         except (ValueError, TypeError, zlib.error, binascii.Error, RecursionError):
             raise ValueError("The table did not arrive whole. Send the file again.") from None
-        if len(made.rows) > MOST_ROWS or any(len(c) != len(made.header) for _, c in made.rows):
+        if any(len(c) != len(made.header) for _, c in made.rows):
             raise ValueError("The table did not arrive whole. Send the file again.")
         return made
 
 
 def read_sheet(data: bytes) -> Sheet:
-    if len(data) > LARGEST_FILE:
+    if len(data) > limits.LARGEST_TABLE:
         raise ValueError("This file is larger than 10 MB.")
     if data.startswith(b"PK\x03\x04"):
-        return _sheet(_workbook_rows(data))
+        return _sheet(workbook_rows(_repacked(data)))
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise ValueError("This is a workbook of an old kind. Save it as .xlsx or as CSV.")
     return read_text(_decoded(data))
@@ -125,24 +119,14 @@ def _dialect(text: str):
     return Dialect
 
 
-def _workbook_rows(data: bytes):
-    """Rows of the first sheet that holds something."""
-    parts = _repacked(data)
-    try:
-        book = openpyxl.load_workbook(parts, read_only=True, data_only=True)
-    except Exception:  # a damaged file makes the reader say anything
-        raise ValueError(_DAMAGED) from None
-    return _cells_of(book)
-
-
-def _repacked(data: bytes) -> io.BytesIO:
+def _repacked(data: bytes) -> bytes:
     """The parts of a workbook, each no longer than it says; openpyxl unpacks them without limit."""
     out = io.BytesIO()
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
     except Exception:
-        raise ValueError(_DAMAGED) from None
-    if sum(member.file_size for member in archive.infolist()) > LARGEST_WORKBOOK:
+        raise ValueError(DAMAGED) from None
+    if sum(member.file_size for member in archive.infolist()) > limits.LARGEST_WORKBOOK:
         raise ValueError("This workbook is too large. Send the one sheet as CSV.")
     if "mimetype" in archive.namelist():
         raise ValueError("This is an OpenDocument file. Save it as .xlsx or as CSV.")
@@ -151,62 +135,35 @@ def _repacked(data: bytes) -> io.BytesIO:
             for member in archive.infolist():
                 parts.writestr(member.filename, unpacked(archive, member))
     except Exception:
-        raise ValueError(_DAMAGED) from None
-    return out
-
-
-def _cells_of(book) -> list[tuple[int, list[str]]]:
-    try:
-        for sheet in book.worksheets:
-            # A sheet may say that it is as wide as can be: one column too many is enough.
-            rows = sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS + 1, max_row=_LAST_ROW)
-            if filled := list(islice(_filled(rows), MOST_ROWS + 2)):
-                return filled
-    except Exception:
-        raise ValueError(_DAMAGED) from None
-    finally:
-        book.close()
-    return []
-
-
-def _filled(rows):
-    for number, values in enumerate(rows, 1):
-        if any(value is not None for value in values):
-            yield number, [_text(value) for value in values]
-
-
-def _text(value) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, dt.datetime):
-        return f"{value:%Y-%m-%d}" if value.time() == dt.time(0) else f"{value:%Y-%m-%d %H:%M}"
-    if isinstance(value, dt.date):
-        return value.isoformat()
-    if isinstance(value, dt.time):
-        return f"{value:%H:%M}"
-    if isinstance(value, float) and value.is_integer():
-        return str(int(value))
-    return str(value)
+        raise ValueError(DAMAGED) from None
+    return out.getvalue()
 
 
 def _sheet(numbered) -> Sheet:
-    rows = []
-    for number, cells in numbered:
-        cells = [cell.replace("\0", "").strip()[:LONGEST_CELL] for cell in cells]
+    rows, length = [], 0
+    for at, (number, cells) in enumerate(numbered, 1):
+        if at > limits.MOST_TABLE_LINES:
+            raise ValueError(TOO_MANY_LINES)
+        if len(cells) > limits.MOST_TABLE_CELLS:
+            raise ValueError(_TOO_WIDE)
+        cells = [cell.replace("\0", "").strip()[: limits.LONGEST_CELL] for cell in cells]
         if any(cells):
             rows.append((number, cells))
-        if len(rows) > MOST_ROWS + 1:
-            raise ValueError(f"This table has more than {MOST_ROWS} rows. Send it in parts.")
+            length += sum(map(len, cells))
+        if len(rows) > limits.MOST_TABLE_ROWS + 1:
+            raise ValueError(
+                f"This table has more than {limits.MOST_TABLE_ROWS} rows. Send it in parts."
+            )
+        if length > limits.LARGEST_TEXT:
+            raise ValueError(TOO_MUCH_TEXT)
     titles = _titles(rows)
     above = tuple(" ".join(filter(None, cells)) for _, cells in rows[:titles])
     rows = rows[titles:]
     if len(rows) < 2:
         raise ValueError("There must be a row with the names of the columns and rows below it.")
     width = max(at + 1 for _, cells in rows for at, cell in enumerate(cells) if cell)
-    if width > MOST_COLUMNS:
-        raise ValueError(f"This table has more than {MOST_COLUMNS} columns.")
+    if width > limits.MOST_TABLE_COLUMNS:
+        raise ValueError(_TOO_WIDE)
     (_, header), *rest = [(number, [*cells, *[""] * width][:width]) for number, cells in rows]
     names = tuple(name or f"column {at}" for at, name in enumerate(header, 1))
     return Sheet(names, tuple((number, tuple(cells)) for number, cells in rest), above)

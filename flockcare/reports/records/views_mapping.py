@@ -10,8 +10,9 @@ from django.shortcuts import redirect, render
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.reports.exchange import Refused, apply
+from flockcare.reports.limits import LARGEST_TABLE
 from flockcare.reports.records.forms import SheetForm
-from flockcare.reports.records.sheet import LARGEST_FILE, Sheet, read_sheet, read_text
+from flockcare.reports.records.sheet import Sheet, read_sheet, read_text
 from flockcare.reports.records.targets import TABLES
 from flockcare.reports.records.translating import Found, Mapping
 from flockcare.reports.records.views import in_words
@@ -39,7 +40,7 @@ def spreadsheet(request, flock):
 
 def sheet_of(cleaned: dict) -> Sheet:
     if cleaned["file"]:
-        return read_sheet(cleaned["file"].read(LARGEST_FILE + 1))
+        return read_sheet(cleaned["file"].read(LARGEST_TABLE + 1))
     return read_text(cleaned["pasted"])
 
 

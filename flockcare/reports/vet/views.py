@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.db.models import Count, Max
+from django.db.models import Count, Exists, Max, OuterRef
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -147,8 +147,9 @@ def _link_rows(request, links, names=None) -> list[dict]:
     With ``names`` of birds: of those that are still there, and when their links were opened.
     """
     now = timezone.now()
+    still_open = ShareLink.objects.open(now=now).filter(pk=OuterRef("pk"))
     rows = []
-    for link in links:
+    for link in links.annotate(open=Exists(still_open)):
         if names is not None and link.bird not in names:
             continue
         newest = list(link.openings.all())[:OPENINGS_SHOWN] if names else []
@@ -156,11 +157,11 @@ def _link_rows(request, links, names=None) -> list[dict]:
             {
                 "link": link,
                 "bird": names and names[link.bird],
-                "open": link.is_open(now),
+                "open": link.open,
                 "state": _state(link, now),
                 "newest": newest,
                 "before": link.opened - len(newest),
-                "may_end": link.is_open(now) and link.may_be_revoked_by(request.membership),
+                "may_end": link.open and link.may_be_revoked_by(request.membership),
             }
         )
     return rows
@@ -173,6 +174,8 @@ def _state(link: ShareLink, now) -> str:
         return f"Its time was over on {_day(link.expires_at)}"
     if not link.uses_left:
         return "Opened too often, so it has ended"
+    if not link.open:
+        return f"Ended, because {link.made_by} may no longer share"
     return f"Works until {_day(link.expires_at)}"
 
 

@@ -7,7 +7,7 @@ import { changeEntry, dropEntry, keepEntry, note, photosOf } from "./store.js";
 import { sendWaiting } from "./send.js";
 
 const SLOW = 12_000;
-const WHEN = { "no signal": "there is signal", busy: "there is signal", "signed out": "you sign in" };
+const WHEN = { "no signal": "there is signal", busy: "there is signal", "signed out": "you sign in", full: "the computer at home has room again" };
 const limit = (photos) => SLOW + photos.length * 30_000;
 const formOf = () => document.querySelector("form[data-outbox]");
 

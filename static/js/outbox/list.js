@@ -42,9 +42,9 @@ async function row(entry) {
   const text = make("span", { className: "grow" }, make("strong", { textContent: inWords(entry) }));
   const count = photos.length ? `, ${photos.length} photo${photos.length > 1 ? "s" : ""}` : "";
   text.append(make("span", { className: "quiet line", textContent: `${whenOf(entry)}${count}` }));
-  if (entry.state === "refused") {
-    text.append(make("span", { className: "refusal line", textContent: `Refused: ${entry.reasons.join(" ")}` }));
-  }
+  const why = entry.state === "refused"
+    ? `Refused: ${entry.reasons.join(" ")}` : (await note("pause"))?.reasons?.join(" ");
+  if (why) text.append(make("span", { className: "refusal line", textContent: why }));
   const buttons = make("div", { className: "buttons" });
   const saved = entry.stored?.url ?? entry.savedAt;
   if (saved) buttons.append(make("a", { className: "button plain", href: saved, textContent: "Open what is saved" }));
@@ -80,6 +80,7 @@ const SAID = {
   refused: "The server has refused something. Mend it, or discard it.",
   "signed out": "You are signed out. What waits is kept; sign in, and it is sent.",
   "no signal": "No signal, or the server does not answer. It is tried again by itself while a page of the app is open.",
+  full: "It is tried again by itself while a page of the app is open.",
   later: "Waiting for the next try.",
   busy: "Another open page is sending.",
 };

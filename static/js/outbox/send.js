@@ -12,7 +12,7 @@ const NO_RIGHT =
 const TOO_LARGE = "This is larger than the server takes.";
 const me = Math.random().toString(36).slice(2);
 
-// "nothing" waits, "sent", "refused" some of it, "signed out", "no signal", "busy", "later".
+// "nothing" waits, "sent", "refused" some of it, "signed out", "no signal", "full", "busy", "later".
 // `now`: whatever the pause, and after another page of this browser that is sending.
 export async function sendWaiting({ now = false } = {}) {
   const patience = now ? 20_000 : 0;
@@ -70,7 +70,7 @@ async function round(now) {
     return outcomes.includes("refused") ? "refused" : "sent";
   } catch (problem) {
     await backOff(pause, problem);
-    return "no signal";
+    return problem.reasons ? "full" : "no signal";
   }
 }
 
@@ -80,12 +80,15 @@ async function backOff(pause, problem) {
   if (!(problem instanceof TryLater)) console.info("Not sent:", problem?.name);
   const tries = (pause?.tries ?? 0) + 1;
   const wait = Math.min(LONGEST, SHORTEST * 2 ** tries) * (0.5 + Math.random() / 2);
-  await setNote("pause", { tries, until: Date.now() + Math.max(wait, problem?.wait ?? 0) });
+  const until = Date.now() + Math.max(wait, problem?.wait ?? 0);
+  await setNote("pause", { tries, until, reasons: problem?.reasons });
 }
 
+// `reasons`: in the server's words, where it knows them.
 class TryLater extends Error {
-  constructor(answer) {
+  constructor(answer, reasons) {
     super(`answer ${answer.status}`);
+    this.reasons = reasons;
     this.wait = 1000 * Number(answer.headers.get("Retry-After") ?? 0);
   }
 }
@@ -157,7 +160,8 @@ async function post(address, body, hello, key, { again = false } = {}) {
     if (fresh?.keeper !== hello.keeper) return { signedOut: true };
     return post(address, body, fresh, key, { again: true });
   }
-  throw new TryLater(answer);
+  // A full disk (RFC 4918, 507): nothing is wrong with what waits.
+  throw new TryLater(answer, answer.status === 507 ? said?.reasons : undefined);
 }
 
 function timeLimit(milliseconds) {

@@ -14,12 +14,19 @@ from django.core.management import BaseCommand, CommandError, call_command
 from django.core.wsgi import get_wsgi_application
 from django.dispatch import Signal
 
+from flockcare.core import clock, starting
+from flockcare.core.connections import limits
+
 logger = logging.getLogger(__name__)
 
 PORT = 8000
 THREADS = 8
+# Sent before migrations change a database, so that what is there can be kept first.
+upgrading = Signal()
 # Sent once the database is ready, so that apps above this one can do their part.
 demo_wanted = Signal()
+prepared = Signal()
+# Then, where the clock can be believed, for what goes by its age.
 tidying = Signal()
 # Sent from a thread of its own while serving: soon after the start, then every hour.
 hourly = Signal()
@@ -61,13 +68,27 @@ class Command(BaseCommand):
         parser.add_argument(
             "--prepare-only", action="store_true", help="prepare everything, do not serve"
         )
+        parser.add_argument(
+            "--without-backup",
+            action="store_true",
+            help="do not keep a backup before a new version changes the database",
+        )
 
-    def handle(self, *, demo, lan, port, prepare_only, **options):
+    def handle(self, *, demo, lan, port, prepare_only, without_backup, **options):
         if demo and not settings.DEMO:
             # The demo has a database of its own, which the settings choose at the start.
             os.environ["FLOCKCARE_DEMO"] = "1"
             os.execv(sys.executable, [sys.executable, *sys.argv])  # noqa: S606
-        settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
+        with starting.in_words():
+            self.prepare(demo=demo, without_backup=without_backup)
+        if not prepare_only:
+            self.serve(lan=lan, port=port)
+
+    def prepare(self, *, demo: bool, without_backup: bool):
+        starting.check_folder()
+        starting.check_database()
+        if starting.migrations_wait() and not without_backup:
+            upgrading.send(sender=type(self))
         call_command("migrate", verbosity=0, interactive=False)
         cache.clear()  # What another version of the code kept may not be readable any more.
         call_command("collectstatic", verbosity=0, interactive=False)
@@ -75,10 +96,10 @@ class Command(BaseCommand):
             self.stdout.write("Making the demo flock; the first time this takes a while …")
             self.stdout.flush()
             demo_wanted.send(sender=type(self))
-        call_command("clearsessions", verbosity=0)
-        tidying.send(sender=type(self))
-        if not prepare_only:
-            self.serve(lan=lan, port=port)
+        prepared.send(sender=type(self))
+        if clock.is_proven(self.stderr.write):
+            call_command("clearsessions", verbosity=0)
+            tidying.send(sender=type(self))
 
     def serve(self, *, lan: bool, port: int):
         from waitress.server import create_server
@@ -95,6 +116,7 @@ class Command(BaseCommand):
                 host="0.0.0.0" if lan else "127.0.0.1",  # noqa: S104
                 port=port,
                 threads=THREADS,
+                **limits(),
                 # A form with a dozen phone photos, each with its own limit.
                 max_request_body_size=400 * 2**20,
                 # It would take away what the settings are told to believe of a proxy.

@@ -3,6 +3,7 @@
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
+from flockcare.core.starting import in_words
 from flockcare.people.models import Flock, Keeper
 from flockcare.reports.exchange import Refused, apply, check, read_folder
 
@@ -33,7 +34,8 @@ class Command(BaseCommand):
         is_new = flock._state.adding
         try:
             plan = check(read_folder(path), flock, keepers=[owner] if is_new and owner else None)
-            apply(plan, owner=owner, by=owner)
+            with in_words():
+                apply(plan, owner=owner, by=owner)
         except Refused as refused:
             self._refuse(refused)
         for kind, (new, there) in plan.counts().items():

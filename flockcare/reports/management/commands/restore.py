@@ -8,6 +8,7 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
 
+from flockcare.core.starting import in_words
 from flockcare.reports.backup import BackupProblem, restore
 from flockcare.reports.backup import check as checked
 
@@ -34,7 +35,8 @@ class Command(BaseCommand):
             if check:
                 self._tell_whole(file)
             else:
-                self._restore(file, replace)
+                with in_words():
+                    self._restore(file, replace)
         except BackupProblem as problem:
             raise CommandError(str(problem)) from problem
 

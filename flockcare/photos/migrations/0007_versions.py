@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('photos', '0005_with_form'),
+        ('photos', '0006_files_checked'),
     ]
 
     operations = [

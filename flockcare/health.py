@@ -4,9 +4,12 @@ import time
 
 from django.core.files.storage import default_storage
 from django.db import Error, connection
+from django.db.models import Sum
 from django.http import JsonResponse
 
+from flockcare.core import room
 from flockcare.core.files import check_writable
+from flockcare.photos.models import FileCheck
 
 PATH = "/health/"
 # Object storage counts requests: what went well is not tried again for so long.
@@ -44,9 +47,13 @@ def health(get_response):
 
 
 def _answer(storage: _Storage) -> JsonResponse:
-    found = {"database": _database_answers(), "storage": storage.takes_files()}
+    needed = {"database": _database_answers(), "storage": storage.takes_files()}
+    # What else is found is for a watchdog to report. No reason to be sent no visitors: everything
+    # can still be read, and another process on the same disk would have no more room.
     return JsonResponse(
-        found, status=200 if all(found.values()) else 503, headers={"Cache-Control": "no-store"}
+        {**needed, "space": not room.is_low(), "photos": _photos() if needed["database"] else None},
+        status=200 if all(needed.values()) else 503,
+        headers={"Cache-Control": "no-store"},
     )
 
 
@@ -57,3 +64,10 @@ def _database_answers() -> bool:
     except Error:
         return False
     return True
+
+
+def _photos() -> dict[str, int]:
+    """Photos with damaged files, and files without a record, when they were looked over last."""
+    return FileCheck.objects.aggregate(
+        damaged=Sum("damaged_photos", default=0), unowned=Sum("unowned_files", default=0)
+    )

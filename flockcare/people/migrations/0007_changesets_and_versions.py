@@ -11,7 +11,7 @@ class Migration(migrations.Migration):
     safe_because = "Two columns are altered in Python only."
 
     dependencies = [
-        ('people', '0005_brought_back'),
+        ('people', '0006_attempts_by_place'),
     ]
 
     operations = [

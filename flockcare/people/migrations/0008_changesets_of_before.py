@@ -81,5 +81,5 @@ def _join(revisions, sets):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("people", "0006_changesets_and_versions")]
+    dependencies = [("people", "0007_changesets_and_versions")]
     operations = [migrations.RunPython(carry_over, migrations.RunPython.noop)]

@@ -1,0 +1,72 @@
+"""The key of a new record is made by whoever makes the record, so that it is stored once.
+
+What is sent again under its key is answered as the first time; what is something else is refused.
+"""
+
+from django.core.exceptions import ValidationError
+from django.utils.html import format_html
+
+from flockcare.core.versions import plain, values
+from flockcare.people.models import Revision
+
+
+class KeyTaken(Exception):
+    """The key is in use elsewhere, of which nothing is told."""
+
+    def __init__(self, reason="This cannot be saved again. Open a new form, and enter it there."):
+        super().__init__(reason)
+        self.reason = reason
+
+
+class AlreadySaved(KeyTaken):
+    """``record`` of this flock is saved under the key and says something else."""
+
+    def __init__(self, record):
+        super().__init__("This is saved already, with other words.")
+        self.record = record
+
+
+def refuse_deleted(record) -> None:
+    """KeyTaken where a record of this key was deleted: sent again it does not come back."""
+    fates = Revision.objects.filter(
+        record=record.pk, deed__in=(Revision.Deed.DELETE, Revision.Deed.RESTORE)
+    )
+    last = fates.select_related("by").order_by("-pk").first()
+    if last is None or last.deed == Revision.Deed.RESTORE:
+        return
+    if last.flock_id != record.flock_id:
+        raise KeyTaken
+    who = last.by.name if last.by else "Somebody"
+    raise KeyTaken(f"This was saved, and {who} took it back since.")
+
+
+def saved_before(record):
+    """What this flock has saved under the key of ``record``, or None; KeyTaken for another's."""
+    stored = type(record)._base_manager.filter(pk=record.pk).first()
+    if stored and stored.flock_id != record.flock_id:
+        raise KeyTaken
+    return stored
+
+
+def says_the_same(one, other) -> bool:
+    """Whether two records of one kind hold the same in all that can be entered."""
+    return _entered(one) == _entered(other)
+
+
+def _entered(record) -> dict:
+    said = values(record)
+    names = [field.attname for field in record._meta.concrete_fields if field.editable]
+    return plain(type(record), {name: said[name] for name in names})
+
+
+def refusal(taken: KeyTaken, address) -> ValidationError:
+    """What a form says. ``address(record)``: where that can be changed which is saved."""
+    if not isinstance(taken, AlreadySaved):
+        return ValidationError(taken.reason)
+    return ValidationError(
+        format_html(
+            '{} <a href="{}">Open the saved one</a> to change it.',
+            taken.reason,
+            address(taken.record),
+        )
+    )
