@@ -24,7 +24,7 @@ from flockcare.trends.report import (
     Summary,
     Threshold,
 )
-from flockcare.trends.watch import Watch, accumulated, incident
+from flockcare.trends.watch import Watch, accumulated
 
 
 def build(records: Records, *, flock: str, today: dt.date) -> Report:
@@ -67,7 +67,7 @@ def _summary(watch: Watch) -> Summary:
         refusal = Refusal("too_little_time", reason, {"cases": cases, "foot_days": foot_days})
     else:
         rate = groups.rate_of(watch, np.ones(watch.bird.size, bool))
-    prevalent = int((~incident(watch.episodes)).sum())
+    prevalent = int((~watch.episodes.incident).sum())
     return Summary(
         birds=birds,
         looks=int(looks.day.size),

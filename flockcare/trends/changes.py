@@ -11,9 +11,9 @@ import numpy as np
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Refusal
 from flockcare.analysis.comparison import Comparison, compare_arrays
+from flockcare.analysis.power import days_to_wait
 from flockcare.analysis.rates import holm
 from flockcare.trends import thresholds, words
-from flockcare.trends.power import days_to_wait
 from flockcare.trends.records import ChangeRow, Chosen, Records
 from flockcare.trends.report import BeforeAfter, Beside, ChangeAnswer, Figure
 from flockcare.trends.watch import Watch, months_of

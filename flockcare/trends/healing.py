@@ -10,14 +10,14 @@ import numpy as np
 
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Refusal
-from flockcare.analysis.healing import healing_curve, log_rank_by_bird
+from flockcare.analysis.healing import follow_up, healing_curve, log_rank_by_bird
 from flockcare.analysis.planimetry import halving_time
 from flockcare.analysis.rates import holm
 from flockcare.care.models import DRESSED, StepKind
 from flockcare.trends import thresholds, words
 from flockcare.trends.records import AreaRow, StepRow
 from flockcare.trends.report import Figure, Healing, HealingGroup
-from flockcare.trends.watch import Watch, followed, incident
+from flockcare.trends.watch import Watch
 
 ALL, ALONE = "all", "alone"
 # The later in the list, the more was done; the most that was done on the first day counts.
@@ -40,8 +40,8 @@ WARNING = (
 
 
 def answer(watch: Watch) -> Healing:
-    found, chosen = watch.episodes, incident(watch.episodes)
-    days, healed = followed(found, chosen)
+    found, chosen = watch.episodes, watch.episodes.incident
+    days, healed = follow_up(found)
     unit, first = found.unit[chosen], found.first_affected[chosen]
     action = first_actions(unit, first, watch.records.steps)
     swollen = _swollen_at_first(watch, unit, first)

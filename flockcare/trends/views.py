@@ -63,7 +63,7 @@ def page(request, flock):
                 for group in report.healing.groups
             ],
             "all_cases": address("all"),
-            "simulations": scan.SIMULATIONS,
+            "simulations": scan.PERMUTATIONS,
         },
     )
 
