@@ -73,8 +73,6 @@ class Comparison:
     `method` is "within_birds" (profile limits), "within_birds_robust" (limits from the spread
     over birds on one side at least), "one_sided" (no case on one side: a bound only) or
     "refused"; `why` says so in sentences for a keeper, `notes` what else to bear in mind.
-    `state` is "refused", "wide" (cannot tell), "similar", "hint" (the range leaves out 1, but on
-    fewer than MIN_CASES_FOR_SIGN cases), "some_sign" or "clear".
     `pooled` is the ratio over the flock as a whole, for comparison, from `pooled_fit`;
     `sign_flip_p` the p of the sign-flip test on `bird_differences`; both are worked out only
     when asked for. `smallest_p_rise` and `smallest_p_fall` are what these cases could have shown
@@ -84,7 +82,6 @@ class Comparison:
     """
 
     method: str
-    state: str
     why: tuple[str, ...]
     notes: tuple[str, ...]
     estimate: Estimate
@@ -107,6 +104,27 @@ class Comparison:
     @property
     def sign_flip_p(self) -> float:
         return sign_flip(self.bird_differences).p_two_sided
+
+    def verdict(self, adjusted_p: float) -> str:
+        """How sure the answer is, by the p that allows for everything that was tried.
+
+        "refused"; "clear" or "some_sign", or "hint" on fewer than MIN_CASES_FOR_SIGN cases;
+        "outnumbered" where only the p of this comparison alone is a sign; else "similar" where
+        the range lies within SIMILAR_BETWEEN, and "wide" where it cannot tell.
+        """
+        if self.refusal:
+            return "refused"
+        seen, estimate = self.watched, self.estimate
+        enough = seen.cases >= limits.MIN_CASES_FOR_SIGN
+        many = seen.birds_with_cases >= limits.MIN_BIRDS_FOR_CLEAR
+        if adjusted_p < limits.CLEAR_LEVEL and enough and many:
+            return "clear"
+        if adjusted_p <= limits.SIGN_LEVEL:
+            return "some_sign" if enough else "hint"
+        if self.p <= limits.SIGN_LEVEL:
+            return "outnumbered"
+        least, most = limits.SIMILAR_BETWEEN
+        return "similar" if least < estimate.low <= 1 <= estimate.high < most else "wide"
 
 
 def choose_comparison(
@@ -171,7 +189,6 @@ def compare_arrays(
         exact_after = _exact(seen, 0, seen.straddling, level)
     return Comparison(
         method=method,
-        state="refused" if refusal else _state(estimate, p, seen),
         why=why,
         notes=_notes(seen, allowed),
         estimate=estimate,
@@ -442,13 +459,3 @@ def _notes(seen: Watched, healing_known: bool) -> tuple[str, ...]:
         if not healing_known:
             notes.append("Sores that came and went between two checks are not allowed for.")
     return tuple(notes)
-
-
-def _state(estimate: Estimate, p: float, seen: Watched) -> str:
-    enough = seen.cases >= limits.MIN_CASES_FOR_SIGN
-    if p < limits.CLEAR_LEVEL and enough and seen.birds_with_cases >= limits.MIN_BIRDS_FOR_CLEAR:
-        return "clear"
-    if p <= limits.SIGN_LEVEL:
-        return "some_sign" if enough else "hint"
-    least, most = limits.SIMILAR_BETWEEN
-    return "similar" if least < estimate.low <= 1 <= estimate.high < most else "wide"

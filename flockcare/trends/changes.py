@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -138,9 +139,9 @@ def within(watch: Watch, event: Event, stretch: Stretch) -> np.ndarray:
     return inside
 
 
-def compare(watch: Watch, chosen: np.ndarray, day: int) -> BeforeAfter:
+def compare(watch: Watch, chosen: np.ndarray, day: int) -> Comparison:
     pairs = watch.pairs
-    found = compare_arrays(
+    return compare_arrays(
         watch.bird[chosen],
         pairs.left[chosen],
         pairs.right[chosen],
@@ -148,10 +149,9 @@ def compare(watch: Watch, chosen: np.ndarray, day: int) -> BeforeAfter:
         day,
         watch.curve,
     )
-    return _plain(found, watch.numbers_of(chosen))
 
 
-def _plain(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
+def before_after(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
     def figure(one, value) -> Figure:
         return Figure(value, one.low, one.high)
 
@@ -179,28 +179,12 @@ def _plain(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
     )
 
 
-def state_of(found: BeforeAfter, p: float) -> str:
-    """How sure it is, by the p that allows for everything that was tried."""
-    if found.refusal:
-        return "refused"
-    cases = found.cases_before + found.cases_after + found.straddling
-    enough = cases >= limits.MIN_CASES_FOR_SIGN
-    if p < limits.CLEAR_LEVEL and enough and found.birds_with_cases >= limits.MIN_BIRDS_FOR_CLEAR:
-        return "clear"
-    if p <= limits.SIGN_LEVEL:
-        return "some_sign" if enough else "hint"
-    if found.p <= limits.SIGN_LEVEL:
-        return "outnumbered"
-    least, most = limits.SIMILAR_BETWEEN
-    return "similar" if least < found.ratio.low <= 1 <= found.ratio.high < most else "wide"
-
-
 def answers(watch: Watch) -> tuple[ChangeAnswer, ...]:
     """One answer per change or group of changes, in time order."""
     groups = events(watch.records.changes)
     drafts = [_Draft.of(watch, event, groups) for event in groups]
-    told = [draft for draft in drafts if draft.found and not draft.found.refusal]
-    tried = [min(1.0, draft.found.p * draft.stretch.tried) for draft in told]
+    told = [draft for draft in drafts if draft.compared and not draft.compared.refusal]
+    tried = [min(1.0, draft.compared.p * draft.stretch.tried) for draft in told]
     adjusted = dict(zip(map(id, told), holm(tried), strict=True))
     return tuple(
         draft.answer(number, adjusted.get(id(draft), math.nan), len(told))
@@ -257,7 +241,7 @@ class _Draft:
     living: list[int]
     watched: bool
     chosen: np.ndarray
-    found: BeforeAfter | None
+    compared: Comparison | None
 
     @classmethod
     def of(cls, watch: Watch, event: Event, groups: list[Event]) -> _Draft:
@@ -272,15 +256,20 @@ class _Draft:
             and one.last > event.first - stretch.window
             and one.first < event.last + stretch.lag + stretch.window
         )
-        found = compare(watch, chosen, event.first) if living else None
+        compared = compare(watch, chosen, event.first) if living else None
         watched = bool(hers.any())
-        if found and not watched:
-            found = replace(found, refusal=unwatched(watch, event, living))
-        return cls(watch, event, others, stretch, living, watched, chosen, found)
+        if compared and not watched:
+            compared = replace(compared, refusal=unwatched(watch, event, living))
+        return cls(watch, event, others, stretch, living, watched, chosen, compared)
+
+    @cached_property
+    def found(self) -> BeforeAfter | None:
+        numbers = self.watch.numbers_of(self.chosen)
+        return before_after(self.compared, numbers) if self.compared else None
 
     def answer(self, number: int, p: float, compared: int) -> ChangeAnswer:
         records, event, stretch = self.watch.records, self.event, self.stretch
-        state = state_of(self.found, p) if self.found else "refused"
+        state = self.compared.verdict(p) if self.compared else "refused"
         beside = self._beside()
         without, name = self._without_top()
         tells_more = self._tells_more(state)
@@ -348,7 +337,9 @@ class _Draft:
         living = touched(self.watch, quiet, event.first)
         if not living.any():
             return None
-        found = compare(self.watch, living & within(self.watch, event, self.stretch), event.first)
+        chosen = living & within(self.watch, event, self.stretch)
+        compared = compare(self.watch, chosen, event.first)
+        found = before_after(compared, self.watch.numbers_of(chosen))
         present = {
             stay.house
             for stay in records.stays
@@ -366,7 +357,9 @@ class _Draft:
         if hers[top] < 3 or hers[top] < 0.2 * hers.sum():
             return None, ""
         rest = self.chosen & (self.watch.bird != top)
-        return compare(self.watch, rest, self.event.first), self.watch.records.birds[top].name
+        compared = compare(self.watch, rest, self.event.first)
+        name = self.watch.records.birds[top].name
+        return before_after(compared, self.watch.numbers_of(rest)), name
 
     def _else_changed(self) -> tuple[str, ...]:
         records, event = self.watch.records, self.event

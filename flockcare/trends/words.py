@@ -180,7 +180,7 @@ def verdict(
     reason: str = "",
     looked_at: int = 1,
 ) -> str:
-    """The sentence for one change. ``state`` as ``answers.verdict_of`` gives it, ``p`` adjusted.
+    """The sentence for one change. ``state`` as ``Comparison.verdict`` gives it, ``p`` adjusted.
 
     ``what``: the change with its article, as in "the litter". ``reason``: why it is refused.
     """

@@ -4,6 +4,7 @@ That its limits hold the truth often enough is the business of the simulation st
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from statsmodels.discrete.conditional_models import ConditionalLogit
 
 from flockcare.analysis import limits
+from flockcare.analysis.answers import Estimate
 from flockcare.analysis.clusters import (
     BirdPairs,
     bootstrap_ratio,
@@ -118,7 +120,7 @@ def test_headline_and_why():
     assert got.watched.birds_both == 10
     assert got.watched.birds_with_cases == 9
     assert got.watched.largest_share == 7 / 31
-    assert got.state == "wide"
+    assert got.verdict(got.p) == "wide"
 
 
 def test_two_sore_feet_of_one_bird_do_not_pass_for_two_cases():
@@ -143,7 +145,7 @@ def test_p_agrees_with_the_interval():
 
 def test_clear_change_is_called_clear():
     got = choose_comparison(made_up(birds=40, rate=0.006, ratio=0.2, seed=3), 210)
-    assert got.state == "clear"
+    assert got.verdict(got.p) == "clear"
     assert got.estimate.high < 1
     assert got.sign_flip_p < 0.05
 
@@ -180,7 +182,7 @@ def test_refusals_are_values_with_a_reason(birds, change, code):
     assert got.refusal.code == code
     assert got.refusal.reason.endswith(".")
     assert got.why == (got.refusal.reason,)
-    assert (got.method, got.state) == ("refused", "refused")
+    assert (got.method, got.verdict(0)) == ("refused", "refused")
     assert math.isnan(got.estimate.value)
     assert got.estimate.refusal is got.refusal
 
@@ -252,7 +254,7 @@ def test_order_and_mirror(cases, random):
     assert again.method == got.method
     assert again.estimate.value == pytest.approx(got.estimate.value, rel=1e-6, nan_ok=True)
     turned = choose_comparison(flock([(b, a) for a, b in cases]), 140)
-    assert turned.state == got.state
+    assert turned.verdict(turned.p) == got.verdict(got.p)
     if got.method.startswith("within"):
         assert got.estimate.low <= got.estimate.value <= got.estimate.high
         assert turned.estimate.value == pytest.approx(1 / got.estimate.value, rel=1e-6)
@@ -402,6 +404,31 @@ def test_exact_ratio_with_straddling_cases_on_either_side():
     assert got.exact_all_before.ratio < got.estimate.value < got.exact_all_after.ratio
     plain = choose_comparison(flock([(2, 1)] * 8), 140)
     assert plain.exact_all_before == plain.exact_all_after
+
+
+@pytest.mark.parametrize(
+    ("p", "adjusted", "more", "verdict"),
+    [
+        (0.001, 0.009, {}, "clear"),
+        (0.001, 0.009, {"cases": 9}, "hint"),  # fewer than ten cases
+        (0.001, 0.009, {"birds": 4}, "some_sign"),  # fewer than five birds
+        (0.01, 0.05, {}, "some_sign"),
+        (0.02, 0.06, {}, "outnumbered"),
+        (0.5, 0.5, {"low": 0.6, "high": 1.9}, "similar"),
+        (0.5, 0.5, {"low": 0.4, "high": 1.9}, "wide"),
+        (0.5, 0.5, {"low": 0.6, "high": 2.1}, "wide"),
+    ],
+)
+def test_how_sure(p, adjusted, more, verdict):
+    assert answer(p, **more).verdict(adjusted) == verdict
+
+
+def answer(p, low=0.2, high=0.9, cases=20, birds=8):
+    one = choose_comparison(flock(MIXED), 140)
+    watched = replace(
+        one.watched, cases_before=cases, cases_after=0, straddling=0, birds_with_cases=birds
+    )
+    return replace(one, p=p, estimate=Estimate(0.5, low, high), watched=watched)
 
 
 def test_every_limit_is_explained():

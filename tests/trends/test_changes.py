@@ -1,7 +1,6 @@
 """Before and after: whom a change touched, what is compared, how sure it is, in small flocks."""
 
 import datetime as dt
-import math
 
 import numpy as np
 import pytest
@@ -170,31 +169,6 @@ def test_several_changes_are_corrected_together():
     for rank, (p, adjusted) in enumerate(ps):
         highest = max(highest, min(1.0, p * (len(ps) - rank)))
         assert adjusted == pytest.approx(highest)
-
-
-def found(p, low=0.2, high=0.9, cases=20, birds=8):
-    blank = changes.Figure(math.nan, math.nan, math.nan)
-    return changes.BeforeAfter(
-        "within_birds", (), (), cases, 0, 0, 1000, 1000, birds, birds, 14, 14,
-        changes.Figure(0.5, low, high), p, blank, blank, 1.0, (), None,
-    )  # fmt: skip
-
-
-@pytest.mark.parametrize(
-    ("p", "adjusted", "more", "state"),
-    [
-        (0.001, 0.009, {}, "clear"),
-        (0.001, 0.009, {"cases": 9}, "hint"),  # fewer than ten cases
-        (0.001, 0.009, {"birds": 4}, "some_sign"),  # fewer than five birds
-        (0.01, 0.05, {}, "some_sign"),
-        (0.02, 0.06, {}, "outnumbered"),
-        (0.5, 0.5, {"low": 0.6, "high": 1.9}, "similar"),
-        (0.5, 0.5, {"low": 0.4, "high": 1.9}, "wide"),
-        (0.5, 0.5, {"low": 0.6, "high": 2.1}, "wide"),
-    ],
-)
-def test_how_sure(p, adjusted, more, state):
-    assert changes.state_of(found(p, **more), adjusted) == state
 
 
 # The stretch that is compared
