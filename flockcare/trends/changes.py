@@ -279,7 +279,7 @@ class _Draft:
             days=tuple(map(dt.date.fromordinal, event.days)),
             houses=tuple(records.houses[house].name for house in event.houses),
             house_key=records.houses[event.rows[0].house].key,
-            what=tuple(dict.fromkeys(row.words for row in event.rows)),
+            what=tuple(dict.fromkeys(", ".join(row.changed) for row in event.rows)),
             kinds=tuple(dict.fromkeys(row.kind for row in event.rows)),
             window_days=stretch.window,
             lag_days=stretch.lag,
@@ -364,9 +364,11 @@ class _Draft:
     def _else_changed(self) -> tuple[str, ...]:
         records, event = self.watch.records, self.event
         said = [
-            f"{words.listed(one.rows[0].words.split(', '))} "
-            f"({words.listed([records.houses[house].name for house in one.houses])}, "
-            f"{words.day(one.first)})"
+            words.other_change(
+                list(dict.fromkeys(phrase for row in one.rows for phrase in row.changed)),
+                [records.houses[house].name for house in one.houses],
+                one.first,
+            )
             for one in self.others
         ]
         if self.found is None:

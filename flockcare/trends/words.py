@@ -169,6 +169,11 @@ def counted(before: int, after: int, straddling: int, days_before: float, days_a
     return words
 
 
+def other_change(changed: Sequence[str], houses: Sequence[str], on: float) -> str:
+    """``Roost 140 → 60 cm and step added (Cart Shed, 14 Oct 2025)``."""
+    return f"{listed(changed)} ({listed(houses)}, {day(on)})"
+
+
 def verdict(
     state: str,
     *,

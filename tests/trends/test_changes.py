@@ -13,7 +13,7 @@ from tests.trends.flocks import DAY_0, birds_of, flock, simulated
 
 
 def row(house, day):
-    return ChangeRow(house, day, "", "")
+    return ChangeRow(house, day, (), "")
 
 
 @pytest.mark.parametrize(
@@ -37,8 +37,8 @@ def test_changes_that_cannot_be_told_apart_are_one(rows, grouped):
 def test_merged_changes_are_all_named():
     records = simulated(birds=12, rate=0.003)
     records.changes[:] = [
-        ChangeRow(0, DAY_0 + 365, "roost lower", "a height"),
-        ChangeRow(0, DAY_0 + 380, "feeder moved", "what stands where"),
+        ChangeRow(0, DAY_0 + 365, ("roost lower",), "a height"),
+        ChangeRow(0, DAY_0 + 380, ("feeder moved",), "what stands where"),
     ]
     (answer,) = changes.answers(Watch.of(records))
     assert answer.what == ("roost lower", "feeder moved")
@@ -231,9 +231,14 @@ def test_the_season_is_named_where_it_differs():
 
 def test_other_changes_in_the_stretch_are_named():
     records = simulated(birds=10)
-    records.changes.append(ChangeRow(0, DAY_0 + 500, "other feed", ""))
+    records.changes[1:] = [
+        ChangeRow(0, DAY_0 + 500, ("Roost 90 → 60 cm, width 45 → 70 mm", "Step added"), ""),
+        ChangeRow(0, DAY_0 + 510, ("New feed, dry",), ""),
+    ]
     first, second = changes.answers(Watch.of(records))
-    assert any("other feed" in one for one in first.else_changed)
+    assert first.else_changed[0] == (
+        "Roost 90 → 60 cm, width 45 → 70 mm, Step added and New feed, dry (House 0, 16 May 2026)"
+    )
     assert any("change 0" in one for one in second.else_changed)
 
 
