@@ -20,9 +20,9 @@ from flockcare.housing.models import House
 from flockcare.people.access import flock_view
 from flockcare.trends import charts, groups, scan, thresholds
 from flockcare.trends.forms import WindowForm
-from flockcare.trends.kept import report_of
 from flockcare.trends.models import WindowChoice
 from flockcare.trends.report import CaseLine, ChangeAnswer, Grouping, Report
+from flockcare.trends.report_cache import report_of
 from flockcare.trends.services import choose_window
 
 _MONTHS = re.compile(r"months:(\d{4})-(\d{2})-([1-3])")

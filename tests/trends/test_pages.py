@@ -16,10 +16,10 @@ from flockcare.birds.models import Bird
 from flockcare.people.services import start_flock
 from flockcare.trends import charts, groups
 from flockcare.trends.answers import build
-from flockcare.trends.kept import report_of
 from flockcare.trends.models import WindowChoice
 from flockcare.trends.records import read, told_changes
 from flockcare.trends.report import plain
+from flockcare.trends.report_cache import report_of
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 from tests.trends.yard import CHANGED, fill, look
 
