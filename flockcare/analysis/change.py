@@ -19,7 +19,7 @@ from scipy.stats import binom
 
 from . import limits
 from .answers import Refusal
-from .onset import best_rates, distinct_pairs, pair_columns, period_widths
+from .onset import best_rates, days_until, distinct_pairs, pair_columns, period_widths
 from .rates import holm
 
 _MAX_CANDIDATES = 600
@@ -227,7 +227,7 @@ class _Calendar:
         size = days.size + 1
         pairs = np.bincount(at, minlength=size)
         total = float(width.sum())
-        watched = _watched_until(days, left, right)
+        watched = days_until(days, left, right)
         share = limits.MIN_EXPOSURE_SHARE_EACH_SIDE * total
         least = limits.MIN_DAYS_EACH_SIDE
         start, end, clear, hits = distinct_pairs(left, right, affected)
@@ -311,17 +311,6 @@ def _located(calendar: _Calendar, gains, columns, p: float, cases: int) -> Chang
         p=p,
         cases=cases,
     )
-
-
-def _watched_until(days: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Days of all pairs up to each of `days`: what has begun, less what has ended."""
-
-    def passed(ends: np.ndarray) -> np.ndarray:
-        ends = np.sort(ends)
-        count = np.searchsorted(ends, days, side="right")
-        return days * count - np.r_[0.0, np.cumsum(ends)][count]
-
-    return passed(left) - passed(right)
 
 
 def _scan_refusal(left, right, affected) -> Refusal | None:

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.stats import t as student
 
+from . import limits
 from .answers import Estimate, check_level
 from .onset import RateFit
+from .rates import overdispersion
 
 
 def clustered_ratio(
@@ -51,6 +54,35 @@ def clustered_ratio(
     reach = student.isf((1 - level) / 2, birds - 1) * math.sqrt(birds / (birds - 1) * (u @ u))
     value = float(n1.sum() / t1.sum() / (n0.sum() / t0.sum()))
     return Estimate(value, *around(value, float(reach)), level)
+
+
+def ratio_p(ratio: Estimate, birds: int) -> float:
+    """Two-sided p of the test that goes with the limits of `clustered_ratio` over these birds."""
+    tail = (1 - ratio.level) / 2
+    error = math.log(ratio.high / ratio.value) / student.isf(tail, birds - 1)
+    return float(2 * student.sf(abs(math.log(ratio.value)) / error, birds - 1)) if error else 0.0
+
+
+def spread_over_birds(cases, days) -> float:
+    """Of cases (B,) over birds watched for `days` (B,), where chance alone gives 1.
+
+    1 where there is no case or too few birds (MIN_BIRDS_FOR_DISPERSION) to judge it.
+    """
+    cases, days = np.asarray(cases, float), np.asarray(days, float)
+    seen = days > 0
+    if seen.sum() < limits.MIN_BIRDS_FOR_DISPERSION or not cases.any():
+        return 1.0
+    return overdispersion(cases[seen], cases.sum() * days[seen] / days.sum())
+
+
+def widened(estimate: Estimate, spread: float) -> Estimate:
+    """Its limits drawn apart on the log scale by the root of the spread; never drawn together."""
+    value = estimate.value
+    if not (math.isfinite(value) and value > 0 and spread > 1):
+        return estimate
+    root = math.sqrt(spread)
+    low, high = value * (estimate.low / value) ** root, value * (estimate.high / value) ** root
+    return replace(estimate, low=low, high=high)
 
 
 def around(value: float, reach: float) -> tuple[float, float]:

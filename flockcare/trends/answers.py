@@ -10,6 +10,7 @@ import numpy as np
 
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Refusal
+from flockcare.analysis.onset import days_until
 from flockcare.drawing.dates import add_months
 from flockcare.trends import changes, groups, healing, next_steps, scan, thresholds, words
 from flockcare.trends.records import FEET, Records
@@ -24,7 +25,7 @@ from flockcare.trends.report import (
     Summary,
     Threshold,
 )
-from flockcare.trends.watch import Watch, accumulated
+from flockcare.trends.watch import Watch
 
 
 def build(records: Records, *, flock: str, today: dt.date) -> Report:
@@ -137,9 +138,9 @@ def _months(watch: Watch, today: dt.date) -> tuple[Month, ...]:
     edges = np.array([start.toordinal() - 1 for start in starts])
     pairs = watch.pairs
     spread = pairs.affected / watch.width
-    cases = np.diff(accumulated(edges, pairs.left, pairs.right, spread))
+    cases = np.diff(days_until(edges, pairs.left, pairs.right, spread))
     watched = np.diff(
-        accumulated(edges, pairs.left, pairs.right, np.where(pairs.affected, 0.5, 1.0))
+        days_until(edges, pairs.left, pairs.right, np.where(pairs.affected, 0.5, 1.0))
     )
     found = np.diff(np.searchsorted(np.sort(pairs.right[pairs.affected]), edges, side="right"))
     rows = zip(starts, cases.tolist(), found.tolist(), watched.tolist(), strict=False)

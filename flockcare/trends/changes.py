@@ -13,7 +13,7 @@ from flockcare.analysis import limits
 from flockcare.analysis.answers import Refusal
 from flockcare.analysis.comparison import Comparison, compare_arrays
 from flockcare.analysis.power import days_to_wait
-from flockcare.analysis.rates import holm
+from flockcare.analysis.rates import RateRatio, holm
 from flockcare.trends import thresholds, words
 from flockcare.trends.records import ChangeRow, Chosen, Records
 from flockcare.trends.report import BeforeAfter, Beside, ChangeAnswer, Figure
@@ -152,8 +152,8 @@ def compare(watch: Watch, chosen: np.ndarray, day: int) -> Comparison:
 
 
 def before_after(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
-    def figure(one, value) -> Figure:
-        return Figure(value, one.low, one.high)
+    def exact(one: RateRatio) -> Figure:
+        return Figure(one.ratio, one.low, one.high)
 
     seen = found.watched
     return BeforeAfter(
@@ -169,10 +169,10 @@ def before_after(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
         birds_with_cases=seen.birds_with_cases,
         gap_before=seen.gap_before,
         gap_after=seen.gap_after,
-        ratio=figure(found.estimate, found.estimate.value),
+        ratio=Figure.of(found.estimate),
         p=found.p,
-        exact_before=figure(found.exact_all_before, found.exact_all_before.ratio),
-        exact_after=figure(found.exact_all_after, found.exact_all_after.ratio),
+        exact_before=exact(found.exact_all_before),
+        exact_after=exact(found.exact_all_after),
         dispersion=found.dispersion,
         numbers=numbers,
         refusal=found.refusal,

@@ -7,14 +7,13 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.stats import t as student
 
 from flockcare.analysis import limits
-from flockcare.analysis.answers import Refusal
-from flockcare.analysis.clusters import clustered_ratio
+from flockcare.analysis.answers import Estimate, Refusal
+from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_birds, widened
 from flockcare.analysis.landing import landing_energy
 from flockcare.analysis.onset import fit_rates
-from flockcare.analysis.rates import holm, overdispersion, pooled_ratio
+from flockcare.analysis.rates import holm, pooled_ratio
 from flockcare.birds.breeds import WeightClass, weight_class
 from flockcare.trends import thresholds, words
 from flockcare.trends.report import Figure, Grouping, GroupRow
@@ -273,15 +272,7 @@ def rate_of(watch: Watch, chosen: np.ndarray) -> Figure:
     """
     pairs = watch.pairs
     found = fit_rates(replace(pairs, **_columns(pairs, chosen))).rate()
-    spread = spread_of(watch, chosen)
-    if not (math.isfinite(found.value) and found.value > 0 and spread > 1):
-        return Figure(found.value, found.low, found.high)
-    wider = math.sqrt(spread)
-    return Figure(
-        found.value,
-        found.value * (found.low / found.value) ** wider,
-        found.value * (found.high / found.value) ** wider,
-    )
+    return Figure.of(widened(found, spread_of(watch, chosen)))
 
 
 def _columns(pairs, chosen) -> dict:
@@ -289,12 +280,8 @@ def _columns(pairs, chosen) -> dict:
 
 
 def spread_of(watch: Watch, chosen: np.ndarray) -> float:
-    """Of the cases over birds where luck alone gives 1; 1 where it cannot be judged."""
-    cases, days = _by_bird(watch, chosen)
-    seen = days > 0
-    if seen.sum() < limits.MIN_BIRDS_FOR_DISPERSION or not cases.any():
-        return 1.0
-    return overdispersion(cases[seen], cases.sum() * days[seen] / days.sum())
+    """Of the cases over birds where chance alone gives 1; 1 where it cannot be judged."""
+    return spread_over_birds(*_by_bird(watch, chosen))
 
 
 def _by_bird(watch: Watch, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -314,24 +301,17 @@ def _compared(watch, way, code: int, base: int, classes: Sorted, row: GroupRow) 
     found = clustered_ratio(n1, t1, n0, t0)
     if found.refusal:
         return row
-    birds = int(((t1 > 0) | (t0 > 0)).sum())
-    p = _p_of(found.value, found.high, birds)
+    p = ratio_p(found, int(((t1 > 0) | (t0 > 0)).sum()))
     adjusted, refusal = None, None
     if way is not classes:
         adjusted, refusal = _within_classes(watch, here, there, classes)
     return replace(
         row,
-        ratio=Figure(found.value, found.low, found.high),
+        ratio=Figure.of(found),
         p=p,
         adjusted=adjusted,
         adjusted_refusal=refusal,
     )
-
-
-def _p_of(value: float, high: float, birds: int) -> float:
-    """Of the test that goes with limits from the t distribution on the log scale."""
-    error = math.log(high / value) / student.ppf(0.975, birds - 1)
-    return float(2 * student.sf(abs(math.log(value)) / error, birds - 1)) if error else 0.0
 
 
 def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None, Refusal | None]:
@@ -348,17 +328,8 @@ def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None,
     found = pooled_ratio(strata)
     if found.refusal:
         return None, found.refusal
-    if not 0 < found.ratio < math.inf:
-        return Figure(found.ratio, found.low, found.high), None
-    wider = math.sqrt(max(1.0, spread_of(watch, here | there)))
-    return (
-        Figure(
-            found.ratio,
-            found.ratio * (found.low / found.ratio) ** wider,
-            found.ratio * (found.high / found.ratio) ** wider,
-        ),
-        None,
-    )
+    ratio = Estimate(found.ratio, found.low, found.high)
+    return Figure.of(widened(ratio, spread_of(watch, here | there))), None
 
 
 # Sentences

@@ -147,19 +147,6 @@ class Watch:
         return tuple(np.flatnonzero(chosen[self.case_pairs]).tolist())
 
 
-def accumulated(edges, left: np.ndarray, right: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    """For each edge (day), the sum over pairs of their days before it times their weight."""
-
-    def passed(ends: np.ndarray) -> np.ndarray:
-        order = np.argsort(ends, kind="stable")
-        count = np.searchsorted(ends[order], edges, side="right")
-        whole = np.r_[0.0, np.cumsum(weight[order])][count]
-        return edges * whole - np.r_[0.0, np.cumsum((ends * weight)[order])][count]
-
-    edges = np.asarray(edges, float)
-    return passed(left) - passed(right)
-
-
 def months_of(days: np.ndarray) -> np.ndarray:
     """The month (1 to 12) of each ordinal."""
     since = np.floor(days).astype(np.int64) - dt.date(1970, 1, 1).toordinal()

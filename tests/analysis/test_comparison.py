@@ -16,7 +16,7 @@ from statsmodels.discrete.conditional_models import ConditionalLogit
 
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Estimate
-from flockcare.analysis.clusters import clustered_ratio
+from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_birds, widened
 from flockcare.analysis.comparison import _ByBird, _lasting_widths, compare_arrays
 from flockcare.analysis.healing import healing_curve
 from flockcare.analysis.onset import fit_rates
@@ -334,6 +334,35 @@ def test_by_bird_interval_against_a_clustered_poisson_model():
     assert math.log(got.value) == pytest.approx(other.params[1])
     error = math.log(got.high / got.value) / 2.093024
     assert error == pytest.approx(other.bse[1] / math.sqrt(39 / 38), rel=1e-6)
+
+
+def test_p_of_a_ratio_by_bird_goes_with_its_limits():
+    """p is 0.05 where a 95 % limit is 1; for three birds by hand, t with two degrees of freedom:
+    the two-sided p of t is 1 - t / sqrt(t² + 2)."""
+    assert ratio_p(Estimate(2.0, 1.0, 4.0), birds=9) == pytest.approx(0.05)
+    assert ratio_p(Estimate(0.5, 0.25, 1.0, 0.9), birds=9) == pytest.approx(0.1)
+    found = clustered_ratio([2, 0, 4], [100, 100, 200], [1, 1, 1], [100, 50, 150])
+    t = abs(math.log(found.value)) / (math.log(found.high / found.value) / 4.302653)
+    assert ratio_p(found, birds=3) == pytest.approx(1 - t / math.sqrt(t * t + 2), rel=1e-6)
+    assert ratio_p(Estimate(2.0, 2.0, 2.0), birds=9) == 0
+
+
+def test_spread_over_birds_by_hand():
+    # Eight birds watched alike, all eight cases from one: (7² + 7 × 1²) / 1 / 7.
+    assert spread_over_birds([8] + [0] * 7, [50] * 8) == pytest.approx(8)
+    assert spread_over_birds([8] + [0] * 7 + [0], [50] * 8 + [0]) == pytest.approx(8)
+    # Too few birds, or no case, cannot be judged.
+    assert spread_over_birds([7] + [0] * 6, [50] * 7) == 1
+    assert spread_over_birds([0] * 8, [50] * 8) == 1
+
+
+def test_limits_are_drawn_apart_by_the_spread_and_never_together():
+    one = Estimate(2.0, 1.0, 8.0)
+    wide = widened(one, 4.0)
+    assert (wide.value, wide.low, wide.high) == pytest.approx((2.0, 0.5, 32.0))
+    assert widened(one, 0.5) == one
+    for value in (0.0, math.inf, math.nan):
+        assert widened(Estimate(value, 0.0, 1.0), 4.0).high == 1.0
 
 
 def test_by_bird_interval_edges():
