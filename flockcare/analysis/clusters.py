@@ -245,7 +245,7 @@ def _ways(units: int, picked: int, seed: int) -> np.ndarray:
 def _dealing_refusal(units: int, ways: int) -> Refusal | None:
     facts = {"units": units, "smallest_p": 1 / ways}
     if units == 2:
-        reason = "One pen against one pen: what differs between them cannot be told from luck."
+        reason = "One pen against one pen: what differs between them cannot be told from chance."
         return Refusal("one_pen_each", reason, facts)
     if 1 / ways > limits.SIGN_LEVEL:
         reason = f"{units} pens or birds are too few; no result could show a difference."
