@@ -260,7 +260,7 @@ def _headline(data: _ByBird, level: float) -> tuple[str, Estimate, float, tuple[
     wider = Estimate(value, min(low, robust_low), max(high, robust_high), level)
     own = "Each bird is compared with herself, so that birds that fall ill often do not count more."
     if wider.low == low and wider.high == high:
-        why = (own, "Cases are spread over birds about as luck would have it.")
+        why = (own, "Cases are spread over birds about as chance would have it.")
         return "within_birds", wider, max(p, robust_p), why
     why = (own, "Cases go together within birds, so the range is widened for that.")
     return "within_birds_robust", wider, max(p, robust_p), why

@@ -62,10 +62,10 @@ EXPLAINED = {
     "bad luck.",
     "MAX_STRADDLING_SHARE": "Share of cases that may have begun on either side of a change, above "
     "which the checks were too far apart around it.",
-    "DISPERSION_LIMIT": "Spread of cases over birds, where luck alone gives 1, above which birds "
+    "DISPERSION_LIMIT": "Spread of cases over birds, where chance alone gives 1, above which birds "
     "are taken to differ.",
     "MIN_BIRDS_FOR_DISPERSION": "Birds below which that spread cannot be judged.",
-    "SIGN_LEVEL": "How rarely luck alone may give as much, for a result to be called a sign; a "
+    "SIGN_LEVEL": "How rarely chance alone may give as much, for a result to be called a sign; a "
     "test that could never be as rare is refused.",
     "CLEAR_LEVEL": "The same for a result to be called clear.",
     "MIN_CASES_FOR_SIGN": "Cases needed before a result is called a sign, or clear.",

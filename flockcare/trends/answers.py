@@ -89,7 +89,7 @@ def _summary(watch: Watch) -> Summary:
 
 def _summary_words(watch, rate, refusal, foot_days, cases, prevalent):
     if not watch.records.looks.day.size:
-        yield "No foot has been looked at yet."
+        yield "No foot has been checked yet."
         return
     shown = rate.value if rate and cases >= limits.MIN_CASES_FOR_RATE else None
     yield (
@@ -234,7 +234,7 @@ def _with_words(found: Repeats) -> Repeats:
             said.append(f"Without them: {without}")
     if found.spread > limits.DISPERSION_LIMIT:
         said.append(
-            "Cases go together in some birds more than luck would have it, so all ranges here are "
+            "Cases go together in some birds more than chance explains, so all ranges here are "
             "drawn wider for that."
         )
     if found.all_cases:
@@ -268,7 +268,7 @@ def _headline(
     summary: Summary, told: tuple[ChangeAnswer, ...], scanned: ScanAnswer
 ) -> tuple[str, ...]:
     if not summary.looks:
-        return ("No foot has been looked at yet.",)
+        return ("No foot has been checked yet.",)
     standing = [change for change in told if change.state in ("clear", "some_sign")]
     said = [summary.sentences[0]]
     if standing:

@@ -194,13 +194,13 @@ def answers(watch: Watch) -> tuple[ChangeAnswer, ...]:
 
 NOBODY = Refusal(
     "no_residents",
-    "Nobody has written down which birds lived there then, so nobody knows whom this touched.",
+    "It is not recorded which birds lived there then, so nobody knows which birds this touched.",
 )
 AFTER_THE_FACT = (
-    "Nothing can, since nobody looked before it. After the next round the birds are watched, and a "
-    "later change can be held against that."
+    "Nothing can, since nobody checked before it. After the next round the birds are watched, and "
+    "a later change can be compared with that."
 )
-SECOND_LOOK = "Look at every foot again: what counts is the time from one look to the next."
+SECOND_LOOK = "Check every foot again: what counts is the time from one check to the next."
 
 
 def first_look(watch: Watch, birds: list[int]) -> int | None:
@@ -217,7 +217,7 @@ def unwatched(watch: Watch, event: Event, living: list[int]) -> Refusal:
     first = first_look(watch, living)
     birds = words.count(len(living), "bird")
     if first is None:
-        reason = f"Nobody has looked yet at the feet of the {birds} that lived there then."
+        reason = f"Nobody has yet checked the feet of the {birds} that lived there then."
     else:
         reason = (
             f"Too little time watched yet: the first check of the {birds} that lived there then "
@@ -316,8 +316,8 @@ class _Draft:
         said.append(spoken(state, found, p, compared))
         if self.stretch.tried > 1:
             said.append(
-                f"{self.stretch.tried} stretches of time were tried for this change; the more are "
-                "tried, the more likely one fits by luck, and this is allowed for."
+                f"{self.stretch.tried} periods were tried for this change; the more are "
+                "tried, the more likely one fits by chance, and this is allowed for."
             )
         if beside:
             said.append(beside.sentence)
@@ -409,20 +409,20 @@ class _Draft:
         if moved <= thresholds.OTHER_EYES:
             return []
         return [
-            f"who looked: {moved:.0%} of the looks went from one keeper to another, and other eyes "
-            "look like another rate"
+            f"who checked: {moved:.0%} of the looks went from one keeper to another, and a "
+            "different observer can look like a different rate"
         ]
 
     def _tells_more(self, state: str) -> str:
         found = self.found
         if found is None:
-            return "Write down which birds live in which house."
+            return "Record which birds live in which house."
         if not self.watched:
             first = first_look(self.watch, self.living)
             late = first is not None and first > self.event.first
             return AFTER_THE_FACT if late else SECOND_LOOK
         if found.refusal and found.refusal.code in ("straddling", "too_few_checks"):
-            return "Look at every foot shortly before and shortly after the next change."
+            return "Check every foot shortly before and shortly after the next change."
         if state in ("clear", "some_sign", "similar"):
             return "The same change in another house, with this one left as it is, would tell more."
         weeks = weeks_until_told(

@@ -65,7 +65,7 @@ def too_little(watch: Watch) -> str:
     """Why nothing can be sorted while no foot has been looked at twice."""
     days = watch.records.looks.day
     if not days.size:
-        return "No foot has been looked at yet."
+        return "No foot has been checked yet."
     return (
         f"Too little time watched yet: the first check was on {words.day(days.min())}. After the "
         "next round of checks the birds can be sorted."
@@ -353,14 +353,14 @@ def _sentences(draft: Grouping, rows: tuple[GroupRow, ...]) -> tuple[str, ...]:
             return ("Too few cases or birds to compare these groups.",)
         widest = max(compared, key=lambda row: abs(math.log(row.ratio.value)))
         return (
-            f"Nothing stands out beyond luck. {_against(widest, draft.base)} "
+            f"Nothing stands out beyond chance. {_against(widest, draft.base)} "
             "It can't tell us who gets it more.",
         )
     said = []
     for row in sorted(told, key=lambda row: row.adjusted_p):
         sentence = (
             f"{_capital(row.name)}: {'more' if row.ratio.value > 1 else 'fewer'} new cases than "
-            f"{draft.base} ({words.by_luck(row.adjusted_p)} by luck alone). "
+            f"{draft.base} ({words.by_luck(row.adjusted_p)} by chance alone). "
             f"{_against(row, draft.base)}"
         )
         if row.adjusted:

@@ -239,10 +239,10 @@ def _sentences(groups: list[HealingGroup]) -> tuple[str, ...]:
     for group in told:
         said.append(
             f"Sores first treated as “{group.name}” and those left alone were not clear after "
-            f"equally long times ({words.by_luck(group.adjusted_p)} by luck alone)."
+            f"equally long times ({words.by_luck(group.adjusted_p)} by chance alone)."
         )
     if not told:
-        said.append("Between the ways of first care no difference shows beyond luck.")
+        said.append("Between the ways of first care no difference shows beyond chance.")
     shares = [
         f"{group.swollen} of {group.cases} {group.name}" for group in groups[1:] if group.cases
     ]

@@ -25,7 +25,7 @@ _OPEN = ("refused", "wide", "hint", "outnumbered")
 def steps(watch: Watch, told: tuple[ChangeAnswer, ...]) -> tuple[Step, ...]:
     """Most useful first: what most answers wait for, then what helps at the next change."""
     if not watch.records.looks.day.size:
-        first = "Look at both feet of every bird once: from then on there is something to compare."
+        first = "Check both feet of every bird once: from then on there is something to compare."
         return (Step("look", 0, first),)
     waiting: dict[str, int] = {}
     for change in told:
@@ -50,7 +50,7 @@ def _stays(watch: Watch) -> Step | None:
     if not missing:
         return None
     sentence = (
-        f"Write down which house {words.count(len(missing), 'bird')} live in, and since when: "
+        f"Record which house {words.count(len(missing), 'bird')} live in, and since when: "
         "only then is it known whom a change touched."
     )
     return Step("stays", 0, sentence, _named(watch, missing))
@@ -60,15 +60,15 @@ def _closer(watch: Watch) -> Step | None:
     """Closer checks, judged by the last year of looks."""
     right = watch.pairs.right
     if not right.size:
-        sentence = "Look at every foot a second time: one look says how it is, two say what came."
+        sentence = "Check every foot a second time: one check says how it is, two say what came."
         return Step("closer", 0, sentence)
     recent = right > right.max() - thresholds.WINDOW_DAYS
     gap = float(np.median(watch.width[recent]))
     if gap <= thresholds.WIDE_GAP_DAYS:
         return None
     sentence = (
-        f"Check closer around the next change: in the last year the looks at a foot were {gap:g} "
-        "days apart, so a new sore can rarely be put before or after a change. Look at every foot "
+        f"Check closer around the next change: in the last year the checks of a foot were {gap:g} "
+        "days apart, so a new sore can rarely be put before or after a change. Check every foot "
         "just before it, and every two weeks after."
     )
     return Step("closer", 0, sentence)
@@ -95,7 +95,7 @@ def _wait(watch: Watch) -> Step | None:
     if math.isinf(weeks) or weeks > thresholds.FARTHEST_WEEKS:
         sentence = (
             f"{words.count(cases, 'new case')} in the last year are too few to ever "
-            "tell a halving from luck after the next change; only something larger would show. "
+            "tell a halving from chance after the next change; only something larger would show. "
             "More birds, or the records of more years, would help."
         )
         return Step("wait", 0, sentence)
@@ -137,8 +137,8 @@ def _log(told: tuple[ChangeAnswer, ...]) -> Step | None:
     if told:
         return None
     sentence = (
-        "Write down what stands in each house, and each change of it on its day: without dated "
-        "changes there is nothing to hold the cases against."
+        "Record what stands in each house, and each change of it on its day: without dated "
+        "changes there is nothing to compare the cases with."
     )
     return Step("log", 0, sentence)
 

@@ -103,8 +103,8 @@ def _sentences(found, told: bool, inside, matches, logged: bool):
     crowded = [one for one in matches.windows if one.adjusted_p <= limits.SIGN_LEVEL]
     for one in crowded:
         yield (
-            f"In the days after {words.day(one.change_days[0])} cases came thicker than luck "
-            f"explains ({one.cases_inside} cases; {words.by_luck(one.adjusted_p)} by luck alone)."
+            f"In the days after {words.day(one.change_days[0])} there were more cases than chance "
+            f"explains ({one.cases_inside} cases; {words.by_luck(one.adjusted_p)} by chance alone)."
         )
     if not crowded:
-        yield "After none of the changes did new cases come thicker than luck explains."
+        yield "After none of the changes were there more new cases than chance explains."

@@ -200,14 +200,14 @@ def verdict(
     if state == "outnumbered":
         return (
             f"{fits}. Alone this would be some sign of {more} cases after, but it is one of "
-            f"{looked_at} looked at, and among so many luck gives as much {by_luck(p)} times. "
+            f"{looked_at} looked at, and among so many, chance alone does this {by_luck(p)} times. "
             "It can't tell us."
         )
     if state == "hint":
         return f"{fits}. It leans towards {more} cases after, on too few cases to call it a sign."
     if state == "some_sign":
         return (
-            f"Some sign of {more} cases after: {by_luck(p)} by luck alone. {fits}. "
+            f"Some sign of {more} cases after: {by_luck(p)} by chance alone. {fits}. "
             "Age, and often the season, changed too."
         )
     moved = "rose" if ratio > 1 else "fell"
@@ -221,12 +221,12 @@ def scan_sentence(first: float, last: float, rose: bool, p: float, surely: bool)
     span = days_span(first, last)
     if surely:
         return (
-            f"Cases {'rose' if rose else 'fell'} around {span} ({by_luck(p)} by luck alone). "
+            f"Cases {'rose' if rose else 'fell'} around {span} ({by_luck(p)} by chance alone). "
             "These dates are rough."
         )
     return (
-        "No day stands out at which the rate became another. The likeliest stretch would be "
-        f"{span}, but luck alone gives one as marked {by_luck(p)} times."
+        "No day stands out at which the rate became another. The likeliest period would be "
+        f"{span}, but chance alone does this {by_luck(p)} times."
     )
 
 
@@ -244,6 +244,6 @@ def inside_sentence(names: Sequence[str]) -> str:
 def windows_sentence(days: int, share: float, inside: int, cases: int) -> str:
     return (
         f"The {days} days after every change together cover {share:.0%} of the time watched, so "
-        f"luck alone would put {share:.0%} of the cases there; {inside} of {cases} are (both feet "
-        "at once counted once)."
+        f"chance alone would put {share:.0%} of the cases there; {inside} of {cases} are (both "
+        "feet at once counted once)."
     )

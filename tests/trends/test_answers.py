@@ -64,7 +64,7 @@ def test_no_looks_at_all():
 
     none = np.zeros(0, np.int64)
     empty = report(Records([], Looks(none, none, none, none, [], none)))
-    assert empty.headline == ("No foot has been looked at yet.",)
+    assert empty.headline == ("No foot has been checked yet.",)
     assert empty.steps[0].code == "look"
     plain(empty)
 

@@ -131,7 +131,7 @@ def test_birds_of_a_house_that_nobody_looked_at():
     records = flock(histories, stays=stays, birds=birds_of(2), changes=[(0, 14)])
     (answer,) = changes.answers(Watch.of(records))
     assert answer.sentences == (
-        "Nobody has looked yet at the feet of the 1 bird that lived there then.",
+        "Nobody has yet checked the feet of the 1 bird that lived there then.",
     )
 
 
@@ -207,18 +207,18 @@ def test_each_try_makes_the_answer_more_careful():
     twice = changes.answers(Watch.of(records))[0]
     assert twice.found.p == once.found.p
     assert twice.adjusted_p == pytest.approx(min(1.0, 2 * once.adjusted_p))
-    assert any("2 stretches of time were tried" in sentence for sentence in twice.sentences)
+    assert any("2 periods were tried" in sentence for sentence in twice.sentences)
 
 
 # What else changed
 
 
-def test_other_eyes_are_named():
+def test_a_different_observer_is_named():
     records = simulated(birds=10, keeper=lambda day: int(day > 365))
     (answer,) = changes.answers(Watch.of(records))
-    assert any(one.startswith("who looked: 100% of the looks") for one in answer.else_changed)
+    assert any(one.startswith("who checked: 100% of the looks") for one in answer.else_changed)
     (answer,) = changes.answers(Watch.of(simulated(birds=10)))
-    assert not any("who looked" in one for one in answer.else_changed)
+    assert not any("who checked" in one for one in answer.else_changed)
 
 
 def test_the_season_is_named_where_it_differs():

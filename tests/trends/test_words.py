@@ -49,7 +49,7 @@ def test_a_narrow_range_is_about_the_same():
 def test_a_sign_comes_with_how_often_luck_gives_as_much():
     # p = 0.033 is 1 in 30.
     assert said("some_sign", 1.1, 4, 0.033).startswith(
-        "Some sign of more cases after: about 1 in 30 by luck alone."
+        "Some sign of more cases after: about 1 in 30 by chance alone."
     )
 
 
