@@ -192,15 +192,7 @@ def answers(watch: Watch) -> tuple[ChangeAnswer, ...]:
     )
 
 
-NOBODY = Refusal(
-    "no_residents",
-    "It is not recorded which birds lived there then, so nobody knows which birds this touched.",
-)
-AFTER_THE_FACT = (
-    "Nothing can, since nobody checked before it. After the next round the birds are watched, and "
-    "a later change can be compared with that."
-)
-SECOND_LOOK = "Check every foot again: what counts is the time from one check to the next."
+NOBODY = Refusal("no_residents", words.NOBODY_HOUSED)
 
 
 def first_look(watch: Watch, birds: list[int]) -> int | None:
@@ -214,19 +206,7 @@ def unwatched(watch: Watch, event: Event, living: list[int]) -> Refusal:
 
     Of a change before the first check nothing will ever tell how it was before.
     """
-    first = first_look(watch, living)
-    birds = words.count(len(living), "bird")
-    if first is None:
-        reason = f"Nobody has yet checked the feet of the {birds} that lived there then."
-    else:
-        reason = (
-            f"Too little time watched yet: the first check of the {birds} that lived there then "
-            f"was on {words.day(first)}"
-        )
-        if first > event.first:
-            reason += ", after this change. How they were before it is not on record."
-        else:
-            reason += ". After the next round there is time before or after to count."
+    reason = words.unwatched(len(living), first_look(watch, living), event.first)
     return Refusal("no_time", reason, {"birds": len(living)})
 
 
@@ -304,25 +284,13 @@ class _Draft:
             return (NOBODY.reason,)
         if not self.watched:
             return (found.refusal.reason,)
-        said = [
-            words.counted(
-                found.cases_before,
-                found.cases_after,
-                found.straddling,
-                found.days_before,
-                found.days_after,
-            )
-        ]
-        said.append(spoken(state, found, p, compared))
+        said = [words.counted(found), words.verdict(state, found, p, compared)]
         if self.stretch.tried > 1:
-            said.append(
-                f"{self.stretch.tried} periods were tried for this change; the more are "
-                "tried, the more likely one fits by chance, and this is allowed for."
-            )
+            said.append(words.several_tried(self.stretch.tried))
         if beside:
             said.append(beside.sentence)
         if without:
-            said.append(f"Without {name}: {_short(without)}")
+            said.append(words.without(name, without))
         return tuple(said)
 
     def _beside(self) -> Beside | None:
@@ -346,7 +314,15 @@ class _Draft:
             if stay.house in quiet and stay.since <= event.first < stay.until
         }
         names = tuple(records.houses[house].name for house in sorted(present))
-        return Beside(names, found, _beside_sentence(names, self.found, found))
+        return Beside(names, found, words.beside(names, found, self._alike(found)))
+
+    def _alike(self, beside: BeforeAfter) -> bool | None:
+        """Whether it went the same way, surely, where nothing changed; None if none can tell."""
+        own = self.found
+        if beside.refusal or own is None or own.refusal:
+            return None
+        same_way = (beside.ratio.value - 1) * (own.ratio.value - 1) > 0
+        return beside.p <= limits.SIGN_LEVEL and same_way
 
     def _without_top(self) -> tuple[BeforeAfter | None, str]:
         """The comparison without the bird that most cases came from, where that is a large part."""
@@ -380,14 +356,11 @@ class _Draft:
             winter = np.isin(months_of(middle), _WINTER)
             shares = [np.average(winter[side], weights=width[side]) for side in (before, ~before)]
             if abs(shares[1] - shares[0]) > thresholds.OTHER_SEASON:
-                said.append(
-                    f"the season: {shares[0]:.0%} of the time watched before was winter half-year, "
-                    f"{shares[1]:.0%} after"
-                )
+                said.append(words.other_season(*shares))
             older = np.average(middle[~before], weights=width[~before]) - np.average(
                 middle[before], weights=width[before]
             )
-            said.append(f"age: the birds were about {_months_words(older)} older after")
+            said.append(words.older(older))
         said += self._other_eyes()
         return tuple(said)
 
@@ -408,23 +381,20 @@ class _Draft:
         moved = np.abs(shares[1] - shares[0]).sum() / 2
         if moved <= thresholds.OTHER_EYES:
             return []
-        return [
-            f"who checked: {moved:.0%} of the looks went from one keeper to another, and a "
-            "different observer can look like a different rate"
-        ]
+        return [words.other_eyes(moved)]
 
     def _tells_more(self, state: str) -> str:
         found = self.found
         if found is None:
-            return "Record which birds live in which house."
+            return words.RECORD_HOUSES
         if not self.watched:
             first = first_look(self.watch, self.living)
             late = first is not None and first > self.event.first
-            return AFTER_THE_FACT if late else SECOND_LOOK
+            return words.AFTER_THE_FACT if late else words.SECOND_CHECK
         if found.refusal and found.refusal.code in ("straddling", "too_few_checks"):
-            return "Check every foot shortly before and shortly after the next change."
+            return words.CHECK_AROUND
         if state in ("clear", "some_sign", "similar"):
-            return "The same change in another house, with this one left as it is, would tell more."
+            return words.OTHER_HOUSE
         weeks = weeks_until_told(
             self.watch,
             self.chosen,
@@ -436,20 +406,11 @@ class _Draft:
         )
         ends = self.event.last + self.stretch.lag + self.stretch.window
         if math.isinf(weeks) or weeks > thresholds.FARTHEST_WEEKS:
-            return (
-                "No waiting will tell a halving here: too few cases are on record before the "
-                "change. Only a larger difference could show."
-            )
+            return words.NEVER_TOLD
         if weeks == 0:
-            return (
-                "A halving would most likely have shown by now; what is left open is smaller "
-                "than that, or the other way."
-            )
+            return words.TOLD_BY_NOW
         last = int(self.watch.pairs.right.max(initial=0))
-        sentence = f"At the present rate a halving would show after about {round(weeks)} more weeks"
-        if last + 7 * weeks > ends:
-            sentence += "; compare more days for that"
-        return f"{sentence}."
+        return words.weeks_left(weeks, beyond=last + 7 * weeks > ends)
 
 
 def weeks_until_told(
@@ -487,39 +448,3 @@ def weeks_until_told(
         )
         / 7
     )
-
-
-def spoken(state: str, found: BeforeAfter, p: float, compared: int) -> str:
-    return words.verdict(
-        state,
-        ratio=found.ratio.value,
-        low=found.ratio.low,
-        high=found.ratio.high,
-        p=p,
-        what="this change",
-        reason=found.refusal.reason if found.refusal else "",
-        looked_at=compared,
-    )
-
-
-def _short(found: BeforeAfter) -> str:
-    counts = f"{found.cases_before} before and {found.cases_after} after"
-    if found.refusal:
-        return f"{counts}. {found.refusal.reason}"
-    return f"{counts}, which fits {words.ratio_range(found.ratio.low, found.ratio.high)}."
-
-
-def _beside_sentence(names, own: BeforeAfter | None, found: BeforeAfter) -> str:
-    start = f"In {words.listed(names)}, where nothing was changed then: {_short(found)}"
-    if found.refusal or own is None or own.refusal:
-        return start
-    if found.p <= limits.SIGN_LEVEL and (found.ratio.value - 1) * (own.ratio.value - 1) > 0:
-        return (
-            f"{start} It went the same way there, so something common to both, such as the season, "
-            "may be at work."
-        )
-    return f"{start} One house against another: what differs between them besides stays open."
-
-
-def _months_words(days: float) -> str:
-    return words.count(max(1, round(days / 30.44)), "month")

@@ -90,9 +90,7 @@ def _sentences(found, told: bool, inside, matches, logged: bool):
             told,
         )
         if told and logged:
-            yield words.inside_sentence(
-                [f"change {change.number} ({words.listed(change.houses)})" for change in inside]
-            )
+            yield words.inside_sentence([(change.number, change.houses) for change in inside])
     if matches.refusal:
         if logged:
             yield matches.refusal.reason
@@ -102,9 +100,6 @@ def _sentences(found, told: bool, inside, matches, logged: bool):
     )
     crowded = [one for one in matches.windows if one.adjusted_p <= limits.SIGN_LEVEL]
     for one in crowded:
-        yield (
-            f"In the days after {words.day(one.change_days[0])} there were more cases than chance "
-            f"explains ({one.cases_inside} cases; {words.by_luck(one.adjusted_p)} by chance alone)."
-        )
+        yield words.crowded(one.change_days[0], one.cases_inside, one.adjusted_p)
     if not crowded:
-        yield "After none of the changes were there more new cases than chance explains."
+        yield words.NONE_CROWDED

@@ -13,6 +13,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 
 from flockcare.drawing.dates import date_words, span_words
+from flockcare.trends.report import BeforeAfter
 
 FEET_PER_HEN = 2
 # New cases per foot and day, as new cases per 10 hens and month of 30 days.
@@ -154,19 +155,89 @@ def listed(names: Sequence[str]) -> str:
 # Before and after a change
 
 
-def counted(before: int, after: int, straddling: int, days_before: float, days_after: float) -> str:
+NOBODY_HOUSED = (
+    "It is not recorded which birds lived there then, so nobody knows which birds this touched."
+)
+# What would tell more.
+RECORD_HOUSES = "Record which birds live in which house."
+AFTER_THE_FACT = (
+    "Nothing can, since nobody checked before it. After the next round the birds are watched, and "
+    "a later change can be compared with that."
+)
+SECOND_CHECK = "Check every foot again: what counts is the time from one check to the next."
+CHECK_AROUND = "Check every foot shortly before and shortly after the next change."
+OTHER_HOUSE = "The same change in another house, with this one left as it is, would tell more."
+NEVER_TOLD = (
+    "No waiting will tell a halving here: too few cases are on record before the change. Only a "
+    "larger difference could show."
+)
+TOLD_BY_NOW = (
+    "A halving would most likely have shown by now; what is left open is smaller than that, or the "
+    "other way."
+)
+
+
+def weeks_left(weeks: float, *, beyond: bool) -> str:
+    """``beyond``: later than what is compared."""
+    sentence = f"At the present rate a halving would show after about {round(weeks)} more weeks"
+    return f"{sentence}; compare more days for that." if beyond else f"{sentence}."
+
+
+def unwatched(birds: int, first: int | None, changed: int) -> str:
+    """No foot was checked twice while these birds lived there; ``first``: their first check."""
+    lived = f"{count(birds, 'bird')} that lived there then"
+    if first is None:
+        return f"Nobody has yet checked the feet of the {lived}."
+    start = f"Too little time watched yet: the first check of the {lived} was on {day(first)}"
+    if first > changed:
+        return f"{start}, after this change. How they were before it is not on record."
+    return f"{start}. After the next round there is time before or after to count."
+
+
+def counted(found: BeforeAfter) -> str:
     """``4 new cases before, in 300 days of watching, and 7 after, in 280.``"""
     words = (
-        f"{count(before, 'new case')} before, in {time_watched(days_before)}, and "
-        f"{after:,} after, in {round(days_after / FEET_PER_HEN):,}."
+        f"{count(found.cases_before, 'new case')} before, in {time_watched(found.days_before)}, "
+        f"and {found.cases_after:,} after, in {round(found.days_after / FEET_PER_HEN):,}."
     )
-    if straddling:
-        one = straddling == 1
+    if found.straddling:
+        one = found.straddling == 1
         words += (
-            f" {straddling} more {'was' if one else 'were'} found at the first check after the "
-            f"change and may have begun before it."
+            f" {found.straddling} more {'was' if one else 'were'} found at the first check after "
+            "the change and may have begun before it."
         )
     return words
+
+
+def several_tried(tried: int) -> str:
+    return (
+        f"{tried} periods were tried for this change; the more are tried, the more likely one fits "
+        "by chance, and this is allowed for."
+    )
+
+
+def short(found: BeforeAfter) -> str:
+    counts = f"{found.cases_before} before and {found.cases_after} after"
+    if found.refusal:
+        return f"{counts}. {found.refusal.reason}"
+    return f"{counts}, which fits {ratio_range(found.ratio.low, found.ratio.high)}."
+
+
+def without(name: str, found: BeforeAfter) -> str:
+    return f"Without {name}: {short(found)}"
+
+
+def beside(houses: Sequence[str], found: BeforeAfter, alike: bool | None) -> str:
+    """``alike``: whether it went the same way there; None where none can tell."""
+    start = f"In {listed(houses)}, where nothing was changed then: {short(found)}"
+    if alike is None:
+        return start
+    if alike:
+        return (
+            f"{start} It went the same way there, so something common to both, such as the season, "
+            "may be at work."
+        )
+    return f"{start} One house against another: what differs between them besides stays open."
 
 
 def other_change(changed: Sequence[str], houses: Sequence[str], on: float) -> str:
@@ -174,25 +245,32 @@ def other_change(changed: Sequence[str], houses: Sequence[str], on: float) -> st
     return f"{listed(changed)} ({listed(houses)}, {day(on)})"
 
 
-def verdict(
-    state: str,
-    *,
-    ratio: float,
-    low: float,
-    high: float,
-    p: float,
-    what: str,
-    reason: str = "",
-    looked_at: int = 1,
-) -> str:
-    """The sentence for one change. ``state`` as ``Comparison.verdict`` gives it, ``p`` adjusted.
+def other_season(before: float, after: float) -> str:
+    return (
+        f"the season: {before:.0%} of the time watched before was winter half-year, {after:.0%} "
+        "after"
+    )
 
-    ``what``: the change with its article, as in "the litter". ``reason``: why it is refused.
-    """
+
+def older(days: float) -> str:
+    return f"age: the birds were about {count(max(1, round(days / 30.44)), 'month')} older after"
+
+
+def other_eyes(moved: float) -> str:
+    return (
+        f"who checked: {moved:.0%} of the looks went from one keeper to another, and a different "
+        "observer can look like a different rate"
+    )
+
+
+def verdict(state: str, found: BeforeAfter, p: float, compared: int) -> str:
+    """The sentence for one change of ``compared``. ``state`` as ``Comparison.verdict`` gives it,
+    ``p`` adjusted."""
+    if found.refusal:
+        return found.refusal.reason
+    ratio, low, high = found.ratio.value, found.ratio.low, found.ratio.high
     more = "more" if ratio > 1 else "fewer"
     fits = f"With equal watching time this fits {ratio_range(low, high)}"
-    if state == "refused":
-        return reason
     if state == "similar":
         return "About the same; a doubling is unlikely on these records, and so is a halving."
     if state == "wide":
@@ -200,7 +278,7 @@ def verdict(
     if state == "outnumbered":
         return (
             f"{fits}. Alone this would be some sign of {more} cases after, but it is one of "
-            f"{looked_at} looked at, and among so many, chance alone does this {by_luck(p)} times. "
+            f"{compared} looked at, and among so many, chance alone does this {by_luck(p)} times. "
             "It can't tell us."
         )
     if state == "hint":
@@ -211,7 +289,7 @@ def verdict(
             "Age, and often the season, changed too."
         )
     moved = "rose" if ratio > 1 else "fell"
-    return f"Cases clearly {moved} after. {fits}. Records can't say that {what} was the cause."
+    return f"Cases clearly {moved} after. {fits}. Records can't say that this change was the cause."
 
 
 # When the rate changed
@@ -230,7 +308,9 @@ def scan_sentence(first: float, last: float, rose: bool, p: float, surely: bool)
     )
 
 
-def inside_sentence(names: Sequence[str]) -> str:
+def inside_sentence(changes: Sequence[tuple[int, Sequence[str]]]) -> str:
+    """``changes``: number and houses of each."""
+    names = [f"change {number} ({listed(houses)})" for number, houses in changes]
     if not names:
         return "None of the logged changes falls inside."
     if len(names) == 1:
@@ -246,4 +326,14 @@ def windows_sentence(days: int, share: float, inside: int, cases: int) -> str:
         f"The {days} days after every change together cover {share:.0%} of the time watched, so "
         f"chance alone would put {share:.0%} of the cases there; {inside} of {cases} are (both "
         "feet at once counted once)."
+    )
+
+
+NONE_CROWDED = "After none of the changes were there more new cases than chance explains."
+
+
+def crowded(changed: int, cases: int, p: float) -> str:
+    return (
+        f"In the days after {day(changed)} there were more cases than chance explains ({cases} "
+        f"cases; {by_luck(p)} by chance alone)."
     )

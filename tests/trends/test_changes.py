@@ -5,7 +5,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from flockcare.trends import changes, thresholds
+from flockcare.trends import changes, thresholds, words
 from flockcare.trends.changes import Event, Stretch, events, stretch_of
 from flockcare.trends.records import ALWAYS, STILL, ChangeRow, Chosen, StayRow
 from flockcare.trends.watch import Watch
@@ -114,7 +114,7 @@ def test_one_round_of_checks_is_too_little_time_and_not_a_house_without_birds():
         "Too little time watched yet: the first check of the 6 birds that lived there then was on "
         "2 Mar 2025. After the next round there is time before or after to count.",
     )
-    assert answer.tells_more == changes.SECOND_LOOK
+    assert answer.tells_more == words.SECOND_CHECK
 
 
 def test_of_a_change_before_the_first_check_nothing_will_tell():
@@ -122,7 +122,7 @@ def test_of_a_change_before_the_first_check_nothing_will_tell():
     assert answer.sentences[0].endswith(
         "on 2 Mar 2025, after this change. How they were before it is not on record."
     )
-    assert answer.tells_more == changes.AFTER_THE_FACT
+    assert answer.tells_more == words.AFTER_THE_FACT
 
 
 def test_birds_of_a_house_that_nobody_looked_at():
