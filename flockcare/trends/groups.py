@@ -50,26 +50,8 @@ def groupings(watch: Watch) -> tuple[Grouping, ...]:
     drafts = [_grouping(watch, way, classes) for way in ways]
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
     adjusted = dict(zip(map(id, rows), holm([row.p for row in rows]), strict=True))
-    unwatched = too_little(watch) if not watch.bird.size else ""
+    unwatched = "" if watch.bird.size else words.unsorted(watch.records.looks.first_day)
     return tuple(_finished(draft, adjusted, unwatched) for draft in drafts)
-
-
-NEEDED = (
-    f"To compare groups this page needs {limits.MIN_CASES_FOR_RATIO} new cases in two of them "
-    f"together, and in each at least {thresholds.MIN_BIRDS_IN_GROUP} birds and "
-    f"{words.time_watched(limits.MIN_FOOT_DAYS)}."
-)
-
-
-def too_little(watch: Watch) -> str:
-    """Why nothing can be sorted while no foot has been looked at twice."""
-    days = watch.records.looks.day
-    if not days.size:
-        return "No foot has been checked yet."
-    return (
-        f"Too little time watched yet: the first check was on {words.day(days.min())}. After the "
-        "next round of checks the birds can be sorted."
-    )
 
 
 # Ways of sorting
@@ -249,18 +231,9 @@ def group_refusal(cases: int, foot_days: float, birds: int) -> Refusal | None:
     """Why a group's rate should not be shown."""
     facts = {"cases": cases, "foot_days": foot_days, "birds": birds}
     if foot_days < limits.MIN_FOOT_DAYS:
-        reason = (
-            f"{words.count(cases, 'new case')} in {words.time_watched(foot_days)}: too little time "
-            "watched for a rate."
-        )
-        return Refusal("too_little_time", reason, facts)
+        return Refusal("too_little_time", words.too_little_time(cases, foot_days), facts)
     if birds < thresholds.MIN_BIRDS_IN_GROUP:
-        reason = (
-            f"{words.count(cases, 'new case')} in {words.count(birds, 'bird')}: that is "
-            f"{'her' if birds == 1 else 'their'} story, and says nothing about others like "
-            f"{'her' if birds == 1 else 'them'}."
-        )
-        return Refusal("too_few_birds", reason, facts)
+        return Refusal("too_few_birds", words.too_few_birds(cases, birds), facts)
     return None
 
 
@@ -343,41 +316,15 @@ def _finished(draft: Grouping, adjusted: dict[int, float], unwatched: str) -> Gr
 
 def _sentences(draft: Grouping, rows: tuple[GroupRow, ...]) -> tuple[str, ...]:
     if not rows:
-        return ("Nothing is on record to sort the birds by.",)
+        return (words.NOTHING_TO_SORT_BY,)
     if len(rows) == 1:
-        return (f"All that is known is {rows[0].name}, so there is nothing to compare.",)
+        return (words.one_group(rows[0].name),)
     told = [row for row in rows if row.adjusted_p <= limits.SIGN_LEVEL]
     if not told:
         compared = [row for row in rows if row.ratio]
         if not compared:
-            return ("Too few cases or birds to compare these groups.",)
+            return (words.TOO_FEW_TO_COMPARE,)
         widest = max(compared, key=lambda row: abs(math.log(row.ratio.value)))
-        return (
-            f"Nothing stands out beyond chance. {_against(widest, draft.base)} "
-            "It can't tell us who gets it more.",
-        )
-    said = []
-    for row in sorted(told, key=lambda row: row.adjusted_p):
-        sentence = (
-            f"{_capital(row.name)}: {'more' if row.ratio.value > 1 else 'fewer'} new cases than "
-            f"{draft.base} ({words.by_luck(row.adjusted_p)} by chance alone). "
-            f"{_against(row, draft.base)}"
-        )
-        if row.adjusted:
-            sentence += (
-                " Among birds of the same weight class: "
-                f"{words.ratio_range(row.adjusted.low, row.adjusted.high)}."
-            )
-        elif row.adjusted_refusal:
-            sentence += " Not adjusted for weight: too few cases in each weight class."
-        said.append(sentence)
-    return tuple(said)
-
-
-def _against(row: GroupRow, base: str) -> str:
-    between = words.ratio_range(row.ratio.low, row.ratio.high)
-    return f"{_capital(row.name)} against {base}, per hen and day: {between}."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+        return (words.nothing_stands_out(widest, draft.base),)
+    told.sort(key=lambda row: row.adjusted_p)
+    return tuple(words.stands_out(row, draft.base) for row in told)

@@ -130,6 +130,10 @@ class Looks:
     def affected(self) -> np.ndarray:
         return self.score >= AFFECTED_FROM
 
+    @property
+    def first_day(self) -> int | None:
+        return int(self.day.min()) if self.day.size else None
+
 
 @dataclass(frozen=True)
 class Records:

@@ -12,8 +12,11 @@ import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 
+from flockcare.analysis import limits
+from flockcare.analysis.healing import HealingCurve
 from flockcare.drawing.dates import date_words, span_words
-from flockcare.trends.report import BeforeAfter
+from flockcare.trends import thresholds
+from flockcare.trends.report import BeforeAfter, ChangeAnswer, GroupRow, HealingGroup, Repeats
 
 FEET_PER_HEN = 2
 # New cases per foot and day, as new cases per 10 hens and month of 30 days.
@@ -336,4 +339,245 @@ def crowded(changed: int, cases: int, p: float) -> str:
     return (
         f"In the days after {day(changed)} there were more cases than chance explains ({cases} "
         f"cases; {by_luck(p)} by chance alone)."
+    )
+
+
+# Who gets it
+
+NEEDED = (
+    f"To compare groups this page needs {limits.MIN_CASES_FOR_RATIO} new cases in two of them "
+    f"together, and in each at least {thresholds.MIN_BIRDS_IN_GROUP} birds and "
+    f"{time_watched(limits.MIN_FOOT_DAYS)}."
+)
+NOTHING_TO_SORT_BY = "Nothing is on record to sort the birds by."
+TOO_FEW_TO_COMPARE = "Too few cases or birds to compare these groups."
+
+
+def unsorted(first: int | None) -> str:
+    """Why nothing can be sorted while no foot was checked twice; ``first``: the first check."""
+    if first is None:
+        return NOT_CHECKED
+    return (
+        f"Too little time watched yet: the first check was on {day(first)}. After the next round "
+        "of checks the birds can be sorted."
+    )
+
+
+def too_few_birds(cases: int, birds: int) -> str:
+    one = birds == 1
+    return (
+        f"{count(cases, 'new case')} in {count(birds, 'bird')}: that is {'her' if one else 'their'}"
+        f" story, and says nothing about others like {'her' if one else 'them'}."
+    )
+
+
+def one_group(name: str) -> str:
+    return f"All that is known is {name}, so there is nothing to compare."
+
+
+def nothing_stands_out(widest: GroupRow, base: str) -> str:
+    return (
+        f"Nothing stands out beyond chance. {_against(widest, base)} It can't tell us who gets it "
+        "more."
+    )
+
+
+def stands_out(row: GroupRow, base: str) -> str:
+    sentence = (
+        f"{_capital(row.name)}: {'more' if row.ratio.value > 1 else 'fewer'} new cases than {base} "
+        f"({by_luck(row.adjusted_p)} by chance alone). {_against(row, base)}"
+    )
+    if row.adjusted:
+        between = ratio_range(row.adjusted.low, row.adjusted.high)
+        return f"{sentence} Among birds of the same weight class: {between}."
+    if row.adjusted_refusal:
+        return f"{sentence} Not adjusted for weight: too few cases in each weight class."
+    return sentence
+
+
+def _against(row: GroupRow, base: str) -> str:
+    between = ratio_range(row.ratio.low, row.ratio.high)
+    return f"{_capital(row.name)} against {base}, per hen and day: {between}."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+# Birds with repeated cases
+
+NO_CASE = "No new case is on record."
+NONE_REPEATED = f"No bird had {thresholds.REPEAT_CASES} or more new cases."
+GO_TOGETHER = (
+    "Cases go together in some birds more than chance explains, so all ranges here are drawn wider "
+    "for that."
+)
+_MOST_NAMES = 4
+
+
+def repeated(found: Repeats) -> str:
+    names = listed([bird.name for bird in found.birds[: min(found.repeated, _MOST_NAMES)]])
+    more = found.repeated - _MOST_NAMES
+    others = f" and {more} more" if more > 0 else ""
+    return (
+        f"{found.repeated_cases} of {count(found.cases, 'new case')} came from "
+        f"{count(found.repeated, 'bird')} with {thresholds.REPEAT_CASES} or more: {names}{others}."
+    )
+
+
+def without_repeated(rest: str) -> str:
+    return f"Without them: {rest}"
+
+
+def both_feet(both: int, cases: int) -> str:
+    return f"During {both} of {count(cases, 'case')} the other foot was sore too."
+
+
+# Healing
+
+NONE_FOLLOWED = "No sore has been followed from its beginning yet."
+NO_CARE = "No care is on record within a week of a sore's first sight."
+CARE_TELLS_NOTHING = (
+    "Worse feet get more care, and feet that heal soon need none: which way a sore was treated "
+    "says as much about the sore as about the care. This cannot tell what helps."
+)
+CARE_ALIKE = "Between the ways of first care no difference shows beyond chance."
+
+
+def healing(curve: HealingCurve, healed: int) -> str:
+    if curve.refusal:
+        return curve.refusal.reason
+    seen = f"{healed} of {count(curve.cases, 'sore')} seen clear again"
+    if curve.median_refusal:
+        return f"{seen}. {curve.median_refusal.reason}"
+    if math.isinf(curve.median):
+        return f"{seen}; half of them have not healed yet, so there is no middle time."
+    high = "not reached" if math.isinf(curve.median_high) else f"{curve.median_high:g}"
+    return (
+        f"{seen}; half of them within {curve.median:g} days (fits {curve.median_low:g} to {high})."
+    )
+
+
+def not_alike(group: HealingGroup) -> str:
+    return (
+        f"Sores first treated as “{group.name}” and those left alone were not clear after equally "
+        f"long times ({by_luck(group.adjusted_p)} by chance alone)."
+    )
+
+
+def swollen_at_first(groups: Sequence[HealingGroup]) -> str:
+    shares = [f"{group.swollen} of {group.cases} {group.name}" for group in groups]
+    return f"Swollen already when first seen: {listed(shares)}."
+
+
+def too_few_measured(sores: int) -> str:
+    return (
+        f"{count(sores, 'sore')} measured twice while shrinking {'is' if sores == 1 else 'are'} "
+        "too few to say how fast areas halve."
+    )
+
+
+# What there is at all, and the first sentences of the page
+
+NOT_CHECKED = "No foot has been checked yet."
+NO_CHANGE = "No change of the housing is on record yet."
+
+
+def too_little_time(cases: int, foot_days: float) -> str:
+    return (
+        f"{count(cases, 'new case')} in {time_watched(foot_days)}: too little time watched for a "
+        "rate."
+    )
+
+
+def sore_at_first(feet: int) -> str:
+    one = feet == 1
+    return (
+        f"{count(feet, 'foot', 'feet')} {'was' if one else 'were'} sore at the first look ever; "
+        f"nobody knows since when, so {'it is' if one else 'they are'} not counted as new."
+    )
+
+
+def dropped(foot_days: float, cases: int, gap_limit: float) -> str:
+    return (
+        f"Of the days between looks {count(round(foot_days / FEET_PER_HEN), 'does', 'do')} not "
+        f"count as watched, since those looks were more than {gap_limit:g} days apart: a sore "
+        f"could have come and healed unseen. {count(cases, 'case')} found after such a gap do not "
+        "count either."
+    )
+
+
+def moved_after(change: ChangeAnswer) -> str:
+    sure = "clearly" if change.state == "clear" else "perhaps"
+    moved = "rose" if change.found.ratio.value > 1 else "fell"
+    return (
+        f"New cases {sure} {moved} after “{change.what[0]}” ({listed(change.houses)}, "
+        f"{date_words(change.days[0])})."
+    )
+
+
+def others_open(changes: int) -> str:
+    return f"For the other {count(changes, 'change')} on record nobody can tell yet."
+
+
+def none_surely(changes: int) -> str:
+    return (
+        f"{count(changes, 'change')} of the housing {'is' if changes == 1 else 'are'} on record; "
+        "new cases line up with none of them surely enough to say so."
+    )
+
+
+# What to record next
+
+CHECK_ONCE = "Check both feet of every bird once: from then on there is something to compare."
+CHECK_TWICE = "Check every foot a second time: one check says how it is, two say what came."
+RECORD_HOUSING = (
+    "Record what stands in each house, and each change of it on its day: without dated changes "
+    "there is nothing to compare the cases with."
+)
+
+
+def record_stays(birds: int) -> str:
+    return (
+        f"Record which house {count(birds, 'bird')} live in, and since when: only then is it known "
+        "whom a change touched."
+    )
+
+
+def check_closer(gap: float) -> str:
+    return (
+        f"Check closer around the next change: in the last year the checks of a foot were {gap:g} "
+        "days apart, so a new sore can rarely be put before or after a change. Check every foot "
+        "just before it, and every two weeks after."
+    )
+
+
+def never_a_halving(cases: int) -> str:
+    return (
+        f"{count(cases, 'new case')} in the last year are too few to ever tell a halving from "
+        "chance after the next change; only something larger would show. More birds, or the "
+        "records of more years, would help."
+    )
+
+
+def wait(weeks: float, cases: int) -> str:
+    return (
+        f"Leave things as they are after a change for about {max(1, round(weeks))} weeks of "
+        f"watching: at the present rate ({count(cases, 'new case')} in the last year) a halving "
+        "would then show 8 times in 10."
+    )
+
+
+def one_house_first(changes: int) -> str:
+    return (
+        "Make the next change in one house first and leave another as it is: "
+        f"{count(changes, 'change')} so far had no unchanged house beside "
+        f"{'it' if changes == 1 else 'them'}, so season and age cannot be told from the change."
+    )
+
+
+def weigh(birds: int) -> str:
+    return (
+        f"Weigh {count(birds, 'bird')}: without a weight nobody knows how hard "
+        f"{'she lands' if birds == 1 else 'they land'}."
     )

@@ -14,7 +14,7 @@ from django.utils.html import escape
 
 from flockcare.birds.models import Bird
 from flockcare.people.services import start_flock
-from flockcare.trends import charts, groups
+from flockcare.trends import charts, words
 from flockcare.trends.answers import build
 from flockcare.trends.models import WindowChoice
 from flockcare.trends.records import read, told_changes
@@ -102,7 +102,7 @@ def test_after_the_first_round_the_page_says_that_time_is_missing(cast):
     assert "6 birds that lived there" not in text and "3 birds that lived there then" in text
     for title in ("Weight class", "House", "Breed", "Age", "Season"):
         assert f"<strong>{title}</strong>" in text
-    assert groups.NEEDED in text and "new cases in two of them" in groups.NEEDED
+    assert words.NEEDED in text and "new cases in two of them" in words.NEEDED
 
 
 def test_a_keeper_reads_no_unit_of_the_trade_and_no_command(yard):
