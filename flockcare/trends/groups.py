@@ -29,8 +29,6 @@ class Sorted:
     """The pairs sorted into groups: ``code`` (place in ``names``, -1 unknown) of each pair."""
 
     key: str
-    title: str
-    how: str
     names: tuple[str, ...]
     code: np.ndarray
 
@@ -67,11 +65,7 @@ def by_weight_class(watch: Watch) -> Sorted:
             weighed = np.array([CLASSES.index(weight_class(grams)) for _, grams in bird.weighed])
             at = _last_before(bird.weighed, watch.pairs.left[here])
             code[here] = np.where(at >= 0, weighed[at], usual)
-    how = (
-        "By her last weighing before each look, else as entered for her, else by her breed's adult "
-        "weight."
-    )
-    return Sorted("weight", "Weight class", how, CLASSES, code)
+    return Sorted("weight", CLASSES, code)
 
 
 def _last_before(dated, days: np.ndarray) -> np.ndarray:
@@ -81,19 +75,12 @@ def _last_before(dated, days: np.ndarray) -> np.ndarray:
 
 def by_house(watch: Watch) -> Sorted:
     names = tuple(house.name for house in watch.records.houses)
-    how = "Where she lived from one look to the next."
-    return Sorted("house", "House", how, names, watch.house)
+    return Sorted("house", names, watch.house)
 
 
 def by_drop(watch: Watch) -> Sorted:
     names = _bands(thresholds.DROP_EDGES_CM, "cm")
-    how = (
-        "The largest single drop on the gentlest way down from the perches of her house at that "
-        "time; which perch she sleeps on is not on record."
-    )
-    return Sorted(
-        "drop", "Highest usual drop", how, names, _banded(_drops(watch), thresholds.DROP_EDGES_CM)
-    )
+    return Sorted("drop", names, _banded(_drops(watch), thresholds.DROP_EDGES_CM))
 
 
 def _banded(values: np.ndarray, edges: tuple[int, ...]) -> np.ndarray:
@@ -121,13 +108,7 @@ def _drops(watch: Watch) -> np.ndarray:
 def by_energy(watch: Watch) -> Sorted:
     energy = landing_energy(1.0, 1.0) * (_grams(watch) / 1000) * (_drops(watch) / 100)
     names = _bands(thresholds.ENERGY_EDGES_J, "J")
-    how = (
-        "Weight × gravity × that drop: an upper figure, for she brakes with her wings. Weight by "
-        "her last weighing before each look, else her breed's adult weight."
-    )
-    return Sorted(
-        "energy", "Landing energy", how, names, _banded(energy, thresholds.ENERGY_EDGES_J)
-    )
+    return Sorted("energy", names, _banded(energy, thresholds.ENERGY_EDGES_J))
 
 
 def _grams(watch: Watch) -> np.ndarray:
@@ -147,7 +128,7 @@ def by_breed(watch: Watch) -> Sorted:
     names = tuple(sorted({bird.breed for bird in watch.records.birds if bird.breed}))
     place = {name: number for number, name in enumerate(names)}
     of_bird = np.array([place.get(bird.breed, UNKNOWN) for bird in watch.records.birds], int)
-    return Sorted("breed", "Breed", "As entered for her.", names, of_bird[watch.bird])
+    return Sorted("breed", names, of_bird[watch.bird])
 
 
 def by_age(watch: Watch) -> Sorted:
@@ -157,15 +138,12 @@ def by_age(watch: Watch) -> Sorted:
     between = [f"{low} to {high} years" for low, high in pairwise(edges)]
     names = ("under 1 year", *between, f"over {edges[-1]} years")
     code = np.where(np.isnan(years), UNKNOWN, np.searchsorted(edges, years, side="right"))
-    return Sorted(
-        "age", "Age", "At each look, from the day she hatched as far as known.", names, code
-    )
+    return Sorted("age", names, code)
 
 
 def by_season(watch: Watch) -> Sorted:
     middle = (watch.pairs.left + watch.pairs.right) / 2
-    how = "December to February is winter, and so on; by the middle of each gap between looks."
-    return Sorted("season", "Season", how, SEASONS, months_of(middle) % 12 // 3)
+    return Sorted("season", SEASONS, months_of(middle) % 12 // 3)
 
 
 # Rates and comparisons
@@ -184,13 +162,13 @@ def _grouping(watch: Watch, way: Sorted, classes: Sorted) -> Grouping:
     unknown = way.code == UNKNOWN
     return Grouping(
         key=way.key,
-        title=way.title,
+        title=words.WAYS[way.key].title,
         base="" if base is None else way.names[base],
         rows=tuple(rows),
         unknown_days=float(watch.days[unknown].sum()),
         unknown_cases=int(watch.pairs.affected[unknown].sum()),
         sentences=(),
-        how=way.how,
+        how=words.WAYS[way.key].how,
     )
 
 

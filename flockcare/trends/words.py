@@ -11,6 +11,7 @@ import datetime as dt
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from flockcare.analysis import limits
 from flockcare.analysis.healing import HealingCurve
@@ -344,6 +345,38 @@ def crowded(changed: int, cases: int, p: float) -> str:
 
 # Who gets it
 
+
+class Way(NamedTuple):
+    """A way of sorting the birds: its title, and how each bird is put into a group."""
+
+    title: str
+    how: str
+
+
+WAYS = {
+    "weight": Way(
+        "Weight class",
+        "By her last weighing before each look, else as entered for her, else by her breed's adult "
+        "weight.",
+    ),
+    "house": Way("House", "Where she lived from one look to the next."),
+    "drop": Way(
+        "Highest usual drop",
+        "The largest single drop on the gentlest way down from the perches of her house at that "
+        "time; which perch she sleeps on is not on record.",
+    ),
+    "energy": Way(
+        "Landing energy",
+        "Weight × gravity × that drop: an upper figure, for she brakes with her wings. Weight by "
+        "her last weighing before each look, else her breed's adult weight.",
+    ),
+    "breed": Way("Breed", "As entered for her."),
+    "age": Way("Age", "At each look, from the day she hatched as far as known."),
+    "season": Way(
+        "Season",
+        "December to February is winter, and so on; by the middle of each gap between looks.",
+    ),
+}
 NEEDED = (
     f"To compare groups this page needs {limits.MIN_CASES_FOR_RATIO} new cases in two of them "
     f"together, and in each at least {thresholds.MIN_BIRDS_IN_GROUP} birds and "
