@@ -19,7 +19,7 @@ from scipy.stats import binom
 
 from . import limits
 from .answers import Refusal
-from .onset import best_rates, distinct_pairs, pair_columns, period_widths
+from .onset import best_rates, days_until, distinct_pairs, pair_columns, period_widths
 from .rates import holm
 
 _MAX_CANDIDATES = 600
@@ -59,7 +59,6 @@ class ChangeScan:
     rate_before: float
     rate_after: float
     p: float
-    statistic: float = math.nan
     cases: int = 0
     refusal: Refusal | None = None
 
@@ -100,7 +99,7 @@ def scan_counts(
     """The best split of a row of counts in time order (never sorted) into two constant rates.
 
     `exposure` is the time watched in each entry, one each if not given. Every split with time
-    on both sides is tried; p is from rows with the same total dealt out at one rate.
+    on both sides is tried; p is from rows with the same total spread at one rate.
     Raises ValueError for counts that are not whole or below zero, exposures below zero or of
     another length, and cases in an entry without exposure.
     """
@@ -125,29 +124,26 @@ def scan_counts(
         rate_before=float(first / before[best]),
         rate_after=float((total - first) / (whole - before[best])),
         statistic=float(gains[best]),
-        p=_dealt_p(int(total), exposure, usable, gains[best], simulations, seed),
+        p=_multinomial_p(int(total), exposure, usable, gains[best], simulations, seed),
         refusal=few,
     )
 
 
-def scan_pairs(
-    pairs, simulations: int = 1999, seed: int = 0, birds: Sequence[int] | None = None
-) -> ChangeScan:
+def scan_pairs(pairs, simulations: int = 1999, seed: int = 0) -> ChangeScan:
     """The day on which the rate of new cases changed, from pairs of looks in any order.
 
     p is simulated on the very calendar of checks, since cases can only be found on check days.
-    `birds` (one whole number per pair) makes the simulated birds differ as much as these do.
+    All birds are simulated alike; `permutation.scan_p_value` allows for birds that differ.
     With `simulations=0` p is not worked out and is not-a-number.
     Refused (as a value) below MIN_CASES_FOR_SCAN cases, MIN_CHECK_DAYS_FOR_SCAN days with
     checks, MIN_DAYS_FOR_SCAN days on record, or where no day has enough on both sides.
     Errors as for `onset.fit_rates`.
     """
     left, right, affected = pair_columns(pairs)
-    names = _bird_numbers(birds, left.size)
     cases, refusal = int(affected.sum()), _scan_refusal(left, right, affected)
     if refusal:
         return _no_scan(cases, refusal)
-    calendar = _Calendar.of(left, right, affected, names)
+    calendar = _Calendar.of(left, right, affected)
     gains = calendar.gains(calendar.hits[None])[0]
     if not np.isfinite(gains).any():
         reason = "No day has enough cases and time watched both before and after it."
@@ -217,14 +213,12 @@ class _Calendar:
     pairs: np.ndarray  # (C + 1,) pairs by the stretch their middle is in
     hits: np.ndarray  # (C + 1,) of these affected
     width: np.ndarray  # (C + 1,) mean width of the pairs, days
-    by_bird: np.ndarray  # (B, C + 1) days at risk
     total: float
     rate: float
     allowed: np.ndarray  # (C,) enough days and time watched on both sides
-    frailty: float  # variance between birds
 
     @classmethod
-    def of(cls, left, right, affected, names) -> _Calendar:
+    def of(cls, left, right, affected) -> _Calendar:
         days = np.unique(right)[:-1]
         if days.size > _MAX_CANDIDATES:
             days = days[np.linspace(0, days.size - 1, _MAX_CANDIDATES).astype(int)]
@@ -232,10 +226,8 @@ class _Calendar:
         at = np.searchsorted(days, (left + right) / 2, side="left")
         size = days.size + 1
         pairs = np.bincount(at, minlength=size)
-        by_bird = np.zeros((names.max() + 1, size))
-        np.add.at(by_bird, (names, at), width)
         total = float(width.sum())
-        watched = _watched_until(days, left, right)
+        watched = days_until(days, left, right)
         share = limits.MIN_EXPOSURE_SHARE_EACH_SIDE * total
         least = limits.MIN_DAYS_EACH_SIDE
         start, end, clear, hits = distinct_pairs(left, right, affected)
@@ -246,14 +238,12 @@ class _Calendar:
             pairs=pairs,
             hits=np.bincount(at, affected, size),
             width=np.bincount(at, width, size) / np.maximum(pairs, 1),
-            by_bird=by_bird,
             total=total,
             rate=rate,
             allowed=(days - left.min() >= least)
             & (right.max() - days >= least)
             & (watched >= share)
             & (total - watched >= share),
-            frailty=_frailty(names, width, affected),
         )
 
     def gains(self, hits: np.ndarray) -> np.ndarray:
@@ -288,17 +278,11 @@ def _peak(n: np.ndarray, time: np.ndarray, square: np.ndarray) -> np.ndarray:
 def _simulated_p(calendar: _Calendar, observed: float, simulations: int, seed: int) -> float:
     rng = np.random.default_rng(seed)
     size = calendar.pairs.size
-    pairs = np.maximum(calendar.pairs, 1)
-    expected = calendar.rate * calendar.by_bird
+    chance = -np.expm1(-calendar.rate * calendar.width)
     reached = 0
     for start in range(0, simulations, max(1, _CELLS_AT_ONCE // size)):
         rows = min(simulations - start, max(1, _CELLS_AT_ONCE // size))
-        if calendar.frailty > 0:
-            shape = 1 / calendar.frailty
-            mean = rng.gamma(shape, 1 / shape, (rows, len(expected))) @ expected
-        else:
-            mean = np.broadcast_to(expected.sum(0), (rows, size))
-        hits = rng.binomial(calendar.pairs, -np.expm1(-mean / pairs))
+        hits = rng.binomial(calendar.pairs, chance, (rows, size))
         reached += int((calendar.gains(hits).max(axis=1) >= observed - 1e-9).sum())
     return (1 + reached) / (1 + simulations)
 
@@ -318,7 +302,6 @@ def _located(calendar: _Calendar, gains, columns, p: float, cases: int) -> Chang
     best = _first_highest(heights)
     plausible = days[heights >= heights[best] - limits.PLAUSIBLE_DROP]
     before, after = fits[best][0].tolist()
-    flat = best_rates((end - start)[:, None], clear, hits)[1]
     return ChangeScan(
         day=int(days[best]),
         first_plausible_day=int(plausible[0]),
@@ -326,40 +309,8 @@ def _located(calendar: _Calendar, gains, columns, p: float, cases: int) -> Chang
         rate_before=before,
         rate_after=after,
         p=p,
-        statistic=float(2 * (heights[best] - flat)),
         cases=cases,
     )
-
-
-def _watched_until(days: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Days of all pairs up to each of `days`: what has begun, less what has ended."""
-
-    def passed(ends: np.ndarray) -> np.ndarray:
-        ends = np.sort(ends)
-        count = np.searchsorted(ends, days, side="right")
-        return days * count - np.r_[0.0, np.cumsum(ends)][count]
-
-    return passed(left) - passed(right)
-
-
-def _frailty(names: np.ndarray, width: np.ndarray, affected: np.ndarray) -> float:
-    """Variance between birds of the rate, 0 where they differ no more than by luck."""
-    days, cases = np.bincount(names, width), np.bincount(names, affected)
-    seen = days > 0
-    expected = cases.sum() * days[seen] / days.sum()
-    if seen.sum() < limits.MIN_BIRDS_FOR_DISPERSION or not cases.any():
-        return 0.0
-    spread = ((cases[seen] - expected) ** 2 / expected).sum() / (seen.sum() - 1)
-    return (spread - 1) / expected.mean() if spread > limits.DISPERSION_LIMIT else 0.0
-
-
-def _bird_numbers(birds, size: int) -> np.ndarray:
-    if birds is None:
-        return np.zeros(size, int)
-    birds = np.asarray(birds)
-    if birds.shape != (size,) or birds.dtype.kind not in "iu":
-        raise ValueError("birds must hold one whole number for each pair")
-    return np.unique(birds, return_inverse=True)[1]
 
 
 def _scan_refusal(left, right, affected) -> Refusal | None:
@@ -411,7 +362,7 @@ def _poisson_gain(first, total, before, whole):
     return 2 * (term(first, before) + term(total - first, whole - before) - term(total, whole))
 
 
-def _dealt_p(total, exposure, usable, observed, simulations: int, seed: int) -> float:
+def _multinomial_p(total, exposure, usable, observed, simulations: int, seed: int) -> float:
     rng = np.random.default_rng(seed)
     share, before = exposure / exposure.sum(), np.cumsum(exposure)[:-1]
     rows_at_once = max(1, _CELLS_AT_ONCE // exposure.size)

@@ -18,7 +18,6 @@ Trivedi (1998) Regression Analysis of Count Data (from memory).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,11 +27,11 @@ from scipy.stats import t as student
 
 from . import limits
 from .answers import Estimate, Refusal, check_level
-from .clusters import BirdPairs, around, bird_columns, effective_by_bird
+from .clusters import around, effective_by_bird
 from .episodes import PairArrays
-from .healing import HealingCurve
-from .onset import RateFit, fit_widths, grouped_widths, limits_at_drop, pair_columns, period_widths
-from .rates import RateRatio, bird_differences, overdispersion, rate_ratio, sign_flip
+from .healing import HealingCurve, days_lasting
+from .onset import fit_widths, grouped_widths, limits_at_drop, pair_columns, period_widths
+from .rates import RateRatio, overdispersion, rate_ratio
 
 _FARTHEST_LOG_RATIO = 12.0
 
@@ -50,8 +49,6 @@ class Watched:
     straddling: int
     days_before: float
     days_after: float
-    birds_before: int
-    birds_after: int
     birds_both: int
     birds_with_cases: int
     largest_share: float
@@ -73,61 +70,43 @@ class Comparison:
     `method` is "within_birds" (profile limits), "within_birds_robust" (limits from the spread
     over birds on one side at least), "one_sided" (no case on one side: a bound only) or
     "refused"; `why` says so in sentences for a keeper, `notes` what else to bear in mind.
-    `state` is "refused", "wide" (cannot tell), "similar", "hint" (the range leaves out 1, but on
-    fewer than MIN_CASES_FOR_SIGN cases), "some_sign" or "clear".
-    `pooled` is the ratio over the flock as a whole, for comparison, from `pooled_fit`;
-    `sign_flip_p` the p of the sign-flip test on `bird_differences`; both are worked out only
-    when asked for. `smallest_p_rise` and `smallest_p_fall` are what these cases could have shown
-    at all. `exact_all_before` and `exact_all_after` are the plain exact ratios over the flock
-    with every straddling case put before, and after: a check by simple counting, without regard
-    to birds or unseen sores.
+    `dispersion` is the spread of cases over birds, 1 where chance alone spreads them.
+    `exact_all_before` and `exact_all_after` are the plain exact ratios over the flock with every
+    straddling case put before, and after: a check by simple counting, without regard to birds or
+    unseen sores.
     """
 
     method: str
-    state: str
     why: tuple[str, ...]
     notes: tuple[str, ...]
     estimate: Estimate
     p: float
-    pooled_fit: RateFit
     dispersion: float
-    bird_differences: tuple[float, ...]
-    smallest_p_rise: float
-    smallest_p_fall: float
     watched: Watched
     exact_all_before: RateRatio
     exact_all_after: RateRatio
-    level: float
     refusal: Refusal | None = None
 
-    @property
-    def pooled(self) -> Estimate:
-        return self.pooled_fit.ratio(level=self.level)
+    def verdict(self, adjusted_p: float) -> str:
+        """How sure the answer is, by the p that allows for everything that was tried.
 
-    @property
-    def sign_flip_p(self) -> float:
-        return sign_flip(self.bird_differences).p_two_sided
-
-
-def choose_comparison(
-    birds: Iterable[BirdPairs],
-    change_day: float,
-    healing: HealingCurve | None = None,
-    level: float = 0.95,
-) -> Comparison:
-    """Pick the headline method for a change made on `change_day` (an ordinal; that day is
-    still "before"), apply it, and say why.
-
-    `healing` is the flock's healing curve; without it, or where it rests on too few cases, no
-    allowance is made for sores that came and went between two checks. Birds in any order, a
-    bird's pairs in any order.
-    Raises ValueError for a bird named twice, a day that is not finite, and bad pairs.
-    """
-    records = list(birds)
-    if len({record.bird for record in records}) < len(records):
-        raise ValueError("birds must each be named once")
-    names, left, right, affected = bird_columns(records)
-    return compare_arrays(names, left, right, affected, change_day, healing, level)
+        "refused"; "clear" or "some_sign", or "hint" on fewer than MIN_CASES_FOR_SIGN cases;
+        "outnumbered" where only the p of this comparison alone is a sign; else "similar" where
+        the range lies within SIMILAR_BETWEEN, and "wide" where it cannot tell.
+        """
+        if self.refusal:
+            return "refused"
+        seen, estimate = self.watched, self.estimate
+        enough = seen.cases >= limits.MIN_CASES_FOR_SIGN
+        many = seen.birds_with_cases >= limits.MIN_BIRDS_FOR_CLEAR
+        if adjusted_p < limits.CLEAR_LEVEL and enough and many:
+            return "clear"
+        if adjusted_p <= limits.SIGN_LEVEL:
+            return "some_sign" if enough else "hint"
+        if self.p <= limits.SIGN_LEVEL:
+            return "outnumbered"
+        least, most = limits.SIMILAR_BETWEEN
+        return "similar" if least < estimate.low <= 1 <= estimate.high < most else "wide"
 
 
 def compare_arrays(
@@ -139,9 +118,14 @@ def compare_arrays(
     healing: HealingCurve | None = None,
     level: float = 0.95,
 ) -> Comparison:
-    """`choose_comparison` on arrays of one length: bird number, days, affected, per pair.
+    """Each bird before against herself after a change made on `change_day` (an ordinal; that day
+    is still "before").
 
-    Raises ValueError as it does, and for arrays of unlike length.
+    Arrays of one length, per pair in any order: number of the bird, days of the two looks,
+    whether affected at the second. `healing` is the flock's healing curve; without it, or where
+    it rests on too few cases, no allowance is made for sores that came and went between two
+    checks.
+    Raises ValueError for arrays of unlike length, bad pairs, and a day that is not finite.
     """
     check_level(level)
     if not math.isfinite(change_day):
@@ -154,13 +138,11 @@ def compare_arrays(
     edges = np.array([float(change_day)])
     plain = period_widths(left, right, edges)
     seen = _watched(bird, left, right, affected, plain)
-    pooled_fit = fit_widths(*grouped_widths(left, right, affected, edges))
     allowed = healing is not None and healing.refusal is None
-    widths = _seen_widths(left, right, change_day, healing) if allowed else plain
+    widths = _lasting_widths(left, right, change_day, healing) if allowed else plain
     data = _ByBird.of(bird, widths, affected)
-    effective = effective_by_bird(bird, plain, affected, pooled_fit)
-    rise, fall = data.smallest_p()
-    refusal = _refusal(seen, data, rise, fall)
+    pooled = fit_widths(*grouped_widths(left, right, affected, edges))
+    refusal = _refusal(seen, data)
     if refusal:
         blank = Estimate(math.nan, math.nan, math.nan, level, refusal)
         method, estimate, p, why = "refused", blank, math.nan, (refusal.reason,)
@@ -171,20 +153,14 @@ def compare_arrays(
         exact_after = _exact(seen, 0, seen.straddling, level)
     return Comparison(
         method=method,
-        state="refused" if refusal else _state(estimate, p, seen),
         why=why,
         notes=_notes(seen, allowed),
         estimate=estimate,
         p=p,
-        pooled_fit=pooled_fit,
-        dispersion=_spread(effective),
-        bird_differences=tuple(bird_differences(*effective)),
-        smallest_p_rise=rise,
-        smallest_p_fall=fall,
+        dispersion=_spread(effective_by_bird(bird, plain, affected, pooled)),
         watched=seen,
         exact_all_before=exact_before,
         exact_all_after=exact_after,
-        level=level,
         refusal=refusal,
     )
 
@@ -284,7 +260,7 @@ def _headline(data: _ByBird, level: float) -> tuple[str, Estimate, float, tuple[
     wider = Estimate(value, min(low, robust_low), max(high, robust_high), level)
     own = "Each bird is compared with herself, so that birds that fall ill often do not count more."
     if wider.low == low and wider.high == high:
-        why = (own, "Cases are spread over birds about as luck would have it.")
+        why = (own, "Cases are spread over birds about as chance would have it.")
         return "within_birds", wider, max(p, robust_p), why
     why = (own, "Cases go together within birds, so the range is widened for that.")
     return "within_birds_robust", wider, max(p, robust_p), why
@@ -308,15 +284,10 @@ def _one_sided(data: _ByBird, best: float, level: float):
     return "one_sided", Estimate(value, low, high, level), p, why
 
 
-def _seen_widths(left, right, change_day: float, healing: HealingCurve) -> np.ndarray:
-    """Days before and after, each counted to the share of sores that last until the look."""
-    longest = int(np.ceil((right - left).max(initial=0))) + 1
-    grid = np.arange(longest + 1.0)
-    lasting = np.interp(grid, np.r_[0.0, healing.times], np.r_[1.0, healing.remaining])
-    seen = np.r_[0.0, np.cumsum((lasting[1:] + lasting[:-1]) / 2)]
-    cut = np.clip(change_day, left, right)
-    after = np.interp(right - cut, grid, seen)
-    return np.stack((np.interp(right - left, grid, seen) - after, after), axis=1)
+def _lasting_widths(left, right, change_day: float, healing: HealingCurve) -> np.ndarray:
+    """Days before and after (n, 2), each counted to the share of sores that last to the look."""
+    after = days_lasting(right - np.clip(change_day, left, right), healing)
+    return np.stack((days_lasting(right - left, healing) - after, after), axis=1)
 
 
 def _spread(effective) -> float:
@@ -343,8 +314,6 @@ def _watched(bird, left, right, affected, widths) -> Watched:
         straddling=int((affected & inside.all(1)).sum()),
         days_before=float(widths[:, 0].sum()),
         days_after=float(widths[:, 1].sum()),
-        birds_before=int(before.sum()),
-        birds_after=int(after.sum()),
         birds_both=int((before & after).sum()),
         birds_with_cases=int((cases > 0).sum()),
         largest_share=float(cases.max() / cases.sum()) if cases.any() else 0.0,
@@ -366,7 +335,7 @@ def _exact(seen: Watched, before: int, after: int, level: float) -> RateRatio:
     )
 
 
-def _refusal(seen: Watched, data: _ByBird, rise: float, fall: float) -> Refusal | None:
+def _refusal(seen: Watched, data: _ByBird) -> Refusal | None:
     """The first of the reasons not to answer that applies, from the plainest on."""
     facts = {
         "cases_before": seen.cases_before,
@@ -419,7 +388,7 @@ def _refusal(seen: Watched, data: _ByBird, rise: float, fall: float) -> Refusal 
             "one bird's story would be the answer.",
         ),
         (
-            min(rise, fall) > limits.SIGN_LEVEL,
+            min(data.smallest_p()) > limits.SIGN_LEVEL,
             "unattainable",
             f"{seen.cases} new cases could not have told us either way.",
         ),
@@ -442,13 +411,3 @@ def _notes(seen: Watched, healing_known: bool) -> tuple[str, ...]:
         if not healing_known:
             notes.append("Sores that came and went between two checks are not allowed for.")
     return tuple(notes)
-
-
-def _state(estimate: Estimate, p: float, seen: Watched) -> str:
-    enough = seen.cases >= limits.MIN_CASES_FOR_SIGN
-    if p < limits.CLEAR_LEVEL and enough and seen.birds_with_cases >= limits.MIN_BIRDS_FOR_CLEAR:
-        return "clear"
-    if p <= limits.SIGN_LEVEL:
-        return "some_sign" if enough else "hint"
-    least, most = limits.SIMILAR_BETWEEN
-    return "similar" if least < estimate.low <= 1 <= estimate.high < most else "wide"

@@ -77,6 +77,11 @@ class EpisodeArrays:
     last_clear_before: np.ndarray
     first_clear_after: np.ndarray
 
+    @property
+    def incident(self) -> np.ndarray:
+        """Whose beginning was seen: the foot was clear at some look before."""
+        return self.last_clear_before >= 0
+
 
 def merge_days(looks: Iterable[Look]) -> list[Look]:
     """One look per day in time order; unsorted looks are sorted.
@@ -91,15 +96,6 @@ def merge_days(looks: Iterable[Look]) -> list[Look]:
         seen = by_day.get(look.on)
         by_day[look.on] = look if seen is None else _worse(seen, look)
     return [by_day[day] for day in sorted(by_day)]
-
-
-def same_day_conflicts(looks: Iterable[Look]) -> list[dt.date]:
-    """Days on which a foot was called both clear and affected: someone should be asked."""
-    calls: dict[dt.date, set[bool]] = {}
-    for look in looks:
-        _check(look)
-        calls.setdefault(look.on, set()).add(bool(look.affected))
-    return sorted(day for day, seen in calls.items() if len(seen) == 2)
 
 
 def episodes(looks: Iterable[Look]) -> list[Episode]:

@@ -10,7 +10,7 @@ with the hypergeometric variance, Mantel (1966), Peto & Peto (1972) (all from me
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,7 @@ from scipy.stats import chi2, norm
 
 from . import limits
 from .answers import Refusal, check_level
-from .episodes import Episode
+from .episodes import EpisodeArrays
 
 _TIE = 1e-12
 
@@ -32,7 +32,6 @@ class HealingCurve:
     the last three are not-a-number once the share is zero. `median` is the first time by which
     half have healed; it and its limits are infinite where not reached.
     `shown_until` is the last time with enough feet still followed to draw the curve.
-    Where none has healed, `none_healed_low` is the exact lower limit of the share not healed.
     `refusal` and `median_refusal` say why curve or median should not be shown.
     """
 
@@ -48,7 +47,6 @@ class HealingCurve:
     median_high: float
     cases: int = 0
     shown_until: float = 0.0
-    none_healed_low: float = math.nan
     refusal: Refusal | None = None
     median_refusal: Refusal | None = None
 
@@ -57,8 +55,8 @@ class HealingCurve:
 class LogRank:
     """Healed in the first group, as seen and as expected if both heal alike, and the test.
 
-    `p` is from chi2 with one degree of freedom; `permutation_p`, where worked out, from dealing
-    the groups out to the birds anew. `refusal` says why the test should not be shown.
+    `p` is from chi2 with one degree of freedom; `permutation_p`, where worked out, from permuting
+    the groups over the birds. `refusal` says why the test should not be shown.
     """
 
     observed: int
@@ -102,9 +100,6 @@ def healing_curve(
         median_high=_first_time(times, high),
         cases=days.size,
         shown_until=float(followed[least - 1]) if days.size >= least else 0.0,
-        none_healed_low=((1 - level) / 2) ** (1 / days.size)
-        if days.size and not healed.any()
-        else math.nan,
         refusal=_curve_refusal(days.size),
         median_refusal=_median_refusal(int(healed.sum())),
     )
@@ -141,8 +136,8 @@ def log_rank_by_bird(
 ) -> LogRank:
     """`log_rank` with a p-value that allows for several sores of one bird.
 
-    The group labels of birds are dealt out anew, all sores of a bird together; birds with sores
-    in both groups keep theirs. Four lists of one length; `bird` names the bird of each sore.
+    The group labels are permuted over birds, all sores of a bird together; birds with sores in
+    both groups keep theirs. Four lists of one length; `bird` names the bird of each sore.
     Refused (as a value) where so few birds could never give a small p.
     """
     days, healed = _follow_up(days, healed, "days", "healed")
@@ -156,9 +151,9 @@ def log_rank_by_bird(
     base = _followed(days[fixed], times), int(healed[fixed].sum())
     labels = (in_first > 0)[whole]
     rng = np.random.default_rng(seed)
-    dealt = rng.permuted(np.tile(labels, (simulations, 1)), axis=1)
-    dealt = np.vstack((labels, dealt)).astype(float)
-    followed, ends = (dealt @ part[whole] for part in share)
+    permuted = rng.permuted(np.tile(labels, (simulations, 1)), axis=1)
+    permuted = np.vstack((labels, permuted)).astype(float)
+    followed, ends = (permuted @ part[whole] for part in share)
     expected, variance = _log_rank_moments(followed + base[0], at_risk, ended)
     gap = np.abs(ends[:, 0] + base[1] - expected) / np.sqrt(np.where(variance > 0, variance, 1))
     p = float((1 + (gap[1:] >= gap[0] - 1e-9).sum()) / (1 + simulations))
@@ -173,33 +168,32 @@ def log_rank_by_bird(
         plain.chi2,
         plain.p,
         p,
-        plain.refusal or _dealing_refusal(labels),
+        plain.refusal or _permutation_refusal(labels),
     )
 
 
-def follow_up(episodes: Iterable[Episode]) -> tuple[list[int], list[bool]]:
+def follow_up(episodes: EpisodeArrays) -> tuple[np.ndarray, np.ndarray]:
     """Days and whether healed, for `healing_curve`, of each episode whose start was seen.
 
     Still affected counts to the last affected look. A foot affected at its first look ever is
     left out: nobody knows for how long it had been.
     """
-    seen = [case for case in episodes if not case.prevalent]
-    ends = [case.first_clear_after or case.last_affected for case in seen]
-    days = [(end - case.first_affected).days for end, case in zip(ends, seen, strict=True)]
-    return days, [case.first_clear_after is not None for case in seen]
+    healed = episodes.first_clear_after >= 0
+    end = np.where(healed, episodes.first_clear_after, episodes.last_affected)
+    seen = episodes.incident
+    return (end - episodes.first_affected)[seen], healed[seen]
 
 
-def healing_bounds(episodes: Iterable[Episode]) -> list[tuple[int, float]]:
-    """Shortest and longest that each of those episodes can have lasted, in days, for
-    `onset.interval_curve`: what the curve of checked-clear times hides."""
-    bounds = []
-    for case in episodes:
-        if case.prevalent:
-            continue
-        least = (case.last_affected - case.first_affected).days
-        cleared, before = case.first_clear_after, case.last_clear_before
-        bounds.append((least, (cleared - before).days if cleared else math.inf))
-    return bounds
+def days_lasting(widths: np.ndarray, curve: HealingCurve) -> np.ndarray:
+    """Of each gap between two looks (days), the days in which a new sore would last to its end.
+
+    The area under the curve, straight between its times; the whole gap where the curve is refused.
+    """
+    if curve.refusal or not widths.size:
+        return widths.astype(float)
+    grid = np.arange(int(np.ceil(widths.max())) + 2.0)
+    lasting = np.interp(grid, np.r_[0.0, curve.times], np.r_[1.0, curve.remaining])
+    return np.interp(widths, grid, np.r_[0.0, np.cumsum((lasting[1:] + lasting[:-1]) / 2)])
 
 
 def _follow_up(days, healed, days_name: str, healed_name: str) -> tuple[np.ndarray, np.ndarray]:
@@ -285,7 +279,7 @@ def _median_refusal(healed: int) -> Refusal | None:
     return Refusal("too_few_healed", reason, {"healed": healed})
 
 
-def _dealing_refusal(labels: np.ndarray) -> Refusal | None:
+def _permutation_refusal(labels: np.ndarray) -> Refusal | None:
     ways = comb(labels.size, labels.sum(), exact=True)
     if 1 / ways <= limits.SIGN_LEVEL:
         return None

@@ -17,9 +17,6 @@ MAX_STRADDLING_SHARE = 1 / 3
 
 DISPERSION_LIMIT = 1.2
 MIN_BIRDS_FOR_DISPERSION = 8
-MIN_BIRDS_FOR_BOOTSTRAP = 15
-MIN_CASE_BIRDS_FOR_BOOTSTRAP = 8
-MAX_EMPTY_RESAMPLES = 0.05
 
 SIGN_LEVEL = 0.05
 CLEAR_LEVEL = 0.01
@@ -65,15 +62,10 @@ EXPLAINED = {
     "bad luck.",
     "MAX_STRADDLING_SHARE": "Share of cases that may have begun on either side of a change, above "
     "which the checks were too far apart around it.",
-    "DISPERSION_LIMIT": "Spread of cases over birds, where luck alone gives 1, above which birds "
+    "DISPERSION_LIMIT": "Spread of cases over birds, where chance alone gives 1, above which birds "
     "are taken to differ.",
     "MIN_BIRDS_FOR_DISPERSION": "Birds below which that spread cannot be judged.",
-    "MIN_BIRDS_FOR_BOOTSTRAP": "Birds needed before redrawing birds says anything.",
-    "MIN_CASE_BIRDS_FOR_BOOTSTRAP": "Birds with a case needed before redrawing birds says "
-    "anything.",
-    "MAX_EMPTY_RESAMPLES": "Share of redrawn flocks without a case on one side, above which only "
-    "one end of the range is shown.",
-    "SIGN_LEVEL": "How rarely luck alone may give as much, for a result to be called a sign; a "
+    "SIGN_LEVEL": "How rarely chance alone may give as much, for a result to be called a sign; a "
     "test that could never be as rare is refused.",
     "CLEAR_LEVEL": "The same for a result to be called clear.",
     "MIN_CASES_FOR_SIGN": "Cases needed before a result is called a sign, or clear.",

@@ -254,6 +254,21 @@ def period_widths(left: np.ndarray, right: np.ndarray, edges: np.ndarray) -> np.
     )
 
 
+def days_until(edges, left: np.ndarray, right: np.ndarray, weight=1.0) -> np.ndarray:
+    """Days of all (left, right] up to each of the `edges`, each pair's times its weight."""
+    edges = np.asarray(edges, float)
+    weight = np.broadcast_to(weight, left.shape)
+
+    def passed(ends: np.ndarray) -> np.ndarray:
+        """What has begun, or ended, by each edge."""
+        order = np.argsort(ends, kind="stable")
+        count = np.searchsorted(ends[order], edges, side="right")
+        whole = np.r_[0.0, np.cumsum(weight[order])][count]
+        return edges * whole - np.r_[0.0, np.cumsum((ends * weight)[order])][count]
+
+    return passed(left) - passed(right)
+
+
 def profile_log_likelihood(
     likelihood: Likelihood, log_ratio: float, k: int = 1, base: int = 0
 ) -> float:

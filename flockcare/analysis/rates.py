@@ -26,17 +26,6 @@ _FARTHEST_LOG_RATIO = 40.0
 
 
 @dataclass(frozen=True, slots=True)
-class Incidence:
-    """Cases per day watched; `show_rate` is False where only the limits should be shown."""
-
-    rate: float
-    low: float
-    high: float
-    show_rate: bool
-    refusal: Refusal | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class RateRatio:
     """Rate after over rate before, with central exact limits and p-values.
 
@@ -107,24 +96,6 @@ def poisson_interval(count: int, level: float = 0.95) -> tuple[float, float]:
     tail = (1 - level) / 2
     low = chi2.ppf(tail, 2 * count) / 2 if count else 0.0
     return float(low), float(chi2.isf(tail, 2 * count + 2) / 2)
-
-
-def incidence(count: int, days: float, level: float = 0.95) -> Incidence:
-    """Cases per day watched with exact limits; refused (as a value) below MIN_FOOT_DAYS."""
-    low, high = poisson_interval(count, level)
-    days = _time("days", days)
-    if days == 0:
-        reason = "No time was watched, so there is no rate."
-        return Incidence(math.nan, math.nan, math.nan, False, Refusal("no_time", reason))
-    few_days = None
-    if days < limits.MIN_FOOT_DAYS:
-        few_days = Refusal(
-            "too_little_time",
-            f"{count} new cases in {days:g} foot-days: too little time watched for a rate.",
-            {"cases": count, "days": days},
-        )
-    shown = few_days is None and count >= limits.MIN_CASES_FOR_RATE
-    return Incidence(count / days, low / days, high / days, shown, few_days)
 
 
 def rate_ratio(
@@ -257,19 +228,6 @@ def holm(ps: Sequence[float]) -> list[float]:
     adjusted = np.empty(ps.size)
     adjusted[order] = np.minimum(steps, 1.0)
     return adjusted.tolist()
-
-
-def bird_differences(after_counts, after_times, before_counts, before_times) -> list[float]:
-    """For each bird, cases after less the share of her cases that luck would put there.
-
-    Birds watched on one side only give 0. Four lists of one length.
-    """
-    x1, t1 = _numbers("after_counts", after_counts), _numbers("after_times", after_times)
-    x0, t0 = _numbers("before_counts", before_counts), _numbers("before_times", before_times)
-    if not x1.shape == t1.shape == x0.shape == t0.shape:
-        raise ValueError("counts and times must be of one length")
-    share = t1 / np.where(t1 + t0 > 0, t1 + t0, 1)
-    return np.where((t1 > 0) & (t0 > 0), x1 - (x1 + x0) * share, 0.0).tolist()
 
 
 def sign_flip(differences: Sequence[float], seed: int = 0) -> SignFlip:

@@ -10,6 +10,7 @@ import numpy as np
 
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Refusal
+from flockcare.analysis.onset import days_until
 from flockcare.drawing.dates import add_months
 from flockcare.trends import changes, groups, healing, next_steps, scan, thresholds, words
 from flockcare.trends.records import FEET, Records
@@ -24,7 +25,7 @@ from flockcare.trends.report import (
     Summary,
     Threshold,
 )
-from flockcare.trends.watch import Watch, accumulated, incident
+from flockcare.trends.watch import Watch
 
 
 def build(records: Records, *, flock: str, today: dt.date) -> Report:
@@ -60,14 +61,11 @@ def _summary(watch: Watch) -> Summary:
     birds = int(np.unique(looks.bird).size)
     rate = refusal = None
     if foot_days < limits.MIN_FOOT_DAYS:
-        reason = (
-            f"{words.count(cases, 'new case')} in {words.time_watched(foot_days)}: too little time "
-            "watched for a rate."
-        )
-        refusal = Refusal("too_little_time", reason, {"cases": cases, "foot_days": foot_days})
+        facts = {"cases": cases, "foot_days": foot_days}
+        refusal = Refusal("too_little_time", words.too_little_time(**facts), facts)
     else:
         rate = groups.rate_of(watch, np.ones(watch.bird.size, bool))
-    prevalent = int((~incident(watch.episodes)).sum())
+    prevalent = int((~watch.episodes.incident).sum())
     return Summary(
         birds=birds,
         looks=int(looks.day.size),
@@ -88,7 +86,7 @@ def _summary(watch: Watch) -> Summary:
 
 def _summary_words(watch, rate, refusal, foot_days, cases, prevalent):
     if not watch.records.looks.day.size:
-        yield "No foot has been looked at yet."
+        yield words.NOT_CHECKED
         return
     shown = rate.value if rate and cases >= limits.MIN_CASES_FOR_RATE else None
     yield (
@@ -97,21 +95,9 @@ def _summary_words(watch, rate, refusal, foot_days, cases, prevalent):
         else words.rate_words(cases, foot_days, rate.low, rate.high, shown)
     )
     if prevalent:
-        one = prevalent == 1
-        yield (
-            f"{words.count(prevalent, 'foot', 'feet')} {'was' if one else 'were'} sore at the "
-            f"first look ever; nobody knows since when, so {'it is' if one else 'they are'} not "
-            "counted as new."
-        )
+        yield words.sore_at_first(prevalent)
     if watch.pairs.dropped_days:
-        dropped = round(watch.pairs.dropped_days / words.FEET_PER_HEN)
-        yield (
-            f"Of the days between looks {words.count(dropped, 'does', 'do')} "
-            f"not count as watched, since those looks were more than {watch.gap_limit:g} days "
-            "apart: a sore could have come and healed unseen. "
-            f"{words.count(watch.pairs.dropped_cases, 'case')} found after such a "
-            "gap do not count either."
-        )
+        yield words.dropped(watch.pairs.dropped_days, watch.pairs.dropped_cases, watch.gap_limit)
 
 
 def _called_both_ways(looks) -> int:
@@ -137,9 +123,9 @@ def _months(watch: Watch, today: dt.date) -> tuple[Month, ...]:
     edges = np.array([start.toordinal() - 1 for start in starts])
     pairs = watch.pairs
     spread = pairs.affected / watch.width
-    cases = np.diff(accumulated(edges, pairs.left, pairs.right, spread))
+    cases = np.diff(days_until(edges, pairs.left, pairs.right, spread))
     watched = np.diff(
-        accumulated(edges, pairs.left, pairs.right, np.where(pairs.affected, 0.5, 1.0))
+        days_until(edges, pairs.left, pairs.right, np.where(pairs.affected, 0.5, 1.0))
     )
     found = np.diff(np.searchsorted(np.sort(pairs.right[pairs.affected]), edges, side="right"))
     rows = zip(starts, cases.tolist(), found.tolist(), watched.tolist(), strict=False)
@@ -213,34 +199,22 @@ def _repeats(watch: Watch) -> Repeats:
 def _with_words(found: Repeats) -> Repeats:
     said = []
     if not found.cases:
-        said.append("No new case is on record.")
+        said.append(words.NO_CASE)
     elif not found.repeated:
-        said.append(f"No bird had {thresholds.REPEAT_CASES} or more new cases.")
+        said.append(words.NONE_REPEATED)
     else:
-        names = words.listed([bird.name for bird in found.birds[: min(found.repeated, 4)]])
-        others = f" and {found.repeated - 4} more" if found.repeated > 4 else ""
-        said.append(
-            f"{found.repeated_cases} of {words.count(found.cases, 'new case')} came from "
-            f"{words.count(found.repeated, 'bird')} with {thresholds.REPEAT_CASES} or more: "
-            f"{names}{others}."
-        )
+        said.append(words.repeated(found))
         if found.rate_without:
             rate = found.rate_without
             shown = rate.value if found.cases_without >= limits.MIN_CASES_FOR_RATE else None
             without = words.rate_words(
                 found.cases_without, found.foot_days_without, rate.low, rate.high, shown
             )
-            said.append(f"Without them: {without}")
+            said.append(words.without_repeated(without))
     if found.spread > limits.DISPERSION_LIMIT:
-        said.append(
-            "Cases go together in some birds more than luck would have it, so all ranges here are "
-            "drawn wider for that."
-        )
+        said.append(words.GO_TOGETHER)
     if found.all_cases:
-        said.append(
-            f"During {found.both_feet} of {words.count(found.all_cases, 'case')} the other foot "
-            "was sore too."
-        )
+        said.append(words.both_feet(found.both_feet, found.all_cases))
     return replace(found, sentences=tuple(said))
 
 
@@ -267,31 +241,18 @@ def _headline(
     summary: Summary, told: tuple[ChangeAnswer, ...], scanned: ScanAnswer
 ) -> tuple[str, ...]:
     if not summary.looks:
-        return ("No foot has been looked at yet.",)
+        return (words.NOT_CHECKED,)
     standing = [change for change in told if change.state in ("clear", "some_sign")]
     said = [summary.sentences[0]]
     if standing:
         for change in sorted(standing, key=lambda one: one.adjusted_p):
-            ratio = change.found.ratio.value
-            sure = "clearly" if change.state == "clear" else "perhaps"
-            moved = "rose" if ratio > 1 else "fell"
-            said.append(
-                f"New cases {sure} {moved} after “{change.what[0]}” "
-                f"({words.listed(change.houses)}, {words.day(change.days[0].toordinal())})."
-            )
+            said.append(words.moved_after(change))
         if len(told) > len(standing):
-            said.append(
-                f"For the other {words.count(len(told) - len(standing), 'change')} on record "
-                "nobody can tell yet."
-            )
+            said.append(words.others_open(len(told) - len(standing)))
     elif told:
-        said.append(
-            f"{words.count(len(told), 'change')} of the housing "
-            f"{'is' if len(told) == 1 else 'are'} on record; new cases line up with none of them "
-            "surely enough to say so."
-        )
+        said.append(words.none_surely(len(told)))
     else:
-        said.append("No change of the housing is on record yet.")
+        said.append(words.NO_CHANGE)
     if scanned.told and not any(change.number in scanned.inside for change in standing):
         said.append(scanned.sentences[0])
     return tuple(said)

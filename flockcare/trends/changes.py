@@ -5,15 +5,16 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Refusal
 from flockcare.analysis.comparison import Comparison, compare_arrays
-from flockcare.analysis.rates import holm
+from flockcare.analysis.power import days_to_wait
+from flockcare.analysis.rates import RateRatio, holm
 from flockcare.trends import thresholds, words
-from flockcare.trends.power import days_to_wait
 from flockcare.trends.records import ChangeRow, Chosen, Records
 from flockcare.trends.report import BeforeAfter, Beside, ChangeAnswer, Figure
 from flockcare.trends.watch import Watch, months_of
@@ -138,9 +139,9 @@ def within(watch: Watch, event: Event, stretch: Stretch) -> np.ndarray:
     return inside
 
 
-def compare(watch: Watch, chosen: np.ndarray, day: int) -> BeforeAfter:
+def compare(watch: Watch, chosen: np.ndarray, day: int) -> Comparison:
     pairs = watch.pairs
-    found = compare_arrays(
+    return compare_arrays(
         watch.bird[chosen],
         pairs.left[chosen],
         pairs.right[chosen],
@@ -148,12 +149,11 @@ def compare(watch: Watch, chosen: np.ndarray, day: int) -> BeforeAfter:
         day,
         watch.curve,
     )
-    return _plain(found, watch.numbers_of(chosen))
 
 
-def _plain(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
-    def figure(one, value) -> Figure:
-        return Figure(value, one.low, one.high)
+def before_after(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
+    def exact(one: RateRatio) -> Figure:
+        return Figure(one.ratio, one.low, one.high)
 
     seen = found.watched
     return BeforeAfter(
@@ -169,38 +169,22 @@ def _plain(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
         birds_with_cases=seen.birds_with_cases,
         gap_before=seen.gap_before,
         gap_after=seen.gap_after,
-        ratio=figure(found.estimate, found.estimate.value),
+        ratio=Figure.of(found.estimate),
         p=found.p,
-        exact_before=figure(found.exact_all_before, found.exact_all_before.ratio),
-        exact_after=figure(found.exact_all_after, found.exact_all_after.ratio),
+        exact_before=exact(found.exact_all_before),
+        exact_after=exact(found.exact_all_after),
         dispersion=found.dispersion,
         numbers=numbers,
         refusal=found.refusal,
     )
 
 
-def state_of(found: BeforeAfter, p: float) -> str:
-    """How sure it is, by the p that allows for everything that was tried."""
-    if found.refusal:
-        return "refused"
-    cases = found.cases_before + found.cases_after + found.straddling
-    enough = cases >= limits.MIN_CASES_FOR_SIGN
-    if p < limits.CLEAR_LEVEL and enough and found.birds_with_cases >= limits.MIN_BIRDS_FOR_CLEAR:
-        return "clear"
-    if p <= limits.SIGN_LEVEL:
-        return "some_sign" if enough else "hint"
-    if found.p <= limits.SIGN_LEVEL:
-        return "outnumbered"
-    least, most = limits.SIMILAR_BETWEEN
-    return "similar" if least < found.ratio.low <= 1 <= found.ratio.high < most else "wide"
-
-
 def answers(watch: Watch) -> tuple[ChangeAnswer, ...]:
     """One answer per change or group of changes, in time order."""
     groups = events(watch.records.changes)
     drafts = [_Draft.of(watch, event, groups) for event in groups]
-    told = [draft for draft in drafts if draft.found and not draft.found.refusal]
-    tried = [min(1.0, draft.found.p * draft.stretch.tried) for draft in told]
+    told = [draft for draft in drafts if draft.compared and not draft.compared.refusal]
+    tried = [min(1.0, draft.compared.p * draft.stretch.tried) for draft in told]
     adjusted = dict(zip(map(id, told), holm(tried), strict=True))
     return tuple(
         draft.answer(number, adjusted.get(id(draft), math.nan), len(told))
@@ -208,15 +192,7 @@ def answers(watch: Watch) -> tuple[ChangeAnswer, ...]:
     )
 
 
-NOBODY = Refusal(
-    "no_residents",
-    "Nobody has written down which birds lived there then, so nobody knows whom this touched.",
-)
-AFTER_THE_FACT = (
-    "Nothing can, since nobody looked before it. After the next round the birds are watched, and a "
-    "later change can be held against that."
-)
-SECOND_LOOK = "Look at every foot again: what counts is the time from one look to the next."
+NOBODY = Refusal("no_residents", words.NOBODY_HOUSED)
 
 
 def first_look(watch: Watch, birds: list[int]) -> int | None:
@@ -230,19 +206,7 @@ def unwatched(watch: Watch, event: Event, living: list[int]) -> Refusal:
 
     Of a change before the first check nothing will ever tell how it was before.
     """
-    first = first_look(watch, living)
-    birds = words.count(len(living), "bird")
-    if first is None:
-        reason = f"Nobody has looked yet at the feet of the {birds} that lived there then."
-    else:
-        reason = (
-            f"Too little time watched yet: the first check of the {birds} that lived there then "
-            f"was on {words.day(first)}"
-        )
-        if first > event.first:
-            reason += ", after this change. How they were before it is not on record."
-        else:
-            reason += ". After the next round there is time before or after to count."
+    reason = words.unwatched(len(living), first_look(watch, living), event.first)
     return Refusal("no_time", reason, {"birds": len(living)})
 
 
@@ -257,7 +221,7 @@ class _Draft:
     living: list[int]
     watched: bool
     chosen: np.ndarray
-    found: BeforeAfter | None
+    compared: Comparison | None
 
     @classmethod
     def of(cls, watch: Watch, event: Event, groups: list[Event]) -> _Draft:
@@ -272,15 +236,20 @@ class _Draft:
             and one.last > event.first - stretch.window
             and one.first < event.last + stretch.lag + stretch.window
         )
-        found = compare(watch, chosen, event.first) if living else None
+        compared = compare(watch, chosen, event.first) if living else None
         watched = bool(hers.any())
-        if found and not watched:
-            found = replace(found, refusal=unwatched(watch, event, living))
-        return cls(watch, event, others, stretch, living, watched, chosen, found)
+        if compared and not watched:
+            compared = replace(compared, refusal=unwatched(watch, event, living))
+        return cls(watch, event, others, stretch, living, watched, chosen, compared)
+
+    @cached_property
+    def found(self) -> BeforeAfter | None:
+        numbers = self.watch.numbers_of(self.chosen)
+        return before_after(self.compared, numbers) if self.compared else None
 
     def answer(self, number: int, p: float, compared: int) -> ChangeAnswer:
         records, event, stretch = self.watch.records, self.event, self.stretch
-        state = state_of(self.found, p) if self.found else "refused"
+        state = self.compared.verdict(p) if self.compared else "refused"
         beside = self._beside()
         without, name = self._without_top()
         tells_more = self._tells_more(state)
@@ -290,7 +259,7 @@ class _Draft:
             days=tuple(map(dt.date.fromordinal, event.days)),
             houses=tuple(records.houses[house].name for house in event.houses),
             house_key=records.houses[event.rows[0].house].key,
-            what=tuple(dict.fromkeys(row.words for row in event.rows)),
+            what=tuple(dict.fromkeys(", ".join(row.changed) for row in event.rows)),
             kinds=tuple(dict.fromkeys(row.kind for row in event.rows)),
             window_days=stretch.window,
             lag_days=stretch.lag,
@@ -315,25 +284,13 @@ class _Draft:
             return (NOBODY.reason,)
         if not self.watched:
             return (found.refusal.reason,)
-        said = [
-            words.counted(
-                found.cases_before,
-                found.cases_after,
-                found.straddling,
-                found.days_before,
-                found.days_after,
-            )
-        ]
-        said.append(spoken(state, found, p, compared))
+        said = [words.counted(found), words.verdict(state, found, p, compared)]
         if self.stretch.tried > 1:
-            said.append(
-                f"{self.stretch.tried} stretches of time were tried for this change; the more are "
-                "tried, the more likely one fits by luck, and this is allowed for."
-            )
+            said.append(words.several_tried(self.stretch.tried))
         if beside:
             said.append(beside.sentence)
         if without:
-            said.append(f"Without {name}: {_short(without)}")
+            said.append(words.without(name, without))
         return tuple(said)
 
     def _beside(self) -> Beside | None:
@@ -348,14 +305,24 @@ class _Draft:
         living = touched(self.watch, quiet, event.first)
         if not living.any():
             return None
-        found = compare(self.watch, living & within(self.watch, event, self.stretch), event.first)
+        chosen = living & within(self.watch, event, self.stretch)
+        compared = compare(self.watch, chosen, event.first)
+        found = before_after(compared, self.watch.numbers_of(chosen))
         present = {
             stay.house
             for stay in records.stays
             if stay.house in quiet and stay.since <= event.first < stay.until
         }
         names = tuple(records.houses[house].name for house in sorted(present))
-        return Beside(names, found, _beside_sentence(names, self.found, found))
+        return Beside(names, found, words.beside(names, found, self._alike(found)))
+
+    def _alike(self, beside: BeforeAfter) -> bool | None:
+        """Whether it went the same way, surely, where nothing changed; None if none can tell."""
+        own = self.found
+        if beside.refusal or own is None or own.refusal:
+            return None
+        same_way = (beside.ratio.value - 1) * (own.ratio.value - 1) > 0
+        return beside.p <= limits.SIGN_LEVEL and same_way
 
     def _without_top(self) -> tuple[BeforeAfter | None, str]:
         """The comparison without the bird that most cases came from, where that is a large part."""
@@ -366,14 +333,18 @@ class _Draft:
         if hers[top] < 3 or hers[top] < 0.2 * hers.sum():
             return None, ""
         rest = self.chosen & (self.watch.bird != top)
-        return compare(self.watch, rest, self.event.first), self.watch.records.birds[top].name
+        compared = compare(self.watch, rest, self.event.first)
+        name = self.watch.records.birds[top].name
+        return before_after(compared, self.watch.numbers_of(rest)), name
 
     def _else_changed(self) -> tuple[str, ...]:
         records, event = self.watch.records, self.event
         said = [
-            f"{words.listed(one.rows[0].words.split(', '))} "
-            f"({words.listed([records.houses[house].name for house in one.houses])}, "
-            f"{words.day(one.first)})"
+            words.other_change(
+                list(dict.fromkeys(phrase for row in one.rows for phrase in row.changed)),
+                [records.houses[house].name for house in one.houses],
+                one.first,
+            )
             for one in self.others
         ]
         if self.found is None:
@@ -385,14 +356,11 @@ class _Draft:
             winter = np.isin(months_of(middle), _WINTER)
             shares = [np.average(winter[side], weights=width[side]) for side in (before, ~before)]
             if abs(shares[1] - shares[0]) > thresholds.OTHER_SEASON:
-                said.append(
-                    f"the season: {shares[0]:.0%} of the time watched before was winter half-year, "
-                    f"{shares[1]:.0%} after"
-                )
+                said.append(words.other_season(*shares))
             older = np.average(middle[~before], weights=width[~before]) - np.average(
                 middle[before], weights=width[before]
             )
-            said.append(f"age: the birds were about {_months_words(older)} older after")
+            said.append(words.older(older))
         said += self._other_eyes()
         return tuple(said)
 
@@ -413,23 +381,20 @@ class _Draft:
         moved = np.abs(shares[1] - shares[0]).sum() / 2
         if moved <= thresholds.OTHER_EYES:
             return []
-        return [
-            f"who looked: {moved:.0%} of the looks went from one keeper to another, and other eyes "
-            "look like another rate"
-        ]
+        return [words.other_eyes(moved)]
 
     def _tells_more(self, state: str) -> str:
         found = self.found
         if found is None:
-            return "Write down which birds live in which house."
+            return words.RECORD_HOUSES
         if not self.watched:
             first = first_look(self.watch, self.living)
             late = first is not None and first > self.event.first
-            return AFTER_THE_FACT if late else SECOND_LOOK
+            return words.AFTER_THE_FACT if late else words.SECOND_CHECK
         if found.refusal and found.refusal.code in ("straddling", "too_few_checks"):
-            return "Look at every foot shortly before and shortly after the next change."
+            return words.CHECK_AROUND
         if state in ("clear", "some_sign", "similar"):
-            return "The same change in another house, with this one left as it is, would tell more."
+            return words.OTHER_HOUSE
         weeks = weeks_until_told(
             self.watch,
             self.chosen,
@@ -441,20 +406,11 @@ class _Draft:
         )
         ends = self.event.last + self.stretch.lag + self.stretch.window
         if math.isinf(weeks) or weeks > thresholds.FARTHEST_WEEKS:
-            return (
-                "No waiting will tell a halving here: too few cases are on record before the "
-                "change. Only a larger difference could show."
-            )
+            return words.NEVER_TOLD
         if weeks == 0:
-            return (
-                "A halving would most likely have shown by now; what is left open is smaller "
-                "than that, or the other way."
-            )
+            return words.TOLD_BY_NOW
         last = int(self.watch.pairs.right.max(initial=0))
-        sentence = f"At the present rate a halving would show after about {round(weeks)} more weeks"
-        if last + 7 * weeks > ends:
-            sentence += "; compare more days for that"
-        return f"{sentence}."
+        return words.weeks_left(weeks, beyond=last + 7 * weeks > ends)
 
 
 def weeks_until_told(
@@ -492,39 +448,3 @@ def weeks_until_told(
         )
         / 7
     )
-
-
-def spoken(state: str, found: BeforeAfter, p: float, compared: int) -> str:
-    return words.verdict(
-        state,
-        ratio=found.ratio.value,
-        low=found.ratio.low,
-        high=found.ratio.high,
-        p=p,
-        what="this change",
-        reason=found.refusal.reason if found.refusal else "",
-        looked_at=compared,
-    )
-
-
-def _short(found: BeforeAfter) -> str:
-    counts = f"{found.cases_before} before and {found.cases_after} after"
-    if found.refusal:
-        return f"{counts}. {found.refusal.reason}"
-    return f"{counts}, which fits {words.ratio_range(found.ratio.low, found.ratio.high)}."
-
-
-def _beside_sentence(names, own: BeforeAfter | None, found: BeforeAfter) -> str:
-    start = f"In {words.listed(names)}, where nothing was changed then: {_short(found)}"
-    if found.refusal or own is None or own.refusal:
-        return start
-    if found.p <= limits.SIGN_LEVEL and (found.ratio.value - 1) * (own.ratio.value - 1) > 0:
-        return (
-            f"{start} It went the same way there, so something common to both, such as the season, "
-            "may be at work."
-        )
-    return f"{start} One house against another: what differs between them besides stays open."
-
-
-def _months_words(days: float) -> str:
-    return words.count(max(1, round(days / 30.44)), "month")

@@ -7,14 +7,13 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.stats import t as student
 
 from flockcare.analysis import limits
-from flockcare.analysis.answers import Refusal
-from flockcare.analysis.clusters import clustered_ratio
+from flockcare.analysis.answers import Estimate, Refusal
+from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_birds, widened
 from flockcare.analysis.landing import landing_energy
 from flockcare.analysis.onset import fit_rates
-from flockcare.analysis.rates import holm, overdispersion, pooled_ratio
+from flockcare.analysis.rates import holm, pooled_ratio
 from flockcare.birds.breeds import WeightClass, weight_class
 from flockcare.trends import thresholds, words
 from flockcare.trends.report import Figure, Grouping, GroupRow
@@ -30,8 +29,6 @@ class Sorted:
     """The pairs sorted into groups: ``code`` (place in ``names``, -1 unknown) of each pair."""
 
     key: str
-    title: str
-    how: str
     names: tuple[str, ...]
     code: np.ndarray
 
@@ -51,26 +48,8 @@ def groupings(watch: Watch) -> tuple[Grouping, ...]:
     drafts = [_grouping(watch, way, classes) for way in ways]
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
     adjusted = dict(zip(map(id, rows), holm([row.p for row in rows]), strict=True))
-    unwatched = too_little(watch) if not watch.bird.size else ""
+    unwatched = "" if watch.bird.size else words.unsorted(watch.records.looks.first_day)
     return tuple(_finished(draft, adjusted, unwatched) for draft in drafts)
-
-
-NEEDED = (
-    f"To compare groups this page needs {limits.MIN_CASES_FOR_RATIO} new cases in two of them "
-    f"together, and in each at least {thresholds.MIN_BIRDS_IN_GROUP} birds and "
-    f"{words.time_watched(limits.MIN_FOOT_DAYS)}."
-)
-
-
-def too_little(watch: Watch) -> str:
-    """Why nothing can be sorted while no foot has been looked at twice."""
-    days = watch.records.looks.day
-    if not days.size:
-        return "No foot has been looked at yet."
-    return (
-        f"Too little time watched yet: the first check was on {words.day(days.min())}. After the "
-        "next round of checks the birds can be sorted."
-    )
 
 
 # Ways of sorting
@@ -86,11 +65,7 @@ def by_weight_class(watch: Watch) -> Sorted:
             weighed = np.array([CLASSES.index(weight_class(grams)) for _, grams in bird.weighed])
             at = _last_before(bird.weighed, watch.pairs.left[here])
             code[here] = np.where(at >= 0, weighed[at], usual)
-    how = (
-        "By her last weighing before each look, else as entered for her, else by her breed's adult "
-        "weight."
-    )
-    return Sorted("weight", "Weight class", how, CLASSES, code)
+    return Sorted("weight", CLASSES, code)
 
 
 def _last_before(dated, days: np.ndarray) -> np.ndarray:
@@ -100,19 +75,12 @@ def _last_before(dated, days: np.ndarray) -> np.ndarray:
 
 def by_house(watch: Watch) -> Sorted:
     names = tuple(house.name for house in watch.records.houses)
-    how = "Where she lived from one look to the next."
-    return Sorted("house", "House", how, names, watch.house)
+    return Sorted("house", names, watch.house)
 
 
 def by_drop(watch: Watch) -> Sorted:
     names = _bands(thresholds.DROP_EDGES_CM, "cm")
-    how = (
-        "The largest single drop on the gentlest way down from the perches of her house at that "
-        "time; which perch she sleeps on is not on record."
-    )
-    return Sorted(
-        "drop", "Highest usual drop", how, names, _banded(_drops(watch), thresholds.DROP_EDGES_CM)
-    )
+    return Sorted("drop", names, _banded(_drops(watch), thresholds.DROP_EDGES_CM))
 
 
 def _banded(values: np.ndarray, edges: tuple[int, ...]) -> np.ndarray:
@@ -140,13 +108,7 @@ def _drops(watch: Watch) -> np.ndarray:
 def by_energy(watch: Watch) -> Sorted:
     energy = landing_energy(1.0, 1.0) * (_grams(watch) / 1000) * (_drops(watch) / 100)
     names = _bands(thresholds.ENERGY_EDGES_J, "J")
-    how = (
-        "Weight × gravity × that drop: an upper figure, for she brakes with her wings. Weight by "
-        "her last weighing before each look, else her breed's adult weight."
-    )
-    return Sorted(
-        "energy", "Landing energy", how, names, _banded(energy, thresholds.ENERGY_EDGES_J)
-    )
+    return Sorted("energy", names, _banded(energy, thresholds.ENERGY_EDGES_J))
 
 
 def _grams(watch: Watch) -> np.ndarray:
@@ -166,7 +128,7 @@ def by_breed(watch: Watch) -> Sorted:
     names = tuple(sorted({bird.breed for bird in watch.records.birds if bird.breed}))
     place = {name: number for number, name in enumerate(names)}
     of_bird = np.array([place.get(bird.breed, UNKNOWN) for bird in watch.records.birds], int)
-    return Sorted("breed", "Breed", "As entered for her.", names, of_bird[watch.bird])
+    return Sorted("breed", names, of_bird[watch.bird])
 
 
 def by_age(watch: Watch) -> Sorted:
@@ -176,15 +138,12 @@ def by_age(watch: Watch) -> Sorted:
     between = [f"{low} to {high} years" for low, high in pairwise(edges)]
     names = ("under 1 year", *between, f"over {edges[-1]} years")
     code = np.where(np.isnan(years), UNKNOWN, np.searchsorted(edges, years, side="right"))
-    return Sorted(
-        "age", "Age", "At each look, from the day she hatched as far as known.", names, code
-    )
+    return Sorted("age", names, code)
 
 
 def by_season(watch: Watch) -> Sorted:
     middle = (watch.pairs.left + watch.pairs.right) / 2
-    how = "December to February is winter, and so on; by the middle of each gap between looks."
-    return Sorted("season", "Season", how, SEASONS, months_of(middle) % 12 // 3)
+    return Sorted("season", SEASONS, months_of(middle) % 12 // 3)
 
 
 # Rates and comparisons
@@ -203,13 +162,13 @@ def _grouping(watch: Watch, way: Sorted, classes: Sorted) -> Grouping:
     unknown = way.code == UNKNOWN
     return Grouping(
         key=way.key,
-        title=way.title,
+        title=words.WAYS[way.key].title,
         base="" if base is None else way.names[base],
         rows=tuple(rows),
         unknown_days=float(watch.days[unknown].sum()),
         unknown_cases=int(watch.pairs.affected[unknown].sum()),
         sentences=(),
-        how=way.how,
+        how=words.WAYS[way.key].how,
     )
 
 
@@ -250,18 +209,9 @@ def group_refusal(cases: int, foot_days: float, birds: int) -> Refusal | None:
     """Why a group's rate should not be shown."""
     facts = {"cases": cases, "foot_days": foot_days, "birds": birds}
     if foot_days < limits.MIN_FOOT_DAYS:
-        reason = (
-            f"{words.count(cases, 'new case')} in {words.time_watched(foot_days)}: too little time "
-            "watched for a rate."
-        )
-        return Refusal("too_little_time", reason, facts)
+        return Refusal("too_little_time", words.too_little_time(cases, foot_days), facts)
     if birds < thresholds.MIN_BIRDS_IN_GROUP:
-        reason = (
-            f"{words.count(cases, 'new case')} in {words.count(birds, 'bird')}: that is "
-            f"{'her' if birds == 1 else 'their'} story, and says nothing about others like "
-            f"{'her' if birds == 1 else 'them'}."
-        )
-        return Refusal("too_few_birds", reason, facts)
+        return Refusal("too_few_birds", words.too_few_birds(cases, birds), facts)
     return None
 
 
@@ -273,15 +223,7 @@ def rate_of(watch: Watch, chosen: np.ndarray) -> Figure:
     """
     pairs = watch.pairs
     found = fit_rates(replace(pairs, **_columns(pairs, chosen))).rate()
-    spread = spread_of(watch, chosen)
-    if not (math.isfinite(found.value) and found.value > 0 and spread > 1):
-        return Figure(found.value, found.low, found.high)
-    wider = math.sqrt(spread)
-    return Figure(
-        found.value,
-        found.value * (found.low / found.value) ** wider,
-        found.value * (found.high / found.value) ** wider,
-    )
+    return Figure.of(widened(found, spread_of(watch, chosen)))
 
 
 def _columns(pairs, chosen) -> dict:
@@ -289,12 +231,8 @@ def _columns(pairs, chosen) -> dict:
 
 
 def spread_of(watch: Watch, chosen: np.ndarray) -> float:
-    """Of the cases over birds where luck alone gives 1; 1 where it cannot be judged."""
-    cases, days = _by_bird(watch, chosen)
-    seen = days > 0
-    if seen.sum() < limits.MIN_BIRDS_FOR_DISPERSION or not cases.any():
-        return 1.0
-    return overdispersion(cases[seen], cases.sum() * days[seen] / days.sum())
+    """Of the cases over birds where chance alone gives 1; 1 where it cannot be judged."""
+    return spread_over_birds(*_by_bird(watch, chosen))
 
 
 def _by_bird(watch: Watch, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -314,24 +252,17 @@ def _compared(watch, way, code: int, base: int, classes: Sorted, row: GroupRow) 
     found = clustered_ratio(n1, t1, n0, t0)
     if found.refusal:
         return row
-    birds = int(((t1 > 0) | (t0 > 0)).sum())
-    p = _p_of(found.value, found.high, birds)
+    p = ratio_p(found, int(((t1 > 0) | (t0 > 0)).sum()))
     adjusted, refusal = None, None
     if way is not classes:
         adjusted, refusal = _within_classes(watch, here, there, classes)
     return replace(
         row,
-        ratio=Figure(found.value, found.low, found.high),
+        ratio=Figure.of(found),
         p=p,
         adjusted=adjusted,
         adjusted_refusal=refusal,
     )
-
-
-def _p_of(value: float, high: float, birds: int) -> float:
-    """Of the test that goes with limits from the t distribution on the log scale."""
-    error = math.log(high / value) / student.ppf(0.975, birds - 1)
-    return float(2 * student.sf(abs(math.log(value)) / error, birds - 1)) if error else 0.0
 
 
 def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None, Refusal | None]:
@@ -348,17 +279,8 @@ def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None,
     found = pooled_ratio(strata)
     if found.refusal:
         return None, found.refusal
-    if not 0 < found.ratio < math.inf:
-        return Figure(found.ratio, found.low, found.high), None
-    wider = math.sqrt(max(1.0, spread_of(watch, here | there)))
-    return (
-        Figure(
-            found.ratio,
-            found.ratio * (found.low / found.ratio) ** wider,
-            found.ratio * (found.high / found.ratio) ** wider,
-        ),
-        None,
-    )
+    ratio = Estimate(found.ratio, found.low, found.high)
+    return Figure.of(widened(ratio, spread_of(watch, here | there))), None
 
 
 # Sentences
@@ -372,41 +294,15 @@ def _finished(draft: Grouping, adjusted: dict[int, float], unwatched: str) -> Gr
 
 def _sentences(draft: Grouping, rows: tuple[GroupRow, ...]) -> tuple[str, ...]:
     if not rows:
-        return ("Nothing is on record to sort the birds by.",)
+        return (words.NOTHING_TO_SORT_BY,)
     if len(rows) == 1:
-        return (f"All that is known is {rows[0].name}, so there is nothing to compare.",)
+        return (words.one_group(rows[0].name),)
     told = [row for row in rows if row.adjusted_p <= limits.SIGN_LEVEL]
     if not told:
         compared = [row for row in rows if row.ratio]
         if not compared:
-            return ("Too few cases or birds to compare these groups.",)
+            return (words.TOO_FEW_TO_COMPARE,)
         widest = max(compared, key=lambda row: abs(math.log(row.ratio.value)))
-        return (
-            f"Nothing stands out beyond luck. {_against(widest, draft.base)} "
-            "It can't tell us who gets it more.",
-        )
-    said = []
-    for row in sorted(told, key=lambda row: row.adjusted_p):
-        sentence = (
-            f"{_capital(row.name)}: {'more' if row.ratio.value > 1 else 'fewer'} new cases than "
-            f"{draft.base} ({words.by_luck(row.adjusted_p)} by luck alone). "
-            f"{_against(row, draft.base)}"
-        )
-        if row.adjusted:
-            sentence += (
-                " Among birds of the same weight class: "
-                f"{words.ratio_range(row.adjusted.low, row.adjusted.high)}."
-            )
-        elif row.adjusted_refusal:
-            sentence += " Not adjusted for weight: too few cases in each weight class."
-        said.append(sentence)
-    return tuple(said)
-
-
-def _against(row: GroupRow, base: str) -> str:
-    between = words.ratio_range(row.ratio.low, row.ratio.high)
-    return f"{_capital(row.name)} against {base}, per hen and day: {between}."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+        return (words.nothing_stands_out(widest, draft.base),)
+    told.sort(key=lambda row: row.adjusted_p)
+    return tuple(words.stands_out(row, draft.base) for row in told)

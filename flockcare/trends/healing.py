@@ -10,14 +10,14 @@ import numpy as np
 
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Refusal
-from flockcare.analysis.healing import healing_curve, log_rank_by_bird
+from flockcare.analysis.healing import follow_up, healing_curve, log_rank_by_bird
 from flockcare.analysis.planimetry import halving_time
 from flockcare.analysis.rates import holm
 from flockcare.care.models import DRESSED, StepKind
 from flockcare.trends import thresholds, words
 from flockcare.trends.records import AreaRow, StepRow
 from flockcare.trends.report import Figure, Healing, HealingGroup
-from flockcare.trends.watch import Watch, followed, incident
+from flockcare.trends.watch import Watch
 
 ALL, ALONE = "all", "alone"
 # The later in the list, the more was done; the most that was done on the first day counts.
@@ -33,15 +33,11 @@ ACTIONS = {
 _ORDER = list(ACTIONS)
 _RANK = {str(kind): _ORDER.index(key) for key, (_, kinds) in ACTIONS.items() for kind in kinds}
 _SWOLLEN = 2
-WARNING = (
-    "Worse feet get more care, and feet that heal soon need none: which way a sore was treated "
-    "says as much about the sore as about the care. This cannot tell what helps."
-)
 
 
 def answer(watch: Watch) -> Healing:
-    found, chosen = watch.episodes, incident(watch.episodes)
-    days, healed = followed(found, chosen)
+    found, chosen = watch.episodes, watch.episodes.incident
+    days, healed = follow_up(found)
     unit, first = found.unit[chosen], found.first_affected[chosen]
     action = first_actions(unit, first, watch.records.steps)
     swollen = _swollen_at_first(watch, unit, first)
@@ -135,22 +131,8 @@ def _group(key: str, name: str, days, healed, swollen, number) -> HealingGroup:
         p=math.nan,
         adjusted_p=math.nan,
         test_refusal=None,
-        words=_group_words(curve, int(healed.sum())),
+        words=words.healing(curve, int(healed.sum())),
         numbers=tuple(number.tolist()),
-    )
-
-
-def _group_words(curve, healed: int) -> str:
-    if curve.refusal:
-        return curve.refusal.reason
-    seen = f"{healed} of {words.count(curve.cases, 'sore')} seen clear again"
-    if curve.median_refusal:
-        return f"{seen}. {curve.median_refusal.reason}"
-    if math.isinf(curve.median):
-        return f"{seen}; half of them have not healed yet, so there is no middle time."
-    high = "not reached" if math.isinf(curve.median_high) else f"{curve.median_high:g}"
-    return (
-        f"{seen}; half of them within {curve.median:g} days (fits {curve.median_low:g} to {high})."
     )
 
 
@@ -201,10 +183,7 @@ def _halving(watch: Watch, found) -> tuple[Figure | None, int, Refusal | None]:
     """The middle one of the times in which the measured areas halve, from the largest on."""
     times = sorted(_halving_times(found, watch.records.areas))
     if len(times) < limits.MIN_HEALED_FOR_MEDIAN:
-        reason = (
-            f"{words.count(len(times), 'sore')} measured twice while shrinking "
-            f"{'is' if len(times) == 1 else 'are'} too few to say how fast areas halve."
-        )
+        reason = words.too_few_measured(len(times))
         return None, len(times), Refusal("too_few_measured", reason, {"sores": len(times)})
     low, middle, high = np.quantile(times, (0.25, 0.5, 0.75))
     return Figure(float(middle), float(low), float(high)), len(times), None
@@ -229,22 +208,12 @@ def _halving_times(found, areas: list[AreaRow]) -> Iterable[float]:
 def _sentences(groups: list[HealingGroup]) -> tuple[str, ...]:
     everything = groups[0]
     if not everything.cases:
-        return ("No sore has been followed from its beginning yet.",)
+        return (words.NONE_FOLLOWED,)
     said = [everything.words]
     treated = [group for group in groups[1:] if group.key != ALONE]
     if not treated:
-        return (*said, "No care is on record within a week of a sore's first sight.")
-    said.append(WARNING)
+        return (*said, words.NO_CARE)
+    said.append(words.CARE_TELLS_NOTHING)
     told = [group for group in treated if group.adjusted_p <= limits.SIGN_LEVEL]
-    for group in told:
-        said.append(
-            f"Sores first treated as “{group.name}” and those left alone were not clear after "
-            f"equally long times ({words.by_luck(group.adjusted_p)} by luck alone)."
-        )
-    if not told:
-        said.append("Between the ways of first care no difference shows beyond luck.")
-    shares = [
-        f"{group.swollen} of {group.cases} {group.name}" for group in groups[1:] if group.cases
-    ]
-    said.append(f"Swollen already when first seen: {words.listed(shares)}.")
-    return tuple(said)
+    said += [words.not_alike(group) for group in told] or [words.CARE_ALIKE]
+    return (*said, words.swollen_at_first([group for group in groups[1:] if group.cases]))

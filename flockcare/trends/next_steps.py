@@ -25,8 +25,7 @@ _OPEN = ("refused", "wide", "hint", "outnumbered")
 def steps(watch: Watch, told: tuple[ChangeAnswer, ...]) -> tuple[Step, ...]:
     """Most useful first: what most answers wait for, then what helps at the next change."""
     if not watch.records.looks.day.size:
-        first = "Look at both feet of every bird once: from then on there is something to compare."
-        return (Step("look", 0, first),)
+        return (Step("look", 0, words.CHECK_ONCE),)
     waiting: dict[str, int] = {}
     for change in told:
         if change.state in _OPEN:
@@ -49,29 +48,19 @@ def _stays(watch: Watch) -> Step | None:
     missing = [bird for bird in looked if bird not in housed]
     if not missing:
         return None
-    sentence = (
-        f"Write down which house {words.count(len(missing), 'bird')} live in, and since when: "
-        "only then is it known whom a change touched."
-    )
-    return Step("stays", 0, sentence, _named(watch, missing))
+    return Step("stays", 0, words.record_stays(len(missing)), _named(watch, missing))
 
 
 def _closer(watch: Watch) -> Step | None:
     """Closer checks, judged by the last year of looks."""
     right = watch.pairs.right
     if not right.size:
-        sentence = "Look at every foot a second time: one look says how it is, two say what came."
-        return Step("closer", 0, sentence)
+        return Step("closer", 0, words.CHECK_TWICE)
     recent = right > right.max() - thresholds.WINDOW_DAYS
     gap = float(np.median(watch.width[recent]))
     if gap <= thresholds.WIDE_GAP_DAYS:
         return None
-    sentence = (
-        f"Check closer around the next change: in the last year the looks at a foot were {gap:g} "
-        "days apart, so a new sore can rarely be put before or after a change. Look at every foot "
-        "just before it, and every two weeks after."
-    )
-    return Step("closer", 0, sentence)
+    return Step("closer", 0, words.check_closer(gap))
 
 
 def _wait(watch: Watch) -> Step | None:
@@ -93,18 +82,8 @@ def _wait(watch: Watch) -> Step | None:
         case_birds=int(np.unique(watch.bird[affected]).size),
     )
     if math.isinf(weeks) or weeks > thresholds.FARTHEST_WEEKS:
-        sentence = (
-            f"{words.count(cases, 'new case')} in the last year are too few to ever "
-            "tell a halving from luck after the next change; only something larger would show. "
-            "More birds, or the records of more years, would help."
-        )
-        return Step("wait", 0, sentence)
-    sentence = (
-        f"Leave things as they are after a change for about {max(1, round(weeks))} weeks of "
-        f"watching: at the present rate ({words.count(cases, 'new case')} in the "
-        "last year) a halving would then show 8 times in 10."
-    )
-    return Step("wait", 0, sentence)
+        return Step("wait", 0, words.never_a_halving(cases))
+    return Step("wait", 0, words.wait(weeks, cases))
 
 
 def _one_house(watch: Watch, told: tuple[ChangeAnswer, ...]) -> Step | None:
@@ -112,12 +91,7 @@ def _one_house(watch: Watch, told: tuple[ChangeAnswer, ...]) -> Step | None:
     houses = np.unique(watch.house[watch.house != UNKNOWN]).size
     if not alone or houses < 2:
         return None
-    sentence = (
-        "Make the next change in one house first and leave another as it is: "
-        f"{words.count(len(alone), 'change')} so far had no unchanged house beside "
-        f"{'it' if len(alone) == 1 else 'them'}, so season and age cannot be told from the change."
-    )
-    return Step("one_house", 0, sentence)
+    return Step("one_house", 0, words.one_house_first(len(alone)))
 
 
 def _weigh(watch: Watch) -> Step | None:
@@ -126,21 +100,11 @@ def _weigh(watch: Watch) -> Step | None:
     missing = [bird for bird in looked if birds[bird].present and not birds[bird].weighed]
     if not missing:
         return None
-    sentence = (
-        f"Weigh {words.count(len(missing), 'bird')}: without a weight nobody knows how hard "
-        f"{'she lands' if len(missing) == 1 else 'they land'}."
-    )
-    return Step("weigh", 0, sentence, _named(watch, missing))
+    return Step("weigh", 0, words.weigh(len(missing)), _named(watch, missing))
 
 
 def _log(told: tuple[ChangeAnswer, ...]) -> Step | None:
-    if told:
-        return None
-    sentence = (
-        "Write down what stands in each house, and each change of it on its day: without dated "
-        "changes there is nothing to hold the cases against."
-    )
-    return Step("log", 0, sentence)
+    return None if told else Step("log", 0, words.RECORD_HOUSING)
 
 
 def _named(watch: Watch, birds: list[int]) -> tuple[tuple[str, str], ...]:

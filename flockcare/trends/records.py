@@ -71,9 +71,12 @@ class StayRow(NamedTuple):
 
 
 class ChangeRow(NamedTuple):
+    """``changed``: what became otherwise, one phrase a feature; a keeper's note where nothing
+    did."""
+
     house: int
     day: int
-    words: str
+    changed: tuple[str, ...]
     kind: str
 
 
@@ -126,6 +129,10 @@ class Looks:
     @property
     def affected(self) -> np.ndarray:
         return self.score >= AFFECTED_FROM
+
+    @property
+    def first_day(self) -> int | None:
+        return int(self.day.min()) if self.day.size else None
 
 
 @dataclass(frozen=True)
@@ -345,9 +352,9 @@ def _changes(flock, states, told, house_place):
         house = house_place[_key(record.house.pk)]
         for change in history(record, said, units=flock.units):
             if change.made:
-                words = ", ".join(change.changed) or change.words
-                words = words or (change.record.note if change.record else "")
-                yield ChangeRow(house, change.on.toordinal(), words, change.kind_words)
+                note = change.record.note if change.record else ""
+                changed = change.changed or change.noted or ([note] if note else [])
+                yield ChangeRow(house, change.on.toordinal(), tuple(changed), change.kind_words)
 
 
 def _drops(states, house_place):

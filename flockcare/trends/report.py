@@ -7,7 +7,7 @@ import datetime as dt
 import math
 from dataclasses import dataclass
 
-from flockcare.analysis.answers import Refusal
+from flockcare.analysis.answers import Estimate, Refusal
 from flockcare.drawing.dates import date_words
 
 
@@ -35,6 +35,10 @@ class Figure:
     value: float
     low: float
     high: float
+
+    @classmethod
+    def of(cls, estimate: Estimate) -> Figure:
+        return cls(estimate.value, estimate.low, estimate.high)
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,13 @@ from dataclasses import replace
 from flockcare.analysis import limits
 from flockcare.analysis.change import ChangeScan, match_changes, scan_pairs
 from flockcare.analysis.episodes import PairArrays
+from flockcare.analysis.healing import days_lasting
+from flockcare.analysis.permutation import pairs_by_bird, scan_p_value
 from flockcare.trends import words
-from flockcare.trends.dealing import hen_gaps, luck_of_scan, seen_days
 from flockcare.trends.report import ChangeAnswer, ScanAnswer, Window
 from flockcare.trends.watch import Watch
 
-SIMULATIONS = 1999
+PERMUTATIONS = 1999
 
 
 def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
@@ -27,7 +28,7 @@ def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
         inside = tuple(c for c in changes if any(first <= day <= last for day in c.days))
     days = {day.toordinal() for change in changes for day in change.days}
     pairs = watch.pairs
-    gaps = hen_gaps(watch.bird, pairs.left, pairs.right, pairs.affected)
+    gaps = pairs_by_bird(watch.bird, pairs.left, pairs.right, pairs.affected)
     matches = match_changes(PairArrays(*gaps), days)
 
     def day(ordinal: int | None) -> dt.date | None:
@@ -53,14 +54,14 @@ def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
 
 def _located(watch: Watch) -> ChangeScan:
     """The likeliest day, on gaps cut to the days of which a sore would have lasted to the look;
-    p by dealing out each bird's cases anew, which `scan_pairs` by itself does not do."""
+    p by permuting each bird's cases, which `scan_pairs` by itself does not do."""
     pairs = watch.pairs
-    left = pairs.right - seen_days(watch.width, watch.curve)
+    left = pairs.right - days_lasting(watch.width, watch.curve)
     found = scan_pairs(replace(pairs, left=left), simulations=0)
     if found.refusal:
         return found
     columns = (watch.bird, pairs.left, pairs.right, pairs.affected)
-    return replace(found, p=luck_of_scan(*columns, watch.curve, SIMULATIONS))
+    return replace(found, p=scan_p_value(*columns, watch.curve, PERMUTATIONS))
 
 
 def _window(one, changes) -> Window:
@@ -89,9 +90,7 @@ def _sentences(found, told: bool, inside, matches, logged: bool):
             told,
         )
         if told and logged:
-            yield words.inside_sentence(
-                [f"change {change.number} ({words.listed(change.houses)})" for change in inside]
-            )
+            yield words.inside_sentence([(change.number, change.houses) for change in inside])
     if matches.refusal:
         if logged:
             yield matches.refusal.reason
@@ -101,9 +100,6 @@ def _sentences(found, told: bool, inside, matches, logged: bool):
     )
     crowded = [one for one in matches.windows if one.adjusted_p <= limits.SIGN_LEVEL]
     for one in crowded:
-        yield (
-            f"In the days after {words.day(one.change_days[0])} cases came thicker than luck "
-            f"explains ({one.cases_inside} cases; {words.by_luck(one.adjusted_p)} by luck alone)."
-        )
+        yield words.crowded(one.change_days[0], one.cases_inside, one.adjusted_p)
     if not crowded:
-        yield "After none of the changes did new cases come thicker than luck explains."
+        yield words.NONE_CROWDED

@@ -28,7 +28,7 @@ EXPLAINED = {
     "BESIDE_CLEAR_DAYS": "A house counts as unchanged beside another if nothing was changed in it "
     "so many days before and after.",
     "OTHER_EYES": "Share of the looks that went from one keeper to another, above which the page "
-    "warns that other eyes may explain a change.",
+    "warns that a different observer may explain a change.",
     "OTHER_SEASON": "Difference of the winter's share in the time watched, above which the page "
     "names the season.",
     "FIRST_ACTION_DAYS": "Days after a sore was first seen within which care counts as the first "

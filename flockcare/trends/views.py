@@ -18,11 +18,11 @@ from django.views.decorators.http import require_safe
 from flockcare.drawing.dates import add_months
 from flockcare.housing.models import House
 from flockcare.people.access import flock_view
-from flockcare.trends import charts, groups, scan, thresholds
+from flockcare.trends import charts, scan, thresholds, words
 from flockcare.trends.forms import WindowForm
-from flockcare.trends.kept import report_of
 from flockcare.trends.models import WindowChoice
 from flockcare.trends.report import CaseLine, ChangeAnswer, Grouping, Report
+from flockcare.trends.report_cache import report_of
 from flockcare.trends.services import choose_window
 
 _MONTHS = re.compile(r"months:(\d{4})-(\d{2})-([1-3])")
@@ -53,7 +53,7 @@ def page(request, flock):
             "changes": [_change(change, address) for change in report.changes],
             "groupings": [one for one in groupings if one["chart"]],
             "too_little": _by_reason(one["answer"] for one in groupings if not one["chart"]),
-            "needed": groups.NEEDED,
+            "needed": words.NEEDED,
             "repeats_chart": report.repeats.birds
             and charts.repeats_chart(report.repeats, address, "New cases of each bird"),
             "more_birds": max(0, len(report.repeats.birds) - charts.MOST_BIRDS),
@@ -63,7 +63,7 @@ def page(request, flock):
                 for group in report.healing.groups
             ],
             "all_cases": address("all"),
-            "simulations": scan.SIMULATIONS,
+            "simulations": scan.PERMUTATIONS,
         },
     )
 

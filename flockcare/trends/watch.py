@@ -16,7 +16,7 @@ from flockcare.analysis.episodes import (
     episodes_from_arrays,
     risk_pairs_from_arrays,
 )
-from flockcare.analysis.healing import HealingCurve, healing_curve
+from flockcare.analysis.healing import HealingCurve, follow_up, healing_curve
 from flockcare.trends.records import Records
 
 UNKNOWN = -1
@@ -55,7 +55,7 @@ class Watch:
         looks = records.looks
         unit = looks.bird * 2 + looks.foot
         episodes = episodes_from_arrays(unit, looks.day, looks.affected)
-        curve = healing_curve(*followed(episodes, incident(episodes)))
+        curve = healing_curve(*follow_up(episodes))
         limit = limits.GAP_LIMIT_DAYS
         if curve.median_refusal is None:
             limit = min(limit, curve.median)
@@ -145,31 +145,6 @@ class Watch:
     def numbers_of(self, chosen: np.ndarray) -> tuple[int, ...]:
         """Places in ``cases`` of the affected ones among the chosen pairs (a mask)."""
         return tuple(np.flatnonzero(chosen[self.case_pairs]).tolist())
-
-
-def incident(episodes: EpisodeArrays) -> np.ndarray:
-    """Whose beginning was seen: the foot was clear at some look before."""
-    return episodes.last_clear_before >= 0
-
-
-def followed(episodes: EpisodeArrays, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Days and whether healed of the chosen episodes, as ``healing.follow_up`` gives them."""
-    healed = episodes.first_clear_after >= 0
-    end = np.where(healed, episodes.first_clear_after, episodes.last_affected)
-    return (end - episodes.first_affected)[chosen], healed[chosen]
-
-
-def accumulated(edges, left: np.ndarray, right: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    """For each edge (day), the sum over pairs of their days before it times their weight."""
-
-    def passed(ends: np.ndarray) -> np.ndarray:
-        order = np.argsort(ends, kind="stable")
-        count = np.searchsorted(ends[order], edges, side="right")
-        whole = np.r_[0.0, np.cumsum(weight[order])][count]
-        return edges * whole - np.r_[0.0, np.cumsum((ends * weight)[order])][count]
-
-    edges = np.asarray(edges, float)
-    return passed(left) - passed(right)
 
 
 def months_of(days: np.ndarray) -> np.ndarray:

@@ -11,8 +11,13 @@ import datetime as dt
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from typing import NamedTuple
 
+from flockcare.analysis import limits
+from flockcare.analysis.healing import HealingCurve
 from flockcare.drawing.dates import date_words, span_words
+from flockcare.trends import thresholds
+from flockcare.trends.report import BeforeAfter, ChangeAnswer, GroupRow, HealingGroup, Repeats
 
 FEET_PER_HEN = 2
 # New cases per foot and day, as new cases per 10 hens and month of 30 days.
@@ -154,40 +159,122 @@ def listed(names: Sequence[str]) -> str:
 # Before and after a change
 
 
-def counted(before: int, after: int, straddling: int, days_before: float, days_after: float) -> str:
+NOBODY_HOUSED = (
+    "It is not recorded which birds lived there then, so nobody knows which birds this touched."
+)
+# What would tell more.
+RECORD_HOUSES = "Record which birds live in which house."
+AFTER_THE_FACT = (
+    "Nothing can, since nobody checked before it. After the next round the birds are watched, and "
+    "a later change can be compared with that."
+)
+SECOND_CHECK = "Check every foot again: what counts is the time from one check to the next."
+CHECK_AROUND = "Check every foot shortly before and shortly after the next change."
+OTHER_HOUSE = "The same change in another house, with this one left as it is, would tell more."
+NEVER_TOLD = (
+    "No waiting will tell a halving here: too few cases are on record before the change. Only a "
+    "larger difference could show."
+)
+TOLD_BY_NOW = (
+    "A halving would most likely have shown by now; what is left open is smaller than that, or the "
+    "other way."
+)
+
+
+def weeks_left(weeks: float, *, beyond: bool) -> str:
+    """``beyond``: later than what is compared."""
+    sentence = f"At the present rate a halving would show after about {round(weeks)} more weeks"
+    return f"{sentence}; compare more days for that." if beyond else f"{sentence}."
+
+
+def unwatched(birds: int, first: int | None, changed: int) -> str:
+    """No foot was checked twice while these birds lived there; ``first``: their first check."""
+    lived = f"{count(birds, 'bird')} that lived there then"
+    if first is None:
+        return f"Nobody has yet checked the feet of the {lived}."
+    start = f"Too little time watched yet: the first check of the {lived} was on {day(first)}"
+    if first > changed:
+        return f"{start}, after this change. How they were before it is not on record."
+    return f"{start}. After the next round there is time before or after to count."
+
+
+def counted(found: BeforeAfter) -> str:
     """``4 new cases before, in 300 days of watching, and 7 after, in 280.``"""
     words = (
-        f"{count(before, 'new case')} before, in {time_watched(days_before)}, and "
-        f"{after:,} after, in {round(days_after / FEET_PER_HEN):,}."
+        f"{count(found.cases_before, 'new case')} before, in {time_watched(found.days_before)}, "
+        f"and {found.cases_after:,} after, in {round(found.days_after / FEET_PER_HEN):,}."
     )
-    if straddling:
-        one = straddling == 1
+    if found.straddling:
+        one = found.straddling == 1
         words += (
-            f" {straddling} more {'was' if one else 'were'} found at the first check after the "
-            f"change and may have begun before it."
+            f" {found.straddling} more {'was' if one else 'were'} found at the first check after "
+            "the change and may have begun before it."
         )
     return words
 
 
-def verdict(
-    state: str,
-    *,
-    ratio: float,
-    low: float,
-    high: float,
-    p: float,
-    what: str,
-    reason: str = "",
-    looked_at: int = 1,
-) -> str:
-    """The sentence for one change. ``state`` as ``answers.verdict_of`` gives it, ``p`` adjusted.
+def several_tried(tried: int) -> str:
+    return (
+        f"{tried} periods were tried for this change; the more are tried, the more likely one fits "
+        "by chance, and this is allowed for."
+    )
 
-    ``what``: the change with its article, as in "the litter". ``reason``: why it is refused.
-    """
+
+def short(found: BeforeAfter) -> str:
+    counts = f"{found.cases_before} before and {found.cases_after} after"
+    if found.refusal:
+        return f"{counts}. {found.refusal.reason}"
+    return f"{counts}, which fits {ratio_range(found.ratio.low, found.ratio.high)}."
+
+
+def without(name: str, found: BeforeAfter) -> str:
+    return f"Without {name}: {short(found)}"
+
+
+def beside(houses: Sequence[str], found: BeforeAfter, alike: bool | None) -> str:
+    """``alike``: whether it went the same way there; None where none can tell."""
+    start = f"In {listed(houses)}, where nothing was changed then: {short(found)}"
+    if alike is None:
+        return start
+    if alike:
+        return (
+            f"{start} It went the same way there, so something common to both, such as the season, "
+            "may be at work."
+        )
+    return f"{start} One house against another: what differs between them besides stays open."
+
+
+def other_change(changed: Sequence[str], houses: Sequence[str], on: float) -> str:
+    """``Roost 140 → 60 cm and step added (Cart Shed, 14 Oct 2025)``."""
+    return f"{listed(changed)} ({listed(houses)}, {day(on)})"
+
+
+def other_season(before: float, after: float) -> str:
+    return (
+        f"the season: {before:.0%} of the time watched before was winter half-year, {after:.0%} "
+        "after"
+    )
+
+
+def older(days: float) -> str:
+    return f"age: the birds were about {count(max(1, round(days / 30.44)), 'month')} older after"
+
+
+def other_eyes(moved: float) -> str:
+    return (
+        f"who checked: {moved:.0%} of the looks went from one keeper to another, and a different "
+        "observer can look like a different rate"
+    )
+
+
+def verdict(state: str, found: BeforeAfter, p: float, compared: int) -> str:
+    """The sentence for one change of ``compared``. ``state`` as ``Comparison.verdict`` gives it,
+    ``p`` adjusted."""
+    if found.refusal:
+        return found.refusal.reason
+    ratio, low, high = found.ratio.value, found.ratio.low, found.ratio.high
     more = "more" if ratio > 1 else "fewer"
     fits = f"With equal watching time this fits {ratio_range(low, high)}"
-    if state == "refused":
-        return reason
     if state == "similar":
         return "About the same; a doubling is unlikely on these records, and so is a halving."
     if state == "wide":
@@ -195,18 +282,18 @@ def verdict(
     if state == "outnumbered":
         return (
             f"{fits}. Alone this would be some sign of {more} cases after, but it is one of "
-            f"{looked_at} looked at, and among so many luck gives as much {by_luck(p)} times. "
+            f"{compared} looked at, and among so many, chance alone does this {by_luck(p)} times. "
             "It can't tell us."
         )
     if state == "hint":
         return f"{fits}. It leans towards {more} cases after, on too few cases to call it a sign."
     if state == "some_sign":
         return (
-            f"Some sign of {more} cases after: {by_luck(p)} by luck alone. {fits}. "
+            f"Some sign of {more} cases after: {by_luck(p)} by chance alone. {fits}. "
             "Age, and often the season, changed too."
         )
     moved = "rose" if ratio > 1 else "fell"
-    return f"Cases clearly {moved} after. {fits}. Records can't say that {what} was the cause."
+    return f"Cases clearly {moved} after. {fits}. Records can't say that this change was the cause."
 
 
 # When the rate changed
@@ -216,16 +303,18 @@ def scan_sentence(first: float, last: float, rose: bool, p: float, surely: bool)
     span = days_span(first, last)
     if surely:
         return (
-            f"Cases {'rose' if rose else 'fell'} around {span} ({by_luck(p)} by luck alone). "
+            f"Cases {'rose' if rose else 'fell'} around {span} ({by_luck(p)} by chance alone). "
             "These dates are rough."
         )
     return (
-        "No day stands out at which the rate became another. The likeliest stretch would be "
-        f"{span}, but luck alone gives one as marked {by_luck(p)} times."
+        "No day stands out at which the rate became another. The likeliest period would be "
+        f"{span}, but chance alone does this {by_luck(p)} times."
     )
 
 
-def inside_sentence(names: Sequence[str]) -> str:
+def inside_sentence(changes: Sequence[tuple[int, Sequence[str]]]) -> str:
+    """``changes``: number and houses of each."""
+    names = [f"change {number} ({listed(houses)})" for number, houses in changes]
     if not names:
         return "None of the logged changes falls inside."
     if len(names) == 1:
@@ -239,6 +328,289 @@ def inside_sentence(names: Sequence[str]) -> str:
 def windows_sentence(days: int, share: float, inside: int, cases: int) -> str:
     return (
         f"The {days} days after every change together cover {share:.0%} of the time watched, so "
-        f"luck alone would put {share:.0%} of the cases there; {inside} of {cases} are (both feet "
-        "at once counted once)."
+        f"chance alone would put {share:.0%} of the cases there; {inside} of {cases} are (both "
+        "feet at once counted once)."
+    )
+
+
+NONE_CROWDED = "After none of the changes were there more new cases than chance explains."
+
+
+def crowded(changed: int, cases: int, p: float) -> str:
+    return (
+        f"In the days after {day(changed)} there were more cases than chance explains ({cases} "
+        f"cases; {by_luck(p)} by chance alone)."
+    )
+
+
+# Who gets it
+
+
+class Way(NamedTuple):
+    """A way of sorting the birds: its title, and how each bird is put into a group."""
+
+    title: str
+    how: str
+
+
+WAYS = {
+    "weight": Way(
+        "Weight class",
+        "By her last weighing before each look, else as entered for her, else by her breed's adult "
+        "weight.",
+    ),
+    "house": Way("House", "Where she lived from one look to the next."),
+    "drop": Way(
+        "Highest usual drop",
+        "The largest single drop on the gentlest way down from the perches of her house at that "
+        "time; which perch she sleeps on is not on record.",
+    ),
+    "energy": Way(
+        "Landing energy",
+        "Weight × gravity × that drop: an upper figure, for she brakes with her wings. Weight by "
+        "her last weighing before each look, else her breed's adult weight.",
+    ),
+    "breed": Way("Breed", "As entered for her."),
+    "age": Way("Age", "At each look, from the day she hatched as far as known."),
+    "season": Way(
+        "Season",
+        "December to February is winter, and so on; by the middle of each gap between looks.",
+    ),
+}
+NEEDED = (
+    f"To compare groups this page needs {limits.MIN_CASES_FOR_RATIO} new cases in two of them "
+    f"together, and in each at least {thresholds.MIN_BIRDS_IN_GROUP} birds and "
+    f"{time_watched(limits.MIN_FOOT_DAYS)}."
+)
+NOTHING_TO_SORT_BY = "Nothing is on record to sort the birds by."
+TOO_FEW_TO_COMPARE = "Too few cases or birds to compare these groups."
+
+
+def unsorted(first: int | None) -> str:
+    """Why nothing can be sorted while no foot was checked twice; ``first``: the first check."""
+    if first is None:
+        return NOT_CHECKED
+    return (
+        f"Too little time watched yet: the first check was on {day(first)}. After the next round "
+        "of checks the birds can be sorted."
+    )
+
+
+def too_few_birds(cases: int, birds: int) -> str:
+    one = birds == 1
+    return (
+        f"{count(cases, 'new case')} in {count(birds, 'bird')}: that is {'her' if one else 'their'}"
+        f" story, and says nothing about others like {'her' if one else 'them'}."
+    )
+
+
+def one_group(name: str) -> str:
+    return f"All that is known is {name}, so there is nothing to compare."
+
+
+def nothing_stands_out(widest: GroupRow, base: str) -> str:
+    return (
+        f"Nothing stands out beyond chance. {_against(widest, base)} It can't tell us who gets it "
+        "more."
+    )
+
+
+def stands_out(row: GroupRow, base: str) -> str:
+    sentence = (
+        f"{_capital(row.name)}: {'more' if row.ratio.value > 1 else 'fewer'} new cases than {base} "
+        f"({by_luck(row.adjusted_p)} by chance alone). {_against(row, base)}"
+    )
+    if row.adjusted:
+        between = ratio_range(row.adjusted.low, row.adjusted.high)
+        return f"{sentence} Among birds of the same weight class: {between}."
+    if row.adjusted_refusal:
+        return f"{sentence} Not adjusted for weight: too few cases in each weight class."
+    return sentence
+
+
+def _against(row: GroupRow, base: str) -> str:
+    between = ratio_range(row.ratio.low, row.ratio.high)
+    return f"{_capital(row.name)} against {base}, per hen and day: {between}."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+# Birds with repeated cases
+
+NO_CASE = "No new case is on record."
+NONE_REPEATED = f"No bird had {thresholds.REPEAT_CASES} or more new cases."
+GO_TOGETHER = (
+    "Cases go together in some birds more than chance explains, so all ranges here are drawn wider "
+    "for that."
+)
+_MOST_NAMES = 4
+
+
+def repeated(found: Repeats) -> str:
+    names = listed([bird.name for bird in found.birds[: min(found.repeated, _MOST_NAMES)]])
+    more = found.repeated - _MOST_NAMES
+    others = f" and {more} more" if more > 0 else ""
+    return (
+        f"{found.repeated_cases} of {count(found.cases, 'new case')} came from "
+        f"{count(found.repeated, 'bird')} with {thresholds.REPEAT_CASES} or more: {names}{others}."
+    )
+
+
+def without_repeated(rest: str) -> str:
+    return f"Without them: {rest}"
+
+
+def both_feet(both: int, cases: int) -> str:
+    return f"During {both} of {count(cases, 'case')} the other foot was sore too."
+
+
+# Healing
+
+NONE_FOLLOWED = "No sore has been followed from its beginning yet."
+NO_CARE = "No care is on record within a week of a sore's first sight."
+CARE_TELLS_NOTHING = (
+    "Worse feet get more care, and feet that heal soon need none: which way a sore was treated "
+    "says as much about the sore as about the care. This cannot tell what helps."
+)
+CARE_ALIKE = "Between the ways of first care no difference shows beyond chance."
+
+
+def healing(curve: HealingCurve, healed: int) -> str:
+    if curve.refusal:
+        return curve.refusal.reason
+    seen = f"{healed} of {count(curve.cases, 'sore')} seen clear again"
+    if curve.median_refusal:
+        return f"{seen}. {curve.median_refusal.reason}"
+    if math.isinf(curve.median):
+        return f"{seen}; half of them have not healed yet, so there is no middle time."
+    high = "not reached" if math.isinf(curve.median_high) else f"{curve.median_high:g}"
+    return (
+        f"{seen}; half of them within {curve.median:g} days (fits {curve.median_low:g} to {high})."
+    )
+
+
+def not_alike(group: HealingGroup) -> str:
+    return (
+        f"Sores first treated as “{group.name}” and those left alone were not clear after equally "
+        f"long times ({by_luck(group.adjusted_p)} by chance alone)."
+    )
+
+
+def swollen_at_first(groups: Sequence[HealingGroup]) -> str:
+    shares = [f"{group.swollen} of {group.cases} {group.name}" for group in groups]
+    return f"Swollen already when first seen: {listed(shares)}."
+
+
+def too_few_measured(sores: int) -> str:
+    return (
+        f"{count(sores, 'sore')} measured twice while shrinking {'is' if sores == 1 else 'are'} "
+        "too few to say how fast areas halve."
+    )
+
+
+# What there is at all, and the first sentences of the page
+
+NOT_CHECKED = "No foot has been checked yet."
+NO_CHANGE = "No change of the housing is on record yet."
+
+
+def too_little_time(cases: int, foot_days: float) -> str:
+    return (
+        f"{count(cases, 'new case')} in {time_watched(foot_days)}: too little time watched for a "
+        "rate."
+    )
+
+
+def sore_at_first(feet: int) -> str:
+    one = feet == 1
+    return (
+        f"{count(feet, 'foot', 'feet')} {'was' if one else 'were'} sore at the first look ever; "
+        f"nobody knows since when, so {'it is' if one else 'they are'} not counted as new."
+    )
+
+
+def dropped(foot_days: float, cases: int, gap_limit: float) -> str:
+    return (
+        f"Of the days between looks {count(round(foot_days / FEET_PER_HEN), 'does', 'do')} not "
+        f"count as watched, since those looks were more than {gap_limit:g} days apart: a sore "
+        f"could have come and healed unseen. {count(cases, 'case')} found after such a gap do not "
+        "count either."
+    )
+
+
+def moved_after(change: ChangeAnswer) -> str:
+    sure = "clearly" if change.state == "clear" else "perhaps"
+    moved = "rose" if change.found.ratio.value > 1 else "fell"
+    return (
+        f"New cases {sure} {moved} after “{change.what[0]}” ({listed(change.houses)}, "
+        f"{date_words(change.days[0])})."
+    )
+
+
+def others_open(changes: int) -> str:
+    return f"For the other {count(changes, 'change')} on record nobody can tell yet."
+
+
+def none_surely(changes: int) -> str:
+    return (
+        f"{count(changes, 'change')} of the housing {'is' if changes == 1 else 'are'} on record; "
+        "new cases line up with none of them surely enough to say so."
+    )
+
+
+# What to record next
+
+CHECK_ONCE = "Check both feet of every bird once: from then on there is something to compare."
+CHECK_TWICE = "Check every foot a second time: one check says how it is, two say what came."
+RECORD_HOUSING = (
+    "Record what stands in each house, and each change of it on its day: without dated changes "
+    "there is nothing to compare the cases with."
+)
+
+
+def record_stays(birds: int) -> str:
+    return (
+        f"Record which house {count(birds, 'bird')} live in, and since when: only then is it known "
+        "whom a change touched."
+    )
+
+
+def check_closer(gap: float) -> str:
+    return (
+        f"Check closer around the next change: in the last year the checks of a foot were {gap:g} "
+        "days apart, so a new sore can rarely be put before or after a change. Check every foot "
+        "just before it, and every two weeks after."
+    )
+
+
+def never_a_halving(cases: int) -> str:
+    return (
+        f"{count(cases, 'new case')} in the last year are too few to ever tell a halving from "
+        "chance after the next change; only something larger would show. More birds, or the "
+        "records of more years, would help."
+    )
+
+
+def wait(weeks: float, cases: int) -> str:
+    return (
+        f"Leave things as they are after a change for about {max(1, round(weeks))} weeks of "
+        f"watching: at the present rate ({count(cases, 'new case')} in the last year) a halving "
+        "would then show 8 times in 10."
+    )
+
+
+def one_house_first(changes: int) -> str:
+    return (
+        "Make the next change in one house first and leave another as it is: "
+        f"{count(changes, 'change')} so far had no unchanged house beside "
+        f"{'it' if changes == 1 else 'them'}, so season and age cannot be told from the change."
+    )
+
+
+def weigh(birds: int) -> str:
+    return (
+        f"Weigh {count(birds, 'bird')}: without a weight nobody knows how hard "
+        f"{'she lands' if birds == 1 else 'they land'}."
     )

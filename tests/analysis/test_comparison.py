@@ -4,6 +4,8 @@ That its limits hold the truth often enough is the business of the simulation st
 """
 
 import math
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import pytest
@@ -13,19 +15,28 @@ from hypothesis import strategies as st
 from statsmodels.discrete.conditional_models import ConditionalLogit
 
 from flockcare.analysis import limits
-from flockcare.analysis.clusters import (
-    BirdPairs,
-    bootstrap_ratio,
-    clustered_ratio,
-    permute_groups,
-)
-from flockcare.analysis.comparison import _ByBird, _seen_widths, choose_comparison, compare_arrays
+from flockcare.analysis.answers import Estimate
+from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_birds, widened
+from flockcare.analysis.comparison import _ByBird, _lasting_widths, compare_arrays
 from flockcare.analysis.healing import healing_curve
+from flockcare.analysis.onset import fit_rates
 from flockcare.analysis.rates import rate_ratio
 
 from .properties import examples
 
 quick = examples(25)
+
+
+class BirdPairs(NamedTuple):
+    bird: object
+    pairs: list
+
+
+def compare(birds, change_day, healing=None, level=0.95):
+    """The birds' pairs as arrays, birds numbered in order."""
+    rows = [(n, *pair) for n, record in enumerate(birds) for pair in record.pairs]
+    bird, left, right, affected = np.array(rows, float).reshape(-1, 4).T
+    return compare_arrays(bird, left, right, affected, change_day, healing, level)
 
 
 def bird(name, before, after, gap=7, weeks=20, change=140, feet=2):
@@ -64,7 +75,7 @@ def test_equal_checks_are_conditional_logistic_regression():
     has hazards where it has odds, and profiles where it conditions, so at small risks the log
     ratios agree to about the risk itself."""
     birds = made_up(birds=30, rate=0.0008, ratio=2.0, seed=6)
-    got = choose_comparison(birds, 210)
+    got = compare(birds, 210)
     rows = [(r.bird, left >= 210, hit) for r in birds for left, _, hit in r.pairs]
     groups, after, hit = (np.array(part) for part in zip(*rows, strict=True))
     model = ConditionalLogit(hit.astype(int), after[:, None].astype(float), groups=groups)
@@ -100,13 +111,13 @@ def test_birds_that_differ_do_not_bend_the_ratio():
     hardy = [bird(("h", i), 1, 4, weeks=20) for i in range(6)]
     birds = [BirdPairs(r.bird, [p for p in r.pairs if p[0] < 140 or p[0] < 175]) for r in frail]
     birds += [BirdPairs(r.bird, [p for p in r.pairs if p[0] >= 140 or p[0] < 35]) for r in hardy]
-    got = choose_comparison(birds, 140)
-    assert got.pooled.value < 0.7
+    got = compare(birds, 140)
+    assert fit_rates([pair for r in birds for pair in r.pairs], [140]).ratio().value < 0.7
     assert got.estimate.value == pytest.approx(1, abs=0.15)
 
 
 def test_headline_and_why():
-    got = choose_comparison(flock(MIXED), 140)
+    got = compare(flock(MIXED), 140)
     assert got.method == "within_birds"
     assert got.refusal is None
     assert got.why
@@ -118,7 +129,7 @@ def test_headline_and_why():
     assert got.watched.birds_both == 10
     assert got.watched.birds_with_cases == 9
     assert got.watched.largest_share == 7 / 31
-    assert got.state == "wide"
+    assert got.verdict(got.p) == "wide"
 
 
 def test_two_sore_feet_of_one_bird_do_not_pass_for_two_cases():
@@ -126,7 +137,7 @@ def test_two_sore_feet_of_one_bird_do_not_pass_for_two_cases():
     the root of two, as it would if feet were taken one by one."""
     paired = made_up(birds=25, rate=0.002, seed=4, together=True)
     single = [BirdPairs(r.bird, r.pairs[::2]) for r in paired]
-    one, other = choose_comparison(single, 210), choose_comparison(paired, 210)
+    one, other = compare(single, 210), compare(paired, 210)
     assert other.method == "within_birds_robust"
     assert other.dispersion > 1.5 * one.dispersion
     assert other.estimate.value == pytest.approx(one.estimate.value, rel=1e-6)
@@ -136,26 +147,25 @@ def test_two_sore_feet_of_one_bird_do_not_pass_for_two_cases():
 
 def test_p_agrees_with_the_interval():
     for seed in range(8):
-        got = choose_comparison(made_up(ratio=(0.3, 1.0)[seed % 2], seed=seed), 210)
+        got = compare(made_up(ratio=(0.3, 1.0)[seed % 2], seed=seed), 210)
         outside = got.estimate.low > 1 or got.estimate.high < 1
         assert outside == (got.p < 0.05)
 
 
 def test_clear_change_is_called_clear():
-    got = choose_comparison(made_up(birds=40, rate=0.006, ratio=0.2, seed=3), 210)
-    assert got.state == "clear"
+    got = compare(made_up(birds=40, rate=0.006, ratio=0.2, seed=3), 210)
+    assert got.verdict(got.p) == "clear"
     assert got.estimate.high < 1
-    assert got.sign_flip_p < 0.05
 
 
 def test_no_case_after_gives_a_bound():
-    got = choose_comparison(flock([(2, 0)] * 8), 140)
+    got = compare(flock([(2, 0)] * 8), 140)
     assert got.method == "one_sided"
     assert (got.estimate.value, got.estimate.low) == (0, 0)
     # 16 cases that may go together by twos count as 8.
     share = 0.025 ** (1 / 8)
     assert got.estimate.high == pytest.approx((1 - share) / share, rel=0.1)
-    turned = choose_comparison(flock([(0, 2)] * 8), 140)
+    turned = compare(flock([(0, 2)] * 8), 140)
     assert turned.estimate.value == turned.estimate.high == math.inf
     assert turned.estimate.low == pytest.approx(1 / got.estimate.high, rel=0.01)
 
@@ -176,43 +186,43 @@ def test_no_case_after_gives_a_bound():
     ],
 )
 def test_refusals_are_values_with_a_reason(birds, change, code):
-    got = choose_comparison(birds, change)
+    got = compare(birds, change)
     assert got.refusal.code == code
     assert got.refusal.reason.endswith(".")
     assert got.why == (got.refusal.reason,)
-    assert (got.method, got.state) == ("refused", "refused")
+    assert (got.method, got.verdict(0)) == ("refused", "refused")
     assert math.isnan(got.estimate.value)
     assert got.estimate.refusal is got.refusal
 
 
 def test_too_many_straddling_cases_are_refused():
     birds = [BirdPairs(r.bird, [*r.pairs, (110, 160, True)]) for r in flock([(1, 1)] * 8)]
-    got = choose_comparison(birds, 140)
+    got = compare(birds, 140)
     assert got.refusal is None
     assert got.watched.straddling == 8
     more = [BirdPairs(r.bird, [*r.pairs, (110, 160, True)]) for r in birds]
-    assert choose_comparison(more, 140).refusal.code == "straddling"
+    assert compare(more, 140).refusal.code == "straddling"
     assert any("before or after" in note for note in got.notes)
 
 
 def test_check_on_the_change_day_belongs_to_before():
-    got = choose_comparison(flock([(2, 1)] * 8), 140)
+    got = compare(flock([(2, 1)] * 8), 140)
     assert got.watched.straddling == 0
     assert got.watched.days_before == got.watched.days_after == 8 * 280
-    late = choose_comparison(flock([(2, 1)] * 8), 139)
+    late = compare(flock([(2, 1)] * 8), 139)
     assert late.watched.straddling == 0
     assert late.watched.days_before == 8 * 278
 
 
 def test_one_bird_alone_is_named():
-    got = choose_comparison(flock([(6, 4), (1, 1), (0, 1), (1, 0)] + [(0, 0)] * 4), 140)
+    got = compare(flock([(6, 4), (1, 1), (0, 1), (1, 0)] + [(0, 0)] * 4), 140)
     assert got.watched.largest_share == 10 / 14
     assert any("one bird" in note for note in got.notes)
 
 
 def test_every_pair_affected_is_no_error():
     birds = [BirdPairs(i, [(0, 70, True), (140, 210, True)]) for i in range(8)]
-    assert choose_comparison(birds, 140).refusal is not None
+    assert compare(birds, 140).refusal is not None
 
 
 def test_unlike_gaps_are_noted_and_healing_allowed_for():
@@ -221,19 +231,19 @@ def test_unlike_gaps_are_noted_and_healing_allowed_for():
         before = [(a, b, h) for a, b, h in record.pairs if b <= 210]
         monthly = [(a, a + 28, h) for a, b, h in before if a % 28 == 0]
         birds.append(BirdPairs(record.bird, monthly + [p for p in record.pairs if p[0] >= 210]))
-    plain = choose_comparison(birds, 210)
+    plain = compare(birds, 210)
     assert any("28 days apart before and 7 after" in note for note in plain.notes)
     assert any("not allowed for" in note for note in plain.notes)
     quickly = healing_curve([5, 10, 15, 20, 25, 30, 35], [True] * 7)
-    allowed = choose_comparison(birds, 210, quickly)
+    allowed = compare(birds, 210, quickly)
     assert not any("not allowed for" in note for note in allowed.notes)
     # Long gaps hide more, so the true rate before was higher and the ratio lower.
     assert allowed.estimate.value < plain.estimate.value
 
 
 def test_seen_days_are_the_area_under_the_healing_curve():
-    curve = healing_curve([10, 20, 30, 40], [True] * 4)
-    seen = _seen_widths(np.array([0.0]), np.array([20.0]), 12, curve)
+    curve = healing_curve([10, 20, 30, 40] * 2, [True] * 8)
+    seen = _lasting_widths(np.array([0.0]), np.array([20.0]), 12, curve)
     # Shares lasting: 1 at 0, .75 at 10, .5 at 20, straight in between.
     assert seen[0] == pytest.approx([(0.5 + 0.8) / 2 * 12 + 0.0, 8 * 0.9], abs=1e-9)
 
@@ -245,14 +255,14 @@ BIRD_COUNTS = st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6)), min_size
 @given(BIRD_COUNTS, st.randoms(use_true_random=False))
 def test_order_and_mirror(cases, random):
     birds = flock(cases)
-    got = choose_comparison(birds, 140)
+    got = compare(birds, 140)
     shuffled = [BirdPairs(r.bird, random.sample(r.pairs, len(r.pairs))) for r in birds]
     random.shuffle(shuffled)
-    again = choose_comparison(shuffled, 140)
+    again = compare(shuffled, 140)
     assert again.method == got.method
     assert again.estimate.value == pytest.approx(got.estimate.value, rel=1e-6, nan_ok=True)
-    turned = choose_comparison(flock([(b, a) for a, b in cases]), 140)
-    assert turned.state == got.state
+    turned = compare(flock([(b, a) for a, b in cases]), 140)
+    assert turned.verdict(turned.p) == got.verdict(got.p)
     if got.method.startswith("within"):
         assert got.estimate.low <= got.estimate.value <= got.estimate.high
         assert turned.estimate.value == pytest.approx(1 / got.estimate.value, rel=1e-6)
@@ -266,7 +276,7 @@ def test_unit_of_time_does_not_matter_to_the_ratio(cases, scale):
     stretched = [
         BirdPairs(r.bird, [(a * scale, b * scale, h) for a, b, h in r.pairs]) for r in birds
     ]
-    one, other = choose_comparison(birds, 140), choose_comparison(stretched, 140 * scale)
+    one, other = compare(birds, 140), compare(stretched, 140 * scale)
     if one.refusal is None and other.refusal is None:
         assert other.estimate.high == pytest.approx(one.estimate.high, rel=1e-5)
 
@@ -274,7 +284,6 @@ def test_unit_of_time_does_not_matter_to_the_ratio(cases, scale):
 @pytest.mark.parametrize(
     ("arguments", "named"),
     [
-        (([BirdPairs(1, []), BirdPairs(1, [])], 5), "birds"),
         (([], math.nan), "change_day"),
         (([], math.inf), "change_day"),
         (([BirdPairs(1, [(3, 2, True)])], 5), "pairs"),
@@ -283,7 +292,7 @@ def test_unit_of_time_does_not_matter_to_the_ratio(cases, scale):
 )
 def test_bad_input(arguments, named):
     with pytest.raises(ValueError, match=named):
-        choose_comparison(*arguments)
+        compare(*arguments)
 
 
 @pytest.mark.parametrize(
@@ -327,6 +336,35 @@ def test_by_bird_interval_against_a_clustered_poisson_model():
     assert error == pytest.approx(other.bse[1] / math.sqrt(39 / 38), rel=1e-6)
 
 
+def test_p_of_a_ratio_by_bird_goes_with_its_limits():
+    """p is 0.05 where a 95 % limit is 1; for three birds by hand, t with two degrees of freedom:
+    the two-sided p of t is 1 - t / sqrt(t² + 2)."""
+    assert ratio_p(Estimate(2.0, 1.0, 4.0), birds=9) == pytest.approx(0.05)
+    assert ratio_p(Estimate(0.5, 0.25, 1.0, 0.9), birds=9) == pytest.approx(0.1)
+    found = clustered_ratio([2, 0, 4], [100, 100, 200], [1, 1, 1], [100, 50, 150])
+    t = abs(math.log(found.value)) / (math.log(found.high / found.value) / 4.302653)
+    assert ratio_p(found, birds=3) == pytest.approx(1 - t / math.sqrt(t * t + 2), rel=1e-6)
+    assert ratio_p(Estimate(2.0, 2.0, 2.0), birds=9) == 0
+
+
+def test_spread_over_birds_by_hand():
+    # Eight birds watched alike, all eight cases from one: (7² + 7 × 1²) / 1 / 7.
+    assert spread_over_birds([8] + [0] * 7, [50] * 8) == pytest.approx(8)
+    assert spread_over_birds([8] + [0] * 7 + [0], [50] * 8 + [0]) == pytest.approx(8)
+    # Too few birds, or no case, cannot be judged.
+    assert spread_over_birds([7] + [0] * 6, [50] * 7) == 1
+    assert spread_over_birds([0] * 8, [50] * 8) == 1
+
+
+def test_limits_are_drawn_apart_by_the_spread_and_never_together():
+    one = Estimate(2.0, 1.0, 8.0)
+    wide = widened(one, 4.0)
+    assert (wide.value, wide.low, wide.high) == pytest.approx((2.0, 0.5, 32.0))
+    assert widened(one, 0.5) == one
+    for value in (0.0, math.inf, math.nan):
+        assert widened(Estimate(value, 0.0, 1.0), 4.0).high == 1.0
+
+
 def test_by_bird_interval_edges():
     assert clustered_ratio([1, 1], [1, 1], [0, 0], [1, 1]).refusal.code == "one_side_empty"
     assert clustered_ratio([1, 1], [1, 1], [1, 1], [0, 0]).refusal.code == "no_time"
@@ -340,68 +378,37 @@ def test_by_bird_interval_edges():
         clustered_ratio([1], [1, 1], [1, 1], [1, 1])
 
 
-def test_bootstrap_of_birds():
-    birds = made_up(birds=30, rate=0.004, ratio=0.5, seed=5)
-    got = bootstrap_ratio(birds, 210)
-    assert got.low < got.value < got.high
-    other = choose_comparison(birds, 210).estimate
-    assert got.value == pytest.approx(other.value, rel=0.1)
-    assert math.log(got.high / got.low) == pytest.approx(math.log(other.high / other.low), rel=0.4)
-    assert bootstrap_ratio(birds, 210) == got  # the seed is fixed
-    pens = ["a" if record.bird < 15 else "b" for record in birds]
-    assert bootstrap_ratio(birds, 210, pens=pens).low == pytest.approx(got.low, rel=0.3)
-
-
-def test_bootstrap_edges():
-    few = bootstrap_ratio(flock(MIXED), 140)
-    assert few.refusal.code == "too_few_birds"
-    assert few.refusal.facts["birds"] == 10
-    rare = flock([(1, 0)] * 12 + [(0, 1)] + [(0, 0)] * 7)
-    got = bootstrap_ratio(rare, 140)
-    assert got.low == 0  # a third of the resamples have no case after
-    assert got.high < math.inf
-    assert bootstrap_ratio(flock([(1, 0)] * 20), 140).high == 0
-    with pytest.raises(ValueError, match="pens"):
-        bootstrap_ratio(rare, 140, pens=["a"])
-
-
-def test_groups_dealt_out_to_pens():
-    # Two changed pens of five, with the two largest falls: 1 of the 10 ways, both tails 1/10.
-    falls = [-9, -8, 1, 0, 2]
-    got = permute_groups(falls, [True, True, False, False, False], list("abcde"))
-    assert got.difference == pytest.approx(-8.5 - 1)
-    assert got.p == pytest.approx(1 / 10)
-    assert got.refusal.code == "too_few_units"
-    assert got.units == 5
-    # Eight birds moved one by one, the four that moved lowest: 1 of 70 ways, and its mirror.
-    birds = permute_groups([-4, -5, -6, -7, 1, 2, 3, 4], [True] * 4 + [False] * 4)
-    assert birds.p == pytest.approx(2 / 70)
-    assert birds.refusal is None
-
-
-def test_birds_of_one_pen_are_dealt_out_together():
-    scores, changed = [-3.0] * 6 + [1.0] * 6, [True] * 6 + [False] * 6
-    alone = permute_groups(scores, changed)
-    assert alone.p < 0.01
-    pens = permute_groups(scores, changed, ["old"] * 6 + ["new"] * 6)
-    assert pens.p == 1
-    assert pens.refusal.code == "one_pen_each"
-    with pytest.raises(ValueError, match="changed"):
-        permute_groups([1, 2], [True, False], ["a", "a"])
-    with pytest.raises(ValueError, match="length"):
-        permute_groups([1, 2], [True])
-    nobody = permute_groups([1.0, 2.0], [False, False])
-    assert nobody.refusal.code == "no_groups"
-    many = permute_groups(list(range(40)), [i < 20 for i in range(40)])
-    assert many.p == 1 / 10000
-
-
 def test_exact_ratio_with_straddling_cases_on_either_side():
     birds = [BirdPairs(r.bird, [*r.pairs, (110, 160, True)]) for r in flock([(2, 1)] * 8)]
-    got = choose_comparison(birds, 140)
+    got = compare(birds, 140)
     assert got.exact_all_before.ratio < got.estimate.value < got.exact_all_after.ratio
-    plain = choose_comparison(flock([(2, 1)] * 8), 140)
+    plain = compare(flock([(2, 1)] * 8), 140)
     assert plain.exact_all_before == plain.exact_all_after
+
+
+@pytest.mark.parametrize(
+    ("p", "adjusted", "more", "verdict"),
+    [
+        (0.001, 0.009, {}, "clear"),
+        (0.001, 0.009, {"cases": 9}, "hint"),  # fewer than ten cases
+        (0.001, 0.009, {"birds": 4}, "some_sign"),  # fewer than five birds
+        (0.01, 0.05, {}, "some_sign"),
+        (0.02, 0.06, {}, "outnumbered"),
+        (0.5, 0.5, {"low": 0.6, "high": 1.9}, "similar"),
+        (0.5, 0.5, {"low": 0.4, "high": 1.9}, "wide"),
+        (0.5, 0.5, {"low": 0.6, "high": 2.1}, "wide"),
+    ],
+)
+def test_how_sure(p, adjusted, more, verdict):
+    assert answer(p, **more).verdict(adjusted) == verdict
+
+
+def answer(p, low=0.2, high=0.9, cases=20, birds=8):
+    one = compare(flock(MIXED), 140)
+    watched = replace(
+        one.watched, cases_before=cases, cases_after=0, straddling=0, birds_with_cases=birds
+    )
+    return replace(one, p=p, estimate=Estimate(0.5, low, high), watched=watched)
 
 
 def test_every_limit_is_explained():

@@ -16,7 +16,6 @@ from flockcare.analysis.episodes import (
     merge_days,
     risk_pairs,
     risk_pairs_from_arrays,
-    same_day_conflicts,
 )
 
 from .properties import examples
@@ -103,7 +102,6 @@ def test_two_looks_on_one_day_count_once_and_affected_wins():
     (case,) = episodes(looks)
     assert (case.first_affected, case.last_affected, case.worst_grade) == (day(7), day(7), 2)
     assert ordinals(risk_pairs(looks).pairs) == [(0, 7, True)]
-    assert same_day_conflicts(looks) == [day(7)]
 
 
 @pytest.mark.parametrize(
@@ -120,7 +118,7 @@ def test_two_looks_on_one_day_count_once_and_affected_wins():
     ],
 )
 def test_bad_looks_are_refused_by_name(look, named):
-    for function in (episodes, risk_pairs, same_day_conflicts):
+    for function in (episodes, risk_pairs):
         with pytest.raises(ValueError, match=named):
             function([look])
 

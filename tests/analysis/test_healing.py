@@ -1,6 +1,5 @@
 """Healing curves and the log-rank test against published trials and lifelines."""
 
-import datetime as dt
 import math
 import random as randomness
 
@@ -11,10 +10,10 @@ from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from lifelines.statistics import logrank_test
 
-from flockcare.analysis.episodes import Look, episodes
+from flockcare.analysis.episodes import episodes_from_arrays
 from flockcare.analysis.healing import (
+    days_lasting,
     follow_up,
-    healing_bounds,
     healing_curve,
     log_rank,
     log_rank_by_bird,
@@ -89,7 +88,6 @@ def test_none_healed():
     curve = healing_curve([5, 9, 12], [False] * 3)
     assert curve.times == ()
     assert curve.median == math.inf
-    assert curve.none_healed_low == pytest.approx(0.025 ** (1 / 3))
     assert curve.median_refusal.code == "too_few_healed"
 
 
@@ -185,15 +183,22 @@ def test_bad_labels():
 
 
 def test_from_episodes():
-    start = dt.date(2024, 1, 1)
-
-    def looks(text):
-        return [Look(start + dt.timedelta(days=7 * i), mark == "1") for i, mark in enumerate(text)]
-
-    cases = episodes(looks("1.011.0.11".replace("0", ".")))
+    affected = [mark == "1" for mark in "1..11...11"]
+    found = episodes_from_arrays([0] * 10, range(0, 70, 7), affected)
     # Prevalent (first look affected): no start, so it is not followed.
-    assert follow_up(cases) == ([14, 7], [True, False])
-    assert healing_bounds(cases) == [(7, 21), (7, math.inf)]
+    days, healed = follow_up(found)
+    assert (days.tolist(), healed.tolist()) == ([14, 7], [True, False])
+
+
+def test_days_that_a_sore_would_have_lasted_to_the_look():
+    # Half of the sores are gone after 10 days, all after 20 (in straight lines between): of a gap
+    # of 10 days the area under the curve, 7.5, is seen; of 20 days 10; of 60 no more.
+    curve = healing_curve([10, 20] * 3, [True] * 6)
+    assert days_lasting(np.array([10, 20, 60]), curve) == pytest.approx([7.5, 10, 10])
+
+
+def test_without_a_curve_all_days_count():
+    assert days_lasting(np.array([3, 60]), healing_curve([], [])).tolist() == [3, 60]
 
 
 FOLLOWED = st.lists(st.tuples(st.integers(1, 20), st.booleans()), min_size=1, max_size=30)

@@ -12,7 +12,7 @@ from lifelines import KaplanMeierFitter
 from scipy.optimize import minimize
 
 from flockcare.analysis.episodes import PairArrays, RiskPairs
-from flockcare.analysis.onset import fit_rates, interval_curve
+from flockcare.analysis.onset import days_until, fit_rates, interval_curve
 from flockcare.analysis.rates import poisson_interval
 
 from .properties import examples
@@ -389,3 +389,15 @@ def test_turnbull_mass(intervals, random):
     random.shuffle(shuffled)
     again = interval_curve(shuffled)
     assert [row[2] for row in again] == pytest.approx([row[2] for row in got], abs=1e-6)
+
+
+def test_days_until_an_edge_against_counting_day_by_day():
+    random = np.random.default_rng(0)
+    left = random.integers(0, 50, 40)
+    right = left + random.integers(1, 30, 40)
+    weight = random.random(40)
+    for edge in (-1, 0, 13, 37.5, 90):
+        by_hand = sum(
+            w * max(0.0, min(edge, b) - a) for a, b, w in zip(left, right, weight, strict=True)
+        )
+        assert days_until([edge], left, right, weight)[0] == pytest.approx(by_hand)

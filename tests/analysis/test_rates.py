@@ -15,9 +15,7 @@ from statsmodels.stats import rates as sm_rates
 from statsmodels.stats.proportion import proportion_confint
 
 from flockcare.analysis.rates import (
-    bird_differences,
     holm,
-    incidence,
     overdispersion,
     poisson_interval,
     pooled_ratio,
@@ -187,16 +185,6 @@ def test_bad_count(count):
         poisson_interval(count)
 
 
-def test_incidence_shows_only_what_it_can():
-    assert incidence(0, 0).refusal.code == "no_time"
-    assert incidence(2, 99).refusal.code == "too_little_time"
-    none = incidence(0, 340)
-    assert none.refusal is None
-    assert not none.show_rate
-    assert 1 / none.high == pytest.approx(92, abs=0.5)  # 340 days over 3.689
-    assert incidence(3, 340).show_rate
-
-
 def test_british_doctors():
     got = pooled_ratio(DOCTORS)
     # From memory, with the source of DOCTORS.
@@ -317,14 +305,6 @@ def test_random_flips_come_near_the_exact_answer():
     padded = sign_flip([*values, 1e-12])
     assert not padded.exact
     assert padded.p_two_sided == pytest.approx(exact.p_two_sided, abs=4 * 0.5 / 100)
-
-
-def test_differences_by_bird():
-    assert bird_differences([2, 1, 3], [10, 30, 5], [0, 3, 1], [10, 10, 0]) == pytest.approx(
-        [1, -2, 0]
-    )
-    with pytest.raises(ValueError, match="length"):
-        bird_differences([1], [1, 2], [1], [1])
 
 
 COUNTS, TIMES = st.integers(0, 40), st.floats(0.1, 1e4)

@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import statsmodels.api as sm
 from lifelines import KaplanMeierFitter
 
-from flockcare.analysis import change, clusters, comparison, healing, limits, onset, rates
+from flockcare.analysis import change, comparison, healing, limits, onset, permutation, rates
 from flockcare.analysis.episodes import (
     Look,
     episodes,
@@ -58,10 +58,7 @@ def flock() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 def followed(foot, day, affected):
     """Days to healing, whether healed, and the foot, of the episodes whose start was seen."""
     found = episodes_from_arrays(foot, day, affected)
-    healed = found.first_clear_after >= 0
-    end = np.where(healed, found.first_clear_after, found.last_affected)
-    seen = found.last_clear_before >= 0
-    return (end - found.first_affected)[seen], healed[seen], found.unit[seen]
+    return *healing.follow_up(found), found.unit[found.incident]
 
 
 def all_figures(foot, day, affected, simulations: int = 0) -> None:
@@ -80,12 +77,10 @@ def all_figures(foot, day, affected, simulations: int = 0) -> None:
     classes = birds % 3
     rates.pooled_ratio(strata(pairs, classes, CHANGES[1]))
     change.match_changes(pairs, CHANGES)
-    change.scan_pairs(pairs, simulations, birds=birds)
+    change.scan_pairs(pairs, simulations)
     if simulations:
         healing.log_rank_by_bird(days, healed, heavy, unit // 2, simulations)
-        clusters.bootstrap_arrays(
-            birds, pairs.left, pairs.right, pairs.affected, CHANGES[1], BIRDS, simulations
-        )
+        permutation.scan_p_value(birds, pairs.left, pairs.right, pairs.affected, curve, simulations)
 
 
 def strata(pairs, classes, at):

@@ -85,7 +85,7 @@ def lines():
     from django.urls import reverse
 
     from flockcare.people.services import add_keeper
-    from flockcare.trends.kept import report_of
+    from flockcare.trends.report_cache import report_of
 
     keeper = add_keeper(name="Ros", sign_in_name="ros", password="for the bench only")
     client = Client()

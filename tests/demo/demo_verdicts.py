@@ -42,7 +42,8 @@ def records_of(history):
     records = flock(rows, houses=HOUSES, stays=stays, birds=birds_of(len(HENS)))
     drained = history.drained.toordinal()
     records.changes[:] = [
-        ChangeRow(HOUSES.index(one.house), drained + one.days, one.feature, "") for one in CHANGES
+        ChangeRow(HOUSES.index(one.house), drained + one.days, (one.feature,), "")
+        for one in CHANGES
     ]
     return records
 

@@ -17,7 +17,7 @@ from flockcare.feet.cases import cases_of_flock
 from flockcare.feet.models import Check
 from flockcare.offline.models import Receipt
 from flockcare.people.models import Membership
-from flockcare.trends.kept import report_of
+from flockcare.trends.report_cache import report_of
 from tests.offline.sends import CLEAR, SORE, body, local, send
 from tests.people.rows import same_queries
 

@@ -23,7 +23,7 @@ from flockcare.people import deletion, history
 from flockcare.people.models import Byline, Flock, Keeper, Membership, Revision, Role
 from flockcare.people.services import change_role, invite, make_password_link
 from flockcare.photos.services import add_photo
-from flockcare.trends.kept import EDITION
+from flockcare.trends.report_cache import EDITION
 from tests.conftest import PASSWORD
 from tests.exchange.folders import picture
 from tests.people.rows import OWNER_PAGE, same_queries, seen

@@ -29,10 +29,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from flockcare.analysis import limits
-from flockcare.analysis.clusters import bootstrap_arrays, clustered_ratio
+from flockcare.analysis.clusters import clustered_ratio, effective_by_bird
 from flockcare.analysis.comparison import compare_arrays
 from flockcare.analysis.episodes import episodes_from_arrays, risk_pairs_from_arrays
-from flockcare.analysis.healing import healing_curve
+from flockcare.analysis.healing import follow_up, healing_curve
+from flockcare.analysis.onset import fit_rates, period_widths
 from flockcare.analysis.rates import rate_ratio
 
 DAYS, CHANGE = 730, 365
@@ -42,7 +43,7 @@ REQUIRED = 0.93
 NOTES = (
     "",
     "headline   each bird against herself, healing allowed for, the wider of the limits of the",
-    "           profile likelihood and of the spread over birds (comparison.choose_comparison)",
+    "           profile likelihood and of the spread over birds (comparison.compare_arrays)",
     "bootstrap  birds drawn anew (499 times), Mantel-Haenszel over birds",
     "pooled     one rate before and one after for the whole flock, profile likelihood",
     "midpoint   cases in the middle of their gap, limits from the spread over birds",
@@ -155,7 +156,7 @@ def judge(cell: Cell, rounds: np.ndarray, looks: np.ndarray, tallies: dict[str, 
     feet = looks.shape[1] * 2
     foot = np.repeat(np.arange(feet), rounds.size)
     day, affected = np.tile(rounds, feet), looks.reshape(rounds.size, feet).T.ravel()
-    curve = healing(foot, day, affected)
+    curve = healing_curve(*follow_up(episodes_from_arrays(foot, day, affected)))
     limit = limits.GAP_LIMIT_DAYS
     if curve.median_refusal is None:
         limit = min(limit, curve.median)
@@ -166,30 +167,21 @@ def judge(cell: Cell, rounds: np.ndarray, looks: np.ndarray, tallies: dict[str, 
         tallies["headline"].add(
             answer.estimate.value, answer.estimate.low, answer.estimate.high, cell.ratio
         )
-    if all(math.isfinite(bound) and bound > 0 for bound in (answer.pooled.low, answer.pooled.high)):
-        others(cell, bird, pairs, answer, tallies)
+    fit = fit_rates(pairs, [CHANGE])
+    pooled = fit.ratio()
+    if all(math.isfinite(bound) and bound > 0 for bound in (pooled.low, pooled.high)):
+        others(cell, bird, pairs, fit, tallies)
     return answer.method
 
 
-def healing(foot: np.ndarray, day: np.ndarray, affected: np.ndarray):
-    found = episodes_from_arrays(foot, day, affected)
-    incident = found.last_clear_before >= 0
-    healed = found.first_clear_after >= 0
-    end = np.where(healed, found.first_clear_after, found.last_affected)
-    return healing_curve((end - found.first_affected)[incident], healed[incident])
-
-
-def others(cell: Cell, bird: np.ndarray, pairs, answer, tallies: dict[str, Tally]) -> None:
+def others(cell: Cell, bird: np.ndarray, pairs, fit, tallies: dict[str, Tally]) -> None:
     """The simpler methods, wherever there are five cases and some on both sides."""
     if pairs.affected.sum() < limits.MIN_CASES_FOR_RATIO:
         return
-    pooled = answer.pooled
+    pooled = fit.ratio()
     tallies["pooled"].add(pooled.value, pooled.low, pooled.high, cell.ratio)
-    drawn = bootstrap_arrays(
-        bird, pairs.left, pairs.right, pairs.affected, CHANGE, cell.birds, resamples=499
-    )
-    if drawn.refusal is None:
-        tallies["bootstrap"].add(drawn.value, drawn.low, drawn.high, cell.ratio)
+    if cell.birds >= 15 and np.unique(bird[pairs.affected]).size >= 8:
+        tallies["bootstrap"].add(*bootstrap(bird, pairs, fit, cell.birds), cell.ratio)
     for name, at in (("detected", pairs.right), ("midpoint", (pairs.left + pairs.right) / 2)):
         late = pairs.affected & (at > CHANGE)
         early = pairs.affected & (at <= CHANGE)
@@ -205,6 +197,29 @@ def others(cell: Cell, bird: np.ndarray, pairs, answer, tallies: dict[str, Tally
             sums = (np.bincount(bird, x, cell.birds) for x in (late, t1, early, t0))
             got = clustered_ratio(*sums)
             tallies[name].add(got.value, got.low, got.high, cell.ratio)
+
+
+def bootstrap(bird: np.ndarray, pairs, fit, birds: int) -> tuple[float, float, float]:
+    """Ratio and percentile limits by drawing whole birds anew (Efron & Tibshirani 1993).
+
+    A sample without a case on one side stays in as 0 or infinity; where more than 5 % are such,
+    that limit is given up.
+    """
+    widths = period_widths(pairs.left, pairs.right, np.array([float(CHANGE)]))
+    after, t1, before, t0 = (
+        np.r_[part, np.zeros(birds - part.size)]
+        for part in effective_by_bird(bird, widths, pairs.affected, fit)
+    )
+    total = np.where(t1 + t0 > 0, t1 + t0, 1)
+    top, bottom = after * t0 / total, before * t1 / total
+    draws = np.random.default_rng(0).multinomial(birds, np.full(birds, 1 / birds), 499)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratios = (draws @ top) / (draws @ bottom)
+    ratios = ratios[~np.isnan(ratios)]
+    low, high = np.quantile(ratios, (0.025, 0.975), method="inverted_cdf")
+    low = 0.0 if (ratios == 0).mean() > 0.05 else low
+    high = math.inf if np.isinf(ratios).mean() > 0.05 else high
+    return float(top.sum() / bottom.sum()), float(low), float(high)
 
 
 METHODS = ("headline", "bootstrap", "pooled", "midpoint", "detected")

@@ -134,7 +134,7 @@ def records_of(kind: Kind, rounds: np.ndarray, sore: np.ndarray):
         houses=[HouseRow(f"{n:032x}", name) for n, name in enumerate(HOUSES)],
         stays=[StayRow(n, n % 2, ALWAYS, STILL) for n in range(BIRDS)],
         changes=[
-            ChangeRow(house, FIRST.toordinal() + CHANGE, "Bar height 120 → 60 cm", "a height")
+            ChangeRow(house, FIRST.toordinal() + CHANGE, ("Bar height 120 → 60 cm",), "a height")
             for house in kind.changed
         ],
     )

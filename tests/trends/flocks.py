@@ -56,7 +56,7 @@ def flock(
         houses=[HouseRow(f"{n:032x}", name) for n, name in enumerate(houses)],
         stays=stays,
         changes=[
-            ChangeRow(house, day + DAY_0, f"change {n}", "a height")
+            ChangeRow(house, day + DAY_0, (f"change {n}",), "a height")
             for n, (house, day) in enumerate(changes)
         ],
         **more,

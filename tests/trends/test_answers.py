@@ -8,7 +8,7 @@ import pytest
 from flockcare.trends import groups
 from flockcare.trends.answers import build
 from flockcare.trends.report import plain
-from flockcare.trends.watch import Watch, accumulated
+from flockcare.trends.watch import Watch
 from tests.trends.flocks import DAY_0, birds_of, flock, looks_of, simulated
 
 TODAY = dt.date(2027, 1, 1)
@@ -46,18 +46,6 @@ def test_months_add_up_to_all_that_was_watched():
     assert sum(case.counted for case in found.cases) == found.summary.cases
 
 
-def test_accumulated_days_against_counting_day_by_day():
-    random = np.random.default_rng(0)
-    left = random.integers(0, 50, 40)
-    right = left + random.integers(1, 30, 40)
-    weight = random.random(40)
-    for edge in (-1, 0, 13, 37.5, 90):
-        by_hand = sum(
-            w * max(0.0, min(edge, b) - a) for a, b, w in zip(left, right, weight, strict=True)
-        )
-        assert accumulated([edge], left, right, weight)[0] == pytest.approx(by_hand)
-
-
 def test_a_foot_sore_at_first_sight_is_no_new_case():
     records = flock({(0, 0): "1100", (0, 1): "0010"})
     found = report(records)
@@ -76,7 +64,7 @@ def test_no_looks_at_all():
 
     none = np.zeros(0, np.int64)
     empty = report(Records([], Looks(none, none, none, none, [], none)))
-    assert empty.headline == ("No foot has been looked at yet.",)
+    assert empty.headline == ("No foot has been checked yet.",)
     assert empty.steps[0].code == "look"
     plain(empty)
 

@@ -1,12 +1,11 @@
 """Before and after: whom a change touched, what is compared, how sure it is, in small flocks."""
 
 import datetime as dt
-import math
 
 import numpy as np
 import pytest
 
-from flockcare.trends import changes, thresholds
+from flockcare.trends import changes, thresholds, words
 from flockcare.trends.changes import Event, Stretch, events, stretch_of
 from flockcare.trends.records import ALWAYS, STILL, ChangeRow, Chosen, StayRow
 from flockcare.trends.watch import Watch
@@ -14,7 +13,7 @@ from tests.trends.flocks import DAY_0, birds_of, flock, simulated
 
 
 def row(house, day):
-    return ChangeRow(house, day, "", "")
+    return ChangeRow(house, day, (), "")
 
 
 @pytest.mark.parametrize(
@@ -38,8 +37,8 @@ def test_changes_that_cannot_be_told_apart_are_one(rows, grouped):
 def test_merged_changes_are_all_named():
     records = simulated(birds=12, rate=0.003)
     records.changes[:] = [
-        ChangeRow(0, DAY_0 + 365, "roost lower", "a height"),
-        ChangeRow(0, DAY_0 + 380, "feeder moved", "what stands where"),
+        ChangeRow(0, DAY_0 + 365, ("roost lower",), "a height"),
+        ChangeRow(0, DAY_0 + 380, ("feeder moved",), "what stands where"),
     ]
     (answer,) = changes.answers(Watch.of(records))
     assert answer.what == ("roost lower", "feeder moved")
@@ -115,7 +114,7 @@ def test_one_round_of_checks_is_too_little_time_and_not_a_house_without_birds():
         "Too little time watched yet: the first check of the 6 birds that lived there then was on "
         "2 Mar 2025. After the next round there is time before or after to count.",
     )
-    assert answer.tells_more == changes.SECOND_LOOK
+    assert answer.tells_more == words.SECOND_CHECK
 
 
 def test_of_a_change_before_the_first_check_nothing_will_tell():
@@ -123,7 +122,7 @@ def test_of_a_change_before_the_first_check_nothing_will_tell():
     assert answer.sentences[0].endswith(
         "on 2 Mar 2025, after this change. How they were before it is not on record."
     )
-    assert answer.tells_more == changes.AFTER_THE_FACT
+    assert answer.tells_more == words.AFTER_THE_FACT
 
 
 def test_birds_of_a_house_that_nobody_looked_at():
@@ -132,7 +131,7 @@ def test_birds_of_a_house_that_nobody_looked_at():
     records = flock(histories, stays=stays, birds=birds_of(2), changes=[(0, 14)])
     (answer,) = changes.answers(Watch.of(records))
     assert answer.sentences == (
-        "Nobody has looked yet at the feet of the 1 bird that lived there then.",
+        "Nobody has yet checked the feet of the 1 bird that lived there then.",
     )
 
 
@@ -172,31 +171,6 @@ def test_several_changes_are_corrected_together():
         assert adjusted == pytest.approx(highest)
 
 
-def found(p, low=0.2, high=0.9, cases=20, birds=8):
-    blank = changes.Figure(math.nan, math.nan, math.nan)
-    return changes.BeforeAfter(
-        "within_birds", (), (), cases, 0, 0, 1000, 1000, birds, birds, 14, 14,
-        changes.Figure(0.5, low, high), p, blank, blank, 1.0, (), None,
-    )  # fmt: skip
-
-
-@pytest.mark.parametrize(
-    ("p", "adjusted", "more", "state"),
-    [
-        (0.001, 0.009, {}, "clear"),
-        (0.001, 0.009, {"cases": 9}, "hint"),  # fewer than ten cases
-        (0.001, 0.009, {"birds": 4}, "some_sign"),  # fewer than five birds
-        (0.01, 0.05, {}, "some_sign"),
-        (0.02, 0.06, {}, "outnumbered"),
-        (0.5, 0.5, {"low": 0.6, "high": 1.9}, "similar"),
-        (0.5, 0.5, {"low": 0.4, "high": 1.9}, "wide"),
-        (0.5, 0.5, {"low": 0.6, "high": 2.1}, "wide"),
-    ],
-)
-def test_how_sure(p, adjusted, more, state):
-    assert changes.state_of(found(p, **more), adjusted) == state
-
-
 # The stretch that is compared
 
 
@@ -233,18 +207,18 @@ def test_each_try_makes_the_answer_more_careful():
     twice = changes.answers(Watch.of(records))[0]
     assert twice.found.p == once.found.p
     assert twice.adjusted_p == pytest.approx(min(1.0, 2 * once.adjusted_p))
-    assert any("2 stretches of time were tried" in sentence for sentence in twice.sentences)
+    assert any("2 periods were tried" in sentence for sentence in twice.sentences)
 
 
 # What else changed
 
 
-def test_other_eyes_are_named():
+def test_a_different_observer_is_named():
     records = simulated(birds=10, keeper=lambda day: int(day > 365))
     (answer,) = changes.answers(Watch.of(records))
-    assert any(one.startswith("who looked: 100% of the looks") for one in answer.else_changed)
+    assert any(one.startswith("who checked: 100% of the looks") for one in answer.else_changed)
     (answer,) = changes.answers(Watch.of(simulated(birds=10)))
-    assert not any("who looked" in one for one in answer.else_changed)
+    assert not any("who checked" in one for one in answer.else_changed)
 
 
 def test_the_season_is_named_where_it_differs():
@@ -257,9 +231,14 @@ def test_the_season_is_named_where_it_differs():
 
 def test_other_changes_in_the_stretch_are_named():
     records = simulated(birds=10)
-    records.changes.append(ChangeRow(0, DAY_0 + 500, "other feed", ""))
+    records.changes[1:] = [
+        ChangeRow(0, DAY_0 + 500, ("Roost 90 → 60 cm, width 45 → 70 mm", "Step added"), ""),
+        ChangeRow(0, DAY_0 + 510, ("New feed, dry",), ""),
+    ]
     first, second = changes.answers(Watch.of(records))
-    assert any("other feed" in one for one in first.else_changed)
+    assert first.else_changed[0] == (
+        "Roost 90 → 60 cm, width 45 → 70 mm, Step added and New feed, dry (House 0, 16 May 2026)"
+    )
     assert any("change 0" in one for one in second.else_changed)
 
 

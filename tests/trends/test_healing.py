@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from flockcare.trends import healing
+from flockcare.trends import healing, words
 from flockcare.trends.records import AreaRow, StepRow
 from flockcare.trends.watch import Watch
 from tests.trends.flocks import DAY_0, birds_of, flock
@@ -72,7 +72,7 @@ def test_care_is_warned_about():
     steps = [StepRow(bird, 0, DAY_0 + 7, "soaked") for bird in range(6)]
     found = sores([28] * 6 + [14] * 6, steps)
     assert [group.key for group in found.groups] == ["all", "alone", "dressed"]
-    assert healing.WARNING in found.sentences
+    assert words.CARE_TELLS_NOTHING in found.sentences
     dressed = found.groups[2]
     # Six against six, all healing later: 2 of 924 ways to deal the birds are as lopsided, and two
     # of them at random give nearly that.

@@ -14,12 +14,12 @@ from django.utils.html import escape
 
 from flockcare.birds.models import Bird
 from flockcare.people.services import start_flock
-from flockcare.trends import charts, groups
+from flockcare.trends import charts, words
 from flockcare.trends.answers import build
-from flockcare.trends.kept import report_of
 from flockcare.trends.models import WindowChoice
 from flockcare.trends.records import read, told_changes
 from flockcare.trends.report import plain
+from flockcare.trends.report_cache import report_of
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 from tests.trends.yard import CHANGED, fill, look
 
@@ -76,7 +76,7 @@ def test_as_many_queries_for_few_records_as_for_many(yard):
 
 def test_an_empty_flock_is_taught(cast):
     text = page(cast).content.decode()
-    assert "No foot has been looked at yet." in text
+    assert "No foot has been checked yet." in text
     assert reverse("feet:pick", args=[cast.flock.pk]) in text
     assert page(cast, "trends:cases").status_code == 200
 
@@ -86,7 +86,7 @@ def test_one_look_alone(cast):
     look(cast.flock, bird, dt.date(2025, 3, 3))
     text = page(cast).content.decode()
     assert "too little time watched for a rate" in text
-    assert "Look at every foot a second time" in text
+    assert "Check every foot a second time" in text
 
 
 def test_after_the_first_round_the_page_says_that_time_is_missing(cast):
@@ -102,7 +102,7 @@ def test_after_the_first_round_the_page_says_that_time_is_missing(cast):
     assert "6 birds that lived there" not in text and "3 birds that lived there then" in text
     for title in ("Weight class", "House", "Breed", "Age", "Season"):
         assert f"<strong>{title}</strong>" in text
-    assert groups.NEEDED in text and "new cases in two of them" in groups.NEEDED
+    assert words.NEEDED in text and "new cases in two of them" in words.NEEDED
 
 
 def test_a_keeper_reads_no_unit_of_the_trade_and_no_command(yard):
@@ -212,7 +212,7 @@ def test_choosing_a_stretch(yard):
     assert (choice.window_days, choice.lag_days, choice.keeper) == (100, 7, yard.owner)
     text = page(yard).content.decode()
     assert "100 days on either side, without the 7 days after the change" in text
-    assert "after the answer could be seen; 2 stretches tried." in text
+    assert "after the answer could be seen; 2 periods tried." in text
     # The same once more is no other try.
     yard.clients.owner.post(url, {"window_days": 100, "lag_days": 7})
     assert WindowChoice.objects.count() == 1

@@ -46,7 +46,7 @@ def test_what_is_read(cast):
     assert found.looks.day.size == 3 * 4 * 2
     assert set(found.looks.day.tolist()) == {FIRST.toordinal() + 7 * n for n in range(4)}
     assert [(row.house, row.day) for row in found.changes] == [(0, CHANGED.toordinal())]
-    assert "120 → 60 cm" in found.changes[0].words
+    assert found.changes[0].changed == ("Roost 120 → 60 cm",)
     assert [(row.house, row.drop_cm) for row in found.drops] == [(0, 120), (0, 60), (1, 120)]
     assert [(step.bird, step.foot, step.kind) for step in found.steps] == [(1, 1, "soaked")]
     assert len(found.stays) == 3
@@ -70,6 +70,16 @@ def test_found_on_a_walk_is_no_change(cast):
     told.kind = "height"
     told.save()
     assert len(read(cast.flock).changes) == 1
+
+
+@pytest.mark.django_db
+def test_a_change_that_is_a_note_alone_is_one_phrase(cast):
+    _, houses = fill(cast.flock, birds=1, weeks=2)
+    note = "New litter, bought dry, and limed"
+    HousingChange.objects.create(
+        flock=cast.flock, house=houses[1], on=CHANGED, kind="bedding", note=note
+    )
+    assert (note,) in [row.changed for row in read(cast.flock).changes]
 
 
 @pytest.mark.django_db

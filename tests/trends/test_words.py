@@ -3,27 +3,31 @@
 import itertools
 import math
 import re
+from dataclasses import replace
 
 import pytest
 
+from flockcare.analysis.answers import Refusal
 from flockcare.trends import words
+from flockcare.trends.report import BeforeAfter, Figure
 
 STATES = ("refused", "wide", "similar", "hint", "outnumbered", "some_sign", "clear")
 # Nothing that records of a few hens cannot know.
 NEVER = re.compile(r"\bcaused\b|no effect|proves?\b|\bworks\b|does nothing", re.IGNORECASE)
 
 
+def before_after(low, high, refusal=None):
+    ratio = math.sqrt(low * high) if low and math.isfinite(high) else 0.5
+    blank = Figure(math.nan, math.nan, math.nan)
+    return BeforeAfter(
+        "within_birds", (), (), 4, 7, 0, 600, 560, 9, 6, 14, 14,
+        Figure(ratio, low, high), 0.03, blank, blank, 1.0, (), refusal,
+    )  # fmt: skip
+
+
 def said(state, low=0.5, high=8.0, p=0.03):
-    return words.verdict(
-        state,
-        ratio=math.sqrt(low * high) if low and math.isfinite(high) else 0.5,
-        low=low,
-        high=high,
-        p=p,
-        what="the litter",
-        reason="2 new cases are too few to tell.",
-        looked_at=3,
-    )
+    refusal = Refusal("few", "2 new cases are too few to tell.") if state == "refused" else None
+    return words.verdict(state, before_after(low, high, refusal), p, 3)
 
 
 def test_no_case_at_all_still_fits_a_rate():
@@ -49,14 +53,14 @@ def test_a_narrow_range_is_about_the_same():
 def test_a_sign_comes_with_how_often_luck_gives_as_much():
     # p = 0.033 is 1 in 30.
     assert said("some_sign", 1.1, 4, 0.033).startswith(
-        "Some sign of more cases after: about 1 in 30 by luck alone."
+        "Some sign of more cases after: about 1 in 30 by chance alone."
     )
 
 
 def test_a_clear_rise_names_no_cause():
     sentence = said("clear", 1.5, 6, 0.002)
     assert sentence.startswith("Cases clearly rose after.")
-    assert sentence.endswith("Records can't say that the litter was the cause.")
+    assert sentence.endswith("Records can't say that this change was the cause.")
 
 
 def test_a_refusal_is_said_as_it_is():
@@ -113,7 +117,7 @@ def test_ten_hens_and_a_month():
 
 
 def test_counts_come_first():
-    sentence = words.counted(4, 7, 1, 600, 560)
+    sentence = words.counted(replace(before_after(0.5, 8.0), straddling=1))
     assert sentence.startswith("4 new cases before, in 300 days of watching, and 7 after, in 280.")
     assert "1 more was found at the first check after the change" in sentence
 

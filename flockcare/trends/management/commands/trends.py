@@ -6,8 +6,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from flockcare.people.models import Flock
-from flockcare.trends.kept import report_of
 from flockcare.trends.report import plain
+from flockcare.trends.report_cache import report_of
 
 
 class Command(BaseCommand):

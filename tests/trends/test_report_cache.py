@@ -16,7 +16,7 @@ from flockcare.housing import services as housing
 from flockcare.housing.models import FeatureState, HousingChange, Stay
 from flockcare.pages.leaving import leave_flock
 from flockcare.people import history
-from flockcare.trends import kept
+from flockcare.trends import report_cache
 from flockcare.trends.models import WindowChoice
 from flockcare.trends.services import choose_window
 from tests.trends.yard import CHANGED, FIRST, fill, look
@@ -180,27 +180,27 @@ UNSEEN = {care, edit_a_breeds_weight, a_bird_leaves}
 @pytest.fixture
 def worked_out(monkeypatch):
     """A list that grows each time a report is worked out."""
-    done, build = [], kept.build
+    done, build = [], report_cache.build
 
     def counted(*args, **more):
         done.append(1)
         return build(*args, **more)
 
-    monkeypatch.setattr(kept, "build", counted)
+    monkeypatch.setattr(report_cache, "build", counted)
     return done
 
 
 @pytest.mark.parametrize("deed", DEEDS, ids=lambda deed: deed.__name__)
 def test_it_is_dropped_when_a_record_changes(yard, worked_out, deed):
     cast, rows, houses = yard
-    before = kept.report_of(cast.flock, TODAY)
-    assert repr(kept.report_of(cast.flock, TODAY)) == repr(before)
+    before = report_cache.report_of(cast.flock, TODAY)
+    assert repr(report_cache.report_of(cast.flock, TODAY)) == repr(before)
     assert len(worked_out) == 1
     deed(cast, rows, houses)
-    after = kept.report_of(cast.flock, TODAY)
+    after = report_cache.report_of(cast.flock, TODAY)
     assert len(worked_out) == 2
     assert deed in UNSEEN or repr(after) != repr(before)
-    kept.report_of(cast.flock, TODAY)
+    report_cache.report_of(cast.flock, TODAY)
     assert len(worked_out) == 2
 
 
@@ -210,29 +210,29 @@ def test_words_about_a_change_are_compared_word_for_word(yard):
     told = HousingChange.objects.create(
         flock=cast.flock, house=houses[0], on=CHANGED, kind="height"
     )
-    assert len(kept.report_of(cast.flock, TODAY).changes) == 1
+    assert len(report_cache.report_of(cast.flock, TODAY).changes) == 1
     HousingChange.objects.filter(pk=told.pk).update(kind="found")
-    assert kept.report_of(cast.flock, TODAY).changes == ()
+    assert report_cache.report_of(cast.flock, TODAY).changes == ()
 
 
 def test_it_is_kept_otherwise(yard, worked_out):
     """Another flock's records, and what this page does not rest on."""
     cast, rows, _ = yard
-    kept.report_of(cast.flock, TODAY)
+    report_cache.report_of(cast.flock, TODAY)
     look(cast.elsewhere, Bird.objects.create(flock=cast.elsewhere, name="Far"), FIRST)
     feet.start_round(flock=cast.flock, keeper=cast.keeper, bird_ids=[rows[0].pk])
-    kept.report_of(cast.flock, TODAY)
+    report_cache.report_of(cast.flock, TODAY)
     assert len(worked_out) == 1
 
 
 def test_another_day_makes_it_anew(yard):
     """The months go on to this one."""
     cast, *_ = yard
-    assert len(kept.report_of(cast.flock, TODAY).months) == 13
-    assert len(kept.report_of(cast.flock, dt.date(2026, 2, 1)).months) == 14
+    assert len(report_cache.report_of(cast.flock, TODAY).months) == 13
+    assert len(report_cache.report_of(cast.flock, dt.date(2026, 2, 1)).months) == 14
 
 
 def test_the_figures_of_one_flock_are_not_shown_in_another(yard):
     cast, *_ = yard
-    assert kept.report_of(cast.flock, TODAY).summary.looks > 0
-    assert kept.report_of(cast.elsewhere, TODAY).summary.looks == 0
+    assert report_cache.report_of(cast.flock, TODAY).summary.looks > 0
+    assert report_cache.report_of(cast.elsewhere, TODAY).summary.looks == 0

@@ -8,9 +8,8 @@ from scipy.stats import norm
 
 from flockcare.analysis.comparison import compare_arrays
 from flockcare.analysis.episodes import episodes_from_arrays, risk_pairs_from_arrays
-from flockcare.analysis.healing import healing_curve
-from flockcare.trends.power import cases_needed_after, days_to_wait
-from flockcare.trends.watch import followed, incident
+from flockcare.analysis.healing import follow_up, healing_curve
+from flockcare.analysis.power import cases_needed_after, days_to_wait
 
 
 def test_many_birds_give_the_normal_figure():
@@ -112,7 +111,7 @@ def _before(sore, rounds, change):
 def _told(sore, rounds, change):
     unit, day, affected = _arrays(sore, rounds)
     found = episodes_from_arrays(unit, day, affected)
-    curve = healing_curve(*followed(found, incident(found)))
+    curve = healing_curve(*follow_up(found))
     pairs = risk_pairs_from_arrays(unit, day, affected, min(60, curve.median))
     answer = compare_arrays(pairs.unit // 2, pairs.left, pairs.right, pairs.affected, change, curve)
     return answer.refusal is None and answer.p <= 0.05 and answer.estimate.value < 1

@@ -1,4 +1,4 @@
-"""Keeps the finished report until a record that it rests on changes.
+"""Caches the finished report until a record that it rests on changes.
 
 Working it out takes a second for a large flock; whether it still holds is asked in two queries.
 Every change and deletion of a record writes a `Revision`, every new record adds to a count; what
@@ -26,7 +26,7 @@ from flockcare.trends.models import WindowChoice
 from flockcare.trends.report import Report
 
 # Goes up when the report has other fields or is worked out otherwise.
-EDITION = 2
+EDITION = 3
 _COUNTED = (
     *(Revision, Check, Bird, Breed, Weighing, House, Stay, Feature, FeatureState, CareStep),
     WindowChoice,
@@ -66,7 +66,7 @@ def fingerprint(flock: Flock, told, today: dt.date) -> tuple:
 
 
 def report_of(flock: Flock, today: dt.date) -> Report:
-    """The report as of now: the kept one if it still holds, else worked out anew and kept.
+    """The report as of now: the cached one if it still holds, else worked out anew and cached.
 
     The fingerprint is taken before the records are read, so that a record which comes between is
     not overlooked: the next look finds another fingerprint.
@@ -74,9 +74,9 @@ def report_of(flock: Flock, today: dt.date) -> Report:
     told = records.told_changes(flock)
     mark = fingerprint(flock, told, today)
     key = _key(flock.pk)
-    kept = cache.get(key)
-    if kept and kept[0] == mark:
-        return kept[1]
+    cached = cache.get(key)
+    if cached and cached[0] == mark:
+        return cached[1]
     report = build(records.read(flock, told), flock=flock.name, today=today)
     cache.set(key, (mark, report), timeout=None)
     return report
