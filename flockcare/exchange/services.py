@@ -14,6 +14,7 @@ from flockcare.exchange.reading import Tables, read_folder
 from flockcare.exchange.writing import export
 from flockcare.people import history
 from flockcare.people.models import Byline, FlockRecord, Keeper, Membership, Revision, Role
+from flockcare.photos.services import may_be_saved
 
 __all__ = ["Plan", "Problem", "Refused", "Tables", "apply", "check", "export", "read_folder"]
 AT_ONCE = 1000
@@ -40,8 +41,9 @@ def apply(plan: Plan, *, owner: Keeper | None = None, by: Keeper | None = None) 
         take_back(stored)
         message = "The flock changed during the import. Import once more."
         raise Refused([Problem("import", message)]) from error
-    except BaseException:
-        take_back(stored)
+    except Exception as error:
+        if not may_be_saved(error):
+            take_back(stored)
         raise
 
 

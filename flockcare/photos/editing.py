@@ -16,7 +16,7 @@ from django.utils import timezone
 from flockcare.people import history
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Photo
-from flockcare.photos.services import new_part, remove, write
+from flockcare.photos.services import may_be_saved, new_part, remove, write
 from flockcare.photos.sizes import sizes
 
 KEPT_AFTER_DELETION = dt.timedelta(days=30)
@@ -68,8 +68,9 @@ def _show(photo: Photo, *, keeper, **values) -> None:
             if stored is None or stored.edition != before:
                 raise ValidationError("Somebody else has just changed this photo. Look again.")
             history.change(photo, by=keeper)
-    except BaseException:
-        remove(written)
+    except Exception as error:
+        if not may_be_saved(error):
+            remove(written)
         raise
     remove(old)
 

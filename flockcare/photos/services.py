@@ -8,7 +8,7 @@ import uuid
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
-from django.db import IntegrityError, transaction
+from django.db import DatabaseError, IntegrityError, transaction
 from django.db.models import Q
 from django.utils import timezone
 from PIL import Image
@@ -117,7 +117,9 @@ def keep(picture: TakenIn, *, flock, now, also=None, **fields) -> tuple[Photo, b
             photo.save(force_insert=True)
             if also:
                 also(photo)
-    except BaseException as error:
+    except Exception as error:
+        if may_be_saved(error):
+            raise
         # Their names are of this attempt alone: what another one has saved stays.
         remove(written)
         # The same file sent twice at the same moment: the first one won.
@@ -127,6 +129,15 @@ def keep(picture: TakenIn, *, flock, now, also=None, **fields) -> tuple[Photo, b
                 return first, False
         raise
     return photo, True
+
+
+def may_be_saved(error: Exception) -> bool:
+    """Whether a transaction that ended so may have been kept all the same.
+
+    A database that is lost while it commits leaves that open. Files stay then; if no record names
+    them, they go with others (``photos.checking``).
+    """
+    return isinstance(error, DatabaseError) and not isinstance(error, IntegrityError)
 
 
 def card_code(picture: TakenIn) -> str:

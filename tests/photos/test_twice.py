@@ -6,7 +6,7 @@ import uuid
 
 import pytest
 from django.core.files.storage import default_storage
-from django.db import OperationalError
+from django.db import OperationalError, connection
 
 from flockcare.feet.models import Check
 from flockcare.offline.models import Receipt
@@ -138,7 +138,35 @@ def test_a_database_that_refuses_leaves_the_other_ones_files(cast, check, meanwh
     photo = Photo.objects.get()
     files = stored(cast.flock)
     assert [files[name] for name in photo.paths()] == expected(content)
-    assert set(files) == set(photo.paths())
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_database_that_is_lost_after_it_has_saved_loses_no_file(cast, birds, monkeypatch):
+    """Its answer to the commit does not arrive, so nobody can tell; the phone sends again."""
+    key, photo_key, content = uuid.uuid4(), uuid.uuid4(), picture().getvalue()
+    send(cast.clients.keeper, cast.flock, body(cast.flock, birds["Dill"], cast.keeper, *CLEAR), key)
+    cast.clients.keeper.raise_request_exception = False
+    commit = connection.commit
+
+    def post():
+        upload = io.BytesIO(content)
+        upload.name = "foot.jpg"
+        return send_photo(
+            cast.clients.keeper, cast.flock, key, cast.keeper, upload, key=photo_key
+        ).status_code
+
+    def lost():
+        commit()
+        if Photo.objects.exists():
+            raise OperationalError("server closed the connection unexpectedly")
+
+    with monkeypatch.context() as away:
+        away.setattr(connection, "commit", lost)
+        assert post() == 500
+    files, photo = stored(cast.flock), Photo.objects.get()
+    assert [files[name] for name in photo.paths()] == expected(content)
+    assert post() == 201
+    assert stored(cast.flock) == files
 
 
 def test_a_photo_whose_files_were_lost_comes_back_when_its_phone_sends_it_again(cast, check):
