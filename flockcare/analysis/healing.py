@@ -5,6 +5,8 @@ are seen late); a foot still affected at its last look is censored there.
 
 Kaplan & Meier (1958) with Greenwood's variance and limits on the log(-log) scale; log-rank test
 with the hypergeometric variance, Mantel (1966), Peto & Peto (1972) (all from memory).
+`scipy.stats.ecdf` and `logrank` compute the same, but hand out neither the numbers at risk nor
+standard error, expected number and variance.
 """
 
 from __future__ import annotations

@@ -249,6 +249,7 @@ def sign_flip(differences: Sequence[float], seed: int = 0) -> SignFlip:
         )
     if m == 0:
         return SignFlip(1.0, 1.0, refusal=refusal)
+    # Sums that differ by rounding only are ties; `scipy.stats.permutation_test` takes them apart.
     slack = 1e-9 * np.abs(values).sum()
     if m <= _EXACT_SIGN_FLIPS:
         sums = np.zeros(1)

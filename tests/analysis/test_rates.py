@@ -299,6 +299,11 @@ def test_sign_flip_edges():
         sign_flip([1, math.nan])
 
 
+def test_sums_that_differ_by_rounding_only_are_ties():
+    """Of the 8 sign patterns of .1, .2, -.3 two sum to zero and three to more, by hand."""
+    assert sign_flip([0.1, 0.2, -0.3]).p_one_sided == 5 / 8
+
+
 def test_random_flips_come_near_the_exact_answer():
     values = [3, -1, 2, 2, -2, 1, 4, -3, 1, 2, 1, -1, 2, 3, -1]
     exact = sign_flip(values)
