@@ -1,3 +1,3 @@
 """Flockcare: foot health of a small flock of hens."""
 
-__version__ = "1.0"
+__version__ = "1.1"
