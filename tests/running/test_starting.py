@@ -12,6 +12,7 @@ from types import SimpleNamespace
 
 import pytest
 
+import flockcare
 from flockcare import gunicorn
 from tests.backup.installed import ROOT, SCRIPT, done, environment, manage, rows, run
 from tests.running.served import SERVE
@@ -193,7 +194,7 @@ def test_an_upgrade_keeps_what_was_there_first(site, copy):
     an_older_version(copy)
     was = rows(copy)
     done(copy, "up", "--prepare-only")
-    assert [path.name for path in before(copy)] == ["before-1.0.zip"]
+    assert [path.name for path in before(copy)] == [f"before-{flockcare.__version__}.zip"]
     assert rows(copy).keys() == site.rows.keys()
     # What was kept is the older version's: brought back there, the rows are as they were.
     (copy / DATABASE).unlink()
@@ -222,7 +223,7 @@ def test_where_nothing_can_be_kept_nothing_is_upgraded(copy):
     shutil.rmtree(copy / "backups")
     (copy / "backups").mkdir()
     # A backup that another process is writing: as a full disk, it stops ours.
-    (copy / "backups" / "before-1.0.zip.part").write_bytes(b"")
+    (copy / "backups" / f"before-{flockcare.__version__}.zip.part").write_bytes(b"")
     said = refused(copy)
     assert "Nothing was upgraded." in said
     assert "--without-backup" in said
