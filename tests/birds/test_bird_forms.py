@@ -84,10 +84,10 @@ def tomorrow():
 @pytest.mark.parametrize(
     ("field", "value", "words"),
     [
-        ("name", "", "Write something here."),
+        ("name", "", "Enter something here."),
         ("name", "dILL", "Another bird of this flock has that name already."),
         ("name", "x" * 41, "at most 40 characters"),
-        ("band_colour", "turquoise", "is not among the choices."),
+        ("band_colour", "turquoise", "isn’t one of the choices."),
         ("hatched", "spring", "is not a date"),
         ("hatched", "2023-13", "There is no such date"),
         ("hatched", tomorrow, "This date is still to come."),

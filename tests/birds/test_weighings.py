@@ -72,14 +72,14 @@ def test_weigh_in_pounds_and_ounces(cast, dill, imperial, pounds, ounces, grams)
         ("grams", "-2", "“-2” is not a number."),
         ("grams", "nan", "“nan” is not a number."),
         ("grams", "heavy", "“heavy” is not a number."),
-        ("grams", "", "Write a number."),
+        ("grams", "", "Enter a number here."),
         (
             "on",
             lambda: (timezone.now() + timedelta(days=2)).date().isoformat(),
             "This day is still to come.",
         ),
         ("on", "2023-04-30", "This is before she hatched (May 2023)."),
-        ("on", "2024-02-30", "This is not a day."),
+        ("on", "2024-02-30", "Enter a date, like"),
     ],
 )
 def test_wrong_field_is_named_and_the_other_stays(cast, dill, field, value, words):

@@ -205,7 +205,7 @@ def test_every_question_has_to_be_answered(cast, birds):
     for name in WELL:
         answer = opening(cast, birds["Dill"], {k: v for k, v in WELL.items() if k != name})
         assert answer.status_code == 422
-        assert "Look at her first" in answer.content.decode()
+        assert "Check her first" in answer.content.decode()
 
 
 @pytest.mark.parametrize("name", WELL)

@@ -150,7 +150,7 @@ def test_the_page_shows_what_led_there_and_the_limits(cast, birds):
     assert "Also there: a sore, and she limps a little" in page
     assert "No clinical scale has been validated for hens" in page
     # What was not written down is named, and never counted as a no.
-    assert "Not written down:" in page
+    assert "Not recorded:" in page
 
 
 def test_the_table_of_rules_is_a_page(cast):

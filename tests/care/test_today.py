@@ -133,7 +133,7 @@ def test_what_was_done_today_says_by_whom_and_can_be_undone(cast, birds):
     done = CareStep.objects.exclude(pk=due.pk).get()
     assert "Care done today (1)" in answer and url(cast, "undo", done.pk) in answer
     answer = cast.clients.owner.post(url(cast, "undo", done.pk), headers=HTMX).content.decode()
-    assert "Taken back: Dill" in answer
+    assert "Deleted: Dill" in answer
     assert "due today" in answer
 
 
