@@ -45,7 +45,7 @@ def url(name, *args):
 def text(client, address):
     answer = client.get(address)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return " ".join(answer.content.decode().split())
 
 
 def bar_of(shed):
