@@ -378,7 +378,7 @@ def test_never_made(db):
 
 def test_both_ends_are_said_where_links_are_made(cast, bird):
     for path in (f"birds/{bird.pk}/vet/", "vet/"):
-        page = cast.clients.owner.get(f"/f/{cast.flock.pk}/{path}").text
+        page = " ".join(cast.clients.owner.get(f"/f/{cast.flock.pk}/{path}").text.split())
         assert "no longer belongs to the flock" in page and "bird is deleted" in page
 
 
@@ -394,17 +394,16 @@ def test_openings_are_counted_and_dated_and_nothing_else_is_kept(cast, bird, lin
     assert [each.what for each in ShareOpening.objects.order_by("at")] == ["page", "page", "pdf"]
     fields = {field.name for field in ShareOpening._meta.get_fields()}
     assert fields == {"id", "link", "at", "what"}
-    page = cast.clients.viewer.get(f"/f/{cast.flock.pk}/vet/").text
+    page = " ".join(cast.clients.viewer.get(f"/f/{cast.flock.pk}/vet/").text.split())
     assert "Opened 3 times" in page and page.count(", the page") == 2 and ", the PDF" in page
-    assert (
-        "Opened 3 times" in cast.clients.owner.get(f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/").text
-    )
+    page = cast.clients.owner.get(f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/").text
+    assert "Opened 3 times" in " ".join(page.split())
 
 
 def test_many_openings_are_shown_short(cast, bird, link):
     kept = ShareLink.objects.get()
     ShareOpening.objects.bulk_create(ShareOpening(link=kept, what="page") for _ in range(25))
-    page = cast.clients.owner.get(f"/f/{cast.flock.pk}/vet/").text
+    page = " ".join(cast.clients.owner.get(f"/f/{cast.flock.pk}/vet/").text.split())
     assert "Opened 25 times" in page and page.count(", the page") == 10 and "and 15 before" in page
 
 
