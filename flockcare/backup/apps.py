@@ -15,7 +15,7 @@ class BackupConfig(AppConfig):
                 keep_before_upgrade()
             except BackupProblem as problem:
                 raise CommandError(
-                    f"{problem} Nothing was upgraded. Mend that and start again; or go on with "
+                    f"{problem} Nothing was upgraded. Fix that and start again; or go on with "
                     "--without-backup, if you have a backup elsewhere."
                 ) from problem
 

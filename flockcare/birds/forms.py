@@ -29,7 +29,7 @@ MOST_LINES = 300
 class DecimalTextField(forms.CharField):
     """A number as people write it, with a point or a comma."""
 
-    default_error_messages: ClassVar = {"required": "Write a number."}
+    default_error_messages: ClassVar = {"required": "Enter a number here."}
 
     def __init__(self, **kwargs):
         super().__init__(widget=forms.TextInput(attrs={"inputmode": "decimal"}), **kwargs)
@@ -76,7 +76,7 @@ class PoundsWidget(forms.MultiWidget):
 class PoundsField(forms.MultiValueField):
     """Pounds and ounces, cleaned to whole grams."""
 
-    default_error_messages: ClassVar = {"required": "Write a number."}
+    default_error_messages: ClassVar = {"required": "Enter a number here."}
 
     def __init__(self, **kwargs):
         parts = (DecimalTextField(required=False), DecimalTextField(required=False))
@@ -135,7 +135,7 @@ class WeighingForm(KeeperModelForm):
             raise ValidationError(f"This is before she hatched ({hatched.words()}).")
         if Weighing.objects.filter(bird=bird, on=on).exclude(pk=self.instance.pk).exists():
             raise ValidationError(
-                "She has been weighed on this day already. Mend that weighing, or remove it."
+                "She has been weighed on this day already. Correct that weighing, or delete it."
             )
         return on
 
@@ -342,7 +342,7 @@ def read_line(number: int, text: str) -> Line:
     try:
         one_line(text.replace("\t", " "))
     except ValidationError:
-        line.problems.append("There is a character in it that cannot be seen. Write it anew.")
+        line.problems.append("There is a character in it that cannot be seen. Write it again.")
     try:
         colour, band_number = read_band(band)
     except ValueError as error:
@@ -389,9 +389,9 @@ class BirdListForm(KeeperForm):
         if wrong:
             lines = ", ".join(str(line.number) for line in wrong)
             raise ValidationError(
-                f"Please mend line {lines}; nothing has been added yet."
+                f"Please correct line {lines}; nothing has been added yet."
                 if len(wrong) == 1
-                else f"Please mend the lines {lines}; nothing has been added yet."
+                else f"Please correct lines {lines}; nothing has been added yet."
             )
         return text
 

@@ -20,7 +20,7 @@ def _ask(label: str) -> forms.ChoiceField:
         label=label,
         choices=YES_NO,
         widget=forms.RadioSelect(attrs={"class": "chips"}),
-        error_messages={"required": "Look at her first, and say “not sure” where you are not."},
+        error_messages={"required": "Check her first, and say “not sure” where you are not."},
     )
 
 

@@ -280,7 +280,7 @@ RULES = (
         "She is not eating",
         "“not eating”",
         Advice.VET,
-        "She may be ill beyond her foot.",
+        "She may be ill in some other way.",
         OF_SEVERAL,
         Mark.JOINED,
         lambda seen: _not(seen.eating),
@@ -291,7 +291,7 @@ RULES = (
         "Her belly is swollen",
         "belly “swollen”",
         Advice.VET,
-        "She may be ill beyond her foot.",
+        "She may be ill in some other way.",
         LORE,
         Mark.PRACTICE,
         lambda seen: seen.belly_swollen,
@@ -444,10 +444,10 @@ class Answer:
     def change(self) -> str:
         """What would change the advice."""
         if self.advice is Advice.VET:
-            return "Only a look without these signs, or what the vet says."
+            return "Only a check without these signs, or what the vet says."
         if self.advice is Advice.LOOK:
-            return "A look that says how the foot is, how she walks and how she is otherwise."
-        return "Any one of the signs that call for a vet, and each new look."
+            return "A check that says how the foot is, how she walks and how she is in other ways."
+        return "Any one of the signs that call for a vet, and each new check."
 
 
 def advise(seen: Situation) -> Answer:

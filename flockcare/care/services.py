@@ -117,7 +117,7 @@ def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
     now = now or timezone.now()
     kind = kind or followed_by(step.kind)
     if kind not in kinds_of_line(step.kind) or kind == StepKind.LIFTED:
-        raise ValidationError("This needs a step of its own. Log it with all that belongs to it.")
+        raise ValidationError("One tap can’t log this. Log it as a full entry.")
     with transaction.atomic():
         # Locked, so that of two keepers the second waits and then sees what the first has logged.
         step = CareStep.objects.select_for_update().get(pk=step.pk)
@@ -187,7 +187,7 @@ def drop(*, step: CareStep, because: str, by, basis=None) -> None:
     """Do without what is due, with the reason. A dressing that is on cannot be dropped."""
     if step.kind in DRESSED:
         raise ValidationError(
-            "The dressing is still on, and it tightens with time. Take it off, or look at it."
+            "The dressing is still on, and it tightens with time. Take it off, or check it."
         )
     if not because.strip():
         raise ValidationError("Say why it is not done.")

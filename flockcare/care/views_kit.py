@@ -133,6 +133,6 @@ def _entered_already(said: dict) -> str:
         if number is not None
     ]
     return (
-        f"The days of {said['product']} have been entered by somebody else meanwhile. Yours are "
-        f"not kept: {', '.join(days)}. Open the step of care to change what stands there."
+        f"The days of {said['product']} have just been entered by somebody else. Yours are "
+        f"not saved: {', '.join(days)}. Open the care given to change them."
     )

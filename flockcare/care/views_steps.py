@@ -160,7 +160,7 @@ def _tell(request, step: CareStep, deed: str) -> None:
     messages.success(
         request,
         format_html(
-            '{}: {}, {}.{} <a href="{}">Mend or undo</a>',
+            '{}: {}, {}.{} <a href="{}">Correct or delete</a>',
             deed,
             step.bird,
             step.words,
@@ -191,7 +191,7 @@ def _tell(request, step: CareStep, deed: str) -> None:
 def undo(request, flock, step_id):
     step = _step_or_404(flock, step_id)
     services.undo_step(step=step, by=request.user)
-    messages.success(request, f"Taken back: {step.bird}, {step.words}.")
+    messages.success(request, f"Deleted: {step.bird}, {step.words}.")
     return back_or_piece(request, flock, step.bird_id)
 
 

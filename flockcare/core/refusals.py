@@ -11,8 +11,8 @@ from django.utils.functional import Promise
 
 from flockcare.core.dates import PartialDateFormField
 
-OUT_OF_DATE = "This page is out of date. Load it again."
-CHOOSE_AGAIN = "That is not among the choices. Choose again."
+OUT_OF_DATE = "This page is out of date. Reload it."
+CHOOSE_AGAIN = "That isn’t one of the choices. Choose again."
 EMPTY, WRONG = 0, 1
 # The first that fits: what to say where nothing is given, and where it is not understood.
 KINDS = [
@@ -24,24 +24,27 @@ KINDS = [
     (forms.FileField, ("Choose a file.", "This file cannot be read. Choose another.")),
     (
         forms.DateTimeField,
-        ("Give a day and a time.", "This is not a moment. Write it like 2026-05-14 18:30."),
+        ("Enter a date and time.", "Enter a date and time, like 2026-05-14 18:30."),
     ),
-    (forms.DateField, ("Give a day.", "This is not a day. Write it like 2026-05-14.")),
-    (PartialDateFormField, ("Write a date; the year is enough.", CHOOSE_AGAIN)),
+    (forms.DateField, ("Enter a date.", "Enter a date, like 2026-05-14.")),
+    (PartialDateFormField, ("Enter a date; the year is enough.", CHOOSE_AGAIN)),
     # Before the field of whole numbers, from which these are derived.
-    ((forms.DecimalField, forms.FloatField), ("Write a number.", "Write a number, such as 2.5.")),
-    (forms.IntegerField, ("Write a number.", "Write a whole number, such as 7.")),
+    (
+        (forms.DecimalField, forms.FloatField),
+        ("Enter a number here.", "Enter a number, such as 2.5."),
+    ),
+    (forms.IntegerField, ("Enter a number here.", "Enter a whole number, such as 7.")),
     (forms.MultiValueField, ("Fill this in.", "Fill in all parts.")),
-    (forms.Field, ("Write something here.", "This cannot be read. Write it otherwise.")),
+    (forms.Field, ("Enter something here.", "This can’t be read. Enter it differently.")),
 ]
 WORDS = {
     "max_length": "This is too long: at most {limit} characters fit here.",
-    "min_length": "This is too short: write at least {limit} characters.",
+    "min_length": "This is too short: enter at least {limit} characters.",
     "max_digits": "This number is too long.",
     "max_whole_digits": "This number is too long.",
     "max_decimal_places": "Too many digits after the point: at most {limit}.",
     "step_size": "This can only go in steps of {limit}.",
-    "null_characters_not_allowed": "There is a character in it that cannot be kept.",
+    "null_characters_not_allowed": "It has a character that can’t be saved.",
     "empty": "This file is empty. Choose another.",
     "contradiction": "Choose a file or tick the box, not both.",
     "incomplete": "Fill in all parts.",
@@ -71,7 +74,7 @@ def _words(error: ValidationError, form, name: str, field: forms.Field) -> str:
     # A record is chosen by its key, which nobody has seen.
     named = isinstance(field, forms.ChoiceField) and not isinstance(field, forms.ModelChoiceField)
     if error.code == "invalid_choice" and named and error.params:
-        return f"“{error.params['value']}” is not among the choices. Choose again."
+        return f"“{error.params['value']}” isn’t one of the choices. Choose again."
     said = next(said for kind, said in KINDS if isinstance(field, kind))
     return said[EMPTY if error.code in NOT_GIVEN else WRONG]
 

@@ -99,7 +99,7 @@ def _refuse_beside_records() -> None:
     if beside:
         raise CommandError(
             f"The database {_database()} is empty or gone, but {beside} is there. {_way_back()} "
-            f"To begin anew instead, move everything out of {folder}."
+            f"To start again instead, move everything out of {folder}."
         )
 
 

@@ -169,7 +169,7 @@ class _Layout:
             if bar.lane == foot:
                 yield from self._bar(bar, middle)
         if not places:
-            yield Words(self.left + 3, middle - 4, "not looked at in this time", tone="muted")
+            yield Words(self.left + 3, middle - 4, "not checked in this time", tone="muted")
         length = self.right - self.left
         gap = usual_gap(places) * length
         radius = min(3.6, max(1.4, 0.42 * gap))

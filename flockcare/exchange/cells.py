@@ -182,5 +182,5 @@ def sha256(text: str) -> str:
 
 def plain(text: str) -> str:
     if _UNKEEPABLE.search(text):
-        raise ValueError("There is a character in it that cannot be kept.")
+        raise ValueError("It has a character that can’t be saved.")
     return text

@@ -14,7 +14,7 @@ LARGEST_MB = 400
 class ImportForm(KeeperForm):
     file = forms.FileField(
         label="The export",
-        help_text=f"A zip file of at most {LARGEST_MB} MB. A larger one is brought in on the "
+        help_text=f"A zip file of at most {LARGEST_MB} MB. A larger one is imported on the "
         "machine itself, by manage.py import_records.",
         widget=forms.FileInput(attrs={"accept": ".zip,application/zip"}),
     )

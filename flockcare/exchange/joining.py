@@ -67,7 +67,7 @@ def _attach_to_steps(work, candidates) -> None:
             if step:
                 work.plan.attached.append((step, candidate.photo))
             else:
-                candidate.row.wrong("care", f"She has no step of care “{name}”.")
+                candidate.row.wrong("care", f"She has no care record “{name}”.")
 
 
 def _named(text: str, records_called):

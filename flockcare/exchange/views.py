@@ -25,7 +25,7 @@ from flockcare.photos.models import Photo
 NAMES = {
     "birds": ("bird", "birds"),
     "checks": ("check", "checks"),
-    "care": ("step of care", "steps of care"),
+    "care": ("care record", "care records"),
     "photos": ("photo", "photos"),
     "weights": ("weighing", "weighings"),
 }
@@ -103,7 +103,7 @@ def _import(keeper, *, file, name: str, into: Flock | None) -> tuple[Flock, Plan
                 out.write(chunk)
         plan = check(read_folder(path), flock, keepers=None if into else [keeper])
         if into and not is_empty(into):
-            message = "Somebody has recorded something in this flock meanwhile."
+            message = "Somebody has just recorded something in this flock."
             raise Refused([Problem("import", message)])
         apply(plan, owner=keeper, by=keeper)
     return flock, plan

@@ -65,7 +65,7 @@ class BirdToday:
 
     @property
     def about(self) -> str:
-        """``green 7 · seen 4 May``. That she was never looked at is said by ``due_words``."""
+        """``green 7 · seen 4 May``. That she was never checked is said by ``due_words``."""
         seen = f"seen {self.last.day} {self.last:%b}" if self.last else ""
         return " · ".join(filter(None, (self.band, seen)))
 
@@ -85,10 +85,10 @@ class BirdToday:
 
     @property
     def due_words(self) -> str:
-        return self.next.when if self.next else "never looked at"
+        return self.next.when if self.next else "never checked"
 
 
-# A bird never looked at comes before every other.
+# A bird never checked comes before every other.
 NEVER = 10_000
 # For annotating birds: when each was last looked at.
 NEWEST_CHECK = Subquery(Check.objects.filter(bird=OuterRef("pk")).order_by("-at").values("at")[:1])

@@ -71,7 +71,7 @@ class FootForm(KeeperModelForm):
         )
         self.foot = foot
         self.instance.foot = foot
-        self.fields["score"].choices = [*LESION.choices, ("", "Not looked at")]
+        self.fields["score"].choices = [*LESION.choices, ("", "Not checked")]
         for name in ("scab", "swelling", "clinical_grade"):
             _without_empty_choice(self.fields[name])
 
@@ -202,7 +202,7 @@ class CheckForm(KeeperModelForm):
         looked_at = [foot for foot in self.feet if foot.has_changed()]
         if self.both_clear and any(foot.marked() for foot in looked_at):
             raise ValidationError(
-                "You marked a sore place, so both feet cannot be clear. Take the mark back, "
+                "You marked a sore place, so both feet cannot be clear. Remove the mark, "
                 "or save the check as it is with the button at the end."
             )
         if not self.both_clear and not looked_at:

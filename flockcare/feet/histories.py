@@ -16,7 +16,7 @@ TICKS = ("hot", "oozing", "cold_or_dark")
 def foot_words(seen: dict | None, names: Names) -> str:
     """All that was seen on one foot: ``2 swollen, main pad, black scab 6 mm wide, hot``."""
     if seen is None:
-        return "not looked at"
+        return "not checked"
     words = [f"{seen['score']} {dict(LESION.choices)[seen['score']].lower()}"]
     words += [Site(site).label for site in seen["sites"]]
     if seen["scab"]:

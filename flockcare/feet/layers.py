@@ -74,7 +74,7 @@ def _words(case: Case) -> str:
     before = (
         f"clear on {date_words(episode.last_clear_before)}, sore from "
         if episode.last_clear_before
-        else "sore already when first looked at, "
+        else "sore already when first checked, "
     )
     seen = span_words(episode.first_affected, episode.last_affected)
     after = (

@@ -180,7 +180,7 @@ def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) 
     """
     stored = Check.objects.select_for_update().filter(pk=check.pk).first()
     if stored is None:
-        raise Http404("This check has just been taken back.")
+        raise Http404("This check has just been deleted.")
     before = snapshot(stored)
     check.at = at
     for name, value in seen.signs.items():

@@ -278,7 +278,7 @@ def _words(photos, given: Given, looks: list, skipped: int) -> str:
         words += f" Put with {added} check{'s' if added > 1 else ''} of the same day."
     if skipped:
         stayed = "it is" if skipped == 1 else "they are"
-        words += f" {skipped} had been sorted meanwhile and stayed as {stayed}."
+        words += f" {skipped} had just been sorted by someone and stayed as {stayed}."
     return words
 
 

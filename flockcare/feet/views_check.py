@@ -118,7 +118,7 @@ def delete(request, flock, check_id):
     bird, photos = check.bird, check.photos.exists()
     services.delete_check(check=check, keeper=request.user)
     kept = " Its photos are still there." if photos else ""
-    messages.success(request, f"The check of {bird} is taken back.{kept}")
+    messages.success(request, f"The check of {bird} is deleted.{kept}")
     return redirect(bird)
 
 

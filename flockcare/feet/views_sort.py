@@ -159,7 +159,7 @@ def add(request, flock):
     if not request.FILES:
         messages.error(request, "Choose one or more photos first.")
     if kept:
-        messages.success(request, f"{kept} photo{'s' if kept > 1 else ''} brought in.")
+        messages.success(request, f"{kept} photo{'s' if kept > 1 else ''} added.")
     if there:
         messages.info(request, f"{there} {'were' if there > 1 else 'was'} here already.")
     return redirect("feet:sort", flock.pk)

@@ -88,7 +88,7 @@ ITEMS = [
         key="depth",
         title="Thin bedding",
         look="Measure the depth at the very spot where they land, not beside it.",
-        why="Hens scratch bedding away exactly where they land. Top it up there and look again at "
+        why="Hens scratch bedding away exactly where they land. Top it up there and check again at "
         "the next round.",
         source=COMMON_PRACTICE,
         fields=("bedding_depth_cm",),

@@ -298,7 +298,7 @@ PLACE_RULES = (
         Mark.CUSTOM,
         "thin",
         "Less than about 5 cm (2 in) of bedding where they land. Hens scratch it away exactly "
-        "there, so look again soon.",
+        "there, so check again soon.",
         CUSTOM,
         lambda place: (
             place.kind in GROUND
@@ -346,7 +346,7 @@ NO_GROUND = Rule(
     "no-ground",
     Mark.UNKNOWN,
     "bedding?",
-    "Bedding not recorded: nothing is written down about what they land on, so they are taken to "
+    "Bedding not recorded: nothing is known about what they land on, so they are taken to "
     "land on a floor at height 0.",
     "",
     lambda layout: not layout.grounds,

@@ -428,14 +428,14 @@ class NewFeatureForm(DescriptionForm):
 
 
 class StateForm(DescriptionForm):
-    """Correct what was written down about a feature from one day on."""
+    """Correct what was recorded about a feature from one day on."""
 
     def __init__(self, data=None, *, state: FeatureState, **kwargs):
         kind = state.feature.kind
         super().__init__(data, names=fields_of(kind, state), kind=kind, state=state, **kwargs)
         self.remember(state, [*self.names, "gone", "note"])
         self.fields["gone"] = forms.BooleanField(
-            label="It was not there from this day on", required=False, initial=state.gone
+            label="Removed from this day", required=False, initial=state.gone
         )
         self.fields["note"] = forms.CharField(
             required=False,
@@ -469,7 +469,7 @@ class ChangeForm(KeeperForm):
             self.fields[
                 "on"
             ].help_text = (
-                "Change it only if it was written down wrongly: all from this day moves with it."
+                "Change it only if it was recorded wrongly: everything from this day moves with it."
             )
         self.fields["kind"] = forms.ChoiceField(
             label="What kind of change",

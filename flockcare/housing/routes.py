@@ -21,7 +21,7 @@ RULE = (
     "level distance. All places of the house count as stops, each standing before the next "
     "higher one, for the record says no more of where they are. A ramp or ladder counts as one "
     "stop at its height, so a bird that walks down it lands softer than is said here; a rung "
-    "written down as a step of its own counts. A bird may still jump straight down; that drop is "
+    "recorded as a step of its own counts. A bird may still jump straight down; that drop is "
     "given beside it."
 )
 BOTTOM = "floor"

@@ -183,7 +183,7 @@ def delete_state(*, state: FeatureState, by) -> None:
     """This never was so: the state before holds on. The only one goes with its feature."""
     if state.feature.states.count() == 1:
         raise ValidationError(
-            f"This is all that is written down about {state.feature.name}. Remove it as a whole "
+            f"This is all that is recorded about {state.feature.name}. Remove it as a whole "
             "if it never was there."
         )
     history.delete(state, by=by)
@@ -205,9 +205,7 @@ def correct_change(
         _move_states(house, on, told.on, by=by)
     other = HousingChange.objects.filter(house=house, on=told.on, planned=False)
     if other.exclude(pk=told.pk).exists():
-        raise ValidationError(
-            f"There are words about {date_words(told.on)} already. Take these back first."
-        )
+        raise ValidationError(f"{date_words(told.on)} already has a note. Delete it first.")
     if told._state.adding:
         told.full_clean()
         told.save()
@@ -461,5 +459,5 @@ def span(stay: Stay) -> str:
 def _not_to_come(day: dt.date, today: dt.date) -> None:
     if day > today:
         raise ValidationError(
-            "This day is still to come. What you only mean to do can be kept as a plan."
+            "This day is still to come. What you only mean to do can be saved as a plan."
         )

@@ -35,7 +35,7 @@ def state_on(states: Sequence[FeatureState], day: dt.date) -> FeatureState:
             )
     held = [state for state in states if state.since <= day]
     if not held:
-        raise NotRecorded(f"Nothing was written down about it for {date_words(day)}.")
+        raise NotRecorded(f"Nothing was recorded about it for {date_words(day)}.")
     return held[-1]
 
 

@@ -80,7 +80,7 @@ def feature_add(request, flock, house_id):
             state=form.first_state(),
             today=today,
         ):
-            messages.success(request, f"{feature.name} is written down.")
+            messages.success(request, f"{feature.name} is saved.")
             if "another" in request.POST:
                 return redirect("housing:feature_add", flock.pk, house.pk)
             return redirect("housing:house", flock.pk, house.pk)
@@ -353,7 +353,7 @@ def state_delete(request, flock, state_id):
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
         return redirect("housing:state", flock.pk, state.pk)
-    messages.success(request, "Removed. What was written down before it holds on.")
+    messages.success(request, "Removed. The earlier description applies again.")
     return redirect("housing:feature", flock.pk, state.feature_id)
 
 
@@ -431,9 +431,9 @@ def _walk_parts(request, layout, units: str) -> list[tuple]:
 
 def _walk_words(house, found: dict) -> str:
     if not found:
-        return f"The walk through {house} is kept: all as it was written down."
+        return f"The walk through {house} is saved: all as recorded."
     names = ", ".join(feature.name for feature in found)
-    return f"The walk through {house} is kept. Written down anew: {names}."
+    return f"The walk through {house} is saved. Updated: {names}."
 
 
 # Plans
@@ -464,7 +464,7 @@ def plan_done(request, flock, plan_id):
 def plan_drop(request, flock, plan_id):
     plan = _plan_or_404(flock, plan_id)
     services.drop_plan(plan=plan, by=request.user)
-    messages.success(request, "The plan is thrown away. Nothing in the house changed.")
+    messages.success(request, "The plan is deleted. Nothing in the house changed.")
     return redirect("housing:house", flock.pk, plan.house_id)
 
 

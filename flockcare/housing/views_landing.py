@@ -24,7 +24,7 @@ from flockcare.people.access import flock_view
 FACTS = (
     "The harm is in coming down, not in going up.",
     "Hens scratch bedding away exactly where they land: note its depth at the landing spot, and "
-    "look again.",
+    "check again.",
     "Wide, flat, smooth roosts are kinder than narrow or round ones.",
 )
 

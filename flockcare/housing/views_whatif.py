@@ -105,7 +105,7 @@ def _keep_plan(request, house: House, tried: Tried):
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
         return page
-    messages.success(request, "Kept as a plan. The house is written down as it was.")
+    messages.success(request, "Saved as a plan. The house’s record is unchanged.")
     return redirect("housing:house", house.flock_id, house.pk)
 
 

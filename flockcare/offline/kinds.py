@@ -41,7 +41,8 @@ class SaysOtherwise(Refused):
 
 def saved_before(words: str, url: str) -> SaysOtherwise:
     return SaysOtherwise(
-        f"This is saved already, in other words: {words}. Mend what is saved, and discard this.",
+        f"This is saved already, with different values: {words}. Correct what is saved, and "
+        "discard this.",
         url,
     )
 

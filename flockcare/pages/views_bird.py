@@ -153,7 +153,7 @@ def _when(case: Case) -> str:
     since = f"since {date_words(episode.first_affected)}"
     if episode.last_clear_before:
         return f"{since} (seen clear on {date_words(episode.last_clear_before)})"
-    return f"{since} (sore already when first looked at)"
+    return f"{since} (sore already when first checked)"
 
 
 def _days(case: Case, last_day: dt.date) -> str:

@@ -24,7 +24,7 @@ AT_ONCE = 1000
 _IN_WORDS = {
     "bird": ("bird", "birds"),
     "check": ("check of feet", "checks of feet"),
-    "carestep": ("step of care", "steps of care"),
+    "carestep": ("care record", "care records"),
     "photo": ("photo", "photos"),
     "weighing": ("weighing", "weighings"),
     "house": ("house", "houses"),

@@ -37,7 +37,7 @@ def refuse_deleted(record) -> None:
     if last.flock_id != record.flock_id:
         raise KeyTaken
     who = last.by.name if last.by else "Somebody"
-    raise KeyTaken(f"This was saved, and {who} took it back since.")
+    raise KeyTaken(f"This was saved, and {who} has deleted it since.")
 
 
 def saved_before(record):

@@ -254,7 +254,7 @@ def restore(request, flock, kind, record_id, revision_id):
     if record is None and kind.bring_back is None:
         raise Http404("It is gone for good.")
     if record is None and revision.deed != Revision.Deed.DELETE:
-        messages.warning(request, "It has been removed. Bring it back first.")
+        messages.warning(request, "It has been deleted. Restore it first.")
         return page
     if request.method == "POST":
         try:

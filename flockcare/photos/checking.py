@@ -40,7 +40,7 @@ class Found:
 
     def __str__(self):
         return (
-            f"{self.photos} photos looked over: {self.damaged} damaged, {self.mended} mended. "
+            f"{self.photos} photos looked over: {self.damaged} damaged, {self.mended} repaired. "
             f"Files without a record: {self.removed} removed, {self.unowned} left until they are "
             "a day old."
         )

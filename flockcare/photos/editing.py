@@ -66,7 +66,7 @@ def _show(photo: Photo, *, keeper, **values) -> None:
         with transaction.atomic():
             stored = Photo.objects.select_for_update().filter(pk=photo.pk).first()
             if stored is None or stored.edition != before:
-                raise ValidationError("Somebody else has just changed this photo. Look again.")
+                raise ValidationError("Someone just changed this photo. Reload the page.")
             history.change(photo, by=keeper)
     except Exception as error:
         if not may_be_saved(error):
@@ -111,7 +111,7 @@ def put_back(*, photo: Photo, keeper, now=None) -> None:
         raise ValidationError("This photo was deleted more than 30 days ago and is gone.")
     with transaction.atomic():
         if Photo.objects.filter(flock=photo.flock_id, sha256=photo.sha256).exists():
-            raise ValidationError("The same photo has been sent again since. Look at that one.")
+            raise ValidationError("The same photo has been sent again since. Open that one.")
         photo.deleted_at = None
         history.change(photo, by=keeper)
 

@@ -187,7 +187,7 @@ def of_another(photo: Photo, bird_id: uuid.UUID, name: str) -> str:
     """Why this photo cannot be one of the bird; empty where it can."""
     if photo.bird_id in (None, bird_id):
         return ""
-    return f"“{name}” is kept already, as a photo of {photo.bird}."
+    return f"“{name}” is saved already, as a photo of {photo.bird}."
 
 
 def sent_before(*, flock, bird, keys: list[uuid.UUID]) -> list[Photo]:

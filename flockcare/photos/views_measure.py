@@ -174,5 +174,5 @@ def take_back(request, flock, photo_id):
     photo = photo_or_404(flock, photo_id)
     if newest := photo.measurements.last():
         measuring.delete_measurement(measurement=newest, keeper=request.user)
-        messages.success(request, "The newest measurement of this photo was taken back.")
+        messages.success(request, "The newest measurement of this photo was deleted.")
     return redirect("photos:photo", flock.pk, photo.pk)

@@ -35,7 +35,7 @@ class PeriodForm(KeeperForm):
             (OWN, "From … to …"),
         ],
         widget=_chips(),
-        error_messages={"invalid_choice": "Choose one of these stretches of time."},
+        error_messages={"invalid_choice": "Choose one of these periods."},
     )
     first = forms.DateField(label="From", required=False, widget=_day())
     last = forms.DateField(label="To", required=False, widget=_day())

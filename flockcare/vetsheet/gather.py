@@ -37,7 +37,7 @@ RECORDED = (
 )
 PLUS_MINUS = "The ± holds the true value in 95 of 100 measurements."
 NOT_SEEN = (
-    "Feet are looked at now and then. A sore began and healed somewhere between two looks; the "
+    "Feet are checked now and then. A sore began and healed somewhere between two looks; the "
     "dates are those of the looks."
 )
 
@@ -90,7 +90,7 @@ def _period(records: Records) -> str:
 
 
 def _identity(bird: Bird, records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
-    yield Fact("Band", names.text(bird.band) or "none written down")
+    yield Fact("Band", names.text(bird.band) or "none recorded")
     yield Fact("Breed", names.text(bird.breed.name) if bird.breed else "not known")
     yield Fact("Weight class", bird.weight_class or "not known")
     if bird.sex != Sex.HEN:
@@ -98,7 +98,7 @@ def _identity(bird: Bird, records: Records, names: Names, today: dt.date) -> Ite
     yield Fact("Age", _age(bird, today))
     if bird.joined:
         yield Fact("In this flock since", PartialDate.parse(bird.joined).words())
-    yield Fact("Lasting traits", names.quoted(bird.traits) or "none written down")
+    yield Fact("Lasting traits", names.quoted(bird.traits) or "none recorded")
     if bird.left:
         left = f"{PartialDate.parse(bird.left).words()}: {bird.get_left_reason_display()}"
         yield Fact("Left the flock", f"{left} {names.quoted(bird.left_note)}".rstrip())
@@ -140,13 +140,13 @@ def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
 def _looked(looks: list[Seen], zone: dt.tzinfo) -> str:
     checks = {seen.check: seen.at for seen in looks if seen.foot}
     if not checks:
-        return "Her feet were not looked at in this time."
+        return "Her feet were not checked in this time."
     first, last = (day_words(end(checks.values()), zone) for end in (min, max))
     clear = f"both feet were clear {counted(_clear(looks), 'time')}"
     if len(checks) == 1:
-        return f"Her feet were looked at once in this time, on {first}; {clear}."
+        return f"Her feet were checked once in this time, on {first}; {clear}."
     return (
-        f"Her feet were looked at {len(checks)} times in this time, first on {first}, last on "
+        f"Her feet were checked {len(checks)} times in this time, first on {first}, last on "
         f"{last}; {clear}."
     )
 
@@ -209,7 +209,7 @@ def _case_facts(case: Case) -> str:
     episode = case.episode
     before, after = episode.last_clear_before, episode.first_clear_after
     facts = [f"Worst score {case.worst}"]
-    facts.append(f"last clear on {date_words(before)}" if before else "sore when first looked at")
+    facts.append(f"last clear on {date_words(before)}" if before else "sore when first checked")
     if after:
         facts.append(f"clear again on {date_words(after)}")
         least, most = case.least_days, case.most_days
@@ -238,7 +238,7 @@ def _grade(grade: int | None) -> str:
 
 def _foot_words(seen: Seen) -> str:
     said = seen.on_foot if seen.score else ["clear", *seen.on_foot]
-    return ", ".join(said) or "no details written down"
+    return ", ".join(said) or "no details recorded"
 
 
 def _signs(looks: list[Seen], in_cases, names: Names, zone: dt.tzinfo) -> Table:
@@ -429,7 +429,7 @@ def _features(stay: Lived, names: Names, units: str, day: dt.date) -> list[Fact]
 
 
 def _described(feature, state, names: Names, units: str) -> str:
-    known = names.text(description(state, units)) or "no details written down"
+    known = names.text(description(state, units)) or "no details recorded"
     kind = "" if feature.kind == FeatureKind.OTHER else f"{feature.get_kind_display()}, "
     return kind + known
 

@@ -14,7 +14,7 @@ from flockcare.vetsheet.sheet import Given
 
 MOST_GROUPS, MOST_REMARKS, MOST_DATES = 14, 3, 60
 FIRST = (StepKind.MEDICINE, StepKind.VET, StepKind.OINTMENT)
-NOBODY = "somebody not written down"
+NOBODY = "somebody not recorded"
 
 
 def given(steps: Iterable[CareStep], names: Names, zone: dt.tzinfo) -> tuple[list[Given], str]:

@@ -14,7 +14,7 @@ SHORTEST_PIECE = 3
 # Letters that are none with a mark added, and what keyboards put for ' and -.
 _PLAIN = str.maketrans("łøđ’‘ʼ‐‑", "lod'''--")
 _WORD = re.compile(r"[^\W\d_]+")
-_JOINED = re.compile(rf"{_WORD.pattern}(?:['’ʼ]{_WORD.pattern})+")  # O’Brien
+_JOINED = re.compile(rf"{_WORD.pattern}(?:['’ʼ]{_WORD.pattern})+")  # O’Lovage
 
 
 class Names:

@@ -247,7 +247,7 @@ def _story(sheet: VetSheet, width: float):
         yield from _table(sheet.other_cases, width)
     yield from _section("Measured sores", sheet.measured, width)
     yield from _given(sheet)
-    yield from _section("How she was otherwise", sheet.signs, width)
+    yield from _section("How she was in other ways", sheet.signs, width)
     yield from _weights(sheet)
     yield from _housing(sheet)
     yield from _photos(sheet.photos, width)
@@ -321,7 +321,7 @@ def _table(table: Table, width: float):
 def _given(sheet: VetSheet):
     yield from _heading("Put on, done and given")
     if not sheet.given:
-        yield _text("Nothing was written down in this time.")
+        yield _text("Nothing was recorded in this time.")
     for group in sheet.given:
         yield _group(group)
     if sheet.given_left_out:
@@ -346,7 +346,7 @@ def _housing(sheet: VetSheet):
     pieces = [_text("Housing", "head")]
     pieces += [_labelled(fact.label, fact.words, "cell") for fact in sheet.housing]
     if not sheet.housing:
-        pieces.append(_text("Where she lived in this time has not been written down."))
+        pieces.append(_text("Where she lived in this time is not recorded."))
     if sheet.housing_left_out:
         pieces.append(_text(sheet.housing_left_out, "small"))
     yield KeepTogether(pieces)

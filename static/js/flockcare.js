@@ -36,7 +36,7 @@ for (const failure of ["htmx:sendError", "htmx:responseError"]) {
     said.textContent =
       failure === "htmx:sendError"
         ? "That did not get through: no signal. Try again where there is some."
-        : full || "That was not taken in. Open the page anew and try again.";
+        : full || "That wasn’t accepted. Reload the page and try again.";
     // The form of a step waits on the phone, as this tap does not.
     const form = detail.elt.closest(".due-row")?.querySelector('a[href*="/step/"]');
     if (failure === "htmx:sendError" && form) {

@@ -84,10 +84,10 @@ def tomorrow():
 @pytest.mark.parametrize(
     ("field", "value", "words"),
     [
-        ("name", "", "Write something here."),
+        ("name", "", "Enter something here."),
         ("name", "dILL", "Another bird of this flock has that name already."),
         ("name", "x" * 41, "at most 40 characters"),
-        ("band_colour", "turquoise", "is not among the choices."),
+        ("band_colour", "turquoise", "isn’t one of the choices."),
         ("hatched", "spring", "is not a date"),
         ("hatched", "2023-13", "There is no such date"),
         ("hatched", tomorrow, "This date is still to come."),
@@ -191,7 +191,7 @@ class TestWeight:
         # What she lands with takes a weight, not only a class.
         assert self.ASKS in page
         assert f'href="/f/{cast.flock.pk}/birds/breeds/{bird.breed_id}/"' in page
-        listed = cast.clients.keeper.get(f"/f/{cast.flock.pk}/birds/breeds/").text
+        listed = " ".join(cast.clients.keeper.get(f"/f/{cast.flock.pk}/birds/breeds/").text.split())
         assert "weight not known, bantam · 1 bird<" in listed
 
     def test_an_entered_weight_goes_before_the_name(self, cast):

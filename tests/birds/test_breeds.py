@@ -32,7 +32,7 @@ def test_page_gives_weight_class_and_source(cast, breed):
     breed_named(flock=cast.flock, name="leghorn")
     breed_named(flock=cast.flock, name="Yard mix")
     Bird.objects.create(flock=cast.flock, name="Dill", breed=breed)
-    page = cast.clients.viewer.get(url(cast)).text
+    page = " ".join(cast.clients.viewer.get(url(cast)).text.split())
     assert "3.63 kg, heavy · 1 bird<" in page
     assert "as cited by secondary sources" in page
     assert "2.04 kg, light" in page and "(from memory)" in page
@@ -73,7 +73,7 @@ def test_weight_can_be_taken_out(cast, breed):
         ("adult_grams", "0.1", "That is too light for a grown hen."),
         ("adult_grams", "big", "“big” is not a number."),
         ("name", "LEGHORN", "This flock has a breed of that name already."),
-        ("name", "", "Write something here."),
+        ("name", "", "Enter something here."),
     ],
 )
 def test_wrong_field_is_named(cast, breed, field, value, words):

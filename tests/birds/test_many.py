@@ -60,7 +60,7 @@ def test_add(cast):
 def test_wrong_line_is_named_and_nothing_typed_is_lost(cast, birds, wrong, words, add):
     page = post(cast, f"Fennel\n\n{wrong}\nNutmeg", add=add)
     assert page.status_code == 200
-    assert "Please mend line 3; nothing has been added yet." in page.text
+    assert "Please correct line 3; nothing has been added yet." in page.text
     assert words in page.text
     assert f"Fennel\n\n{wrong}\nNutmeg" in page.text.replace("\r", "")
     assert 'name="add"' not in page.text
@@ -69,13 +69,13 @@ def test_wrong_line_is_named_and_nothing_typed_is_lost(cast, birds, wrong, words
 
 def test_several_wrong_lines(cast):
     page = post(cast, "Fennel, teal\nClove\nNutmeg, mauve")
-    assert "Please mend the lines 1, 3" in page.text
+    assert "Please correct lines 1, 3" in page.text
 
 
 @pytest.mark.parametrize(
     ("lines", "words"),
     [
-        ("", "Write something here."),
+        ("", "Enter something here."),
         (" \n \n", "There is no bird in it yet."),
         ("\n".join(f"Hen {n}" for n in range(301)), "more than 300 lines"),
     ],

@@ -78,7 +78,7 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     assert "1 day late" in row(mine, "Caraway").inner_text()
     row(mine, "Caraway").locator("button:has-text('Changed')").tap()
     mine.locator(".care-done li:has-text('Caraway') >> button:has-text('Undo')").tap()
-    mine.wait_for_selector("text=Taken back: Caraway")
+    mine.wait_for_selector("text=Deleted: Caraway")
     row(mine, "Caraway").locator("button:has-text('Off')").tap()
     mine.wait_for_selector(".care-done:has-text('dressing off')")
     let_pass(site, 1)
@@ -177,7 +177,7 @@ def test_care_works_without_script(browser, site):
     page.goto(f"/f/{site.flock}/today/")
     page.locator("a:has-text('Care that is due')").click()
     page.locator(".row:has-text('Chervil') >> button:has-text('Undo')").first.click()
-    assert page.locator("text=Taken back: Chervil").count() == 1
+    assert page.locator("text=Deleted: Chervil").count() == 1
     context.close()
 
 

@@ -130,7 +130,7 @@ def test_advice_is_tried_and_a_plan_is_kept(open_phone, barn):
     page.locator(".advice a").first.tap()
     page.wait_for_selector("#scratch-result :text('0 of 3 birds')")
     page.fill("#plan-note", "Before winter")
-    page.locator("button:has-text('Keep as a plan')").tap()
+    page.locator("button:has-text('Save as a plan')").tap()
     page.wait_for_url(lambda url: url.endswith(barn))
     text = page.inner_text("main")
     assert "Kept as a plan" in text

@@ -208,7 +208,7 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, coop, 
     page.wait_for_selector("text=1 record waits on this phone, sign in to send")
     page.locator("#outbox-bar a").tap()
     page.locator("button:has-text('Send now')").tap()
-    page.wait_for_selector("text=You are signed out. What waits is kept")
+    page.wait_for_selector("text=You are signed out. What waits is safe")
     assert page.locator("#to-sign-in").is_visible()
     # Another keeper signs in: nothing goes under their name, and they do not see what it says.
     sign_in(context, coop, line, "vic")
@@ -293,7 +293,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     page.wait_for_selector("text=This is in the future. Check the date and time.")
     page.wait_for_selector("text=The clock of this phone is 2 days ahead.")
     page.clock.set_system_time(datetime.now(UTC))
-    page.locator("a:has-text('Mend')").tap()
+    page.locator("a:has-text('Correct')").tap()
     page.wait_for_selector("h1:has-text('Borage')")
     until(page, "document.querySelector('#id_note').value")
     assert page.input_value("#id_note") == "Stands on one leg."
@@ -691,7 +691,7 @@ def test_what_waits_is_mended_with_its_photos(phones, coop, line, tmp_path):
     page.wait_for_selector("text=Kept on this phone: Mace: check, left foot 1")
     page.goto("/outbox/")
     page.wait_for_selector("text=2 photos")
-    page.locator("a:has-text('Mend')").tap()
+    page.locator("a:has-text('Correct')").tap()
     page.locator("button[aria-label='Leave khaki.jpg out']").tap()
     assert page.locator("#id_left-sites_0").is_checked()
     page.locator(".part-left label:has-text('Swollen')").tap()

@@ -245,7 +245,7 @@ def test_without_script(browser, site):
     page.set_input_files("#old-photos", [*files(2, year=2010), NOT_A_PICTURE])
     page.get_by_role("button", name="Bring them in").click()
     expect(page.locator(".notice.error")).to_contain_text("“notes.txt”")
-    expect(page.locator(".notice.success")).to_have_text("2 photos brought in.")
+    expect(page.locator(".notice.success")).to_have_text("2 photos added.")
     group(page, 2010).locator("label").first.click()
     page.locator(".sort-bar label", has=page.locator("[name=foot][value=left]")).click()
     page.locator(".bar-bird > summary").click()

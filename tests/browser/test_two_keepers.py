@@ -31,7 +31,7 @@ def test_the_second_of_two_sees_both_versions_and_loses_no_photo(open_phone, sit
     ada.goto(f"/f/{site.flock}/birds/{site.birds['Tansy']}/check/")
     ada.locator("button:has-text('Both feet clear')").tap()
     ada.locator("text=View or edit").tap()
-    ada.locator("a:has-text('Mend this check')").tap()
+    ada.locator("a:has-text('Correct this check')").tap()
     ada.wait_for_url("**/edit/")
     ben.goto(ada.url)
     for page, note in ((ada, "Walks well."), (ben, "Yard wet.")):

@@ -57,7 +57,7 @@ def test_everything_about_the_case_stands_in_time_order(cast, birds):
     )
     step(cast, dill, "watched", days_ago=1, next_due=day(4))
     look(cast, dill, days_ago=2, left=SORE, right=CLEAR, note="Last seen.")
-    page = cast.clients.viewer.get(case_url(cast, dill)).content.decode()
+    page = " ".join(cast.clients.viewer.get(case_url(cast, dill)).content.decode().split())
     order = ["Left and watched", "Last seen.", "/240.jpg", "Twenty minutes.", "First seen."]
     order += ["Clear before it."]
     places = [page.index(word) for word in order]
@@ -104,7 +104,7 @@ def test_similar_cases_are_counted_as_ranges(cast, birds):
     many = Past(((0, 14), (7, 21), (10, 24), (30, 44), (5, None)), 0)
     assert many.times == "from at least 5 days to 30–44 days, half of them within 21 days"
     assert Past(((0, None), (1, 1)), 0).times == "an unknown number of days, 1 day"
-    page = cast.clients.viewer.get(case_url(cast, dill)).content.decode()
+    page = " ".join(cast.clients.viewer.get(case_url(cast, dill)).content.decode().split())
     assert "Other birds of this flock: 3 like this one." in page
     assert "2 healed: 10–24 days, 30–44 days." in page
     assert "Dill: none like this one so far." in page
@@ -168,7 +168,7 @@ def test_the_questions_come_first_and_leaving_is_always_offered(cast, birds):
     for caution in (*DRESSING, *CAUTIONS):
         assert escape(caution.text) in page and escape(caution.source) in page
     for said in (WELL, {**WELL, "bright": "no"}):
-        assert "Leave it and watch" in opening(cast, birds["Dill"], said).content.decode()
+        assert "Leave it and watch" in " ".join(opening(cast, birds["Dill"], said).text.split())
 
 
 def test_advice_to_soak_leads_straight_to_how_that_is_done(cast, birds):
@@ -176,7 +176,7 @@ def test_advice_to_soak_leads_straight_to_how_that_is_done(cast, birds):
     look(cast, dill, left={**SORE, "swelling": "moderate"}, right=CLEAR)
     address = url(cast, "opening", dill.pk, "left")
     for where in (case_url(cast, dill), url(cast, "bird", dill.pk)):
-        page = cast.clients.keeper.get(where).content.decode()
+        page = " ".join(cast.clients.keeper.get(where).content.decode().split())
         assert f'href="{address}#soak-and-dress">How to soak and dress a foot</a>' in page
         assert "Before you open a sore" in page and "Before opening it" not in page
         # A viewer is not led to what only keepers may see.
@@ -205,7 +205,7 @@ def test_every_question_has_to_be_answered(cast, birds):
     for name in WELL:
         answer = opening(cast, birds["Dill"], {k: v for k, v in WELL.items() if k != name})
         assert answer.status_code == 422
-        assert "Look at her first" in answer.content.decode()
+        assert "Check her first" in answer.content.decode()
 
 
 @pytest.mark.parametrize("name", WELL)

@@ -222,7 +222,7 @@ def test_days_that_somebody_else_entered_meanwhile_are_not_lost_in_silence(cast,
     page, said = url(cast, "holds"), {"product": "Drops", "egg_days": "10", "days_from": "vet"}
     cast.clients.keeper.post(page, said)
     answer = cast.clients.owner.post(page, {**said, "egg_days": "7"}, follow=True)
-    assert "entered by somebody else meanwhile" in answer.text
+    assert "just been entered by somebody else" in answer.text
     assert "eggs 7 days" in answer.text
     given.refresh_from_db()
     assert given.egg_days == 10

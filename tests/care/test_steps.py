@@ -44,7 +44,7 @@ def test_a_step_is_logged_with_what_is_due_next(cast, birds):
     logged = CareStep.objects.get()
     assert (logged.bird, logged.foot, logged.kind) == (dill, "left", "soaked")
     assert (logged.product, logged.keeper, logged.next_due) == ("warm water", cast.keeper, day(1))
-    assert "Mend or undo" in answer.content.decode()
+    assert "Correct or delete" in answer.content.decode()
 
 
 @pytest.mark.parametrize(
@@ -230,7 +230,7 @@ def test_the_way_back_has_its_space(cast, birds):
     ("said", "words"),
     [
         ({}, "Say what was done."),
-        ({"kind": "prayer"}, "is not among the choices. Choose again."),
+        ({"kind": "prayer"}, "isn’t one of the choices. Choose again."),
         ({"kind": "soaked", "at": "2030-01-01T10:00"}, "in the future"),
         ({"kind": "soaked", "again": "day"}, "Give the day, or choose"),
         (

@@ -85,7 +85,7 @@ def test_claimed_by_one_seen_by_all_and_left_to_others_again(cast, birds):
     due = step(cast, birds["Dill"], days_ago=1, next_due=day(0))
     answer = cast.clients.keeper.post(url(cast, "claim", due.pk), {"deed": "claim"}, headers=HTMX)
     assert "You said you will do it" in answer.content.decode()
-    assert "Keeper will do it" in piece(cast.clients.owner, cast).content.decode()
+    assert "Keeper will do it" in " ".join(piece(cast.clients.owner, cast).content.decode().split())
     # Too late for the owner, who tapped an old list; taking it over is said as such.
     answer = cast.clients.owner.post(url(cast, "claim", due.pk), {"deed": "claim"}, headers=HTMX)
     assert "Keeper has said so already." in answer.content.decode()
@@ -133,7 +133,7 @@ def test_what_was_done_today_says_by_whom_and_can_be_undone(cast, birds):
     done = CareStep.objects.exclude(pk=due.pk).get()
     assert "Care done today (1)" in answer and url(cast, "undo", done.pk) in answer
     answer = cast.clients.owner.post(url(cast, "undo", done.pk), headers=HTMX).content.decode()
-    assert "Taken back: Dill" in answer
+    assert "Deleted: Dill" in answer
     assert "due today" in answer
 
 
@@ -141,7 +141,7 @@ def test_an_urgent_sign_stands_on_top_until_a_look_without_it(cast, birds):
     """A swelling seen from above is score 2 of the Welfare Quality protocol (2009), from memory."""
     look(cast, birds["Dill"], days_ago=3, left={"score": 2, "swelling": "from above"})
     look(cast, birds["Mace"], days_ago=1, left={"score": 1, "scab": "brown", "swelling": "none"})
-    page = piece(cast.clients.owner, cast).content.decode()
+    page = " ".join(piece(cast.clients.owner, cast).content.decode().split())
     assert "Call a vet" in page and "Swelling that can be seen from above" in page
     assert "3 days ago by Owner" in page
     assert "Mace" not in page
@@ -182,5 +182,5 @@ def test_what_the_kit_lacks_stands_on_today(cast, birds):
     assert "Kit" not in piece(cast.clients.viewer, cast).content.decode()
     for name, stock in [("Salve", 0), ("Gauze", 1), ("Gloves", 9), ("Wrap", 1), ("Salt", 0)]:
         KitItem.objects.create(flock=cast.flock, name=name, stock=stock, low_at=2)
-    shown = piece(cast.clients.viewer, cast).content.decode()
+    shown = " ".join(piece(cast.clients.viewer, cast).content.decode().split())
     assert "Kit</a>: Gauze low; Salt used up; Salve used up; 1 more to buy." in shown

@@ -50,6 +50,14 @@ def test_templates_have_no_inline_code_or_style(path):
     assert not re.search(r"\|\s*safe\b", text)
 
 
+@pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_templates_can_be_read_without_scrolling(path):
+    """No line over 120 characters, and no template over a page of an editor."""
+    lines = path.read_text().splitlines()
+    assert not [line for line in lines if len(line) > 120]
+    assert len(lines) <= 120
+
+
 @pytest.mark.django_db
 def test_migrations_are_complete():
     call_command("makemigrations", check=True, dry_run=True, stdout=io.StringIO())

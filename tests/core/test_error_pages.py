@@ -12,7 +12,7 @@ pytestmark = pytest.mark.django_db
 
 
 def words(answer) -> str:
-    return answer.content.decode()
+    return " ".join(answer.content.decode().split())
 
 
 def test_an_address_without_a_page_says_what_may_have_happened(cast, client):

@@ -11,7 +11,8 @@ from flockcare.core.refusals import OUT_OF_DATE, reword
 from flockcare.people.forms import FlockSettingsForm, RoleForm
 from tests.core.test_access import IN_A_FLOCK, address, records
 
-FRAMEWORK = ("This field", "Ensure", "Select a valid", "Enter a ", "is not one of", "submitted")
+FRAMEWORK = ("This field", "Ensure", "Select a valid", "is not one of", "submitted")
+FRAMEWORK += ("Enter a valid", "Enter a list", "Enter a number.", "Enter a whole number.")
 FRAMEWORK += ("already exists", "is not a valid", "Upload a valid", "Null characters")
 
 
@@ -86,8 +87,8 @@ def test_no_page_says_it_in_other_words(cast, junk):
     [
         ("0", "Between 1 and 60 days."),
         ("61", "Between 1 and 60 days."),
-        ("", "Write a number."),
-        ("soon", "Write a whole number, such as 7."),
+        ("", "Enter a number here."),
+        ("soon", "Enter a whole number, such as 7."),
     ],
 )
 def test_settings(cast, days, words):
@@ -110,19 +111,19 @@ class SomeForm(KeeperForm):
 
 def test_of_each_kind_of_field():
     assert {name: errors[0] for name, errors in SomeForm({}).errors.items()} == {
-        "day": "Give a day.",
-        "moment": "Give a day and a time.",
+        "day": "Enter a date.",
+        "moment": "Enter a date and time.",
         "some": "Choose at least one.",
         "sure": "Tick this first.",
         "file": "Choose a file.",
         "key": OUT_OF_DATE,
-        "share": "Write a number.",
-        "word": "Write something here.",
+        "share": "Enter a number here.",
+        "word": "Enter something here.",
         "own": "Say what it was.",
     }
     wrong = SomeForm({"day": "soon", "some": ["b"], "share": "0.25", "word": "long words"}).errors
-    assert wrong["day"] == ["This is not a day. Write it like 2026-05-14."]
-    assert wrong["some"] == ["“b” is not among the choices. Choose again."]
+    assert wrong["day"] == ["Enter a date, like 2026-05-14."]
+    assert wrong["some"] == ["“b” isn’t one of the choices. Choose again."]
     assert wrong["share"] == ["Too many digits after the point: at most 1."]
     assert wrong["word"] == ["This is too long: at most 3 characters fit here."]
     assert SomeForm({"share": "-1"}).errors["share"] == ["At least 0."]
@@ -136,7 +137,7 @@ def test_what_a_record_refuses_about_something_not_in_the_form(cast):
     form = RoleForm({"role": "keeper"})
     assert not saved(form, deed)
     assert form.non_field_errors() == [
-        "Write something here.",
-        "This cannot be read. Write it otherwise.",
+        "Enter something here.",
+        "This can’t be read. Enter it differently.",
         "At most 120.",
     ]

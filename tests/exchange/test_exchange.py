@@ -908,7 +908,7 @@ def test_photos_come_back_with_their_steps_of_care(flock, tmp_path):
 def test_a_step_that_a_photo_names_must_be_there(flock, tmp_path):
     rows = _with_photos(tmp_path, _photo(0, care="2024-01-05 17:00 soaked"))
     *places, text = problems_of(rows, flock)
-    assert places == [("photos.csv", 2, "care")] and "She has no step of care" in text
+    assert places == [("photos.csv", 2, "care")] and "She has no care record" in text
 
 
 def test_photos_come_back_with_their_checks(flock, tmp_path):

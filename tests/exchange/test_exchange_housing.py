@@ -196,7 +196,7 @@ def test_two_things_said_of_one_day_are_refused(flock, tmp_path, table, column):
     both = write_folder(tmp_path / "both", pictures, **tables, **{table: rows})
     *places, text = problems_of(both, flock)
     assert places == [(f"{table}.csv", 3, column)]
-    assert "Something else is kept for this house and day" in text
+    assert "Something else is recorded for this house and day" in text
     # The same with the first of them in the flock already.
     bring_in(write_folder(tmp_path / "kept", pictures, **tables, **{table: rows[:1]}), flock)
     later = write_folder(tmp_path / "later", pictures, **tables, **{table: rows[1:]})

@@ -325,8 +325,9 @@ class Table:
         self._see(answer)
 
     def _see(self, answer):
-        self.answer, self.text = answer, answer.content.decode()
-        self.fields = _hidden(self.text) if answer.status_code != 302 else {}
+        self.answer, page = answer, answer.content.decode()
+        self.text = " ".join(page.split())
+        self.fields = _hidden(page) if answer.status_code != 302 else {}
 
     def post(self, **fields):
         self._see(self.client.post(self.address, {**self.fields, **fields}))

@@ -32,7 +32,7 @@ def test_a_bird_never_looked_at_comes_first(cast, birds):
     look(cast, birds["Dill"], days_ago=100)
     entries = birds_for_today(cast.flock, now=timezone.now())
     assert entries[0].name in ("Mace", "Sorrel")
-    assert entries[0].due_words == "never looked at"
+    assert entries[0].due_words == "never checked"
     assert entries[-1].next.days_late == 100 - cast.flock.round_days
 
 

@@ -170,7 +170,7 @@ def test_one_bad_file_does_not_stop_the_rest(cast):
     files = [picture("red", name="a.jpg"), bad, picture("blue", name="b.jpg"), picture("red")]
     answer = cast.clients.keeper.post(url(cast, "sort_add"), {"photo": files}, follow=True)
     page = answer.content.decode()
-    assert "2 photos brought in" in page
+    assert "2 photos added" in page
     assert "1 was here already" in page
     assert "“notes.txt” is not a picture we can read" in page
     assert Photo.objects.count() == 2
@@ -410,7 +410,7 @@ def test_what_another_keeper_named_meanwhile_is_left_alone(cast, birds, shoebox,
         url(cast), {"photo": [mine.pk, theirs.pk], "bird": birds["Dill"].pk}, follow=True
     )
     assert (fresh(mine).bird, fresh(theirs).bird) == (birds["Dill"], birds["Mace"])
-    assert "1 had been sorted meanwhile and stayed as it is." in answer.content.decode()
+    assert "1 had just been sorted by someone and stayed as it is." in answer.content.decode()
     # Where it stands now, it can be mended.
     cast.clients.owner.post(
         f"{url(cast)}?show=named", {"photo": theirs.pk, "bird": birds["Dill"].pk}

@@ -214,7 +214,7 @@ def test_what_never_was_so_goes_and_what_was_before_holds_on(shed, cast):
     services.delete_state(state=of(shed, "Top roost").states.get(since=JUNE), by=cast.keeper)
     held = {one.name: state for one, state in layout_on(shed, TODAY)}
     assert held["Top roost"].height_cm == 140
-    with pytest.raises(ValidationError, match="all that is written down about Step"):
+    with pytest.raises(ValidationError, match="all that is recorded about Step"):
         services.delete_state(state=of(shed, "Step").states.get(), by=cast.keeper)
     services.delete_feature(feature=of(shed, "Step"), by=cast.keeper)
     assert Revision.objects.filter(deed="delete", kind="housing.Feature").count() == 1

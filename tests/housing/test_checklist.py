@@ -102,7 +102,7 @@ def test_answers_become_states_of_that_day(cast, shed):
         yard={"bedding_depth_cm": "3,5", "damp": "wet", "moisture_percent": "31"},
     )
     answer = cast.clients.keeper.post(url(shed), data, follow=True)
-    assert "Written down anew: Bar, Yard" in answer.content.decode()
+    assert "Updated: Bar, Yard" in answer.content.decode()
     today = timezone.localdate()
     held = {one.name: state for one, state in layout_on(shed, today)}
     assert (held["Bar"].since, held["Bar"].surface, held["Bar"].edge) == (

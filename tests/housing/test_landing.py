@@ -218,8 +218,8 @@ def test_a_scratch_copy_shows_and_keeps_nothing(cast, shed):
     assert "17.2 J 14.0 J −18 %" in words
     assert list(FeatureState.objects.values_list("pk", "height_cm")) == before
     assert not HousingChange.objects.exists()
-    assert "Keep as a plan" not in words
-    assert "Keep as a plan" in page(
+    assert "Save as a plan" not in words
+    assert "Save as a plan" in page(
         cast.clients.keeper, address(shed, "what_if"), **{field(shed, "Bar", "h"): "80"}
     )
 
@@ -243,7 +243,7 @@ def test_what_cannot_be_read_is_said_and_changes_nothing(cast, shed):
     words = page(cast.clients.keeper, address(shed, "what_if"), **{field(shed, "Bar", "h"): "tall"})
     assert "Bar: “tall” is not a length" in words
     assert "100 cm" in words
-    assert "Keep as a plan" not in words
+    assert "Save as a plan" not in words
     answer = cast.clients.keeper.post(address(shed, "what_if"), {field(shed, "Bar", "h"): "tall"})
     assert answer.status_code == 302
     assert not HousingChange.objects.exists()
@@ -267,7 +267,7 @@ def test_who_has_no_weight_counts_against_a_drop_and_not_against_an_energy(cast,
     # Her drops stand where the others have energies: 55 cm, then 45.
     assert "Sorrel no weight: her drop 55 cm 45 cm −18 %" in words
     words = page(cast.clients.keeper, url, by="energy", energy="18")
-    assert "Left out for want of a weight: Sorrel" in words
+    assert "Not counted (no weight): Sorrel" in words
     assert "weigh her Bar 55 cm 43° not known 3.3 m/s" in page(cast.clients.keeper, address(shed))
 
 

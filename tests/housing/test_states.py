@@ -47,7 +47,7 @@ def test_a_state_holds_from_its_day_until_the_day_before_the_next(day, held):
 
 
 def test_before_the_first_state_nothing_is_known():
-    with pytest.raises(NotRecorded, match=r"Nothing was written down about it for 9 May 2026"):
+    with pytest.raises(NotRecorded, match=r"Nothing was recorded about it for 9 May 2026"):
         state_on(bare(MAY), MAY - DAY)
     with pytest.raises(NotRecorded):
         state_on([], MAY)

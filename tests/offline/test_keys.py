@@ -102,7 +102,7 @@ def test_what_was_corrected_is_never_acknowledged_and_dropped(
     answer = way(me, cast.flock, dill, kind, key, {**first, **otherwise})
     if way is to_outbox:
         assert answer.status_code == 409
-        assert "This is saved already, in other words: Dill, " in answer.json()["reasons"][0]
+        assert "This is saved already, with different values: Dill, " in answer.json()["reasons"][0]
         link = answer.json()["url"]
     else:
         assert answer.status_code in (200, 422)
@@ -204,7 +204,7 @@ def test_what_was_deleted_does_not_come_back_by_being_sent_again(cast, birds, me
     cast.clients.owner.post(address)
     assert not MODELS[kind].objects.exists()
     answer = way(me, cast.flock, dill, kind, key, fields)
-    assert "This was saved, and Owner took it back since." in answer.text
+    assert "This was saved, and Owner has deleted it since." in answer.text
     assert not MODELS[kind].objects.exists()
 
 

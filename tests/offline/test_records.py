@@ -79,8 +79,8 @@ def test_something_else_under_the_same_key_is_refused(cast, dill, birds, sending
         said = answer.json()
         assert said["key"] == str(key)
         assert said["reasons"] == [
-            "This is saved already, in other words: Dill, both feet clear. "
-            "Mend what is saved, and discard this."
+            "This is saved already, with different values: Dill, both feet clear. "
+            "Correct what is saved, and discard this."
         ]
         assert said["url"] == reverse("feet:check", args=[cast.flock.pk, key])
     assert Check.objects.get().bird == dill
@@ -94,7 +94,7 @@ def test_what_the_page_had_stored_before_its_answer_was_lost(cast, dill, sending
     assert Check.objects.count() == 1
     otherwise = send(*sending, check_body(cast, dill, *SORE, at=at), key)
     assert otherwise.status_code == 409
-    assert "in other words: Dill, both feet clear" in otherwise.json()["reasons"][0]
+    assert "with different values: Dill, both feet clear" in otherwise.json()["reasons"][0]
     assert otherwise.json()["url"] == reverse("feet:check", args=[cast.flock.pk, key])
     assert Check.objects.get().findings.filter(score=0).count() == 2
 
@@ -107,7 +107,7 @@ def test_a_check_that_was_taken_back_does_not_come_back(cast, dill, sending):
     cast.clients.owner.post(reverse("feet:check_delete", args=[cast.flock.pk, key]))
     answer = send(*sending, check_body(cast, dill, at=at), key)
     assert answer.status_code == 409
-    assert answer.json()["reasons"] == ["This was saved, and Owner took it back since."]
+    assert answer.json()["reasons"] == ["This was saved, and Owner has deleted it since."]
     assert not Check.objects.exists()
 
 

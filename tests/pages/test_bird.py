@@ -37,7 +37,7 @@ def text_of(response):
 
 def test_a_bird_without_checks_says_what_to_do(cast, birds):
     got = cast.clients.keeper.get(page(birds["Dill"]))
-    assert "Nobody has written down a look at her feet yet." in text_of(got)
+    assert "Her feet have not been checked yet." in text_of(got)
     new = reverse("check_bird", args=[cast.flock.pk, birds["Dill"].pk])
     assert f'href="{new}"' in got.content.decode()
     assert "Nothing was recorded in this time." in text_of(got)
@@ -106,9 +106,7 @@ def test_a_bird_that_left_is_told_as_gone_and_her_timeline_ends_there(cast, bird
     assert "Check her" not in words
     assert "21 Jan – 20 Apr 2026" in words
     # Sore since 4 April, and for no longer than she lived: 16 days.
-    assert (
-        "Left foot since 4 Apr 2026 (sore already when first looked at) At least 16 days" in words
-    )
+    assert "Left foot since 4 Apr 2026 (sore already when first checked) At least 16 days" in words
 
 
 @pytest.mark.parametrize("view", ["bird", "pages:timeline"])

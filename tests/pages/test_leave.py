@@ -59,7 +59,7 @@ def test_today_is_proposed(cast, dill):
 @pytest.mark.parametrize(
     ("field", "value", "words"),
     [
-        ("left", "", "Write a date; the year is enough."),
+        ("left", "", "Enter a date; the year is enough."),
         ("left", "last week", "is not a date"),
         ("left", "2023-05-13", "This is before she came to this flock (14 May 2023)."),
         (
@@ -68,7 +68,7 @@ def test_today_is_proposed(cast, dill):
             "This date is still to come.",
         ),
         ("left_reason", "", "Choose one of these."),
-        ("left_reason", "bored", "is not among the choices."),
+        ("left_reason", "bored", "isn’t one of the choices."),
     ],
 )
 def test_wrong_field_is_named_and_the_note_stays(cast, dill, field, value, words):

@@ -100,7 +100,7 @@ def test_where_she_was_put_goes_and_comes_with_her(cast, birds):
     ("record", "words"),
     [
         (check_of, "1 check of feet"),
-        (step_of, "1 step of care"),
+        (step_of, "1 care record"),
         (weighing_of, "1 weighing"),
         (photo_of, "1 photo"),
         (deleted_photo_of, "1 photo"),

@@ -210,7 +210,7 @@ def test_choosing_a_stretch(yard):
     assert answer.status_code == 302 and answer.headers["Location"].endswith("#change-1")
     choice = WindowChoice.objects.get()
     assert (choice.window_days, choice.lag_days, choice.keeper) == (100, 7, yard.owner)
-    text = page(yard).content.decode()
+    text = " ".join(page(yard).content.decode().split())
     assert "100 days on either side, without the 7 days after the change" in text
     assert "after the answer could be seen; 2 periods tried." in text
     # The same once more is no other try.

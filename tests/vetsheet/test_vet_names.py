@@ -4,7 +4,7 @@ import pytest
 
 from flockcare.vetsheet.names import Nameless
 
-KEEPERS = ["Jürgen van Dijk", "Tom", "Mary Jo O'Brien", "Łukasz", "Les/Ann"]
+KEEPERS = ["Jürgen van Dille", "Ted", "Mary Jo O'Lovage", "Łukasz", "Les/Ann"]
 NOBODY = Nameless(KEEPERS)
 
 
@@ -15,9 +15,9 @@ NOBODY = Nameless(KEEPERS)
         # The same letter as one sign and as two (Unicode Standard Annex #15).
         ("Ju\u0308rgen held her", "Keeper A held her"),
         ("as lukasz and Lukasz said", "as Keeper D and Keeper D said"),
-        ("mary jo o’brien’s coop; O'Brien", "Keeper C’s coop; Keeper C"),
+        ("mary jo o’lovage’s coop; O'Lovage", "Keeper C’s coop; Keeper C"),
         ("Ann asked Jo", "Keeper E asked Keeper C"),
-        ("Toms towel, Tom’s towel", "Keeper B’s towel, Keeper B’s towel"),
+        ("Teds towel, Ted’s towel", "Keeper B’s towel, Keeper B’s towel"),
     ],
 )
 def test_a_name_is_found_as_people_type_it(typed, shown):
@@ -25,7 +25,7 @@ def test_a_name_is_found_as_people_type_it(typed, shown):
 
 
 @pytest.mark.parametrize(
-    "typed", ["limps less by the hour", "tomato and atom", "ho jo ho", "12 mm, 3.5 kg", "½ ≤ 2 ±"]
+    "typed", ["limps less by the hour", "tedious and muted", "ho jo ho", "12 mm, 3.5 kg", "½ ≤ 2 ±"]
 )
 def test_other_words_stay(typed):
     assert NOBODY.text(typed) == typed

@@ -128,7 +128,7 @@ def test_thirty_days_unless_chosen_otherwise(cast, bird):
 def test_opens_without_signing_in_and_changes_nothing(link, bird):
     page = Client().get(link)
     assert page.status_code == 200
-    assert "Vet sheet: Łucja" in page.text and "by Keeper" in page.text
+    assert "Vet sheet: Łopian" in page.text and "by Keeper" in page.text
     assert "<form" not in page.text and "<script" not in page.text
     assert_kept_by_nobody(page)
     assert '<meta name="robots" content="noindex">' in page.text
@@ -149,7 +149,7 @@ def test_pdf_behind_the_link(link):
     answer = Client().get(f"{link}sheet.pdf?paper=letter")
     assert answer.headers["Content-Type"] == "application/pdf"
     assert_kept_by_nobody(answer)
-    assert "Łucja" in pypdf.PdfReader(io.BytesIO(answer.content)).pages[0].extract_text()
+    assert "Łopian" in pypdf.PdfReader(io.BytesIO(answer.content)).pages[0].extract_text()
 
 
 def test_photos_of_this_bird_and_period_only(cast, bird, link):
@@ -210,7 +210,7 @@ def test_nothing_of_other_birds(cast, bird, link):
     other_bird(cast.flock)
     many_records(other_bird(cast.elsewhere), years=1)
     shown = everything_shown(link)
-    assert "Łucja" in shown
+    assert "Łopian" in shown
     for words in ("Marjoram", "stray", "Elsewhere", "product 1"):
         assert words not in shown
 
@@ -224,7 +224,7 @@ def test_nothing_from_outside_of_the_period(cast, bird):
 
 def test_without_names_no_keeper_is_named_anywhere(cast, bird):
     """Also not in notes, the house, the product, the flock's name or in small letters."""
-    cast.keeper.name = "Jürgen van Dijk"
+    cast.keeper.name = "Jürgen van Dille"
     cast.keeper.save()
     cast.owner.name = "Ros"
     cast.owner.save()
@@ -232,7 +232,7 @@ def test_without_names_no_keeper_is_named_anywhere(cast, bird):
     cast.viewer.save()
     cast.flock.name = "Ros’s hens"
     cast.flock.save()
-    look(bird, at(8, 5), by=cast.owner, note="jürgen held her, VAN DIJK’s towel, łukasz came")
+    look(bird, at(8, 5), by=cast.owner, note="jürgen held her, VAN DILLE’s towel, łukasz came")
     look(bird, at(8, 6), keeper_name="Grandma Ines", note="ROS said: ask Ines")
     step(bird, at(8, 7), "ointment", product="salve from Ros", keeper_name="Grandma Ines")
     photo(bird, at(8, 8), seed=80, note="Ros took this", by=cast.owner)
@@ -240,19 +240,19 @@ def test_without_names_no_keeper_is_named_anywhere(cast, bird):
     for name in ("Ros", "Jürgen", "Ines", "łukasz"):
         assert name in named
     hidden = everything_shown(make(cast.clients.owner, bird, nameless="on"))
-    for name in ("ros", "jürgen", "dijk", "ines", "grandma", "łukasz", "owner"):
+    for name in ("ros", "jürgen", "dille", "ines", "grandma", "łukasz", "owner"):
         found = re.search(rf"(?<!\w){name}(?!\w)", hidden, re.IGNORECASE)
         assert not found, hidden[found.start() - 60 : found.end() + 60]
-    assert "Łucja" in hidden and "“salve from Keeper A”" in hidden and "Top roost" in hidden
+    assert "Łopian" in hidden and "“salve from Keeper A”" in hidden and "Top roost" in hidden
 
 
 def test_without_names_those_who_left_for_good_are_hidden_too(cast, bird):
     """Their account is gone and their name is kept with what they did, also with other birds."""
-    Byline.objects.create(flock=cast.flock, record=bird.pk, field="keeper", name="Old Tom")
-    look(bird, at(8, 5), note="as old Tom always did, and Tom’s way")
-    assert "Tom" in everything_shown(make(cast.clients.owner, bird))
+    Byline.objects.create(flock=cast.flock, record=bird.pk, field="keeper", name="Uncle Ted")
+    look(bird, at(8, 5), note="as uncle Ted always did, and Ted’s way")
+    assert "Ted" in everything_shown(make(cast.clients.owner, bird))
     hidden = everything_shown(make(cast.clients.owner, bird, nameless="on"))
-    assert not re.search(r"\bTom\b", hidden) and "as Keeper D always did" in hidden
+    assert not re.search(r"\bTed\b", hidden) and "as Keeper D always did" in hidden
 
 
 def test_without_names_former_members_are_hidden_in_what_was_typed(cast, bird):
@@ -262,14 +262,14 @@ def test_without_names_former_members_are_hidden_in_what_was_typed(cast, bird):
     services.remove_keeper(membership=place, by=cast.owner)
     sage = Bird.objects.create(flock=cast.flock, name="Sage")
     look(sage, at(8, 4), keeper_name="Grandma Ines")
-    step(sage, at(8, 4), "soaked", keeper_name="Old Tom")
-    look(bird, at(8, 5), note="Bertil showed her to Ines, Tom soaked her, Stranger came by")
-    Bird.objects.filter(pk=bird.pk).update(band_number="Tom 1")
+    step(sage, at(8, 4), "soaked", keeper_name="Uncle Ted")
+    look(bird, at(8, 5), note="Bertil showed her to Ines, Ted soaked her, Stranger came by")
+    Bird.objects.filter(pk=bird.pk).update(band_number="Ted 1")
     bird.breed.source = "weighed by Ines"
     bird.breed.save()
     named = everything_shown(make(cast.clients.owner, bird))
     hidden = everything_shown(make(cast.clients.owner, bird, nameless="on"))
-    for name in ("Bertil", "Ines", "Tom"):
+    for name in ("Bertil", "Ines", "Ted"):
         assert name in named
         assert name not in hidden
     # Whoever never kept this flock is nobody whom the keepers promised to hide.
@@ -378,7 +378,7 @@ def test_never_made(db):
 
 def test_both_ends_are_said_where_links_are_made(cast, bird):
     for path in (f"birds/{bird.pk}/vet/", "vet/"):
-        page = cast.clients.owner.get(f"/f/{cast.flock.pk}/{path}").text
+        page = " ".join(cast.clients.owner.get(f"/f/{cast.flock.pk}/{path}").text.split())
         assert "no longer belongs to the flock" in page and "bird is deleted" in page
 
 
@@ -394,17 +394,16 @@ def test_openings_are_counted_and_dated_and_nothing_else_is_kept(cast, bird, lin
     assert [each.what for each in ShareOpening.objects.order_by("at")] == ["page", "page", "pdf"]
     fields = {field.name for field in ShareOpening._meta.get_fields()}
     assert fields == {"id", "link", "at", "what"}
-    page = cast.clients.viewer.get(f"/f/{cast.flock.pk}/vet/").text
+    page = " ".join(cast.clients.viewer.get(f"/f/{cast.flock.pk}/vet/").text.split())
     assert "Opened 3 times" in page and page.count(", the page") == 2 and ", the PDF" in page
-    assert (
-        "Opened 3 times" in cast.clients.owner.get(f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/").text
-    )
+    page = cast.clients.owner.get(f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/").text
+    assert "Opened 3 times" in " ".join(page.split())
 
 
 def test_many_openings_are_shown_short(cast, bird, link):
     kept = ShareLink.objects.get()
     ShareOpening.objects.bulk_create(ShareOpening(link=kept, what="page") for _ in range(25))
-    page = cast.clients.owner.get(f"/f/{cast.flock.pk}/vet/").text
+    page = " ".join(cast.clients.owner.get(f"/f/{cast.flock.pk}/vet/").text.split())
     assert "Opened 25 times" in page and page.count(", the page") == 10 and "and 15 before" in page
 
 

@@ -64,8 +64,8 @@ def test_weights_against_the_breed(bird):
 def test_who_weighed_her_is_named_also_without_an_account(bird):
     weighing = bird.weighing_set.get(on=date(2026, 5, 1))
     Weighing.objects.filter(pk=weighing.pk).update(keeper=None)
-    Byline.objects.create(flock=bird.flock, record=weighing.pk, field="keeper", name="Old Tom")
-    assert "1 May 2026: 3.12 kg by Old Tom; 1 Aug" in made(bird).weights
+    Byline.objects.create(flock=bird.flock, record=weighing.pk, field="keeper", name="Uncle Ted")
+    assert "1 May 2026: 3.12 kg by Uncle Ted; 1 Aug" in made(bird).weights
 
 
 def test_several_former_keepers_do_not_become_one(bird):
@@ -80,7 +80,7 @@ def test_a_bird_of_whom_nothing_is_known(cast):
     found = made(bird, Period(None, TODAY))
     facts = said(found.identity)
     assert facts["Age"] == facts["Breed"] == "not known"
-    assert found.looked == "Her feet were not looked at in this time."
+    assert found.looked == "Her feet were not checked in this time."
     assert found.weight == "Not weighed in this time."
     assert not (found.cases or found.given or found.photos.groups or found.housing)
     assert said(found.holds)["Eggs"].startswith("no days are running on 25 Aug 2026")
@@ -126,14 +126,14 @@ def test_cases_with_scores_grade_and_dates(bird):
 
 def test_clear_looks_are_counted(bird):
     assert made(bird).looked == (
-        "Her feet were looked at 5 times in this time, first on 1 Feb 2026, last on 1 Aug 2026; "
+        "Her feet were checked 5 times in this time, first on 1 Feb 2026, last on 1 Aug 2026; "
         "both feet were clear 3 times."
     )
 
 
 def test_one_look_is_told_as_one(bird):
     assert made(bird, Period(date(2026, 7, 20), TODAY)).looked == (
-        "Her feet were looked at once in this time, on 1 Aug 2026; both feet were clear 0 times."
+        "Her feet were checked once in this time, on 1 Aug 2026; both feet were clear 0 times."
     )
 
 
@@ -175,8 +175,8 @@ def test_a_note_about_both_feet_is_told_once(cast):
     found = made(bird)
     told = [row[2] for case in found.cases for row in case.looks.rows]
     assert told == [
-        "no details written down; gait 2 definite: “sits a lot”",
-        "no details written down",
+        "no details recorded; gait 2 definite: “sits a lot”",
+        "no details recorded",
     ]
     assert not found.signs.rows
 
@@ -429,7 +429,7 @@ def test_who_may_look(cast, bird):
 def test_page_shows_the_sheet(cast, bird):
     page = cast.clients.viewer.get(f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/?period=all").text
     for words in (
-        "Vet sheet: Łucja",
+        "Vet sheet: Łopian",
         "Old break of the left leg, ½ turn outwards",
         "Right foot: sore since 1 Aug 2026, not seen clear since",
         "a scale made for raptors",
@@ -450,15 +450,15 @@ def test_page_shows_the_sheet(cast, bird):
         ("period=own", "Say from which day on."),
         ("period=own&first=2026-05-01&last=2026-04-01", "This is after the day it ends."),
         ("period=own&first=2126-05-01", "This is after the last day of her record."),
-        ("period=own&first=yesterday", "This is not a day."),
+        ("period=own&first=yesterday", "Enter a date, like"),
         ("period=own&first=0001-01-01", "That is too long ago."),
-        ("period=7", "Choose one of these stretches of time."),
+        ("period=7", "Choose one of these periods."),
     ],
 )
 def test_a_wrong_stretch_of_time_is_said_and_shows_the_usual_one(cast, bird, query, words):
     base = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/"
     page = cast.clients.owner.get(f"{base}?{query}")
-    assert page.status_code == 422 and words in page.text and "Vet sheet: Łucja" in page.text
+    assert page.status_code == 422 and words in page.text and "Vet sheet: Łopian" in page.text
     answer = cast.clients.owner.get(f"{base}sheet.pdf?{query}")
     assert answer.status_code == 302 and answer.headers["Location"] == f"{base}?{query}"
 

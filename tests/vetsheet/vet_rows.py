@@ -109,11 +109,11 @@ def measure(of: Photo, *, area=60.0, error=0.06, longest=9.0, px_per_mm=PX_PER_M
 
 
 def full_bird(flock, owner, keeper) -> Bird:
-    """Łucja: a case that healed, one that has not, medicine with days and without, two houses."""
+    """Łopian: a case that healed, one that has not, medicine with days and without, two houses."""
     breed = Breed.objects.create(flock=flock, name="Sussex", adult_grams=3180, source="a table")
     bird = Bird.objects.create(
         flock=flock,
-        name="Łucja",
+        name="Łopian",
         band_colour="green",
         band_number="12",
         breed=breed,

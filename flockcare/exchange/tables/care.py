@@ -56,7 +56,7 @@ class Care(Table):
         _DROPPED,
         _CLAIMED,
         _step("claimed", "When they said so.", field="claimed_at"),
-        _step("logged", "When it was written down.", field="logged_at"),
+        _step("logged", "When it was recorded.", field="logged_at"),
     )
     silent = ("claimed", "logged")
 

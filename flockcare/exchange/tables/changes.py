@@ -25,7 +25,7 @@ class Changes(Table):
         PHOTOS,
     )
     key = ("house", "date")
-    contradiction = "Something else is kept for this house and day. Change it in the app."
+    contradiction = "Something else is recorded for this house and day. Change it in the app."
 
     def items(self, flock):
         made = super().items(flock).filter(planned=False).prefetch_related("photos")

@@ -30,7 +30,7 @@ def _seen(foot: str):
     def column(name, meaning, kind=None, **more):
         return _finding(f"{foot}_{name}", meaning, kind, field=name, part=foot, **more)
 
-    score = f"Lesion score of the {foot} foot; empty: this foot was not looked at."
+    score = f"Lesion score of the {foot} foot; empty: this foot was not checked."
     places = "Places on the foot, separated by “;”."
     return (
         column("score", score),

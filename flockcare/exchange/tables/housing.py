@@ -171,4 +171,4 @@ class Housing(Table):
             work.plan.already_there[self.name] += 1
         else:
             name = state.feature.name
-            row.wrong("from", f"“{name}” is described otherwise from this day on already.")
+            row.wrong("from", f"“{name}” is described differently from this day on already.")

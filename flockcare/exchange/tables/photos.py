@@ -58,7 +58,7 @@ class Photos(Table):
             reader=cells.sha256,
             attr="",
         ),
-        code("care", "The steps of care it was taken with: day, time, kind and foot."),
+        code("care", "The care records it was taken with: day, time, kind and foot."),
         _photo(
             "quarter_turns",
             "How it is turned to be seen, clockwise.",
@@ -76,7 +76,7 @@ class Photos(Table):
         bird("Whose printed card is in it.", "card_bird", required=False, part="sorting"),
         _sorting("card_foot", "For which foot that card is."),
         _sorting("card_answered", "A keeper said whether the card names the photos that follow."),
-        _sorting("kept_beside_alike", "It is kept though another looks like it."),
+        _sorting("kept_beside_alike", "It is kept although another looks like it."),
         _sorting("nobody_knows", "Nobody knows whose foot it is."),
         person("Who added it, by name."),
         _photo("added", "When it was added.", field="added_at"),

@@ -15,7 +15,7 @@ _OF_ROUND = (
 )
 _OF_BIRD = (
     bird("A bird of the round; empty: it had none.", required=False),
-    _place("passed_over", "She was passed over."),
+    _place("passed_over", "She was skipped."),
 )
 
 

@@ -18,4 +18,4 @@ class Walks(Table):
         _walk("note"),
     )
     key = ("house", "date")
-    contradiction = "Something else is kept for this house and day. Change it in the app."
+    contradiction = "Something else is recorded for this house and day. Change it in the app."

@@ -1,4 +1,4 @@
-"""Which stretches before and after a change were chosen to be compared."""
+"""Which periods before and after a change were chosen to be compared."""
 
 from flockcare.exchange.tables.base import Table
 from flockcare.exchange.tables.columns import day, fields_of, house, person
@@ -9,7 +9,7 @@ _window = fields_of(WindowChoice)
 
 class Windows(Table):
     name = "windows.csv"
-    about = "Which stretches before and after a change were chosen to be compared, every try."
+    about = "Which periods before and after a change were chosen to be compared, every try."
     model = WindowChoice
     columns = (
         house(),

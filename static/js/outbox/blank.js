@@ -96,7 +96,7 @@ export async function showKept({ form, words, sent, when }) {
     Object.assign(document.createElement("p"), { className: "notice", textContent: said }),
     Object.assign(document.createElement("p"), {
       className: "caution",
-      textContent: "Leave this page open until it is sent, and do not load it anew: reached this way the app cannot be opened without signal. What waits is not lost when the page closes; it is sent when the app is open again.",
+      textContent: "Leave this page open until it is sent, and do not reload it: reached this way the app cannot be opened without signal. What waits is not lost when the page closes; it is sent when the app is open again.",
     }),
   );
   form.hidden = true;

@@ -64,7 +64,7 @@ async function submit(form, said) {
   await changeEntry(entry.key, { heldUntil: 0 });
   const tried = outcome === "no signal" ? outcome : await sendWaiting({ now: true });
   const now = await readableEntry(entry.key);
-  if (now?.state === "refused") throw new Error(`It is kept on this phone. ${now.reasons.join(" ")}`);
+  if (now?.state === "refused") throw new Error(`It is saved on this phone. ${now.reasons.join(" ")}`);
   return { form, words: inWords(entry), sent: !now, when: WHEN[tried] ?? `${entry.keeperName} is signed in` };
 }
 

@@ -48,7 +48,7 @@ async function row(entry) {
   const buttons = make("div", { className: "buttons" });
   const saved = entry.stored?.url ?? entry.savedAt;
   if (saved) buttons.append(make("a", { className: "button plain", href: saved, textContent: "Open what is saved" }));
-  if (!entry.stored) buttons.append(make("a", { className: "button plain", href: mendAt(entry), textContent: "Mend" }));
+  if (!entry.stored) buttons.append(make("a", { className: "button plain", href: mendAt(entry), textContent: "Correct" }));
   if (entry.state === "refused") buttons.append(button("Try again", () => retry(key)));
   buttons.append(button("Discard", () => discard(entry, photos), "danger"));
   const item = make("li", {}, make("div", { className: "row" }, text), buttons);
@@ -77,8 +77,8 @@ async function discard(entry, photos) {
 const SAID = {
   sent: "All of it is sent.",
   nothing: "",
-  refused: "The server has refused something. Mend it, or discard it.",
-  "signed out": "You are signed out. What waits is kept; sign in, and it is sent.",
+  refused: "The server has refused something. Correct it, or discard it.",
+  "signed out": "You are signed out. What waits is safe; sign in, and it is sent.",
   "no signal": "No signal, or the server does not answer. It is tried again by itself while a page of the app is open.",
   full: "It is tried again by itself while a page of the app is open.",
   later: "Waiting for the next try.",
@@ -101,7 +101,7 @@ async function sayHowSafe(count) {
       : "The browser has not promised to keep this: when the phone is full it may clear it. Send soon, or save it to a file.");
   }
   if (!window.isSecureContext) {
-    words.push("This page came over plain HTTP. Sending works while a page of the app is open, but without signal the app cannot be opened anew; over HTTPS it can.");
+    words.push("This page came over plain HTTP. Sending works while a page of the app is open, but without signal the app cannot be opened again; over HTTPS it can.");
   }
   place("outbox-kept").textContent = words.join(" ");
 }

@@ -107,7 +107,7 @@ class Command(BaseCommand):
         if lan:
             address = address_in_network()
             if address is None:
-                raise CommandError("This machine is in no network. Leave --lan away.")
+                raise CommandError("This machine is not on a network. Run without --lan.")
             settings.ALLOWED_HOSTS.append(address)
         try:
             server = create_server(

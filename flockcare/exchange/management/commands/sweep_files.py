@@ -9,7 +9,7 @@ from flockcare.photos.checking import OLD, check_files
 
 
 class Command(BaseCommand):
-    help = "Mend or mark damaged photos, and remove files that no record names."
+    help = "Repair or mark damaged photos, and remove files that no record names."
 
     def add_arguments(self, parser):
         parser.add_argument(
