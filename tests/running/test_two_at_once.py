@@ -117,7 +117,9 @@ def test_what_may_be_there_once_is_asked_once_more(cast, birds, quicker, model):
     page = cast.clients.keeper.post(url, typed)
     assert came, page.text
     assert page.status_code in (200, 422)
-    assert ONCE_MORE in page.text
+    # Weighings look for themselves which it was, where the other one's row stays.
+    told = words if model is Weighing and settings.POSTGRESQL else ONCE_MORE
+    assert told in page.text
     assert f'value="{next(iter(typed.values()))}"' in page.text
     if not settings.POSTGRESQL:
         do()
