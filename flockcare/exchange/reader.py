@@ -2,26 +2,24 @@
 
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from typing import TYPE_CHECKING
 
 from flockcare.exchange.cells import plain
 from flockcare.exchange.limits import LONGEST_SOUGHT, MOST_NAMES, MOST_SOUGHT
 from flockcare.exchange.problems import EMPTY, Problems
-
-if TYPE_CHECKING:
-    from flockcare.exchange.checking import Work
-    from flockcare.exchange.reading import Row
 
 _WRONG = object()
 
 
 @dataclass
 class FileReader:
-    """Reads one file. The same text under the same column is looked at once only."""
+    """Reads one file. The same text under the same column is looked at once only.
+
+    ``rows``: as ``reading`` found them. ``work``: of the import, see ``checking``.
+    """
 
     file: str
-    rows: list["Row"]
-    work: "Work"
+    rows: list
+    work: object
     seen: dict = field(default_factory=dict)
     close: dict[str, str] = field(default_factory=dict)
 
@@ -61,12 +59,12 @@ class FileReader:
 @dataclass(slots=True)
 class RowReader:
     file: FileReader
-    row: "Row"
+    row: object
     # How many problems there were before this row.
     before: int
 
     @property
-    def work(self) -> "Work":
+    def work(self):
         return self.file.work
 
     @property
