@@ -133,7 +133,7 @@ def test_advice_is_tried_and_a_plan_is_kept(open_phone, barn):
     page.locator("button:has-text('Save as a plan')").tap()
     page.wait_for_url(lambda url: url.endswith(barn))
     text = page.inner_text("main")
-    assert "Kept as a plan" in text
+    assert "Saved as a plan" in text
     assert "Before winter" in text
     # The house itself is as it was, and is drawn on its page.
     page.wait_for_selector("[aria-labelledby=drawn] .elevation")
