@@ -9,6 +9,7 @@ import io
 import logging
 import uuid
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
@@ -23,6 +24,8 @@ from flockcare.photos.models import FileCheck, Photo
 from flockcare.photos.services import is_whole, put_files_back, remove
 
 OLD = dt.timedelta(days=1)
+# As long as a deleted photo stays: a database without the flock may be the wrong one.
+TIMES_LONGER_WITHOUT_FLOCK = 30
 FOLDER = "photos"
 
 logger = logging.getLogger(__name__)
@@ -49,16 +52,21 @@ class Found:
 def check_files(*, now: dt.datetime | None = None, old: dt.timedelta = OLD) -> Found:
     """Compare the storage with the records of every flock, and put right what can be.
 
-    ``old``: how old a file without a record must be to be removed. While something is wrong with
-    the clock none is. Files in the folder of a flock that is not in the database stay: that
-    database may be the wrong one.
+    ``old``: how old a file without a record must be to be removed, thirty times as old where not
+    even its flock is in the database. While something is wrong with the clock none is.
     """
     now = now or timezone.now()
-    if clock.look(now=now):
-        old = dt.timedelta.max
     found = Found()
-    for flock in Flock.objects.all():
-        _check_flock(flock, found, now=now, old=old)
+    # Before the flocks are read: a new one has its record before its first photo.
+    folders = _folders()
+    is_doubtful = bool(clock.look(now=now))
+    flocks = {str(flock.pk): flock for flock in Flock.objects.all()}
+    for flock in flocks.values():
+        _check_flock(flock, found, now=now, old=dt.timedelta.max if is_doubtful else old)
+    if not is_doubtful:
+        for folder in folders - set(flocks):
+            files = default_storage.stored(f"{FOLDER}/{folder}")
+            _sort_out(files, found, now=now, old=old * TIMES_LONGER_WITHOUT_FLOCK)
     if found.damaged:
         logger.warning(
             "Photos whose files are gone or cut off: %d. Owners see which under More, “Space and "
@@ -66,6 +74,14 @@ def check_files(*, now: dt.datetime | None = None, old: dt.timedelta = OLD) -> F
             found.damaged,
         )
     return found
+
+
+def _folders() -> set[str]:
+    """Of flocks, by their keys."""
+    try:
+        return set(default_storage.listdir(FOLDER)[0])
+    except FileNotFoundError:
+        return set()
 
 
 def check_daily() -> None:
@@ -99,10 +115,9 @@ def _check_flock(flock: Flock, found: Found, *, now, old) -> None:
     unowned = [
         file for name, file in stored.items() if name not in owned and _key(name) not in damaged
     ]
-    gone = [file for file in unowned if now - file.modified >= old]
-    left = [file for file in unowned if now - file.modified < old]
-    _remove(gone)
-    kept = FileCheck.objects.update_or_create(
+    left = _sort_out(unowned, found, now=now, old=old)
+    found.damaged += len(damaged)
+    FileCheck.objects.update_or_create(
         flock=flock,
         defaults={
             "at": now,
@@ -110,10 +125,7 @@ def _check_flock(flock: Flock, found: Found, *, now, old) -> None:
             "unowned_files": len(left),
             "unowned_bytes": sum(file.bytes for file in left),
         },
-    )[0]
-    found.damaged += kept.damaged_photos
-    found.unowned += kept.unowned_files
-    found.removed += len(gone)
+    )
 
 
 def _is_whole(photo: Photo, stored: dict[str, Stored]) -> bool:
@@ -121,10 +133,17 @@ def _is_whole(photo: Photo, stored: dict[str, Stored]) -> bool:
     return len(files) == len(photo.paths()) and sum(files) == photo.stored_bytes
 
 
-def _remove(files: list[Stored]) -> None:
-    remove(file.name for file in files)
-    for folder in {str(PurePosixPath(file.name).parent) for file in files}:
+def _sort_out(unowned: Iterable[Stored], found: Found, *, now, old) -> list[Stored]:
+    """Remove those that are old enough; the others."""
+    gone, left = [], []
+    for file in unowned:
+        (gone if now - file.modified >= old else left).append(file)
+    remove(file.name for file in gone)
+    for folder in {str(PurePosixPath(file.name).parent) for file in gone}:
         default_storage.remove_empty_folder(folder)
+    found.removed += len(gone)
+    found.unowned += len(left)
+    return left
 
 
 def _key(name: str) -> uuid.UUID | None:

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
+from flockcare.core import clock
 from flockcare.core.storage import FolderStorage
 from flockcare.photos import editing
 from flockcare.photos.checking import check_daily, check_files
@@ -184,11 +185,26 @@ def test_files_without_a_record_go_when_they_are_a_day_old(cast, photo):
     assert "1 file" in page[page.index("Without a record") :]
 
 
-def test_files_of_a_flock_that_is_not_here_stay(cast, photo):
-    """As under an empty database that stands in for the real one."""
-    name = put(f"photos/{'0' * 8}-0000-0000-0000-{'0' * 12}/x/full.jpg", b"?", hours_ago=999)
-    check_files()
-    assert default_storage.exists(name)
+def test_files_of_a_flock_that_is_not_here_stay_for_a_month(cast, photo):
+    """As under an old database that stands in for the real one; or left by a killed import."""
+    folder = f"photos/{'0' * 8}-0000-0000-0000-{'0' * 12}"
+    kept = put(f"{folder}/x/full.jpg", b"?", hours_ago=24 * 29)
+    old = put(f"{folder}/y/full.jpg", b"?", hours_ago=24 * 31)
+    found = check_files()
+    assert default_storage.exists(kept) and not default_storage.exists(old)
+    assert (found.unowned, found.removed) == (1, 1)
+    check_files(old=timedelta(0))
+    assert not default_storage.exists(kept)
+
+
+def test_nothing_is_removed_while_the_clock_is_doubtful(cast, photo, monkeypatch):
+    monkeypatch.setattr(clock, "look", lambda now: "The clock is wrong.")
+    names_here = [
+        put(f"photos/{key}/x/full.jpg", b"?", hours_ago=24 * 99)
+        for key in (cast.flock.pk, f"{'0' * 8}-0000-0000-0000-{'0' * 12}")
+    ]
+    assert check_files().removed == 0
+    assert all(map(default_storage.exists, names_here))
 
 
 def test_a_photo_that_is_saved_while_we_look_is_not_taken_for_damaged(add, photo, monkeypatch):

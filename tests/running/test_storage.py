@@ -131,8 +131,8 @@ def test_what_lies_there_is_looked_over_in_few_questions(cast, bucket, settings)
     client.meta.events.register("before-call.s3", lambda model, **_: asked.append(model.name))
     found = check_files()
     assert (found.photos, found.damaged, found.unowned, found.removed) == (2, 1, 1, 0)
-    # One for each flock, and for the damaged photo those that make sure.
-    assert asked.count("ListObjects") <= 2 and len(asked) < 8, asked
+    # One for the folders, one for each flock, and for the damaged photo those that make sure.
+    assert asked.count("ListObjects") <= 3 and len(asked) < 8, asked
     found = check_files(old=timedelta(0))
     assert (found.damaged, found.removed) == (1, 1)
     assert bucket() == {*photo.paths(), *lost.paths()} - {lost.path()}
