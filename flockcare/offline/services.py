@@ -31,7 +31,7 @@ from flockcare.offline.models import Receipt
 from flockcare.people.keys import AlreadySaved, KeyTaken
 from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
-from flockcare.photos.services import add_photo, kept_already, of_another
+from flockcare.photos.services import add_photo, digest_of_file, kept_already, of_another
 
 
 @dataclass(frozen=True)
@@ -50,11 +50,6 @@ class Envelope:
 
 def digest(*parts) -> str:
     return hashlib.sha256(json.dumps(parts, sort_keys=True, default=str).encode()).hexdigest()
-
-
-def digest_of_file(upload) -> str:
-    upload.seek(0)
-    return hashlib.file_digest(upload, "sha256").hexdigest()
 
 
 def store_record(*, envelope: Envelope, sent: Sent) -> dict:

@@ -25,6 +25,7 @@ from flockcare.offline.kinds import KINDS, Refused, SaysOtherwise, Sent
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot
+from flockcare.photos.services import digest_of_file
 
 
 class NotFromAnOutbox(ValueError):
@@ -116,7 +117,7 @@ def photo(request, flock, key):
         if foot not in ("", *Foot.values) or not KINDS[kind].takes_photos:
             raise NotFromAnOutbox
         _refuse_other_keepers(request, body["keeper"])
-        digest = services.digest(kind, body["record"], foot, services.digest_of_file(upload))
+        digest = services.digest(kind, body["record"], foot, digest_of_file(upload))
         answer = services.store_photo(
             envelope=_envelope(key, kind, digest, body),
             flock=flock,

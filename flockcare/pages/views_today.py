@@ -13,7 +13,6 @@ from flockcare.feet.models import Check
 from flockcare.feet.views_round import progress
 from flockcare.people.access import flock_view
 from flockcare.people.fresh import renewed
-from flockcare.people.models import Role
 from flockcare.photos.models import Photo
 
 
@@ -47,7 +46,7 @@ def _page(request, flock, template: str, tag: str = ""):
             .select_related("bird", "keeper")
             .prefetch_related("findings"),
             "round": progress(services.open_round(flock)),
-            "damaged_photos": request.membership.role == Role.OWNER
-            and Photo.objects.damaged().filter(flock=flock).count(),
+            # Counted where an owner opens the whole page, not with each piece that renews itself.
+            "damaged_photos": Photo.objects.damaged().filter(flock=flock),
         },
     )

@@ -57,7 +57,7 @@ def kept_already(*, flock, upload, name: str) -> Photo | None:
 
     Where the storage has lost files of it, they are there again afterwards.
     """
-    photo = Photo.objects.filter(flock=flock, sha256=_digest(upload)).first()
+    photo = Photo.objects.filter(flock=flock, sha256=digest_of_file(upload)).first()
     if photo and not is_whole(photo):
         put_files_back(photo, take_in(upload, name).original)
     return photo
@@ -66,11 +66,11 @@ def kept_already(*, flock, upload, name: str) -> Photo | None:
 def put_back_damaged(*, flock, upload, name: str) -> bool:
     """Whether this is the file of a damaged photo, whose files are there again now."""
     damaged = Photo.with_deleted.damaged().filter(flock=flock)
-    photo = damaged.filter(sha256=_digest(upload)).first()
+    photo = damaged.filter(sha256=digest_of_file(upload)).first()
     return photo is not None and put_files_back(photo, take_in(upload, name).original)
 
 
-def _digest(upload) -> str:
+def digest_of_file(upload) -> str:
     upload.seek(0)
     return hashlib.file_digest(upload, "sha256").hexdigest()
 
