@@ -70,6 +70,7 @@ INSTALLED_APPS = [
     "flockcare.vetsheet",
     "flockcare.backup",
     "flockcare.offline",
+    "flockcare.running",
     *(["flockcare.demo"] if DEMO else []),
 ]
 

@@ -136,7 +136,7 @@ def prepared(monkeypatch, settings, tmp_path):
         if name == "clearsessions":
             real(name, **options)
 
-    monkeypatch.setattr("flockcare.core.management.commands.up.call_command", only_clearing)
+    monkeypatch.setattr("flockcare.running.management.commands.up.call_command", only_clearing)
 
     def run() -> str:
         said = io.StringIO()

@@ -21,7 +21,7 @@ FLOORS = [
     {"care"},
     {"trends", "pages"},
     {"exchange", "vetsheet", "backup", "offline"},
-    {"demo"},
+    {"running", "demo"},
 ]
 PURE = {"analysis", "drawing"}
 HEIGHT = {app: height for height, floor in enumerate(FLOORS) for app in floor}

@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 SERVE = (
-    "import sys, flockcare.wsgi, flockcare.urls, flockcare.core.management.commands.up\n"
+    "import sys, flockcare.wsgi, flockcare.urls, flockcare.running.management.commands.up\n"
     "print(*(name for name in sys.modules if name.startswith('flockcare.demo')))\n"
 )
 

@@ -23,8 +23,8 @@ from PIL import Image
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import CareStep, KitItem
 from flockcare.care.services import change_step
-from flockcare.core.management.commands.up import prepared
 from flockcare.exchange.cells import guard, number_text, unguard
+from flockcare.exchange.pictures import clear_left
 from flockcare.exchange.services import Refused, apply, check, export, read_folder
 from flockcare.exchange.tables import FILES
 from flockcare.exchange.writing import csv_bytes
@@ -955,7 +955,7 @@ def test_what_a_killed_import_left_is_cleared_away(flock, tmp_path, settings):
         (tmp_path / name).mkdir()
         at = time.time() - days * 24 * 60 * 60
         os.utime(tmp_path / name, (at, at))
-    prepared.send(sender=None)
+    clear_left()
     assert [path.name for path in tmp_path.glob(".import-*")] == [".import-new"]
 
 

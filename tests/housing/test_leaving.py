@@ -5,11 +5,11 @@ from datetime import date, timedelta
 import pytest
 from django.utils import timezone
 
-from flockcare.core.management.commands.up import tidying
 from flockcare.feet.sorting import unsorted
 from flockcare.housing import services
 from flockcare.housing.models import House, HousingChange, Stay
 from flockcare.pages.leaving import leave_flock
+from flockcare.photos import editing
 from flockcare.photos.models import Photo
 
 pytestmark = pytest.mark.django_db
@@ -47,9 +47,9 @@ def test_a_photo_of_a_house_is_not_to_be_sorted(cast, house):
     assert list(unsorted(cast.flock)) == [other]
 
 
-def test_photos_deleted_long_ago_go_when_it_starts(cast):
+def test_photos_deleted_long_ago_are_removed(cast):
     old, young = photo(cast), photo(cast, "b" * 64)
     for record, days in ((old, 31), (young, 29)):
         Photo.objects.filter(pk=record.pk).update(deleted_at=timezone.now() - timedelta(days=days))
-    tidying.send(sender=None)
+    editing.purge()
     assert list(Photo.with_deleted.values_list("pk", flat=True)) == [young.pk]

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from flockcare.core import connections
+from flockcare.running import connections
 from tests.running.served import ROOT, Up
 from tests.running.slow import held, seconds_to_answer
 
@@ -50,7 +50,7 @@ def test_a_system_that_allows_few_open_files_still_serves():
     """No more connections than there are files for, else the server itself cannot open any."""
     program = (
         "import resource; resource.setrlimit(resource.RLIMIT_NOFILE, (300, 300));"
-        "from flockcare.core.connections import limits; print(limits()['connection_limit'])"
+        "from flockcare.running.connections import limits; print(limits()['connection_limit'])"
     )
     done = subprocess.run(
         [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True

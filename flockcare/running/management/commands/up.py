@@ -12,23 +12,21 @@ from django.conf import settings
 from django.core.cache import cache
 from django.core.management import BaseCommand, CommandError, call_command
 from django.core.wsgi import get_wsgi_application
-from django.dispatch import Signal
 
+from flockcare.backup.archive import BackupProblem
+from flockcare.backup.keeping import keep_before_upgrade, make_daily_beside
 from flockcare.core import clock, starting
-from flockcare.core.connections import limits
+from flockcare.exchange.pictures import clear_left
+from flockcare.photos.checking import check_daily, check_files
+from flockcare.photos.editing import purge
+from flockcare.running.connections import limits
 
 logger = logging.getLogger(__name__)
 
 PORT = 8000
 THREADS = 8
-# Sent before migrations change a database, so that what is there can be kept first.
-upgrading = Signal()
-# Sent once the database is ready, so that apps above this one can do their part.
-prepared = Signal()
-# Then, where the clock can be believed, for what goes by its age.
-tidying = Signal()
-# Sent from a thread of its own while serving: soon after the start, then every hour.
-hourly = Signal()
+# In a thread of its own while serving: soon after the start, then every hour.
+HOURLY = (clock.look, make_daily_beside, clear_left, check_daily)
 FIRST_HOURLY_SECONDS = 60
 
 PLAIN_HTTP = (
@@ -52,9 +50,25 @@ def _every_hour():
     while True:
         time.sleep(wait)
         wait = 3600
-        for receiver, problem in hourly.send_robust(sender=Command):
-            if problem:
-                logger.error("%s failed", receiver, exc_info=problem)
+        do_hourly()
+
+
+def do_hourly():
+    for task in HOURLY:
+        try:
+            task()
+        except Exception:  # The others are to be done all the same, and again in an hour.
+            logger.exception("%s failed", task.__name__)
+
+
+def _keep_before_upgrade():
+    try:
+        keep_before_upgrade()
+    except BackupProblem as problem:
+        raise CommandError(
+            f"{problem} Nothing was upgraded. Fix that and start again; or go on with "
+            "--without-backup, if you have a backup elsewhere."
+        ) from problem
 
 
 class Command(BaseCommand):
@@ -87,7 +101,7 @@ class Command(BaseCommand):
         starting.check_folder()
         starting.check_database()
         if starting.migrations_wait() and not without_backup:
-            upgrading.send(sender=type(self))
+            _keep_before_upgrade()
         call_command("migrate", verbosity=0, interactive=False)
         cache.clear()  # What another version of the code kept may not be readable any more.
         call_command("collectstatic", verbosity=0, interactive=False)
@@ -95,10 +109,11 @@ class Command(BaseCommand):
             self.stdout.write("Making the demo flock; the first time this takes a while …")
             self.stdout.flush()
             call_command("load_demo")
-        prepared.send(sender=type(self))
+        clear_left()
+        check_files()
         if clock.is_proven(self.stderr.write):
             call_command("clearsessions", verbosity=0)
-            tidying.send(sender=type(self))
+            purge()
 
     def serve(self, *, lan: bool, port: int):
         from waitress.server import create_server
