@@ -88,6 +88,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "flockcare.pages.conflict.AnswerEdits",
 ]
 
 ROOT_URLCONF = "flockcare.urls"

@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from flockcare.care.views_calendar import feed
 from flockcare.exchange.views import download
-from flockcare.pages import views_bird, views_birds, views_check, views_today
+from flockcare.pages import views_bird, views_birds, views_check, views_history, views_today
 
 handler500 = "flockcare.core.room.fault"
 
@@ -14,12 +14,18 @@ urlpatterns = [
     path("f/<uuid:flock_id>/birds/", views_birds.bird_list, name="birds"),
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/", views_bird.bird, name="bird"),
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/check/", views_check.new, name="check_bird"),
+    path("f/<uuid:flock_id>/history/", views_history.recent, name="recent_changes"),
+    path(
+        "f/<uuid:flock_id>/history/<uuid:record_id>/<slug:kind>/",
+        views_history.history,
+        name="record_history",
+    ),
     path("f/<uuid:flock_id>/records/export/", download, name="export"),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
     path("", include("flockcare.people.urls")),
     path("", include("flockcare.offline.urls")),
     path("f/<uuid:flock_id>/birds/", include("flockcare.birds.urls")),
-    path("f/<uuid:flock_id>/birds/", include("flockcare.pages.urls")),
+    path("f/<uuid:flock_id>/", include("flockcare.pages.urls")),
     path("f/<uuid:flock_id>/houses/", include("flockcare.housing.urls")),
     path("f/<uuid:flock_id>/photos/", include("flockcare.photos.urls")),
     path("f/<uuid:flock_id>/care/", include("flockcare.care.urls")),

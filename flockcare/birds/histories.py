@@ -2,14 +2,14 @@
 
 from flockcare.birds.models import Breed, Weighing
 from flockcare.core.templatetags.flockcare import weight
-from flockcare.people.kinds import Kind, Names, register
+from flockcare.people.kinds import Kind, Names
 
 
 def weight_words(grams, names: Names) -> str:
     return weight(grams, names.flock)
 
 
-register(
+KINDS = (
     Kind(
         Breed,
         title=lambda said: said["name"],

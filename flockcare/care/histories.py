@@ -2,7 +2,7 @@
 
 from flockcare.care import services
 from flockcare.care.models import CareStep, DaysFrom, KitItem
-from flockcare.people.kinds import Kind, Names, register
+from flockcare.people.kinds import Kind, Names
 
 
 def days_words(days, names: Names) -> str:
@@ -20,7 +20,7 @@ DAYS = {
     "words": {"egg_days": days_words},
 }
 
-register(
+KINDS = (
     Kind(
         CareStep,
         title=lambda said: f"{said['bird_id']}: {said['kind']}, {said['at']}",

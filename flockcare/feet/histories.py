@@ -6,7 +6,7 @@ from flockcare.feet.models import Check, FootFinding, Scab, Site, SortingNote, S
 from flockcare.feet.scales import CLINICAL_GRADE, LESION
 from flockcare.feet.services import bring_back_check, plain_check, restore_check, snapshot
 from flockcare.people import history
-from flockcare.people.kinds import Kind, Names, register
+from flockcare.people.kinds import Kind, Names
 from flockcare.people.models import Revision
 from flockcare.photos.models import Foot
 
@@ -41,7 +41,7 @@ def _change_note(note: SortingNote, *, by, basis, kept) -> None:
     note.save()
 
 
-register(
+KINDS = (
     Kind(
         Check,
         title=lambda said: f"Check of {said['bird_id']}, {said['at']}",

@@ -17,13 +17,15 @@ from django.utils.html import format_html
 
 from flockcare.birds.models import Bird
 from flockcare.core.dates import PartialDate
-from flockcare.feet import services
+from flockcare.feet import histories, services
 from flockcare.feet.models import Check, FootFinding, SortingNote
 from flockcare.feet.scales import LESION
 from flockcare.people import history, restoring
 from flockcare.people.history import Changeset
+from flockcare.people.kinds import by_model
 from flockcare.people.models import Revision
 from flockcare.photos import editing
+from flockcare.photos import histories as photo_histories
 from flockcare.photos.dating import by_hand, date_of
 from flockcare.photos.intake import take_in
 from flockcare.photos.measuring import named_by
@@ -34,6 +36,9 @@ UNDO_FOR = timedelta(days=1)
 # A file's time is often when it was copied, and a picture is not always sent the day it was taken.
 DOUBTFUL = (DateSource.FILE_TIME, DateSource.UPLOAD)
 NOON = time(12)
+
+# What sorting touches.
+KINDS = by_model([*photo_histories.KINDS, *histories.KINDS])
 
 PHOTO_FIELDS = ("bird_id", "foot", "taken", "taken_precision", "taken_source", "version")
 
@@ -475,5 +480,5 @@ def undo(*, flock, keeper, key: str) -> str:
     if first is None:
         raise ValidationError("There is nothing to undo.")
     words = f"Undone: {first.words}"
-    restoring.undo(flock=flock, key=first.pk, by=keeper, words=words)
+    restoring.undo(flock=flock, key=first.pk, kinds=KINDS, by=keeper, words=words)
     return words

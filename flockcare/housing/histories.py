@@ -16,7 +16,7 @@ from flockcare.housing.models import (
     Stay,
     Walk,
 )
-from flockcare.people.kinds import Kind, Names, register
+from flockcare.people.kinds import Kind, Names
 
 OF_A_FLOOR = ("floor_length_cm", "floor_width_cm")
 
@@ -50,7 +50,7 @@ def _change_page(change):
     return "housing:change_tell", change.house_id, change.on.isoformat()
 
 
-register(
+KINDS = (
     Kind(
         House,
         title=lambda said: said["name"],

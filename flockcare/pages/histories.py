@@ -2,7 +2,7 @@
 
 from flockcare.birds.models import Bird
 from flockcare.pages import leaving
-from flockcare.people.kinds import Kind, register
+from flockcare.people.kinds import Kind
 
 
 def _change_bird(bird, *, by, basis, kept) -> None:
@@ -11,12 +11,12 @@ def _change_bird(bird, *, by, basis, kept) -> None:
     deed(bird=bird, by=by, basis=basis)
 
 
-register(
+KINDS = (
     Kind(
         Bird,
         title=lambda said: said["name"],
         page=lambda bird: ("bird", bird.pk),
         hidden=frozenset({"created_at"}),
         change=_change_bird,
-    )
+    ),
 )

@@ -1,12 +1,23 @@
 from django.urls import path
 
-from flockcare.pages import views_bird, views_leaving
+from flockcare.pages import views_bird, views_history, views_leaving
 
-# Today, a bird's page and the form for a check bear no app's name: flockcare/urls.py has them.
+# What every app leads to bears no app's name: flockcare/urls.py has it.
 app_name = "pages"
 urlpatterns = [
-    path("<uuid:bird_id>/timeline/", views_bird.timeline, name="timeline"),
-    path("<uuid:bird_id>/leave/", views_leaving.leave, name="leave"),
-    path("<uuid:bird_id>/came-back/", views_leaving.came_back, name="came_back"),
-    path("<uuid:bird_id>/remove/", views_leaving.remove, name="remove"),
+    path("birds/<uuid:bird_id>/timeline/", views_bird.timeline, name="timeline"),
+    path("birds/<uuid:bird_id>/leave/", views_leaving.leave, name="leave"),
+    path("birds/<uuid:bird_id>/came-back/", views_leaving.came_back, name="came_back"),
+    path("birds/<uuid:bird_id>/remove/", views_leaving.remove, name="remove"),
+    path("history/<int:revision_id>/", views_history.changeset, name="changeset"),
+    path(
+        "history/<uuid:record_id>/<slug:kind>/<int:revision_id>/",
+        views_history.restore,
+        name="restore",
+    ),
+    path(
+        "history/<uuid:record_id>/<slug:kind>/<int:revision_id>/bring-back/",
+        views_history.bring_back,
+        name="bring_back",
+    ),
 ]

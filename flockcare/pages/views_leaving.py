@@ -70,7 +70,7 @@ def remove(request, flock, bird_id):
         format_html(
             '{} is removed. <a href="{}">Bring her back</a> if that was wrong.',
             bird,
-            reverse("people:history", args=[flock.pk, key, "bird"]),
+            reverse("record_history", args=[flock.pk, key, "bird"]),
         ),
     )
     return redirect("birds", flock.pk)

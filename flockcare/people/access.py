@@ -9,7 +9,6 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404
 from django.utils import timezone
 
-from flockcare.people.conflict import answer_edits
 from flockcare.people.models import Membership, Role
 
 
@@ -24,8 +23,7 @@ def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):
     """Wrap ``view(request, flock, …)`` served under ``<uuid:flock_id>``.
 
     ``role`` is needed to change something (any method but GET and HEAD), ``read`` to look.
-    Inside the view the clock is the flock's, and ``request.membership`` is set. An edit of what
-    somebody else has changed or removed meanwhile is answered with both versions.
+    Inside the view the clock is the flock's, and ``request.membership`` is set.
     """
 
     def decorate(view):
@@ -39,9 +37,8 @@ def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):
                     f"you are a {Role(membership.role).label.lower()} here."
                 )
             request.membership = membership
-            flock = membership.flock
-            with timezone.override(flock.zone):
-                return answer_edits(view, request, flock, kwargs)
+            with timezone.override(membership.flock.zone):
+                return view(request, membership.flock, **kwargs)
 
         wrapper.flock_role, wrapper.flock_read = role, read
         return wrapper

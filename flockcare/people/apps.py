@@ -1,7 +1,6 @@
 import logging
 
 from django.apps import AppConfig
-from django.utils.module_loading import autodiscover_modules
 
 from flockcare.people.logs import HideTokens
 
@@ -13,4 +12,3 @@ class PeopleConfig(AppConfig):
         # The loggers that write down an address: refused requests and the development server.
         for name in ("django.request", "django.security.csrf", "django.server"):
             logging.getLogger(name).addFilter(HideTokens())
-        autodiscover_modules("histories")

@@ -1,6 +1,6 @@
 """Kinds of records that are edited, in a keeper's words: for conflicts and for the history.
 
-Each app tells of its own in its ``histories.py``.
+Each app lists its own in its ``histories.py``; ``pages/kinds.py`` has them all.
 """
 
 from __future__ import annotations
@@ -11,14 +11,13 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from django.db import models
-from django.http import Http404
 from django.utils import timezone
 
 from flockcare.core import versions
 from flockcare.core.dates import PartialDate, PartialDateField
 from flockcare.drawing.dates import date_words
 from flockcare.people import history
-from flockcare.people.models import Byline, Flock, Keeper, Membership, Role
+from flockcare.people.models import Byline, Flock, Keeper, Role
 
 NOTHING = "nothing"
 
@@ -76,6 +75,10 @@ class Kind:
     def slug(self) -> str:
         return self.model._meta.model_name
 
+    @property
+    def model_label(self) -> str:
+        return self.model._meta.label
+
     def plain_of(self, values: dict) -> dict:
         """What is shown of a record, from its columns or from what the history kept of it."""
         found = self.plain(values) if self.plain else versions.plain(self.model, values)
@@ -101,6 +104,11 @@ class Kind:
     def title_of(self, plain: dict, names: Names) -> str:
         said = {name: self.in_words(name, value, names) for name, value in plain.items()}
         return self.title(said)
+
+
+def by_model(kinds: Iterable[Kind]) -> dict[str, Kind]:
+    """Under the label of their model, as the history names it."""
+    return {kind.model_label: kind for kind in kinds}
 
 
 def _together(model):
@@ -169,48 +177,3 @@ def value_words(column: models.Field, value, names: Names) -> str:
 def moment_words(moment: dt.datetime, flock: Flock) -> str:
     local = timezone.localtime(moment, flock.zone)
     return f"{date_words(local.date())}, {local:%H:%M}"
-
-
-# The kinds
-
-
-KINDS: dict[type[models.Model], Kind] = {}
-
-
-def register(*kinds: Kind) -> None:
-    KINDS.update({kind.model: kind for kind in kinds})
-
-
-def kind_of(record: models.Model) -> Kind:
-    return KINDS[type(record)]
-
-
-def kind_or_404(slug: str) -> Kind:
-    for kind in KINDS.values():
-        if kind.slug == slug and not kind.part:
-            return kind
-    raise Http404("There are no such records.")
-
-
-def kinds_by_label() -> dict[str, Kind]:
-    return {model._meta.label: kind for model, kind in KINDS.items()}
-
-
-register(
-    Kind(
-        Flock,
-        title=lambda said: said["name"],
-        page=lambda flock: ("people:settings",),
-        hidden=frozenset({"created_at"}),
-        read=Role.OWNER,
-        write=Role.OWNER,
-    ),
-    Kind(
-        Membership,
-        title=lambda said: said["keeper_id"],
-        page=lambda membership: ("people:member", membership.pk),
-        hidden=frozenset({"joined_at"}),
-        read=Role.OWNER,
-        write=None,  # Who belongs is said on the page about the people.
-    ),
-)

@@ -1,4 +1,7 @@
-"""Bringing back what stood in a record or a record that was deleted, and undoing a changeset."""
+"""Bringing back what stood in a record or a record that was deleted, and undoing a changeset.
+
+``kinds``: those that there may be, by the label of their model.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +16,7 @@ from django.http import Http404
 
 from flockcare.people import history
 from flockcare.people.deletion import of_the_flock
-from flockcare.people.kinds import KINDS, Kind, kinds_by_label
+from flockcare.people.kinds import Kind
 from flockcare.people.models import FlockRecord, Revision
 
 AT_ONCE = 500
@@ -36,16 +39,16 @@ def restore(*, kind: Kind, record: models.Model, revision: Revision, by, basis=N
 
 
 @history.changeset()
-def bring_back(*, revision: Revision, by) -> None:
+def bring_back(*, revision: Revision, kinds: dict[str, Kind], by) -> None:
     """A record that was deleted, and what hung on it and was deleted in the same changeset."""
-    kind = kinds_by_label()[revision.kind]
+    kind = kinds[revision.kind]
     if kind.write is None or kind.bring_back is None:
         raise Http404("This is not brought back.")
     record = holding(kind.model(pk=revision.record, flock=revision.flock), revision.before)
     _require_what_it_hangs_on(record)
     kind.bring_back(record, by=by, kept=revision.before)
-    for child in _deleted_with(revision, kind.model):
-        bring_back(revision=child, by=by)
+    for child in _deleted_with(revision, kind.model, kinds):
+        bring_back(revision=child, kinds=kinds, by=by)
 
 
 def _require_what_it_hangs_on(record: models.Model) -> None:
@@ -63,26 +66,25 @@ def _require_what_it_hangs_on(record: models.Model) -> None:
             )
 
 
-def _deleted_with(revision: Revision, model: type[models.Model]) -> list[Revision]:
+def _deleted_with(revision: Revision, model: type[models.Model], kinds) -> list[Revision]:
     """Deletions, before it in its changeset, of records that hung on this one."""
     before = Revision.objects.of_changeset(revision.changeset).filter(
         flock=revision.flock, deed=Revision.Deed.DELETE, pk__lt=revision.pk
     )
     found = []
-    for kind in KINDS.values():
+    for label, kind in kinds.items():
         for column in kind.model._meta.concrete_fields:
             if column.is_relation and column.related_model is model and not column.null:
                 hung = {f"before__{column.attname}": str(revision.record)}
-                found += before.filter(kind=kind.model._meta.label, **hung)
+                found += before.filter(kind=label, **hung)
     return found
 
 
 # A whole changeset
 
 
-def can_undo(revisions: models.QuerySet, may) -> bool:
+def can_undo(revisions: models.QuerySet, kinds: dict[str, Kind], may) -> bool:
     """Whether such a changeset can be undone by somebody whose role ``may(role)`` tells."""
-    kinds = kinds_by_label()
     held = revisions.order_by().values_list("kind", "deed", "undoes").distinct()
     for label, deed, undoes in held:
         kind = kinds.get(label)
@@ -97,7 +99,7 @@ def can_undo(revisions: models.QuerySet, may) -> bool:
     return True
 
 
-def undo(*, flock, key: int, by, words: str) -> None:
+def undo(*, flock, key: int, kinds: dict[str, Kind], by, words: str) -> None:
     """Put everything back as it was before the changeset; ``words``: what this is called.
 
     ValidationError when it is undone already, or when somebody has touched any of it since.
@@ -112,10 +114,11 @@ def undo(*, flock, key: int, by, words: str) -> None:
         newest_first = Revision.objects.of_changeset(key).select_related("flock").order_by("-pk")
         for (deed, label), some in groupby(newest_first, lambda one: (one.deed, one.kind)):
             if deed == Revision.Deed.ADD:
-                _remove_added(apps.get_model(label), [one.record for one in some], by=by)
+                keys = [one.record for one in some]
+                _remove_added(apps.get_model(label), kinds.get(label), keys, by=by)
                 continue
             for revision in some:
-                _undo_one(revision, kinds_by_label()[label], by=by)
+                _undo_one(revision, kinds, by=by)
 
 
 def _lock(key: int) -> None:
@@ -127,18 +130,18 @@ def _lock(key: int) -> None:
         list(rows.select_for_update().values_list("pk"))
 
 
-def _undo_one(revision: Revision, kind: Kind, *, by) -> None:
+def _undo_one(revision: Revision, kinds: dict[str, Kind], *, by) -> None:
+    kind = kinds[revision.kind]
     record = kind.model._base_manager.filter(pk=revision.record).first()
     if revision.deed == Revision.Deed.CHANGE and record and kind.undo:
         kind.undo(record, by=by, kept=revision.before)
     elif revision.deed == Revision.Deed.CHANGE and record:
         restore(kind=kind, record=record, revision=revision, by=by)
     elif revision.deed == Revision.Deed.DELETE and record is None:
-        bring_back(revision=revision, by=by)  # Or it came back with what it hangs on.
+        bring_back(revision=revision, kinds=kinds, by=by)  # Or it came back with what it hangs on.
 
 
-def _remove_added(model: type[models.Model], keys: list, *, by) -> None:
-    kind = KINDS.get(model)
+def _remove_added(model: type[models.Model], kind: Kind | None, keys: list, *, by) -> None:
     for start in range(0, len(keys), AT_ONCE):
         found = model._base_manager.filter(pk__in=keys[start : start + AT_ONCE])
         if kind and kind.drop:

@@ -1,6 +1,6 @@
 from django.urls import include, path
 
-from flockcare.people import views, views_deletion, views_history
+from flockcare.people import views, views_deletion
 
 app_name = "people"
 
@@ -19,19 +19,6 @@ flock_patterns = [
     path("people/<uuid:membership_id>/", views.member, name="member"),
     path("people/<uuid:membership_id>/new-password/", views.password_link, name="password_link"),
     path("people/<uuid:membership_id>/remove/", views.member_remove, name="member_remove"),
-    path("history/", views_history.recent, name="recent"),
-    path("history/<int:revision_id>/", views_history.changeset, name="changeset"),
-    path("history/<uuid:record_id>/<slug:kind>/", views_history.history, name="history"),
-    path(
-        "history/<uuid:record_id>/<slug:kind>/<int:revision_id>/",
-        views_history.restore,
-        name="restore",
-    ),
-    path(
-        "history/<uuid:record_id>/<slug:kind>/<int:revision_id>/bring-back/",
-        views_history.bring_back,
-        name="bring_back",
-    ),
 ]
 urlpatterns = [
     path("", views.home, name="home"),

@@ -4,7 +4,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from flockcare.people import history
-from flockcare.people.kinds import Kind, register
+from flockcare.people.kinds import Kind
 from flockcare.people.restoring import holding
 from flockcare.photos import editing
 from flockcare.photos.models import Measurement, Photo
@@ -37,7 +37,7 @@ OF_FILES = frozenset(
     | {"stored_as", "damaged_since"}
 )
 
-register(
+KINDS = (
     Kind(
         Photo,
         title=_title_of_photo,

@@ -26,6 +26,7 @@ from flockcare.feet.models import Check, FootFinding, Round, RoundBird
 from flockcare.feet.services import delete_check
 from flockcare.housing.models import Feature, House, HousingChange, PlannedState, Walk
 from flockcare.housing.services import delete_house
+from flockcare.pages.kinds import KINDS
 from flockcare.people import restoring
 from flockcare.people.models import (
     Byline,
@@ -258,7 +259,7 @@ def test_what_was_removed_together_comes_back_together(whole, tmp_path, cast):
         for kind in ("housing.House", "housing.Feature")
     )
     assert shed.changeset == rail.changeset
-    restoring.bring_back(revision=shed, by=cast.owner)
+    restoring.bring_back(revision=shed, kinds=KINDS, by=cast.owner)
     assert Feature.objects.get(flock=other, house__name="Shed").name == "Rail"
     # Of what was changed by itself nothing is said to belong together.
     alone = Revision.objects.filter(flock=other).exclude(pk__in=[shed.pk, rail.pk])

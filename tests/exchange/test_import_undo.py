@@ -43,7 +43,7 @@ def brought(cast, birds, folder):
     cast.before = everything()
     bring(cast, folder)
     first = Revision.objects.get(tool="import")
-    return reverse("people:changeset", args=[cast.flock.pk, first.pk])
+    return reverse("pages:changeset", args=[cast.flock.pk, first.pk])
 
 
 def bring(cast, folder):
@@ -57,7 +57,7 @@ def everything() -> set:
 
 def test_it_is_told_as_one_and_undone_as_one(cast, brought, folder):
     assert Bird.objects.count() == 5 and Check.objects.count() == 5
-    page = cast.clients.viewer.get(reverse("people:recent", args=[cast.flock.pk])).text
+    page = cast.clients.viewer.get(reverse("recent_changes", args=[cast.flock.pk])).text
     assert page.count('<a class="row"') == 1
     assert "Import of 15 records" in page
     page = cast.clients.keeper.get(brought).text
@@ -77,7 +77,7 @@ def test_it_is_told_as_one_and_undone_as_one(cast, brought, folder):
 def test_a_single_record_of_it_tells_where_it_came_from(cast, brought):
     thyme = Bird.objects.get(name="Thyme")
     page = cast.clients.viewer.get(
-        reverse("people:history", args=[cast.flock.pk, thyme.pk, "bird"])
+        reverse("record_history", args=[cast.flock.pk, thyme.pk, "bird"])
     ).text
     assert "Keeper added it" in " ".join(page.split()) and brought in page
 
@@ -115,7 +115,7 @@ def test_many_are_undone_at_once(cast, birds, tmp_path, django_assert_max_num_qu
     bring(cast, write_folder(tmp_path / "in", birds=[{"bird": "Dill"}], checks=rows))
     assert Check.objects.count() == 1200
     first = Revision.objects.get(tool="import")
-    url = reverse("people:changeset", args=[cast.flock.pk, first.pk])
+    url = reverse("pages:changeset", args=[cast.flock.pk, first.pk])
     with django_assert_max_num_queries(120):
         cast.clients.keeper.post(url)
     assert not Check.objects.exists()

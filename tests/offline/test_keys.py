@@ -10,6 +10,7 @@ from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import CareStep, KitItem
 from flockcare.feet.models import Check
 from flockcare.offline.models import Receipt
+from flockcare.pages import kinds
 from flockcare.people import restoring
 from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
@@ -187,7 +188,9 @@ def test_a_key_of_another_flock_tells_nothing_of_it(
     assert not Receipt.objects.filter(flock=cast.flock).exists()
     if fate == "deleted":
         # And it can come back to where it was.
-        restoring.bring_back(revision=Revision.objects.get(record=key), by=cast.stranger)
+        restoring.bring_back(
+            revision=Revision.objects.get(record=key), kinds=kinds.KINDS, by=cast.stranger
+        )
         assert MODELS[kind].objects.get().flock == cast.elsewhere
 
 
@@ -212,7 +215,9 @@ def test_what_was_deleted_and_brought_back_is_there_when_it_is_sent_again(cast, 
     key, dill, fields = uuid.uuid4(), birds["Dill"], said("check", cast.flock, cast.keeper)
     to_page(me, cast.flock, dill, "check", key, fields)
     cast.clients.owner.post(reverse("feet:check_delete", args=[cast.flock.pk, key]))
-    restoring.bring_back(revision=Revision.objects.get(record=key), by=cast.owner)
+    restoring.bring_back(
+        revision=Revision.objects.get(record=key), kinds=kinds.KINDS, by=cast.owner
+    )
     assert Check.objects.count() == 1
     assert to_outbox(me, cast.flock, dill, "check", key, fields).status_code == 201
 

@@ -90,9 +90,9 @@ TAPS = {
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),
 }
 OTHERWISE = {
-    "people:restore": "is tested with the history",
-    "people:bring_back": "is tested with the history",
-    "people:changeset": "is tested with the history",
+    "pages:restore": "is tested with the history",
+    "pages:bring_back": "is tested with the history",
+    "pages:changeset": "is tested with the history",
     "care:holds": "only fills in what nobody knew",
     "feet:sort_send": "has an undo of its own",
     "feet:sort": "has an undo of its own",
@@ -157,7 +157,7 @@ def test_these_pages_carry_a_version_and_no_others(cast, found):
         if name.startswith(OURS)
         and b'name="version"' in b"".join(cast.clients.owner.get(address(name, cast.flock, found)))
     }
-    assert carry == {*EDITS, "people:restore"}
+    assert carry == {*EDITS, "pages:restore"}
 
 
 @pytest.mark.parametrize("name", EDITS)

@@ -29,8 +29,8 @@ from flockcare.housing.models import (
     Stay,
 )
 from flockcare.pages import leaving
+from flockcare.pages.kinds import kind_of
 from flockcare.people import history
-from flockcare.people.kinds import KINDS
 from flockcare.people.models import Byline, Flock, Membership, Revision
 from flockcare.people.services import change_flock
 from flockcare.photos import editing, measuring
@@ -45,8 +45,8 @@ def pages(record, revision=None) -> str:
     flock = record if isinstance(record, Flock) else record.flock
     key = [flock.pk, record.pk, record._meta.model_name]
     if revision:
-        return reverse("people:restore", args=[*key, revision.pk])
-    return reverse("people:history", args=key)
+        return reverse("pages:restore", args=[*key, revision.pk])
+    return reverse("record_history", args=key)
 
 
 def newest(record) -> Revision:
@@ -119,7 +119,7 @@ def test_a_record_that_nobody_changed_says_so(cast, birds):
 
 def test_who_may_look(cast, birds):
     assert seen(cast, pages(birds["Dill"])) == READ_PAGE
-    assert seen(cast, reverse("people:recent", args=[cast.flock.pk])) == READ_PAGE
+    assert seen(cast, reverse("recent_changes", args=[cast.flock.pk])) == READ_PAGE
 
 
 def test_who_may_bring_back(cast, birds):
@@ -139,7 +139,7 @@ def test_what_only_owners_set_only_owners_see(cast):
     flock = Flock.objects.get(pk=cast.flock.pk)
     flock.round_days = 21
     change_flock(flock=flock, by=cast.owner)
-    recent = reverse("people:recent", args=[flock.pk])
+    recent = reverse("recent_changes", args=[flock.pk])
     assert b"Hill Flock</strong>" in cast.clients.owner.get(recent).content
     assert b"Hill Flock</strong>" not in cast.clients.keeper.get(recent).content
 
@@ -163,7 +163,7 @@ def test_the_same_queries_for_many_changes(cast, birds):
             changed(birds["Mace"], cast.keeper, traits=f"Line {number}")
 
     same_queries(cast.clients.owner, pages(birds["Dill"]), grow=change_often)
-    recent = reverse("people:recent", args=[cast.flock.pk])
+    recent = reverse("recent_changes", args=[cast.flock.pk])
     same_queries(cast.clients.owner, recent, grow=change_often)
 
 
@@ -199,7 +199,8 @@ def test_a_history_that_cannot_be_read_breaks_no_page(cast, birds, check):
                 before=before,
             )
         assert cast.clients.owner.get(pages(record)).status_code == 200
-    assert cast.clients.owner.get(reverse("people:recent", args=[cast.flock.pk])).status_code == 200
+    recent = reverse("recent_changes", args=[cast.flock.pk])
+    assert cast.clients.owner.get(recent).status_code == 200
 
 
 def test_a_version_that_cannot_be_read_is_asked_about(cast, birds, check):
@@ -424,14 +425,14 @@ def test_what_was_deleted_comes_back(cast, birds, check, delete):
     record = delete(cast, birds, check)
     record = type(record)(pk=record.pk, flock=cast.flock)
     kept = newest(record).before
-    removed = reverse("people:recent", args=[cast.flock.pk]) + "?removed"
+    removed = reverse("recent_changes", args=[cast.flock.pk]) + "?removed"
     assert escape(pages(record)) in cast.clients.viewer.get(removed).text
     assert "Bring it back" in cast.clients.owner.get(pages(record)).text
     page = bring_back(cast.clients.owner, record)
     assert escape(pages(record)) not in cast.clients.viewer.get(removed).text
     assert "Brought back." in page.content.decode()
     stored = type(record).objects.get(pk=record.pk)
-    kind = KINDS[type(record)]
+    kind = kind_of(record)
     assert kind.plain_of(kind.snapshot(stored)) == kind.plain_of(kept)
     told = newest(record)
     assert (told.deed, told.by) == ("restore", cast.owner)
@@ -475,7 +476,7 @@ def test_a_photo_tells_what_it_was_and_goes_back_but_not_from_the_dead(cast, bir
     assert "Bring it back" not in cast.clients.owner.get(pages(gone)).text
     assert cast.clients.owner.post(pages(gone, newest(gone))).status_code == 404
     # Among the newest changes of the flock photos do not stand: sorting changes hundreds.
-    recent = reverse("people:recent", args=[cast.flock.pk])
+    recent = reverse("recent_changes", args=[cast.flock.pk])
     assert "Photo of" not in cast.clients.owner.get(recent).text
 
 
@@ -623,14 +624,14 @@ IN_A_HOUSE = (House, Feature, FeatureState, HousingChange, PlannedState)
 
 
 def page_of_all(flock, record) -> str:
-    return reverse("people:changeset", args=[flock.pk, newest(record).changeset])
+    return reverse("pages:changeset", args=[flock.pk, newest(record).changeset])
 
 
 def test_a_removed_house_is_one_change_and_is_undone_as_one(cast, shed):
     before = rows_of(*IN_A_HOUSE)
     kept = House(pk=shed.pk)
     housing_services.delete_house(house=shed, by=cast.keeper)
-    recent = reverse("people:recent", args=[cast.flock.pk])
+    recent = reverse("recent_changes", args=[cast.flock.pk])
     listed = " ".join(cast.clients.viewer.get(recent).text.split())
     url = page_of_all(cast.flock, kept)
     assert listed.count('<a class="row"') == 1
@@ -716,7 +717,7 @@ def test_a_change_of_many_counts_its_queries_once(cast, birds):
                 changed(birds["Mace"], cast.keeper, traits=f"Line {number}")
 
     change(range(1))
-    recent = reverse("people:recent", args=[cast.flock.pk])
+    recent = reverse("recent_changes", args=[cast.flock.pk])
     same_queries(cast.clients.owner, recent, grow=lambda: change(range(1, 20)))
     url = page_of_all(cast.flock, birds["Dill"])
     same_queries(cast.clients.owner, url, grow=lambda: change(range(20, 40)))

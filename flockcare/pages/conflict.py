@@ -1,4 +1,4 @@
-"""The page for a keeper whose edit met that of another: both side by side, and a choice."""
+"""For a keeper whose edit met that of another: both versions side by side, and a choice."""
 
 from __future__ import annotations
 
@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from django.http import Http404
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 
 from flockcare.core.versions import BOTH, KEEP, MINE, THEIRS, VERSION, Conflict
-from flockcare.people.kinds import Kind, Names, kind_of, kinds_by_label, moment_words
+from flockcare.pages.kinds import KINDS, kind_of
+from flockcare.people.kinds import Kind, Names, moment_words
 from flockcare.people.models import Revision
 from flockcare.people.story import Change, changes, last_changes, revisions_of
 
@@ -28,16 +30,26 @@ class Row:
     options: list[tuple[str, str, str, list[str], bool]]
 
 
-def answer_edits(view, request, flock, arguments: dict):
-    """What the view answers; where an edit met that of another, a page about both."""
-    try:
-        return view(request, flock, **arguments)
-    except Conflict as conflict:
-        return conflict_page(request, flock, conflict)
-    except Http404:
-        if VERSION not in request.POST:
-            raise
-    return gone_page(request, flock, arguments)
+class AnswerEdits:
+    """Middleware: an edit of what somebody else has changed or deleted is answered with both."""
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        return self.get_response(request)
+
+    def process_exception(self, request, exception):
+        # Without a membership it is an address of no flock, or of somebody else's.
+        if (membership := getattr(request, "membership", None)) is None:
+            return None
+        flock = membership.flock
+        with timezone.override(flock.zone):
+            if isinstance(exception, Conflict):
+                return conflict_page(request, flock, exception)
+            if isinstance(exception, Http404) and VERSION in request.POST:
+                return gone_page(request, flock, request.resolver_match.kwargs)
+        return None
 
 
 def conflict_page(request, flock, conflict: Conflict):
@@ -51,7 +63,7 @@ def conflict_page(request, flock, conflict: Conflict):
     newest = max(others, key=lambda change: change.revision.pk, default=None)
     return render(
         request,
-        "people/conflict.html",
+        "pages/conflict.html",
         {
             "title": kind.title_of(present, names),
             "rows": [_row(kind, name, conflict, last.get(name), names) for name in conflict.names],
@@ -128,7 +140,7 @@ def deletion_of(flock, arguments: dict) -> Revision | None:
     keys = [value for value in arguments.values() if isinstance(value, uuid.UUID)]
     return (
         Revision.objects.filter(
-            flock=flock, record__in=keys, kind__in=kinds_by_label(), deed=Revision.Deed.DELETE
+            flock=flock, record__in=keys, kind__in=KINDS, deed=Revision.Deed.DELETE
         )
         .select_related("by", "flock")
         .order_by("-pk")
@@ -139,10 +151,10 @@ def deletion_of(flock, arguments: dict) -> Revision | None:
 def gone_page(request, flock, arguments: dict):
     """For an edit of what is no longer there: what was typed, and a way to save it all the same."""
     revision = deletion_of(flock, arguments)
-    kind = kinds_by_label()[revision.kind] if revision else None
+    kind = KINDS[revision.kind] if revision else None
     return render(
         request,
-        "people/gone.html",
+        "pages/gone.html",
         {
             "revision": revision,
             "kind": kind,

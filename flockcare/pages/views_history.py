@@ -15,9 +15,10 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from flockcare.core.versions import VERSION, Basis
+from flockcare.pages.kinds import KINDS, kind_or_404
 from flockcare.people import restoring, story
 from flockcare.people.access import flock_view
-from flockcare.people.kinds import Kind, Names, kind_or_404, kinds_by_label
+from flockcare.people.kinds import Kind, Names
 from flockcare.people.models import Revision
 
 SHOWN = 50
@@ -35,7 +36,7 @@ class Entry:
 def _readable(request) -> dict[str, Kind]:
     return {
         label: kind
-        for label, kind in kinds_by_label().items()
+        for label, kind in KINDS.items()
         if request.membership.can(kind.read) and not kind.part
     }
 
@@ -60,7 +61,7 @@ def recent(request, flock):
     titles = _titles(flock, revisions)
     return render(
         request,
-        "people/recent.html",
+        "pages/recent.html",
         {
             "here": "more",
             "removed": removed,
@@ -86,10 +87,10 @@ def _listed(revision: Revision, title: str, *, alone: bool) -> dict:
     """``alone``: it leads to the record itself, not to all that was changed with it."""
     words = (revision.first or revision).words
     if words or not alone:
-        address = reverse("people:changeset", args=[revision.flock_id, revision.changeset])
+        address = reverse("pages:changeset", args=[revision.flock_id, revision.changeset])
     else:
-        slug = kinds_by_label()[revision.kind].slug
-        address = reverse("people:history", args=[revision.flock_id, revision.record, slug])
+        slug = KINDS[revision.kind].slug
+        address = reverse("record_history", args=[revision.flock_id, revision.record, slug])
     return {
         "revision": revision,
         "words": words or title,
@@ -117,8 +118,7 @@ def _told(request, flock):
 
 def _titles(flock, revisions) -> dict[int, str]:
     """What the records of these revisions were called, by the key of the revision."""
-    kinds = kinds_by_label()
-    told = [(kinds[one.kind], one, story.plain_before(kinds[one.kind], one)) for one in revisions]
+    told = [(KINDS[one.kind], one, story.plain_before(KINDS[one.kind], one)) for one in revisions]
     added = _as_they_are(flock, [one for one in revisions if one.deed == Revision.Deed.ADD])
     told = [(kind, one, before or added.get(one.record, {})) for kind, one, before in told]
     names = Names(flock, [(kind, before) for kind, _, before in told])
@@ -127,9 +127,9 @@ def _titles(flock, revisions) -> dict[int, str]:
 
 def _as_they_are(flock, added: list[Revision]) -> dict:
     """The plain values of records that were only added, by their keys."""
-    found, kinds = {}, kinds_by_label()
+    found = {}
     for label in {one.kind for one in added}:
-        kind, keys = kinds[label], [one.record for one in added if one.kind == label]
+        kind, keys = KINDS[label], [one.record for one in added if one.kind == label]
         records = kind.model._base_manager.filter(pk__in=keys).prefetch_related(*kind.parts)
         found |= {record.pk: kind.plain_of(kind.snapshot(record)) for record in records}
     return found
@@ -147,27 +147,31 @@ def changeset(request, flock, revision_id):
         raise Http404("There is no such change.")
     main, titles = shown[0], _titles(flock, shown)
     words = first.words or titles[main.pk]
-    can_undo = restoring.can_undo(every, request.membership.can)
+    can_undo = restoring.can_undo(every, KINDS, request.membership.can)
     if request.method == "POST":
         if not can_undo:
             raise PermissionDenied("This needs another role in this flock.")
         try:
-            restoring.undo(flock=flock, key=revision_id, by=request.user, words=f"Undone: {words}")
+            restoring.undo(
+                flock=flock,
+                key=revision_id,
+                kinds=KINDS,
+                by=request.user,
+                words=f"Undone: {words}",
+            )
         except ValidationError as error:
             messages.error(request, " ".join(error.messages))
-            return redirect("people:changeset", flock.pk, revision_id)
+            return redirect("pages:changeset", flock.pk, revision_id)
         messages.success(request, f"Undone: {words}")
-        return redirect("people:recent", flock.pk)
+        return redirect("recent_changes", flock.pk)
     return render(
         request,
-        "people/changeset.html",
+        "pages/changeset.html",
         {
             "here": "more",
             "words": words,
             "main": main,
-            "rows": [
-                (one, titles[one.pk], kinds_by_label()[one.kind].slug, _done(one)) for one in shown
-            ],
+            "rows": [(one, titles[one.pk], KINDS[one.kind].slug, _done(one)) for one in shown],
             "more": readable.count() - len(shown),
             "undone": Revision.objects.filter(undoes=revision_id).select_related("by").first(),
             "can_undo": can_undo and not main.undone,
@@ -188,9 +192,7 @@ def history(request, flock, kind, record_id):
     """All that happened to one record; ``?all``: also what was long ago."""
     kind = kind_or_404(kind)
     _require(request, kind.read)
-    revisions = _with_changeset(story.revisions_of(flock, record_id)).filter(
-        kind=kind.model._meta.label
-    )
+    revisions = _with_changeset(story.revisions_of(flock, record_id)).filter(kind=kind.model_label)
     record = _record(kind, flock, record_id)
     if record is None and not revisions:
         raise Http404("There is no such record.")
@@ -203,11 +205,11 @@ def history(request, flock, kind, record_id):
         flock, [(kind, values) for values in (present, *(d.before for d in told)) if values]
     )
     latest = present or (told[0].before if told else {})
-    view, *arguments = kind.page(record) if record else ("people:recent",)
+    view, *arguments = kind.page(record) if record else ("recent_changes",)
     shown = told if "all" in request.GET else told[:SHOWN]
     return render(
         request,
-        "people/history.html",
+        "pages/history.html",
         {
             "here": "more",
             "kind": kind,
@@ -250,7 +252,7 @@ def restore(request, flock, kind, record_id, revision_id):
     """Look at what would come back, then bring it back."""
     kind, revision = _to_restore(request, flock, kind, record_id, revision_id)
     record = _record(kind, flock, record_id)
-    page = redirect("people:history", flock.pk, record_id, kind.slug)
+    page = redirect("record_history", flock.pk, record_id, kind.slug)
     if record is None and kind.bring_back is None:
         raise Http404("It is gone for good.")
     if record is None and revision.deed != Revision.Deed.DELETE:
@@ -269,7 +271,7 @@ def restore(request, flock, kind, record_id, revision_id):
     names = Names(flock, [(kind, before), (kind, present)])
     return render(
         request,
-        "people/restore.html",
+        "pages/restore.html",
         {
             "here": "more",
             "kind": kind,
@@ -300,12 +302,12 @@ def bring_back(request, flock, kind, record_id, revision_id):
     kind, revision = _to_restore(request, flock, kind, record_id, revision_id)
     if _record(kind, flock, record_id) is None:
         try:
-            restoring.bring_back(revision=revision, by=request.user)
+            restoring.bring_back(revision=revision, kinds=KINDS, by=request.user)
         except ValidationError as error:
             messages.error(request, " ".join(error.messages))
     then = request.GET.get("then", "")
     if not url_has_allowed_host_and_scheme(then, {request.get_host()}):
-        return redirect("people:history", flock.pk, record_id, kind.slug)
+        return redirect("record_history", flock.pk, record_id, kind.slug)
     return redirect(then, preserve_request=True)
 
 
@@ -315,7 +317,7 @@ def _to_restore(request, flock, kind: str, record_id, revision_id) -> tuple[Kind
     revision = get_object_or_404(
         Revision.objects.select_related("by", "flock"),
         flock=flock,
-        kind=kind.model._meta.label,
+        kind=kind.model_label,
         record=record_id,
         pk=revision_id,
     )
@@ -325,7 +327,7 @@ def _to_restore(request, flock, kind: str, record_id, revision_id) -> tuple[Kind
 
 def _bring_back(request, kind: Kind, record, revision: Revision) -> None:
     if record is None:
-        restoring.bring_back(revision=revision, by=request.user)
+        restoring.bring_back(revision=revision, kinds=KINDS, by=request.user)
     else:
         basis = Basis.of(request.POST, kind.plain_of(kind.snapshot(record)))
         restoring.restore(kind=kind, record=record, revision=revision, by=request.user, basis=basis)
