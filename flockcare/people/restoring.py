@@ -111,14 +111,17 @@ def undo(*, flock, key: int, kinds: dict[str, Kind], by, words: str) -> None:
         _lock(key)
         _require_untouched(key)
         current.words, current.undoes = words, first
-        newest_first = Revision.objects.of_changeset(key).select_related("flock").order_by("-pk")
-        for (deed, label), some in groupby(newest_first, lambda one: (one.deed, one.kind)):
+        # Not the revisions themselves: of an import there may be tens of thousands.
+        newest_first = Revision.objects.of_changeset(key).order_by("-pk")
+        newest_first = newest_first.values_list("deed", "kind", "record", "pk")
+        for (deed, label), some in groupby(newest_first, lambda one: one[:2]):
             if deed == Revision.Deed.ADD:
-                keys = [one.record for one in some]
+                keys = [record for *_, record, _ in some]
                 _remove_added(apps.get_model(label), kinds.get(label), keys, by=by)
                 continue
-            for revision in some:
-                _undo_one(revision, kinds, by=by)
+            full = Revision.objects.select_related("flock").in_bulk(some := [pk for *_, pk in some])
+            for pk in some:
+                _undo_one(full[pk], kinds, by=by)
 
 
 def _lock(key: int) -> None:
