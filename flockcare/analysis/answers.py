@@ -10,12 +10,10 @@ from dataclasses import dataclass, field
 class Refusal:
     """Why honest data give no figure.
 
-    `code` is a stable name for programs, `reason` a sentence for a keeper, `facts` the counts
-    that led there.
+    `code` is a stable name, `facts` the counts that led there.
     """
 
     code: str
-    reason: str
     facts: dict[str, float] = field(default_factory=dict)
 
 
@@ -30,9 +28,9 @@ class Estimate:
     refusal: Refusal | None = None
 
     @classmethod
-    def refused(cls, code: str, reason: str, level: float = 0.95, **facts: float) -> Estimate:
+    def refused(cls, code: str, level: float = 0.95, **facts: float) -> Estimate:
         """An estimate without a figure."""
-        return cls(math.nan, math.nan, math.nan, level, Refusal(code, reason, facts))
+        return cls(math.nan, math.nan, math.nan, level, Refusal(code, facts))
 
 
 def check_level(level: float) -> None:

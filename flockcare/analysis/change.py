@@ -3,7 +3,7 @@
 Two questions that must not be mixed: for a change named beforehand, compare before and after
 (`comparison`); only for "did anything change?" scan, and look at the list of changes afterwards.
 
-The largest likelihood ratio over all days is far larger by luck than that for one day, so its
+The largest likelihood ratio over all days is far larger by chance than that for one day, so its
 p-value comes from simulation under a constant rate: Hinkley & Hinkley (1970) Biometrika 57:477,
 Jarrett (1979) Biometrika 66:191 for the coal-mining record (both from memory).
 """
@@ -67,7 +67,7 @@ class ChangeScan:
 class WindowMatch:
     """Cases in the days after a change (or changes too close to tell apart).
 
-    `share` is the part of all watched time in the window, which is what luck alone would put
+    `share` is the part of all watched time in the window, which is what chance alone would put
     there of the cases; `p` tests for more than that, `adjusted_p` allows for all windows tried.
     """
 
@@ -108,17 +108,15 @@ def scan_counts(
     whole = exposure.sum()
     usable = (before > 0) & (before < whole)
     if total == 0 or not usable.any():
-        reason = "A change needs cases, and time watched on both sides of it."
         rate = total / whole if whole else math.nan
-        return ChangePoint(0, rate, rate, 0.0, 1.0, Refusal("nothing_to_split", reason))
+        return ChangePoint(0, rate, rate, 0.0, 1.0, Refusal("nothing_to_split"))
     gains = _poisson_gain(np.cumsum(counts)[:-1], total, before, whole)
     gains[~usable] = -math.inf
     best = _first_highest(gains)
     first = counts[: best + 1].sum()
     few = None
     if total < limits.MIN_CASES_FOR_SCAN:
-        reason = f"{total:g} cases are too few to look for a change."
-        few = Refusal("too_few_cases", reason, {"cases": float(total)})
+        few = Refusal("too_few_cases", {"cases": int(total)})
     return ChangePoint(
         split=best + 1,
         rate_before=float(first / before[best]),
@@ -146,8 +144,7 @@ def scan_pairs(pairs, simulations: int = 1999, seed: int = 0) -> ChangeScan:
     calendar = _Calendar.of(left, right, affected)
     gains = calendar.gains(calendar.hits[None])[0]
     if not np.isfinite(gains).any():
-        reason = "No day has enough cases and time watched both before and after it."
-        return _no_scan(cases, Refusal("one_sided", reason, {"cases": cases}))
+        return _no_scan(cases, Refusal("one_sided", {"cases": cases}))
     p = _simulated_p(calendar, gains.max(), simulations, seed) if simulations else math.nan
     return _located(calendar, gains, (left, right, affected), p, cases)
 
@@ -316,16 +313,13 @@ def _located(calendar: _Calendar, gains, columns, p: float, cases: int) -> Chang
 def _scan_refusal(left, right, affected) -> Refusal | None:
     cases = int(affected.sum())
     if cases < limits.MIN_CASES_FOR_SCAN:
-        reason = f"{cases} cases are too few to look for a change."
-        return Refusal("too_few_cases", reason, {"cases": cases})
+        return Refusal("too_few_cases", {"cases": cases})
     check_days = np.union1d(left, right).size
     if check_days < limits.MIN_CHECK_DAYS_FOR_SCAN:
-        reason = f"Checks on {check_days} days are too few to look for a change."
-        return Refusal("too_few_check_days", reason, {"check_days": check_days})
+        return Refusal("too_few_check_days", {"check_days": check_days})
     span = float(right.max() - left.min())
     if span < limits.MIN_DAYS_FOR_SCAN:
-        reason = f"{span:g} days on record are too few to look for a change."
-        return Refusal("too_short", reason, {"days": span})
+        return Refusal("too_short", {"days": span})
     return None
 
 
@@ -382,13 +376,11 @@ def _at_least(inside: int, cases: int, share: float) -> float:
 def _match_refusal(cases: int, share: float, shares: list[float]) -> Refusal | None:
     facts = {"cases": cases, "share": share, "windows": len(shares)}
     if not shares:
-        return Refusal("no_changes", "No change is logged.", facts)
+        return Refusal("no_changes", facts)
     if cases < limits.MIN_CASES_FOR_RATIO:
-        return Refusal("too_few_cases", f"{cases} new cases are too few to tell.", facts)
+        return Refusal("too_few_cases", facts)
     if share > limits.MAX_WINDOW_SHARE:
-        reason = f"The weeks after changes cover {share:.0%} of the time watched, too much to tell."
-        return Refusal("windows_cover_too_much", reason, facts)
+        return Refusal("windows_cover_too_much", facts)
     if min(shares) ** cases * len(shares) > limits.SIGN_LEVEL:
-        reason = f"{cases} new cases could not have told us either way."
-        return Refusal("unattainable", reason, facts)
+        return Refusal("unattainable", facts)
     return None

@@ -44,12 +44,12 @@ def clustered_ratio(
         if not np.isfinite(part).all() or (part < 0).any():
             raise ValueError(f"{name} must be zero or more")
     if not (t1.sum() and t0.sum()):
-        return Estimate.refused("no_time", "No time was watched on one side.", level)
+        return Estimate.refused("no_time", level)
     if not (n1.sum() and n0.sum()):
-        return Estimate.refused("one_side_empty", "No new case on one side.", level)
+        return Estimate.refused("one_side_empty", level)
     birds = int(((t1 > 0) | (t0 > 0)).sum())
     if birds < 2:
-        return Estimate.refused("one_bird", "One bird says nothing about others.", level)
+        return Estimate.refused("one_bird", level)
     u = (n1 / n1.sum() - t1 / t1.sum()) - (n0 / n0.sum() - t0 / t0.sum())
     reach = student.isf((1 - level) / 2, birds - 1) * math.sqrt(birds / (birds - 1) * (u @ u))
     value = float(n1.sum() / t1.sum() / (n0.sum() / t0.sum()))

@@ -69,7 +69,7 @@ class Comparison:
 
     `method` is "within_birds" (profile limits), "within_birds_robust" (limits from the spread
     over birds on one side at least), "one_sided" (no case on one side: a bound only) or
-    "refused"; `why` says so in sentences for a keeper, `notes` what else to bear in mind.
+    "refused". `allows_for_healing`: whether sores that came and went between two checks count.
     `dispersion` is the spread of cases over birds, 1 where chance alone spreads them.
     `exact_all_before` and `exact_all_after` are the plain exact ratios over the flock with every
     straddling case put before, and after: a check by simple counting, without regard to birds or
@@ -77,8 +77,7 @@ class Comparison:
     """
 
     method: str
-    why: tuple[str, ...]
-    notes: tuple[str, ...]
+    allows_for_healing: bool
     estimate: Estimate
     p: float
     dispersion: float
@@ -145,16 +144,15 @@ def compare_arrays(
     refusal = _refusal(seen, data)
     if refusal:
         blank = Estimate(math.nan, math.nan, math.nan, level, refusal)
-        method, estimate, p, why = "refused", blank, math.nan, (refusal.reason,)
+        method, estimate, p = "refused", blank, math.nan
     else:
-        method, estimate, p, why = _headline(data, level)
+        method, estimate, p = _headline(data, level)
     exact_before = exact_after = _exact(seen, seen.straddling, 0, level)
     if seen.straddling:
         exact_after = _exact(seen, 0, seen.straddling, level)
     return Comparison(
         method=method,
-        why=why,
-        notes=_notes(seen, allowed),
+        allows_for_healing=allowed,
         estimate=estimate,
         p=p,
         dispersion=_spread(effective_by_bird(bird, plain, affected, pooled)),
@@ -240,7 +238,7 @@ class _ByBird:
         return min(1.0, 2 * float(after)), min(1.0, 2 * float(before))
 
 
-def _headline(data: _ByBird, level: float) -> tuple[str, Estimate, float, tuple[str, ...]]:
+def _headline(data: _ByBird, level: float) -> tuple[str, Estimate, float]:
     best = data.best()
     if math.isinf(best):
         return _one_sided(data, best, level)
@@ -258,12 +256,8 @@ def _headline(data: _ByBird, level: float) -> tuple[str, Estimate, float, tuple[
     p = float(chi2.sf(2 * (top - profile(0.0)), 1))
     robust_p = 2 * float(student.sf(abs(best) / error, birds - 1)) if error else 0.0
     wider = Estimate(value, min(low, robust_low), max(high, robust_high), level)
-    own = "Each bird is compared with herself, so that birds that fall ill often do not count more."
-    if wider.low == low and wider.high == high:
-        why = (own, "Cases are spread over birds about as chance would have it.")
-        return "within_birds", wider, max(p, robust_p), why
-    why = (own, "Cases go together within birds, so the range is widened for that.")
-    return "within_birds_robust", wider, max(p, robust_p), why
+    is_widened = wider.low != low or wider.high != high
+    return "within_birds_robust" if is_widened else "within_birds", wider, max(p, robust_p)
 
 
 def _one_sided(data: _ByBird, best: float, level: float):
@@ -279,9 +273,7 @@ def _one_sided(data: _ByBird, best: float, level: float):
     top = data.profile(end)[0]
     low, high = limits_at_drop(lambda at: data.profile(at)[0], top, value, drop, 1.0)
     p = min(1.0, 2 * math.exp((data.profile(0.0)[0] - top) / (cases @ cases / cases.sum())))
-    side = "after" if best < 0 else "before"
-    why = (f"No case {side} the change can be told apart, so only one end of the range is known.",)
-    return "one_sided", Estimate(value, low, high, level), p, why
+    return "one_sided", Estimate(value, low, high, level), p
 
 
 def _lasting_widths(left, right, change_day: float, healing: HealingCurve) -> np.ndarray:
@@ -291,7 +283,7 @@ def _lasting_widths(left, right, change_day: float, healing: HealingCurve) -> np
 
 
 def _spread(effective) -> float:
-    """Cases over birds and sides against luck, given the rate of each side."""
+    """Cases over birds and sides against chance, given the rate of each side."""
     after, t1, before, t0 = effective
     if not (t1.sum() and t0.sum()):
         return math.nan
@@ -338,6 +330,7 @@ def _exact(seen: Watched, before: int, after: int, level: float) -> RateRatio:
 def _refusal(seen: Watched, data: _ByBird) -> Refusal | None:
     """The first of the reasons not to answer that applies, from the plainest on."""
     facts = {
+        "cases": seen.cases,
         "cases_before": seen.cases_before,
         "cases_after": seen.cases_after,
         "straddling": seen.straddling,
@@ -347,67 +340,17 @@ def _refusal(seen: Watched, data: _ByBird) -> Refusal | None:
         "birds_with_cases": seen.birds_with_cases,
         "birds_compared": len(data.clear),
     }
-    least = limits.MIN_FOOT_DAYS
-    reasons = (
-        (
-            seen.days_before == 0 or seen.days_after == 0,
-            "no_time",
-            "No foot was watched while clear on one side of the change.",
-        ),
-        (
-            min(seen.days_before, seen.days_after) < least,
-            "too_little_time",
-            f"Less than {least} foot-days were watched on one side of the change.",
-        ),
-        (
-            min(seen.check_days_before, seen.check_days_after) < limits.MIN_CHECK_DAYS_EACH_SIDE,
-            "too_few_checks",
-            "There was only one day with checks on one side of the change.",
-        ),
-        (seen.cases == 0, "no_cases", "No new case was found on either side of the change."),
-        (
-            seen.cases < limits.MIN_CASES_FOR_RATIO,
-            "too_few_cases",
-            f"{seen.cases} new cases are too few to tell. Even the most lopsided split could be "
-            "chance.",
-        ),
-        (
-            seen.birds_both < limits.MIN_BIRDS_BOTH_SIDES,
-            "too_few_birds",
-            f"Only {seen.birds_both} birds were watched both before and after.",
-        ),
-        (
-            seen.straddling > limits.MAX_STRADDLING_SHARE * seen.cases,
-            "straddling",
-            "The checks were too far apart around the change.",
-        ),
-        (
-            len(data.clear) < limits.MIN_BIRDS_WITH_CASES,
-            "too_few_case_birds",
-            f"Only {len(data.clear)} birds seen on both sides had a case; "
-            "one bird's story would be the answer.",
-        ),
-        (
-            min(data.smallest_p()) > limits.SIGN_LEVEL,
-            "unattainable",
-            f"{seen.cases} new cases could not have told us either way.",
-        ),
-    )
-    for applies, code, reason in reasons:
-        if applies:
-            return Refusal(code, reason, facts)
-    return None
-
-
-def _notes(seen: Watched, healing_known: bool) -> tuple[str, ...]:
-    notes = []
-    if seen.straddling:
-        notes.append(f"{seen.straddling} cases may have begun before or after the change.")
-    if seen.cases and seen.largest_share > 1 / 3:
-        notes.append(f"{seen.largest_share:.0%} of the cases came from one bird.")
-    gaps = seen.gap_before, seen.gap_after
-    if max(gaps) > 1.5 * min(gaps):
-        notes.append(f"Checks were {gaps[0]:g} days apart before and {gaps[1]:g} after.")
-        if not healing_known:
-            notes.append("Sores that came and went between two checks are not allowed for.")
-    return tuple(notes)
+    reasons = {
+        "no_time": seen.days_before == 0 or seen.days_after == 0,
+        "too_little_time": min(seen.days_before, seen.days_after) < limits.MIN_FOOT_DAYS,
+        "too_few_checks": min(seen.check_days_before, seen.check_days_after)
+        < limits.MIN_CHECK_DAYS_EACH_SIDE,
+        "no_cases": seen.cases == 0,
+        "too_few_cases": seen.cases < limits.MIN_CASES_FOR_RATIO,
+        "too_few_birds": seen.birds_both < limits.MIN_BIRDS_BOTH_SIDES,
+        "straddling": seen.straddling > limits.MAX_STRADDLING_SHARE * seen.cases,
+        "too_few_case_birds": len(data.clear) < limits.MIN_BIRDS_WITH_CASES,
+        "unattainable": min(data.smallest_p()) > limits.SIGN_LEVEL,
+    }
+    code = next((code for code, applies in reasons.items() if applies), None)
+    return Refusal(code, facts) if code else None

@@ -254,11 +254,10 @@ def _tested(
     if min(observed, others) < limits.MIN_HEALED_PER_GROUP or (
         observed + others < limits.MIN_HEALED_FOR_LOG_RANK
     ):
-        reason = f"{observed} and {others} healed sores are too few to compare."
-        refusal = Refusal("too_few_healed", reason, facts)
+        refusal = Refusal("too_few_healed", facts)
     elif not permuted and observed + others < limits.MIN_HEALED_FOR_CHI2:
-        reason = "So few healed sores need the test by bird, not the chi-square one."
-        refusal = Refusal("needs_permutation", reason, facts)
+        # So few need the test by bird, not the chi-square one.
+        refusal = Refusal("needs_permutation", facts)
     p = float(chi2.sf(statistic, 1))
     return LogRank(observed, expected, variance, statistic, p, refusal=refusal)
 
@@ -271,19 +270,17 @@ def _first_time(times: np.ndarray, share: np.ndarray) -> float:
 def _curve_refusal(cases: int) -> Refusal | None:
     if cases >= limits.MIN_CASES_FOR_CURVE:
         return None
-    return Refusal("too_few_cases", f"{cases} sores are too few for a curve.", {"cases": cases})
+    return Refusal("too_few_cases", {"cases": cases})
 
 
 def _median_refusal(healed: int) -> Refusal | None:
     if healed >= limits.MIN_HEALED_FOR_MEDIAN:
         return None
-    reason = f"{healed} healed sores are too few to say how long half of them take."
-    return Refusal("too_few_healed", reason, {"healed": healed})
+    return Refusal("too_few_healed", {"healed": healed})
 
 
 def _permutation_refusal(labels: np.ndarray) -> Refusal | None:
     ways = comb(labels.size, labels.sum(), exact=True)
     if 1 / ways <= limits.SIGN_LEVEL:
         return None
-    reason = f"{labels.size} birds stand in one group only; so few could never show a difference."
-    return Refusal("too_few_birds", reason, {"birds": int(labels.size), "smallest_p": 1 / ways})
+    return Refusal("too_few_birds", {"birds": int(labels.size), "smallest_p": 1 / ways})

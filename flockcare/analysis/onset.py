@@ -121,16 +121,10 @@ class RateFit:
         if math.isnan(top) or math.isnan(bottom):
             return _no_time(level)
         if top == bottom == 0:
-            return Estimate.refused(
-                "no_cases", "No new case in either period, so there is no ratio.", level
-            )
+            return Estimate.refused("no_cases", level)
         if math.isinf(top) and math.isinf(bottom):
-            return Estimate.refused(
-                "all_affected",
-                "Every clear foot was affected by its next check: "
-                "the rates are too high for these gaps between checks.",
-                level,
-            )
+            # The rates are too high for these gaps between checks.
+            return Estimate.refused("all_affected", level)
         value = top / bottom if bottom > 0 else math.inf
         low, high = self.ratio_limits(_drop(level, value), k, base)
         return Estimate(value, low, high, level)
@@ -343,9 +337,7 @@ def _self_consistent(inside: np.ndarray, share: np.ndarray) -> np.ndarray:
 
 
 def _no_time(level: float) -> Estimate:
-    return Estimate.refused(
-        "no_time", "No foot was watched while clear in one of these periods.", level
-    )
+    return Estimate.refused("no_time", level)
 
 
 def _drop(level: float, value: float) -> float:

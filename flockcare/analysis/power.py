@@ -17,7 +17,7 @@ def cases_needed_after(
 ) -> float:
     """Cases after the change with which a true ``ratio`` is told with probability ``power``.
 
-    ``spread``: of cases over birds, where luck alone gives 1; ``birds`` with cases, for the t
+    ``spread``: of cases over birds, where chance alone gives 1; ``birds`` with cases, for the t
     distribution. Infinite where the cases before are too few whatever comes after.
     Raises ValueError for a ratio not above zero or equal to 1, and a power not between 0.5 and 1.
     """

@@ -116,14 +116,12 @@ def rate_ratio(
     after_time, before_time = _time("after_time", after_time), _time("before_time", before_time)
     check_level(level)
     if after_time == 0 or before_time == 0:
-        reason = "No time was watched on one side of the change."
-        return RateRatio(*[math.nan] * 9, refusal=Refusal("no_time", reason))
+        return RateRatio(*[math.nan] * 9, refusal=Refusal("no_time"))
     total, share = after_count + before_count, after_time / (after_time + before_time)
     excess, deficit = min(1.0, 2 * share**total), min(1.0, 2 * (1 - share) ** total)
     if total == 0:
-        reason = "No new case on either side, so there is no ratio."
         return RateRatio(
-            math.nan, 0.0, math.inf, 1.0, 1.0, 1.0, 1.0, 0.0, math.inf, Refusal("no_cases", reason)
+            math.nan, 0.0, math.inf, 1.0, 1.0, 1.0, 1.0, 0.0, math.inf, Refusal("no_cases")
         )
     split, odds = (after_count, total, share), before_time / after_time
     ratio = after_count / before_count * odds if before_count else math.inf
@@ -168,8 +166,7 @@ def pooled_ratio(
     n, t = x1 + x0, t1 + t0
     crude = _crude(rows)
     if not n.sum():
-        reason = "No stratum has cases and time watched on both sides."
-        return PooledRatio(*[math.nan] * 8, crude, dropped, Refusal("no_usable_stratum", reason))
+        return PooledRatio(*[math.nan] * 8, crude, dropped, Refusal("no_usable_stratum"))
     r, s = (x1 * t0 / t).sum(), (x0 * t1 / t).sum()
     ratio = r / s if s else math.inf
     if r and s:
@@ -195,7 +192,7 @@ def pooled_ratio(
 
 
 def overdispersion(counts: Sequence[float], expected: Sequence[float]) -> float:
-    """Spread of counts over birds against what luck gives: Pearson's chi2 over birds less one.
+    """Spread of counts over birds against what chance gives: Pearson's chi2 over birds less one.
 
     Birds without time (expected and count zero) are left out; fewer than two birds give
     not-a-number. Raises ValueError for lists of unlike length, negative numbers, and a bird with
@@ -244,7 +241,6 @@ def sign_flip(differences: Sequence[float], seed: int = 0) -> SignFlip:
     if 2.0 ** (1 - m) > limits.SIGN_LEVEL:
         refusal = Refusal(
             "too_few_birds",
-            f"Only {m} birds had cases that count here; so few could never show a difference.",
             {"birds": m, "smallest_p": min(1.0, 2.0 ** (1 - m))},
         )
     if m == 0:
@@ -309,14 +305,11 @@ def _ratio_refusal(after: int, before: int, excess: float, deficit: float) -> Re
     facts = {"before": before, "after": after}
     total = after + before
     if total < limits.MIN_CASES_FOR_RATIO:
-        return Refusal("too_few_cases", f"{total} new cases are too few to tell.", facts)
+        return Refusal("too_few_cases", facts)
     if min(excess, deficit) > limits.SIGN_LEVEL:
-        reason = f"{total} new cases could not have told us either way."
-        return Refusal("unattainable", reason, facts)
+        return Refusal("unattainable", facts)
     if not after or not before:
-        side = "before" if not before else "after"
-        reason = f"No new case {side} the change: a range can be given, a ratio cannot."
-        return Refusal("one_side_empty", reason, facts)
+        return Refusal("one_side_empty", facts)
     return None
 
 
@@ -363,13 +356,11 @@ def _stratified_limits(x1, n, odds, level: float) -> tuple[float, float]:
 def _pooling_refusal(strata: int, cases: np.ndarray) -> Refusal | None:
     facts = {"strata": strata, "cases": float(cases.sum())}
     if strata > limits.MAX_STRATA:
-        return Refusal("too_many_strata", f"{strata} groups are too many to pool.", facts)
+        return Refusal("too_many_strata", facts)
     if cases.sum() < limits.MIN_CASES_FOR_POOLING:
-        reason = f"{cases.sum():g} new cases are too few to allow for groups."
-        return Refusal("too_few_cases", reason, facts)
+        return Refusal("too_few_cases", facts)
     if cases.size < 2:
-        reason = "Only one group has cases and time on both sides; nothing to allow for."
-        return Refusal("one_stratum", reason, facts)
+        return Refusal("one_stratum", facts)
     return None
 
 

@@ -9,7 +9,6 @@ from dataclasses import replace
 import numpy as np
 
 from flockcare.analysis import limits
-from flockcare.analysis.answers import Refusal
 from flockcare.analysis.onset import days_until
 from flockcare.drawing.dates import add_months
 from flockcare.trends import changes, groups, healing, next_steps, scan, thresholds, words
@@ -19,6 +18,7 @@ from flockcare.trends.report import (
     CaseLine,
     ChangeAnswer,
     Month,
+    Refusal,
     Repeats,
     Report,
     ScanAnswer,
@@ -259,11 +259,14 @@ def _headline(
 
 
 def _thresholds() -> tuple[Threshold, ...]:
-    rows = []
-    for module in (limits, thresholds):
-        for name, meaning in module.EXPLAINED.items():
-            rows.append(Threshold(name, _value_words(getattr(module, name)), meaning))
-    return tuple(rows)
+    return tuple(
+        Threshold(name, _value_words(getattr(module, name)), meaning)
+        for module, explained in (
+            (limits, thresholds.LIMITS_EXPLAINED),
+            (thresholds, thresholds.EXPLAINED),
+        )
+        for name, meaning in explained.items()
+    )
 
 
 def _value_words(value) -> str:

@@ -10,13 +10,12 @@ from functools import cached_property
 import numpy as np
 
 from flockcare.analysis import limits
-from flockcare.analysis.answers import Refusal
 from flockcare.analysis.comparison import Comparison, compare_arrays
 from flockcare.analysis.power import days_to_wait
 from flockcare.analysis.rates import RateRatio, holm
-from flockcare.trends import thresholds, words
+from flockcare.trends import reasons, thresholds, words
 from flockcare.trends.records import ChangeRow, Chosen, Records
-from flockcare.trends.report import BeforeAfter, Beside, ChangeAnswer, Figure
+from flockcare.trends.report import BeforeAfter, Beside, ChangeAnswer, Figure, Refusal
 from flockcare.trends.watch import Watch, months_of
 
 _WINTER = (10, 11, 12, 1, 2, 3)
@@ -155,11 +154,11 @@ def before_after(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
     def exact(one: RateRatio) -> Figure:
         return Figure(one.ratio, one.low, one.high)
 
-    seen = found.watched
+    seen, refusal = found.watched, reasons.told(found.refusal, reasons.COMPARISON)
     return BeforeAfter(
         method=found.method,
-        why=found.why,
-        notes=found.notes,
+        why=reasons.why(found, refusal),
+        notes=reasons.notes(found),
         cases_before=seen.cases_before,
         cases_after=seen.cases_after,
         straddling=seen.straddling,
@@ -175,7 +174,7 @@ def before_after(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
         exact_after=exact(found.exact_all_after),
         dispersion=found.dispersion,
         numbers=numbers,
-        refusal=found.refusal,
+        refusal=refusal,
     )
 
 
@@ -237,15 +236,16 @@ class _Draft:
             and one.first < event.last + stretch.lag + stretch.window
         )
         compared = compare(watch, chosen, event.first) if living else None
-        watched = bool(hers.any())
-        if compared and not watched:
-            compared = replace(compared, refusal=unwatched(watch, event, living))
-        return cls(watch, event, others, stretch, living, watched, chosen, compared)
+        return cls(watch, event, others, stretch, living, bool(hers.any()), chosen, compared)
 
     @cached_property
     def found(self) -> BeforeAfter | None:
-        numbers = self.watch.numbers_of(self.chosen)
-        return before_after(self.compared, numbers) if self.compared else None
+        if not self.compared:
+            return None
+        found = before_after(self.compared, self.watch.numbers_of(self.chosen))
+        if self.watched:
+            return found
+        return replace(found, refusal=unwatched(self.watch, self.event, self.living))
 
     def answer(self, number: int, p: float, compared: int) -> ChangeAnswer:
         records, event, stretch = self.watch.records, self.event, self.stretch
@@ -379,9 +379,9 @@ class _Draft:
             np.bincount(looks.keeper[side], minlength=size) / side.sum() for side in (before, after)
         ]
         moved = np.abs(shares[1] - shares[0]).sum() / 2
-        if moved <= thresholds.OTHER_EYES:
+        if moved <= thresholds.OTHER_KEEPER:
             return []
-        return [words.other_eyes(moved)]
+        return [words.other_keeper(moved)]
 
     def _tells_more(self, state: str) -> str:
         found = self.found

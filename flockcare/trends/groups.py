@@ -9,14 +9,14 @@ from itertools import pairwise
 import numpy as np
 
 from flockcare.analysis import limits
-from flockcare.analysis.answers import Estimate, Refusal
+from flockcare.analysis.answers import Estimate
 from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_birds, widened
 from flockcare.analysis.landing import landing_energy
 from flockcare.analysis.onset import fit_rates
 from flockcare.analysis.rates import holm, pooled_ratio
 from flockcare.birds.breeds import WeightClass, weight_class
-from flockcare.trends import thresholds, words
-from flockcare.trends.report import Figure, Grouping, GroupRow
+from flockcare.trends import reasons, thresholds, words
+from flockcare.trends.report import Figure, Grouping, GroupRow, Refusal
 from flockcare.trends.watch import UNKNOWN, Watch, months_of
 
 YEAR = 365.25
@@ -278,7 +278,7 @@ def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None,
             strata.append((int(cells[0][0]), cells[0][1], int(cells[1][0]), cells[1][1]))
     found = pooled_ratio(strata)
     if found.refusal:
-        return None, found.refusal
+        return None, reasons.told(found.refusal, reasons.POOLED)
     ratio = Estimate(found.ratio, found.low, found.high)
     return Figure.of(widened(ratio, spread_of(watch, here | there))), None
 

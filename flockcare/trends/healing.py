@@ -9,14 +9,13 @@ from dataclasses import replace
 import numpy as np
 
 from flockcare.analysis import limits
-from flockcare.analysis.answers import Refusal
 from flockcare.analysis.healing import follow_up, healing_curve, log_rank_by_bird
 from flockcare.analysis.planimetry import halving_time
 from flockcare.analysis.rates import holm
 from flockcare.care.models import DRESSED, StepKind
-from flockcare.trends import thresholds, words
+from flockcare.trends import reasons, thresholds, words
 from flockcare.trends.records import AreaRow, StepRow
-from flockcare.trends.report import Figure, Healing, HealingGroup
+from flockcare.trends.report import Figure, Healing, HealingGroup, Refusal
 from flockcare.trends.watch import Watch
 
 ALL, ALONE = "all", "alone"
@@ -111,10 +110,11 @@ def _swollen_at_first(watch: Watch, unit: np.ndarray, first: np.ndarray) -> np.n
 
 def _group(key: str, name: str, days, healed, swollen, number) -> HealingGroup:
     curve = healing_curve(days, healed)
-    known = curve.median_refusal is None
+    refusal = reasons.told(curve.refusal, reasons.CURVE)
+    median_refusal = reasons.told(curve.median_refusal, reasons.MEDIAN)
     median = (
         Figure(curve.median, curve.median_low, curve.median_high)
-        if known
+        if median_refusal is None
         else Figure(math.nan, math.nan, math.nan)
     )
     return HealingGroup(
@@ -126,12 +126,12 @@ def _group(key: str, name: str, days, healed, swollen, number) -> HealingGroup:
         median=median,
         points=tuple(zip(curve.times, curve.remaining, curve.low, curve.high, strict=True)),
         shown_until=curve.shown_until,
-        refusal=curve.refusal,
-        median_refusal=curve.median_refusal,
+        refusal=refusal,
+        median_refusal=median_refusal,
         p=math.nan,
         adjusted_p=math.nan,
         test_refusal=None,
-        words=words.healing(curve, int(healed.sum())),
+        words=words.healing(curve, int(healed.sum()), refusal or median_refusal),
         numbers=tuple(number.tolist()),
     )
 
@@ -157,7 +157,7 @@ def _with_test(group: HealingGroup, test, adjusted: dict[str, float]) -> Healing
         group,
         p=math.nan if test.refusal else test.permutation_p,
         adjusted_p=adjusted.get(group.key, math.nan),
-        test_refusal=test.refusal,
+        test_refusal=reasons.told(test.refusal, reasons.LOG_RANK),
     )
 
 

@@ -16,7 +16,7 @@ class WindowChoice(FlockRecord):
     """How many days before and after a change are compared, and how many after it are left out.
 
     Rows are only ever added: the newest one holds, and their number says how many stretches were
-    tried, which makes a result that fits by luck more likely. A change is known by house and day.
+    tried, which makes a result that fits by chance more likely. A change is known by house and day.
     """
 
     house = models.ForeignKey(House, on_delete=models.CASCADE, related_name="+")

@@ -5,9 +5,9 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from flockcare.analysis.answers import Estimate, Refusal
+from flockcare.analysis.answers import Estimate
 from flockcare.drawing.dates import date_words
 
 
@@ -39,6 +39,15 @@ class Figure:
     @classmethod
     def of(cls, estimate: Estimate) -> Figure:
         return cls(estimate.value, estimate.low, estimate.high)
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why there is no figure. ``facts``: the counts that led there."""
+
+    code: str
+    reason: str
+    facts: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -220,8 +229,8 @@ class BirdCases:
 
 @dataclass(frozen=True)
 class Repeats:
-    """``spread``: of cases over birds, where luck alone gives 1. ``both_feet``: cases during which
-    the other foot was sore too, of ``all_cases`` (those at the first look as well)."""
+    """``spread``: of cases over birds, where chance alone gives 1. ``both_feet``: cases during
+    which the other foot was sore too, of ``all_cases`` (those at the first look as well)."""
 
     birds: tuple[BirdCases, ...]
     repeated: int

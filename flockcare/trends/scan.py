@@ -10,7 +10,7 @@ from flockcare.analysis.change import ChangeScan, match_changes, scan_pairs
 from flockcare.analysis.episodes import PairArrays
 from flockcare.analysis.healing import days_lasting
 from flockcare.analysis.permutation import pairs_by_bird, scan_p_value
-from flockcare.trends import words
+from flockcare.trends import reasons, words
 from flockcare.trends.report import ChangeAnswer, ScanAnswer, Window
 from flockcare.trends.watch import Watch
 
@@ -30,6 +30,8 @@ def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
     pairs = watch.pairs
     gaps = pairs_by_bird(watch.bird, pairs.left, pairs.right, pairs.affected)
     matches = match_changes(PairArrays(*gaps), days)
+    refusal = reasons.told(found.refusal, reasons.SCAN)
+    windows_refusal = reasons.told(matches.refusal, reasons.MATCHES)
 
     def day(ordinal: int | None) -> dt.date | None:
         return None if ordinal is None else dt.date.fromordinal(ordinal)
@@ -46,9 +48,12 @@ def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
         windows=tuple(_window(one, changes) for one in matches.windows),
         window_days=limits.MATCH_WINDOW_DAYS,
         windows_share=matches.share,
-        windows_refusal=matches.refusal,
-        refusal=found.refusal,
-        sentences=tuple(_sentences(found, told, inside, matches, bool(changes))),
+        windows_refusal=windows_refusal,
+        refusal=refusal,
+        sentences=(
+            *_located_words(found, refusal, inside if told and changes else None),
+            *_windows_words(matches, windows_refusal, bool(changes)),
+        ),
     )
 
 
@@ -78,22 +83,26 @@ def _window(one, changes) -> Window:
     )
 
 
-def _sentences(found, told: bool, inside, matches, logged: bool):
-    if found.refusal:
-        yield found.refusal.reason
-    else:
-        yield words.scan_sentence(
-            found.first_plausible_day,
-            found.last_plausible_day,
-            found.rate_after > found.rate_before,
-            found.p,
-            told,
-        )
-        if told and logged:
-            yield words.inside_sentence([(change.number, change.houses) for change in inside])
-    if matches.refusal:
+def _located_words(found: ChangeScan, refusal, inside):
+    """``inside``: changes that fall there; None where it is not to be said which."""
+    if refusal:
+        yield refusal.reason
+        return
+    yield words.scan_sentence(
+        found.first_plausible_day,
+        found.last_plausible_day,
+        found.rate_after > found.rate_before,
+        found.p,
+        found.p <= limits.SIGN_LEVEL,
+    )
+    if inside is not None:
+        yield words.inside_sentence([(change.number, change.houses) for change in inside])
+
+
+def _windows_words(matches, refusal, logged: bool):
+    if refusal:
         if logged:
-            yield matches.refusal.reason
+            yield refusal.reason
         return
     yield words.windows_sentence(
         limits.MATCH_WINDOW_DAYS, matches.share, matches.cases_inside, matches.cases

@@ -1,12 +1,12 @@
 """What this page decides by judgement, beside what ``analysis.limits`` decides for the figures.
 
-None comes from a paper; `EXPLAINED` has the sentence for each, to be shown.
+None comes from a paper. `EXPLAINED` has the sentence for each, `LIMITS_EXPLAINED` for those.
 """
 
 WINDOW_DAYS = 365
 MIN_DAYS_APART = 42
 BESIDE_CLEAR_DAYS = 42
-OTHER_EYES = 0.5
+OTHER_KEEPER = 0.5
 OTHER_SEASON = 0.2
 FIRST_ACTION_DAYS = 7
 MIN_BIRDS_IN_GROUP = 3
@@ -27,7 +27,7 @@ EXPLAINED = {
     "judged as one.",
     "BESIDE_CLEAR_DAYS": "A house counts as unchanged beside another if nothing was changed in it "
     "so many days before and after.",
-    "OTHER_EYES": "Share of the looks that went from one keeper to another, above which the page "
+    "OTHER_KEEPER": "Share of the looks that went from one keeper to another, above which the page "
     "warns that a different observer may explain a change.",
     "OTHER_SEASON": "Difference of the winter's share in the time watched, above which the page "
     "names the season.",
@@ -42,4 +42,50 @@ EXPLAINED = {
     "DROP_EDGES_CM": "Edges of the groups of drops.",
     "ENERGY_EDGES_J": "Edges of the groups of landing energy.",
     "AGE_EDGES_YEARS": "Edges of the groups of age.",
+}
+
+LIMITS_EXPLAINED = {
+    "GAP_LIMIT_DAYS": "Longest gap between two checks of a foot that still counts as watching it: "
+    "in a longer one a sore could come and heal unseen.",
+    "MIN_FOOT_DAYS": "Foot-days watched below which only the count is shown, no rate: a single "
+    "case would swing it.",
+    "MIN_CASES_FOR_RATE": "Cases below which a rate is shown as a range only: one figure would "
+    "look surer than it is.",
+    "MIN_CASES_FOR_RATIO": "Cases in all below which before and after are not compared.",
+    "MIN_BIRDS_BOTH_SIDES": "Birds watched both before and after a change below which one bird's "
+    "story would be the answer.",
+    "MIN_CHECK_DAYS_EACH_SIDE": "Days with checks needed on each side of a change: one round is a "
+    "snapshot, not a rate.",
+    "MIN_BIRDS_WITH_CASES": "Birds with a case needed before chance can be told from one bird's "
+    "bad luck.",
+    "MAX_STRADDLING_SHARE": "Share of cases that may have begun on either side of a change, above "
+    "which the checks were too far apart around it.",
+    "DISPERSION_LIMIT": "Spread of cases over birds, where chance alone gives 1, above which birds "
+    "are taken to differ.",
+    "MIN_BIRDS_FOR_DISPERSION": "Birds below which that spread cannot be judged.",
+    "SIGN_LEVEL": "How rarely chance alone may give as much, for a result to be called a sign; a "
+    "test that could never be as rare is refused.",
+    "CLEAR_LEVEL": "The same for a result to be called clear.",
+    "MIN_CASES_FOR_SIGN": "Cases needed before a result is called a sign, or clear.",
+    "MIN_BIRDS_FOR_CLEAR": "Birds with a case needed before a result is called clear.",
+    "SIMILAR_BETWEEN": "A range wholly between these ratios is called about the same.",
+    "MAX_STRATA": "Groups (such as weight classes) that may be pooled at most.",
+    "MIN_CASES_FOR_POOLING": "Cases needed before groups are allowed for.",
+    "MIN_CASES_PER_STRATUM": "Cases a group needs before groups are compared with each other.",
+    "MIN_CASES_FOR_SCAN": "Cases needed before looking for a day on which the rate changed.",
+    "MIN_CHECK_DAYS_FOR_SCAN": "Days with checks needed for that.",
+    "MIN_DAYS_FOR_SCAN": "Days on record needed for that.",
+    "MIN_DAYS_EACH_SIDE": "Days that must lie on each side of such a day.",
+    "MIN_EXPOSURE_SHARE_EACH_SIDE": "Share of the time watched that must lie on each side of it.",
+    "MIN_CASES_EACH_SIDE": "Cases that must lie on each side of it.",
+    "PLAUSIBLE_DROP": "Fall of the log likelihood inside which a day still counts as plausible.",
+    "MATCH_WINDOW_DAYS": "Days after a change in which a case counts as following it.",
+    "MAX_WINDOW_SHARE": "Share of the time watched that such days may cover before nearly every "
+    "case would fall inside.",
+    "MIN_CASES_FOR_CURVE": "Sores needed for a curve of the time to healing.",
+    "MIN_HEALED_FOR_MEDIAN": "Healed sores needed to say how long half of them take.",
+    "MIN_HEALED_PER_GROUP": "Healed sores needed in each of two groups to compare them.",
+    "MIN_HEALED_FOR_LOG_RANK": "Healed sores needed in both groups together.",
+    "MIN_HEALED_FOR_CHI2": "Healed sores below which only the test by bird is used.",
+    "MIN_STILL_FOLLOWED": "Feet still followed below which the curve stops.",
 }

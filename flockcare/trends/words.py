@@ -17,7 +17,14 @@ from flockcare.analysis import limits
 from flockcare.analysis.healing import HealingCurve
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.trends import thresholds
-from flockcare.trends.report import BeforeAfter, ChangeAnswer, GroupRow, HealingGroup, Repeats
+from flockcare.trends.report import (
+    BeforeAfter,
+    ChangeAnswer,
+    GroupRow,
+    HealingGroup,
+    Refusal,
+    Repeats,
+)
 
 FEET_PER_HEN = 2
 # New cases per foot and day, as new cases per 10 hens and month of 30 days.
@@ -90,7 +97,7 @@ def ratio_range(low: float, high: float) -> str:
     return f"anything from {at_least(low)} to {at_most(high)}"
 
 
-def by_luck(p: float) -> str:
+def by_chance(p: float) -> str:
     """``about 1 in 30``: the share of equally lopsided results if nothing had changed."""
     if p <= 0.001:
         return "1 in 1,000 or less"
@@ -260,7 +267,7 @@ def older(days: float) -> str:
     return f"age: the birds were about {count(max(1, round(days / 30.44)), 'month')} older after"
 
 
-def other_eyes(moved: float) -> str:
+def other_keeper(moved: float) -> str:
     return (
         f"who checked: {moved:.0%} of the looks went from one keeper to another, and a different "
         "observer can look like a different rate"
@@ -282,14 +289,14 @@ def verdict(state: str, found: BeforeAfter, p: float, compared: int) -> str:
     if state == "outnumbered":
         return (
             f"{fits}. Alone this would be some sign of {more} cases after, but it is one of "
-            f"{compared} looked at, and among so many, chance alone does this {by_luck(p)} times. "
-            "It can't tell us."
+            f"{compared} looked at, and among so many, chance alone does this {by_chance(p)} "
+            "times. It can't tell us."
         )
     if state == "hint":
         return f"{fits}. It leans towards {more} cases after, on too few cases to call it a sign."
     if state == "some_sign":
         return (
-            f"Some sign of {more} cases after: {by_luck(p)} by chance alone. {fits}. "
+            f"Some sign of {more} cases after: {by_chance(p)} by chance alone. {fits}. "
             "Age, and often the season, changed too."
         )
     moved = "rose" if ratio > 1 else "fell"
@@ -303,12 +310,12 @@ def scan_sentence(first: float, last: float, rose: bool, p: float, surely: bool)
     span = days_span(first, last)
     if surely:
         return (
-            f"Cases {'rose' if rose else 'fell'} around {span} ({by_luck(p)} by chance alone). "
+            f"Cases {'rose' if rose else 'fell'} around {span} ({by_chance(p)} by chance alone). "
             "These dates are rough."
         )
     return (
         "No day stands out at which the rate became another. The likeliest period would be "
-        f"{span}, but chance alone does this {by_luck(p)} times."
+        f"{span}, but chance alone does this {by_chance(p)} times."
     )
 
 
@@ -339,7 +346,7 @@ NONE_CROWDED = "After none of the changes were there more new cases than chance 
 def crowded(changed: int, cases: int, p: float) -> str:
     return (
         f"In the days after {day(changed)} there were more cases than chance explains ({cases} "
-        f"cases; {by_luck(p)} by chance alone)."
+        f"cases; {by_chance(p)} by chance alone)."
     )
 
 
@@ -418,7 +425,7 @@ def nothing_stands_out(widest: GroupRow, base: str) -> str:
 def stands_out(row: GroupRow, base: str) -> str:
     sentence = (
         f"{_capital(row.name)}: {'more' if row.ratio.value > 1 else 'fewer'} new cases than {base} "
-        f"({by_luck(row.adjusted_p)} by chance alone). {_against(row, base)}"
+        f"({by_chance(row.adjusted_p)} by chance alone). {_against(row, base)}"
     )
     if row.adjusted:
         between = ratio_range(row.adjusted.low, row.adjusted.high)
@@ -477,12 +484,13 @@ CARE_TELLS_NOTHING = (
 CARE_ALIKE = "Between the ways of first care no difference shows beyond chance."
 
 
-def healing(curve: HealingCurve, healed: int) -> str:
+def healing(curve: HealingCurve, healed: int, refusal: Refusal | None) -> str:
+    """``refusal``: why there is no curve, or no middle time."""
     if curve.refusal:
-        return curve.refusal.reason
+        return refusal.reason
     seen = f"{healed} of {count(curve.cases, 'sore')} seen clear again"
-    if curve.median_refusal:
-        return f"{seen}. {curve.median_refusal.reason}"
+    if refusal:
+        return f"{seen}. {refusal.reason}"
     if math.isinf(curve.median):
         return f"{seen}; half of them have not healed yet, so there is no middle time."
     high = "not reached" if math.isinf(curve.median_high) else f"{curve.median_high:g}"
@@ -494,7 +502,7 @@ def healing(curve: HealingCurve, healed: int) -> str:
 def not_alike(group: HealingGroup) -> str:
     return (
         f"Sores first treated as “{group.name}” and those left alone were not clear after equally "
-        f"long times ({by_luck(group.adjusted_p)} by chance alone)."
+        f"long times ({by_chance(group.adjusted_p)} by chance alone)."
     )
 
 

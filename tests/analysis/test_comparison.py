@@ -14,7 +14,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.discrete.conditional_models import ConditionalLogit
 
-from flockcare.analysis import limits
 from flockcare.analysis.answers import Estimate
 from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_birds, widened
 from flockcare.analysis.comparison import _ByBird, _lasting_widths, compare_arrays
@@ -120,7 +119,6 @@ def test_headline_and_why():
     got = compare(flock(MIXED), 140)
     assert got.method == "within_birds"
     assert got.refusal is None
-    assert got.why
     assert got.estimate.low < got.estimate.value < got.estimate.high
     # Equal days: close to the plain exact ratio of 11 to 20 cases.
     plain = rate_ratio(11, 1, 20, 1)
@@ -185,11 +183,9 @@ def test_no_case_after_gives_a_bound():
         (flock(MIXED), 7 * 39, "too_few_checks"),
     ],
 )
-def test_refusals_are_values_with_a_reason(birds, change, code):
+def test_refusals_are_values_with_a_code(birds, change, code):
     got = compare(birds, change)
     assert got.refusal.code == code
-    assert got.refusal.reason.endswith(".")
-    assert got.why == (got.refusal.reason,)
     assert (got.method, got.verdict(0)) == ("refused", "refused")
     assert math.isnan(got.estimate.value)
     assert got.estimate.refusal is got.refusal
@@ -202,7 +198,6 @@ def test_too_many_straddling_cases_are_refused():
     assert got.watched.straddling == 8
     more = [BirdPairs(r.bird, [*r.pairs, (110, 160, True)]) for r in birds]
     assert compare(more, 140).refusal.code == "straddling"
-    assert any("before or after" in note for note in got.notes)
 
 
 def test_check_on_the_change_day_belongs_to_before():
@@ -214,10 +209,9 @@ def test_check_on_the_change_day_belongs_to_before():
     assert late.watched.days_before == 8 * 278
 
 
-def test_one_bird_alone_is_named():
+def test_the_share_of_one_bird_is_handed_on():
     got = compare(flock([(6, 4), (1, 1), (0, 1), (1, 0)] + [(0, 0)] * 4), 140)
     assert got.watched.largest_share == 10 / 14
-    assert any("one bird" in note for note in got.notes)
 
 
 def test_every_pair_affected_is_no_error():
@@ -225,18 +219,18 @@ def test_every_pair_affected_is_no_error():
     assert compare(birds, 140).refusal is not None
 
 
-def test_unlike_gaps_are_noted_and_healing_allowed_for():
+def test_unlike_gaps_are_handed_on_and_healing_allowed_for():
     birds = []
     for record in made_up(birds=20, rate=0.004, seed=9):
         before = [(a, b, h) for a, b, h in record.pairs if b <= 210]
         monthly = [(a, a + 28, h) for a, b, h in before if a % 28 == 0]
         birds.append(BirdPairs(record.bird, monthly + [p for p in record.pairs if p[0] >= 210]))
     plain = compare(birds, 210)
-    assert any("28 days apart before and 7 after" in note for note in plain.notes)
-    assert any("not allowed for" in note for note in plain.notes)
+    assert (plain.watched.gap_before, plain.watched.gap_after) == (28, 7)
+    assert not plain.allows_for_healing
     quickly = healing_curve([5, 10, 15, 20, 25, 30, 35], [True] * 7)
     allowed = compare(birds, 210, quickly)
-    assert not any("not allowed for" in note for note in allowed.notes)
+    assert allowed.allows_for_healing
     # Long gaps hide more, so the true rate before was higher and the ratio lower.
     assert allowed.estimate.value < plain.estimate.value
 
@@ -409,10 +403,3 @@ def answer(p, low=0.2, high=0.9, cases=20, birds=8):
         one.watched, cases_before=cases, cases_after=0, straddling=0, birds_with_cases=birds
     )
     return replace(one, p=p, estimate=Estimate(0.5, low, high), watched=watched)
-
-
-def test_every_limit_is_explained():
-    assert set(limits.EXPLAINED) == {name for name in vars(limits) if name.isupper()} - {
-        "EXPLAINED"
-    }
-    assert all(text.endswith(".") for text in limits.EXPLAINED.values())

@@ -108,7 +108,7 @@ def test_fractions_are_in_order():
     ],
 )
 def test_odds(p, odds):
-    assert words.by_luck(p) == odds
+    assert words.by_chance(p) == odds
 
 
 def test_ten_hens_and_a_month():
