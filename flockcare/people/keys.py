@@ -36,8 +36,7 @@ def refuse_deleted(record) -> None:
         return
     if last.flock_id != record.flock_id:
         raise KeyTaken
-    who = last.by.name if last.by else "Somebody"
-    raise KeyTaken(f"This was saved, and {who} has deleted it since.")
+    raise KeyTaken(f"This was saved, and {last.author} has deleted it since.")
 
 
 def saved_before(record):
