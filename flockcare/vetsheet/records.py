@@ -227,13 +227,8 @@ def _cases(bird: Bird, seen: list[Seen], window: Window) -> list[Case]:
             if one.foot == foot
         ]
         cases = cases_from(sights, bird_id=bird.pk, foot=foot)
-        found += [case for case in cases if _touches(case, window)]
+        found += [case for case in cases if case.touches(window)]
     return sorted(found, key=lambda case: (case.current, case.episode.first_affected), reverse=True)
-
-
-def _touches(case: Case, window: Window) -> bool:
-    end = case.episode.first_clear_after or window.last
-    return case.episode.first_affected <= window.last and end >= window.first
 
 
 def _shots(bird: Bird) -> list[Shot]:

@@ -124,6 +124,15 @@ def test_cases_with_scores_grade_and_dates(bird):
     assert [row[1] for row in healed.looks.rows] == ["1", "0"]
 
 
+def test_a_case_that_may_have_begun_in_the_period_is_told_as_on_her_timeline(bird):
+    period = Period(date(2026, 2, 1), date(2026, 2, 20))
+    found = [case.title for case in made(bird, period).cases]
+    window = Window(period.first, period.last, bird.flock.zone)
+    drawn = [case for case in cases_of_bird(bird) if case.touches(window)]
+    # Clear on 1 February, sore on 1 March.
+    assert len(found) == len(drawn) == 1 and found[0].startswith("Left foot: sore 1 Mar")
+
+
 def test_clear_looks_are_counted(bird):
     assert made(bird).looked == (
         "Her feet were checked 5 times in this time, first on 1 Feb 2026, last on 1 Aug 2026; "
