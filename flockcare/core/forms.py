@@ -79,14 +79,14 @@ class KeeperModelForm(KeeperForm, forms.ModelForm):
         return [*own, *self.also_shown]
 
 
-def saved(form, deed, **kwargs) -> bool:
-    """Do the deed; what the records themselves object to is said on the form.
+def saved(form, service, **kwargs) -> bool:
+    """Call the service; what the records themselves object to is said on the form.
 
     PostgreSQL lets two begin, and refuses the one that comes second to what there may be once only,
     or that belongs to what the first removed. The next try finds what the first has done.
     """
     try:
-        deed(**kwargs)
+        service(**kwargs)
     except IntegrityError:
         form.add_error(None, "Somebody else saved at the same moment. Save once more.")
         return False

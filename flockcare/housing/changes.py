@@ -76,11 +76,11 @@ def differences(
     if after.gone or arrived:
         if after.gone and arrived:
             return Differences([], [], set())
-        deed = "taken away" if after.gone else "put back" if before else "added"
+        done = "taken away" if after.gone else "put back" if before else "added"
         kind = ChangeKind.STEP if feature.kind == FeatureKind.STEP else ChangeKind.LAYOUT
         height = after.height_cm if arrived and feature.kind != FeatureKind.FLOOR else None
         at = f" at {value_text('height_cm', height, units=units)}" if height else ""
-        return Differences([f"{feature.name} {deed}{at}"], [], {kind})
+        return Differences([f"{feature.name} {done}{at}"], [], {kind})
     changed, noted, kinds = [], [], set()
     for name in NAMES:
         was, now = getattr(before, name), getattr(after, name)

@@ -230,8 +230,8 @@ def _suggested(one: whatif.Suggestion, units: str) -> str:
     if one.new_step:
         return f"Add a step at {height}, below {one.place.name}"
     by = length_text(abs(one.change_cm), unit="cm", units=units)
-    deed = "Lower" if one.change_cm < 0 else "Raise"
-    return f"{deed} {one.place.name} by {by}, to {height}"
+    action = "Lower" if one.change_cm < 0 else "Raise"
+    return f"{action} {one.place.name} by {by}, to {height}"
 
 
 def _effect(one: whatif.Suggestion, units: str) -> str:

@@ -7,8 +7,8 @@ from flockcare.people.kinds import Kind
 
 def _change_bird(bird, *, by, basis, kept) -> None:
     """Where she lives ends when she leaves by this, or goes on when she is back."""
-    deed = leaving.leave_flock if bird.left else leaving.put_back
-    deed(bird=bird, by=by, basis=basis)
+    save = leaving.leave_flock if bird.left else leaving.put_back
+    save(bird=bird, by=by, basis=basis)
 
 
 KINDS = (

@@ -138,8 +138,8 @@ def withdraw_invitation(*, invitation: Invitation, by: Keeper) -> None:
     history.delete(invitation, by=by)
 
 
-# A link that its maker may no longer make opens nothing (``open`` in the models). Where that comes
-# about by a deed, the link ends as well, so that it does not come back with the right to make it.
+# A link that its maker may no longer make opens nothing (``open`` in the models). Where somebody
+# brings that about, the link ends as well, so that it does not come back with the right to make it.
 
 
 def _end_password_links(keeper: Keeper) -> None:

@@ -66,8 +66,8 @@ def answer(watch: Watch) -> Healing:
 def first_actions(unit: np.ndarray, first: np.ndarray, steps: Iterable[StepRow]) -> np.ndarray:
     """The first action on each sore, as a place in ``ACTIONS``.
 
-    Within FIRST_ACTION_DAYS of the first look that saw it; of several deeds on that day the one
-    by which most was done. A deed to the whole bird counts for both feet.
+    Within FIRST_ACTION_DAYS of the first look that saw it; of several on that day the one
+    by which most was done. Care of the whole bird counts for both feet.
     """
     action = np.zeros(unit.size, int)
     day = np.full(unit.size, math.inf)

@@ -48,7 +48,9 @@ SCAN: Sentences = {
     "too_few_check_days": lambda check_days, **_: (
         f"Checks on {count(check_days, 'day')} are too few to look for a change."
     ),
-    "too_short": lambda days, **_: f"{_too_few(days, 'day')} on record to look for a change.",
+    "too_short": lambda days, **_: (
+        f"{_too_few(days, 'day on record', 'days on record')} to look for a change."
+    ),
     "one_sided": lambda **_: "No day has enough cases and time watched both before and after it.",
 }
 MATCHES: Sentences = {

@@ -89,7 +89,7 @@ class DropRow(NamedTuple):
 
 
 class StepRow(NamedTuple):
-    """One deed of care; ``foot`` is 0, 1, or None for the whole bird."""
+    """Care given once; ``foot`` is 0, 1, or None for the whole bird."""
 
     bird: int
     foot: int | None

@@ -27,8 +27,8 @@ EXPLAINED = {
     "judged as one.",
     "BESIDE_CLEAR_DAYS": "A house counts as unchanged beside another if nothing was changed in it "
     "so many days before and after.",
-    "OTHER_KEEPER": "Share of the looks that went from one keeper to another, above which the page "
-    "warns that a different observer may explain a change.",
+    "OTHER_KEEPER": "Share of the checks that went from one keeper to another, above which the "
+    "page warns that a different observer may explain a change.",
     "OTHER_SEASON": "Difference of the winter's share in the time watched, above which the page "
     "names the season.",
     "FIRST_ACTION_DAYS": "Days after a sore was first seen within which care counts as the first "

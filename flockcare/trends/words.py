@@ -269,7 +269,7 @@ def older(days: float) -> str:
 
 def other_keeper(moved: float) -> str:
     return (
-        f"who checked: {moved:.0%} of the looks went from one keeper to another, and a different "
+        f"who checked: {moved:.0%} of the checks went from one keeper to another, and a different "
         "observer can look like a different rate"
     )
 
@@ -289,7 +289,7 @@ def verdict(state: str, found: BeforeAfter, p: float, compared: int) -> str:
     if state == "outnumbered":
         return (
             f"{fits}. Alone this would be some sign of {more} cases after, but it is one of "
-            f"{compared} looked at, and among so many, chance alone does this {by_chance(p)} "
+            f"{compared} compared, and among so many, chance alone does this {by_chance(p)} "
             "times. It can't tell us."
         )
     if state == "hint":
@@ -363,10 +363,10 @@ class Way(NamedTuple):
 WAYS = {
     "weight": Way(
         "Weight class",
-        "By her last weighing before each look, else as entered for her, else by her breed's adult "
-        "weight.",
+        "By her last weighing before each check, else as entered for her, else by her breed's "
+        "adult weight.",
     ),
-    "house": Way("House", "Where she lived from one look to the next."),
+    "house": Way("House", "Where she lived from one check to the next."),
     "drop": Way(
         "Highest usual drop",
         "The largest single drop on the gentlest way down from the perches of her house at that "
@@ -375,13 +375,13 @@ WAYS = {
     "energy": Way(
         "Landing energy",
         "Weight × gravity × that drop: an upper figure, for she brakes with her wings. Weight by "
-        "her last weighing before each look, else her breed's adult weight.",
+        "her last weighing before each check, else her breed's adult weight.",
     ),
     "breed": Way("Breed", "As entered for her."),
-    "age": Way("Age", "At each look, from the day she hatched as far as known."),
+    "age": Way("Age", "At each check, from the day she hatched as far as known."),
     "season": Way(
         "Season",
-        "December to February is winter, and so on; by the middle of each gap between looks.",
+        "December to February is winter, and so on; by the middle of each gap between checks.",
     ),
 }
 NEEDED = (
@@ -534,15 +534,15 @@ def too_little_time(cases: int, foot_days: float) -> str:
 def sore_at_first(feet: int) -> str:
     one = feet == 1
     return (
-        f"{count(feet, 'foot', 'feet')} {'was' if one else 'were'} sore at the first look ever; "
+        f"{count(feet, 'foot', 'feet')} {'was' if one else 'were'} sore at the first check ever; "
         f"nobody knows since when, so {'it is' if one else 'they are'} not counted as new."
     )
 
 
 def dropped(foot_days: float, cases: int, gap_limit: float) -> str:
     return (
-        f"Of the days between looks {count(round(foot_days / FEET_PER_HEN), 'does', 'do')} not "
-        f"count as watched, since those looks were more than {gap_limit:g} days apart: a sore "
+        f"Of the days between checks {count(round(foot_days / FEET_PER_HEN), 'does', 'do')} not "
+        f"count as watched, since those checks were more than {gap_limit:g} days apart: a sore "
         f"could have come and healed unseen. {count(cases, 'case')} found after such a gap do not "
         "count either."
     )

@@ -216,7 +216,7 @@ def test_each_try_makes_the_answer_more_careful():
 def test_a_different_observer_is_named():
     records = simulated(birds=10, keeper=lambda day: int(day > 365))
     (answer,) = changes.answers(Watch.of(records))
-    assert any(one.startswith("who checked: 100% of the looks") for one in answer.else_changed)
+    assert any(one.startswith("who checked: 100% of the checks") for one in answer.else_changed)
     (answer,) = changes.answers(Watch.of(simulated(birds=10)))
     assert not any("who checked" in one for one in answer.else_changed)
 

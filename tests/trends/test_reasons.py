@@ -42,7 +42,7 @@ REFUSED = [
     ),
     (
         scan_pairs([(7 * week, 7 * week + 7, True) for week in range(12)]),
-        reasons.SCAN, "too_short", "84 days are too few on record",
+        reasons.SCAN, "too_short", "84 days on record are too few",
     ),
     (scan_pairs(FIRST), reasons.SCAN, "one_sided", "No day has enough cases"),
     (match_changes(FEW, []), reasons.MATCHES, "no_changes", "No change is logged."),

@@ -7,9 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from flockcare.analysis.answers import Refusal
 from flockcare.trends import words
-from flockcare.trends.report import BeforeAfter, Figure
+from flockcare.trends.report import BeforeAfter, Figure, Refusal
 
 STATES = ("refused", "wide", "similar", "hint", "outnumbered", "some_sign", "clear")
 # Nothing that records of a few hens cannot know.
