@@ -37,8 +37,8 @@ RECORDED = (
 )
 PLUS_MINUS = "The ± holds the true value in 95 of 100 measurements."
 NOT_SEEN = (
-    "Feet are checked now and then. A sore began and healed somewhere between two looks; the "
-    "dates are those of the looks."
+    "Feet are checked now and then. A sore began and healed somewhere between two checks; the "
+    "dates are those of the checks."
 )
 
 
@@ -163,7 +163,7 @@ def _clear(looks: list[Seen]) -> int:
 def _looks_at(case: Case, looks: list[Seen], zone: dt.tzinfo) -> tuple[list[Seen], str]:
     """The looks at a sore that are shown, and what is said of the others."""
     hers = [seen for seen in looks if seen.foot == case.foot and _in_case(seen, case, zone)]
-    return newest(hers, MOST_LOOKS, "looks at this sore")
+    return newest(hers, MOST_LOOKS, "checks of this sore")
 
 
 def _case_sheets(

@@ -65,7 +65,7 @@ def test_a_table_of_ones_own_comes_in(browser, site, script):
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
     assert "can be read both ways" in page.locator("main").inner_text()
     page.get_by_text("the day", exact=True).click()
-    page.get_by_role("button", name="Look again").click()
+    page.get_by_role("button", name="Check again").click()
     text = page.locator("main").inner_text()
     assert f"2024-04-{day}" in text and "2100" in text and "No bird is called “Nobody”" in text
     page.get_by_role("button", name="Take in only the 1 good row").click()
