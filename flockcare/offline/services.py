@@ -58,8 +58,8 @@ def store_record(*, envelope: Envelope, sent: Sent) -> dict:
         return answer
     kind = KINDS[envelope.kind]
     try:
-        save = kind.read(sent)
-        return _once(envelope, sent.flock, sent.keeper, lambda: kind.tell(save()), now=sent.now)
+        deed = kind.read(sent)
+        return _once(envelope, sent.flock, sent.keeper, lambda: kind.tell(deed()), now=sent.now)
     except AlreadySaved as saved:
         told = kind.tell(saved.record)
         raise saved_before(told.words, told.url) from None
@@ -138,10 +138,10 @@ def _answered(envelope: Envelope, flock) -> dict | None:
     return receipt.answer
 
 
-def _once(envelope: Envelope, flock, keeper, save: Callable[[], Stored], *, now) -> dict:
+def _once(envelope: Envelope, flock, keeper, deed: Callable[[], Stored], *, now) -> dict:
     try:
         with transaction.atomic():
-            return _receive(envelope, flock, keeper, save(), now)
+            return _receive(envelope, flock, keeper, deed(), now)
     except IntegrityError:
         return _answer_of_the_first(envelope, flock)
 
