@@ -16,11 +16,9 @@ from flockcare.photos.forms import NO_LENGTH, NO_SCALE, NO_TAP, MeasureForm
 from flockcare.photos.models import CardReading, Photo
 from flockcare.photos.outline import NoOutline
 from flockcare.photos.pictures import Picture
-from flockcare.photos.scale import CannotMeasure
+from flockcare.photos.scale import UNCHECKED_PRINT, CannotMeasure
 from flockcare.photos.series import to_shown, when
 from flockcare.photos.views_photo import photo_or_404
-
-RAISED_MM = 3  # as far as a swollen pad may stand out of the card's window
 
 
 @flock_view(read=Role.KEEPER)
@@ -78,20 +76,25 @@ def _newest(photo) -> dict:
     last = photo.measurements.last()
     if last is None:
         return {}
-    return {"outline": json.dumps(last.outline_px), "length_mm": last.length_mm}
+    height = "" if last.height_mm is None else f"{last.height_mm:g}"
+    return {
+        "outline": json.dumps(last.outline_px),
+        "scaled_by": last.scaled_by,
+        "length_mm": last.length_mm,
+        "height_mm": height,
+    }
 
 
 def _card_words(photo, reading) -> dict:
     if reading.view is None:
         return {"reason": reading.reason}
-    view = measuring.card_scale(reading).view
-    error = 100 * view.relative_area_error
+    view = measuring.card_scale(reading, 0).view
     said = (
         f"Card found: tilt {view.tilt_degrees:.0f}°, about {view.distance_mm / 10:.0f} cm away, "
-        f"area within {error:.0f} % where the sore is level with the card. "
-        f"One that stands {RAISED_MM} mm nearer to the phone comes out about "
-        f"{100 * view.area_error_at_height(RAISED_MM):.0f} % too large."
+        f"area within {100 * view.relative_area_error:.0f} % where the sore is level with the card."
     )
+    if view.print_error == UNCHECKED_PRINT:
+        said += " Nobody has measured how large the cards were printed: that is most of it."
     return {"words": said, "doubt": measuring.doubt(photo, reading)}
 
 
@@ -139,7 +142,7 @@ def _words(photo, form, outline) -> dict:
 
 def _scale(photo, form) -> measuring.Scale:
     if not form.by_length:
-        return measuring.card_scale(measuring.card_reading(photo))
+        return measuring.card_scale(measuring.card_reading(photo), form.cleaned_data["height_mm"])
     ends, length = form.cleaned_data["ends"], form.known_mm()
     if length is None:
         raise CannotMeasure(NO_LENGTH)
