@@ -25,6 +25,8 @@ LONGEST_CODE = 64
 WIDTH, HEIGHT = 98.0, 52.5
 WINDOW = (39.25, 8.75, 50.0, 35.0)  # x, y, width, height
 CODE_BOX = (0.5, 8.25, 31.0, 31.0)  # holds the quiet zone too
+QUIET = 4  # modules round the code
+USUAL_VERSION = 3  # 29 × 29 modules: holds the key of a bird and a foot
 NAME_BOX = (2.0, 39.5, 28.0, 5.0)
 GREY_PATCH = (16.0, 45.0, 6.0, 6.0)
 MARKER_SIDE = 6.0
@@ -45,6 +47,11 @@ def _marker_corners():
 
 MARKERS = _marker_corners()
 """Top left corner (x, y) of each marker in mm; its place in the tuple is the marker's number."""
+SPAN = tuple(
+    max(place[way] for place in MARKERS) + MARKER_SIDE - min(place[way] for place in MARKERS)
+    for way in (0, 1)
+)
+"""Over the outer edges of the outermost markers, (across, down) mm: what a ruler can check."""
 
 
 def marker_outline(number):
@@ -145,12 +152,23 @@ def _white_cells(number):
 
 
 def _code_modules(code):
-    # Outside ASCII a reader would have to guess the alphabet, so the symbol says it (ECI 26).
-    alphabet = {} if code.isascii() else {"encoding": "utf-8", "eci": True}
-    symbol = segno.make(code, micro=False, error="m", **alphabet)
-    matrix = np.array([list(row) for row in symbol.matrix_iter(border=4)], dtype=bool)
+    symbol = symbol_of(code)
+    matrix = np.array([list(row) for row in symbol.matrix_iter(border=QUIET)], dtype=bool)
     x, y, side, _ = CODE_BOX
     return _boxes(matrix, x, y, side / len(matrix))
+
+
+def symbol_of(code):
+    """The code's symbol, a ``segno.QRCode``: as well protected as its size allows.
+
+    A shorter text gets no larger modules but more correction: dirt hides single modules.
+    """
+    # Outside ASCII a reader would have to guess the alphabet, so the symbol says it (ECI 26).
+    alphabet = {} if code.isascii() else {"encoding": "utf-8", "eci": True}
+    try:
+        return segno.make(code, micro=False, error="m", version=USUAL_VERSION, **alphabet)
+    except segno.DataOverflowError:
+        return segno.make(code, micro=False, error="m", **alphabet)
 
 
 def _boxes(filled, x, y, pitch):

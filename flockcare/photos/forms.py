@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from flockcare.birds.models import Bird
 from flockcare.core.forms import KeeperForm
 from flockcare.photos.measuring import MOST_POINTS
-from flockcare.photos.models import Photo, Scaling
+from flockcare.photos.models import CardPrint, Photo, Scaling
 from flockcare.photos.scale import ID_1_CARD_MM
 
 NO_SCALE = "Tap both ends of the known length in the photo first."
@@ -46,10 +46,14 @@ class MeasureForm(KeeperForm):
         SHORT: f"Bank card, short side ({ID_1_CARD_MM[1]:.2f} mm)",
     }
 
+    HEIGHTS = {"": "Not checked", "0": "Level", "3": "3 mm", "5": "5 mm", "8": "8 mm"}
+
     outline = PointsField()
     tap = PointsField()
     ends = PointsField()
     px_per_screen_px = forms.FloatField(required=False, min_value=0, widget=forms.HiddenInput)
+    # Of the suggested edge, until a point of it is moved.
+    spread = forms.FloatField(required=False, min_value=0, max_value=10, widget=forms.HiddenInput)
     scaled_by = forms.ChoiceField(
         choices=[(each.value, each.label.capitalize()) for each in Scaling],
         initial=Scaling.CARD,
@@ -66,6 +70,17 @@ class MeasureForm(KeeperForm):
         max_value=1000,
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )
+    height_mm = forms.TypedChoiceField(
+        label="How high the sore stands above the card",
+        choices=[
+            ("", "Not looked"),
+            *((f"{mm}", f"{mm} mm" if mm else "Level") for mm in (0, 3, 5, 8)),
+        ],
+        coerce=float,
+        empty_value=None,
+        required=False,
+        widget=forms.RadioSelect,
+    )
     # For those whose browser runs no script.
     tap_left = forms.FloatField(label="% from the left", required=False, min_value=0, max_value=100)
     tap_top = forms.FloatField(label="% from the top", required=False, min_value=0, max_value=100)
@@ -75,6 +90,9 @@ class MeasureForm(KeeperForm):
         if len(points) > MOST_POINTS:
             raise ValidationError(f"The outline has more than {MOST_POINTS} points.")
         return points
+
+    def clean_spread(self):
+        return self.cleaned_data["spread"] or 0.0
 
     def known_mm(self) -> float | None:
         sides = {self.LONG: ID_1_CARD_MM[0], self.SHORT: ID_1_CARD_MM[1]}
@@ -131,6 +149,14 @@ class CropForm(KeeperForm):
             round((1 - right) * width),
             round((1 - bottom) * height),
         )
+
+
+class PrintForm(KeeperForm, forms.ModelForm):
+    """How large one printed card is, by a ruler."""
+
+    class Meta:
+        model = CardPrint
+        fields = ["across_mm", "down_mm"]
 
 
 class CardsForm(KeeperForm):

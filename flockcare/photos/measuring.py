@@ -2,6 +2,8 @@
 
 from contextlib import contextmanager
 from dataclasses import dataclass
+from math import hypot
+from uuid import UUID
 
 import cv2
 import numpy as np
@@ -14,7 +16,8 @@ from flockcare.birds.models import Bird
 from flockcare.core.files import opened
 from flockcare.people import history
 from flockcare.photos.models import Bounds, CardReading, Foot, Measurement, Photo, Scaling
-from flockcare.photos.outline import suggest_outline
+from flockcare.photos.outline import Suggestion, suggested
+from flockcare.photos.prints import as_printed, print_for
 from flockcare.photos.scale import CannotMeasure, CardView, LengthView, from_known_length, read_card
 
 # How far a whole edge may be drawn too far in or out (95 %): our assumption for one drawn by hand.
@@ -26,10 +29,17 @@ SUGGESTED_REACH_MM = 14.0
 # common practice, no published source.
 TAP_ERROR_SCREEN_PX = 3.0
 NARROWEST_SCREEN_PX = 320
+# How high a swollen pad may stand above its card where nobody looked, and how far a keeper's eye
+# may be off: our assumptions.
+NOT_LOOKED_MM = 3.0
+HEIGHT_GIVE_MM = 1.5
 MOST_POINTS = 400
 LARGEST_AREA_MM2 = 3000.0  # more than the sole of the largest hen
 
-NO_CARD = "No card was found in this photo."
+NO_CARD = (
+    "No card was found in this photo. If it is there, it is too blurred, too small or covered too "
+    "much to be seen."
+)
 TOO_FEW = "The outline needs at least three points."
 TOO_MANY = f"The outline has more than {MOST_POINTS} points. Draw it with fewer."
 CROSSES = "The outline crosses itself. Move or take away the points where it does."
@@ -51,6 +61,7 @@ class Scale:
     view: CardView | LengthView
     scaled_by: Scaling
     length_mm: float | None = None
+    height_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -68,14 +79,25 @@ class Sizes(Bounds):
 
 
 def card_code(bird: Bird, foot: str = "") -> str:
-    """What the card of a bird, or of one of her feet, says."""
-    return f"{bird.pk}-{foot}" if foot else str(bird.pk)
+    """What the card of a bird, or of one of her feet, says: capitals and digits.
+
+    Codes hold these in fewer modules than other text, which leaves more for what dirt hides.
+    """
+    return f"{bird.pk.hex}-{foot[0]}".upper() if foot else bird.pk.hex.upper()
 
 
 def named_by(code: str) -> tuple[str, str]:
-    """The bird's key and the foot (or nothing) that a card's code names, as they are written."""
-    key, dash, foot = code.rpartition("-")
-    return (key, foot) if dash and foot in Foot.values else (code, "")
+    """The bird's key and the foot (or nothing) that a card's code names, as they are written.
+
+    Cards printed before say ``0b9a3f52-6c1e-…-right``.
+    """
+    start, _, end = code.rpartition("-")
+    foot = {word: foot for foot in Foot.values for word in (foot, foot[0].upper())}.get(end, "")
+    key = start if start and foot else code
+    try:
+        return str(UUID(key)), foot if key is start else ""
+    except ValueError:
+        return key, foot if key is start else ""
 
 
 def card_reading(photo: Photo) -> CardReading:
@@ -94,7 +116,7 @@ def read_card_anew(photo: Photo) -> CardReading:
     except CannotMeasure as refused:
         found |= {"code": refused.code or "", "reason": refused.reason}
     else:
-        found |= {"code": view.code, "view": view.plain()} if view else {"reason": NO_CARD}
+        found |= {"code": view.code or "", "view": view.plain()} if view else {"reason": NO_CARD}
     found["code"] = found["code"][:64]
     reading, _ = CardReading.objects.update_or_create(
         photo=photo, defaults=found, create_defaults={"flock": photo.flock, **found}
@@ -112,11 +134,19 @@ def original(photo: Photo):
         yield image
 
 
-def card_scale(reading: CardReading) -> Scale:
-    """Raises CannotMeasure with the reason why this card gives no scale."""
+def card_scale(reading: CardReading, height_mm: float | None = None) -> Scale:
+    """The scale for what stands so far above the card; None where nobody looked.
+
+    Raises CannotMeasure with the reason why this card gives no scale.
+    """
     if reading.view is None:
         raise CannotMeasure(reading.reason, reading.code or None)
-    return Scale(CardView.from_plain(reading.view), Scaling.CARD)
+    view = as_printed(CardView.from_plain(reading.view), print_for(reading.photo))
+    if height_mm is None:
+        view = view.at_height(0, NOT_LOOKED_MM)
+    elif height_mm > 0:
+        view = view.at_height(height_mm, HEIGHT_GIVE_MM)
+    return Scale(view, Scaling.CARD, height_mm=height_mm)
 
 
 def length_scale(photo: Photo, ends, length_mm: float, px_per_screen_px: float | None) -> Scale:
@@ -149,8 +179,8 @@ def doubt(photo: Photo, reading: CardReading) -> str:
 # --- Outline
 
 
-def suggest(photo: Photo, tap, scale: Scale | None = None) -> np.ndarray:
-    """Outline, (n, 2) pixels of the original, of what was tapped.
+def suggest(photo: Photo, tap, scale: Scale | None = None) -> Suggestion:
+    """The outline, (n, 2) pixels of the original, of what was tapped.
 
     Raises outline.NoOutline, and CannotMeasure for a tap too far from the card.
     """
@@ -160,11 +190,13 @@ def suggest(photo: Photo, tap, scale: Scale | None = None) -> np.ndarray:
         reach = SUGGESTED_REACH_MM / float(np.linalg.norm(step - start))
         within = scale.view.window_px() if scale.scaled_by == Scaling.CARD else None
     with original(photo) as image:
-        return suggest_outline(image, tap, reach, within)
+        return suggested(image, tap, reach, within)
 
 
-def sizes(photo: Photo, scale: Scale, outline) -> Sizes:
+def sizes(photo: Photo, scale: Scale, outline, spread: float = 0.0) -> Sizes:
     """Sizes inside an outline, (n, 2) pixels of the original.
+
+    spread: that of the suggestion it is, 0 for one drawn by hand.
 
     Raises CannotMeasure with the reason when it is no outline or must not be measured so.
     """
@@ -180,7 +212,7 @@ def sizes(photo: Photo, scale: Scale, outline) -> Sizes:
         area_mm2=area,
         perimeter_mm=around,
         longest_diameter_mm=planimetry.longest_diameter(outline_mm),
-        relative_area_error=float(np.hypot(scale.view.relative_area_error, drawing)),
+        relative_area_error=hypot(scale.view.relative_area_error, drawing, spread),
     )
 
 
@@ -200,9 +232,11 @@ def _check_outline(photo: Photo, points: np.ndarray) -> None:
 # --- Keeping
 
 
-def measure(*, photo: Photo, keeper, scale: Scale, outline, now=None) -> Measurement:
-    """Keep the sizes inside an outline, (n, 2) pixels of the original. Raises CannotMeasure."""
-    found = sizes(photo, scale, outline)
+def measure(
+    *, photo: Photo, keeper, scale: Scale, outline, spread: float = 0.0, now=None
+) -> Measurement:
+    """Keep the sizes inside an outline, as ``sizes`` gives them. Raises CannotMeasure."""
+    found = sizes(photo, scale, outline, spread)
     measurement = Measurement(
         flock=photo.flock,
         photo=photo,
@@ -210,6 +244,7 @@ def measure(*, photo: Photo, keeper, scale: Scale, outline, now=None) -> Measure
         at=now or timezone.now(),
         scaled_by=scale.scaled_by,
         length_mm=scale.length_mm,
+        height_mm=scale.height_mm,
         to_mm=_plane(scale, outline).tolist(),
         outline_px=np.round(outline, 2).tolist(),
         outline_mm=np.round(found.outline_mm, 4).tolist(),

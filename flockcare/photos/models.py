@@ -185,6 +185,36 @@ class CardReading(FlockRecord):
         return f"{self.photo}: {self.code or self.reason}"
 
 
+_as_drawn = "This is not the length of our card. Measure from black square to black square, in mm."
+
+
+class CardPrint(FlockRecord):
+    """How large the flock's cards came out of the printer, measured on one of them.
+
+    Lengths in mm over the outer edges of the outermost black squares.
+    """
+
+    on = models.DateField("day")
+    across_mm = models.FloatField(
+        "across",
+        validators=[MinValueValidator(85, _as_drawn), MaxValueValidator(105, _as_drawn)],
+    )
+    down_mm = models.FloatField(
+        "from top to bottom",
+        validators=[MinValueValidator(44, _as_drawn), MaxValueValidator(55, _as_drawn)],
+    )
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, editable=False
+    )
+    at = models.DateTimeField(default=timezone.now, editable=False)
+
+    class Meta:
+        ordering = ["on", "at"]
+
+    def __str__(self):
+        return f"{self.across_mm:g} × {self.down_mm:g} mm"
+
+
 class Scaling(models.TextChoices):
     CARD = "card", "printed card"
     LENGTH = "length", "known length"
@@ -209,12 +239,22 @@ class Measurement(Bounds, FlockRecord):
 
     ``to_mm``: homography (3 × 3, row by row) from pixels to mm in the plane of the card, or of the
     known length. ``outline_px``, ``outline_mm``: the same points, (n, 2). ``relative_area_error``:
-    95 % bound as a fraction, of scale and drawing together.
+    95 % bound as a fraction, of scale and drawing together. ``height_mm``: how far above the card
+    the sore stood, as a keeper saw it; None where nobody said.
     """
 
     photo = models.ForeignKey(Photo, on_delete=models.CASCADE, related_name="measurements")
     scaled_by = models.CharField(max_length=6, choices=Scaling)
     length_mm = models.FloatField(null=True, blank=True)
+    height_mm = models.FloatField(
+        "how far above the card",
+        null=True,
+        blank=True,
+        validators=[
+            MinValueValidator(0),
+            MaxValueValidator(20, "A sore stands no more than 20 mm above its card."),
+        ],
+    )
     to_mm = models.JSONField()
     outline_px = models.JSONField()
     outline_mm = models.JSONField()

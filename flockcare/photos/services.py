@@ -154,7 +154,7 @@ def card_code(picture: TakenIn) -> str:
     except Exception:  # no reason to lose the photo
         logger.exception("The card reader failed.")
         return ""
-    return view.code if view else ""
+    return (view.code or "") if view else ""
 
 
 def add_photos(*, flock, keeper, uploads, of_bird=None, now=None) -> tuple[list[Photo], list[str]]:

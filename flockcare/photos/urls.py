@@ -19,5 +19,6 @@ urlpatterns = [
     path("space/files/", views_photo.put_files_back, name="put_files_back"),
     path("series/<uuid:bird_id>/<str:foot>/", views_series.series, name="series"),
     path("cards/", views_cards.choose, name="cards"),
+    path("cards/print/", views_cards.measure_print, name="card_print"),
     path("cards/sheets/", views_cards.sheets, name="card_sheets"),
 ]

@@ -16,11 +16,9 @@ from flockcare.photos.forms import NO_LENGTH, NO_SCALE, NO_TAP, MeasureForm
 from flockcare.photos.models import CardReading, Photo
 from flockcare.photos.outline import NoOutline
 from flockcare.photos.pictures import Picture
-from flockcare.photos.scale import CannotMeasure
+from flockcare.photos.scale import UNCHECKED_PRINT, CannotMeasure
 from flockcare.photos.series import to_shown, when
 from flockcare.photos.views_photo import photo_or_404
-
-RAISED_MM = 3  # as far as a swollen pad may stand out of the card's window
 
 
 @flock_view(read=Role.KEEPER)
@@ -47,6 +45,7 @@ def _answer_without_script(request, photo, form, answer):
     if "saved" in answer:
         return redirect(answer["saved"])
     kept = {name: form.data.get(name) for name in form.fields}
+    kept["spread"] = answer.get("spread", kept["spread"])
     kept["outline"] = json.dumps(answer.get("outline") or form.cleaned_data.get("outline") or [])
     status = 422 if "reason" in answer else 200
     return _page(request, photo, MeasureForm(initial=kept), answer, status=status)
@@ -78,20 +77,25 @@ def _newest(photo) -> dict:
     last = photo.measurements.last()
     if last is None:
         return {}
-    return {"outline": json.dumps(last.outline_px), "length_mm": last.length_mm}
+    height = "" if last.height_mm is None else f"{last.height_mm:g}"
+    return {
+        "outline": json.dumps(last.outline_px),
+        "scaled_by": last.scaled_by,
+        "length_mm": last.length_mm,
+        "height_mm": height,
+    }
 
 
 def _card_words(photo, reading) -> dict:
     if reading.view is None:
         return {"reason": reading.reason}
-    view = measuring.card_scale(reading).view
-    error = 100 * view.relative_area_error
+    view = measuring.card_scale(reading, 0).view
     said = (
         f"Card found: tilt {view.tilt_degrees:.0f}°, about {view.distance_mm / 10:.0f} cm away, "
-        f"area within {error:.0f} % where the sore is level with the card. "
-        f"One that stands {RAISED_MM} mm nearer to the phone comes out about "
-        f"{100 * view.area_error_at_height(RAISED_MM):.0f} % too large."
+        f"area within {100 * view.relative_area_error:.0f} % where the sore is level with the card."
     )
+    if view.print_error == UNCHECKED_PRINT:
+        said += " Nobody has measured how large the cards were printed: that is most of it."
     return {"words": said, "doubt": measuring.doubt(photo, reading)}
 
 
@@ -104,16 +108,20 @@ def _read_card(photo: Photo, form, keeper) -> dict:
 
 def _suggest(photo: Photo, form, keeper) -> dict:
     tap = _tap(photo, form)
-    outline = measuring.suggest(photo, tap, _scale_if_any(photo, form))
-    answer = {"outline": np.round(outline, 1).tolist()}
+    found = measuring.suggest(photo, tap, _scale_if_any(photo, form))
+    answer = {
+        "outline": np.round(found.outline, 1).tolist(),
+        "spread": round(found.spread, 4),
+        "doubt": found.doubt,
+    }
     try:
-        return answer | _words(photo, form, answer["outline"])
+        return answer | _words(photo, form, answer["outline"], found.spread)
     except CannotMeasure as refused:
         return answer | {"missing": refused.reason}
 
 
 def _sizes(photo: Photo, form, keeper) -> dict:
-    return _words(photo, form, form.cleaned_data["outline"])
+    return _words(photo, form, form.cleaned_data["outline"], form.cleaned_data["spread"])
 
 
 def _save(photo: Photo, form, keeper) -> dict:
@@ -122,6 +130,7 @@ def _save(photo: Photo, form, keeper) -> dict:
         keeper=keeper,
         scale=_scale(photo, form),
         outline=form.cleaned_data["outline"],
+        spread=form.cleaned_data["spread"],
     )
     if photo.bird and photo.foot:
         page = reverse("photos:series", args=[photo.flock_id, photo.bird_id, photo.foot])
@@ -132,14 +141,14 @@ def _save(photo: Photo, form, keeper) -> dict:
 DEEDS = {"card": _read_card, "suggest": _suggest, "sizes": _sizes, "save": _save}
 
 
-def _words(photo, form, outline) -> dict:
-    found = measuring.sizes(photo, _scale(photo, form), outline)
+def _words(photo, form, outline, spread) -> dict:
+    found = measuring.sizes(photo, _scale(photo, form), outline, spread)
     return {"area": words.area(found), "diameter": words.diameter(found)}
 
 
 def _scale(photo, form) -> measuring.Scale:
     if not form.by_length:
-        return measuring.card_scale(measuring.card_reading(photo))
+        return measuring.card_scale(measuring.card_reading(photo), form.cleaned_data["height_mm"])
     ends, length = form.cleaned_data["ends"], form.known_mm()
     if length is None:
         raise CannotMeasure(NO_LENGTH)

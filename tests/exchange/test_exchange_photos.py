@@ -144,6 +144,7 @@ def test_an_outline_is_written_in_few_signs():
 AWKWARD_MEASUREMENT = {
     "scaled_by": "card",
     "length_mm": None,
+    "height_mm": 2.9999999999999996,
     "to_mm": [[1 / 7, 1e-17, -23.000000000000004], [-1e-300, 0.1 + 0.2, 1e22], [1e-7, -0.0, 1.0]],
     "outline_px": [[-1.0, 10.25], [40.5, 10.0], [320.0, 240.0], [25.0, 1 / 3]],
     "outline_mm": [[0.0, -3.1416], [1.0, 2.0], [0.1234, 9.9999], [5.0, 5.0]],

@@ -72,7 +72,8 @@ NEW = {
     *("birds:add", "birds:add_many", "birds:weighings", "care:item_new", "care:kit_fill"),
     *("care:step_new", "care:calendar", "check_bird", "feet:round_start", "feet:sort_add"),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),
-    *("photos:add", "photos:cards", "photos:card_sheets", "photos:measure"),
+    *("photos:add", "photos:cards", "photos:card_sheets", "photos:card_print"),
+    "photos:measure",
     "photos:put_files_back",
 }
 REMOVED_WHOLE = {

@@ -52,7 +52,7 @@ def code_of(svg) -> str:
 def test_one_card_for_each_chosen_bird_names_her(cast, birds):
     chosen = [birds["Dill"].pk, birds["Sorrel"].pk]
     found = cards_in(sheets(cast, birds=chosen))
-    assert [code_of(svg) for svg in found] == [str(key) for key in chosen]
+    assert [named_by(code_of(svg)) for svg in found] == [(str(key), "") for key in chosen]
     assert [svg.find(f"{SVG}title").text for svg in found] == ["Dill", "Sorrel"]
 
 

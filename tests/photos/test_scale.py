@@ -101,7 +101,8 @@ def test_tilt_distance_and_error_are_as_they_were_made(tilt, size):
     assert view.tilt_degrees == pytest.approx(tilt, abs=1.5)
     assert view.distance_mm == pytest.approx(np.linalg.norm(scene.position()), rel=0.06)
     assert view.pixels_per_mm == pytest.approx(scenes.pixels_per_mm(scene), rel=0.03)
-    assert abs(error - 1) <= view.relative_area_error < 0.03
+    assert abs(error - 1) <= view.plane_error < 0.03
+    assert view.relative_area_error < 0.075  # a printer nobody checked
 
 
 def test_a_picture_of_eighty_megapixels_is_read_as_the_same_picture():
@@ -131,14 +132,13 @@ def test_fingers_a_reflection_and_a_shadow_are_borne():
 REFUSED = {
     "tilted": ({"tilt": 55}, refusals.TOO_TILTED, CODE),
     "small": ({"distance": 420}, refusals.TOO_SMALL, CODE),
-    "out of focus": ({"defocus": 1.1}, refusals.TOO_BLURRED, CODE),
+    "blurred": ({"motion": 1.2}, refusals.TOO_BLURRED, CODE),
     "bent": ({"sag": 9, "tilt": 25, "sag_along": 20}, refusals.TOO_BENT, CODE),
     "covered": (
         {"covers": tuple((x + 4, y + 4, 5) for x, y in cards.MARKERS if x > 50)},
         refusals.TOO_COVERED,
         CODE,
     ),
-    "code hidden": ({"covers": ((16, 27, 12),)}, refusals.NO_CODE, None),
 }
 
 
@@ -159,6 +159,97 @@ def test_two_cards_in_one_picture_are_refused():
     with pytest.raises(CannotMeasure) as refusal:
         read_card(both)
     assert refusal.value.reason == refusals.TWO_CARDS
+
+
+def test_a_smaller_card_beside_a_large_one_is_noticed():
+    both = Image.new("L", (4000, 3000), 90)
+    both.paste(cards.render_card(f"{CODE}1", dpi=25 * 25.4), (60, 80))
+    both.paste(cards.render_card(f"{CODE}2", dpi=7 * 25.4), (3000, 2200))
+    with pytest.raises(CannotMeasure) as refusal:
+        read_card(both)
+    assert refusal.value.reason == refusals.TWO_CARDS
+
+
+# --- a code that is hidden in part --------------------------------------------------------------
+
+KEYS = ("0b9a3f52-6c1e-4d7f-8a20-5e9d7c4b1f36-right", "0B9A3F526C1E4D7F8A205E9D7C4B1F36-R")
+MODULE = cards.CODE_BOX[2] / 37  # of 29 modules and the quiet zone of four each side
+FINDERS = [  # middles, in modules from the corner of the code's box (ISO/IEC 18004)
+    (cards.CODE_BOX[0] + x * MODULE, cards.CODE_BOX[1] + y * MODULE)
+    for x, y in ((7.5, 7.5), (29.5, 7.5), (7.5, 29.5))
+]
+
+
+@pytest.mark.parametrize("key", KEYS)
+@pytest.mark.parametrize("finder", FINDERS)
+def test_a_thumb_on_a_corner_of_the_code_hides_no_name(key, finder):
+    photo = scenes.render(Scene(code=key, tilt=20, tilt_towards=70, covers=((*finder, 3.5),)))
+    assert read_card(photo).code == key
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_specks_of_dirt_hide_no_name(key):
+    rng = np.random.default_rng(8)
+    for seed in range(6):
+        specks = tuple((*rng.uniform(0, (98, 52)), rng.uniform(0.3, 1.1)) for _ in range(60))
+        photo = scenes.render(Scene(code=key, turn=30, covers=specks, seed=seed, size=(2400, 1800)))
+        assert read_card(photo).code == key
+
+
+def test_a_card_whose_code_is_hidden_gives_a_size_and_no_name():
+    scene, photo = photo_of(covers=((16, 27, 12),))
+    view = read_card(photo)
+    assert view.code is None
+    area = Polygon(view.to_mm(scenes.project(scene, scene.sore))).area
+    assert area == pytest.approx(Polygon(scene.sore).area, rel=0.02)
+
+
+# --- as it was printed, and above the card ------------------------------------------------------
+
+
+@pytest.mark.parametrize("printed", [0.97, 1.03])
+def test_a_print_nobody_checked_is_within_the_stated_error(printed):
+    # All of the card and what is drawn on it is so much larger: as if all else were smaller.
+    scene, photo = photo_of(tilt=15)
+    view = read_card(photo)
+    found = Polygon(view.to_mm(scenes.project(scene, scene.sore))).area
+    true = Polygon(scene.sore).area * printed**2
+    assert abs(found / true - 1) <= view.relative_area_error
+    checked = view.as_printed(printed, printed, 0.01)
+    assert Polygon(checked.to_mm(scenes.project(scene, scene.sore))).area == pytest.approx(
+        true, rel=checked.relative_area_error
+    )
+    assert checked.relative_area_error < 0.03 < view.relative_area_error
+
+
+def test_a_print_that_is_too_narrow_one_way_only_is_allowed_for_that_way():
+    scene, photo = photo_of(tilt=15)
+    corners = scenes.project(scene, rectangle(20, 10, scenes.WINDOW_MIDDLE))
+    sides = read_card(photo).as_printed(0.97, 1.0, 0.01).to_mm(corners)
+    assert np.linalg.norm(sides[1] - sides[0]) == pytest.approx(20 * 0.97, rel=0.005)
+    assert np.linalg.norm(sides[2] - sides[1]) == pytest.approx(10, rel=0.005)
+
+
+@pytest.mark.parametrize(("height", "give"), [(3, 1), (5, 1.5), (8, 2)])
+def test_what_stands_above_the_card_is_measured_where_it_is(height, give):
+    scene, photo = photo_of(tilt=10)
+    view = read_card(photo)
+    seen = scenes.project(scene, scene.sore, height)
+    true = Polygon(scene.sore).area
+    there = view.at_height(height, give)
+    assert abs(Polygon(view.to_mm(seen)).area / true - 1) > view.plane_error
+    assert abs(Polygon(there.to_mm(seen)).area / true - 1) < 0.012
+    assert there.relative_area_error > view.relative_area_error
+
+
+def test_a_reading_kept_before_prints_were_checked_is_taken_for_an_unchecked_one():
+    _, photo = photo_of()
+    view = read_card(photo)
+    new = ("plane_error", "print_across", "print_down", "print_error", "shrink", "height_error")
+    old = {name: value for name, value in view.plain().items() if name not in new}
+    again = type(view).from_plain({**old, "relative_area_error": 0.02})
+    assert again.relative_area_error == pytest.approx(np.hypot(0.02, view.print_error))
+    assert type(view).from_plain(view.plain()).relative_area_error == view.relative_area_error
 
 
 def test_an_outline_too_far_from_the_markers_is_refused(tilted):
@@ -248,7 +339,7 @@ def test_the_stated_error_of_a_known_length_covers_an_unknown_tilt():
 def test_a_known_length_is_less_certain_than_the_card(tilted):
     _, _, view = tilted
     assert from_known_length((0, 0), (900, 0), 85.6).relative_area_error > 0.15
-    assert view.relative_area_error < 0.03
+    assert view.relative_area_error < 0.075
 
 
 def test_the_nearer_the_two_taps_the_larger_the_stated_error():

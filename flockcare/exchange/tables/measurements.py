@@ -69,6 +69,7 @@ class Measurements(Table):
         _rows("outline_mm", "The same points in mm.", _outline),
         # These may be left out.
         person("Who drew it, by name."),
+        _number("height_mm", "How far above the card the sore stood.", "mm"),
     )
 
     def checked(self, row, record):

@@ -1,15 +1,16 @@
 """The scale that the printed card gives."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import cv2
 import numpy as np
 
 from .. import cards
 from . import refusals
+from .code import read_code
 from .finding import as_grey, find_card
 from .fitting import fit_plane, pose, project, window_middle
-from .flat import blur_mm, find_corners, flatten, read_code
+from .flat import blur_mm, find_corners, flatten
 from .refusals import CannotMeasure
 
 GREATEST_TILT = 45.0  # degrees
@@ -19,7 +20,9 @@ SOFT_MM = 0.25  # so soft that markers are lost to it
 GREATEST_MISFIT_MM = 0.7  # three quarters of the corners must fit better
 LEAST_CORNERS = 20
 FLATNESS_MM = 1.5  # how far the paper may lie above or below the plane of the foot
-PRINT_ERROR = 0.005  # of an area, by the printer
+# Of an area, by a printer nobody has checked: "fit to page" and "shrink to margins" print a sheet
+# 3 % too large or small each way (common practice, no published source).
+UNCHECKED_PRINT = 0.065
 REACH_MM = 12.0  # how far beyond the markers an outline may go
 
 
@@ -27,23 +30,56 @@ REACH_MM = 12.0  # how far beyond the markers an outline may go
 class CardView:
     """One card seen in one photo.
 
-    code                 text of its code
-    tilt_degrees         angle between the card and the plane of the picture
-    relative_area_error  95 % bound of the relative error of an area in the window that lies in
-                         the card's plane, as a fraction; drawing the outline adds its own
-    distance_mm          camera to window, taking the lens for an ordinary phone's
-    pixels_per_mm        in the middle of the window
-    blur_mm              standard deviation of the smear at the markers' edges
+    code            text of its code; None where it cannot be read: then the card gives a size but
+                    no name
+    tilt_degrees    angle between the card and the plane of the picture
+    distance_mm     camera to window, taking the lens for an ordinary phone's
+    pixels_per_mm   in the middle of the window
+    blur_mm         standard deviation of the smear at the markers' edges
+    plane_error     95 % bound of the relative error of an area in the window that lies in the
+                    card's plane, were the card printed at its true size
+    print_across, print_down, print_error
+                    true size over drawn size of this print, and the 95 % bound of the relative
+                    error of an area by it; 1, 1 and what a printer may do where nobody checked
+    shrink, height_error
+                    what a length above the card is to be multiplied by, and the 95 % bound of the
+                    relative error of an area by it; 1 and 0 in the card's plane
     """
 
-    code: str
+    code: str | None
     tilt_degrees: float
-    relative_area_error: float
     distance_mm: float
     pixels_per_mm: float
     blur_mm: float
+    plane_error: float
     _homography: np.ndarray
     _hull_mm: np.ndarray
+    print_across: float = 1.0
+    print_down: float = 1.0
+    print_error: float = UNCHECKED_PRINT
+    shrink: float = 1.0
+    height_error: float = 0.0
+
+    @property
+    def relative_area_error(self):
+        """95 % bound of the relative error of an area, as a fraction; drawing adds its own."""
+        return float(np.sqrt(self.plane_error**2 + self.print_error**2 + self.height_error**2))
+
+    def as_printed(self, across, down, error):
+        """The same view of a print that was measured: true size over drawn size each way.
+
+        error: 95 % bound of the relative error of an area by that measuring.
+        """
+        return replace(self, print_across=across, print_down=down, print_error=error)
+
+    def at_height(self, height_mm, give_mm=0.0):
+        """The same view of what lies so much nearer to the camera than the card, give or take.
+
+        What is nearer looks larger: with the distance Z a length is Z / (Z − h) too large.
+        """
+        give = self.area_error_at_height(height_mm + give_mm) - self.area_error_at_height(height_mm)
+        shrink = (self.distance_mm - height_mm) / self.distance_mm
+        return replace(self, shrink=shrink, height_error=give)
 
     def plain(self):
         """Everything in it as JSON can hold it; ``from_plain`` makes the same view of it."""
@@ -54,12 +90,14 @@ class CardView:
 
     @classmethod
     def from_plain(cls, plain):
-        return cls(
-            **{
-                name: np.array(value[1], value[0]) if isinstance(value, list) else value
-                for name, value in plain.items()
-            }
-        )
+        values = {
+            name: np.array(value[1], value[0]) if isinstance(value, list) else value
+            for name, value in plain.items()
+        }
+        # What was kept before prints could be checked: its error took the print for a true one.
+        if "plane_error" not in values:
+            values["plane_error"] = values.pop("relative_area_error")
+        return cls(**values)
 
     def window_px(self, inset_mm=1.0):
         """Corners of the card's window in the picture, (4, 2) pixels, drawn in by some mm."""
@@ -77,16 +115,16 @@ class CardView:
         points_mm = project(self._homography, points_px)
         if not all(self._reaches(point) for point in points_mm.tolist()):
             raise CannotMeasure(refusals.OUT_OF_REACH, self.code)
-        return points_mm
+        return points_mm * (self.shrink * np.array([self.print_across, self.print_down]))
 
     def _reaches(self, point_mm):
         inside_by = cv2.pointPolygonTest(self._hull_mm, point_mm, True)
         return bool(np.all(np.isfinite(point_mm)) and inside_by >= -REACH_MM)
 
     def area_error_at_height(self, height_mm):
-        """Relative error of an area that lies this much nearer to the camera than the card.
+        """Relative error of an area that lies so much nearer to the camera, taken as in the card.
 
-        What is nearer looks larger: with the distance Z the area is (Z / (Z − h))² too large.
+        With the distance Z and the height h it looks (Z / (Z − h))² as large.
         """
         return (self.distance_mm / (self.distance_mm - height_mm)) ** 2 - 1
 
@@ -101,17 +139,16 @@ def read_card(image):
     if rough is None:
         return None
     flat = flatten(grey, rough)
-    return _judge(read_code(flat), flat, find_corners(flat), grey.shape)
+    seen = find_corners(flat)
+    return _judge(read_code(flat, *seen), flat, seen, grey.shape)
 
 
 def _judge(code, flat, seen, shape):
-    """The view that the code and the corners seen give, or the reason why there is none."""
+    """The view that the corners seen give, or the reason why there is none."""
     mm, pixels = seen
     blur = blur_mm(flat)
     if flat.native_scale < LEAST_PIXELS_PER_MM:
         raise CannotMeasure(refusals.TOO_SMALL, code)
-    if code is None:
-        raise CannotMeasure(refusals.TOO_BLURRED if blur > SOFT_MM else refusals.NO_CODE)
     if len(mm) < LEAST_CORNERS or not _surrounds_window(mm):
         raise CannotMeasure(refusals.TOO_BLURRED if blur > SOFT_MM else refusals.TOO_COVERED, code)
     to_mm, fit_error, misfit = fit_plane(mm, pixels)
@@ -127,10 +164,10 @@ def _judge(code, flat, seen, shape):
     return CardView(
         code=code,
         tilt_degrees=tilt,
-        relative_area_error=float(np.sqrt(fit_error**2 + flatness**2 + PRINT_ERROR**2)),
         distance_mm=distance,
         pixels_per_mm=flat.native_scale,
         blur_mm=blur,
+        plane_error=float(np.hypot(fit_error, flatness)),
         _homography=to_mm,
         _hull_mm=cv2.convexHull(mm.astype(np.float32)),
     )

@@ -8,6 +8,8 @@ from .. import cards
 from .fitting import project
 from .refusals import TWO_CARDS, CannotMeasure
 
+OWN_MARGIN_MM = 8.0  # round a card: what bends out of its place is still of it
+
 
 def as_grey(image):
     """The picture as (height, width) uint8."""
@@ -23,11 +25,13 @@ def as_grey(image):
 
 def find_card(grey):
     """Rough homography from card mm to pixels, (3, 3), or None."""
-    # 1600 pixels show most cards, 3200 small ones, 800 blurred ones. Twice its size helps a small
-    # picture, whose markers are hardly more than blots; more than that helps none.
-    for side, most in ((1600, 1.0), (3200, 2.0), (800, 1.0)):
+    # 1600 pixels show most cards, 3200 small ones, 800 blurred ones, and sharpening those that are
+    # more blurred still. Twice its size helps a small picture, whose markers are hardly more than
+    # blots; more than that helps none.
+    for side, most, soften in ((1600, 1.0, 0), (3200, 2.0, 0), (800, 1.0, 0), (1600, 1.0, 2.5)):
         factor = min(most, side / max(grey.shape))
-        markers = detect(resized(grey, factor))
+        picture = resized(grey, factor)
+        markers = detect(sharpened(picture, soften) if soften else picture)
         groups = _sort_into_cards(markers)
         if not groups:
             continue
@@ -37,8 +41,22 @@ def find_card(grey):
             raise CannotMeasure(TWO_CARDS)
         if len(groups[0]) < len(markers) / 2:
             return None  # the same markers put together in another way
-        return resizing(factor) @ homography_of(groups[0])
+        rough = resizing(factor) @ homography_of(groups[0])
+        if _another_beside(grey, rough):
+            raise CannotMeasure(TWO_CARDS)
+        return rough
     return None
+
+
+def _another_beside(grey, rough):
+    """Whether a second card, smaller or less sharp, lies beside the one that was found."""
+    factor = min(1.0, 3200 / max(grey.shape))
+    rest = resized(grey, factor).copy()
+    edge = np.array([(0, 0), (cards.WIDTH, 0), (cards.WIDTH, cards.HEIGHT), (0, cards.HEIGHT)])
+    beyond = edge + OWN_MARGIN_MM * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
+    corners = project(np.linalg.inv(resizing(factor)) @ rough, beyond)
+    cv2.fillConvexPoly(rest, np.rint(corners).astype(np.int32), 128)
+    return bool(_sort_into_cards(detect(rest)))
 
 
 def resized(grey, factor):
@@ -53,6 +71,12 @@ def resizing(factor):
     """Homography from pixels of a resized copy to those of the whole picture."""
     shift = 0.5 / factor - 0.5
     return np.array([(1 / factor, 0, shift), (0, 1 / factor, shift), (0, 0, 1)])
+
+
+def sharpened(picture, radius):
+    """A copy with more contrast between what lies about ``radius`` pixels apart."""
+    soft = cv2.GaussianBlur(picture, (0, 0), radius)
+    return cv2.addWeighted(picture, 3.0, soft, -2.0, 0)
 
 
 def detect(grey):

@@ -1,17 +1,17 @@
-"""The card's part of a photo laid flat: its code, its corners and how blurred it is."""
+"""The card's part of a photo laid flat: its corners and how blurred it is."""
 
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
-import zxingcpp
 
 from .. import cards
-from .finding import detect, resized, resizing
+from .finding import detect, resized, resizing, sharpened
 from .fitting import project, stretch, window_middle
 
 FINEST_PIXELS_PER_MM = 14.0  # more detail than this adds nothing to the corners
 BORDER_MM = 2.0
+SMEAR_MM = 0.4
 
 
 @dataclass(frozen=True)
@@ -70,44 +70,19 @@ def flatten(grey, homography):
     return FlatCard(picture, scale, to_photo, native)
 
 
-def read_code(flat):
-    """Text of the code that stands where the card has it, or None."""
-    part = flat.cut(*cards.CODE_BOX, margin=2.0)
-    for picture in _easier_and_easier(part):
-        found = zxingcpp.read_barcodes(picture, formats=zxingcpp.BarcodeFormat.QRCode)
-        if found and found[0].text:
-            return found[0].text
-    return None
-
-
-def _easier_and_easier(part):
-    """The code's part of the picture: as it is, then against blur, then against noise."""
-    double = cv2.resize(part, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
-    yield part
-    yield _sharpened(part, len(part) / 60)
-    yield double
-    yield _sharpened(double, len(double) / 30)
-    yield cv2.GaussianBlur(part, (0, 0), len(part) / 150)
-    yield cv2.medianBlur(part, 5)
-
-
-def _sharpened(picture, radius):
-    soft = cv2.GaussianBlur(picture, (0, 0), radius)
-    return cv2.addWeighted(picture, 3.0, soft, -2.0, 0)
-
-
 def find_corners(flat):
     """Corners of the markers: card (n, 2) mm and photo (n, 2) pixels."""
-    markers = detect(flat.picture)
-    near = [
-        (n, c)
-        for n, c in markers
+    # Sharpening brings back markers that are lost to a blur of about this width.
+    clearer = sharpened(flat.picture, SMEAR_MM * flat.scale)
+    near = {
+        n: c
+        for n, c in [*detect(clearer), *detect(flat.picture)]
         if np.abs(flat.place(cards.marker_outline(n)) - c).max() < 4 * flat.scale
-    ]
+    }
     if not near:
         return np.empty((0, 2)), np.empty((0, 2))
-    mm = np.concatenate([cards.marker_outline(n) for n, _ in near])
-    corners = np.concatenate([c for _, c in near]).astype(np.float32)
+    mm = np.concatenate([cards.marker_outline(n) for n in near])
+    corners = np.concatenate(list(near.values())).astype(np.float32)
     cell = cards.MARKER_SIDE / cards.MARKER_CELLS
     reach = max(3, round(0.8 * cell * flat.scale))
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.005)

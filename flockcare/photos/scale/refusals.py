@@ -16,10 +16,6 @@ TOO_COVERED = (
     "Too few of the card's black squares can be seen round the window. Get the whole card into "
     "the picture, keep fingers and bright reflections off it and take the photo again."
 )
-NO_CODE = (
-    "There is a card in the picture, but its square code cannot be read. Keep fingers and bright "
-    "reflections off the code, hold still and take the photo again."
-)
 TWO_CARDS = "There is more than one card in the picture. Take a photo with one card only."
 OUT_OF_REACH = (
     "The outline goes too far outside the card's black squares to be measured. Lay the foot in "
