@@ -7,6 +7,7 @@ from pathlib import Path
 
 from django.conf import settings
 from django.db import transaction
+from django.utils import timezone
 
 from flockcare.birds.models import Bird
 from flockcare.demo.folder import write_records
@@ -17,8 +18,11 @@ from flockcare.people.deletion import delete_flock
 from flockcare.people.models import Flock, Keeper, Membership, Role
 from flockcare.people.services import add_keeper, start_flock
 from flockcare.photos import measuring
+from flockcare.photos.cards import SPAN
+from flockcare.photos.measuring import card_code
 from flockcare.photos.models import Photo
 from flockcare.photos.outline import NoOutline
+from flockcare.photos.prints import save_print
 from flockcare.photos.scale import CannotMeasure
 
 FLOCK = "Thistle Yard"
@@ -48,7 +52,7 @@ def load_demo(today: dt.date) -> Flock:
     write_records(history, folder)
     _bring_in(folder, flock, now)
     # The cards on the photos carry the keys that the birds have just been given.
-    codes = {bird.name: str(bird.pk) for bird in Bird.objects.filter(flock=flock)}
+    codes = {bird.name: card_code(bird) for bird in Bird.objects.filter(flock=flock)}
     write_photos(history, folder, codes)
     _bring_in(folder, flock, now)
     _measure(folder, flock)
@@ -85,6 +89,17 @@ def _measure(folder: Path, flock: Flock) -> None:
 
     Nothing is taken from the truth but where to tap, so the areas are off as they would be.
     """
+    # What is painted is as large as it says.
+    across, down = SPAN
+    first = Photo.objects.filter(flock=flock).order_by("taken").first()
+    if first:
+        save_print(
+            flock=flock,
+            keeper=first.keeper,
+            on=timezone.localdate(first.taken, flock.zone),
+            across_mm=across,
+            down_mm=down,
+        )
     photos = {photo.sha256: photo for photo in Photo.objects.filter(flock=flock)}
     for fact in json.loads((folder / TRUTH).read_text()):
         if not fact["card"]:
@@ -92,10 +107,17 @@ def _measure(folder: Path, flock: Flock) -> None:
         file = (folder / fact["file"]).read_bytes()
         photo = photos[hashlib.sha256(file).hexdigest()]
         try:
-            scale = measuring.card_scale(measuring.card_reading(photo))
-            outline = measuring.suggest(photo, fact["middle_px"], scale)
+            scale = measuring.card_scale(measuring.card_reading(photo), height_mm=0)
+            found = measuring.suggest(photo, fact["middle_px"], scale)
+            if found.doubt:
+                continue
             measuring.measure(
-                photo=photo, keeper=photo.keeper, scale=scale, outline=outline, now=photo.taken
+                photo=photo,
+                keeper=photo.keeper,
+                scale=scale,
+                outline=found.outline,
+                spread=found.spread,
+                now=photo.taken,
             )
         except (CannotMeasure, NoOutline):
             continue

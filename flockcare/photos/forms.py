@@ -52,6 +52,8 @@ class MeasureForm(KeeperForm):
     tap = PointsField()
     ends = PointsField()
     px_per_screen_px = forms.FloatField(required=False, min_value=0, widget=forms.HiddenInput)
+    # Of the suggested edge, until a point of it is moved.
+    spread = forms.FloatField(required=False, min_value=0, max_value=10, widget=forms.HiddenInput)
     scaled_by = forms.ChoiceField(
         choices=[(each.value, each.label.capitalize()) for each in Scaling],
         initial=Scaling.CARD,
@@ -88,6 +90,9 @@ class MeasureForm(KeeperForm):
         if len(points) > MOST_POINTS:
             raise ValidationError(f"The outline has more than {MOST_POINTS} points.")
         return points
+
+    def clean_spread(self):
+        return self.cleaned_data["spread"] or 0.0
 
     def known_mm(self) -> float | None:
         sides = {self.LONG: ID_1_CARD_MM[0], self.SHORT: ID_1_CARD_MM[1]}

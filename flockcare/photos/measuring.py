@@ -2,6 +2,7 @@
 
 from contextlib import contextmanager
 from dataclasses import dataclass
+from math import hypot
 from uuid import UUID
 
 import cv2
@@ -15,7 +16,7 @@ from flockcare.birds.models import Bird
 from flockcare.core.files import opened
 from flockcare.people import history
 from flockcare.photos.models import Bounds, CardReading, Foot, Measurement, Photo, Scaling
-from flockcare.photos.outline import suggest_outline
+from flockcare.photos.outline import Suggestion, suggested
 from flockcare.photos.prints import as_printed, print_for
 from flockcare.photos.scale import CannotMeasure, CardView, LengthView, from_known_length, read_card
 
@@ -178,8 +179,8 @@ def doubt(photo: Photo, reading: CardReading) -> str:
 # --- Outline
 
 
-def suggest(photo: Photo, tap, scale: Scale | None = None) -> np.ndarray:
-    """Outline, (n, 2) pixels of the original, of what was tapped.
+def suggest(photo: Photo, tap, scale: Scale | None = None) -> Suggestion:
+    """The outline, (n, 2) pixels of the original, of what was tapped.
 
     Raises outline.NoOutline, and CannotMeasure for a tap too far from the card.
     """
@@ -189,11 +190,13 @@ def suggest(photo: Photo, tap, scale: Scale | None = None) -> np.ndarray:
         reach = SUGGESTED_REACH_MM / float(np.linalg.norm(step - start))
         within = scale.view.window_px() if scale.scaled_by == Scaling.CARD else None
     with original(photo) as image:
-        return suggest_outline(image, tap, reach, within)
+        return suggested(image, tap, reach, within)
 
 
-def sizes(photo: Photo, scale: Scale, outline) -> Sizes:
+def sizes(photo: Photo, scale: Scale, outline, spread: float = 0.0) -> Sizes:
     """Sizes inside an outline, (n, 2) pixels of the original.
+
+    spread: that of the suggestion it is, 0 for one drawn by hand.
 
     Raises CannotMeasure with the reason when it is no outline or must not be measured so.
     """
@@ -209,7 +212,7 @@ def sizes(photo: Photo, scale: Scale, outline) -> Sizes:
         area_mm2=area,
         perimeter_mm=around,
         longest_diameter_mm=planimetry.longest_diameter(outline_mm),
-        relative_area_error=float(np.hypot(scale.view.relative_area_error, drawing)),
+        relative_area_error=hypot(scale.view.relative_area_error, drawing, spread),
     )
 
 
@@ -229,9 +232,11 @@ def _check_outline(photo: Photo, points: np.ndarray) -> None:
 # --- Keeping
 
 
-def measure(*, photo: Photo, keeper, scale: Scale, outline, now=None) -> Measurement:
-    """Keep the sizes inside an outline, (n, 2) pixels of the original. Raises CannotMeasure."""
-    found = sizes(photo, scale, outline)
+def measure(
+    *, photo: Photo, keeper, scale: Scale, outline, spread: float = 0.0, now=None
+) -> Measurement:
+    """Keep the sizes inside an outline, as ``sizes`` gives them. Raises CannotMeasure."""
+    found = sizes(photo, scale, outline, spread)
     measurement = Measurement(
         flock=photo.flock,
         photo=photo,

@@ -6,15 +6,23 @@ edge is taken, then drawn to the edge with GrabCut (Rother, Kolmogorov, Blake 20
 ACM Trans Graph 23:309–314, from memory). Points are pixels of the picture given, x right, y down.
 """
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
 WORK_PX = 360  # side of the square that is looked at
 REACH = 0.35  # half of that square, as a share of the picture's shorter side
 LEAST_CONTRAST = 5.0  # difference in colour across the edge, CIE L*a*b* units
-NEARLY = 0.8  # share of the best clearness
+NEARLY, CLEAR_TOO = 0.8, 0.5  # shares of the best clearness
 LEAST_PX = 8  # across, in the picture itself
 MOST_POINTS = 60
+SEEDS = 5  # other places that it is grown from
+# Chosen on painted photos (tests/studies/suggested_areas.py): beyond these most outlines are off.
+MOST_SPREAD = 0.15
+LEAST_FILLED = 0.9  # of the hull
+LEAST_COMPACT = 0.6
+MOST_LARGER = 3.0  # the area of another edge round the tap, nearly as clear
 
 OUTSIDE = "The tap was outside the picture."
 UNCLEAR = (
@@ -24,6 +32,10 @@ UNCLEAR = (
 TOO_LARGE = (
     "What you tapped runs on to the edge of the picture or into the skin around it. Draw the "
     "outline by finger."
+)
+DOUBTFUL = (
+    "This edge is not certain: it comes out differently from another place in the sore, or is very "
+    "ragged. Check it all round, and move the points that are off."
 )
 TOO_SMALL = (
     "What you tapped is too small in this picture. Use a larger size of the picture, or draw the "
@@ -39,8 +51,26 @@ class NoOutline(Exception):
         self.reason = reason
 
 
+@dataclass(frozen=True)
+class Suggestion:
+    """An outline to be looked at, (n, 2) pixels, and how far it can be trusted.
+
+    spread  95 % bound of the relative error of its area by where it was tapped, as a fraction
+    doubt   why its edge should be looked at, in words for a keeper; else empty
+    """
+
+    outline: np.ndarray
+    spread: float
+    doubt: str
+
+
 def suggest_outline(image, tap_xy, reach_px=None, within_px=None, most_points=MOST_POINTS):
-    """Outline, (n, 2) pixels, of the evenly coloured thing tapped in a PIL image of any mode.
+    """The outline, (n, 2) pixels, that ``suggested`` comes to. Raises NoOutline."""
+    return suggested(image, tap_xy, reach_px, within_px, most_points).outline
+
+
+def suggested(image, tap_xy, reach_px=None, within_px=None, most_points=MOST_POINTS):
+    """The Suggestion for the evenly coloured thing tapped in a PIL image of any mode.
 
     tap_xy: one point inside it, pixels. reach_px: the farthest the outline can be from the tap,
     else a third of the picture's shorter side. within_px: corners, (n, 2) pixels, of the card's
@@ -53,19 +83,68 @@ def suggest_outline(image, tap_xy, reach_px=None, within_px=None, most_points=MO
         raise NoOutline(OUTSIDE)
     reach = reach_px or REACH * min(image.size)
     within = _holding(within_px, (x, y))
-    view, region = _first_region(image, (x, y), reach, within)
+    view, grown = _first_region(image, (x, y), reach, within)
+    larger = grown.larger
     for _ in range(2):
-        across = np.sqrt(region.sum()) / view.factor
-        if across < LEAST_PX:
-            raise NoOutline(TOO_SMALL)
+        across = view.across(grown.region)
         closer = max(2.0 * across, 5.0 * LEAST_PX)
         if closer > 0.7 * view.reach:
             break
         try:
-            view, region = _look(image, (x, y), closer, within)
+            nearer, finer = _look(image, (x, y), closer, within)
         except NoOutline:
             break  # what was seen from farther away will do
-    return simplify(view.to_image(_edge(region)), most_points)
+        if nearer.across(finer.region) < 0.7 * across:
+            larger = max(larger, (across / nearer.across(finer.region)) ** 2)
+            break  # something else, inside it
+        view, grown = nearer, finer
+        larger = max(larger, grown.larger)
+    regions = [grown.region, *_from_elsewhere(view, grown.region)]
+    best = _most_like_the_others(regions)
+    spread = _spread(regions, best)
+    edge = _to_the_edge(view, best)
+    if view.across(edge) < LEAST_PX:
+        raise NoOutline(TOO_SMALL)
+    outline = simplify(view.to_image(_edge(edge)), most_points)
+    return Suggestion(outline, spread, _doubt(edge, spread, larger))
+
+
+def _from_elsewhere(view, region):
+    """What grows from other places in a region: five round the middle of its widest part."""
+    column, row = _middle(region)
+    depth = cv2.distanceTransform(region, cv2.DIST_L2, 5)[row, column]
+    for angle in np.arange(SEEDS) * 2 * np.pi / SEEDS:
+        right, down = 0.5 * depth * np.array([np.cos(angle), np.sin(angle)])
+        place = round(column + right), round(row + down)
+        try:
+            yield view.grown_from(place).region
+        except NoOutline:
+            continue
+
+
+def _overlap(one, other):
+    """Area in both over area in either."""
+    return (one & other).sum() / max((one | other).sum(), 1)
+
+
+def _most_like_the_others(regions):
+    alike = [sum(_overlap(region, other) for other in regions) for region in regions]
+    return regions[int(np.argmax(alike))]
+
+
+def _spread(regions, best):
+    """How far the areas lie from that of the best one, the oddest region left out."""
+    off = sorted(abs(region.sum() / best.sum() - 1) for region in regions)
+    return float(off[-2]) if len(off) > SEEDS // 2 else 1.0
+
+
+def _doubt(region, spread, larger):
+    contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled = cv2.contourArea(contours[0]) / max(cv2.contourArea(cv2.convexHull(contours[0])), 1)
+    ragged = filled < LEAST_FILLED or _compactness(region) < LEAST_COMPACT
+    if spread > MOST_SPREAD or larger > MOST_LARGER or ragged:
+        return DOUBTFUL
+    return ""
 
 
 def _holding(corners, tap):
@@ -115,11 +194,11 @@ def simplify(outline, most_points=MOST_POINTS):
 class _View:
     """A square part of the picture round the tap, brought to a handy size.
 
-    rgb: uint8; tap: (column, row); reach: half the side in picture pixels; factor: its pixels
-    per picture pixel.
+    rgb: uint8; lab: the same, smoothed, CIE L*a*b*; tap: (column, row); reach: half the side in
+    picture pixels; factor: its pixels per picture pixel; shut: see ``_outside``.
     """
 
-    def __init__(self, image, tap, reach):
+    def __init__(self, image, tap, reach, within):
         left, top = (max(0, int(v - reach)) for v in tap)
         right = min(image.width, int(tap[0] + reach) + 1)
         bottom = min(image.height, int(tap[1] + reach) + 1)
@@ -132,8 +211,22 @@ class _View:
         height, width = self.rgb.shape[:2]
         column, row = ((np.array(tap) - self.start + 0.5) * self.factor).astype(int)
         self.tap = min(column, width - 1), min(row, height - 1)
+        self.shut = self._outside(within)
+        smooth = cv2.medianBlur(self.rgb, 5)
+        lab = cv2.cvtColor(smooth.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+        self.lab = cv2.bilateralFilter(lab, 9, 12.0, 4.0)
 
-    def outside(self, corners):
+    def across(self, region):
+        """Side of the square as large as a mask, in picture pixels."""
+        return np.sqrt(region.sum()) / self.factor
+
+    def grown_from(self, place):
+        """What grows from a place (column, row). Raises NoOutline."""
+        seed = self.lab[_disc(self.lab.shape, place, 6)]
+        off = np.linalg.norm((self.lab - np.median(seed, axis=0)), axis=2)
+        return _clearest(off, self.lab, place, self.shut)
+
+    def _outside(self, corners):
         """1 where the view, and so what is looked for, ends: its border, and beyond the corners."""
         shut = np.zeros(self.rgb.shape[:2], np.uint8)
         if corners is not None:
@@ -150,21 +243,22 @@ class _View:
 
 
 def _look(image, tap, reach, within=None):
-    """The view of that reach and the mask in it of what grows from the tap."""
-    view = _View(image, tap, reach)
-    smooth = cv2.medianBlur(view.rgb, 5)
-    lab = cv2.cvtColor(smooth.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-    lab = cv2.bilateralFilter(lab, 9, 12.0, 4.0)
-    seed = lab[_disc(lab.shape, view.tap, 6)]
-    off = np.linalg.norm((lab - np.median(seed, axis=0)), axis=2)
-    shut = view.outside(within)
-    grown = _clearest(off, lab, view.tap, shut)
-    return view, _to_the_edge(view, grown, shut)
+    """The view of that reach and what grows from the tap in it."""
+    view = _View(image, tap, reach, within)
+    return view, view.grown_from(view.tap)
 
 
 def _disc(shape, centre, radius):
     y, x = np.ogrid[: shape[0], : shape[1]]
     return (x - centre[0]) ** 2 + (y - centre[1]) ** 2 <= radius**2
+
+
+@dataclass(frozen=True)
+class _Grown:
+    """A mask, and how many times as large the largest other one is that has a clear edge too."""
+
+    region: np.ndarray
+    larger: float
 
 
 def _clearest(off, lab, tap, shut):
@@ -186,7 +280,9 @@ def _clearest(off, lab, tap, shut):
     clearest = max(clearness for clearness, _ in regions)
     if clearest < LEAST_CONTRAST:
         raise NoOutline(UNCLEAR)
-    return next(region for clearness, region in regions if clearness >= NEARLY * clearest)
+    nearly = [region for clearness, region in regions if clearness >= NEARLY * clearest]
+    clear = [region for clearness, region in regions if clearness >= CLEAR_TOO * clearest]
+    return _Grown(nearly[0], float(clear[-1].sum() / nearly[0].sum()))
 
 
 def _connected(mask, tap, opening=5):
@@ -213,7 +309,11 @@ def _rim(region):
 
 
 def _contrast(region, lab):
-    """Median difference in colour between both sides of the rim."""
+    """Difference in colour between both sides of the rim, where it is least clear.
+
+    The lower quartile: part of the rim may be hidden or soft, but where much of it runs through
+    the middle of something, it is no edge.
+    """
     contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     points = contours[0].reshape(-1, 2).astype(np.float32)
     if len(points) < 12:
@@ -228,7 +328,7 @@ def _contrast(region, lab):
     for step in (-3.5, 3.5):
         x, y = (points + step * outward).T.astype(np.float32)
         sides.append(cv2.remap(lab, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
-    return float(np.median(np.linalg.norm(sides[0] - sides[1], axis=-1)))
+    return float(np.percentile(np.linalg.norm(sides[0] - sides[1], axis=-1), 25))
 
 
 def _compactness(region):
@@ -239,20 +339,27 @@ def _compactness(region):
     return min(1.0, 4 * np.pi * cv2.contourArea(contours[0]) / around**2)
 
 
-def _to_the_edge(view, region, shut):
+def _to_the_edge(view, region):
     """GrabCut in a band along the rim of a region."""
     radius = max(3, round(0.12 * np.sqrt(region.sum())))
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
     wide, core = cv2.dilate(region, kernel), cv2.erode(region, kernel)
     mask = np.where(region, cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
-    mask[(wide == 0) | (shut > 0)] = cv2.GC_BGD
+    mask[(wide == 0) | (view.shut > 0)] = cv2.GC_BGD
     mask[core > 0] = cv2.GC_FGD
     # cv2 wants models to write into; its colour clusters start from a fixed seed only if told so.
     cv2.setRNGSeed(1)
     models = np.zeros((1, 65)), np.zeros((1, 65))
     cv2.grabCut(view.rgb, mask, None, *models, 3, cv2.GC_INIT_WITH_MASK)
-    cut = _connected((mask == cv2.GC_FGD) | (mask == cv2.GC_PR_FGD), view.tap)
+    cut = _connected((mask == cv2.GC_FGD) | (mask == cv2.GC_PR_FGD), _middle(core))
     return region if cut is None else cut
+
+
+def _middle(region):
+    """A place (column, row) in the widest part of a mask."""
+    depth = cv2.distanceTransform(region, cv2.DIST_L2, 5)
+    row, column = np.unravel_index(depth.argmax(), depth.shape)
+    return int(column), int(row)
 
 
 def _edge(region):

@@ -45,6 +45,7 @@ def _answer_without_script(request, photo, form, answer):
     if "saved" in answer:
         return redirect(answer["saved"])
     kept = {name: form.data.get(name) for name in form.fields}
+    kept["spread"] = answer.get("spread", kept["spread"])
     kept["outline"] = json.dumps(answer.get("outline") or form.cleaned_data.get("outline") or [])
     status = 422 if "reason" in answer else 200
     return _page(request, photo, MeasureForm(initial=kept), answer, status=status)
@@ -107,16 +108,20 @@ def _read_card(photo: Photo, form, keeper) -> dict:
 
 def _suggest(photo: Photo, form, keeper) -> dict:
     tap = _tap(photo, form)
-    outline = measuring.suggest(photo, tap, _scale_if_any(photo, form))
-    answer = {"outline": np.round(outline, 1).tolist()}
+    found = measuring.suggest(photo, tap, _scale_if_any(photo, form))
+    answer = {
+        "outline": np.round(found.outline, 1).tolist(),
+        "spread": round(found.spread, 4),
+        "doubt": found.doubt,
+    }
     try:
-        return answer | _words(photo, form, answer["outline"])
+        return answer | _words(photo, form, answer["outline"], found.spread)
     except CannotMeasure as refused:
         return answer | {"missing": refused.reason}
 
 
 def _sizes(photo: Photo, form, keeper) -> dict:
-    return _words(photo, form, form.cleaned_data["outline"])
+    return _words(photo, form, form.cleaned_data["outline"], form.cleaned_data["spread"])
 
 
 def _save(photo: Photo, form, keeper) -> dict:
@@ -125,6 +130,7 @@ def _save(photo: Photo, form, keeper) -> dict:
         keeper=keeper,
         scale=_scale(photo, form),
         outline=form.cleaned_data["outline"],
+        spread=form.cleaned_data["spread"],
     )
     if photo.bird and photo.foot:
         page = reverse("photos:series", args=[photo.flock_id, photo.bird_id, photo.foot])
@@ -135,8 +141,8 @@ def _save(photo: Photo, form, keeper) -> dict:
 DEEDS = {"card": _read_card, "suggest": _suggest, "sizes": _sizes, "save": _save}
 
 
-def _words(photo, form, outline) -> dict:
-    found = measuring.sizes(photo, _scale(photo, form), outline)
+def _words(photo, form, outline, spread) -> dict:
+    found = measuring.sizes(photo, _scale(photo, form), outline, spread)
     return {"area": words.area(found), "diameter": words.diameter(found)}
 
 

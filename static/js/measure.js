@@ -123,7 +123,10 @@ const rounded = (point) => point.map((value) => Math.round(value * 10) / 10);
 
 // --- What the keeper does
 
+// Also before each change by hand, after which the edge is the keeper's own.
 function remember() {
+  form.elements.spread.value = "";
+  doubt("");
   past.push(JSON.stringify([outline, ends]));
   if (past.length > 200) past.shift();
 }
@@ -374,6 +377,12 @@ async function ask(deed, more = {}) {
   return answer.json();
 }
 
+function doubt(words) {
+  const line = form.querySelector(".edge-doubt");
+  line.hidden = !words;
+  line.textContent = words;
+}
+
 function say(answer) {
   const reason = answer.reason ?? answer.missing;
   result.classList.toggle("refused", Boolean(reason));
@@ -411,6 +420,8 @@ async function suggestFrom(place) {
   if (answer.outline) {
     remember();
     [outline, chosen] = [answer.outline, 0];
+    form.elements.spread.value = answer.spread;
+    doubt(answer.doubt);
     lookAt(outline);
   }
   say(answer);

@@ -26,6 +26,7 @@ from flockcare.feet.models import Check, FootFinding
 from flockcare.housing.models import FeatureState
 from flockcare.people.models import Flock, Keeper, Membership
 from flockcare.people.services import add_keeper
+from flockcare.photos.measuring import named_by
 from flockcare.photos.models import Measurement, Photo
 from flockcare.photos.scale import read_card
 from tests.demo.demo_figures import (
@@ -200,7 +201,7 @@ def test_the_photos_show_what_their_truth_says(demo):
     assert len(with_card) >= 2
     for fact in with_card:
         view = read_card(Image.open(folder / fact["file"]))
-        assert view.code == str(Bird.objects.get(name=fact["bird"]).pk)
+        assert named_by(view.code) == (str(Bird.objects.get(name=fact["bird"]).pk), "")
 
 
 def test_the_photos_with_a_card_are_measured(demo, monkeypatch):

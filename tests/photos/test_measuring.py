@@ -109,9 +109,26 @@ def test_the_kept_homography_leads_from_the_outline_in_pixels_to_that_in_mm(cast
 def test_a_suggested_outline_covers_the_sore(photo, scene, sore_mm):
     scale = measuring.card_scale(measuring.card_reading(photo))
     tap = scenes.project(scene, [MIDDLE])[0]
-    found = Polygon(scale.view.to_mm(measuring.suggest(photo, tap, scale)))
+    found = Polygon(scale.view.to_mm(measuring.suggest(photo, tap, scale).outline))
     truth = Polygon(sore_mm)
     assert found.intersection(truth).area / found.union(truth).area > 0.9
+
+
+def test_what_is_uncertain_of_a_suggestion_is_part_of_the_error(cast, photo, scene):
+    tap = scenes.project(scene, [MIDDLE])[0].tolist()
+    client = cast.clients.keeper
+    answer = ask(client, photo, "suggest", tap=json.dumps([tap])).json()
+    assert {"outline", "spread", "doubt", "area"} <= set(answer)
+    outline = json.dumps(answer["outline"])
+    for spread, more in (("0.3", 0.09), ("", 0.0)):
+        ask(client, photo, "save", outline=outline, spread=spread)
+        kept = Measurement.objects.latest("at")
+        own = measuring.sizes(
+            photo, measuring.card_scale(measuring.card_reading(photo)), answer["outline"]
+        ).relative_area_error
+        assert kept.relative_area_error**2 == pytest.approx(own**2 + more, rel=0.01)
+    refused = ask(client, photo, "save", outline=outline, spread="-1")
+    assert refused.status_code == 422
 
 
 def test_the_stated_error_grows_for_small_sores(photo, scene):

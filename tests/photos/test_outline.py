@@ -6,7 +6,7 @@ from PIL import Image, ImageDraw
 from shapely.geometry import Point, Polygon
 
 from flockcare.photos import outline
-from flockcare.photos.outline import NoOutline, simplify, suggest_outline
+from flockcare.photos.outline import NoOutline, simplify, suggest_outline, suggested
 from tests.photos.scenes import bare_foot, painted_foot
 
 pytestmark = pytest.mark.apart
@@ -45,6 +45,37 @@ def test_a_bay_in_the_scab_is_followed():
     found = suggest_outline(drawn(truth), (260, 240))
     assert overlap(found, truth) > 0.95
     assert Polygon(found).convex_hull.area > 1.05 * Polygon(found).area
+
+
+def test_an_even_scab_is_beyond_doubt():
+    found = suggested(drawn(circle(300, 230, 60)), (320, 230))
+    assert found.doubt == "" and found.spread < 0.05
+
+
+def two_toned(part):
+    """A round scab, half of which is paler: what grows from a tap may stop half way."""
+    large = drawn(circle(300, 230, 60), scab=(48, 34, 28))
+    for dx in range(-60, 61):
+        for dy in range(-60, 61):
+            if dx * dx + dy * dy < 59**2 and dx > part:
+                large.putpixel((300 + dx, 230 + dy), (118, 92, 78))
+    return large
+
+
+@pytest.mark.parametrize("part", [-20, 0, 20])
+@pytest.mark.parametrize("tap", [(270, 230), (330, 230)])
+def test_a_scab_of_two_tones_is_found_whole_or_doubted(part, tap):
+    found = suggested(two_toned(part), tap)
+    off = Polygon(found.outline).area / Polygon(circle(300, 230, 60)).area - 1
+    assert abs(off) < 0.1 or found.doubt or abs(off) <= found.spread
+
+
+def test_a_ragged_edge_is_doubted():
+    star = [
+        (300 + r * np.cos(a), 230 + r * np.sin(a))
+        for a, r in zip(np.linspace(0, 2 * np.pi, 25)[:-1], [90, 35] * 12, strict=True)
+    ]
+    assert suggested(drawn(star), (300, 230)).doubt
 
 
 def test_painted_sores_are_found():
