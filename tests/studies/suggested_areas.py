@@ -27,14 +27,14 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "flockcare.settings")
 django.setup()
 
-from flockcare.analysis import planimetry
-from flockcare.demo.cast import HENS
-from flockcare.demo.model import live
-from flockcare.demo.paint import GROUNDS, Foot, Sore, paint_foot
-from flockcare.demo.photos import TRUTH, write_photos
-from flockcare.photos.measuring import EDGE_MM
-from flockcare.photos.outline import NoOutline, suggest_outline, suggested
-from flockcare.photos.scale import CannotMeasure, read_card
+from flockcare.analysis import planimetry  # noqa: E402
+from flockcare.demo.cast import HENS  # noqa: E402
+from flockcare.demo.model import live  # noqa: E402
+from flockcare.demo.paint import GROUNDS, Foot, Sore, paint_foot  # noqa: E402
+from flockcare.demo.photos import TRUTH, write_photos  # noqa: E402
+from flockcare.photos.measuring import EDGE_MM  # noqa: E402
+from flockcare.photos.outline import NoOutline, suggest_outline, suggested  # noqa: E402
+from flockcare.photos.scale import CannotMeasure, read_card  # noqa: E402
 
 REACH_MM = 14.0
 AREAS_MM2 = (5, 10, 20, 40, 80, 120)
