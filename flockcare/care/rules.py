@@ -15,6 +15,8 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from math import hypot
 
+from flockcare.care.sizes import Size
+
 LIMITS = (
     "No clinical scale has been validated for hens: the grades were made for raptors, the gait "
     "score for broilers, and what is known of healing sores for people. These rules point to a "
@@ -50,21 +52,6 @@ class Mark(StrEnum):
     PRACTICE = "common practice, no published source"
 
 
-@dataclass(frozen=True)
-class Size:
-    """A sore as it was measured: its value with the 95 % bound of the error, in one unit.
-
-    ``unit`` is ``mm²`` (outline in a photo) or ``mm`` (width of the scab).
-    """
-
-    value: float
-    error: float
-    unit: str
-    days_ago: int
-
-
-# A ruler, or the eye, read to the millimetre (common practice, no published source).
-READING_ERROR_MM = 1.0
 WEEKS_TO_SHRINK = 2
 
 

@@ -13,7 +13,8 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.care.due import DRESSING, LOOK, Due, line_of, suggested_due
 from flockcare.care.models import CareStep, StepKind
-from flockcare.care.rules import READING_ERROR_MM, Advice, Answer, Situation, Size, advise
+from flockcare.care.rules import Advice, Answer, Situation, advise
+from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
 from flockcare.feet.due import Deadline, birds_for_today
 from flockcare.feet.models import Check, FootFinding
