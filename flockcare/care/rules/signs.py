@@ -142,7 +142,7 @@ def limps(seen: Situation) -> bool | None:
 
 
 def limps_a_little(seen: Situation) -> bool | None:
-    return every(limps(seen), opposite((seen.gait or 0) >= 3))
+    return every(limps(seen), opposite(at_least(seen.gait, 3)))
 
 
 def limps_for(seen: Situation, days: int) -> bool | None:
@@ -154,12 +154,8 @@ def swollen_and_limps(seen: Situation) -> bool | None:
 
 
 def both_feet_and_worse(seen: Situation) -> bool | None:
-    worse = either(
-        at_least(seen.other_score, 2),
-        swollen_from_above(seen),
-        moderately_swollen(seen),
-        limps(seen),
-    )
+    """Its own swelling that is seen from above is a sign by itself."""
+    worse = either(at_least(seen.other_score, 2), moderately_swollen(seen), limps(seen))
     return every(both_sore(seen), worse)
 
 
@@ -314,7 +310,6 @@ def large(seen: Situation) -> bool | None:
 def scab_alone(seen: Situation) -> bool | None:
     """How she is and the other foot have to be known."""
     return every(
-        None if seen.score is None else True,
         has_scab(seen),
         not_swollen(seen),
         one_of(seen.gait, 0),
