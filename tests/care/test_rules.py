@@ -471,10 +471,11 @@ def test_what_is_not_known_is_neither_yes_nor_no(seen, name):
     """Forgetting something never brings in a rule that did not hold, nor tells it from "no".
 
     But for what explains a sign away (moult, broodiness, what rules these out, a measurement that
-    shows healing), and a finding that contradicts a clear score.
+    shows healing, a foot that is clear), and a finding that contradicts a clear score.
     """
     forgotten = replace(seen, **{name: () if name == "sizes" else None})
     explains = {"dull", "not eating"} if quiet_season(seen) else set()
+    explains |= {"third case", "several new"} if name in ("score", "other_score", "gait") else set()
     if name in ("moulting", "broody"):
         explains |= {rule.key for rule in RULES if "quiet season" in rule.key}
     explains |= {"swollen for two weeks", "scab for four weeks"} if name == "sizes" else set()

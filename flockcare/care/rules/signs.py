@@ -257,12 +257,14 @@ def scab_for_four_weeks(seen: Situation) -> bool | None:
 
 
 def third_case(seen: Situation) -> bool | None:
-    return every(sore(seen), at_least(seen.cases_in_foot_12_months, CASES_IN_A_YEAR))
+    """Unless the foot is known to be clear."""
+    return every(sore(seen) is not False, at_least(seen.cases_in_foot_12_months, CASES_IN_A_YEAR))
 
 
 def several_new(seen: Situation) -> bool | None:
+    """Unless both her feet are known to be clear, and she walks well."""
     affected = either(sore(seen), other_sore(seen), limps(seen))
-    return every(affected, at_least(seen.others_new_14_days, OTHERS_NEW))
+    return every(affected is not False, at_least(seen.others_new_14_days, OTHERS_NEW))
 
 
 # --- Sizes: one way of measuring is enough to tell; where two tell, either that warns
