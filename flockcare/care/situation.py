@@ -13,7 +13,7 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.care.due import DRESSING, LOOK, Due, line_of, suggested_due
 from flockcare.care.models import CareStep, StepKind
-from flockcare.care.rules import READING_ERROR_MM, Advice, Answer, Situation, Size, advise
+from flockcare.care.rules import READING_ERROR_MM, Answer, Situation, Size, advise
 from flockcare.feet.cases import Case
 from flockcare.feet.due import Deadline, birds_for_today
 from flockcare.feet.models import Check, FootFinding
@@ -48,7 +48,7 @@ class Advised:
 
     @property
     def urgent(self) -> bool:
-        return self.answer.advice is Advice.VET
+        return self.answer.advice.is_for_vet
 
 
 @dataclass(frozen=True)
@@ -250,8 +250,8 @@ def _yes(value, wanted) -> bool | None:
 
 
 def birds_of_concern(flock, *, now: datetime) -> tuple[list[Advised], list[Advised]]:
-    """The birds that are here and show a sign that calls for a vet, the newest look first; and the
-    feet of the other sore birds.
+    """The birds that are here and show a sign that calls for a vet, the most urgent first, then the
+    newest look; and the feet of the other sore birds.
 
     Of an urgent bird one entry: that of her worse foot. Four queries.
     """
@@ -273,9 +273,9 @@ def birds_of_concern(flock, *, now: datetime) -> tuple[list[Advised], list[Advis
     for bird_id, looks in by_bird.items():
         looks.outlines = outlines[bird_id]
         feet = [advise_foot(looks, foot, now=now) for foot in Foot]
-        worse = max(feet, key=lambda advised: (advised.urgent, len(advised.answer.because)))
+        worse = max(feet, key=lambda one: (one.answer.advice, len(one.answer.because)))
         if worse.urgent:
             urgent.append(worse)
         else:
             others += feet
-    return urgent, others
+    return sorted(urgent, key=lambda advised: -advised.answer.advice), others

@@ -142,14 +142,30 @@ def test_an_urgent_sign_stands_on_top_until_a_look_without_it(cast, birds):
     look(cast, birds["Dill"], days_ago=3, left={"score": 2, "swelling": "from above"})
     look(cast, birds["Mace"], days_ago=1, left={"score": 1, "scab": "brown", "swelling": "none"})
     page = " ".join(piece(cast.clients.owner, cast).content.decode().split())
-    assert "Call a vet" in page and "Swelling that can be seen from above" in page
+    assert "Vet within days" in page and "Swelling that can be seen from above" in page
     assert "3 days ago by Owner" in page
     assert "Mace" not in page
     step(cast, birds["Dill"], "vet", days_ago=2)
     page = piece(cast.clients.owner, cast).content.decode()
-    assert "Vet since" in page and "Call a vet" not in page
+    assert "Vet since" in page and "Vet within days" not in page
     look(cast, birds["Dill"], left={"score": 0}, right={"score": 0})
     assert "Vet since" not in piece(cast.clients.owner, cast).content.decode()
+
+
+def test_the_most_urgent_stands_first_and_each_says_how_soon(cast, birds):
+    swollen, plain = {"score": 2}, {"score": 1, "scab": "brown", "swelling": "none"}
+    look(cast, birds["Mace"], days_ago=3, left={"score": 1, "cold_or_dark": True})
+    look(cast, birds["Dill"], days_ago=2, left=swollen)
+    look(cast, birds["Sorrel"], days_ago=0, left={**plain, "scab_mm": 4}, right={"score": 0})
+    look(cast, birds["Sorrel"], days_ago=15, left={**plain, "scab_mm": 4}, right={"score": 0})
+    page = piece(cast.clients.owner, cast).content.decode()
+    notices = page.split('role="status">')[1:]
+    shown = [("now", "Vet today", "Mace"), ("soon", "Vet within days", "Dill")]
+    shown.append(("ask", "Ask a vet, not urgent", "Sorrel"))
+    assert len(notices) == len(shown)
+    for notice, (level, words, name) in zip(notices, shown, strict=True):
+        assert f'<span class="level level-{level}">{words}</span>' in notice and name in notice
+        assert f"vet-{level}" in page
 
 
 def test_a_dull_bird_with_sound_feet_is_urgent_too(cast, birds):

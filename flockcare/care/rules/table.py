@@ -1,0 +1,608 @@
+"""The rules: each sign with its threshold, its reason, its source and how sure that is.
+
+Sources at length: Welfare Quality assessment protocol for poultry (2009); BSAVA Manual of Raptors,
+Pigeons and Passerine Birds (2008), chapter 16, doi 10.22233/9781910443101.chap16; Kestin et al.
+(1992), Veterinary Record 131:190–194; Animal and Plant Health Agency, Bird flu: how to spot it and
+report it (4 November 2022); Sheehan et al. (2003), Diabetes Care 26:1879–1882; Coerper et al.
+(2009), J Diabetes Complications 23:49–53; Weitzenbürger et al. (2006), Br Poult Sci 47:533–543.
+"""
+
+from __future__ import annotations
+
+from flockcare.care.rules import signs
+from flockcare.care.rules.levels import Advice, Mark, Rule
+
+LIMITS = (
+    "No clinical scale has been validated for hens: the grades were made for raptors, the gait "
+    "score for broilers, and what is known of healing sores for people. These rules point to a "
+    "vet. They are no diagnosis."
+)
+NOTIFIABLE = (
+    "Several birds ill or dead within days, a purple comb or legs, a swollen head, hard breathing "
+    "or a sudden drop in eggs: it may be bird flu or another disease that must be reported. Do not "
+    "move birds, touch as little as you can, and call your animal health authority now."
+)
+# Signs that no field asks for.
+UNASKED = (
+    "Maggots, bone that can be seen, hard breathing, fits, a bird that was attacked: a vet today, "
+    "though nothing here asks for them."
+)
+
+BSAVA = "BSAVA Manual of Raptors, Pigeons and Passerine Birds (2008), ch. 16, made for raptors"
+WELFARE_QUALITY = "Welfare Quality protocol for poultry (2009), laying hens, foot pad dermatitis"
+KESTIN = "Kestin et al. (1992), made for broilers"
+BIRD_FLU = "Animal and Plant Health Agency, United Kingdom (2022), signs of bird flu"
+EMERGENCIES = "A bird hospital’s list of emergencies"
+FROSTBITE = "vetbook.org, frostbite in birds: leg bands and tight bandages cut off the blood"
+SYNOVIAE = "poultryworld.net, infectious synovitis"
+WOUNDS = (
+    "Studies of ulcers in people, where a wound that does not shrink seldom heals "
+    "(Sheehan et al. 2003; Coerper et al. 2009); never tested in birds"
+)
+VETS = "Vets of poultry and keepers"
+KEEPERS = "Keepers"
+EVERY_DAY = 1  # Common practice, no published source.
+
+TODAY = (
+    Rule(
+        "cold or dark",
+        "The foot is cold or dark",
+        "“cold or dark”: colder or darker than usual, or than the other foot",
+        Advice.NOW,
+        "Blood may not reach it, or it is frozen. If a wrap is on, take it off at once.",
+        FROSTBITE,
+        Mark.EXCERPT,
+        lambda seen: seen.cold_or_dark,
+        "whether the foot is cold or dark",
+        notifiable=True,
+    ),
+    Rule(
+        "constricted",
+        "A thread, wire or band is tight round the toe or leg",
+        "“thread, wire or band”",
+        Advice.NOW,
+        "It cuts off the blood. Take it off if it comes off without cutting her; a vet frees what "
+        "has grown in.",
+        FROSTBITE,
+        Mark.JOINED,
+        lambda seen: seen.constricted,
+        "a thread, wire or band round toe or leg",
+    ),
+    Rule(
+        "bleeding",
+        "The foot bleeds",
+        "“open, bleeds”",
+        Advice.NOW,
+        "Press clean gauze on it for ten minutes without lifting. Bleeding that does not stop, or "
+        "bone that shows, cannot wait. If it has stopped, check her again and record that.",
+        EMERGENCIES,
+        Mark.EXCERPT,
+        lambda seen: seen.bleeding,
+        "bleeding",
+    ),
+    Rule(
+        "cannot stand",
+        "She cannot stand or walk",
+        "gait score 5",
+        Advice.NOW,
+        "She cannot reach food and water. Keep her warm, with both within reach.",
+        f"{KESTIN}, as others quote it; how urgent that is, is our choice",
+        Mark.JOINED,
+        lambda seen: signs.at_least(seen.gait, 5),
+        "how she walks",
+        of="bird",
+        notifiable=True,
+    ),
+    Rule(
+        "dull",
+        "She is not bright",
+        "“dull”, not explained by moult or broodiness",
+        Advice.NOW,
+        "Hens hide illness; one that shows it is often very ill.",
+        BIRD_FLU,
+        Mark.EXCERPT,
+        signs.dull,
+        "whether she is bright",
+        of="bird",
+        notifiable=True,
+    ),
+    Rule(
+        "not eating",
+        "She is not eating",
+        "“not eating”, not explained by moult or broodiness",
+        Advice.NOW,
+        "She has little in reserve, and may be ill in some other way.",
+        BIRD_FLU,
+        Mark.EXCERPT,
+        signs.not_eating,
+        "whether she eats",
+        of="bird",
+        notifiable=True,
+    ),
+    Rule(
+        "purple comb",
+        "Her comb is purple",
+        "comb “purple”: darker than is usual for her",
+        Advice.NOW,
+        "She may be short of oxygen or blood.",
+        BIRD_FLU,
+        Mark.EXCERPT,
+        lambda seen: signs.one_of(seen.comb, "purple"),
+        of="bird",
+        notifiable=True,
+    ),
+)
+WITHIN_DAYS = (
+    Rule(
+        "swelling from above",
+        "Swelling that can be seen from above",
+        "lesion score 2, or swelling “seen from above”",
+        Advice.SOON,
+        "The infection may have gone deep.",
+        f"{WELFARE_QUALITY}; {BSAVA}: a swollen foot is grade III",
+        Mark.JOINED,
+        signs.swollen_from_above,
+        "swelling",
+    ),
+    Rule(
+        "hot",
+        "The foot is hot",
+        "“hot”: hotter than the other foot",
+        Advice.SOON,
+        "Heat usually means infection.",
+        f"{BSAVA}: hot, swollen, painful or oozing is grade III",
+        Mark.SEEN,
+        lambda seen: seen.hot,
+        "heat",
+    ),
+    Rule(
+        "oozing",
+        "The sore is oozing",
+        "“oozing”",
+        Advice.SOON,
+        "Pus usually means infection.",
+        f"{BSAVA}: hot, swollen, painful or oozing is grade III",
+        Mark.SEEN,
+        lambda seen: seen.oozing,
+        "oozing",
+    ),
+    Rule(
+        "plug or hole",
+        "There is a hole, a core or a plug",
+        "“hole, core or plug”",
+        Advice.SOON,
+        "A core of hard pus can reach down to tendon and bone. Do not dig for it.",
+        f"{BSAVA}: a small scab that goes deep is grade III",
+        Mark.JOINED,
+        lambda seen: seen.plug_or_hole,
+        "a hole, core or plug",
+    ),
+    Rule(
+        "joint swollen",
+        "A joint is swollen",
+        "hock or toe joint “swollen”",
+        Advice.SOON,
+        "The joint may be infected, by way of the foot or of the blood.",
+        SYNOVIAE,
+        Mark.EXCERPT,
+        lambda seen: seen.joint_swollen,
+        "hock and toe joints",
+    ),
+    Rule(
+        "bone or joint",
+        "Bone, joint or tendon may be affected",
+        "clinical grade IV or V, or a keeper who suspects it",
+        Advice.SOON,
+        "The use of the foot is at stake. Where bone can be seen: today.",
+        f"{BSAVA}: grades IV and V",
+        Mark.SEEN,
+        lambda seen: signs.either(seen.bone_or_joint, signs.at_least(seen.grade, 4)),
+    ),
+    Rule(
+        "grade III",
+        "Infected, with a deep scab or a swollen foot",
+        "clinical grade III or more",
+        Advice.SOON,
+        "From grade III on the outlook is guarded.",
+        f"{BSAVA}; the outlook: a falcon vet’s page",
+        Mark.SECOND_HAND,
+        lambda seen: signs.at_least(seen.grade, 3),
+    ),
+    Rule(
+        "swollen and limps",
+        "A swollen foot, and she limps",
+        "swelling “moderate”, gait score 1 or more",
+        Advice.SOON,
+        "Swelling that hurts when she walks is likely to be infected.",
+        f"{VETS}; {BSAVA}: swollen and painful is grade III",
+        Mark.JOINED,
+        signs.swollen_and_limps,
+        "how she walks",
+    ),
+    Rule(
+        "lame",
+        "She is obviously lame",
+        "gait score 3 or more",
+        Advice.SOON,
+        "The defect hinders how she moves, and it hurts.",
+        f"{KESTIN}, as others quote it; from which score on is our choice",
+        Mark.JOINED,
+        lambda seen: signs.at_least(seen.gait, 3),
+        "how she walks",
+        of="bird",
+    ),
+    Rule(
+        "both feet and worse",
+        "Both feet are affected, and one is swollen or she limps",
+        "lesion score 1 or more on both, with a swelling or gait score 1 or more",
+        Advice.SOON,
+        "She has no sound foot to stand on.",
+        VETS,
+        Mark.PRACTICE,
+        signs.both_feet_and_worse,
+        "the other foot",
+        of="bird",
+    ),
+    Rule(
+        "limps for days",
+        "She still limps after four days",
+        f"limping for {signs.LIMPS_TOO_LONG_DAYS} days or more",
+        Advice.SOON,
+        "A strain is better by then. It may be tendon, joint, bone, nerve or egg trouble.",
+        VETS,
+        Mark.PRACTICE,
+        lambda seen: signs.limps_for(seen, signs.LIMPS_TOO_LONG_DAYS),
+        of="bird",
+    ),
+    Rule(
+        "young and limps",
+        "She limps and is under six months old",
+        f"gait score 1 or more, under {signs.YOUNG_DAYS} days old",
+        Advice.SOON,
+        "At her age it may be Marek’s disease, or a tendon or joint infection.",
+        "Clarke, thisnzlife.co.nz; poultryworld.net, Marek’s disease",
+        Mark.EXCERPT,
+        signs.young_and_limps,
+        of="bird",
+    ),
+    Rule(
+        "growing",
+        "It is growing",
+        "larger than the reading before, and than at its smallest since the peak, each by more "
+        "than the error of both (a scab read to the millimetre: 1 mm each)",
+        Advice.SOON,
+        "What is being done does not help, or the cause is still there.",
+        WOUNDS,
+        Mark.JOINED,
+        signs.growing,
+        "whether it is larger than before (measure it)",
+    ),
+    Rule(
+        "not smaller",
+        "No smaller after two weeks",
+        f"{signs.sizes.DAYS_TO_SHRINK} days or more, and surely less than three tenths gone since "
+        "the peak; two weeks are our own choice",
+        Advice.SOON,
+        "What is being done does not help, or the cause is still there.",
+        WOUNDS,
+        Mark.JOINED,
+        signs.surely_not_smaller,
+        "whether it is smaller than two weeks ago (measure it)",
+    ),
+    Rule(
+        "less than half gone",
+        "Less than half gone after four weeks",
+        f"more than half of the area left {signs.sizes.DAYS_TO_HALVE} days or more after the peak, "
+        "of a sore as large as a pea (5 mm)",
+        Advice.SOON,
+        "A wound that is slow by then seldom heals by itself.",
+        WOUNDS,
+        Mark.JOINED,
+        signs.less_than_half_gone,
+    ),
+    Rule(
+        "large",
+        "It is large",
+        f"{signs.LARGE_MM:.0f} mm wide or more; on a bantam (up to {signs.BANTAM_G} g) "
+        f"{signs.LARGE_IN_A_BANTAM_MM:.0f} mm",
+        Advice.SOON,
+        "Under so large a scab there is often a core. A third of the pad is large too, on any "
+        "bird. Until then keep it clean, dry and covered.",
+        VETS,
+        Mark.PRACTICE,
+        signs.large,
+    ),
+    Rule(
+        "belly",
+        "Her belly is swollen",
+        "belly “swollen”",
+        Advice.SOON,
+        "It may be egg peritonitis or fluid. If she breathes hard or is dull: today.",
+        "Crisp (a vet of hens), Reproductive disorders",
+        Mark.EXCERPT,
+        lambda seen: seen.belly_swollen,
+        "her belly",
+        of="bird",
+    ),
+    Rule(
+        "very thin",
+        "She is very thin",
+        "body condition 0",
+        Advice.SOON,
+        "Something keeps her from eating or uses her up.",
+        VETS,
+        Mark.PRACTICE,
+        signs.very_thin,
+        of="bird",
+    ),
+    Rule(
+        "lost weight",
+        "She has lost a tenth of her weight in four weeks",
+        f"{signs.WEIGHT_LOST:.0%} or more in 28 days",
+        Advice.SOON,
+        "Something keeps her from eating or uses her up.",
+        "birdchannel.com, weight loss, of cage birds",
+        Mark.EXCERPT,
+        signs.lost_weight,
+        of="bird",
+    ),
+    Rule(
+        "dull and not eating in a quiet season",
+        "In moult or broody, dull and not eating",
+        "“dull” and “not eating”",
+        Advice.SOON,
+        "Moult or broodiness may explain one of the two, but hardly both. Offer food and water at "
+        "her head; if she takes nothing within a day: today.",
+        VETS,
+        Mark.PRACTICE,
+        signs.both_in_a_quiet_season,
+        of="bird",
+    ),
+)
+NOT_URGENT = (
+    Rule(
+        "dull in a quiet season",
+        "In moult or broody, and quiet",
+        "“dull”, with no other sign of illness",
+        Advice.ASK,
+        "It may be no more than that. Check her again tomorrow, off the nest.",
+        VETS,
+        Mark.PRACTICE,
+        signs.dull_in_a_quiet_season,
+        of="bird",
+    ),
+    Rule(
+        "not eating in a quiet season",
+        "In moult or broody, and eating little",
+        "“not eating”, with no other sign of illness",
+        Advice.ASK,
+        "It may be no more than that. Check her crop at night, and see that she leaves the nest "
+        "once a day.",
+        VETS,
+        Mark.PRACTICE,
+        signs.not_eating_in_a_quiet_season,
+        of="bird",
+    ),
+    Rule(
+        "limps for three days",
+        "She limps for the third day",
+        f"limping for {signs.LIMPS_LONG_DAYS} days",
+        Advice.ASK,
+        "Most strains are better by now.",
+        VETS,
+        Mark.PRACTICE,
+        lambda seen: signs.limps_for(seen, signs.LIMPS_LONG_DAYS),
+        of="bird",
+    ),
+    Rule(
+        "grown since its smallest",
+        "Larger than at its smallest",
+        "larger than the smallest since the peak, by more than the error of both",
+        Advice.ASK,
+        "It had been smaller in this case.",
+        WOUNDS,
+        Mark.JOINED,
+        signs.grown_since_its_smallest,
+    ),
+    Rule(
+        "not clearly healing",
+        "Not clearly healing",
+        "after two weeks not smaller by more than the error, or no smaller than once before; or "
+        "less than half gone after four",
+        Advice.ASK,
+        "It may be healing, but the measurements do not show it.",
+        WOUNDS,
+        Mark.JOINED,
+        signs.not_clearly_healing,
+    ),
+    Rule(
+        "swollen for two weeks",
+        "Swollen for two weeks",
+        f"swelling “moderate”, {signs.SWELLING_LONG_DAYS} days or more, and not measured smaller",
+        Advice.ASK,
+        "Care at home should have shown by now.",
+        VETS,
+        Mark.PRACTICE,
+        signs.swollen_for_two_weeks,
+    ),
+    Rule(
+        "scab for four weeks",
+        "A scab for four weeks",
+        f"{signs.SCAB_LONG_DAYS} days or more, and not measured smaller",
+        Advice.ASK,
+        "It should be on its way by now. Look for the cause, and measure it.",
+        VETS,
+        Mark.PRACTICE,
+        signs.scab_for_four_weeks,
+    ),
+    Rule(
+        "third case",
+        "The third case in this foot within a year",
+        f"{signs.CASES_IN_A_YEAR} cases or more in 12 months",
+        Advice.ASK,
+        "The cause is still there, or something deep never healed. A vet can culture and X-ray it.",
+        VETS,
+        Mark.PRACTICE,
+        signs.third_case,
+    ),
+    Rule(
+        "several new",
+        "Several birds are new within two weeks",
+        f"{signs.OTHERS_NEW} or more others with a new case in 14 days",
+        Advice.ASK,
+        "Look at the litter first. It may also be an infection of the flock, such as Mycoplasma "
+        "synoviae.",
+        f"{SYNOVIAE}; from how many on is our choice",
+        Mark.JOINED,
+        signs.several_new,
+        of="bird",
+    ),
+    Rule(
+        "droppings",
+        "Her droppings are abnormal",
+        "droppings “abnormal”",
+        Advice.ASK,
+        "She may be ill in some other way. Check them again tomorrow.",
+        BIRD_FLU,
+        Mark.JOINED,
+        lambda seen: signs.opposite(seen.droppings_normal),
+        "her droppings",
+        of="bird",
+    ),
+    Rule(
+        "pale comb",
+        "Her comb is pale",
+        "comb “pale”",
+        Advice.ASK,
+        "Look for red mites at night. Out of lay or in moult a comb is paler too.",
+        VETS,
+        Mark.PRACTICE,
+        lambda seen: signs.one_of(seen.comb, "pale"),
+        of="bird",
+    ),
+)
+AT_HOME = (
+    Rule(
+        "vet’s plan",
+        "A vet’s plan holds",
+        "the newest plan of a vet, as long as no sign is new",
+        Advice.HOME,
+        "Follow the plan. A new sign, or one that calls for a vet today, breaks it.",
+        "Our own choice",
+        Mark.PRACTICE,
+        lambda seen: seen.under_vet_plan,
+        of="bird",
+    ),
+    Rule(
+        "moderate swelling",
+        "Moderate swelling",
+        "swelling “moderate”",
+        Advice.HOME,
+        "Soak, rinse, dry, cover and rest it, and check every day. Swelling that is seen from "
+        "above, or a limp, is for a vet.",
+        KEEPERS,
+        Mark.PRACTICE,
+        signs.moderately_swollen,
+        "swelling",
+        look_again_days=EVERY_DAY,
+        soak=True,
+    ),
+    Rule(
+        "slight limp",
+        "A sore, and she limps a little",
+        "lesion score 1, gait score 1 or 2",
+        Advice.HOME,
+        "It hurts her. Rest it, soften what she stands on, and check every day.",
+        KEEPERS,
+        Mark.PRACTICE,
+        signs.limps_with_a_sore,
+        "how she walks",
+        look_again_days=EVERY_DAY,
+    ),
+    Rule(
+        "slight limp, other foot",
+        "She limps a little, and her other foot is sore",
+        "lesion score 1 or more on the other foot, gait score 1 or 2",
+        Advice.HOME,
+        "Care for the other foot; this one carries more than its share.",
+        KEEPERS,
+        Mark.PRACTICE,
+        signs.limps_for_the_other_foot,
+        of="bird",
+    ),
+    Rule(
+        "both feet",
+        "Both feet are affected, and mildly",
+        "lesion score 1 on both",
+        Advice.HOME,
+        "Common in hens, and no reason to call a vet by itself. Look for the cause in bedding, "
+        "roost and weight.",
+        "Weitzenbürger et al. 2006: 86 % of foot pads showed some change; Volkmann et al.: of "
+        "affected hens half on both feet",
+        Mark.JOINED,
+        signs.both_sore,
+        "the other foot",
+        of="bird",
+    ),
+    Rule(
+        "raised scales",
+        "Raised scales",
+        "scales of foot or leg “raised”",
+        Advice.HOME,
+        "Probably leg mites: treat her and those she roosts with, and the roost.",
+        "Extension service, scaly-leg mites",
+        Mark.SECOND_HAND,
+        lambda seen: seen.raised_scales,
+    ),
+)
+LEFT_ALONE = (
+    Rule(
+        "scab alone",
+        "A scab, with neither swelling nor limp",
+        "scab black or brown, no swelling, gait score 0; bright, eating, the other foot checked",
+        Advice.LEAVE,
+        "It often works itself out over weeks. Opening it can do more harm. Look for the cause.",
+        KEEPERS,
+        Mark.PRACTICE,
+        signs.scab_alone,
+        "scab, swelling and gait",
+    ),
+    Rule(
+        "skin alone",
+        "Thick or dead skin, no scab, neither swelling nor limp",
+        "lesion score 1, no scab, no swelling, gait score 0",
+        Advice.LEAVE,
+        "Look for the cause: what she lands and stands on.",
+        f"{BSAVA}: grade I",
+        Mark.JOINED,
+        signs.skin_alone,
+        "scab, swelling and gait",
+    ),
+    Rule(
+        "clear",
+        "No sore on this foot",
+        "lesion score 0, no scab, no swelling, no limp",
+        Advice.LEAVE,
+        "There is nothing to treat.",
+        WELFARE_QUALITY,
+        Mark.MEMORY,
+        signs.clear,
+        "the foot itself",
+    ),
+)
+CHECKED_AGAIN = (
+    Rule(
+        "limp alone",
+        "She limps a little, and neither foot is sore",
+        "lesion score 0 on both, gait score 1 or 2",
+        Advice.LOOK,
+        "Feel hock, toes, nails, leg, keel and belly, and compare both legs. Rest her, and check "
+        "again in two days.",
+        "Clarke, thisnzlife.co.nz; when to check again is our choice",
+        Mark.JOINED,
+        signs.limps_without_a_sore,
+        of="bird",
+        look_again_days=2,
+    ),
+)
+RULES = (*TODAY, *WITHIN_DAYS, *NOT_URGENT, *AT_HOME, *LEFT_ALONE, *CHECKED_AGAIN)
