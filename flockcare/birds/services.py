@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
-from flockcare.birds.breeds import BY_NAME
+from flockcare.birds.breeds import known_breed
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.people import history, keys
 
@@ -40,12 +40,19 @@ def breed_named(*, flock, name: str) -> Breed | None:
 
 
 def new_breed(*, flock, name: str) -> Breed:
-    """Not saved yet; with the adult weight and the spelling that were published of it."""
-    published = BY_NAME.get(name.lower())
+    """Not saved yet; with the adult weight that was published of the breed that is meant.
+
+    A variety keeps the name that the keeper gave it.
+    """
+    published = known_breed(name)
     if published is None:
         return Breed(flock=flock, name=name)
+    same = name.lower() == published.breed.lower()
     return Breed(
-        flock=flock, name=published.breed, adult_grams=published.grams, source=published.source
+        flock=flock,
+        name=published.breed if same else name,
+        adult_grams=published.grams,
+        source=published.source,
     )
 
 

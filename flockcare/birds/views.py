@@ -12,7 +12,7 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.birds import services
-from flockcare.birds.breeds import BY_NAME
+from flockcare.birds.breeds import known_breed
 from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, WeighingForm
 from flockcare.birds.models import Bird, Weighing
 from flockcare.core.forms import saved
@@ -211,7 +211,7 @@ def breed_edit(request, flock, breed_id):
             "form": form,
             "breed": breed,
             "name": name,
-            "published": BY_NAME.get(name.lower()),
+            "published": known_breed(name),
         },
     )
 
