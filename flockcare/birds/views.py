@@ -36,6 +36,8 @@ def bird_add(request, flock):
         services.add_bird,
         bird=form.instance,
         breed_name=form.cleaned_data["breed_name"],
+        quarantine_from=form.quarantine_from(),
+        by=request.user,
     ):
         messages.success(request, f"{form.instance} is in the flock.")
         _ask_for_weight(request, form.instance)

@@ -57,6 +57,7 @@ def bird(request, flock, bird_id):
         "past": past[:PAST_CASES_SHOWN],
         "older": past[PAST_CASES_SHOWN:],
         "of_adult": _share_of_adult(bird),
+        **bird.states_on(_last_day(bird)),
         **_timeline(request, bird, cases),
     }
     return render(request, "pages/bird.html", context)
@@ -131,9 +132,11 @@ def _begins(bird: Bird) -> dt.date:
 
 
 def _share_of_adult(bird: Bird) -> int | None:
-    """The last weight in percent of a grown hen's of her breed."""
-    adult = bird.breed and bird.breed.adult_grams
-    return round(100 * bird.grams / adult) if adult and bird.grams else None
+    """The last weight in percent of a grown hen's of her breed; None of one that was growing."""
+    if not bird.grams:
+        return None
+    adult = bird.adult_grams_on(bird.weighed_on)
+    return round(100 * bird.grams / adult) if adult else None
 
 
 def _case_line(case: Case, last_day: dt.date) -> CaseLine:
