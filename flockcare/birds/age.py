@@ -25,6 +25,10 @@ class Age:
     def may_be_growing(self) -> bool:
         return self.least_days < GROWN_AT_DAYS
 
+    @property
+    def is_growing(self) -> bool:
+        return self.most_days < GROWN_AT_DAYS
+
 
 def age_on(hatched: str, day: dt.date) -> Age | None:
     """``hatched``: as a bird has it, such as ``2026-05``. None where not known, or not hatched yet.
@@ -42,6 +46,19 @@ def may_be_growing(hatched: str, day: dt.date) -> bool:
     """Whether she may not have her adult weight yet. Who has no hatch date counts as grown."""
     age = age_on(hatched, day)
     return age is not None and age.may_be_growing
+
+
+def is_growing(hatched: str, day: dt.date) -> bool:
+    """Whether she surely had not her adult weight yet."""
+    age = age_on(hatched, day)
+    return age is not None and age.is_growing
+
+
+def growing_words(hatched: str, day: dt.date) -> str:
+    """``still growing``, ``may still be growing``, or nothing."""
+    if is_growing(hatched, day):
+        return "still growing"
+    return "may still be growing" if may_be_growing(hatched, day) else ""
 
 
 def weight_change_28_days(

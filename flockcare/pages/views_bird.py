@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, Weighing
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words, span_words
@@ -57,6 +58,7 @@ def bird(request, flock, bird_id):
         "past": past[:PAST_CASES_SHOWN],
         "older": past[PAST_CASES_SHOWN:],
         "of_adult": _share_of_adult(bird),
+        "growing": growing_words(bird.hatched, bird.weighed_on or _last_day(bird)),
         **bird.states_on(_last_day(bird)),
         **_timeline(request, bird, cases),
     }
