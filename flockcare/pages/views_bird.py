@@ -3,13 +3,13 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import OuterRef, Prefetch, Subquery
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.age import growing_words
-from flockcare.birds.models import Bird, Weighing
+from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.drawing.timeline import Stretch, Zoom
@@ -84,8 +84,9 @@ HER_RECORDS = {
 
 
 def _bird_or_404(flock, bird_id) -> Bird:
-    """The bird with her last weighing and the time of her first check."""
-    birds = Bird.objects.select_related("breed").annotate(**HER_RECORDS)
+    """The bird with her states, her last weighing and the time of her first check."""
+    states = Prefetch("birdstate_set", BirdState.objects.select_related("keeper"))
+    birds = Bird.objects.select_related("breed").prefetch_related(states).annotate(**HER_RECORDS)
     bird = get_object_or_404(birds, flock=flock, pk=bird_id)
     bird.flock = flock
     return bird

@@ -40,8 +40,8 @@ def url(bird, tail=""):
     [(TODAY - DAY, False), (TODAY, True), (TODAY + 4 * DAY, True), (TODAY + 5 * DAY, False)],
 )
 def test_it_holds_from_its_first_day_until_it_is_over(dill, day, holds):
-    add_state(state=state(dill, until=TODAY + 5 * DAY))
-    assert BirdState.objects.on(day).exists() == holds
+    add_state(state=(record := state(dill, until=TODAY + 5 * DAY)))
+    assert BirdState.objects.on(day).exists() == record.holds_on(day) == holds
 
 
 def test_without_an_end_it_goes_on(dill):
