@@ -284,7 +284,7 @@ class BirdForm(KeeperModelForm):
     quarantine = forms.BooleanField(
         label="In quarantine now",
         required=False,
-        help_text="Kept apart from the others until it is clear that nothing was brought in.",
+        help_text="Kept apart from the others.",
     )
 
     field_order = ["name", "band_colour", "band_number", "breed_name"]

@@ -1,6 +1,8 @@
 """What is so with a bird for a time: moult, broodiness, lay, quarantine."""
 
+import re
 from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -10,6 +12,8 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird, BirdState
 from flockcare.birds.services import add_state, end_state, start_state
+from flockcare.drawing.timeline import Period, Stretch, Timeline, Zoom
+from flockcare.drawing.timeline_svg import draw
 from flockcare.pages.leaving import came_back, leave_flock, recorded, remove_bird
 from flockcare.people.models import Revision
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
@@ -341,3 +345,17 @@ def test_a_state_lies_along_her_timeline(cast, dill):
     assert f"until {last.day} {last:%b %Y}</title>" in text
     assert f"broody, until {last.day} {last:%b %Y}" in text  # In the table behind it.
     assert f"/birds/{dill.pk}/states/" in text
+
+
+def test_a_short_one_is_named_beside_it():
+    day = date(2026, 5, 31)
+    periods = [
+        Period(day - 60 * DAY, None, "moulting"),
+        Period(day - 2 * DAY, None, "in quarantine"),
+    ]
+    stretch = Stretch.ending(day, Zoom.SEASON, ZoneInfo("UTC"))
+    drawn = str(draw(Timeline(stretch.window, periods=periods), stretch, page="/", title="x"))
+    assert re.search(r'text-anchor="end"[^>]*>in quarantine<', drawn)
+    assert re.search(r'class="state-name"(?![^>]*text-anchor)[^>]*>moulting<', drawn)
+    # Each overlaps with the other, so they lie in two rows.
+    assert len(set(re.findall(r'class="state"[^>]* y="(\d+)"', drawn))) == 2

@@ -14,11 +14,13 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird, Breed
 from flockcare.birds.plumage import initial, ink_on, plumage
+from flockcare.drawing.timeline import Window
 from flockcare.feet.models import Check
 from flockcare.feet.sorting import loose
 from flockcare.people.models import Revision
 from flockcare.photos import editing
 from flockcare.photos.faces import clear_face, faces_of, set_face
+from flockcare.photos.layers import photos
 from flockcare.photos.models import Photo
 from flockcare.photos.series import shots_of
 from flockcare.photos.services import add_photo
@@ -300,3 +302,13 @@ def test_a_page_without_faces_asks_for_none(cast):
 def test_a_face_that_is_none_is_refused_by_the_service(cast, dill, birds):
     with pytest.raises(ValidationError):
         set_face(photo=photo_of(birds["Mace"]), bird=dill, by=None)
+
+
+def test_a_portrait_without_a_date_has_no_place_on_her_timeline(cast, dill):
+    today = timezone.localdate()
+    window = Window(today - timedelta(9), today, cast.flock.zone)
+    face, other = photo_of(dill), photo_of(dill, "blue")
+    set_face(photo=face, bird=dill, by=None)
+    assert [str(other.pk) in mark.url for mark in photos(dill, window)] == [True]
+    Photo.objects.filter(pk=face.pk).update(taken_source="hand")
+    assert len(photos(dill, window)) == 2
