@@ -178,6 +178,13 @@ def test_ended_again_it_stays_as_it_was_ended_first(cast, dill):
     assert BirdState.objects.get().until == TODAY + DAY
 
 
+def test_one_with_an_end_to_come_can_be_ended_today(cast, dill):
+    today = timezone.localdate()
+    add_state(state=(held := state(dill, "quarantine", today - 9 * DAY, today + 9 * DAY)))
+    cast.clients.keeper.post(url(dill, f"{held.pk}/end/"))
+    assert BirdState.objects.get().until == today
+
+
 def test_broody_again_on_the_day_it_ended_is_told(cast, dill):
     today = timezone.localdate()
     add_state(state=state(dill, since=today, until=today))
@@ -308,10 +315,14 @@ def gone(bird, by, on="2026-06-10"):
 def test_it_ends_when_she_leaves_and_goes_on_when_she_is_back(cast, dill):
     add_state(state=state(dill, since=date(2026, 1, 1)))
     add_state(state=state(dill, kind="moulting", since=date(2026, 1, 1), until=date(2026, 2, 1)))
+    planned = state(dill, kind="quarantine", since=date(2026, 6, 1), until=date(2026, 7, 1))
+    add_state(state=planned)
     gone(dill, cast.keeper)
-    assert BirdState.objects.get(kind="broody").until == date(2026, 6, 10)
+    for kind in ("broody", "quarantine"):
+        assert BirdState.objects.get(kind=kind).until == date(2026, 6, 10)
     came_back(bird=dill, by=cast.keeper)
     assert BirdState.objects.get(kind="broody").until is None
+    assert BirdState.objects.get(kind="quarantine").until == date(2026, 7, 1)
     assert BirdState.objects.get(kind="moulting").until == date(2026, 2, 1)
 
 
