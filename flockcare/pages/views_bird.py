@@ -3,12 +3,13 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import OuterRef, Prefetch, Subquery
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from flockcare.birds.models import Bird, Weighing
+from flockcare.birds.age import growing_words
+from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.drawing.timeline import Stretch, Zoom
@@ -57,6 +58,8 @@ def bird(request, flock, bird_id):
         "past": past[:PAST_CASES_SHOWN],
         "older": past[PAST_CASES_SHOWN:],
         "of_adult": _share_of_adult(bird),
+        "growing": growing_words(bird.hatched, bird.weighed_on or _last_day(bird)),
+        **bird.states_on(_last_day(bird)),
         **_timeline(request, bird, cases),
     }
     return render(request, "pages/bird.html", context)
@@ -81,8 +84,9 @@ HER_RECORDS = {
 
 
 def _bird_or_404(flock, bird_id) -> Bird:
-    """The bird with her last weighing and the time of her first check."""
-    birds = Bird.objects.select_related("breed").annotate(**HER_RECORDS)
+    """The bird with her states, her last weighing and the time of her first check."""
+    states = Prefetch("birdstate_set", BirdState.objects.select_related("keeper"))
+    birds = Bird.objects.select_related("breed").prefetch_related(states).annotate(**HER_RECORDS)
     bird = get_object_or_404(birds, flock=flock, pk=bird_id)
     bird.flock = flock
     return bird
@@ -131,9 +135,11 @@ def _begins(bird: Bird) -> dt.date:
 
 
 def _share_of_adult(bird: Bird) -> int | None:
-    """The last weight in percent of a grown hen's of her breed."""
-    adult = bird.breed and bird.breed.adult_grams
-    return round(100 * bird.grams / adult) if adult and bird.grams else None
+    """The last weight in percent of a grown hen's of her breed; None of one that was growing."""
+    if not bird.grams:
+        return None
+    adult = bird.adult_grams_on(bird.weighed_on)
+    return round(100 * bird.grams / adult) if adult else None
 
 
 def _case_line(case: Case, last_day: dt.date) -> CaseLine:

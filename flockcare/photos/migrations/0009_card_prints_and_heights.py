@@ -12,7 +12,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('people', '0009_changesets_of_before'),
-        ('photos', '0007_versions'),
+        ('photos', '0008_faces'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
