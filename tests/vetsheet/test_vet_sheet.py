@@ -18,7 +18,7 @@ from flockcare.people.models import Byline
 from flockcare.vetsheet.dates import age_in_words, days_in_words, newest, spread
 from flockcare.vetsheet.gather import sheet
 from flockcare.vetsheet.names import LONGEST, Nameless, Names
-from flockcare.vetsheet.records import Period, keepers_of, read
+from flockcare.vetsheet.records import Period, keepers_of, read, subjects
 from tests.people.rows import READ_PAGE, same_queries, seen
 from tests.vetsheet.vet_rows import at, full_bird, look, many_records, measure, photo, step
 
@@ -32,7 +32,7 @@ def bird(cast):
 
 
 def made(bird, period=YEAR, *, nameless=False, today=TODAY):
-    bird = Bird.objects.select_related("flock", "breed").get(pk=bird.pk)
+    bird = subjects(bird.flock).select_related("flock").get(pk=bird.pk)
     records = read(bird, period)
     names = Nameless(keepers_of(bird.flock, records)) if nameless else Names()
     return sheet(records, names, made_on=today, made_by="Owner")
@@ -199,7 +199,7 @@ def test_a_case_is_told_whole_even_where_only_its_end_lies_in_the_period(bird):
 def test_cases_are_those_of_her_page(bird):
     """Told from other queries: each must come to the same cases."""
     many_records(bird, years=2)
-    bird = Bird.objects.select_related("flock", "breed").get(pk=bird.pk)
+    bird = subjects(bird.flock).select_related("flock").get(pk=bird.pk)
     theirs = {(case.foot, case.episode) for case in cases_of_bird(bird)}
     assert {(case.foot, case.episode) for case in read(bird, Period(None, TODAY)).cases} == theirs
 

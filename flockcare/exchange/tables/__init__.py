@@ -19,13 +19,14 @@ from flockcare.exchange.tables.photos import Photos
 from flockcare.exchange.tables.plans import Plans
 from flockcare.exchange.tables.rounds import Rounds
 from flockcare.exchange.tables.stays import Stays
+from flockcare.exchange.tables.vets import Vets
 from flockcare.exchange.tables.walks import Walks
 from flockcare.exchange.tables.weights import Weights
 from flockcare.exchange.tables.windows import Windows
 
 _ALL = (
     *(Birds(), Weights(), Housing(), Changes(), Plans(), Walks(), Stays(), Checks(), Rounds()),
-    *(Kit(), Care(), Photos(), Measurements(), Windows(), Settings(), History()),
+    *(Kit(), Vets(), Care(), Photos(), Measurements(), Windows(), Settings(), History()),
 )
 FILES: dict[str, Table] = {table.name: table for table in _ALL}
 # Each after those whose records it names; all local times rest on the settings of the flock.
@@ -33,7 +34,7 @@ IN_ORDER_OF_READING = tuple(
     FILES[name]
     for name in (
         *("flock.csv", "birds.csv", "weights.csv", "housing.csv", "stays.csv", "checks.csv"),
-        *("rounds.csv", "kit.csv", "care.csv", "photos.csv", "measurements.csv"),
+        *("rounds.csv", "kit.csv", "vets.csv", "care.csv", "photos.csv", "measurements.csv"),
         *("housing_changes.csv", "housing_plans.csv", "walks.csv", "windows.csv", "history.csv"),
     )
 )
