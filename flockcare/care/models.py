@@ -199,7 +199,7 @@ class StepKind(models.TextChoices):
     DRESSING_SEEN = "dressing looked at", "dressing checked"
     DRESSING_CHANGED = "dressing changed", "dressing changed"
     DRESSING_OFF = "dressing off", "dressing off"
-    VET = "vet", "vet visit or call"
+    VET = "vet", "vet"
     MEDICINE = "medicine", "medicine"
 
 
@@ -239,7 +239,10 @@ MAY_WITHHOLD = models.Q(past=False) & (
 
 
 class CareStep(FlockRecord):
-    """One thing done to one foot of a bird, or to the bird (no foot); also a visit to the vet.
+    """One thing done to one foot of a bird, or to the bird (no foot); also a visit or call to a vet.
+
+    A visit has ``question``, ``found`` and ``plan``; what the vet said is its ``note``, the next
+    visit its ``next_due``.
 
     ``egg_days``, ``meat_days``: of an ointment or a medicine, as a keeper entered them from the
     vet or the label, counted from the last giving; empty says that nobody knows.
@@ -412,28 +415,6 @@ class CareStep(FlockRecord):
         vets = self.kind == StepKind.MEDICINE and self.is_vets and "as the vet said"
         done = ", ".join(filter(None, (self.get_kind_display(), self.product, vets)))
         return ": ".join(filter(None, (self.foot and self.get_foot_display(), done)))
-
-
-class VetVisits(models.Manager):
-    def get_queryset(self):
-        return super().get_queryset().filter(kind=StepKind.VET)
-
-
-class VetVisit(CareStep):
-    """A visit or a call to the vet: care given of that kind, in the words of a visit."""
-
-    objects = VetVisits()
-
-    class Meta:
-        proxy = True
-
-    @property
-    def said(self) -> str:
-        return self.note
-
-    @property
-    def next_visit(self) -> date | None:
-        return self.next_due
 
 
 def _has_days(record) -> bool:

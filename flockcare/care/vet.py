@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from flockcare.birds.models import Bird
-from flockcare.care.models import CareStep, StepKind, VetVisit
+from flockcare.care.models import CareStep, StepKind
 from flockcare.drawing.dates import short_words
 from flockcare.photos.models import Foot
 
@@ -59,9 +59,11 @@ def _plan_of(visit: CareStep) -> Plan | None:
     return None
 
 
-def visits_of(bird: Bird) -> list[VetVisit]:
+def visits_of(bird: Bird) -> list[CareStep]:
     """Her visits, the newest first; one query. The bird must come with her flock."""
-    visits = VetVisit.objects.filter(bird=bird).select_related("contact", "keeper")
+    visits = CareStep.objects.filter(bird=bird, kind=StepKind.VET).select_related(
+        "contact", "keeper"
+    )
     found = list(visits.order_by("-at"))
     for visit in found:
         visit.flock = bird.flock

@@ -15,17 +15,6 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        migrations.CreateModel(
-            name='VetVisit',
-            fields=[
-            ],
-            options={
-                'proxy': True,
-                'indexes': [],
-                'constraints': [],
-            },
-            bases=('care.carestep',),
-        ),
         migrations.AddField(
             model_name='carestep',
             name='batch',
@@ -99,7 +88,7 @@ class Migration(migrations.Migration):
         migrations.AlterField(
             model_name='carestep',
             name='kind',
-            field=models.CharField(choices=[('watched', 'monitored'), ('soaked', 'soaked'), ('rinsed', 'rinsed'), ('scab lifted', 'scab lifted, plug or core out'), ('ointment', 'ointment, spray or powder'), ('dressing on', 'dressing on'), ('dressing looked at', 'dressing checked'), ('dressing changed', 'dressing changed'), ('dressing off', 'dressing off'), ('vet', 'vet visit or call'), ('medicine', 'medicine')], max_length=20),
+            field=models.CharField(choices=[('watched', 'monitored'), ('soaked', 'soaked'), ('rinsed', 'rinsed'), ('scab lifted', 'scab lifted, plug or core out'), ('ointment', 'ointment, spray or powder'), ('dressing on', 'dressing on'), ('dressing looked at', 'dressing checked'), ('dressing changed', 'dressing changed'), ('dressing off', 'dressing off'), ('vet', 'vet'), ('medicine', 'medicine')], max_length=20),
         ),
         migrations.AlterField(
             model_name='kititem',
