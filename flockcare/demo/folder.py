@@ -161,6 +161,7 @@ def _step(step) -> dict:
         "meat_days": str(meat_days),
         "days_from": days_from,
         **(_visit(step) if step.kind == "vet" else {}),
+        **({"no_medicine": "yes"} if step.kind == "ointment" else {}),
         **({"decided_by": "vet", "batch": "TY 114"} if step.kind == "medicine" else {}),
     }
 

@@ -74,7 +74,7 @@ class Look:
 
 
 # Numbers of this story only. Real ones come from the vet or the label.
-DAYS_WITHOUT = {"ointment": (0, 0, "label"), **dict.fromkeys(("medicine", "vet"), (14, 28, "vet"))}
+DAYS_WITHOUT = {"medicine": (14, 28, "vet")}
 
 
 @dataclass(frozen=True)
