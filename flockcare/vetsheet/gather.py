@@ -106,7 +106,7 @@ def _asked(records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
         if others
         else "she is the only bird",
     )
-    yield Fact("Are eggs of this flock eaten or sold?", ROOM)
+    yield Fact("Eggs eaten or sold", ROOM)
     plans = {plan for foot in ("", *Foot.values) if (plan := _plan(records, foot, today))}
     for plan in sorted(plans, key=lambda plan: plan.visit.at, reverse=True):
         said = names.quoted(plan.visit.plan)

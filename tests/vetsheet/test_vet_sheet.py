@@ -301,7 +301,7 @@ def test_why_she_comes_stands_on_top(bird):
     """The question, how many others are affected, and whether eggs are eaten or sold."""
     asked = said(made(bird).asked)
     assert set(asked["Question to the vet"]) == {"_"}
-    assert set(asked["Are eggs of this flock eaten or sold?"]) == {"_"}
+    assert set(asked["Eggs eaten or sold"]) == {"_"}
     assert asked["Others affected"] == "she is the only bird"
     for name, score in (("Sorrel", 2), ("Borage", 0), ("Gone", 2)):
         other = Bird.objects.create(flock=bird.flock, name=name)
