@@ -307,7 +307,7 @@ def test_why_she_comes_stands_on_top(bird):
         other = Bird.objects.create(flock=bird.flock, name=name)
         look(other, at(8, 1), left=2)
         look(other, at(8, 10), left=0, right=score)
-    Bird.objects.filter(name="Gone").update(left="2026-08-11")
+    Bird.objects.filter(name="Gone").update(left="2026-08-11", left_reason="died")
     step(bird, at(8, 1), "vet", question="Is it bone?", note="No.", plan="Soak daily.")
     step(bird, at(8, 20), "vet", question="May she lay?", decided_by="vet", foot="right")
     found = made(bird)
