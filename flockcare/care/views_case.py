@@ -14,10 +14,11 @@ from flockcare.care.case_story import events, past_like, repeated_trouble
 from flockcare.care.due import open_dues
 from flockcare.care.forms import posted
 from flockcare.care.kit import materials
-from flockcare.care.models import CareStep, KitItem
+from flockcare.care.models import CareStep, KitItem, StepKind
 from flockcare.care.opening import CAUTIONS, DRESSING, OpeningForm, answer_for
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import SIGNS_STAND, advise_foot, looks_due, looks_of_bird
+from flockcare.care.vet import plan_for
 from flockcare.feet.cases import Case, cases_of_flock
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
@@ -46,7 +47,9 @@ def case(request, flock, bird_id, foot, check_id):
     since = _start(found, flock)
     looks = looks_of_bird(bird, since=since - SIGNS_STAND)
     steps = (
-        CareStep.objects.filter(Q(foot=foot) | Q(foot=""), bird=bird, at__gte=since)
+        CareStep.objects.filter(Q(foot=foot) | Q(foot=""), bird=bird)
+        # A plan may be older than the case.
+        .filter(Q(at__gte=since) | Q(kind=StepKind.VET))
         .select_related("keeper")
         .order_by("at")
     )
@@ -56,6 +59,10 @@ def case(request, flock, bird_id, foot, check_id):
     advised = advise_foot(looks, foot, now=now, case=found) if open_now else None
     dues = open_dues(flock, now=now, bird=bird, foot=foot) if open_now else []
     today = timezone.localdate(now, flock.zone)
+    for step in steps:
+        step.flock = flock
+    visits = [step for step in steps if step.kind == StepKind.VET]
+    plan = plan_for(visits, foot, today) if open_now else None
     return render(
         request,
         "care/case.html",
@@ -68,6 +75,7 @@ def case(request, flock, bird_id, foot, check_id):
             "advised": advised,
             "limits": LIMITS,
             "dues": dues,
+            "plans": [plan] if plan else [],
             "looks": looks_due(
                 [advised] if advised else [], dues=dues, steps=steps, today=today, zone=flock.zone
             ),

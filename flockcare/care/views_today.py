@@ -8,11 +8,12 @@ from django.views.decorators.http import require_safe
 from flockcare.birds.models import Bird
 from flockcare.care.case_story import repeated_trouble
 from flockcare.care.due import open_dues
-from flockcare.care.holds import open_holds
+from flockcare.care.holds import LONGEST, holds_from
 from flockcare.care.kit import to_buy
-from flockcare.care.models import CareStep, StepKind
+from flockcare.care.models import MAY_WITHHOLD, CareStep, StepKind
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import FOLLOWED, advise_cases, birds_of_concern, looks_due
+from flockcare.care.vet import plans_among
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
@@ -59,9 +60,11 @@ def _today(request, flock, *, ahead=False) -> dict:
     if mine:
         dues = [due for due in dues if due.step.claimed_by_id in (None, request.user.pk)]
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
+    # What was done today, the visits to the vet, and what may withdraw eggs: in one query.
+    withdrawn = MAY_WITHHOLD & Q(at__gte=now - LONGEST)
     recent = (
         CareStep.objects.filter(flock=flock)
-        .filter(Q(at__gte=midnight) | Q(kind=StepKind.VET, at__gte=now - FOLLOWED))
+        .filter(Q(at__gte=midnight) | Q(kind=StepKind.VET, at__gte=now - FOLLOWED) | withdrawn)
         .select_related("bird", "keeper")
         .order_by("-at")
     )
@@ -69,7 +72,7 @@ def _today(request, flock, *, ahead=False) -> dict:
     for step in recent:
         if step.kind == StepKind.VET:
             seen_by_vet.setdefault(step.bird_id, step.at)
-    holds = open_holds(flock, now=now)
+    holds = holds_from(recent, today=timezone.localdate(now, flock.zone), zone=flock.zone)
     urgent, others = birds_of_concern(flock, now=now)
     done = [step for step in recent if step.at >= midnight]
     today = timezone.localdate(now, flock.zone)
@@ -137,13 +140,18 @@ def _care_of(request, bird, template: str, tag: str = ""):
     dues = open_dues(flock, now=now, bird=bird)
     today = timezone.localdate(now, flock.zone)
     last_steps = list(steps[:LAST_STEPS])
+    # Her visits and what may withdraw her eggs, in one query.
+    told = list(steps.filter(MAY_WITHHOLD & Q(at__gte=now - LONGEST) | Q(kind=StepKind.VET)))
+    for step in told:
+        step.bird, step.flock = bird, flock
     context = {
         "here": "birds",
         "bird": bird,
         "advised": advised,
         "dues": dues,
         "looks": looks_due(advised, dues=dues, steps=last_steps, today=today, zone=flock.zone),
-        "holds": open_holds(flock, now=now, bird=bird),
+        "plans": plans_among(told, today=today),
+        "holds": holds_from(told, today=today, zone=flock.zone),
         "steps": last_steps,
         "repeated": repeated_trouble(bird, cases),
         "limits": LIMITS,

@@ -263,7 +263,7 @@ def test_changed_and_deleted_with_its_history(cast, dill):
     deeds = [one.deed for one in Revision.objects.order_by("pk")]
     assert deeds == ["change", "delete"]
     recent = cast.clients.keeper.get(
-        reverse("people:recent", args=[cast.flock.pk]), {"removed": ""}
+        reverse("recent_changes", args=[cast.flock.pk]), {"removed": ""}
     ).text
     assert "Dill moulting, from 2 Jan 2026" in recent
 

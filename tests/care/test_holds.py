@@ -1,4 +1,4 @@
-"""Eggs and meat that are held: by entered days only, to the latest end, and never by none."""
+"""Eggs and meat that are withdrawn: by entered days only, to the latest end, and never by none."""
 
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from flockcare.birds.models import Bird
 from flockcare.care.holds import Hold, last_day, open_holds
 from flockcare.care.models import CareStep, KitItem
+from flockcare.drawing.dates import short_words
 from flockcare.housing.models import House, Stay
 from tests.care.steps import day, form, step, today, url
 from tests.people.rows import NOT_WRITERS, refused
@@ -43,7 +44,7 @@ def test_days_are_counted_in_full_from_the_last_giving():
 )
 def test_the_day_is_the_flocks(given, until):
     hold = Hold(Bird(name="Dill"), today=date(2026, 1, 1))
-    hold.add(CareStep(at=given, egg_days=3, meat_days=0), LONDON)
+    hold.add(CareStep(kind="medicine", at=given, egg_days=3, meat_days=0), LONDON)
     assert hold.eggs_until == until
     assert hold.meat_until is None and not hold.meat
 
@@ -65,7 +66,7 @@ def test_the_latest_end_counts_in_any_order_and_unknown_stays(steps, random):
     def held(order):
         hold = Hold(Bird(name="Dill"), today=date(2026, 2, 1))
         for at, eggs, meat in order:
-            hold.add(CareStep(at=at, egg_days=eggs, meat_days=meat), LONDON)
+            hold.add(CareStep(kind="medicine", at=at, egg_days=eggs, meat_days=meat), LONDON)
         return hold
 
     first = held(steps)
@@ -80,13 +81,16 @@ def test_the_latest_end_counts_in_any_order_and_unknown_stays(steps, random):
 
 
 def test_nothing_entered_is_unknown_and_never_none(cast, birds):
-    step(cast, birds["Dill"], "medicine", days_ago=400)
+    step(cast, birds["Dill"], "medicine", days_ago=20)
     (hold,) = holds(cast)
     assert hold.eggs and hold.meat
-    assert hold.words == "eggs and meat unknown (ask the vet or read the label)"
+    assert hold.words == (
+        "egg and meat withdrawal: don’t eat her eggs or her meat until the vet or the label has "
+        "named the days"
+    )
     for name in ("list", "holds"):
         page = cast.clients.viewer.get(url(cast, name)).content.decode()
-        assert "nknown" in page and "Dill" in page
+        assert "ot known" in page and "Dill" in page
 
 
 def test_entered_as_none_is_no_hold(cast, birds):
@@ -94,8 +98,8 @@ def test_entered_as_none_is_no_hold(cast, birds):
     assert holds(cast) == []
 
 
-def test_only_ointments_and_medicines_hold(cast, birds):
-    for kind in ("soaked", "dressing on", "vet", "rinsed"):
+def test_what_is_no_medicine_withdraws_nothing(cast, birds):
+    for kind in ("soaked", "dressing on", "rinsed"):
         step(cast, birds["Dill"], kind)
     assert holds(cast) == []
 
@@ -104,11 +108,13 @@ def test_it_is_held_on_today_on_the_bird_and_on_her_page(cast, birds):
     step(cast, birds["Dill"], "medicine", days_ago=2, egg_days=10, meat_days=20, days_from="vet")
     (hold,) = holds(cast)
     assert (hold.eggs_until, hold.meat_until) == (day(8), day(18))
-    until = f"{day(8).day} {day(8):%b %Y}"
+    until = f"don’t eat her eggs up to and including {short_words(day(8), today())}"
     for page in (url(cast, "list"), url(cast, "bird", birds["Dill"].pk), url(cast, "holds")):
-        assert f"held to {until}" in cast.clients.viewer.get(page).content.decode()
+        assert until in " ".join(cast.clients.viewer.get(page).text.split()).replace(
+            "Don’t", "don’t"
+        )
     piece = cast.clients.viewer.get(url(cast, "today_panel"), headers={"HX-Request": "true"})
-    assert f"held to {until}" in piece.content.decode()
+    assert until in piece.content.decode()
 
 
 @pytest.mark.parametrize(("days_ago", "held"), [(10, True), (11, False)])
