@@ -21,6 +21,7 @@ from flockcare.core.models import Token, token_hash
 from flockcare.feet.services import validate_moment
 from flockcare.people import history, keys
 from flockcare.photos.models import Photo
+from flockcare.photos.moving import move_along
 
 CALENDAR_DAYS = 3650
 
@@ -51,7 +52,7 @@ def log_step(*, step: CareStep, photos=(), now=None) -> tuple[CareStep, bool]:
         stored = keys.saved_before(step)
         if stored is None:
             raise
-        if not keys.says_the_same(stored, step):
+        if not keys.says_the_same(stored, step) and not keys.said_at_first(stored, step):
             raise keys.AlreadySaved(stored) from None
         with transaction.atomic():
             _attach(stored, photos)
@@ -80,14 +81,18 @@ def _attach(step: CareStep, photos) -> None:
         step.photos.add(*found)
 
 
-@transaction.atomic
+@history.changeset()
 def change_step(*, step: CareStep, photos=(), by, basis=None, now=None) -> None:
-    """Keep what was changed; the stock follows."""
+    """Keep what was changed; the stock follows, and so do its photos to another bird or foot."""
     stored = history.settle(step, basis=basis)
     check_step(step=step, now=now or timezone.now())
     _take(stored.item_id, -(stored.amount or 0))
     _take(step.item_id, step.amount)
     history.change(step, by=by)
+    if (stored.bird_id, stored.foot) != (step.bird_id, step.foot):
+        its = Photo.with_deleted.filter(care_steps=step, bird=stored.bird_id)
+        feet = {stored.foot: step.foot} if stored.foot and step.foot else None
+        move_along(its.select_related("flock"), by=by, bird=step.bird, feet=feet)
     _attach(step, photos)
 
 
@@ -104,7 +109,12 @@ def bring_back_step(*, step: CareStep, by, kept: dict) -> None:
     """The reverse of ``undo_step``: what it used is off the stock again."""
     history.bring_back(step, by=by, kept=kept)
     _take(step.item_id, step.amount)
-    _attach(step, Photo.objects.filter(flock=step.flock_id, pk__in=kept.get("photos", ())))
+    _attach(step, kept_photos(step, kept))
+
+
+def kept_photos(step: CareStep, kept: dict):
+    """The photos that the history has with what it kept of a step."""
+    return Photo.objects.filter(flock=step.flock_id, pk__in=kept.get("photos", ()))
 
 
 def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:

@@ -143,9 +143,9 @@ def give(*, flock, keeper, photo_ids, given: Given, under="", card=None, now=Non
             _require_what_a_score_needs(photos)
         _save_photos(photos, before, by=keeper)
         if given.bird or given.nobody_knows:
-            _note(photos, by=keeper, nobody_knows=given.nobody_knows)
+            write_notes(photos, by=keeper, nobody_knows=given.nobody_knows)
         if card:
-            _note([card], by=keeper, card_answered=True)
+            write_notes([card], by=keeper, card_answered=True)
         looks = []
         if given.score is not None:
             looks = _looks(photos, given.score, flock)
@@ -239,7 +239,7 @@ def _save_photos(photos: list[Photo], before: dict, *, by) -> None:
     Photo.objects.bulk_update(changed, PHOTO_FIELDS, batch_size=100)
 
 
-def _note(photos: list[Photo], *, by, **values) -> None:
+def write_notes(photos: list[Photo], *, by, **values) -> None:
     """Write into the photos' notes; none is made for what every photo has from the start."""
     notes = SortingNote.objects.in_bulk([photo.pk for photo in photos])
     for photo in photos:
@@ -435,7 +435,7 @@ def leave_card(*, flock, keeper, card: Photo) -> None:
     """The card in this photo names nothing but this photo."""
     with _changeset() as current:
         Photo.objects.select_for_update().get(pk=card.pk)  # Two may answer at once.
-        _note([card], by=keeper, card_answered=True)
+        write_notes([card], by=keeper, card_answered=True)
         current.words = f"The card of {card.sorting.card_bird} names no other photos."
 
 
@@ -445,7 +445,7 @@ def keep_alike(*, flock, keeper, photo_ids) -> None:
         photos = list(Photo.objects.select_for_update().filter(flock=flock, pk__in=photo_ids))
         if not photos:
             raise ValidationError("These photos are not there any more.")
-        _note(photos, by=keeper, kept_beside_alike=True)
+        write_notes(photos, by=keeper, kept_beside_alike=True)
         current.words = f"{_photos(photos)} that look the same: all kept."
 
 

@@ -11,6 +11,7 @@ from flockcare.feet import services
 from flockcare.feet.due import birds_for_today
 from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check, Foot
+from flockcare.feet.moving import can_swap
 from flockcare.feet.scales import SCALES
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
@@ -68,7 +69,9 @@ def show(request, flock, check_id):
         flock=flock,
         pk=check_id,
     )
-    return render(request, "feet/check.html", {"here": "birds", "check": check})
+    # Which of the two is said does not matter: both go to the other.
+    context = {"here": "birds", "check": check, "other_foot": can_swap(check) and Foot.LEFT.value}
+    return render(request, "feet/check.html", context)
 
 
 @require_http_methods(["GET", "POST"])

@@ -18,6 +18,7 @@ from flockcare.care.services import log_step
 from flockcare.core.forms import record_keys
 from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check
+from flockcare.feet.moving import foot_now
 from flockcare.feet.services import save_check
 from flockcare.people.models import Flock, FlockRecord, Keeper
 from flockcare.photos.services import sent_before
@@ -125,13 +126,18 @@ class Kind:
     key_field: str
     read: Callable[[Sent], Deed]
     tell: Callable[[FlockRecord], Stored]
-    takes_photos: bool = True
+    # Where a photo belongs that was taken of this foot: the record may have been moved since.
+    foot_now: Callable[[FlockRecord, str], str] | None = None
+
+    @property
+    def takes_photos(self) -> bool:
+        return self.foot_now is not None
 
 
 KINDS = {
-    "check": Kind(Check, "check_id", read_check, tell_check),
-    "step": Kind(CareStep, "step_id", read_step, tell_step),
-    "weighing": Kind(Weighing, "weighing_id", read_weighing, tell_weighing, takes_photos=False),
+    "check": Kind(Check, "check_id", read_check, tell_check, foot_now),
+    "step": Kind(CareStep, "step_id", read_step, tell_step, lambda step, foot: step.foot),
+    "weighing": Kind(Weighing, "weighing_id", read_weighing, tell_weighing),
 }
 
 

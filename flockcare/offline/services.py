@@ -85,7 +85,8 @@ def store_photo(
     answer = {}
 
     def attach(photo: Photo) -> None:
-        Photo.objects.filter(pk=photo.pk, bird=None).update(bird=record.bird, foot=foot)
+        its = kind.foot_now(record, foot)
+        Photo.objects.filter(pk=photo.pk, bird=None).update(bird=record.bird, foot=its)
         record.photos.add(photo)
         stored = Stored(f"a photo of {record.bird}", "")
         answer.update(_receive(envelope, flock, keeper, stored, now))
