@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep
 from flockcare.core.forms import record_keys
-from flockcare.core.versions import Basis
+from flockcare.core.versions import VERSION, Basis
 from flockcare.feet.models import Check
 from flockcare.pages import moving
 from flockcare.people.access import flock_view
@@ -120,13 +120,20 @@ def _answer(request, flock, move: Move):
 def _deed(request, flock, move: Move) -> Callable[[], Changeset]:
     asked = request.POST.get("bird")
     if asked is not None:
-        basis = Basis.of(request.POST, ["bird_id"])
+        basis = _basis(request, "bird_id")
         bird = _bird(flock, asked, may_be_unknown=move.may_be_unknown)
         return lambda: move.to_bird(bird, basis)
     foot = request.POST.get("foot")
     if foot not in Foot.values:
         raise ValidationError(FIRST_OF_ALL)
-    return lambda: move.to_foot(foot, Basis.of(request.POST, ["foot"]))
+    return lambda: move.to_foot(foot, _basis(request, "foot"))
+
+
+def _basis(request, name: str) -> Basis | None:
+    """``seen``: the version that a page showed which edits the record besides moving it."""
+    sent = request.POST.copy()
+    sent.setdefault(VERSION, sent.get("seen", ""))
+    return Basis.of(sent, [name])
 
 
 def _bird(flock, asked: str, *, may_be_unknown: bool) -> Bird | None:

@@ -105,8 +105,7 @@ OTHERWISE = {
     "care:opening": "only shows",
     **dict.fromkeys(("move_check", "move_step", "move_photo"), "is tested with moving"),
 }
-# Pages that move a record, which a keeper may do from a page that another has outdated.
-MOVING = {"move_check", "move_step", "move_photo", "feet:check"}
+MOVING = {"move_check", "move_step", "move_photo"}
 OURS = (
     "birds:",
     "care:",
