@@ -26,7 +26,7 @@ from flockcare.people.models import Revision
 from flockcare.photos import editing
 from flockcare.photos.dating import by_hand, date_of
 from flockcare.photos.intake import take_in
-from flockcare.photos.measuring import named_by
+from flockcare.photos.measuring import bird_of_card
 from flockcare.photos.models import UNSAVED_FORMS_WAIT, DateSource, Foot, Photo, Precision
 from flockcare.photos.services import card_code, keep, kept_already
 
@@ -51,7 +51,7 @@ def receive(*, flock, keeper, upload, name: str, modified=None, now=None) -> tup
         return kept, False
     picture = take_in(upload, name)
     dated = date_of(camera=picture.taken, name=name, modified=modified, zone=flock.zone, now=now)
-    bird, foot = _named(flock, card_code(picture))
+    bird, foot = bird_of_card(flock, card_code(picture))
 
     def note_the_card(photo):
         SortingNote.objects.create(photo=photo, card_bird=bird, card_foot=foot)
@@ -66,16 +66,6 @@ def receive(*, flock, keeper, upload, name: str, modified=None, now=None) -> tup
         foot=foot,
         **dated.fields(),
     )
-
-
-def _named(flock, code: str) -> tuple[Bird | None, str]:
-    """The bird of this flock, and the foot, that a card names."""
-    key, foot = named_by(code)
-    try:
-        bird = Bird.objects.filter(flock=flock, pk=uuid.UUID(key)).first()
-    except ValueError:
-        bird = None
-    return bird, foot if bird else ""
 
 
 def loose(flock):

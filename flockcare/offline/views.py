@@ -126,12 +126,15 @@ def photo(request, flock, key):
             foot=foot,
             upload=upload,
             now=timezone.now(),
+            take_over="take_over" in body,
         )
         return JsonResponse(answer, status=201)
     except (NotFromAnOutbox, KeyError):
         return _refusal(key, 400, ["This is not what an outbox sends."])
     except SaysOtherwise as other:
         return _refusal(key, 409, other.reasons, url=other.url)
+    except services.OnRecord as found:
+        return _refusal(key, 422, found.reasons, elsewhere=found.photo)
     except Refused as refused:
         return _refusal(key, 422, refused.reasons)
 

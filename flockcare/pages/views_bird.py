@@ -20,6 +20,7 @@ from flockcare.pages.timeline import OLDEST, choose_stretch, table_rows
 from flockcare.pages.timeline import timeline as timeline_of
 from flockcare.people.access import flock_view
 from flockcare.photos.models import Foot
+from flockcare.photos.shots import to_measure
 
 PAST_CASES_SHOWN = 2
 
@@ -57,6 +58,7 @@ def bird(request, flock, bird_id):
         "past": past[:PAST_CASES_SHOWN],
         "older": past[PAST_CASES_SHOWN:],
         "of_adult": _share_of_adult(bird),
+        "to_measure": to_measure(bird),
         **_timeline(request, bird, cases),
     }
     return render(request, "pages/bird.html", context)
