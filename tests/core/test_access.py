@@ -119,6 +119,7 @@ def records(flock, keeper) -> dict:
         "item_id": KitItem.objects.create(flock=flock, name="Gauze").pk,
         "foot": "left",
         "size": 240,
+        "number": 0,
         "weighing_id": Weighing.objects.create(
             flock=flock, bird=bird, on=date(2026, 1, 1), grams=2000
         ).pk,
@@ -189,7 +190,7 @@ def test_whoever_may_not_look_is_told_so(cast, own, name):
 
 
 # Their key is made by a phone and names nothing yet; see tests/offline/test_keys.py.
-WITH_A_NEW_KEY = {"offline:record", "offline:photo"}
+WITH_A_NEW_KEY = {"offline:record", "offline:photo", "offline:part"}
 WITH_A_RECORD = [name for name in IN_A_FLOCK if len(ADDRESSES[name]) > 1]
 
 
