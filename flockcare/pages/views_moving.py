@@ -78,7 +78,7 @@ def step(request, flock, step_id):
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def photo(request, flock, photo_id):
-    """Besides ``bird`` and ``foot``, ``to``: the check or the care that takes it over."""
+    """Besides ``bird`` and ``foot``, or both, ``to``: the check or the care that takes it over."""
     found = get_object_or_404(_with(Photo).filter(of_house=False), flock=flock, pk=photo_id)
     if request.method == "POST" and "to" in request.POST:
         return _take_over(request, flock, found)
@@ -86,11 +86,13 @@ def photo(request, flock, photo_id):
     def to(bird, foot, basis):
         return moving.move_photo(photo=found, by=request.user, bird=bird, foot=foot, basis=basis)
 
+    asked = request.POST.get("foot")
+    foot = asked if asked in Foot.values else found.foot
     move = Move(
         found,
         "Whose photo is this?",
         ("photos:photo", found.pk),
-        lambda bird, basis: to(bird, found.foot, basis),
+        lambda bird, basis: to(bird, foot, basis),
         lambda foot, basis: to(found.bird, foot, basis),
         may_be_unknown=found.bird_id is not None,
     )
