@@ -148,6 +148,8 @@ def photo(request, flock, key):
         parts.remove_parts(flock=flock, key=key, count=count)
         return JsonResponse(answer, status=201)
     except parts.PartsMissing:
+        if answer := services.answer_given(flock=flock, key=key, kind=body.get("kind")):
+            return JsonResponse(answer, status=201)
         return _refusal(key, 412, ["Some of it is not here any more. It is sent again."])
     except (NotFromAnOutbox, KeyError):
         return _refusal(key, 400, ["This is not what an outbox sends."])

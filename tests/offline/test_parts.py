@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from flockcare.offline import parts
+from flockcare.offline.models import Receipt
 from flockcare.photos.checking import check_files
 from flockcare.photos.models import Photo
 from tests.offline.sends import CLEAR, body, picture, send
@@ -98,15 +99,25 @@ def test_a_part_is_missing(cast, stored, content):
 
 
 def test_the_answer_was_lost(cast, stored, content):
-    """All of it comes once more, and is answered the same."""
+    """Its parts are gone, since all is stored: it is answered the same, and nothing comes again."""
     key = uuid.uuid4()
     count = all_parts(cast, key, content)
     first = finish(cast, key, stored, count)
-    assert finish(cast, key, stored, count).status_code == 412
+    again = finish(cast, key, stored, count)
+    assert (again.status_code, again.json()) == (201, first.json())
     all_parts(cast, key, content)
     again = finish(cast, key, stored, count)
     assert (again.status_code, again.json()) == (201, first.json())
     assert Photo.objects.count() == 1
+
+
+def test_a_receipt_of_another_flock_or_kind_is_no_answer(cast, stored, content):
+    key = uuid.uuid4()
+    count = all_parts(cast, key, content)
+    finish(cast, key, stored, count)
+    assert finish(cast, key, stored, count, kind="step").status_code == 412
+    Receipt.objects.filter(pk=key).update(flock=cast.elsewhere)
+    assert finish(cast, key, stored, count).status_code == 412
 
 
 def test_parts_that_nobody_puts_together_go_after_a_day(cast, content):
