@@ -232,4 +232,4 @@ function carriedHere(form) {
   document.addEventListener("DOMContentLoaded", () => form.dispatchEvent(new Event("change", { bubbles: true })));
 }
 
-document.querySelectorAll("form:has(.photo-field)").forEach(photoForm);
+new Set([...document.querySelectorAll(".photo-field")].map((field) => field.closest("form"))).forEach(photoForm);
