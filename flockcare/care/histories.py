@@ -34,8 +34,8 @@ register(
             "dropped_by_id": "Who said so",
         },
         words=DAYS["words"],
-        change=lambda step, *, by, basis, kept: services.change_step(
-            step=step, photos=services.kept_photos(step, kept), by=by, basis=basis
+        change=lambda step, *, by, basis, kept: services.restore_step(
+            step=step, by=by, basis=basis, kept=kept
         ),
         bring_back=lambda step, *, by, kept: services.bring_back_step(step=step, by=by, kept=kept),
     ),

@@ -96,6 +96,16 @@ def change_step(*, step: CareStep, photos=(), by, basis=None, now=None) -> None:
     _attach(step, photos)
 
 
+@history.changeset()
+def restore_step(*, step: CareStep, by, kept: dict, basis=None) -> None:
+    """Let a step say again what it said in ``kept``, which has its photos where those changed."""
+    change_step(step=step, by=by, basis=basis)
+    if "photos" in kept:
+        through = CareStep.photos.through.objects.filter(carestep=step)
+        through.exclude(photo__in=kept["photos"]).delete()
+        step.photos.add(*Photo.with_deleted.filter(flock=step.flock_id, pk__in=kept["photos"]))
+
+
 @transaction.atomic
 def undo_step(*, step: CareStep, by) -> None:
     """Take a step back; what it used is in the kit again. Its photos stay with the bird."""
@@ -109,12 +119,7 @@ def bring_back_step(*, step: CareStep, by, kept: dict) -> None:
     """The reverse of ``undo_step``: what it used is off the stock again."""
     history.bring_back(step, by=by, kept=kept)
     _take(step.item_id, step.amount)
-    _attach(step, kept_photos(step, kept))
-
-
-def kept_photos(step: CareStep, kept: dict):
-    """The photos that the history has with what it kept of a step."""
-    return Photo.objects.filter(flock=step.flock_id, pk__in=kept.get("photos", ()))
+    _attach(step, Photo.objects.filter(flock=step.flock_id, pk__in=kept.get("photos", ())))
 
 
 def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:

@@ -225,10 +225,12 @@ MOVES = {
 }
 
 
+@pytest.mark.parametrize("shared", [True, False])
 @pytest.mark.parametrize("move", MOVES.values(), ids=MOVES)
-def test_it_is_one_change_and_is_undone_as_one(cast, birds, check, step, move):
-    shared = check.photos.get()
-    step.photos.add(shared)
+def test_it_is_one_change_and_is_undone_as_one(cast, birds, check, step, move, shared):
+    """``shared``: a photo of the check is with the care too."""
+    if shared:
+        step.photos.add(check.photos.get())
     deleted = add_photo(cast, birds["Dill"], "left", "plum")
     check.photos.add(deleted)
     Photo.objects.filter(pk=deleted.pk).update(deleted_at=timezone.now())
