@@ -24,7 +24,7 @@ def test_a_button_each_and_no_raw_field(cast, name):
     page = cast.clients.owner.get(address(name, cast.flock, records(cast.flock, cast.owner))).text
     inputs = re.findall(r"<input[^>]*type=\"file\"[^>]*>", page)
     cameras = [field for field in inputs if 'capture="environment"' in field]
-    galleries = [field for field in inputs if " multiple" in field]
+    galleries = [field for field in inputs if "multiple" in field]
     assert len(cameras) == len(galleries) == FORMS[name]
     assert len(inputs) == 2 * FORMS[name]
     for field in inputs:
