@@ -73,8 +73,8 @@ function photoField(form, element) {
       if (!answer) return follows(file);
       waiting.delete(file);
       hold();
-      if (answer.error) place.line.replaceWith(make("li", { className: "refused", textContent: answer.error }));
-      else if (answer.elsewhere) place.line.replaceWith(elsewhere(answer));
+      if (answer.error) ask(make("li", { className: "refused", textContent: answer.error }), place.line);
+      else if (answer.elsewhere) ask(elsewhere(answer), place.line);
       else keep(answer, place.line);
       if (answer.card) form.append(otherCard(form, answer.card));
       said();
@@ -82,6 +82,12 @@ function photoField(form, element) {
     request.open("POST", form.dataset.add);
     request.setRequestHeader("X-CSRFToken", csrf());
     request.send(body);
+  }
+
+  // What the keeper should see, wherever they are in the form by now.
+  function ask(line, instead) {
+    instead.replaceWith(line);
+    line.scrollIntoView({ block: "center" });
   }
 
   const csrf = () => form.elements.csrfmiddlewaretoken?.value;
