@@ -112,7 +112,7 @@ def record(request, flock, key):
 @flock_view()
 def part(request, flock, key, number):
     """Keep a part of a large photo until all of them are here."""
-    content = request.body
+    content = request.body if request.content_type == "application/octet-stream" else b""
     if not 0 < len(content) <= parts.MOST_BYTES or number >= parts.MOST_PARTS:
         return _refusal(key, 400, ["This is not what an outbox sends."])
     parts.keep_part(flock=flock, key=key, number=number, content=content)

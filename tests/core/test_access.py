@@ -204,7 +204,7 @@ def test_a_record_of_another_flock_is_not_found(cast, strange, name):
 def test_a_key_of_another_flock_is_answered_as_one_that_nobody_has(cast, strange, name):
     theirs, nobodys = strange["key"], uuid.uuid4()
     first, second = (
-        cast.clients.owner.post(address(name, cast.flock, {"key": key}))
+        cast.clients.owner.post(address(name, cast.flock, {"key": key, "number": 0}))
         for key in (theirs, nobodys)
     )
     assert first.status_code == second.status_code == 400
