@@ -2,7 +2,14 @@ from django.urls import include, path
 
 from flockcare.care.views_calendar import feed
 from flockcare.exchange.views import download
-from flockcare.pages import views_bird, views_birds, views_check, views_history, views_today
+from flockcare.pages import (
+    views_bird,
+    views_birds,
+    views_check,
+    views_history,
+    views_moving,
+    views_today,
+)
 
 handler500 = "flockcare.core.room.fault"
 
@@ -20,6 +27,9 @@ urlpatterns = [
         views_history.history,
         name="record_history",
     ),
+    path("f/<uuid:flock_id>/move/check/<uuid:check_id>/", views_moving.check, name="move_check"),
+    path("f/<uuid:flock_id>/move/care/<uuid:step_id>/", views_moving.step, name="move_step"),
+    path("f/<uuid:flock_id>/move/photo/<uuid:photo_id>/", views_moving.photo, name="move_photo"),
     path("f/<uuid:flock_id>/records/export/", download, name="export"),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
     path("", include("flockcare.people.urls")),

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from datetime import date
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -171,6 +172,15 @@ class Bird(FlockRecord):
                     continue  # The field itself says what is wrong with it.
                 if wrong:
                     raise ValidationError({field: f"This is before {what} ({known.words()})."})
+
+    def validate_day(self, day: date) -> None:
+        """ValidationError for a day on which nothing can be told of her: she had left or had not
+        hatched. A date known to the month or the year rules out only what lies outside it.
+        """
+        if self.left and PartialDate.parse(self.left).last() < day:
+            raise ValidationError(f"{self} left the flock before this ({self.left}).")
+        if self.hatched and day < PartialDate.parse(self.hatched).first():
+            raise ValidationError(f"{self} had not hatched yet ({self.hatched}).")
 
     @property
     def pronouns(self) -> Pronouns:

@@ -35,7 +35,9 @@ KINDS = (
             "note": "Note, or what the vet said",
         },
         words=DAYS["words"],
-        change=lambda step, *, by, basis, kept: services.change_step(step=step, by=by, basis=basis),
+        change=lambda step, *, by, basis, kept: services.restore_step(
+            step=step, by=by, basis=basis, kept=kept
+        ),
         bring_back=lambda step, *, by, kept: services.bring_back_step(step=step, by=by, kept=kept),
     ),
     Kind(

@@ -25,6 +25,7 @@ from flockcare.feet.services import validate_moment
 from flockcare.people import history, keys
 from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
+from flockcare.photos.moving import move_along
 
 CALENDAR_DAYS = 3650
 # What one tap says again.
@@ -58,7 +59,7 @@ def log_step(*, step: CareStep, photos=(), now=None) -> tuple[CareStep, bool]:
         stored = keys.saved_before(step)
         if stored is None:
             raise
-        if not keys.says_the_same(stored, step):
+        if not keys.says_the_same(stored, step) and not keys.said_at_first(stored, step):
             raise keys.AlreadySaved(stored) from None
         with transaction.atomic():
             _attach(stored, photos)
@@ -87,15 +88,29 @@ def _attach(step: CareStep, photos) -> None:
         step.photos.add(*found)
 
 
-@transaction.atomic
+@history.changeset()
 def change_step(*, step: CareStep, photos=(), by, basis=None, now=None) -> None:
-    """Keep what was changed; the stock follows."""
+    """Keep what was changed; the stock follows, and so do its photos to another bird or foot."""
     stored = history.settle(step, basis=basis)
     check_step(step=step, now=now or timezone.now())
     _take(stored.item_id, -(stored.amount or 0))
     _take(step.item_id, step.amount)
     history.change(step, by=by)
+    if (stored.bird_id, stored.foot) != (step.bird_id, step.foot):
+        its = Photo.with_deleted.filter(care_steps=step, bird=stored.bird_id)
+        feet = {stored.foot: step.foot} if stored.foot and step.foot else None
+        move_along(its.select_related("flock"), by=by, bird=step.bird, feet=feet)
     _attach(step, photos)
+
+
+@history.changeset()
+def restore_step(*, step: CareStep, by, kept: dict, basis=None) -> None:
+    """Let a step say again what it said in ``kept``, which has its photos where those changed."""
+    change_step(step=step, by=by, basis=basis)
+    if "photos" in kept:
+        through = CareStep.photos.through.objects.filter(carestep=step)
+        through.exclude(photo__in=kept["photos"]).delete()
+        step.photos.add(*Photo.with_deleted.filter(flock=step.flock_id, pk__in=kept["photos"]))
 
 
 @transaction.atomic

@@ -21,8 +21,10 @@ from flockcare.feet.models import latest_finding
 from flockcare.people import keys
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
-from flockcare.photos.models import Foot, Photo
-from flockcare.photos.services import add_photos, sent_before
+from flockcare.photos.models import Foot
+from flockcare.photos.services import Sent, add_photos, sent_before
+from flockcare.photos.shots import shots
+from flockcare.photos.views import tell_elsewhere
 
 WHOSE_EGGS = (
     "If you cannot tell her eggs from the others’, withhold all that could be hers, or house her "
@@ -50,18 +52,19 @@ def new(request, flock, bird_id):
     }
     if asked["kind"] == StepKind.VET:
         asked["contact"] = VetContact.objects.filter(flock=flock).usual()
-    data, photos, refused = posted(request), [], []
+    data, photos, refused = posted(request), Sent(), []
     form = StepForm(
         data, request.FILES or None, flock=flock, bird=bird, keeper=request.user, initial=asked
     )
     if request.method == "POST":
         photos, refused = _take_in_photos(request, form, now=now)
         if _can_be_kept(form, refused, now=now) and _logged(
-            form, step := form.step(), photos, now=now
+            form, step := form.step(), photos.own, now=now
         ):
             _tell(request, step, "Saved")
+            _tell_elsewhere(request, step, photos)
             return redirect("care:bird", flock.pk, bird.pk)
-    return _form_page(request, bird, form, kept_photos=photos, photo_errors=refused)
+    return _form_page(request, bird, form, sent=photos, photo_errors=refused)
 
 
 def _logged(form, step: CareStep, photos, *, now) -> bool:
@@ -104,44 +107,47 @@ def _can_be_kept(form, refused: list[str], *, now) -> bool:
 def show(request, flock, step_id):
     step = _step_or_404(flock, step_id)
     now = timezone.now()
-    data, kept, refused = posted(request), [], []
+    data, kept, refused = posted(request), Sent(), []
     form = StepForm(
         data, request.FILES or None, flock=flock, bird=step.bird, keeper=request.user, step=step
     )
     if request.method == "POST":
         kept, refused = _take_in_photos(request, form, now=now)
         if basis := form.basis:
-            basis.carry = [("kept", str(photo.pk)) for photo in kept]
+            basis.carry = [("kept", str(photo.pk)) for photo in kept.own]
         if _can_be_kept(form, refused, now=now) and saved(
             form,
             services.change_step,
             step=(changed := form.step()),
-            photos=kept,
+            photos=kept.own,
             by=request.user,
             basis=basis,
             now=now,
         ):
             _tell(request, changed, "Saved")
+            _tell_elsewhere(request, changed, kept)
             return redirect("care:bird", flock.pk, step.bird_id)
     return _form_page(
         request,
         step.bird,
         form,
         step=step,
-        photos=step.photos.filter(of_house=False),
+        shots=shots(step.photos.filter(of_house=False)),
         papers=step.photos.filter(of_house=True),
-        kept_photos=kept,
+        sent=kept,
         photo_errors=refused,
     )
 
 
-def _form_page(request, bird, form, *, photo_errors, **more):
+def _form_page(request, bird, form, *, sent: Sent, photo_errors, **more):
     wrong = bool(photo_errors) or (form.is_bound and bool(form.errors))
     context = {"here": "today", "bird": bird, "form": form, "photo_errors": photo_errors, **more}
+    # One of another bird goes along until the record is saved, which then names it.
+    context["kept_photos"] = [*sent.own, *sent.elsewhere]
     return render(request, "care/step_form.html", context, status=422 if wrong else 200)
 
 
-def _take_in_photos(request, form, *, now) -> tuple[list[Photo], list[str]]:
+def _take_in_photos(request, form, *, now) -> tuple[Sent, list[str]]:
     """Keep the pictures before anything else can refuse the form, and why some were not kept.
 
     Those sent with an earlier, refused form come along by their keys.
@@ -149,13 +155,15 @@ def _take_in_photos(request, form, *, now) -> tuple[list[Photo], list[str]]:
     bird, keys = form.bird, record_keys(request.POST.getlist("kept"))
     sent = sent_before(flock=form.flock, bird=bird, keys=keys)
     kept, refusals = add_photos(
-        flock=form.flock,
-        keeper=request.user,
-        uploads=request.FILES.getlist("photos"),
-        of_bird=bird,
-        now=now,
+        flock=form.flock, keeper=request.user, uploads=request.FILES.getlist("photos"), now=now
     )
-    return [*sent, *kept], refusals
+    for photo in kept:
+        sent.add(photo, bird=bird)
+    return sent, refusals
+
+
+def _tell_elsewhere(request, step: CareStep, sent: Sent) -> None:
+    tell_elsewhere(request, step, [(step.foot, one) for one in sent.elsewhere], lost=sent.lost)
 
 
 def _tell(request, step: CareStep, deed: str) -> None:

@@ -12,7 +12,7 @@ from flockcare.feet.models import Check, FootFinding, Site
 from flockcare.feet.scales import AFFECTED_FROM, CLINICAL_GRADE, LESION
 from flockcare.feet.services import FINDING_VALUES, SIGNS, Seen
 from flockcare.photos.models import Foot, Photo
-from flockcare.photos.services import sent_before
+from flockcare.photos.services import is_elsewhere, sent_before
 
 BOTH_CLEAR = "both clear"
 CHOSEN_SIGNS = [name for name in SIGNS if name != "note"]
@@ -134,6 +134,7 @@ class CheckForm(KeeperModelForm):
         super().__init__(data, initial=initial, instance=copy(check) if check else None)
         for name in CHOSEN_SIGNS:
             _without_empty_choice(self.fields[name])
+        self.lost_photos = 0  # How many have been deleted since they were chosen.
         self.kept_photos = self._kept_photos()
 
     @property
@@ -176,6 +177,16 @@ class CheckForm(KeeperModelForm):
     def bird_photos(self) -> list[Photo]:
         return self.kept_photos.get("", [])
 
+    @property
+    def elsewhere(self) -> list[tuple[str, Photo]]:
+        """Those, with the foot they were chosen for, that are on record as another bird's."""
+        return [
+            (foot, photo)
+            for foot, photos in self.kept_photos.items()
+            for photo in photos
+            if is_elsewhere(photo, self.bird.pk)
+        ]
+
     def keep_photo(self, foot: str, photo: Photo) -> None:
         self.kept_photos.setdefault(foot, []).append(photo)
 
@@ -191,7 +202,8 @@ class CheckForm(KeeperModelForm):
         ]
         keys = record_keys(key for _, key in asked)
         sent = sent_before(flock=self.flock, bird=self.bird, keys=keys)
-        photos = {str(photo.pk): photo for photo in sent}
+        self.lost_photos = sent.lost
+        photos = {str(photo.pk): photo for photo in [*sent.own, *sent.elsewhere]}
         return _by_foot([(foot, photos[key]) for foot, key in asked if key in photos])
 
     def is_valid(self):
@@ -222,7 +234,12 @@ class CheckForm(KeeperModelForm):
         signs = {name: self.cleaned_data[name] for name in SIGNS}
         if self.cleaned_data["well"]:
             signs |= {name: signs[name] or word for name, word in WELL.items()}
-        return Seen(findings=findings, photos=self.kept_photos, signs=signs)
+        others = {photo.pk for _, photo in self.elsewhere}
+        photos = {
+            foot: [photo for photo in photos if photo.pk not in others]
+            for foot, photos in self.kept_photos.items()
+        }
+        return Seen(findings=findings, photos=photos, signs=signs)
 
 
 def _without_empty_choice(field) -> None:

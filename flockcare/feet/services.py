@@ -16,6 +16,7 @@ from flockcare.feet.models import Check, FootFinding, Round, RoundBird
 from flockcare.people import history, keys
 from flockcare.people.models import Revision
 from flockcare.photos.models import Foot, Photo
+from flockcare.photos.moving import move_along
 
 # A phone's clock may run ahead a little; more than this is a wrong date.
 CLOCK_TOLERANCE = timedelta(minutes=10)
@@ -55,16 +56,26 @@ def _finding_values(finding: FootFinding) -> tuple:
 def _same(stored: Check, check: Check, seen: Seen) -> bool:
     """Photos aside, which may come before or after the check itself."""
     findings = sorted(map(_finding_values, stored.findings.all()))
-    return keys.says_the_same(stored, check) and findings == sorted(
-        map(_finding_values, seen.findings)
+    sent = sorted(map(_finding_values, seen.findings))
+    if keys.says_the_same(stored, check) and findings == sent:
+        return True
+    # Somebody has corrected or moved it since; whoever sends it again cannot know.
+    first = history.held_at(stored, keys.FIRST_VERSION, plain_check)
+    said = plain_check(_says(check, seen))
+    return (
+        first is not None
+        and keys.said_at_first(stored, check)
+        and all(first.get(foot) == said[foot] for foot in Foot.values)
     )
 
 
 def validate_moment(at, *, bird, now) -> None:
     if at > now + CLOCK_TOLERANCE:
         raise ValidationError({"at": clock.behind_in_words() or FUTURE})
-    if bird.left and timezone.localdate(at).isoformat()[: len(bird.left)] > bird.left:
-        raise ValidationError({"at": f"{bird} left the flock before this ({bird.left})."})
+    try:
+        bird.validate_day(timezone.localdate(at))
+    except ValidationError as error:
+        raise ValidationError({"at": error.messages}) from None
 
 
 def save_check(
@@ -172,11 +183,12 @@ def _plain_finding(values) -> dict:
     }
 
 
-@transaction.atomic
+@history.changeset()
 def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) -> None:
     """Replace what a check says; who changed it, when and what it said before are kept.
 
-    ``basis``: what the edit was made from; see ``history.settle``.
+    Where its bird is another now, its photos and its place in a round follow. ``basis``: what the
+    edit was made from; see ``history.settle``.
     """
     stored = Check.objects.select_for_update().filter(pk=check.pk).first()
     if stored is None:
@@ -198,6 +210,27 @@ def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) 
     check.findings.all().delete()
     check.photos.clear()
     _attach(check, seen)
+    if check.bird_id != stored.bird_id:
+        hers = Photo.with_deleted.filter(checks=check, bird=stored.bird_id)
+        move_along(hers.select_related("flock"), by=keeper, bird=check.bird)
+        _tell_other_places(check, now=now or timezone.now())
+
+
+def _tell_other_places(check: Check, *, now) -> None:
+    """A check of another bird than before: in the rounds of its time she is seen, and the one that
+    it was of before is not."""
+    RoundBird.objects.filter(check_record=check).exclude(bird=check.bird_id).update(
+        check_record=None
+    )
+    at_its_time = Round.objects.filter(
+        Q(ended_at=None) | Q(ended_at__gte=check.at),
+        flock=check.flock_id,
+        started_at__lte=check.at + BEFORE_THE_ROUND,
+    )
+    RoundBird.objects.filter(round__in=at_its_time, bird=check.bird_id, check_record=None).update(
+        check_record=check
+    )
+    _end_finished_rounds(check.flock_id, now=now)
 
 
 def _says(check: Check, seen: Seen) -> dict:

@@ -28,7 +28,7 @@ from flockcare.photos import editing
 from flockcare.photos import histories as photo_histories
 from flockcare.photos.dating import by_hand, date_of
 from flockcare.photos.intake import take_in
-from flockcare.photos.measuring import named_by
+from flockcare.photos.measuring import bird_of_card
 from flockcare.photos.models import IS_FACE, UNSAVED_FORMS_WAIT, DateSource, Foot, Photo, Precision
 from flockcare.photos.services import card_code, keep, kept_already
 
@@ -56,7 +56,7 @@ def receive(*, flock, keeper, upload, name: str, modified=None, now=None) -> tup
         return kept, False
     picture = take_in(upload, name)
     dated = date_of(camera=picture.taken, name=name, modified=modified, zone=flock.zone, now=now)
-    bird, foot = _named(flock, card_code(picture))
+    bird, foot = bird_of_card(flock, card_code(picture))
 
     def note_the_card(photo):
         SortingNote.objects.create(photo=photo, card_bird=bird, card_foot=foot)
@@ -71,16 +71,6 @@ def receive(*, flock, keeper, upload, name: str, modified=None, now=None) -> tup
         foot=foot,
         **dated.fields(),
     )
-
-
-def _named(flock, code: str) -> tuple[Bird | None, str]:
-    """The bird of this flock, and the foot, that a card names."""
-    key, foot = named_by(code)
-    try:
-        bird = Bird.objects.filter(flock=flock, pk=uuid.UUID(key)).first()
-    except ValueError:
-        bird = None
-    return bird, foot if bird else ""
 
 
 def loose(flock):
@@ -148,9 +138,9 @@ def give(*, flock, keeper, photo_ids, given: Given, under="", card=None, now=Non
             _require_what_a_score_needs(photos)
         _save_photos(photos, before, by=keeper)
         if given.bird or given.nobody_knows:
-            _note(photos, by=keeper, nobody_knows=given.nobody_knows)
+            write_notes(photos, by=keeper, nobody_knows=given.nobody_knows)
         if card:
-            _note([card], by=keeper, card_answered=True)
+            write_notes([card], by=keeper, card_answered=True)
         looks = []
         if given.score is not None:
             looks = _looks(photos, given.score, flock)
@@ -244,7 +234,7 @@ def _save_photos(photos: list[Photo], before: dict, *, by) -> None:
     Photo.objects.bulk_update(changed, PHOTO_FIELDS, batch_size=100)
 
 
-def _note(photos: list[Photo], *, by, **values) -> None:
+def write_notes(photos: list[Photo], *, by, **values) -> None:
     """Write into the photos' notes; none is made for what every photo has from the start."""
     notes = SortingNote.objects.in_bulk([photo.pk for photo in photos])
     for photo in photos:
@@ -440,7 +430,7 @@ def leave_card(*, flock, keeper, card: Photo) -> None:
     """The card in this photo names nothing but this photo."""
     with _changeset() as current:
         Photo.objects.select_for_update().get(pk=card.pk)  # Two may answer at once.
-        _note([card], by=keeper, card_answered=True)
+        write_notes([card], by=keeper, card_answered=True)
         current.words = f"The card of {card.sorting.card_bird} names no other photos."
 
 
@@ -450,7 +440,7 @@ def keep_alike(*, flock, keeper, photo_ids) -> None:
         photos = list(Photo.objects.select_for_update().filter(flock=flock, pk__in=photo_ids))
         if not photos:
             raise ValidationError("These photos are not there any more.")
-        _note(photos, by=keeper, kept_beside_alike=True)
+        write_notes(photos, by=keeper, kept_beside_alike=True)
         current.words = f"{_photos(photos)} that look the same: all kept."
 
 

@@ -11,10 +11,13 @@ from flockcare.feet import services
 from flockcare.feet.due import birds_for_today
 from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check, Foot
+from flockcare.feet.moving import can_swap
 from flockcare.feet.scales import SCALES
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.services import add_photos
+from flockcare.photos.shots import shots
+from flockcare.photos.views import tell_elsewhere
 
 
 @require_safe
@@ -33,7 +36,6 @@ def take_in_photos(request, form, *, now) -> list[str]:
             flock=form.flock,
             keeper=request.user,
             uploads=request.FILES.getlist(f"{foot or 'bird'}-photos"),
-            of_bird=form.bird,
             now=now,
         )
         for photo in kept:
@@ -68,7 +70,10 @@ def show(request, flock, check_id):
         flock=flock,
         pk=check_id,
     )
-    return render(request, "feet/check.html", {"here": "birds", "check": check})
+    # Which of the two is said does not matter: both go to the other.
+    context = {"here": "birds", "check": check, "other_foot": can_swap(check) and Foot.LEFT.value}
+    context["shots"] = shots(check.photos.all())
+    return render(request, "feet/check.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -107,6 +112,7 @@ def edit(request, flock, check_id):
                         check.summary(),
                     ),
                 )
+                tell_elsewhere(request, check, form.elsewhere, lost=form.lost_photos)
                 return redirect("feet:check", flock.pk, check.pk)
     return form_page(request, flock, check.bird, form, photo_errors, in_round=False)
 

@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.http import QueryDict
@@ -18,8 +18,10 @@ from flockcare.care.services import log_step
 from flockcare.core.forms import record_keys
 from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check
+from flockcare.feet.moving import foot_now
 from flockcare.feet.services import save_check
 from flockcare.people.models import Flock, FlockRecord, Keeper
+from flockcare.photos.series import on_record
 from flockcare.photos.services import sent_before
 
 
@@ -49,7 +51,10 @@ def saved_before(words: str, url: str) -> SaysOtherwise:
 
 @dataclass(frozen=True)
 class Sent:
-    """One record as it came from a phone. ``data``: the fields of the page's form."""
+    """One record as it came from a phone. ``data``: the fields of the page's form.
+
+    ``notices``: what reading it found that the keeper should hear, though it is stored.
+    """
 
     flock: Flock
     keeper: Keeper
@@ -57,6 +62,19 @@ class Sent:
     key: uuid.UUID
     data: QueryDict
     now: datetime
+    notices: list[str] = field(default_factory=list)
+
+
+def left_out(elsewhere, lost: int) -> list[str]:
+    """What a keeper is told of photos that were sent before and are not stored with the record."""
+    words = [
+        f"A photo chosen for this is already on record: {on_record(photo)}. It stays there; its "
+        "page moves it."
+        for _, photo in elsewhere
+    ]
+    if lost:
+        words.append("A photo chosen for this has been deleted since.")
+    return words
 
 
 @dataclass(frozen=True)
@@ -74,6 +92,7 @@ def read_check(sent: Sent) -> Deed:
     form = CheckForm(sent.data, flock=sent.flock, bird=sent.bird, now=sent.now)
     _refuse_what_is_wrong(form, *form.feet)
     seen = form.seen()
+    sent.notices.extend(left_out(form.elsewhere, form.lost_photos))
 
     def save() -> Check:
         check, _ = save_check(
@@ -99,8 +118,8 @@ def read_step(sent: Sent) -> Deed:
     _refuse_what_is_wrong(form)
     step, keys = form.step(), record_keys(sent.data.getlist("kept"))
     photos = sent_before(flock=sent.flock, bird=sent.bird, keys=keys)
-
-    return lambda: log_step(step=step, photos=photos, now=sent.now)[0]
+    sent.notices.extend(left_out([("", photo) for photo in photos.elsewhere], photos.lost))
+    return lambda: log_step(step=step, photos=photos.own, now=sent.now)[0]
 
 
 def tell_step(step: CareStep) -> Stored:
@@ -125,13 +144,18 @@ class Kind:
     key_field: str
     read: Callable[[Sent], Deed]
     tell: Callable[[FlockRecord], Stored]
-    takes_photos: bool = True
+    # Where a photo belongs that was taken of this foot: the record may have been moved since.
+    foot_now: Callable[[FlockRecord, str], str] | None = None
+
+    @property
+    def takes_photos(self) -> bool:
+        return self.foot_now is not None
 
 
 KINDS = {
-    "check": Kind(Check, "check_id", read_check, tell_check),
-    "step": Kind(CareStep, "step_id", read_step, tell_step),
-    "weighing": Kind(Weighing, "weighing_id", read_weighing, tell_weighing, takes_photos=False),
+    "check": Kind(Check, "check_id", read_check, tell_check, foot_now),
+    "step": Kind(CareStep, "step_id", read_step, tell_step, lambda step, foot: step.foot),
+    "weighing": Kind(Weighing, "weighing_id", read_weighing, tell_weighing),
 }
 
 

@@ -28,10 +28,14 @@ from flockcare.offline.kinds import (
     saved_before,
 )
 from flockcare.offline.models import Receipt
+from flockcare.pages import moving
+from flockcare.people import history
 from flockcare.people.keys import AlreadySaved, KeyTaken
+from flockcare.photos import measuring
 from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
-from flockcare.photos.services import add_photo, digest_of_file, kept_already, of_another
+from flockcare.photos.services import add_photo, digest_of_file, is_elsewhere, kept_already
+from flockcare.photos.views import elsewhere
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,7 @@ def store_record(*, envelope: Envelope, sent: Sent) -> dict:
     kind = KINDS[envelope.kind]
     try:
         deed = kind.read(sent)
-        return _once(envelope, sent.flock, sent.keeper, lambda: kind.tell(deed()), now=sent.now)
+        return _once(envelope, sent, lambda: kind.tell(deed()))
     except AlreadySaved as saved:
         told = kind.tell(saved.record)
         raise saved_before(told.words, told.url) from None
@@ -69,10 +73,29 @@ def store_record(*, envelope: Envelope, sent: Sent) -> dict:
         raise Refused(*error.messages, *_clock_in_words(envelope, sent.now)) from None
 
 
+class OnRecord(Refused):
+    """The photo is on record as another bird's; only somebody who says so moves it here."""
+
+    def __init__(self, photo: Photo):
+        self.photo = elsewhere(photo)
+        super().__init__(f"This photo is already on record: {self.photo['words']}.")
+
+
 def store_photo(
-    *, envelope: Envelope, flock, keeper, record_key: uuid.UUID, foot: str, upload, now: datetime
+    *,
+    envelope: Envelope,
+    flock,
+    keeper,
+    record_key: uuid.UUID,
+    foot: str,
+    upload,
+    now: datetime,
+    take_over: bool = False,
 ) -> dict:
-    """The answer to a photo of a record that came before; ``Refused`` with the reason."""
+    """The answer to a photo of a record that came before; ``Refused`` with the reason.
+
+    take_over: somebody has said that it is of this record, though it is on record elsewhere.
+    """
     if answer := _answered(envelope, flock):
         # The phone still has the picture, should its files have been lost here since.
         kept_already(flock=flock, upload=upload, name=upload.name)
@@ -85,7 +108,8 @@ def store_photo(
     answer = {}
 
     def attach(photo: Photo) -> None:
-        Photo.objects.filter(pk=photo.pk, bird=None).update(bird=record.bird, foot=foot)
+        its = kind.foot_now(record, foot)
+        Photo.objects.filter(pk=photo.pk, bird=None).update(bird=record.bird, foot=its)
         record.photos.add(photo)
         stored = Stored(f"a photo of {record.bird}", "")
         answer.update(_receive(envelope, flock, keeper, stored, now))
@@ -105,8 +129,22 @@ def store_photo(
     except IntegrityError:
         return _answer_of_the_first(envelope, flock)
     if not answer:
-        _attach_kept(photo, record, attach, name=upload.name)
-    return answer or _answer_of_the_first(envelope, flock)
+        its = kind.foot_now(record, foot)
+        _attach_kept(photo, record, attach, by=keeper, foot=its, take_over=take_over)
+    answer = answer or _answer_of_the_first(envelope, flock)
+    return {**answer, "notices": [*answer["notices"], *_card_in_words(photo, record)]}
+
+
+def _card_in_words(photo: Photo, record) -> list[str]:
+    """Read the card in the photo, which takes its time, once it is stored."""
+    reading = measuring.note_card(photo)
+    named, _ = measuring.bird_of_card(photo.flock, reading.code) if reading else (None, "")
+    if named is None or named.pk == record.bird_id:
+        return []
+    return [
+        f"The card in a photo of {record.bird} is {named}’s. If this was {named}, open what was "
+        "logged and tap “Wrong bird?”."
+    ]
 
 
 def _refuse_key_of_another_photo(key: uuid.UUID, flock, upload) -> None:
@@ -118,11 +156,13 @@ def _refuse_key_of_another_photo(key: uuid.UUID, flock, upload) -> None:
         raise SaysOtherwise(KeyTaken().reason)
 
 
-def _attach_kept(photo: Photo, record, attach, *, name: str) -> None:
+def _attach_kept(photo: Photo, record, attach, *, by, foot: str, take_over: bool) -> None:
     """The flock has this very file already; then only the record learns of it."""
-    if refusal := of_another(photo, record.bird_id, name):
-        raise Refused(refusal)
-    with contextlib.suppress(IntegrityError), transaction.atomic():
+    with contextlib.suppress(IntegrityError), history.changeset():
+        if is_elsewhere(photo, record.bird_id):
+            if not take_over:
+                raise OnRecord(photo)
+            moving.take_over(photo=photo, record=record, foot=foot, by=by)
         attach(photo)
 
 
@@ -138,22 +178,29 @@ def _answered(envelope: Envelope, flock) -> dict | None:
     return receipt.answer
 
 
-def _once(envelope: Envelope, flock, keeper, deed: Callable[[], Stored], *, now) -> dict:
+def answer_given(*, flock, key: uuid.UUID, kind: str) -> dict | None:
+    """What was answered when a photo of this key was stored, whose parts are gone since."""
+    receipt = Receipt.objects.filter(pk=key, flock=flock, kind=kind).first()
+    return receipt and receipt.answer
+
+
+def _once(envelope: Envelope, sent: Sent, deed: Callable[[], Stored]) -> dict:
     try:
         with transaction.atomic():
-            return _receive(envelope, flock, keeper, deed(), now)
+            stored = deed()
+            return _receive(envelope, sent.flock, sent.keeper, stored, sent.now, sent.notices)
     except IntegrityError:
-        return _answer_of_the_first(envelope, flock)
+        return _answer_of_the_first(envelope, sent.flock)
 
 
-def _receive(envelope: Envelope, flock, keeper, stored: Stored, now) -> dict:
+def _receive(envelope: Envelope, flock, keeper, stored: Stored, now, notices=()) -> dict:
     """Write the receipt inside the transaction of what it is for."""
     answer = {
         "key": str(envelope.key),
         "words": stored.words,
         "url": stored.url,
         "received": now.isoformat(),
-        "notices": _clock_in_words(envelope, now),
+        "notices": [*notices, *_clock_in_words(envelope, now)],
     }
     Receipt.objects.create(
         id=envelope.key,

@@ -12,5 +12,6 @@ urlpatterns = [
     path("f/<uuid:flock_id>/outbox/birds/", views.birds, name="birds"),
     path("f/<uuid:flock_id>/outbox/records/<uuid:key>/", views.record, name="record"),
     path("f/<uuid:flock_id>/outbox/photos/<uuid:key>/", views.photo, name="photo"),
+    path("f/<uuid:flock_id>/outbox/photos/<uuid:key>/parts/<int:number>/", views.part, name="part"),
     path("f/<uuid:flock_id>/no-signal/", views_shell.about, name="about"),
 ]

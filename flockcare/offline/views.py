@@ -2,6 +2,7 @@
 
 201 stored (or was before)   409 the key is taken by something else   422 refused, with reasons
 400 not what an outbox sends 401 nobody is signed in                  403, 404 no right, no flock
+412 parts of a photo are missing: all of them again
 503 refused while our own clock is wrong: try again later
 
 The requests are protected like every form: a session cookie that other sites cannot use, and a
@@ -20,7 +21,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.core import clock
 from flockcare.feet.due import birds_for_today
-from flockcare.offline import services
+from flockcare.offline import parts, services
 from flockcare.offline.kinds import KINDS, Refused, SaysOtherwise, Sent
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
@@ -109,10 +110,26 @@ def record(request, flock, key):
 
 @require_POST
 @flock_view()
+def part(request, flock, key, number):
+    """Keep a part of a large photo until all of them are here."""
+    content = request.body if request.content_type == "application/octet-stream" else b""
+    if not 0 < len(content) <= parts.MOST_BYTES or number >= parts.MOST_PARTS:
+        return _refusal(key, 400, ["This is not what an outbox sends."])
+    parts.keep_part(flock=flock, key=key, number=number, content=content)
+    return JsonResponse({"key": str(key), "number": number}, status=201)
+
+
+@require_POST
+@flock_view()
 def photo(request, flock, key):
-    """Store a photo of a record that was stored before."""
+    """Store a photo of a record that was stored before. It comes with this, or came in parts."""
     try:
-        upload, body = request.FILES["photo"], request.POST
+        body, count = request.POST, _parts(request.POST.get("parts", "0"))
+        upload = (
+            parts.put_together(flock=flock, key=key, count=count, name=body["name"])
+            if count
+            else request.FILES["photo"]
+        )
         kind, foot = _kind(body["kind"]), body["foot"]
         if foot not in ("", *Foot.values) or not KINDS[kind].takes_photos:
             raise NotFromAnOutbox
@@ -126,14 +143,28 @@ def photo(request, flock, key):
             foot=foot,
             upload=upload,
             now=timezone.now(),
+            take_over="take_over" in body,
         )
+        parts.remove_parts(flock=flock, key=key, count=count)
         return JsonResponse(answer, status=201)
+    except parts.PartsMissing:
+        if answer := services.answer_given(flock=flock, key=key, kind=body.get("kind")):
+            return JsonResponse(answer, status=201)
+        return _refusal(key, 412, ["Some of it is not here any more. It is sent again."])
     except (NotFromAnOutbox, KeyError):
         return _refusal(key, 400, ["This is not what an outbox sends."])
     except SaysOtherwise as other:
         return _refusal(key, 409, other.reasons, url=other.url)
+    except services.OnRecord as found:
+        return _refusal(key, 422, found.reasons, elsewhere=found.photo)
     except Refused as refused:
         return _refusal(key, 422, refused.reasons)
+
+
+def _parts(text: str) -> int:
+    if not text.isdecimal() or len(text) > 4 or int(text) > parts.MOST_PARTS:
+        raise NotFromAnOutbox
+    return int(text)
 
 
 def _refusal(key, status: int, reasons: list[str], **more) -> JsonResponse:

@@ -21,6 +21,7 @@ from flockcare.pages.timeline import OLDEST, choose_stretch, table_rows
 from flockcare.pages.timeline import timeline as timeline_of
 from flockcare.people.access import flock_view
 from flockcare.photos.models import Foot
+from flockcare.photos.shots import to_measure
 
 PAST_CASES_SHOWN = 2
 
@@ -60,6 +61,7 @@ def bird(request, flock, bird_id):
         "of_adult": _share_of_adult(bird),
         "growing": growing_words(bird.hatched, bird.weighed_on or _last_day(bird)),
         **bird.states_on(_last_day(bird)),
+        "to_measure": to_measure(bird),
         **_timeline(request, bird, cases),
     }
     return render(request, "pages/bird.html", context)

@@ -18,6 +18,8 @@ from flockcare.feet.views_round import to_next_bird
 from flockcare.people import keys
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
+from flockcare.photos.shots import shots
+from flockcare.photos.views import tell_elsewhere
 
 
 @require_http_methods(["GET", "POST"])
@@ -51,7 +53,9 @@ def new(request, flock, bird_id):
             except ValidationError as error:
                 form.add_error(None, error)
             else:
-                return _after_saving(request, check, seen.findings, in_round=in_round)
+                tell_elsewhere(request, check, form.elsewhere, lost=form.lost_photos)
+                photos = seen.all_photos()
+                return _after_saving(request, check, seen.findings, photos, in_round=in_round)
     return form_page(request, flock, bird, form, photo_errors, in_round=in_round)
 
 
@@ -59,22 +63,37 @@ def _address(check: Check) -> str:
     return reverse("feet:check", args=[check.flock_id, check.pk])
 
 
-def _after_saving(request, check, findings, *, in_round: bool):
+def _after_saving(request, check, findings, photos, *, in_round: bool):
     flock = check.flock
     messages.success(
         request,
         format_html(
-            '<span data-saved="{}">Saved: {}, {}.</span> <a href="{}">View or edit</a>{}',
+            '<span data-saved="{}">Saved: {}, {}.</span> <a href="{}">View or edit</a>{}{}',
             check.pk,
             check.bird,
             in_few_words(findings),
             reverse("feet:check", args=[flock.pk, check.pk]),
             _to_her_care(check, findings),
+            _to_measuring(check) if photos else "",
         ),
     )
     if in_round:
         return to_next_bird(request, flock, services.open_round(flock))
     return redirect("today", flock.pk)
+
+
+def _to_measuring(check) -> str:
+    """A photo whose card gives a scale can be measured while the bird is in mind; one whose card
+    is another bird's may show that the check is, too.
+    """
+    for shot in shots(check.photos.all()):
+        if shot.doubt:
+            url = reverse("move_check", args=[check.flock_id, check.pk])
+            return format_html(' {} <a href="{}">Wrong bird?</a>', shot.doubt, url)
+        if shot.to_measure:
+            url = reverse("photos:measure", args=[check.flock_id, shot.photo.pk])
+            return format_html(' · <a href="{}">Measure now</a>', url)
+    return ""
 
 
 def _to_her_care(check, findings) -> str:

@@ -7,7 +7,10 @@ from django.core.exceptions import ValidationError
 from django.utils.html import format_html
 
 from flockcare.core.versions import plain, values
+from flockcare.people import history
 from flockcare.people.models import Revision
+
+FIRST_VERSION = 1
 
 
 class KeyTaken(Exception):
@@ -52,10 +55,16 @@ def says_the_same(one, other) -> bool:
     return _entered(one) == _entered(other)
 
 
-def _entered(record) -> dict:
-    said = values(record)
+def said_at_first(stored, sent) -> bool:
+    """Whether ``sent`` is what ``stored`` held before anybody changed it, such as another bird."""
+    first = history.held_at(stored, FIRST_VERSION, dict)
+    return first is not None and _entered(stored, first) == _entered(sent)
+
+
+def _entered(record, said: dict | None = None) -> dict:
+    said = values(record) if said is None else said
     names = [field.attname for field in record._meta.concrete_fields if field.editable]
-    return plain(type(record), {name: said[name] for name in names})
+    return plain(type(record), {name: said[name] for name in names if name in said})
 
 
 def refusal(taken: KeyTaken, address) -> ValidationError:

@@ -1,5 +1,7 @@
 """Measuring a sore in a photo: the scale, a suggested outline, its sizes, and keeping them."""
 
+import logging
+import uuid
 from contextlib import contextmanager
 from dataclasses import dataclass
 from math import hypot
@@ -15,10 +17,13 @@ from flockcare.analysis import planimetry
 from flockcare.birds.models import Bird
 from flockcare.core.files import opened
 from flockcare.people import history
+from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Bounds, CardReading, Foot, Measurement, Photo, Scaling
 from flockcare.photos.outline import Suggestion, suggested
 from flockcare.photos.prints import as_printed, print_for
 from flockcare.photos.scale import CannotMeasure, CardView, LengthView, from_known_length, read_card
+
+logger = logging.getLogger(__name__)
 
 # How far a whole edge may be drawn too far in or out (95 %): our assumption for one drawn by hand.
 # Suggested ones on painted sores stay within 0.10 mm: tests/studies/suggested_areas.txt.
@@ -100,6 +105,35 @@ def named_by(code: str) -> tuple[str, str]:
         return key, foot if key is start else ""
 
 
+def bird_of_card(flock, code: str) -> tuple[Bird | None, str]:
+    """The bird of this flock, and the foot, that a card names."""
+    key, foot = named_by(code)
+    try:
+        bird = Bird.objects.filter(flock=flock, pk=uuid.UUID(key)).first()
+    except ValueError:
+        bird = None
+    return bird, foot if bird else ""
+
+
+def note_card(photo: Photo) -> CardReading | None:
+    """Read the card of a photo that has just come, if there is one, and keep what it says.
+
+    Takes up to some seconds, outside any transaction. Most photos have no card, which the largest
+    reduced size tells in a fraction of that. A reader that fails is no reason to lose the photo.
+    """
+    if known := CardReading.objects.filter(photo=photo).first():
+        return known
+    try:
+        with opened(photo.path(SIZES[0])) as file, Image.open(file, formats=["JPEG"]) as image:
+            found = read_card(image) is not None
+    except CannotMeasure:
+        found = True
+    except Exception:
+        logger.exception("The card reader failed.")
+        return None
+    return read_card_anew(photo) if found else None
+
+
 def card_reading(photo: Photo) -> CardReading:
     """What is known of the card in this photo; it is looked for at the first call."""
     reading = CardReading.objects.filter(photo=photo).first()
@@ -163,7 +197,7 @@ def length_scale(photo: Photo, ends, length_mm: float, px_per_screen_px: float |
 
 def doubt(photo: Photo, reading: CardReading) -> str:
     """What speaks against this card belonging to this photo, in words; else empty."""
-    if not reading.code or photo.bird is None:
+    if not reading.code or photo.bird_id is None:
         return ""
     key, foot = named_by(reading.code)
     if key != str(photo.bird_id):

@@ -54,6 +54,12 @@ def when(photo: Photo) -> str:
     return date_words(day) + doubt.get(photo.taken_source, "")
 
 
+def on_record(photo: Photo) -> str:
+    """What a photo is on record as: ``Clove, left foot, 12 Oct 2026``."""
+    whose = photo.bird.name if photo.bird else "nobody named yet"
+    return ", ".join(filter(None, (whose, photo.get_foot_display(), when(photo))))
+
+
 def days(photo: Photo) -> tuple[dt.date, dt.date] | None:
     if photo.taken is None or photo.taken_precision == Precision.UNKNOWN:
         return None

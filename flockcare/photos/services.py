@@ -5,11 +5,11 @@ import io
 import logging
 import secrets
 import uuid
+from dataclasses import dataclass, field
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import DatabaseError, IntegrityError, transaction
-from django.db.models import Q
 from django.utils import timezone
 from PIL import Image
 
@@ -157,10 +157,10 @@ def card_code(picture: TakenIn) -> str:
     return (view.code or "") if view else ""
 
 
-def add_photos(*, flock, keeper, uploads, of_bird=None, now=None) -> tuple[list[Photo], list[str]]:
+def add_photos(*, flock, keeper, uploads, now=None) -> tuple[list[Photo], list[str]]:
     """The pictures that could be kept, and why each of the others could not.
 
-    With ``of_bird`` a picture that is kept already as one of another bird is not given out.
+    Some may be on record already, as photos of another bird: see ``is_elsewhere``.
     """
     kept, refusals = [], []
     for upload in uploads:
@@ -176,25 +176,40 @@ def add_photos(*, flock, keeper, uploads, of_bird=None, now=None) -> tuple[list[
         except RefusedPhoto as refused:
             refusals.append(str(refused))
             continue
-        if of_bird and (refusal := of_another(photo, of_bird.pk, upload.name)):
-            refusals.append(refusal)
-        else:
-            kept.append(photo)
+        kept.append(photo)
     return kept, refusals
 
 
-def of_another(photo: Photo, bird_id: uuid.UUID, name: str) -> str:
-    """Why this photo cannot be one of the bird; empty where it can."""
-    if photo.bird_id in (None, bird_id):
-        return ""
-    return f"“{name}” is saved already, as a photo of {photo.bird}."
+def is_elsewhere(photo: Photo, bird_id: uuid.UUID) -> bool:
+    """Whether it is on record as a photo of another bird; only somebody who says so moves it."""
+    return photo.bird_id not in (None, bird_id)
 
 
-def sent_before(*, flock, bird, keys: list[uuid.UUID]) -> list[Photo]:
-    """Those of an earlier form, which was refused, that can be photos of the bird."""
-    if not keys:
-        return []
-    return list(Photo.objects.filter(Q(bird=None) | Q(bird=bird), flock=flock, pk__in=keys))
+@dataclass
+class Sent:
+    """Photos that came with a record, or before it.
+
+    ``own`` go with it. ``elsewhere``: on record as another bird's, which are named to the keeper.
+    ``lost``: how many have been deleted since they were chosen.
+    """
+
+    own: list[Photo] = field(default_factory=list)
+    elsewhere: list[Photo] = field(default_factory=list)
+    lost: int = 0
+
+    def add(self, photo: Photo, *, bird) -> None:
+        (self.elsewhere if is_elsewhere(photo, bird.pk) else self.own).append(photo)
+
+
+def sent_before(*, flock, bird, keys: list[uuid.UUID]) -> Sent:
+    """Those that a form names by their keys, since they came earlier."""
+    sent = Sent()
+    if keys:
+        found = Photo.objects.filter(flock=flock, pk__in=keys).select_related("bird")
+        for photo in found:
+            sent.add(photo, bird=bird)
+        sent.lost = len(set(keys)) - len(found)
+    return sent
 
 
 def prepare(picture: TakenIn, **fields) -> tuple[Photo, dict[str, bytes]]:

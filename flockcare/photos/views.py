@@ -1,13 +1,19 @@
+from collections.abc import Iterable
+
+from django.contrib import messages
 from django.http import Http404, JsonResponse
 from django.shortcuts import get_object_or_404
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.core.files import private_file
+from flockcare.core.forms import record_keys
 from flockcare.people.access import flock_view
-from flockcare.photos import services
+from flockcare.photos import measuring, services
 from flockcare.photos.intake import SIZES, RefusedPhoto
 from flockcare.photos.models import Photo
+from flockcare.photos.series import on_record
 
 
 @require_safe
@@ -32,7 +38,11 @@ def file(request, flock, photo_id, size):
 @require_POST
 @flock_view()
 def add(request, flock):
-    """Keep one picture before its check is saved; JSON with ``id`` and ``url``, or ``error``."""
+    """Keep one picture before its record is saved; JSON with ``id`` and ``url``, or ``error``.
+
+    ``bird``: whom it is to be a photo of. Then there is also ``elsewhere``, where it is on record
+    as another bird's, and ``card``, where the card in it is another bird's.
+    """
     upload = request.FILES.get("photo")
     if upload is None:
         return JsonResponse({"error": "No picture arrived."}, status=400)
@@ -42,6 +52,38 @@ def add(request, flock):
         )
     except RefusedPhoto as refused:
         return JsonResponse({"error": str(refused)}, status=422)
-    return JsonResponse(
-        {"id": photo.pk, "url": reverse("photos:file", args=[flock.pk, photo.pk, 240])}, status=201
-    )
+    answer = {"id": photo.pk, "url": reverse("photos:file", args=[flock.pk, photo.pk, 240])}
+    for key in record_keys(request.POST.getlist("bird")):
+        answer |= _of_another(photo, flock, key)
+    return JsonResponse(answer, status=201)
+
+
+def _of_another(photo: Photo, flock, bird_id) -> dict:
+    if services.is_elsewhere(photo, bird_id):
+        return {"elsewhere": elsewhere(photo)}
+    reading = measuring.note_card(photo)
+    named, _ = measuring.bird_of_card(flock, reading.code) if reading else (None, "")
+    if named is None or named.pk == bird_id:
+        return {}
+    return {"card": {"bird": named.pk, "name": named.name}}
+
+
+def elsewhere(photo: Photo) -> dict:
+    """Where a photo is on record, in words, its page and where it is moved."""
+    return {
+        "words": on_record(photo),
+        "page": reverse("photos:photo", args=[photo.flock_id, photo.pk]),
+        "move": reverse("move_photo", args=[photo.flock_id, photo.pk]),
+    }
+
+
+def tell_elsewhere(request, record, photos: Iterable[tuple[str, Photo]], *, lost=0) -> None:
+    """Photos chosen for a record (by foot) that are another bird's so far: each is named, and can
+    be moved here in one tap.
+    """
+    for foot, photo in photos:
+        context = {"photo": elsewhere(photo), "record": record, "foot": foot}
+        messages.warning(request, render_to_string("photos/elsewhere.html", context, request))
+    if lost:
+        gone = "1 chosen photo has" if lost == 1 else f"{lost} chosen photos have"
+        messages.warning(request, f"{gone} been deleted since, and could not be saved with this.")

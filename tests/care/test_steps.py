@@ -167,7 +167,7 @@ def test_a_picture_that_cannot_be_read_is_said_and_nothing_is_lost(cast, birds):
     assert "By torchlight." in page
     assert not CareStep.objects.exists()
     # Said at its field, which takes the focus, and nowhere else.
-    field = page[page.index('<label for="id_photos">') : page.index('name="photos"')]
+    field = page[page.index('data-kept="kept"') : page.index('name="photos"')]
     assert "“foot.jpg”" in field and page.count("“foot.jpg”") == 1
     assert "autofocus" in re.search(r'<input[^>]*name="photos"[^>]*>', page)[0]
     assert "<details open>" in page

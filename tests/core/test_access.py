@@ -122,6 +122,7 @@ def records(flock, keeper) -> dict:
         "item_id": KitItem.objects.create(flock=flock, name="Gauze").pk,
         "foot": "left",
         "size": 240,
+        "number": 0,
         "weighing_id": Weighing.objects.create(
             flock=flock, bird=bird, on=date(2026, 1, 1), grams=2000
         ).pk,
@@ -195,7 +196,7 @@ def test_whoever_may_not_look_is_told_so(cast, own, name):
 
 
 # Their key is made by a phone and names nothing yet; see tests/offline/test_keys.py.
-WITH_A_NEW_KEY = {"offline:record", "offline:photo"}
+WITH_A_NEW_KEY = {"offline:record", "offline:photo", "offline:part"}
 WITH_A_RECORD = [name for name in IN_A_FLOCK if len(ADDRESSES[name]) > 1]
 
 
@@ -209,7 +210,7 @@ def test_a_record_of_another_flock_is_not_found(cast, strange, name):
 def test_a_key_of_another_flock_is_answered_as_one_that_nobody_has(cast, strange, name):
     theirs, nobodys = strange["key"], uuid.uuid4()
     first, second = (
-        cast.clients.owner.post(address(name, cast.flock, {"key": key}))
+        cast.clients.owner.post(address(name, cast.flock, {"key": key, "number": 0}))
         for key in (theirs, nobodys)
     )
     assert first.status_code == second.status_code == 400

@@ -94,9 +94,11 @@ def test_every_app_stands_on_a_floor():
 PROJECT_PAGES = {
     *("today", "birds", "bird", "check_bird", "export", "calendar_feed"),
     *("recent_changes", "record_history"),
+    *("move_check", "move_step", "move_photo"),
 }
 PROJECT_TEMPLATES = {
     *("base.html", "more.html", "flocks.html", "bird_places.html", "first_steps.html"),
+    "move_record.html",
     *("400.html", "403.html", "403_csrf.html", "404.html", "500.html", "507.html"),
 }
 ADDRESS = re.compile(r"""["'](\w+):(\w+)["']""")

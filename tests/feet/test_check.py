@@ -235,9 +235,13 @@ def test_a_photo_of_another_bird_or_flock_is_not_taken_over(cast, birds):
     cast.clients.keeper.post(check_url(cast, birds["Dill"]), said)
     assert not Check.objects.get().photos.exists()
     sent_again = cast.clients.keeper.post(
-        check_url(cast, birds["Dill"]), {**form(**SORE_LEFT), "left-photos": [picture("tan")]}
+        check_url(cast, birds["Dill"]),
+        {**form(**SORE_LEFT), "left-photos": [picture("tan")]},
+        follow=True,
     )
-    assert "as a photo of Mace" in sent_again.content.decode()
+    assert "already on record: <a" in sent_again.text and "Mace, " in sent_again.text
+    assert Check.objects.count() == 2
+    assert Photo.objects.get(pk=of_mace).bird == birds["Mace"]
 
 
 def test_mending_a_check_keeps_what_it_said(cast, birds):

@@ -78,6 +78,10 @@ export async function composed(form, said, keeper) {
 
 export const asFile = (photo) => new File([photo.bytes], photo.name, { type: photo.type });
 
+// Where a record that is saved is seen.
+const SAVED = { check: "checks/KEY", step: "care/steps/KEY" };
+export const savedAt = ({ flock, kind, key }) => `/f/${flock}/${SAVED[kind].replace("KEY", key)}/`;
+
 const KINDS = { check: "check", step: "care given", weighing: "weighing" };
 const words = (fields, name) => fields.filter(([key]) => key === name).map(([, value]) => value);
 

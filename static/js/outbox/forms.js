@@ -2,11 +2,11 @@
 // only when the server has answered does it leave the phone. Without script, or without a store,
 // the form goes its plain way.
 
-import { asFile, composed, inWords, keyOf, readableEntry, KEY_FIELDS } from "./entries.js";
+import { asFile, composed, inWords, keyOf, readableEntry, savedAt, KEY_FIELDS } from "./entries.js";
 import { changeEntry, dropEntry, keepEntry, note, photosOf } from "./store.js";
 import { sendWaiting } from "./send.js";
 
-const SLOW = 12_000;
+const SLOW = 12_000, CORRECTING = 10 * 60_000;
 const WHEN = { "no signal": "there is signal", busy: "there is signal", "signed out": "you sign in", full: "the computer at home has room again" };
 const limit = (photos) => SLOW + photos.length * 30_000;
 const formOf = () => document.querySelector("form[data-outbox]");
@@ -22,8 +22,8 @@ export function takeOver({ ready, onChange, onKept }) {
     submit(form, said).then(onKept, (problem) => say(form, problem.message)).finally(onChange);
   });
   const form = formOf();
-  // The page shows again what was refused: it is in the form now.
-  if (form && "answered" in form.dataset) dropEntry(keyOf(form)).then(onChange, () => {});
+  // The page shows again what was refused: it is in the form now, but for its photos.
+  if (form && "answered" in form.dataset) shownAgain(form).then(onChange, () => {});
   const waiting = new URLSearchParams(location.search).get("waiting");
   if (form && waiting && !("answered" in form.dataset)) ready.then(() => resume(form, waiting));
 }
@@ -47,14 +47,21 @@ async function submit(form, said) {
     kept = false; // no room, or no store at all: then it has to go now
   }
   if (kept) forgetDraft(form, entry.key);
-  const outcome = document.body.dataset.shell ? "later" : await sendNow(form, said, photos, entry.key);
+  // What is kept follows later: the record is saved, and the next bird seen, without its photos.
+  const along = kept ? [] : photos;
+  const outcome = document.body.dataset.shell ? "later" : await sendNow(form, said, along, entry.key);
   if (outcome.leave) {
-    await dropEntry(entry.key).catch(() => {});
+    const follow = kept && photos.length;
+    const done = follow ? changeEntry(entry.key, { stored: { url: savedAt(entry) }, heldUntil: 0 }) : dropEntry(entry.key);
+    await done.catch(() => {});
     location.assign(outcome.leave);
     return null;
   }
   // Photos that waited before are in no field of the form; then the outbox finds out what is wrong.
-  if (outcome === "wrong" && photos.length === fresh.length) return plainly(form, said);
+  if (outcome === "wrong" && photos.length === fresh.length) {
+    if (kept) await keptAside(form, entry.key);
+    return plainly(form, said);
+  }
   if (!kept) {
     throw new Error(
       "There is no signal, and no room on this phone to keep this. What you typed is still here: " +
@@ -88,6 +95,19 @@ async function sendNow(form, said, photos, key) {
   } catch {
     return "no signal";
   }
+}
+
+// While the keeper corrects what was refused, its photos wait here and are not sent once more.
+async function keptAside(form, key) {
+  await changeEntry(key, { heldUntil: Date.now() + CORRECTING });
+  form.querySelectorAll("input[type=file]").forEach((input) => (input.value = ""));
+}
+
+async function shownAgain(form) {
+  const key = keyOf(form), photos = await photosOf(key);
+  if (!photos.length) return dropEntry(key);
+  showWaiting(form, photos);
+  return undefined;
 }
 
 // The server found something wrong: let it show the form with what it says about it.
@@ -129,7 +149,12 @@ async function resume(form, key) {
   const entry = await readableEntry(key);
   if (!entry || entry.kind !== form.dataset.outbox) return;
   fill(form, entry.fields);
-  for (const photo of await photosOf(key)) {
+  showWaiting(form, await photosOf(key));
+  form.querySelectorAll("details").forEach((part) => (part.open = true));
+}
+
+function showWaiting(form, photos) {
+  for (const photo of photos) {
     const line = Object.assign(document.createElement("li"), { textContent: `${photo.name} ` });
     line.dataset.waitingPhoto = photo.key;
     const remove = Object.assign(document.createElement("button"), {
@@ -138,9 +163,13 @@ async function resume(form, key) {
     remove.setAttribute("aria-label", `Leave ${photo.name} out`);
     remove.addEventListener("click", () => (line.hidden = true));
     line.append(remove);
+    const url = URL.createObjectURL(asFile(photo));
+    const image = Object.assign(new Image(72, 72), { src: url, alt: "" });
+    image.addEventListener("load", () => URL.revokeObjectURL(url));
+    image.addEventListener("error", () => image.remove());
+    line.prepend(image);
     listBeside(form.querySelector(`input[type=file][name="${photo.field}"]`)).append(line);
   }
-  form.querySelectorAll("details").forEach((part) => (part.open = true));
 }
 
 function listBeside(input) {

@@ -2,7 +2,9 @@
 
 import { changed, lossIsSeen, lostByThePhone, send } from "./page.js";
 import { inWords, readableEntries, upgraded, whenOf } from "./entries.js";
-import { allEntries, changeEntry, dropEntry, keepEntry, note, photosOf } from "./store.js";
+import {
+  allEntries, changeEntry, changePhoto, dropEntry, dropPhoto, keepEntry, note, photosOf,
+} from "./store.js";
 
 const place = (id) => document.getElementById(id);
 const make = (tag, more, ...inside) => {
@@ -49,7 +51,16 @@ async function row(entry) {
   const saved = entry.stored?.url ?? entry.savedAt;
   if (saved) buttons.append(make("a", { className: "button plain", href: saved, textContent: "Open what is saved" }));
   if (!entry.stored) buttons.append(make("a", { className: "button plain", href: mendAt(entry), textContent: "Correct" }));
-  if (entry.state === "refused") buttons.append(button("Try again", () => retry(key)));
+  const elsewhere = entry.elsewhere ?? [];
+  for (const { words, page } of elsewhere) {
+    text.append(make("a", { className: "line", href: page, textContent: words }));
+  }
+  if (elsewhere.length) {
+    buttons.append(
+      button("Move it here", () => moveHere(entry)),
+      button("Leave it there", () => leaveThere(entry)),
+    );
+  } else if (entry.state === "refused") buttons.append(button("Try again", () => retry(key)));
   buttons.append(button("Discard", () => discard(entry, photos), "danger"));
   const item = make("li", {}, make("div", { className: "row" }, text), buttons);
   item.dataset.key = key;
@@ -65,6 +76,19 @@ function button(words, does, className = "plain") {
 async function retry(key) {
   await changeEntry(key, { state: "waiting", reasons: [], heldUntil: 0 });
   await sendAndSay();
+}
+
+// A photo that is on record as another bird's is moved to this record, or stays where it is.
+async function moveHere({ key, elsewhere }) {
+  for (const { photo } of elsewhere) await changePhoto(photo, { takeOver: true });
+  await changeEntry(key, { elsewhere: [] });
+  await retry(key);
+}
+
+async function leaveThere({ key, elsewhere }) {
+  for (const { photo } of elsewhere) await dropPhoto(photo);
+  await changeEntry(key, { elsewhere: [] });
+  await retry(key);
 }
 
 async function discard(entry, photos) {

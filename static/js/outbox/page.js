@@ -4,7 +4,7 @@
 import { readableEntries } from "./entries.js";
 import { takeOver } from "./forms.js";
 import { filled, showKept } from "./blank.js";
-import { sendWaiting } from "./send.js";
+import { progress, sendWaiting } from "./send.js";
 import { allLists, dropList, dropLists, dropNote, keepList, note, setNote } from "./store.js";
 import { watchWorker } from "./update.js";
 
@@ -27,8 +27,10 @@ async function refresh(outcome) {
   // Where nobody is signed in, how many wait is said, and nothing of them.
   const mine = entries.filter((entry) => entry.keeper === who || signedOut);
   const refused = mine.filter((entry) => entry.state === "refused").length;
-  const waiting = mine.length - refused;
+  const following = mine.filter((entry) => entry.state !== "refused" && entry.stored).length;
+  const waiting = mine.length - refused - following;
   const words = [];
+  if (following) words.push(`Photos of ${counted(following, "record follows", "records follow")}`);
   if (waiting) words.push(`${counted(waiting, "record waits", "records wait")} on this phone`);
   if (refused) words.push(`${counted(refused, "is", "are")} refused`);
   if (words.length && (signedOut || outcome === "signed out")) words.push("sign in to send");
@@ -41,6 +43,15 @@ async function refresh(outcome) {
   document.cookie = `${COOKIE}=${lost || entries.length}; path=/; max-age=2592000; SameSite=Strict`;
   changed.dispatchEvent(new Event("change"));
 }
+
+// While a photo is sent, how far it is.
+progress.addEventListener("progress", ({ detail }) => {
+  if (!detail) return;
+  const [number, count] = detail.of;
+  bar.hidden = false;
+  bar.querySelector("a").textContent =
+    `Sending photo ${count > 1 ? `${number} of ${count}, ` : ""}${detail.percent} %`;
+});
 
 // How many waited when the phone cleared its store. It clears all of it, also the note that it was
 // ever used, but not the cookies.

@@ -3,9 +3,14 @@
 
 import { asFile, readableEntries } from "./entries.js";
 import {
-  changeEntry, dropEntry, dropNote, dropPhoto, note, photosOf, setNote, takeLease,
+  changeEntry, changePhoto, dropEntry, dropNote, dropPhoto, note, photosOf, setNote, takeLease,
 } from "./store.js";
 
+// About four seconds of a slow line: what is lost when it breaks, or the page is left.
+const PART = 256 * 1024;
+// Says how far a photo is: {of: [number, how many], percent}, or nothing.
+export const progress = new EventTarget();
+const tell = (detail) => progress.dispatchEvent(new CustomEvent("progress", { detail }));
 const SHORTEST = 5_000, LONGEST = 15 * 60_000;
 const NO_RIGHT =
   "You do not belong to this flock any more, or only look. Ask an owner of the flock; then try again.";
@@ -115,25 +120,59 @@ async function sendEntry(entry, hello) {
       return "refused";
     }
     await changeEntry(entry.key, { stored: answer });
-    if (answer.notices?.length) await setNote("notices", { words: answer.notices });
+    if (answer.notices?.length) await notice(answer.notices);
   }
-  const refused = [];
-  for (const photo of await photosOf(entry.key)) {
-    const body = new FormData();
-    const said = { ...about, record: entry.key, foot: photo.foot };
-    for (const [name, value] of Object.entries(said)) body.append(name, value);
-    body.append("photo", asFile(photo));
-    const answer = await post(`${base}/photos/${photo.key}/`, body, hello, photo.key);
+  const refused = [], elsewhere = [];
+  const photos = await photosOf(entry.key);
+  for (const [number, photo] of photos.entries()) {
+    const answer = await sendPhoto(entry, photo, hello, { about, base, of: [number + 1, photos.length] });
     if (answer.signedOut) return "signed out";
+    if (answer.elsewhere) elsewhere.push({ photo: photo.key, ...answer.elsewhere });
     if (answer.reasons) refused.push(...answer.reasons);
     else await dropPhoto(photo.key);
+    if (answer.notices?.length) await notice(answer.notices);
   }
+  tell(null);
   if (refused.length) {
-    await changeEntry(entry.key, { state: "refused", reasons: refused });
+    await changeEntry(entry.key, { state: "refused", reasons: refused, elsewhere });
     return "refused";
   }
   await dropEntry(entry.key);
   return "sent";
+}
+
+async function sendPhoto(entry, photo, hello, { about, base, of }) {
+  const address = `${base}/photos/${photo.key}/`;
+  for (let again = false; ; again = true) {
+    const body = new FormData();
+    const said = { ...about, record: entry.key, foot: photo.foot };
+    if (photo.takeOver) said.take_over = "1";
+    if (photo.bytes.byteLength > PART) {
+      const count = Math.ceil(photo.bytes.byteLength / PART);
+      // Where a page was left half-way, the next one goes on.
+      for (let number = again ? 0 : (photo.sent ?? 0); number < count; number += 1) {
+        tell({ of, percent: Math.floor((100 * number) / count) });
+        const part = photo.bytes.slice(number * PART, (number + 1) * PART);
+        const answer = await post(`${address}parts/${number}/`, new Blob([part]), hello, photo.key);
+        if (answer.signedOut || answer.reasons) return answer;
+        await changePhoto(photo.key, { sent: number + 1 });
+      }
+      Object.assign(said, { parts: count, name: photo.name });
+    } else {
+      tell({ of, percent: 0 });
+      body.append("photo", asFile(photo));
+    }
+    for (const [name, value] of Object.entries(said)) body.append(name, value);
+    const answer = await post(address, body, hello, photo.key);
+    if (!answer.again) return answer;
+    await changePhoto(photo.key, { sent: 0 });
+    if (again) throw new Error("parts are gone");
+  }
+}
+
+async function notice(words) {
+  const before = (await note("notices"))?.words ?? [];
+  await setNote("notices", { words: [...before, ...words] });
 }
 
 // The answer: with `reasons` when it was refused, and then with the `url` of what is saved in its
@@ -143,6 +182,7 @@ async function sendEntry(entry, hello) {
 async function post(address, body, hello, key, { again = false } = {}) {
   const plain = typeof body === "string";
   const headers = { "X-CSRFToken": hello.token, Accept: "application/json" };
+  if (body instanceof Blob) headers["Content-Type"] = "application/octet-stream";
   if (plain) headers["Content-Type"] = "application/json";
   const answer = await fetch(address, {
     method: "POST", body, headers, redirect: "manual", signal: timeLimit(plain ? 30_000 : 180_000),
@@ -150,6 +190,7 @@ async function post(address, body, hello, key, { again = false } = {}) {
   if (answer.type === "opaqueredirect" || answer.status === 401) return { signedOut: true };
   const said = await answer.json().catch(() => null);
   if (answer.ok && said?.key === key) return said;
+  if (answer.status === 412 && said?.key === key) return { again: true };
   if ([400, 409, 422].includes(answer.status) && said?.key === key) return said;
   if (answer.status === 413) return { reasons: [TOO_LARGE] };
   if (answer.status === 404) return { reasons: [NO_RIGHT] };

@@ -68,6 +68,12 @@ export const changeEntry = (key, changes) =>
     stored.onsuccess = () => stored.result && entries.put({ ...stored.result, ...changes });
   });
 
+export const changePhoto = (key, changes) =>
+  transact("photos", "readwrite", (photos) => {
+    const stored = photos.get(key);
+    stored.onsuccess = () => stored.result && photos.put({ ...stored.result, ...changes });
+  });
+
 export const dropPhoto = (key) => transact("photos", "readwrite", (photos) => photos.delete(key));
 
 export const dropEntry = (key) =>
