@@ -17,7 +17,7 @@ from flockcare.birds.models import Bird
 from flockcare.birds.plumage import initial, ink_on, plumage
 from flockcare.people import history
 from flockcare.photos.models import Photo
-from flockcare.photos.services import of_another
+from flockcare.photos.services import is_elsewhere
 
 SIZE = 240
 
@@ -83,8 +83,8 @@ def could_be(bird: Bird):
 @transaction.atomic
 def set_face(*, photo: Photo, bird: Bird, by, now=None) -> None:
     """From now on this photo stands for her; ValidationError where it shows something else."""
-    if refusal := of_another(photo, bird.pk, "This photo"):
-        raise ValidationError(refusal)
+    if is_elsewhere(photo, bird.pk):
+        raise ValidationError(f"This photo is saved already, as a photo of {photo.bird}.")
     if photo.of_house:
         raise ValidationError("This photo is saved already, as one of a house.")
     if photo.foot:

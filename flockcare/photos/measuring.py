@@ -5,7 +5,6 @@ import uuid
 from contextlib import contextmanager
 from dataclasses import dataclass
 from math import hypot
-from uuid import UUID
 
 import cv2
 import numpy as np
@@ -100,7 +99,7 @@ def named_by(code: str) -> tuple[str, str]:
     foot = {word: foot for foot in Foot.values for word in (foot, foot[0].upper())}.get(end, "")
     key = start if start and foot else code
     try:
-        return str(UUID(key)), foot if key is start else ""
+        return str(uuid.UUID(key)), foot if key is start else ""
     except ValueError:
         return key, foot if key is start else ""
 

@@ -29,6 +29,8 @@ def move(*, photo: Photo, by, bird, foot: str, basis=None) -> None:
     """
     if photo.of_house:
         raise ValidationError("This is a photo of a house, not of a bird.")
+    if bird != photo.bird or foot:
+        photo.face_since = None  # it stands for a bird that it does not show
     photo.bird, photo.foot = bird, foot
     # It waits for no form any more, were it nobody's.
     Photo.with_deleted.filter(pk=photo.pk).update(with_form=False)
