@@ -18,7 +18,7 @@ from flockcare.core.files import opened
 from flockcare.people import history
 from flockcare.photos.intake import SIZES
 from flockcare.photos.models import Bounds, CardReading, Foot, Measurement, Photo, Scaling
-from flockcare.photos.outline import Suggestion, suggested
+from flockcare.photos.outline import Suggestion, suggest_outline
 from flockcare.photos.prints import as_printed, print_for
 from flockcare.photos.scale import CannotMeasure, CardView, LengthView, from_known_length, read_card
 
@@ -223,7 +223,7 @@ def suggest(photo: Photo, tap, scale: Scale | None = None) -> Suggestion:
         reach = SUGGESTED_REACH_MM / float(np.linalg.norm(step - start))
         within = scale.view.window_px() if scale.scaled_by == Scaling.CARD else None
     with original(photo) as image:
-        return suggested(image, tap, reach, within)
+        return suggest_outline(image, tap, reach, within)
 
 
 def sizes(photo: Photo, scale: Scale, outline, spread: float = 0.0) -> Sizes:

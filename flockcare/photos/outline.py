@@ -65,11 +65,6 @@ class Suggestion:
 
 
 def suggest_outline(image, tap_xy, reach_px=None, within_px=None, most_points=MOST_POINTS):
-    """The outline, (n, 2) pixels, that ``suggested`` comes to. Raises NoOutline."""
-    return suggested(image, tap_xy, reach_px, within_px, most_points).outline
-
-
-def suggested(image, tap_xy, reach_px=None, within_px=None, most_points=MOST_POINTS):
     """The Suggestion for the evenly coloured thing tapped in a PIL image of any mode.
 
     tap_xy: one point inside it, pixels. reach_px: the farthest the outline can be from the tap,

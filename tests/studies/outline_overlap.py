@@ -37,7 +37,7 @@ def painted(count):
         size = (4000, 3000) if seed % 8 == 7 else (1600, 1200)
         image, truth, tap, kind = painted_foot(seed, size=size)
         try:
-            found = suggest_outline(image, tap)
+            found = suggest_outline(image, tap).outline
             value = overlap(found, truth)
             errors.append(Polygon(found).buffer(0).area / Polygon(truth).area - 1)
         except NoOutline as refusal:

@@ -82,7 +82,7 @@ def of_edge(picture, side, quality):
         view = read_card(arrived)
         tap = (picture.outline_px.mean(axis=0) + 0.5) * scale - 0.5
         reach = REACH_MM * view.pixels_per_mm
-        outline = view.to_mm(suggest_outline(arrived, tap, reach, view.window_px()))
+        outline = view.to_mm(suggest_outline(arrived, tap, reach, view.window_px()).outline)
     except (CannotMeasure, NoOutline):
         return None
     off = planimetry.area(outline) - picture.area_mm2

@@ -33,7 +33,7 @@ from flockcare.demo.model import live  # noqa: E402
 from flockcare.demo.paint import GROUNDS, Foot, Sore, paint_foot  # noqa: E402
 from flockcare.demo.photos import TRUTH, write_photos  # noqa: E402
 from flockcare.photos.measuring import EDGE_MM  # noqa: E402
-from flockcare.photos.outline import NoOutline, suggest_outline, suggested  # noqa: E402
+from flockcare.photos.outline import NoOutline, suggest_outline  # noqa: E402
 from flockcare.photos.scale import CannotMeasure, read_card  # noqa: E402
 
 REACH_MM = 14.0
@@ -68,7 +68,7 @@ def measured(picture, way="reach and window"):
         view = read_card(picture.image)
         reach = REACH_MM * view.pixels_per_mm if "reach" in way else None
         within = view.window_px() if "window" in way else None
-        outline = view.to_mm(suggest_outline(picture.image, tap, reach, within))
+        outline = view.to_mm(suggest_outline(picture.image, tap, reach, within).outline)
     except (CannotMeasure, NoOutline) as refusal:
         return refusal.reason
     truth = planimetry.perimeter(picture.outline_mm)
@@ -97,7 +97,7 @@ def within_what_they_state(days):
             angle = 2 * np.pi * tap / 5
             aside = 0.4 * radius * np.array([np.cos(angle), np.sin(angle)]) if tap else 0
             try:
-                found = suggested(
+                found = suggest_outline(
                     *(image, np.array(fact["middle_px"]) + aside),
                     *(REACH_MM * view.pixels_per_mm, view.window_px()),
                 )
