@@ -6,6 +6,7 @@ import pytest
 from PIL import Image
 
 from tests.browser.taps import both_feet_clear
+from tests.browser.test_accessibility import problems
 
 
 class Taps:
@@ -396,3 +397,16 @@ def test_a_long_word_breaks_no_page(open_phone, site):
             }"""
         )
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, address
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_what_is_known_and_asked_can_be_used_by_everybody(open_phone, site, scheme):
+    page = open_phone("ada", scheme=scheme)
+    log(page, site, "Borage", left=2)
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Borage']}/check/")
+    page.locator("button:has-text('Both feet clear')").tap()
+    page.locator(".known-foot label").first.tap()
+    page.evaluate("document.querySelectorAll('details').forEach((part) => (part.open = true))")
+    page.wait_for_timeout(800)
+    assert problems(page) == []
+    page.evaluate("localStorage.clear()")
