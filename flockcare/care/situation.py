@@ -218,8 +218,8 @@ def advise_foot(looks: Looks, foot: str, *, now: datetime, case: Case | None = N
 def situation_of(finding, other, sign, sizes=()) -> Situation:
     """From a finding, the finding of the other foot, and a function that gives a sign of the bird.
 
-    A box that was not ticked on a sore foot says only that nobody ticked it; a clear foot is a
-    foot without these signs.
+    What was left blank on an affected foot is not known; a clear foot is a foot without these
+    signs.
     """
     signs = {
         "gait": sign("gait"),
@@ -230,16 +230,21 @@ def situation_of(finding, other, sign, sizes=()) -> Situation:
     if finding is None:
         return Situation(**signs)
     clear = not finding.affected
-    unticked = False if clear else None
+
+    def told(name: str) -> bool | None:
+        said = getattr(finding, name)
+        return False if said is None and clear else said
+
     return Situation(
         score=finding.score,
         other_score=other.score if other else None,
         swelling=finding.swelling or ("none" if clear else None),
         scab=finding.scab or ("none" if clear else None),
-        hot=finding.hot or unticked,
-        oozing=finding.oozing or unticked,
-        cold_or_dark=finding.cold_or_dark or unticked,
+        hot=told("hot"),
+        oozing=told("oozing"),
+        cold_or_dark=told("cold_or_dark"),
         grade=finding.clinical_grade,
+        bone_or_joint=finding.bone_or_joint,
         sizes=tuple(sizes),
         **signs,
     )

@@ -15,6 +15,7 @@ from playwright.sync_api import Error as PageLeft
 from flockcare.core.room import WORDS
 from tests.browser.conftest import PHONE
 from tests.browser.line import Line
+from tests.browser.taps import both_feet_clear
 from tests.browser.test_accessibility import problems
 from tests.browser.test_check import photo
 
@@ -123,10 +124,6 @@ def check_page(coop, bird) -> str:
     return f"/f/{coop.flock}/birds/{coop.birds[bird]}/check/"
 
 
-def log_clear(page):
-    page.locator("button:has-text('Both feet clear')").tap()
-
-
 def test_a_whole_round_of_twelve_birds_with_photos(phones, coop, line, tmp_path):
     page, before = phones("una"), checks(coop)
     signal(line, page, on=False)
@@ -135,10 +132,10 @@ def test_a_whole_round_of_twelve_birds_with_photos(phones, coop, line, tmp_path)
         page.locator(f".bird-row:has-text('{bird}')").tap()
         page.wait_for_selector(f"h1:has-text('{bird}')")
         if number % 3:
-            log_clear(page)
+            both_feet_clear(page)
         else:
             page.locator(".foot-left .over-0").tap()
-            page.locator(".part-left label:has-text('Sore')").tap()
+            page.locator(".part-left label:has-text('Mild')").tap()
             page.set_input_files("#id_left-photos", photo(tmp_path, COLOURS[number // 3]))
             page.locator("text=will be sent with the check").wait_for()
             page.locator("button:has-text('Save check')").tap()
@@ -184,7 +181,7 @@ def test_the_line_is_cut_at_every_step_of_a_sending(phones, coop, line, tmp_path
     met = len(line.met)
     page.goto(check_page(coop, "Tansy"))
     page.locator(".foot-left .over-0").tap()
-    page.locator(".part-left label:has-text('Sore')").tap()
+    page.locator(".part-left label:has-text('Mild')").tap()
     page.set_input_files("#id_left-photos", photo(tmp_path, "orchid"))
     page.locator("text=will be sent with the check").wait_for()
     page.locator("button:has-text('Save check')").tap()
@@ -201,7 +198,7 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, coop, 
     context = page.context
     page.goto(check_page(coop, "Dill"))
     signal(line, page, on=False)
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Dill")
     # The session ends: it is kept, and says what to do.
     context.clear_cookies(name="flockcare_session")
@@ -240,7 +237,7 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, coop, 
     until(page, KEPT["lists"])
     signal(line, page, on=False)
     page.goto(check_page(coop, "Mace"))
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Mace")
     signal(line, page, on=True)
     line.cut("/outbox/hello/", *["before"] * 3)
@@ -268,7 +265,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     page.goto(check_page(coop, "Fennel"))
     set_role(coop, "vic", "viewer")
     try:
-        log_clear(page)
+        both_feet_clear(page)
         page.wait_for_selector("text=You do not belong to this flock any more, or only look.")
     finally:
         set_role(coop, "vic", "keeper")
@@ -286,7 +283,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     page.wait_for_selector("h1:has-text('Borage')")
     page.locator("text=Note, other photo, date").tap()
     page.fill("#id_note", "Stands on one leg.")
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Borage")
     signal(line, page, on=True)
     page.wait_for_selector("text=1 is refused")
@@ -300,7 +297,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     assert page.input_value("#id_note") == "Stands on one leg."
     earlier = datetime.now(UTC) - timedelta(hours=2)
     page.fill("#id_at", earlier.strftime("%Y-%m-%dT%H:%M"))
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Saved: Borage, both feet clear")
     assert waiting(page) == 0
     assert len(new_checks(coop, before)) == 2
@@ -309,7 +306,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     page.clock.set_system_time(datetime.now(UTC) - timedelta(days=3, hours=1))
     page.goto(check_page(coop, "Dill"))
     page.wait_for_selector("h1:has-text('Dill')")
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Dill")
     signal(line, page, on=True)
     page.wait_for_selector("text=The clock of this phone is 3 days behind.")
@@ -319,7 +316,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     signal(line, page, on=False)
     page.goto(check_page(coop, "Anise"))
     page.wait_for_selector("h1:has-text('Anise')")
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Anise")
     page.goto("/outbox/")
     asked = []
@@ -345,7 +342,7 @@ def test_what_a_full_computer_at_home_cannot_take_waits_and_says_why(phones, coo
 
     page.route("**/*", no_room)
     page.goto(check_page(coop, "Fennel"))
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=It is sent when the computer at home has room again.")
     page.goto("/outbox/")
     page.wait_for_selector(f"li:has-text('Fennel: check, both feet clear') >> text={WORDS}")
@@ -373,18 +370,18 @@ def test_a_full_phone_and_one_that_clears_its_store(phones, coop, line):
     page.fill("#id_note", "Nothing of this may be lost.")
     fill_storage(page)
     signal(line, page, on=False)
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=no room on this phone to keep this")
     assert page.input_value("#id_note") == "Nothing of this may be lost."
     signal(line, page, on=True)
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Saved: Clove, both feet clear")
     assert len(new_checks(coop, before)) == 1
     # Whatever the browser throws away, it throws away all of it, and the page says so.
     signal(line, page, on=False)
     page.goto(check_page(coop, "Lovage"))
     page.wait_for_selector("h1:has-text('Lovage')")
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Lovage")
     page.goto("/outbox/")
     page.wait_for_selector("text=Lovage: check, both feet clear")
@@ -497,7 +494,7 @@ def test_a_large_photo_keeps_its_date_and_two_phones_send_the_same(phones, coop,
     page.goto(check_page(coop, "Caraway"))
     page.wait_for_selector("h1:has-text('Caraway')")
     page.locator(".foot-right .over-0").tap()
-    page.locator(".part-right label:has-text('Sore')").tap()
+    page.locator(".part-right label:has-text('Mild')").tap()
     page.set_input_files("#id_right-photos", large_photo(tmp_path))
     page.locator("text=will be sent with the check").wait_for()
     page.locator("button:has-text('Save check')").tap()
@@ -538,7 +535,7 @@ def test_the_line_drops_after_the_upload_and_the_phone_tries_again_while_the_ser
     page.goto(check_page(coop, "Dill"))
     page.wait_for_selector("h1:has-text('Dill')")
     page.locator(".foot-right .over-0").tap()
-    page.locator(".part-right label:has-text('Sore')").tap()
+    page.locator(".part-right label:has-text('Mild')").tap()
     page.set_input_files("#id_right-photos", grainy_photo(tmp_path))
     page.locator("text=will be sent with the check").wait_for()
     page.locator("button:has-text('Save check')").tap()
@@ -666,13 +663,13 @@ def test_over_plain_http_it_waits_while_the_page_is_open(browser, coop, line):
     until(page, KEPT["lists"])
     page.goto(check_page(coop, "Chervil"))
     signal(line, page, on=False)
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Chervil")
     page.wait_for_selector("text=Leave this page open until it is sent")
     page.locator(".bird-row:has-text('Sorrel')").tap()
     page.wait_for_selector("h1:has-text('Sorrel')")
     page.locator(".foot-left .over-0").tap()
-    page.locator(".part-left label:has-text('Sore')").tap()
+    page.locator(".part-left label:has-text('Mild')").tap()
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector("text=Kept on this phone: Sorrel: check, left foot 1")
     assert waiting(page) == 2
@@ -686,13 +683,35 @@ def test_over_plain_http_it_waits_while_the_page_is_open(browser, coop, line):
     context.close()
 
 
+def test_without_signal_it_asks_whether_a_known_sore_has_healed(phones, coop, line):
+    theirs = phones("vic")
+    theirs.goto(check_page(coop, "Dill"))
+    theirs.locator(".foot-right .over-0").tap()
+    theirs.locator("label.other-left").tap()
+    theirs.locator("button:has-text('Save check')").tap()
+    theirs.wait_for_selector("text=Saved: Dill, left foot clear, right foot mild")
+    # This phone fetches the birds after that.
+    page, before = phones("una"), checks(coop)
+    signal(line, page, on=False)
+    page.goto(check_page(coop, "Dill"))
+    page.locator("button:has-text('Both feet clear')").tap()
+    page.wait_for_selector(".healed:has-text('Right foot healed?')")
+    page.locator(".healed button:has-text('Not checked closely')").tap()
+    page.wait_for_selector("text=Kept on this phone: Dill: check, left foot clear")
+    signal(line, page, on=True)
+    all_sent(page)
+    (key,) = new_checks(coop, before)
+    said = rows(coop, "SELECT foot, score FROM feet_footfinding WHERE check_record_id = ?", key)
+    assert said == [("left", 0)]
+
+
 def test_what_waits_is_mended_with_its_photos(phones, coop, line, tmp_path):
     page, before = phones("una"), checks(coop)
     signal(line, page, on=False)
     page.goto(check_page(coop, "Mace"))
     page.wait_for_selector("h1:has-text('Mace')")
     page.locator(".foot-left .over-0").tap()
-    page.locator(".part-left label:has-text('Sore')").tap()
+    page.locator(".part-left label:has-text('Mild')").tap()
     both = [photo(tmp_path, colour) for colour in ("khaki", "coral")]
     page.set_input_files("#id_left-photos", both)
     page.locator("text=coral.jpg will be sent with the check").wait_for()
