@@ -1,172 +1,279 @@
-"""What the records say about one foot and its bird, as the rules of advice want it."""
+"""How the birds of a flock stand, from the records: read once for all, worked out in ``standing``.
+
+What was worked out is kept in the cache until a record it rests on changes, as the report on Trends
+is: whether it still holds is asked in one query, and nothing has to tell it what was written.
+"""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+from uuid import UUID
 
-from django.db.models import Q
+from django.core.cache import cache
+from django.db.models import Count, OuterRef, Q, Subquery
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
-from flockcare.care.due import DRESSING, LOOK, Due, line_of, suggested_due
+from flockcare.birds.models import Bird, Weighing
+from flockcare.care.due import (
+    DRESSING,
+    LOOK,
+    WHAT_IS_DUE,
+    kinds_of_line,
+    line_of,
+    open_dues,
+    suggested_due,
+)
+from flockcare.care.holds import Hold, open_holds
 from flockcare.care.models import CareStep, StepKind
-from flockcare.care.rules import Advice, Answer, Situation, advise
-from flockcare.care.sizes import READING_ERROR_MM, Size
-from flockcare.feet.cases import Case
-from flockcare.feet.due import Deadline, birds_for_today
+from flockcare.care.rules import Answer, advise
+from flockcare.care.standing import (
+    FEET,
+    SIGNS_STAND,
+    WORDS,
+    Asked,
+    Eggs,
+    FootLast,
+    FootSeen,
+    FootStanding,
+    Look,
+    Outline,
+    Records,
+    Rounds,
+    Standing,
+    VetPlan,
+    of_foot,
+    standing_of,
+)
+from flockcare.core.dates import PartialDate
+from flockcare.feet.cases import Case, cases_of_birds
+from flockcare.feet.due import is_sore
 from flockcare.feet.models import Check, FootFinding
+from flockcare.people.fresh import newest
+from flockcare.people.models import Flock, Revision
 from flockcare.photos.models import Foot, Measurement, Precision
 
-# How long a word about the whole bird stands while later checks say nothing about it.
-SIGNS_STAND = timedelta(days=14)
-# How far back a sore foot is followed for the list of urgent birds.
-FOLLOWED = timedelta(days=180)
+# Goes up when what is kept has other fields or is worked out otherwise.
+EDITION = 1
+# How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
+FOLLOWED = timedelta(days=60)
+# Without a day named for it (our choice).
+PLAN_HOLDS = timedelta(days=28)
+WEIGHED = timedelta(days=365)
+NEW_WITHIN = timedelta(days=14)
+YEARLING = 365
 
 
 @dataclass(frozen=True)
-class Advised:
-    """The advice for one foot, with the look that it rests on."""
+class FlockStanding:
+    """Of each bird that is here how she stands, and the holds of birds that left.
 
-    bird: Bird
-    foot: str
-    situation: Situation
-    answer: Answer
-    check: Check | None = None
-    days_ago: int | None = None
-    case: Case | None = None
-    on: date | None = None
-
-    @property
-    def look_again_days(self) -> int | None:
-        return self.answer.look_again_days
-
-    @property
-    def foot_words(self) -> str:
-        return Foot(self.foot).label
-
-    @property
-    def urgent(self) -> bool:
-        return self.answer.advice is Advice.VET
-
-
-@dataclass(frozen=True)
-class LookDue(Deadline):
-    """The next look that the advice for a foot asks for."""
-
-    advised: Advised
-    on: date
-    today: date
-
-
-def looks_due(
-    advised: Iterable[Advised], *, dues: Iterable[Due], steps: Iterable[CareStep], today: date, zone
-) -> list[LookDue]:
-    """The looks that the advice asks for, where no step of care asks for one already.
-
-    ``dues``: what is open on these feet; ``steps``: the newest ones, for a foot that was dressed or
-    watched has been looked at.
+    ``mark``: other as soon as a record is other that this rests on.
     """
-    seen: dict[tuple, date] = {}
-    for step in filter(_is_a_look, steps):
-        key, on = (step.bird_id, step.foot), timezone.localdate(step.at, zone)
-        seen[key] = max(on, seen.get(key, on))
-    asked = {(due.step.bird_id, due.step.foot) for due in dues if _is_a_look(due.step)}
-    found = []
-    for one in advised:
-        key = (one.bird.pk, one.foot)
-        if one.look_again_days and key not in asked:
-            last = max(one.on, seen.get(key, one.on))
-            found.append(LookDue(one, last + timedelta(one.look_again_days), today))
-    return sorted(found, key=lambda due: (due.on, due.advised.bird.name.lower()))
+
+    birds: Mapping[UUID, Standing]
+    gone: list[tuple[UUID, str, Eggs]] = field(default_factory=list)
+    mark: tuple = ()
 
 
-def _is_a_look(step: CareStep) -> bool:
-    return line_of(step.kind) in (LOOK, DRESSING)
+def standings(flock, *, now: datetime) -> FlockStanding:
+    """As kept if nothing has changed since; else worked out and kept. One query, or eleven.
+
+    What it rests on is asked before the records are read, so that one which comes between is not
+    overlooked: the next reader finds another answer.
+    """
+    mark, key = mark_of(flock, now=now), f"standing:{flock.pk}"
+    kept = cache.get(key)
+    if kept and kept.mark == mark:
+        return kept
+    found = replace(worked_out(flock, timezone.localdate(now, flock.zone)), mark=mark)
+    cache.set(key, found, timeout=None)
+    return found
 
 
-@dataclass
-class Looks:
-    """The checks of one bird, the newest first, and the outlines measured in her photos."""
+def standing(bird: Bird, *, now: datetime) -> Standing | None:
+    """How one bird stands; None for one that left. The bird must come with her flock."""
+    return standings(bird.flock, now=now).birds.get(bird.pk)
 
-    bird: Bird
-    zone: object
-    checks: list[Check] = field(default_factory=list)
-    outlines: list[tuple] = field(default_factory=list)
 
-    def findings(self, foot: str) -> list[tuple[Check, FootFinding]]:
-        return [
-            (check, found)
-            for check in self.checks
-            for found in check.findings.all()
-            if found.foot == foot
-        ]
+def mark_of(flock, *, now: datetime) -> tuple:
+    """Other whenever a record of the flock is other that a standing rests on; one query.
 
-    def sign(self, name: str):
-        """The newest word about this sign that still stands."""
-        for check in self.checks:
-            if self.checks[0].at - check.at > SIGNS_STAND:
-                return None
-            value = getattr(check, name)
-            if value not in ("", None):
-                return value
-        return None
+    Whatever is changed or removed leaves a revision; what is new adds to a count or comes last.
+    """
 
-    def begun(self, foot: str) -> date | None:
-        """The first day of the stretch of sore looks that ends with the newest look."""
-        begun = None
-        for check, found in self.findings(foot):
-            if not found.affected:
-                break
-            begun = timezone.localdate(check.at, self.zone)
-        return begun
+    def count(model, **narrowed):
+        rows = model._base_manager.filter(flock=OuterRef("pk"), **narrowed).order_by()
+        return Subquery(rows.values("flock").annotate(n=Count("pk")).values("n"))
 
-    def sizes(self, foot: str, since: date, today: date) -> tuple[Size, ...]:
-        """What was measured since then: outlines in photos, and widths of the scab."""
-        # The newest outline of a photo counts, and the largest of the photos of one day.
-        by_photo = {
-            photo: (timezone.localdate(taken, self.zone), area, area * relative)
-            for photo, of, taken, area, relative in self.outlines
-            if of == foot
-        }
-        outlines: dict[date, tuple[float, float]] = {}
-        for on, *size in by_photo.values():
-            outlines[on] = max(outlines.get(on, (0.0, 0.0)), tuple(size))
-        widths = {
-            timezone.localdate(check.at, self.zone): (float(found.scab_mm), READING_ERROR_MM)
-            for check, found in reversed(self.findings(foot))
-            if found.scab_mm
-        }
-        return tuple(
-            Size(*size, unit, (today - on).days)
-            for unit, measured in (("mm²", outlines), ("mm", widths))
-            for on, size in measured.items()
-            if on >= since
+    figures = (
+        newest(Revision, "pk"),
+        newest(Check, "received_at"),
+        newest(CareStep, "changed_at"),
+        newest(Measurement, "at"),
+        count(Bird, left=""),
+        count(Weighing),
+        count(Measurement, photo__bird__isnull=False, photo__deleted_at=None),
+    )
+    found = Flock.objects.filter(pk=flock.pk).values_list(*figures).get()
+    days = timezone.localdate(now, flock.zone), flock.round_days, flock.recheck_days
+    return (EDITION, flock.time_zone, *days, *found)
+
+
+def worked_out(flock, today: date) -> FlockStanding:
+    """How the birds stand at the end of that day, by the records up to then; ten queries."""
+    before = datetime.combine(today + timedelta(1), time(), flock.zone)
+    hers, gone = _read(flock, today, before)
+    began = _began_lately(hers, today)
+    rounds = Rounds(flock.round_days, flock.recheck_days)
+    birds = {
+        key: standing_of(records, today=today, rounds=rounds, others_new=len(began - {key}))
+        for key, records in hers.items()
+    }
+    return FlockStanding(birds, gone)
+
+
+def _began_lately(hers: Mapping[UUID, Records], today: date) -> set[UUID]:
+    """The birds with a foot that was seen clear before and became sore in the last days."""
+    return {
+        key
+        for key, records in hers.items()
+        for case in records.cases
+        if case.current
+        and case.episode.last_clear_before
+        and today - case.episode.first_affected <= NEW_WITHIN
+    }
+
+
+# --- Reading
+
+
+def _read(flock, today: date, before: datetime):
+    zone = flock.zone
+    birds = _birds(flock, today, before)
+    sore = [row["pk"] for row in birds if is_sore(row["left_score"], row["right_score"])]
+    cases = defaultdict(list)
+    for case in cases_of_birds(sore, zone, before=before):
+        cases[case.bird_id].append(case)
+    looks = _looks(flock, cases, before)
+    known = set(sore) | looks.keys()
+    outlines, weights = _outlines(known, before, zone), _weights(known, today)
+    looked_at, plans = _cared_for(known, before, zone)
+    asked = defaultdict(list)
+    now = before - timedelta(hours=12)
+    for due in open_dues(flock, now=now, before=before):
+        asked[due.step.bird_id].append(_asked(due, zone))
+    holds = {hold.bird.pk: hold for hold in open_holds(flock, now=now, at__lt=before)}
+    hers = {
+        row["pk"]: Records(
+            looks=looks[row["pk"]],
+            last={foot: last for foot in FEET if (last := _last(row, foot, zone))},
+            last_check=row["last_at"] and timezone.localdate(row["last_at"], zone),
+            cases=cases[row["pk"]],
+            outlines=outlines[row["pk"]],
+            asked=asked[row["pk"]],
+            looked_at=looked_at[row["pk"]],
+            weights=weights[row["pk"]],
+            eggs=_eggs(holds.get(row["pk"])),
+            plan=plans.get(row["pk"]),
+            age_days=age_days(row["hatched"], today),
         )
+        for row in birds
+    }
+    gone = [(key, hold.bird.name, _eggs(hold)) for key, hold in holds.items() if hold.bird.left]
+    return hers, gone
 
 
-def looks_of_bird(bird: Bird, *, since: datetime) -> Looks:
-    """Three queries. The bird must come with her flock."""
-    checks = Check.objects.filter(bird=bird, at__gte=since)
-    outlines = _outlines(since).filter(photo__bird=bird)
-    return Looks(
-        bird,
-        bird.flock.zone,
-        list(_with_findings(checks)),
-        [row for _, *row in outlines],
+def _birds(flock, today: date, before: datetime) -> list[dict]:
+    """The birds that are here on that day, each with the newest finding on either foot."""
+    checks = Check.objects.filter(bird=OuterRef("pk"), at__lt=before)
+    figures = {"last_at": Subquery(checks.order_by("-at").values("at")[:1])}
+    names = {"score": "score", "at": "check_record__at"}
+    names |= {"keeper": "check_record__keeper__name", "name": "check_record__keeper_name"}
+    for foot in FEET:
+        found = FootFinding.objects.filter(
+            check_record__bird=OuterRef("pk"), check_record__at__lt=before, foot=foot
+        ).order_by("-check_record__at", "-check_record__received_at")
+        for name, column in names.items():
+            figures[f"{foot}_{name}"] = Subquery(found.values(column)[:1])
+    here = Q(left="") | Q(left__gt=today.isoformat())
+    birds = Bird.objects.filter(here, flock=flock).order_by()
+    return list(birds.annotate(**figures).values("pk", "hatched", *figures))
+
+
+def _last(row: Mapping, foot: str, zone) -> FootLast | None:
+    if row[f"{foot}_at"] is None:
+        return None
+    on = timezone.localdate(row[f"{foot}_at"], zone)
+    return FootLast(row[f"{foot}_score"], on, row[f"{foot}_keeper"] or row[f"{foot}_name"] or "")
+
+
+_FINDING = (
+    *("foot", "score", "swelling", "scab", "scab_mm", "hot", "oozing", "cold_or_dark"),
+    "clinical_grade",
+)
+_UNWELL = (
+    Q(gait__gte=1)
+    | Q(manner="dull")
+    | Q(eating="no")
+    | Q(droppings="odd")
+    | Q(belly="swollen")
+    | Q(body_condition=0)
+)
+
+
+def _looks(flock, cases: Mapping[UUID, list[Case]], before: datetime) -> dict[UUID, list[Look]]:
+    """Of the sore birds since before their case began, and of those that showed a sign lately."""
+    of_flock = Check.objects.filter(flock=flock, at__lt=before)
+    unwell = of_flock.filter(_UNWELL, at__gte=before - SIGNS_STAND - timedelta(1))
+    wanted = Q(bird__in=unwell.values("bird"), at__gte=before - FOLLOWED)
+    for bird, hers in cases.items():
+        begun = [case.first.at for case in hers if case.current]
+        if begun:
+            wanted |= Q(bird=bird, at__gte=min(begun) - SIGNS_STAND - timedelta(1))
+    rows = (
+        of_flock.filter(wanted)
+        .newest_first()
+        .values_list(
+            *("bird", "pk", "at", "keeper__name", "keeper_name"),
+            *WORDS,
+            *(f"findings__{name}" for name in _FINDING),
+        )
+    )
+    found: dict[UUID, list[Look]] = defaultdict(list)
+    for bird, key, at, keeper, name, *rest in rows:
+        signs, finding = rest[: len(WORDS)], rest[len(WORDS) :]
+        if not found[bird] or found[bird][-1].key != key:
+            on = timezone.localdate(at, flock.zone)
+            signs = dict(zip(WORDS, signs, strict=True))
+            found[bird].append(Look(key, at, on, keeper or name, signs, {}))
+        if finding[0]:
+            found[bird][-1].feet[finding[0]] = _foot_seen(*finding[1:])
+    return found
+
+
+def _foot_seen(score, swelling, scab, scab_mm, hot, oozing, cold_or_dark, grade) -> FootSeen:
+    # A box that was not ticked says only that nobody ticked it.
+    return FootSeen(
+        score=score,
+        swelling=swelling,
+        scab=scab,
+        scab_mm=float(scab_mm) if scab_mm else None,
+        hot=hot or None,
+        oozing=oozing or None,
+        cold_or_dark=cold_or_dark or None,
+        clinical_grade=grade,
     )
 
 
-def _with_findings(checks):
-    return checks.newest_first().select_related("keeper").prefetch_related("findings")
-
-
-def _outlines(since: datetime):
-    return (
+def _outlines(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, list[Outline]]:
+    """The newest outline of each photo whose day is known."""
+    rows = (
         Measurement.objects.filter(
-            photo__taken__gte=since,
+            photo__bird__in=list(birds),
+            photo__taken__lt=before,
             photo__taken_precision__in=(Precision.MOMENT, Precision.DAY),
             photo__deleted_at=None,
         )
@@ -176,107 +283,138 @@ def _outlines(since: datetime):
             *("area_mm2", "relative_area_error"),
         )
     )
+    newest_of = {
+        photo: (bird, Outline(foot, timezone.localdate(taken, zone), area, area * relative))
+        for bird, photo, foot, taken, area, relative in rows
+    }
+    found = defaultdict(list)
+    for bird, outline in newest_of.values():
+        found[bird].append(outline)
+    return found
 
 
-def advise_cases(bird: Bird, cases: Iterable[Case], *, now: datetime) -> list[Advised]:
-    """The advice for each of these cases of one bird; three queries for all of them."""
-    cases = list(cases)
-    if not cases:
-        return []
-    looks = looks_of_bird(bird, since=min(case.first.at for case in cases) - SIGNS_STAND)
-    return [advise_foot(looks, case.foot, now=now, case=case) for case in cases]
+def _weights(birds: Iterable[UUID], today: date) -> dict[UUID, list[tuple[date, int]]]:
+    found = defaultdict(list)
+    rows = Weighing.objects.filter(bird__in=list(birds), on__range=(today - WEIGHED, today))
+    for bird, *weighed in rows.order_by("on").values_list("bird", "on", "grams"):
+        found[bird].append(tuple(weighed))
+    return found
+
+
+def _cared_for(birds: Iterable[UUID], before: datetime, zone):
+    """When each foot was last looked at with a step of care, and what a vet last planned."""
+    looks = {*kinds_of_line(StepKind.WATCHED), *kinds_of_line(StepKind.DRESSING_SEEN)}
+    steps = CareStep.objects.filter(
+        bird__in=list(birds),
+        kind__in=[*looks, StepKind.VET],
+        at__gte=before - FOLLOWED,
+        at__lt=before,
+    )
+    looked_at, plans = defaultdict(dict), {}
+    for bird, foot, kind, at in steps.order_by("at").values_list("bird", "foot", "kind", "at"):
+        on = timezone.localdate(at, zone)
+        if kind == StepKind.VET:
+            plans[bird] = VetPlan(on, on + PLAN_HOLDS)
+        else:
+            looked_at[bird][foot] = on
+    return looked_at, plans
+
+
+def _asked(due, zone) -> Asked:
+    step = due.step
+    line = line_of(step.kind)
+    return Asked(
+        step.pk,
+        step.foot,
+        line,
+        WORDS_OF_DUE.get(line, WHAT_IS_DUE[line]),
+        timezone.localdate(step.at, zone),
+        due.on,
+        step.claimed_by.name if step.claimed_by else "",
+        step.claimed_by_id,
+    )
+
+
+WORDS_OF_DUE = {LOOK: "check", DRESSING: "dressing", StepKind.VET: "vet visit"}
+
+
+def _eggs(hold: Hold | None) -> Eggs:
+    if hold is None:
+        return Eggs()
+    states = {
+        "eggs": ("not known" if hold.eggs_unknown else "withdrawn") if hold.eggs else "free",
+        "meat": ("not known" if hold.meat_unknown else "withdrawn") if hold.meat else "free",
+    }
+    return Eggs(
+        states["eggs"],
+        hold.eggs_until,
+        states["meat"],
+        hold.meat_until,
+        tuple(hold.unknown_products),
+    )
+
+
+def age_days(hatched: str, today: date) -> int | None:
+    """At least so old; None where the day she hatched is not known well enough to say."""
+    if not hatched:
+        return None
+    known = PartialDate.parse(hatched)
+    days = (today - known.last()).days
+    return days if days >= 0 and (known.month or days >= YEARLING) else None
+
+
+# --- What else asks for advice
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The newest check of a foot."""
+
+    at: date
+    by: str
+
+
+@dataclass(frozen=True)
+class Advised:
+    """The advice for one foot of a bird, with its rules and the check that it rests on."""
+
+    bird: Bird
+    standing: FootStanding
+    answer: Answer
+    check: Seen
+    days_ago: int
+
+    @property
+    def foot(self) -> str:
+        return self.standing.foot
+
+    @property
+    def foot_words(self) -> str:
+        return self.standing.words
+
+
+def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
+    """The advice for each sore foot of a bird that is here."""
+    return [
+        Advised(
+            bird,
+            foot,
+            of_foot(advise(foot.situation)),
+            Seen(foot.checked, foot.by),
+            (hers.today - foot.checked).days,
+        )
+        for foot in (hers.cases if hers else ())
+    ]
 
 
 def usual_due(kind: str, on: date, *, bird: Bird, foot: str, flock, now: datetime) -> date | None:
     """``suggested_due`` with what the advice for this foot asks for; ``foot`` "": for either.
 
-    Three queries for a foot that is left and watched. The bird must come with her flock.
+    The bird must come with her flock.
     """
     if kind != StepKind.WATCHED:
         return suggested_due(kind, on, flock)
-    looks = looks_of_bird(bird, since=now - FOLLOWED)
-    feet = [advise_foot(looks, one, now=now) for one in ([foot] if foot else Foot.values)]
+    hers = standing(bird, now=now)
+    feet = [hers.feet[one] for one in ([foot] if foot else Foot.values)] if hers else []
     asked = [one.look_again_days for one in feet if one.look_again_days]
     return suggested_due(kind, on, flock, min(asked, default=None))
-
-
-def advise_foot(looks: Looks, foot: str, *, now: datetime, case: Case | None = None) -> Advised:
-    findings = looks.findings(foot)
-    if not findings:
-        situation = situation_of(None, None, looks.sign)
-        return Advised(looks.bird, foot, situation, advise(situation), case=case)
-    check, finding = findings[0]
-    other = looks.findings(Foot.RIGHT if foot == Foot.LEFT else Foot.LEFT)
-    today = timezone.localdate(now, looks.zone)
-    since = looks.begun(foot)
-    sizes = looks.sizes(foot, since, today) if since else ()
-    situation = situation_of(finding, other[0][1] if other else None, looks.sign, sizes)
-    on = timezone.localdate(check.at, looks.zone)
-    days_ago = (today - on).days
-    return Advised(looks.bird, foot, situation, advise(situation), check, days_ago, case, on)
-
-
-def situation_of(finding, other, sign, sizes=()) -> Situation:
-    """From a finding, the finding of the other foot, and a function that gives a sign of the bird.
-
-    A box that was not ticked on a sore foot says only that nobody ticked it; a clear foot is a
-    foot without these signs.
-    """
-    signs = {
-        "gait": sign("gait"),
-        "bright": _yes(sign("manner"), "bright"),
-        "eating": _yes(sign("eating"), "yes"),
-        "belly_swollen": _yes(sign("belly"), "swollen"),
-    }
-    if finding is None:
-        return Situation(**signs)
-    clear = not finding.affected
-    unticked = False if clear else None
-    return Situation(
-        score=finding.score,
-        other_score=other.score if other else None,
-        swelling=finding.swelling or ("none" if clear else None),
-        scab=finding.scab or ("none" if clear else None),
-        hot=finding.hot or unticked,
-        oozing=finding.oozing or unticked,
-        cold_or_dark=finding.cold_or_dark or unticked,
-        grade=finding.clinical_grade,
-        sizes=tuple(sizes),
-        **signs,
-    )
-
-
-def _yes(value, wanted) -> bool | None:
-    return None if value is None else value == wanted
-
-
-def birds_of_concern(flock, *, now: datetime) -> tuple[list[Advised], list[Advised]]:
-    """The birds that are here and show a sign that calls for a vet, the newest look first; and the
-    feet of the other sore birds.
-
-    Of an urgent bird one entry: that of her worse foot. Four queries.
-    """
-    sore = [entry.pk for entry in birds_for_today(flock, now=now) if entry.sore]
-    unwell = Q(at__gte=now - SIGNS_STAND) & (
-        Q(gait__gte=3) | Q(manner="dull") | Q(eating="no") | Q(belly="swollen")
-    )
-    # The birds' flock too: PostgreSQL would go through the birds of all flocks to join them.
-    of_flock = Check.objects.filter(flock=flock, bird__flock=flock, bird__left="")
-    hers = of_flock.filter(at__gte=now - FOLLOWED)
-    wanted = Q(bird__in=sore) | Q(bird__in=hers.filter(unwell).values("bird"))
-    by_bird: dict[object, Looks] = {}
-    for check in _with_findings(hers.filter(wanted)).select_related("bird", "keeper"):
-        by_bird.setdefault(check.bird_id, Looks(check.bird, flock.zone)).checks.append(check)
-    outlines = defaultdict(list)
-    for bird_id, *row in _outlines(now - FOLLOWED).filter(photo__bird__in=list(by_bird)):
-        outlines[bird_id].append(row)
-    urgent, others = [], []
-    for bird_id, looks in by_bird.items():
-        looks.outlines = outlines[bird_id]
-        feet = [advise_foot(looks, foot, now=now) for foot in Foot]
-        worse = max(feet, key=lambda advised: (advised.urgent, len(advised.answer.because)))
-        if worse.urgent:
-            urgent.append(worse)
-        else:
-            others += feet
-    return urgent, others

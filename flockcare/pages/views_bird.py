@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird, Weighing
+from flockcare.care.views_today import care_of, care_tag
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.drawing.timeline import Stretch, Zoom
@@ -57,8 +58,10 @@ def bird(request, flock, bird_id):
         "past": past[:PAST_CASES_SHOWN],
         "older": past[PAST_CASES_SHOWN:],
         "of_adult": _share_of_adult(bird),
+        **care_of(bird, cases),
         **_timeline(request, bird, cases),
     }
+    context["tag"] = care_tag(request, context["mark"])
     return render(request, "pages/bird.html", context)
 
 

@@ -1,0 +1,157 @@
+"""How a bird stands as the templates show it: one row or head a bird, in the words of all pages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from uuid import UUID
+
+from flockcare.birds.models import Bird
+from flockcare.care import standing_words as words
+from flockcare.care.due import DRESSING, LOOK
+from flockcare.care.situation import FlockStanding
+from flockcare.care.standing import CHECK, Due, FootStanding, Standing
+
+
+@dataclass(frozen=True)
+class Tapped:
+    """The step that a button is about."""
+
+    pk: UUID
+    bird: Bird
+    words: str
+
+
+@dataclass(frozen=True)
+class DueLine:
+    due: Due
+    what: str
+    words: str
+    when: str
+    is_due: bool
+    late: bool
+    step: Tapped | None
+
+    @property
+    def is_check(self) -> bool:
+        return self.due.what == CHECK
+
+    @property
+    def is_watch(self) -> bool:
+        """A foot that was left to be watched, which can be logged without a check."""
+        return bool(self.step) and self.due.line == LOOK
+
+    @property
+    def is_dressing(self) -> bool:
+        return self.due.line == DRESSING
+
+
+@dataclass(frozen=True)
+class FootLine:
+    standing: FootStanding
+    words: str
+    course: str
+    mark: str
+
+
+@dataclass(frozen=True)
+class Row:
+    bird: Bird
+    standing: Standing
+
+    @property
+    def level(self) -> str:
+        return "seen-by-vet" if self._seen_by_vet else self.standing.advice.name.lower()
+
+    @property
+    def _seen_by_vet(self) -> bool:
+        return bool(self.standing.plan) and not self.standing.urgent
+
+    @property
+    def advice(self) -> str:
+        return words.advice_words(self.standing)
+
+    @property
+    def reasons(self) -> str:
+        reasons = "; ".join(self.standing.reasons)
+        return reasons[:1].lower() + reasons[1:]
+
+    @property
+    def signs(self) -> list[str]:
+        today = self.standing.today
+        return [words.sign_words(sign, today) for sign in self.standing.signs]
+
+    @property
+    def feet(self) -> list[FootLine]:
+        today = self.standing.today
+        return [
+            FootLine(
+                foot,
+                words.foot_words(foot, today),
+                words.course_words(foot.trend, today),
+                words.MARKS[foot.trend.course],
+            )
+            for foot in self.standing.cases
+        ]
+
+    @property
+    def calm(self) -> str:
+        """Where nothing is the matter: that, in a word."""
+        return "" if self.standing.cases or self.standing.signs else words.calm(self.standing)
+
+    @property
+    def eggs(self) -> str:
+        return words.eggs_words(self.standing.eggs, self.standing.today)
+
+    @property
+    def due(self) -> list[DueLine]:
+        return [self._line(due) for due in self.standing.all_due]
+
+    @property
+    def next(self) -> str:
+        """What comes next, in words: all that is due by now, else the first thing."""
+        due = [line for line in self.due if line.is_due] or self.due[:1]
+        return ", ".join(line.words for line in due)
+
+    def _line(self, due: Due) -> DueLine:
+        today = self.standing.today
+        step = Tapped(due.step, self.bird, due.what) if due.step else None
+        return DueLine(
+            due,
+            words.what_words(due),
+            words.due_words(due, today),
+            words.when_words(due, today),
+            due.on <= today,
+            due.on < today,
+            step,
+        )
+
+    def is_for(self, keeper_key: int) -> bool:
+        """Whether something is due that nobody else has taken on."""
+        dues = self.standing.all_due
+        asked = [due for due in dues if due.step] or dues
+        return any(due.who_key in (None, keeper_key) for due in asked)
+
+
+def rows_of(found: FlockStanding, birds: Iterable[Bird]) -> list[Row]:
+    """What must happen first comes first."""
+    rows = [Row(bird, found.birds[bird.pk]) for bird in birds if bird.pk in found.birds]
+    return sorted(rows, key=_in_order)
+
+
+def _in_order(row: Row):
+    hers = row.standing
+    return not hers.urgent, hers.first_due, -hers.advice, row.bird.name.lower()
+
+
+def answer(rows: Iterable[Row]) -> list[str]:
+    """The first lines of Today: a vet, tonight's care, and whose eggs are not eaten."""
+    rows = list(rows)
+    vet = [row.bird.name for row in rows if row.standing.urgent]
+    tonight = [row.bird.name for row in rows if any(line.is_due for line in row.due)]
+    eggs = [row.bird.name for row in rows if row.standing.eggs.state != "free"]
+    said = [f"Call a vet: {words.names(vet)}."] if vet else []
+    said.append(f"Due tonight: {words.names(tonight)}." if tonight else "No care is due tonight.")
+    if eggs:
+        said.append(f"Don’t eat the eggs of {words.names(eggs)}.")
+    return said
