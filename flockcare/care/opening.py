@@ -51,7 +51,7 @@ class OpeningAnswer:
     @property
     def vet(self) -> bool:
         """A sign is there, or one cannot be told: then nobody opens a foot at home."""
-        return bool(self.answer.advice.name == "VET" or self.unsure or self.odd_droppings)
+        return bool(self.answer.advice.is_for_vet or self.unsure or self.odd_droppings)
 
 
 def answer_for(said: dict) -> OpeningAnswer:

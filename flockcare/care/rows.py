@@ -9,6 +9,7 @@ from uuid import UUID
 from flockcare.birds.models import Bird
 from flockcare.care import standing_words as words
 from flockcare.care.due import DRESSING, LOOK
+from flockcare.care.rules import Advice
 from flockcare.care.situation import FlockStanding
 from flockcare.care.standing import CHECK, Due, FootStanding, Standing
 
@@ -60,16 +61,12 @@ class Row:
     standing: Standing
 
     @property
-    def level(self) -> str:
-        return "seen-by-vet" if self._seen_by_vet else self.standing.advice.name.lower()
+    def level(self) -> Advice:
+        return self.standing.advice
 
     @property
-    def _seen_by_vet(self) -> bool:
-        return bool(self.standing.plan) and not self.standing.urgent
-
-    @property
-    def advice(self) -> str:
-        return words.advice_words(self.standing)
+    def plan(self) -> str:
+        return words.plan_words(self.standing)
 
     @property
     def reasons(self) -> str:
@@ -91,13 +88,13 @@ class Row:
                 words.course_words(foot.trend, today),
                 words.MARKS[foot.trend.course],
             )
-            for foot in self.standing.cases
+            for foot in self.standing.concerns
         ]
 
     @property
     def calm(self) -> str:
         """Where nothing is the matter: that, in a word."""
-        return "" if self.standing.cases or self.standing.signs else words.calm(self.standing)
+        return "" if self.standing.concerns or self.standing.signs else words.calm(self.standing)
 
     @property
     def eggs(self) -> str:
@@ -141,16 +138,18 @@ def rows_of(found: FlockStanding, birds: Iterable[Bird]) -> list[Row]:
 
 def _in_order(row: Row):
     hers = row.standing
-    return not hers.urgent, hers.first_due, -hers.advice, row.bird.name.lower()
+    return -hers.advice if hers.urgent else 0, hers.first_due, -hers.advice, row.bird.name.lower()
 
 
 def answer(rows: Iterable[Row]) -> list[str]:
     """The first lines of Today: a vet, tonight's care, and whose eggs are not eaten."""
     rows = list(rows)
-    vet = [row.bird.name for row in rows if row.standing.urgent]
     tonight = [row.bird.name for row in rows if any(line.is_due for line in row.due)]
     eggs = [row.bird.name for row in rows if row.standing.eggs.state != "free"]
-    said = [f"Call a vet: {words.names(vet)}."] if vet else []
+    said = []
+    for level in (Advice.NOW, Advice.SOON):
+        hers = [row.bird.name for row in rows if row.standing.advice is level]
+        said += [f"{level.words}: {words.names(hers)}."] if hers else []
     said.append(f"Due tonight: {words.names(tonight)}." if tonight else "No care is due tonight.")
     if eggs:
         said.append(f"Don’t eat the eggs of {words.names(eggs)}.")

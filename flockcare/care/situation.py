@@ -399,11 +399,11 @@ def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
         Advised(
             bird,
             foot,
-            of_foot(advise(foot.situation)),
+            of_foot(foot.situation, advise(foot.situation)),
             Seen(foot.checked, foot.by),
             (hers.today - foot.checked).days,
         )
-        for foot in (hers.cases if hers else ())
+        for foot in (hers.concerns if hers else ())
     ]
 
 

@@ -23,12 +23,14 @@ from uuid import UUID
 from flockcare.care import sizes
 from flockcare.care.due import DRESSING, LOOK
 from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
+from flockcare.care.rules.answer import is_known_to_vet
 from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
 from flockcare.feet.scales import AFFECTED_FROM
 
 SIGNS_STAND = timedelta(days=14)
 YEAR = timedelta(days=365)
+FOUR_WEEKS, A_MONTH = timedelta(days=28), timedelta(days=31)
 FEET = ("left", "right")
 AREA, WIDTH, SCORE = "mm²", "mm", "score"
 
@@ -205,7 +207,7 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class FootStanding:
-    """``advice`` and ``because``: of this foot alone; None and empty unless it is a case."""
+    """``advice`` and ``because``: of this foot alone; None and empty where nothing is on it."""
 
     foot: str
     state: str
@@ -257,14 +259,14 @@ class Standing:
 
     @property
     def urgent(self) -> bool:
-        """Whether a vet is to be called who has not seen her."""
-        return self.advice is Advice.VET and not self.plan
+        """Whether a vet is to see her today or within days."""
+        return self.advice.is_urgent
 
     @property
     def of_care(self) -> bool:
         """Whether there is more to say of her than that her clear feet are checked now and then."""
         care = any(due.what != CHECK for due in self.all_due)
-        return bool(self.cases or self.signs or care or self.eggs != Eggs())
+        return bool(self.concerns or self.signs or care or self.eggs != Eggs())
 
     @property
     def first_due(self) -> date:
@@ -284,6 +286,11 @@ class Standing:
         return [foot for foot in self.feet.values() if foot.is_case]
 
     @property
+    def concerns(self) -> list[FootStanding]:
+        """Her sore feet, and a foot that was scored clear but shows a sign."""
+        return [foot for foot in self.feet.values() if foot.advice is not None]
+
+    @property
     def all_due(self) -> list[Due]:
         """Each thing once, the earliest first: one check covers both feet."""
         found: dict[tuple, Due] = {}
@@ -297,7 +304,7 @@ class Standing:
     def reasons(self) -> list[str]:
         """Of the advice, in words: the bird's own signs, then each foot's that leads there."""
         said = list(self.because) if self.bird_advice is self.advice else []
-        for foot in self.cases:
+        for foot in self.feet.values():
             if foot.advice is self.advice:
                 said += [f"{foot.words}: {sign[:1].lower()}{sign[1:]}" for sign in foot.because]
         return said
@@ -318,18 +325,23 @@ def standing_of(
     situations = _situations(records, signs, today, others_new)
     answers = {foot: advise(situation) for foot, situation in situations.items()}
     plan = _plan_that_holds(records, answers, today)
-    of_bird = _only(answers.values(), "bird")
+    if plan:
+        situations = {
+            foot: replace(situation, under_vet_plan=True) for foot, situation in situations.items()
+        }
+        answers = {foot: advise(situation) for foot, situation in situations.items()}
     feet = {
         foot: _foot(foot, records, current.get(foot), answers[foot], situations[foot], today)
         for foot in FEET
     }
     feet = _with_checks(feet, records, rounds, today)
-    bird_advice = max((rule.advice for rule in of_bird), default=None)
-    levels = [foot.advice for foot in feet.values() if foot.is_case]
-    if bird_advice is not None:
-        levels.append(bird_advice)
+    of_bird = counted(answers.values(), "bird", under_plan=bool(plan))
+    bird_advice = strongest(rule.advice for rule in of_bird) if of_bird else None
     all_clear = all(foot.state == CLEAR for foot in feet.values())
-    advice = max(levels, default=Advice.LEAVE if all_clear else Advice.LOOK)
+    levels = [foot.advice for foot in feet.values() if foot.advice is not None]
+    levels += [Advice.LEAVE if all_clear else Advice.LOOK] if not levels else []
+    levels += [bird_advice] if of_bird else []
+    advice = strongest(levels)
     return Standing(
         today=today,
         advice=advice,
@@ -381,7 +393,7 @@ def _plan_that_holds(
 
 
 def _urgent(answer: Answer) -> set[str]:
-    return {rule.key for rule in (*answer.because, *answer.also) if rule.advice is Advice.VET}
+    return {rule.key for rule in (*answer.because, *answer.also) if rule.advice.is_urgent}
 
 
 def _as_of(records: Records, day: date) -> Records:
@@ -400,25 +412,34 @@ def _as_of(records: Records, day: date) -> Records:
     )
 
 
-def _only(answers: Iterable[Answer], of: str) -> list[Rule]:
-    """The rules of these answers that speak of the bird herself or of a foot, each once."""
+def counted(answers: Iterable[Answer], of: str, *, under_plan: bool) -> list[Rule]:
+    """The rules of these answers that speak of the bird herself or of a foot, each once, but for
+    what a vet knows already whose plan holds.
+    """
     found = {rule.key: rule for one in answers for rule in (*one.because, *one.also)}
-    return [rule for rule in found.values() if ("bird" if rule.key in OF_BIRD else "foot") == of]
+    return [
+        rule
+        for rule in found.values()
+        if rule.of == of and not (under_plan and is_known_to_vet(rule))
+    ]
 
 
-OF_BIRD = ("lame", "dull", "not eating", "belly")
+def strongest(levels: Iterable[Advice]) -> Advice:
+    """Where something is to be checked again, nothing is left alone."""
+    levels = set(levels)
+    if Advice.LOOK in levels:
+        levels.discard(Advice.LEAVE)
+    return max(levels, default=Advice.LOOK)
 
 
-def of_foot(answer: Answer) -> Answer:
+def of_foot(situation: Situation, answer: Answer) -> Answer:
     """The answer without the signs of the bird herself, which have a place of their own."""
-    there = _only([answer], "foot")
-    advice = max((rule.advice for rule in there), default=Advice.LOOK)
-    return replace(
-        answer,
-        advice=advice,
-        because=tuple(rule for rule in there if rule.advice is advice),
-        also=tuple(rule for rule in there if rule.advice is not advice),
-    )
+    rules = counted([answer], "foot", under_plan=bool(situation.under_vet_plan))
+    advice = strongest(rule.advice for rule in rules)
+    because = tuple(rule for rule in rules if rule.advice is advice)
+    there = (*answer.because, *answer.also)
+    also = tuple(rule for rule in there if rule.of == "foot" and rule not in because)
+    return replace(answer, advice=advice, because=because, also=also)
 
 
 # --- Signs
@@ -499,9 +520,37 @@ def situation_of(
         bright=_is(value("manner"), "bright"),
         eating=_is(value("eating"), "yes"),
         belly_swollen=_is(value("belly"), "swollen"),
+        droppings_normal=_is(value("droppings"), "normal"),
+        body_condition=value("body_condition"),
+        days_limping=days_limping(records.looks, today) if value("gait") else None,
+        days_affected=(today - case.episode.first_affected).days if case else None,
+        cases_in_foot_12_months=_cases_in_a_year(foot, records.cases, today),
+        others_new_14_days=others_new,
+        weight_g=records.weights[-1][1] if records.weights else None,
+        weight_change_28_days=weight_change(records.weights, today),
+        age_days=records.age_days,
         **foot_signs(foot, records.looks, case),
         sizes=sizes_of(foot, records, case, today) if case else (),
     )
+
+
+def _cases_in_a_year(foot: str, cases: Iterable[Case], today: date) -> int:
+    """Those that went on within the last twelve months, the one that is open now too."""
+    since = today - YEAR
+    return sum(case.foot == foot and case.episode.last_affected >= since for case in cases)
+
+
+def weight_change(weights: Sequence[tuple[date, int]], today: date) -> float | None:
+    """From the heaviest weighing of the four weeks before the last one to that, as a fraction.
+
+    None where she was not weighed in the last four weeks, or not before that. The earlier one may
+    be as old as the last month is long, for who weighs on the first of each.
+    """
+    if not weights or today - weights[-1][0] > FOUR_WEEKS:
+        return None
+    last_on, last = weights[-1]
+    before = [grams for on, grams in weights[:-1] if last_on - on <= A_MONTH]
+    return last / max(before) - 1 if before else None
 
 
 def _is(value, wanted) -> bool | None:
@@ -531,6 +580,12 @@ def foot_signs(foot: str, looks: Sequence[Look], case: Case | None) -> dict[str,
         # Score 1 says that it cannot be seen from above any more, and not how much is left.
         found["swelling"] = None
     return {**found, "grade": _newest(of_case, "clinical_grade")}
+
+
+def _shows_a_sign(situation: Situation) -> bool:
+    """Of a foot that was scored clear: whether something else was seen on it."""
+    told = (getattr(situation, name) for name in _OF_FOOT)
+    return any(sign not in ("", "none", False, None) for sign in told) or bool(situation.grade)
 
 
 def _newest(seen: Iterable[FootSeen], name: str):
@@ -600,7 +655,9 @@ def _foot(
     last = records.last.get(foot)
     if last is None:
         return FootStanding(foot, NEVER, situation=situation)
+    own = of_foot(situation, answer)
     if case is None:
+        shows = _shows_a_sign(situation)
         return FootStanding(
             foot,
             CLEAR,
@@ -608,9 +665,11 @@ def _foot(
             last.on,
             last.by,
             last_clear=last.on,
+            advice=own.advice if shows else None,
+            because=tuple(rule.sign for rule in own.because) if shows else (),
+            look_again_days=own.look_again_days if shows else None,
             situation=situation,
         )
-    own = of_foot(answer)
     areas = [size for size in situation.sizes if size.unit == AREA]
     return FootStanding(
         foot,
@@ -626,7 +685,7 @@ def _foot(
         areas=(areas[0], sizes.peak(areas), areas[-1]) if areas else None,
         advice=own.advice,
         because=tuple(rule.sign for rule in own.because),
-        look_again_days=answer.look_again_days,
+        look_again_days=own.look_again_days,
         situation=situation,
     )
 
@@ -663,7 +722,7 @@ def _with_checks(
         dressed = any(asked.line == DRESSING for asked in hers)
         days = [usual]
         again = foot.look_again_days
-        if foot.is_case and again and not watch and not dressed:
+        if again and not watch and not dressed:
             seen = max(foot.checked, records.looked_at.get(name, foot.checked))
             days.append(seen + timedelta(again))
         if watch:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from flockcare.care.rules import Advice
 from flockcare.care.sizes import Size
 from flockcare.care.standing import CHECK, Course, Due, Eggs, FootStanding, Sign, Standing, Trend
 from flockcare.drawing.dates import MONTHS
@@ -32,7 +31,8 @@ def sign_words(sign: Sign, today: date) -> str:
 def foot_words(foot: FootStanding, today: date) -> str:
     """``left foot: sore since 26 Oct (clear on 20 Oct)``."""
     if not foot.is_case:
-        return f"{foot.words}: {foot.state}"
+        signs = "; ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
+        return f"{foot.words}: scored clear on {day_words(foot.checked, today)}, but {signs}"
     before = (
         f"clear on {day_words(foot.last_clear, today)}"
         if foot.last_clear
@@ -115,8 +115,13 @@ def lines(standing: Standing) -> Iterator[str]:
         yield sign_words(sign, today)
     for foot in standing.cases:
         yield f"{foot_words(foot, today)}. {course_words(foot.trend, today)}"
-    if not standing.signs and not standing.cases:
+    for foot in standing.concerns:
+        if not foot.is_case:
+            yield foot_words(foot, today)
+    if not standing.signs and not standing.concerns:
         yield calm(standing)
+    if standing.plan:
+        yield plan_words(standing)
 
 
 def calm(standing: Standing) -> str:
@@ -136,8 +141,11 @@ def names(some: list[str], at_most: int = 4) -> str:
     return " and ".join(filter(None, [", ".join(some[:-1]), *some[-1:]]))
 
 
-def advice_words(standing: Standing) -> str:
-    """The advice, or that a vet has seen her and nothing is new since."""
-    if standing.plan and standing.advice is Advice.VET:
-        return f"Vet since {day_words(standing.plan.on, standing.today)}"
-    return standing.advice.words
+def plan_words(standing: Standing) -> str:
+    """``Vet since 18 Nov, plan until 16 Dec``; empty where no plan holds or a sign is new."""
+    if standing.plan is None:
+        return ""
+    seen, until = (
+        day_words(day, standing.today) for day in (standing.plan.on, standing.plan.until)
+    )
+    return f"Vet since {seen}, plan until {until}"

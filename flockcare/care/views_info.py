@@ -4,7 +4,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from flockcare.care.medicines import ASK, NOTICES, PROHIBITED_US, US_LIST
-from flockcare.care.rules import LIMITS, RULES, Advice
+from flockcare.care.rules import LIMITS, NOTIFIABLE, RULES, UNASKED, Advice
 from flockcare.people.access import flock_view
 
 
@@ -18,7 +18,13 @@ def rules(request, flock):
     return render(
         request,
         "care/rules.html",
-        {"here": "more", "groups": [group for group in groups if group[1]], "limits": LIMITS},
+        {
+            "here": "more",
+            "groups": groups,
+            "limits": LIMITS,
+            "notifiable": NOTIFIABLE,
+            "unasked": UNASKED,
+        },
     )
 
 

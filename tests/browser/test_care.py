@@ -112,7 +112,7 @@ def test_an_urgent_sign_stands_on_top_of_today(open_phone, site):
     find_sore(page, site, "Saffron", "Swollen")
     page.wait_for_selector(".vet-notice:has-text('Saffron'):has-text('seen from above')")
     page.locator(".vet-notice a:has-text('Saffron')").tap()
-    page.wait_for_selector(".advice-vet")
+    page.wait_for_selector(".advice-soon")
     page.locator("a:has-text('Before you open a sore')").tap()
     for question in range(9):
         page.locator(".questions fieldset").nth(question).locator(

@@ -301,3 +301,58 @@ def test_a_vets_plan_holds_until_its_day_or_a_new_sign():
     healed = look(5, left=CLEAR, right=CLEAR)
     assert stands(swollen, healed, plan=plan).plan == plan
     assert stands(swollen, healed, look(1, left={"score": 2}), plan=plan).plan is None
+
+
+# --- What the rules are told
+
+
+def told(*looks: Look, foot="left", **more):
+    return stands(*looks, **more).feet[foot].situation
+
+
+def test_how_long_and_how_often_is_told():
+    found = told(look(300, left=MILD), look(290, left=CLEAR), look(12, left=MILD, gait=2))
+    assert (found.days_affected, found.days_limping, found.cases_in_foot_12_months) == (12, 12, 2)
+    # A case that ended more than a year ago is not of these twelve months.
+    found = told(look(380, left=MILD), look(370, left=CLEAR), look(12, left=MILD))
+    assert (found.cases_in_foot_12_months, found.days_limping) == (1, None)
+
+
+def test_a_check_that_did_not_ask_neither_begins_nor_ends_a_limp():
+    looks = look(9, left=MILD, gait=1), look(6, left=MILD), look(3, left=MILD, gait=2)
+    assert told(*looks).days_limping == 9
+    assert told(*looks, look(5, left=MILD, gait=0)).days_limping == 3
+    assert told(*looks, look(1, left=MILD, gait=0)).days_limping is None
+
+
+@pytest.mark.parametrize(
+    ("weights", "change"),
+    [
+        ([(30, 2000), (2, 1800)], -0.1),
+        # A month apart, as weighed on the first of each; the heaviest of the month counts.
+        ([(33, 2000), (20, 2200), (2, 1980)], -0.1),
+        ([(34, 2000), (2, 1000)], None),
+        ([(50, 2000), (29, 1000)], None),
+        ([(2, 2000)], None),
+        ([], None),
+    ],
+)
+def test_the_change_of_weight_is_that_of_four_weeks(weights, change):
+    found = told(look(3, left=MILD), weights=[(day(ago), grams) for ago, grams in weights])
+    assert found.weight_change_28_days == (change and pytest.approx(change))
+    assert found.weight_g == (weights[-1][1] if weights else None)
+
+
+def test_a_foot_that_was_scored_clear_but_shows_a_sign_is_a_reason():
+    found = stands(look(2, left=CLEAR, right={"score": 0, "cold_or_dark": True}))
+    assert found.feet["right"].state == "clear" and found.feet["left"].because == ()
+    assert found.reasons == ["right foot: the foot is cold or dark"]
+    assert found.urgent
+
+
+def test_what_is_left_alone_does_not_outdo_what_is_to_be_checked_again():
+    well = {"manner": "bright", "eating": "yes", "gait": 0}
+    left_alone = look(2, left=MILD, right=CLEAR, **well)
+    assert stands(left_alone).advice is Advice.LEAVE
+    limps = look(1, left=CLEAR, right=CLEAR, gait=1)
+    assert stands(limps).advice is Advice.LOOK and stands(limps).because

@@ -142,24 +142,40 @@ def test_an_urgent_sign_stands_on_top_until_a_look_without_it(cast, birds):
     look(cast, birds["Dill"], days_ago=3, left={"score": 2, "swelling": "from above"})
     look(cast, birds["Mace"], days_ago=1, left={"score": 1, "scab": "brown", "swelling": "none"})
     page = " ".join(piece(cast.clients.owner, cast).content.decode().split())
-    assert "Call a vet: Dill." in page
-    assert "left foot: swelling that can be seen from above" in page
+    assert "Vet within days: Dill." in page
+    assert "Left foot: swelling that can be seen from above" in page
     assert page.index(">Dill<") < page.index(">Mace<")
     step(cast, birds["Dill"], "vet", days_ago=2)
     page = piece(cast.clients.owner, cast).content.decode()
-    assert "Vet since" in page and "Call a vet" not in page
+    assert "Vet since" in page and "Vet within days" not in page
     look(cast, birds["Dill"], days_ago=1, left={"score": 0}, right={"score": 0})
     assert "Vet since" not in piece(cast.clients.owner, cast).content.decode()
     look(cast, birds["Dill"], left={"score": 2})
-    assert "Call a vet" in piece(cast.clients.owner, cast).content.decode()
+    assert "Vet within days" in piece(cast.clients.owner, cast).content.decode()
+
+
+def test_the_most_urgent_stands_first_and_each_says_how_soon(cast, birds):
+    swollen, plain = {"score": 2}, {"score": 1, "scab": "brown", "swelling": "none"}
+    look(cast, birds["Mace"], days_ago=3, left={"score": 1, "cold_or_dark": True})
+    look(cast, birds["Dill"], days_ago=2, left=swollen)
+    look(cast, birds["Sorrel"], days_ago=0, left={**plain, "scab_mm": 4}, right={"score": 0})
+    look(cast, birds["Sorrel"], days_ago=15, left={**plain, "scab_mm": 4}, right={"score": 0})
+    page = piece(cast.clients.owner, cast).content.decode()
+    rows = page.split('<li class="standing-row">')[1:]
+    shown = [("now", "Vet today", "Mace"), ("soon", "Vet within days", "Dill")]
+    shown.append(("ask", "Ask a vet, not urgent", "Sorrel"))
+    for row, (level, words, name) in zip(rows, shown, strict=True):
+        assert f'<span class="level level-{level}">{words}</span>' in row and name in row
+    answer = page.split("<h2")[0]
+    assert "Vet today: Mace." in answer and "Vet within days: Dill." in answer
 
 
 def test_a_dull_bird_with_sound_feet_is_urgent_too(cast, birds):
     look(cast, birds["Sorrel"], manner="dull", left={"score": 0}, right={"score": 0})
     shown = piece(cast.clients.owner, cast).content.decode()
-    assert "she is not bright" in shown and "seen by Owner" in shown
+    assert "She is not bright" in shown and "seen by Owner" in shown
     look(cast, birds["Sorrel"], manner="bright", left={"score": 0}, right={"score": 0})
-    assert "she is not bright" not in piece(cast.clients.owner, cast).content.decode()
+    assert "She is not bright" not in piece(cast.clients.owner, cast).content.decode()
 
 
 def test_the_piece_asks_as_often_for_many_rows(cast, birds):

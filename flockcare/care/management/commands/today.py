@@ -10,7 +10,7 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.care.situation import worked_out
 from flockcare.care.standing import FootStanding, Standing
-from flockcare.care.standing_words import advice_words, due_words, eggs_words, lines
+from flockcare.care.standing_words import due_words, eggs_words, lines
 from flockcare.people.models import Flock
 
 
@@ -108,7 +108,7 @@ def _iso(day: date | None) -> str | None:
 
 def spoken(birds: list[tuple[Bird, Standing]]):
     for bird, standing in birds:
-        yield f"{bird.name}: {advice_words(standing).lower()}"
+        yield f"{bird.name}: {standing.advice.words.lower()}"
         yield from (f"  {line}" for line in lines(standing))
         if standing.reasons:
             yield f"  because: {'; '.join(standing.reasons)}"
