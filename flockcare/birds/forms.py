@@ -11,7 +11,16 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 
 from flockcare.birds.breeds import PUBLISHED, WeightClass
-from flockcare.birds.models import HEAVIEST_GRAMS, BandColour, Bird, Breed, LeftReason, Weighing
+from flockcare.birds.models import (
+    HEAVIEST_GRAMS,
+    BandColour,
+    Bird,
+    BirdState,
+    Breed,
+    LeftReason,
+    Sex,
+    Weighing,
+)
 from flockcare.birds.services import NewBird
 from flockcare.core.dates import HELP as DATE_HELP
 from flockcare.core.dates import PartialDate
@@ -132,10 +141,12 @@ class WeighingForm(KeeperModelForm):
             raise ValidationError("This day is still to come.")
         hatched = bird.hatched and PartialDate.parse(bird.hatched)
         if hatched and on < hatched.first():
-            raise ValidationError(f"This is before she hatched ({hatched.words()}).")
+            she = bird.pronouns.subject
+            raise ValidationError(f"This is before {she} hatched ({hatched.words()}).")
         if Weighing.objects.filter(bird=bird, on=on).exclude(pk=self.instance.pk).exists():
             raise ValidationError(
-                "She has been weighed on this day already. Correct that weighing, or delete it."
+                f"{bird.pronouns.subject.capitalize()} has been weighed on this day already. "
+                "Correct that weighing, or delete it."
             )
         return on
 
@@ -176,6 +187,39 @@ class BreedForm(KeeperModelForm):
         if "adult_grams" in self.changed_data:
             return self.cleaned_data["adult_grams"]
         return self.initial["adult_grams"]
+
+
+# States
+
+
+class StateForm(KeeperModelForm):
+    class Meta:
+        model = BirdState
+        fields = ["kind", "since", "until"]
+        widgets = {
+            "kind": forms.RadioSelect(attrs={"class": "chips"}),
+            "since": forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
+            "until": forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
+        }
+        help_texts = {"until": "Leave empty while it goes on."}
+
+    def __init__(self, *args, today, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.today = today
+        only_hens = {BirdState.Kind.BROODY, BirdState.Kind.IN_LAY}
+        left_out = only_hens if self.instance.bird.sex == Sex.COCK else set()
+        self.fields["kind"].choices = [
+            (value, label.capitalize())
+            for value, label in BirdState.Kind.choices
+            if value not in left_out
+        ]
+        self.fields["since"].widget.attrs["max"] = today.isoformat()
+
+    def clean_since(self):
+        since = self.cleaned_data["since"]
+        if since > self.today:
+            raise ValidationError("This day is still to come.")
+        return since
 
 
 # Birds
@@ -233,6 +277,12 @@ class BirdForm(KeeperModelForm):
         }
         help_texts = {"hatched": DATE_HELP, "own_weight_class": ""}
 
+    quarantine = forms.BooleanField(
+        label="In quarantine now",
+        required=False,
+        help_text="Kept apart from the others until it is clear that nothing was brought in.",
+    )
+
     field_order = ["name", "band_colour", "band_number", "breed_name"]
     also_shown = ("breed_id",)
 
@@ -252,6 +302,19 @@ class BirdForm(KeeperModelForm):
             self.fields["left"].required = True
         else:
             del self.fields["left"]
+        if self.instance._state.adding:
+            names = [name for name in self.fields if name != "quarantine"]
+            names.insert(names.index("joined") + 1, "quarantine")
+            self.order_fields(names)
+        else:
+            del self.fields["quarantine"]
+
+    def quarantine_from(self):
+        """The day a new bird came, where that is known to the day, else today; None without."""
+        if not self.cleaned_data.get("quarantine"):
+            return None
+        came = self.cleaned_data["joined"] and PartialDate.parse(self.cleaned_data["joined"])
+        return came.first() if came and came.day else self.today
 
     def clean_name(self):
         name = self.cleaned_data["name"]

@@ -1,6 +1,6 @@
-"""Breeds and weighings in a keeper's words; see ``people.kinds``."""
+"""Breeds, weighings and states in a keeper's words; see ``people.kinds``."""
 
-from flockcare.birds.models import Breed, Weighing
+from flockcare.birds.models import BirdState, Breed, Weighing
 from flockcare.core.templatetags.flockcare import weight
 from flockcare.people.kinds import Kind, Names, register
 
@@ -22,5 +22,11 @@ register(
         page=lambda weighing: ("birds:weighings", weighing.bird_id),
         words={"grams": weight_words},
         labels={"keeper_id": "Weighed by"},
+    ),
+    Kind(
+        BirdState,
+        title=lambda said: f"{said['bird_id']} {said['kind']}, from {said['since']}",
+        page=lambda state: ("birds:states", state.bird_id),
+        labels={"keeper_id": "Said by"},
     ),
 )

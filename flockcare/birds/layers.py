@@ -1,10 +1,11 @@
-"""The weighings of a bird, for her timeline."""
+"""The weighings and the states of a bird, for her timeline."""
 
+from django.db.models import Q
 from django.urls import reverse
 
-from flockcare.birds.models import Bird, Weighing
+from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.core.templatetags.flockcare import weight
-from flockcare.drawing.timeline import Mark, Window
+from flockcare.drawing.timeline import DAY, Mark, Period, Window
 
 
 def weighings(bird: Bird, window: Window) -> list[Mark]:
@@ -19,3 +20,25 @@ def weighings(bird: Bird, window: Window) -> list[Mark]:
         words = weight(grams, bird.flock)
         marks.append(Mark(on, "weight", "weight", f"weighed {words}", url, by or "", words, grams))
     return marks
+
+
+def states(bird: Bird, window: Window) -> list[Period]:
+    """Each state that holds on some day of the window."""
+    url = reverse("birds:states", args=[bird.flock_id, bird.pk])
+    rows = (
+        BirdState.objects.filter(Q(until=None) | Q(until__gt=window.first), bird=bird)
+        .filter(since__lte=window.last)
+        .order_by("since")
+        .select_related("keeper")
+    )
+    return [
+        Period(
+            state.since,
+            # On the day that it is over it holds no more.
+            state.until and max(state.until - DAY, state.since),
+            state.get_kind_display(),
+            url,
+            str(state.keeper or ""),
+        )
+        for state in rows
+    ]

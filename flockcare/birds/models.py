@@ -1,4 +1,7 @@
-"""Who the birds are and what they weigh."""
+"""Who the birds are, what they weigh, and what state they are in."""
+
+import datetime as dt
+from dataclasses import dataclass
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -7,9 +10,11 @@ from django.db import models
 from django.db.models.functions import Lower
 from django.urls import reverse
 
+from flockcare.birds.age import may_be_growing
 from flockcare.birds.breeds import WeightClass, class_of
 from flockcare.core.dates import PartialDate, PartialDateField
 from flockcare.core.lines import LineField
+from flockcare.drawing.dates import date_words
 from flockcare.people.models import FlockRecord
 
 LIGHTEST_GRAMS, HEAVIEST_GRAMS = 20, 9000
@@ -59,6 +64,20 @@ class Sex(models.TextChoices):
     UNKNOWN = "unknown", "not known yet"
 
 
+@dataclass(frozen=True)
+class Pronouns:
+    subject: str
+    object: str
+    possessive: str
+
+
+PRONOUNS = {
+    Sex.HEN: Pronouns("she", "her", "her"),
+    Sex.COCK: Pronouns("he", "him", "his"),
+    Sex.UNKNOWN: Pronouns("it", "it", "its"),
+}
+
+
 class LeftReason(models.TextChoices):
     DIED = "died", "died"
     # Told apart from other culls: a foot that ended a life must not count as a foot that was
@@ -71,7 +90,7 @@ class LeftReason(models.TextChoices):
     OTHER = "other", "other"
 
 
-_WHY = "Say why she left."
+_WHY = "Say why the bird left."
 
 
 class BirdQuerySet(models.QuerySet):
@@ -137,10 +156,11 @@ class Bird(FlockRecord):
         return reverse("bird", args=[self.flock_id, self.pk])
 
     def clean(self):
+        she = self.pronouns.subject
         if self.left and not self.left_reason:
-            raise ValidationError({"left_reason": _WHY})
-        hatched = self.hatched, "she hatched"
-        came = (self.joined, "she came to this flock") if self.joined else hatched
+            raise ValidationError({"left_reason": f"Say why {she} left."})
+        hatched = self.hatched, f"{she} hatched"
+        came = (self.joined, f"{she} came to this flock") if self.joined else hatched
         for field, (earlier, what) in (("joined", hatched), ("left", came)):
             later = getattr(self, field)
             if earlier and later:
@@ -151,6 +171,29 @@ class Bird(FlockRecord):
                     continue  # The field itself says what is wrong with it.
                 if wrong:
                     raise ValidationError({field: f"This is before {what} ({known.words()})."})
+
+    @property
+    def pronouns(self) -> Pronouns:
+        """How this bird is spoken of."""
+        return PRONOUNS[self.sex]
+
+    def adult_grams_on(self, day: dt.date) -> int | None:
+        """What a weight of that day may be compared with: a grown hen's of the breed.
+
+        None for a cock, for a bird that may have been growing, and where it is not known.
+        """
+        if self.sex == Sex.COCK or may_be_growing(self.hatched, day):
+            return None
+        return self.breed.adult_grams if self.breed else None
+
+    def states_on(self, day: dt.date) -> dict:
+        """For a page: what holds of this bird on a day, and what else could be said."""
+        states = list(self.birdstate_set.on(day).order_by("since"))
+        said = {state.kind for state in states}
+        if self.sex == Sex.COCK:
+            said |= {BirdState.Kind.BROODY, BirdState.Kind.IN_LAY}
+        others = [choice for choice in BirdState.Kind.choices if choice[0] not in said]
+        return {"states": states, "other_states": others}
 
     @property
     def band(self) -> str:
@@ -190,9 +233,112 @@ class Weighing(FlockRecord):
             models.UniqueConstraint(
                 fields=["bird", "on"],
                 name="one_weighing_per_day",
-                violation_error_message="She has been weighed on this day already.",
+                violation_error_message="There is a weighing of this bird on this day already.",
             )
         ]
 
     def __str__(self):
         return f"{self.bird} {self.on}: {self.grams} g"
+
+
+class BirdStateQuerySet(models.QuerySet):
+    def on(self, day: dt.date):
+        """Those that hold on a day; on the day it ends a state holds no more."""
+        return self.filter(
+            models.Q(until=None) | models.Q(until__gt=day),
+            since__lte=day,
+        )
+
+
+_ENDS_TOO_EARLY = "It ends before it begins."
+
+
+class BirdState(FlockRecord):
+    """What is so with a bird for a time: from ``since``, until the day it is over (empty: still).
+
+    It explains what else would be a sign of illness: who is broody eats little, who moults is dull.
+    """
+
+    class Kind(models.TextChoices):
+        MOULTING = "moulting", "moulting"
+        BROODY = "broody", "broody"
+        IN_LAY = "in lay", "in lay"
+        QUARANTINE = "quarantine", "in quarantine"
+
+    bird = models.ForeignKey(Bird, on_delete=models.CASCADE)
+    kind = models.CharField("what", max_length=10, choices=Kind)
+    since = models.DateField("from")
+    until = models.DateField("over on", null=True, blank=True)
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, editable=False
+    )
+
+    objects = BirdStateQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = "state"
+        ordering = ["since"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(until__isnull=True) | models.Q(until__gte=models.F("since")),
+                name="a_state_ends_after_it_begins",
+                violation_error_message=_ENDS_TOO_EARLY,
+            ),
+            # Whoever says the same at the same moment is told, though neither has seen the other.
+            models.UniqueConstraint(
+                fields=["bird", "kind"],
+                condition=models.Q(until=None),
+                name="one_state_of_a_kind_at_once",
+                violation_error_message="This is on record already, and not over.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.bird} {self.get_kind_display()}"
+
+    def overlaps(self, other: "BirdState") -> bool:
+        """Whether both hold on some day; that one is over on the day the other begins is none."""
+        if self.since == other.since:
+            return True
+        first, second = sorted((self, other), key=lambda one: one.since)
+        return first.until is None or second.since < first.until
+
+    def clash(self, others) -> None:
+        """ValidationError where this is the same, at the same time, as one of ``others``."""
+        for other in others:
+            if self.kind == other.kind and self.overlaps(other):
+                over = f"until {date_words(other.until)}" if other.until else "and not over"
+                words = f"{self.get_kind_display()} from {date_words(other.since)} {over}"
+                raise ValidationError({"since": f"On record already: {words}."})
+
+    def clean(self):
+        self.clean_alone()
+        if self.since:
+            self.clash(BirdState.objects.filter(bird=self.bird_id).exclude(pk=self.pk))
+
+    def clean_alone(self):
+        """What can be wrong with it whatever else is on record."""
+        if self.since is None:
+            return  # The field itself says what is wrong with it.
+        if self.until and self.until < self.since:
+            raise ValidationError({"until": _ENDS_TOO_EARLY})
+        if self.kind in (self.Kind.BROODY, self.Kind.IN_LAY) and self.bird.sex == Sex.COCK:
+            raise ValidationError({"kind": "Only a hen can be that."})
+        self._clean_against_her_life()
+
+    def _clean_against_her_life(self):
+        bird, she = self.bird, self.bird.pronouns.subject
+        if bird.hatched:
+            hatched = PartialDate.parse(bird.hatched)
+            if self.since < hatched.first():
+                raise ValidationError(
+                    {"since": f"This is before {she} hatched ({hatched.words()})."}
+                )
+        if bird.left:
+            left = PartialDate.parse(bird.left)
+            for field in ("since", "until"):
+                day = getattr(self, field)
+                if day and day > left.last():
+                    raise ValidationError(
+                        {field: f"This is after {she} left the flock ({left.words()})."}
+                    )

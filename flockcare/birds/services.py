@@ -1,12 +1,12 @@
-"""Every write about birds, breeds and weighings."""
+"""Every write about birds, breeds, weighings and states."""
 
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
-from flockcare.birds.breeds import BY_NAME
-from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.birds.breeds import known_breed
+from flockcare.birds.models import Bird, BirdState, Breed, Weighing
 from flockcare.people import history, keys
 
 OWN_FIGURE = "entered by a keeper"
@@ -40,20 +40,30 @@ def breed_named(*, flock, name: str) -> Breed | None:
 
 
 def new_breed(*, flock, name: str) -> Breed:
-    """Not saved yet; with the adult weight and the spelling that were published of it."""
-    published = BY_NAME.get(name.lower())
+    """Not saved yet; with the adult weight that was published of the breed that is meant.
+
+    A variety keeps the name that the keeper gave it.
+    """
+    published = known_breed(name)
     if published is None:
         return Breed(flock=flock, name=name)
+    same = name.lower() == published.breed.lower()
     return Breed(
-        flock=flock, name=published.breed, adult_grams=published.grams, source=published.source
+        flock=flock,
+        name=published.breed if same else name,
+        adult_grams=published.grams,
+        source=published.source,
     )
 
 
 @transaction.atomic
-def add_bird(*, bird: Bird, breed_name: str) -> None:
+def add_bird(*, bird: Bird, breed_name: str, quarantine_from=None, by=None) -> None:
     bird.breed = breed_named(flock=bird.flock, name=breed_name)
     bird.full_clean()
     bird.save()
+    if quarantine_from:
+        quarantine = BirdState.Kind.QUARANTINE
+        start_state(bird=bird, kind=quarantine, since=quarantine_from, by=by)
 
 
 @transaction.atomic
@@ -117,6 +127,77 @@ def change_weighing(*, weighing: Weighing, by, basis=None) -> None:
 @transaction.atomic
 def delete_weighing(*, weighing: Weighing, by) -> None:
     history.delete(weighing, by=by)
+
+
+def start_state(*, bird: Bird, kind: str, since, by) -> BirdState:
+    """It holds from that day on; where it does already, that one is given and nothing changes.
+
+    ValidationError where it cannot hold on that day.
+    """
+    state = BirdState(flock_id=bird.flock_id, bird=bird, kind=kind, since=since, keeper=by)
+    open_ones = BirdState.objects.filter(bird=bird, kind=kind, until=None)
+    if there := open_ones.filter(since__lte=since).first():
+        return there
+    try:
+        add_state(state=state)
+    except IntegrityError:  # Somebody else has said it at this moment.
+        return open_ones.get()
+    return state
+
+
+@transaction.atomic
+def add_state(*, state: BirdState) -> None:
+    # Two who say overlapping times of her wait for each other.
+    Bird.objects.select_for_update().filter(pk=state.bird_id).first()
+    state.full_clean()
+    state.save(force_insert=True)
+
+
+@transaction.atomic
+def change_state(*, state: BirdState, by, basis=None) -> None:
+    history.change(state, by=by, basis=basis)
+
+
+@transaction.atomic
+def end_state(*, state: BirdState, on, by) -> None:
+    """It is over on that day; ended twice it stays as it was ended first."""
+    if history.settle(state, basis=None).until is None:
+        state.until = max(on, state.since)
+        history.change(state, by=by)
+
+
+@transaction.atomic
+def delete_state(*, state: BirdState, by) -> None:
+    history.delete(state, by=by)
+
+
+@transaction.atomic
+def end_states(*, bird: Bird, on, by) -> None:
+    """The bird left the flock on that day: no state goes on."""
+    for state in BirdState.objects.filter(bird=bird, until=None).select_related("flock"):
+        if state.since <= on:
+            state.bird, state.until = bird, on
+            history.change(state, by=by)
+
+
+@transaction.atomic
+def resume_states(*, bird: Bird, by, ended) -> None:
+    """The bird is in the flock again: what ``end_states`` ended goes on, where nothing is since.
+
+    ``ended``: of a record's key, the change by which her leaving ended it, or None.
+    """
+    states = list(BirdState.objects.filter(bird=bird).select_related("flock"))
+    for state in states:
+        end = ended(state.pk) if state.until else None
+        if end is None or end.before.get("until"):
+            continue
+        was, state.bird, state.until = state.until, bird, None
+        try:
+            state.clash(other for other in states if other is not state)
+        except ValidationError:
+            state.until = was
+        else:
+            history.change(state, by=by)
 
 
 @transaction.atomic

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from flockcare.birds import views
+from flockcare.birds import views, views_states
 
 app_name = "birds"
 urlpatterns = [
@@ -20,5 +20,22 @@ urlpatterns = [
         "<uuid:bird_id>/weighings/<uuid:weighing_id>/delete/",
         views.weighing_delete,
         name="weighing_delete",
+    ),
+    path("<uuid:bird_id>/states/", views_states.states, name="states"),
+    path("<uuid:bird_id>/states/start/", views_states.state_start, name="state_start"),
+    path(
+        "<uuid:bird_id>/states/<uuid:bird_state_id>/",
+        views_states.state_edit,
+        name="state_edit",
+    ),
+    path(
+        "<uuid:bird_id>/states/<uuid:bird_state_id>/end/",
+        views_states.state_end,
+        name="state_end",
+    ),
+    path(
+        "<uuid:bird_id>/states/<uuid:bird_state_id>/delete/",
+        views_states.state_delete,
+        name="state_delete",
     ),
 ]

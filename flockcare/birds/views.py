@@ -12,9 +12,10 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.birds import services
-from flockcare.birds.breeds import BY_NAME
+from flockcare.birds.age import growing_words
+from flockcare.birds.breeds import known_breed
 from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, WeighingForm
-from flockcare.birds.models import Bird, Weighing
+from flockcare.birds.models import Bird, Sex, Weighing
 from flockcare.core.forms import saved
 from flockcare.people import keys
 from flockcare.people.access import flock_view
@@ -36,6 +37,8 @@ def bird_add(request, flock):
         services.add_bird,
         bird=form.instance,
         breed_name=form.cleaned_data["breed_name"],
+        quarantine_from=form.quarantine_from(),
+        by=request.user,
     ):
         messages.success(request, f"{form.instance} is in the flock.")
         _ask_for_weight(request, form.instance)
@@ -122,24 +125,23 @@ def weighings(request, flock, bird_id):
     if form.is_valid() and _weighed(form):
         messages.success(request, "Saved.")
         return redirect("birds:weighings", flock.pk, bird.pk)
-    adult = bird.breed.adult_grams if bird.breed else None
-    return render(
-        request,
-        "birds/weighings.html",
-        {
-            "flock": flock,
-            "here": "birds",
-            "bird": bird,
-            "form": form,
-            "adult": adult,
-            "weighings": [
-                (weighing, round(100 * weighing.grams / adult) if adult else None)
-                for weighing in with_names(
-                    bird.weighing_set.select_related("keeper").order_by("-on")
-                )
-            ],
-        },
-    )
+    found = with_names(bird.weighing_set.select_related("keeper").order_by("-on"))
+    context = {
+        "flock": flock,
+        "here": "birds",
+        "bird": bird,
+        "form": form,
+        "adult": bird.breed.adult_grams if bird.breed and bird.sex != Sex.COCK else None,
+        "weighings": [(weighing, *_compared(bird, weighing)) for weighing in found],
+    }
+    return render(request, "birds/weighings.html", context)
+
+
+def _compared(bird: Bird, weighing: Weighing) -> tuple[int | None, str]:
+    """Percent of a grown hen's weight, and why there is none."""
+    adult = bird.adult_grams_on(weighing.on)
+    share = round(100 * weighing.grams / adult) if adult else None
+    return share, growing_words(bird.hatched, weighing.on)
 
 
 def _weighed(form) -> bool:
@@ -211,7 +213,7 @@ def breed_edit(request, flock, breed_id):
             "form": form,
             "breed": breed,
             "name": name,
-            "published": BY_NAME.get(name.lower()),
+            "published": known_breed(name),
         },
     )
 

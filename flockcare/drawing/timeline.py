@@ -69,6 +69,16 @@ class Band(NamedTuple):
     url: str = ""
 
 
+class Period(NamedTuple):
+    """A state of the bird herself: the first and the last day; None is still."""
+
+    since: dt.date
+    until: dt.date | None
+    label: str
+    url: str = ""
+    by: str = ""
+
+
 class Bar(NamedTuple):
     """A case of one foot: the first and the last check that saw it, and the clear ones around it.
 
@@ -111,6 +121,7 @@ class Timeline:
     marks: Sequence[Mark] = ()
     bands: Sequence[Band] = ()
     bars: Sequence[Bar] = ()
+    periods: Sequence[Period] = ()
 
     def place(self, mark: Mark) -> Placed:
         position = day_position(mark.at, self.window.zone)

@@ -7,7 +7,7 @@ screen alike, and its letters have the same size on both. What fits is reckoned 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import pairwise
@@ -22,6 +22,7 @@ from flockcare.drawing.timeline import (
     Band,
     Bar,
     Mark,
+    Period,
     Placed,
     Stretch,
     Timeline,
@@ -36,6 +37,7 @@ LETTER = 6.6  # Pixels of a letter of the drawing's text, on average.
 THUMB = 24
 TARGET = 32  # Width of a touch target where there is room; WCAG 2.2, 2.5.8 asks for 24.
 STRIP = 24
+LANE_NAME, PERIOD = 22, 30  # Heights: the name of a lane, and a row of periods below it.
 LANES = {
     **FEET,
     "signs": "Signs, notes",
@@ -95,6 +97,9 @@ def draw(timeline: Timeline, stretch: Stretch, *, page: str, title: str) -> Mark
             height = HEIGHTS.get(lane, 46)
             lanes.append(_lane(frame, lane, by_lane[lane], top))
             top += height
+    if timeline.periods:
+        lanes.append(_periods(frame, top))
+        top += LANE_NAME + PERIOD * len(_rows_of(timeline.periods))
     bottom = top + 4
     return element(
         "svg",
@@ -145,6 +150,43 @@ def _radius(by_lane: dict[str, list[Placed]]) -> float:
     """As large as neighbours that lie as near as half of them do allow, to a tenth."""
     usual = min(usual_gap(by_lane[foot]) for foot in FEET)
     return round(min(5.5, max(2.5, 0.4 * PHONE_WIDTH * usual)), 1)
+
+
+# States of the bird
+
+
+def _periods(frame: Frame, top: int) -> Markup:
+    drawn = [_text("lane-name", 0, top + 15, "How she is")]
+    for number, row in enumerate(_rows_of(frame.timeline.periods)):
+        drawn += [_period(frame, one, top + LANE_NAME + number * PERIOD) for one in row]
+    return element("g", {}, *drawn)
+
+
+def _rows_of(periods: Sequence[Period]) -> list[list[Period]]:
+    """Each in the first row in which it overlaps with none; given in the order they begin."""
+    rows: list[list[Period]] = []
+    for one in periods:
+        for row in rows:
+            if row[-1].until and row[-1].until < one.since:
+                row.append(one)
+                break
+        else:
+            rows.append([one])
+    return rows
+
+
+def _period(frame: Frame, one: Period, top: int) -> Markup:
+    start, end = frame.timeline.edges(one.since, one.until)
+    room = int((end - start) * PHONE_WIDTH / LETTER) - 1
+    until = f" until {date_words(one.until)}" if one.until else ""
+    place = {"x": percent(start), "width": percent(end - start), "y": top}
+    drawn = [
+        element("title", {}, f"{one.label} from {date_words(one.since)}{until}"),
+        element("rect", {"class": "state", **place, "height": PERIOD - 4, "rx": 4}),
+    ]
+    if room > 2:
+        drawn.append(_text("state-name", start, top + 18, _shortened(one.label, room), dx=5))
+    return element("a", {"href": one.url}, *drawn) if one.url else element("g", {}, *drawn)
 
 
 # Bands behind and the axis

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from django.utils import timezone
 
-from flockcare.birds.models import Bird, Breed
+from flockcare.birds.models import Bird, BirdState, Breed
 from flockcare.care.models import CareStep, KitItem
 from flockcare.exchange.pictures import Pictures
 from flockcare.exchange.problems import Problems
@@ -69,6 +69,7 @@ class Work:
     houses: dict[str, House] = field(default_factory=dict)
     features: dict[tuple, Feature] = field(default_factory=dict)
     stays: dict[object, list[Stay]] = field(default_factory=lambda: defaultdict(list))
+    states: dict[object, list[BirdState]] = field(default_factory=lambda: defaultdict(list))
     kit: dict[str, KitItem] = field(default_factory=dict)
     photos: dict[str, Photo] = field(default_factory=dict)
     # Of each bird and moment, in the order of the files.

@@ -9,6 +9,7 @@ from dataclasses import dataclass, fields
 from django.db.models import OuterRef, Subquery
 
 from flockcare.analysis.landing import foot_pounds, landing_energy
+from flockcare.birds.age import growing_words, is_growing
 from flockcare.birds.models import Bird, Weighing
 from flockcare.drawing.dates import date_words
 from flockcare.housing.layout import Layout, Place
@@ -52,7 +53,8 @@ class Lander:
 def landers_on(house: House, day: dt.date) -> list[Lander]:
     """The birds that lived there, each with her last weighing on or before the day.
 
-    Who was not weighed by then has the adult weight of her breed, as an assumption. Two queries.
+    Who was not weighed by then has the adult weight of her breed, as an assumption, unless she may
+    have been growing. Once she is grown, what she weighed before counts no more. Two queries.
     """
     birds = residents_on(house, day)
     newest = Weighing.objects.filter(bird=OuterRef("bird"), on__lte=day).order_by("-on")
@@ -62,16 +64,20 @@ def landers_on(house: House, day: dt.date) -> list[Lander]:
             bird__in=birds, on=Subquery(newest.values("on")[:1])
         ).values_list("bird", "grams", "on")
     }
-    return [_lander(bird, weighed.get(bird.pk)) for bird in birds]
+    return [_lander(bird, weighed.get(bird.pk), day) for bird in birds]
 
 
-def _lander(bird: Bird, weighed: tuple[int, dt.date] | None) -> Lander:
+def _lander(bird: Bird, weighed: tuple[int, dt.date] | None, day: dt.date) -> Lander:
+    growing = growing_words(bird.hatched, day)
     if weighed:
         grams, on = weighed
-        return Lander(bird, grams, f"weighed {date_words(on)}")
+        if growing or not is_growing(bird.hatched, on):
+            return Lander(bird, grams, f"weighed {date_words(on)}")
+    if growing:
+        return Lander(bird, None, f"weight not known, {growing}: weigh {bird.pronouns.object}")
     if bird.breed and bird.breed.adult_grams:
         return Lander(bird, bird.breed.adult_grams, f"assumed: a grown {bird.breed}", assumed=True)
-    return Lander(bird, None, "no weight is known: weigh her")
+    return Lander(bird, None, f"weight not known: weigh {bird.pronouns.object}")
 
 
 @dataclass(frozen=True, slots=True)

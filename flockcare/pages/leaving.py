@@ -3,7 +3,8 @@
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, BirdState
+from flockcare.birds.services import end_states, resume_states
 from flockcare.core.dates import PartialDate
 from flockcare.housing.models import Stay
 from flockcare.housing.services import end_stays, resume_stay
@@ -11,15 +12,18 @@ from flockcare.people import history
 from flockcare.people.deletion import of_the_flock, what_hangs_on
 from flockcare.people.models import Revision
 
+GO_WITH_HER = (Stay, BirdState)
+
 
 @history.changeset()
 def leave_flock(*, bird: Bird, by, basis=None) -> None:
-    """Keep when and why a bird left, as set on ``bird``; where she lives ends with that."""
+    """Keep when and why a bird left, as set on ``bird``; her stay and her states end with that."""
     if not bird.left:
         raise ValidationError({"left": "Say when she left; the year is enough."})
     history.change(bird, by=by, basis=basis)
     on = min(timezone.localdate(), PartialDate.parse(bird.left).last())
     end_stays(bird=bird, on=on, by=by)
+    end_states(bird=bird, on=on, by=by)
 
 
 @history.changeset()
@@ -35,7 +39,9 @@ def put_back(*, bird: Bird, by, basis=None) -> None:
     was_gone = history.settle(bird, basis=basis).left
     history.change(bird, by=by)
     if was_gone and not bird.left:
-        resume_stay(bird=bird, by=by, ended=_ended_with_her_leaving(bird))
+        ended = _ended_with_her_leaving(bird)
+        resume_stay(bird=bird, by=by, ended=ended)
+        resume_states(bird=bird, by=by, ended=ended)
 
 
 def _ended_with_her_leaving(bird: Bird):
@@ -56,9 +62,9 @@ def _ended_with_her_leaving(bird: Bird):
 def recorded(bird: Bird) -> list[tuple[int, str]]:
     """How many of what would be lost with her; photos that can be put back count. One query.
 
-    Where she lives does not keep her: it goes with her, and comes back with her.
+    Where she lives and her states do not keep her: they go with her, and come back with her.
     """
-    related = [each for each in of_the_flock(bird) if each.related_model is not Stay]
+    related = [each for each in of_the_flock(bird) if each.related_model not in GO_WITH_HER]
     return what_hangs_on(bird, related)
 
 
@@ -71,6 +77,7 @@ def remove_bird(*, bird: Bird, by) -> None:
         raise ValidationError(
             f"Something is recorded about {bird} already, so she cannot be removed."
         )
-    for stay in Stay.objects.filter(bird=bird).select_related("flock"):
-        history.delete(stay, by=by)
+    for model in GO_WITH_HER:
+        for record in model.objects.filter(bird=bird).select_related("flock"):
+            history.delete(record, by=by)
     history.delete(bird, by=by)

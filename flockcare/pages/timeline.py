@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from operator import itemgetter
 
-from flockcare.birds.layers import weighings
+from flockcare.birds.layers import states, weighings
 from flockcare.birds.models import Bird
 from flockcare.care.layers import care_given
 from flockcare.drawing.dates import date_words, day_position
-from flockcare.drawing.timeline import Band, Mark, Stretch, Timeline, Window, Zoom
+from flockcare.drawing.timeline import Band, Mark, Period, Stretch, Timeline, Window, Zoom
 from flockcare.drawing.timeline_svg import row_id
 from flockcare.feet.cases import Case
 from flockcare.feet.layers import bar, checks
@@ -20,7 +20,7 @@ from flockcare.photos.layers import photos
 
 # What a timeline is made of: functions of a bird and a window, each with a query of its own. The
 # order is that in which what lies at one time is drawn.
-LAYERS = (checks, weighings, photos, stays, care_given)
+LAYERS = (checks, weighings, photos, stays, care_given, states)
 # No record here is older; see core.dates.
 OLDEST = dt.date(1950, 1, 1)
 
@@ -53,6 +53,7 @@ def timeline(bird: Bird, window: Window, cases: Iterable[Case]) -> Timeline:
         [item for item in items if isinstance(item, Mark)],
         [item for item in items if isinstance(item, Band)],
         [bar(case) for case in cases if case.touches(window)],
+        [item for item in items if isinstance(item, Period)],
     )
 
 
@@ -76,13 +77,14 @@ def table_rows(shown: Timeline) -> list[Row]:
         # Without an address there is nothing to tell that two marks are one record.
         records.setdefault((mark.at, mark.url or mark.label), []).append(mark)
     placed = [(day_position(marks[0].at, zone), marks) for marks in records.values()]
-    # A move stands before the records of its day.
-    placed += [(band.since.toordinal() if band.since else 0, band) for band in shown.bands]
+    # A move and a state stand before the records of their day.
+    spans = (*shown.bands, *shown.periods)
+    placed += [(span.since.toordinal() if span.since else 0, span) for span in spans]
     placed.sort(key=itemgetter(0), reverse=True)
     rows, newest = [], None
     for position, record in placed:
-        if isinstance(record, Band):
-            rows.append(_band_row(record))
+        if isinstance(record, Band | Period):
+            rows.append(_span_row(record))
             continue
         day = dt.date.fromordinal(int(position))
         rows.append(_row(day, record, key=row_id(day) if day != newest else ""))
@@ -95,7 +97,8 @@ def _row(day: dt.date, marks: list[Mark], key: str) -> Row:
     return Row(date_words(day), what, first.by, first.url, first.picture, key)
 
 
-def _band_row(band: Band) -> Row:
-    until = f", until {date_words(band.until)}" if band.until else ""
-    since = date_words(band.since) if band.since else "always"
-    return Row(since, band.label + until, url=band.url)
+def _span_row(span: Band | Period) -> Row:
+    until = f", until {date_words(span.until)}" if span.until else ""
+    since = date_words(span.since) if span.since else "always"
+    by = span.by if isinstance(span, Period) else ""
+    return Row(since, span.label + until, by, url=span.url)

@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.views_today import care_of, care_tag
 from flockcare.core.dates import PartialDate
@@ -59,6 +60,8 @@ def bird(request, flock, bird_id):
         "older": past[PAST_CASES_SHOWN:],
         "of_adult": _share_of_adult(bird),
         **care_of(bird, cases),
+        "growing": growing_words(bird.hatched, bird.weighed_on or _last_day(bird)),
+        **bird.states_on(_last_day(bird)),
         **_timeline(request, bird, cases),
     }
     context["tag"] = care_tag(request, context["mark"])
@@ -134,9 +137,11 @@ def _begins(bird: Bird) -> dt.date:
 
 
 def _share_of_adult(bird: Bird) -> int | None:
-    """The last weight in percent of a grown hen's of her breed."""
-    adult = bird.breed and bird.breed.adult_grams
-    return round(100 * bird.grams / adult) if adult and bird.grams else None
+    """The last weight in percent of a grown hen's of her breed; None of one that was growing."""
+    if not bird.grams:
+        return None
+    adult = bird.adult_grams_on(bird.weighed_on)
+    return round(100 * bird.grams / adult) if adult else None
 
 
 def _case_line(case: Case, last_day: dt.date) -> CaseLine:

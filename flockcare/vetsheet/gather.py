@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from operator import itemgetter
 
+from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, Sex
 from flockcare.care.holds import holds_from
 from flockcare.core.dates import PartialDate
@@ -123,8 +124,10 @@ def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
         return "Not weighed in this time."
     last = weighed[-1]
     words = f"{weight(last.grams, bird.flock)} on {date_words(last.on)}"
-    adult = bird.breed and bird.breed.adult_grams
-    if adult:
+    adult = bird.adult_grams_on(last.on)
+    if growing := growing_words(bird.hatched, last.on):
+        words += f" ({growing})"
+    elif adult:
         share = round(100 * last.grams / adult)
         source = names.text(bird.breed.source) or "no source"
         words += (

@@ -11,7 +11,7 @@ from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
-from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.birds.models import Bird, BirdState, Breed, Weighing
 from flockcare.care.models import CareStep, KitItem
 from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
@@ -121,6 +121,9 @@ def records(flock, keeper) -> dict:
         "size": 240,
         "weighing_id": Weighing.objects.create(
             flock=flock, bird=bird, on=date(2026, 1, 1), grams=2000
+        ).pk,
+        "bird_state_id": BirdState.objects.create(
+            flock=flock, bird=bird, kind="moulting", since=since
         ).pk,
         "breed_id": Breed.objects.create(flock=flock, name="Sussex").pk,
         "membership_id": Membership.objects.filter(flock=flock).first().pk,

@@ -715,7 +715,7 @@ def _awkward_flock(flock):
 CARRIED_ELSEWHERE = {
     *("weights.csv", "photos.csv", "measurements.csv"),
     *("housing_changes.csv", "housing_plans.csv", "walks.csv"),
-    *("rounds.csv", "windows.csv", "history.csv"),
+    *("rounds.csv", "windows.csv", "history.csv", "states.csv"),
 }
 
 

@@ -14,7 +14,7 @@ from django.db import models
 from django.urls import reverse
 from PIL import Image
 
-from flockcare.birds.models import Bird, Weighing
+from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.birds.services import edit_bird
 from flockcare.care import services as care
 from flockcare.care.models import CareStep
@@ -55,6 +55,10 @@ def whole(cast, birds):
     flock.units, flock.round_days, flock.recheck_days = "imperial", 10, 5
     flock.save()
     Weighing.objects.create(flock=flock, bird=dill, on=date(2024, 1, 5), grams=2000, keeper=keeper)
+    for kind, until in (("moulting", date(2024, 2, 1)), ("in lay", None)):
+        BirdState.objects.create(
+            flock=flock, bird=dill, kind=kind, since=date(2024, 1, 5), until=until, keeper=keeper
+        )
     house = House.objects.create(flock=flock, name="Ark")
     bar = Feature.objects.create(flock=flock, house=house, name="Bar", kind="roost")
     for number, note in enumerate(("=lower it", "=lower it", "")):
@@ -498,6 +502,7 @@ def test_the_values_that_are_told_are_those_that_are_read():
         ("care.csv", "kind"): CareStep._meta.get_field("kind"),
         ("housing.csv", "kind"): Feature._meta.get_field("kind"),
         ("birds.csv", "left_reason"): Bird._meta.get_field("left_reason"),
+        ("states.csv", "kind"): BirdState._meta.get_field("kind"),
         ("measurements.csv", "scaled_by"): Measurement._meta.get_field("scaled_by"),
         ("history.csv", "deed"): Revision._meta.get_field("deed"),
     }
@@ -550,7 +555,8 @@ def test_every_field_of_a_record_is_carried_or_known_not_to_be():
     }
     columns = {column for file in FILES.values() for column in file.all}
     labels = [
-        *("birds.Bird", "birds.Breed", "birds.Weighing", "care.CareStep", "care.KitItem"),
+        *("birds.Bird", "birds.Breed", "birds.Weighing", "birds.BirdState"),
+        *("care.CareStep", "care.KitItem"),
         *("feet.Check", "feet.FootFinding", "feet.Round", "feet.RoundBird", "feet.SortingNote"),
         *("housing.House", "housing.Feature", "housing.FeatureState", "housing.HousingChange"),
         *("housing.PlannedState", "housing.Walk", "housing.Stay", "photos.Photo"),

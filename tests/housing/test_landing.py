@@ -74,12 +74,39 @@ def test_a_weight_is_the_last_on_or_before_the_day_else_the_breeds_else_refused(
     assert {one.bird.name: one.source for one in landers_on(shed, DAY)} == {
         "Dill": "weighed 1 Feb 2026",
         "Mace": "assumed: a grown Sussex",
-        "Sorrel": "no weight is known: weigh her",
+        "Sorrel": "weight not known: weigh her",
     }
     (dill, *_) = landers_on(shed, dt.date(2026, 4, 1))
     assert dill.grams == 3600
     # Before her first weighing nothing is known of Dill.
     assert landers_on(shed, dt.date(2026, 1, 15))[0].grams is None
+
+
+def told(shed, birds, day=DAY, **of_mace):
+    """What Mace, who is a Sussex, lands with."""
+    Bird.objects.filter(pk=birds["Mace"].pk).update(**of_mace)
+    found = {one.bird.name: one for one in landers_on(shed, day)}["Mace"]
+    return found.grams, found.source, found.assumed
+
+
+def test_a_growing_bird_does_not_land_with_the_weight_of_a_grown_one(shed, birds):
+    """She may be growing until 26 weeks: common practice, no published source."""
+    source = "weight not known, still growing: weigh her"
+    assert told(shed, birds, hatched="2025-10") == (None, source, False)
+    source = "weight not known, may still be growing: weigh him"
+    assert told(shed, birds, hatched="2025", sex="cock") == (None, source, False)
+    assert told(shed, birds, hatched="2025-08") == (3180, "assumed: a grown Sussex", True)
+
+
+def test_the_last_weighing_of_a_growing_bird_counts_until_she_is_grown(shed, birds):
+    on = dt.date(2026, 2, 20)
+    Weighing.objects.create(flock=shed.flock, bird=birds["Mace"], on=on, grams=900)
+    assert told(shed, birds, hatched="2025-10") == (900, "weighed 20 Feb 2026", False)
+    grown = told(shed, birds, day=dt.date(2026, 6, 1), hatched="2025-10")
+    assert grown == (3180, "assumed: a grown Sussex", True)
+    # Nobody knows that she was growing then, so what was weighed goes before what is assumed.
+    grown = told(shed, birds, day=dt.date(2026, 8, 1), hatched="2025")
+    assert grown == (900, "weighed 20 Feb 2026", False)
 
 
 def test_who_had_moved_out_or_left_lands_no_more(shed, birds):

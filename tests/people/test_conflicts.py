@@ -55,6 +55,7 @@ EDITS = {
     "pages:leave": Edit("left_note", "Heart.", "Liver."),
     "birds:breed_edit": Edit("adult_grams", "2.8", "3.1", ("2.80 kg", "3.10 kg")),
     "birds:weighing_edit": Edit("grams", "2.1", "2.3", ("2.10 kg", "2.30 kg")),
+    "birds:state_edit": Edit("since", "2025-12-30", "2025-12-31", ("30 Dec 2025", "31 Dec 2025")),
     "feet:check_edit": Edit("note", "Walks well.", "Bedding wet."),
     "care:step": Edit("note", "Ten minutes.", "Warm water."),
     "care:drop": Edit("because", "Healed.", "Raining.", name="dropped_because"),
@@ -69,7 +70,8 @@ EDITS = {
 }
 # What takes a post and edits no text that somebody else could have written meanwhile.
 NEW = {
-    *("birds:add", "birds:add_many", "birds:weighings", "care:item_new", "care:kit_fill"),
+    *("birds:add", "birds:add_many", "birds:weighings", "birds:states"),
+    *("care:item_new", "care:kit_fill"),
     *("care:step_new", "care:calendar", "check_bird", "feet:round_start", "feet:sort_add"),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),
     *("photos:add", "photos:cards", "photos:card_sheets", "photos:measure"),
@@ -77,7 +79,7 @@ NEW = {
 }
 REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
-    *("care:undo",),
+    *("care:undo", "birds:state_delete"),
     *("care:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
     *("housing:stay_delete", "housing:plan_drop", "people:leave", "people:member_remove"),
@@ -85,6 +87,7 @@ REMOVED_WHOLE = {
 }
 # One tap each, which says no more than it does.
 TAPS = {
+    *("birds:state_start", "birds:state_end"),
     *("pages:came_back", "care:claim", "care:done", "feet:round_next", "feet:round_pass"),
     *("feet:round_end", "housing:plan_done", "people:flock_open", "photos:put_back"),
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),

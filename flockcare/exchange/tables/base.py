@@ -145,12 +145,15 @@ class Table:
         if not row.good:
             return record
         try:
-            record.clean()
+            self.clean(record)
         except ValidationError as error:
             for name, messages in error.message_dict.items():
                 named = next((c.name for c in self.columns_of(part) if c.attr == name), "")
                 row.wrong(named, " ".join(messages))
         return record
+
+    def clean(self, record) -> None:
+        record.clean()
 
     def plan(self, work) -> None:
         """Plan what the rows say and the flock does not hold yet."""
