@@ -97,6 +97,10 @@ class Row:
         return "" if self.standing.concerns or self.standing.signs else words.calm(self.standing)
 
     @property
+    def states(self) -> list[str]:
+        return words.state_words(self.standing)
+
+    @property
     def eggs(self) -> str:
         return words.eggs_words(self.standing.eggs, self.standing.today)
 

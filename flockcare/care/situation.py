@@ -7,7 +7,7 @@ is: whether it still holds is asked in one query, and nothing has to tell it wha
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from uuid import UUID
@@ -16,7 +16,7 @@ from django.core.cache import cache
 from django.db.models import Count, OuterRef, Q, Subquery
 from django.utils import timezone
 
-from flockcare.birds.models import Bird, Weighing
+from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.due import (
     DRESSING,
     LOOK,
@@ -43,6 +43,7 @@ from flockcare.care.standing import (
     Records,
     Rounds,
     Standing,
+    State,
     VetPlan,
     of_foot,
     standing_of,
@@ -115,6 +116,7 @@ def mark_of(flock, *, now: datetime) -> tuple:
         newest(Measurement, "at"),
         count(Bird, left=""),
         count(Weighing),
+        count(BirdState),
         count(Measurement, photo__bird__isnull=False, photo__deleted_at=None),
     )
     found = Flock.objects.filter(pk=flock.pk).values_list(*figures).get()
@@ -161,6 +163,7 @@ def _read(flock, today: date, before: datetime):
     known = set(sore) | looks.keys()
     outlines, weights = _outlines(known, before, zone), _weights(known, today)
     looked_at, plans = _cared_for(known, before, zone)
+    states = _states(flock, today)
     asked = defaultdict(list)
     now = before - timedelta(hours=12)
     for due in open_dues(flock, now=now, before=before):
@@ -178,6 +181,7 @@ def _read(flock, today: date, before: datetime):
             weights=weights[row["pk"]],
             eggs=_eggs(holds.get(row["pk"])),
             plan=plans.get(row["pk"]),
+            states=states[row["pk"]],
             age_days=age_days(row["hatched"], today),
         )
         for row in birds
@@ -212,10 +216,13 @@ def _last(row: Mapping, foot: str, zone) -> FootLast | None:
 
 _FINDING = (
     *("foot", "score", "swelling", "scab", "scab_mm", "hot", "oozing", "cold_or_dark"),
-    "clinical_grade",
+    *("bleeding", "constricted", "plug_or_hole", "joint_swollen", "bone_or_joint"),
+    *("raised_scales", "clinical_grade"),
 )
+_SIGNS = (*WORDS, "limps_on")
 _UNWELL = (
     Q(gait__gte=1)
+    | Q(comb__in=("pale", "purple"))
     | Q(manner="dull")
     | Q(eating="no")
     | Q(droppings="odd")
@@ -238,34 +245,26 @@ def _looks(flock, cases: Mapping[UUID, list[Case]], before: datetime) -> dict[UU
         .newest_first()
         .values_list(
             *("bird", "pk", "at", "keeper__name", "keeper_name"),
-            *WORDS,
+            *_SIGNS,
             *(f"findings__{name}" for name in _FINDING),
         )
     )
     found: dict[UUID, list[Look]] = defaultdict(list)
     for bird, key, at, keeper, name, *rest in rows:
-        signs, finding = rest[: len(WORDS)], rest[len(WORDS) :]
+        signs, finding = rest[: len(_SIGNS)], rest[len(_SIGNS) :]
         if not found[bird] or found[bird][-1].key != key:
             on = timezone.localdate(at, flock.zone)
-            signs = dict(zip(WORDS, signs, strict=True))
+            signs = dict(zip(_SIGNS, signs, strict=True))
             found[bird].append(Look(key, at, on, keeper or name, signs, {}))
         if finding[0]:
-            found[bird][-1].feet[finding[0]] = _foot_seen(*finding[1:])
+            found[bird][-1].feet[finding[0]] = _foot_seen(finding)
     return found
 
 
-def _foot_seen(score, swelling, scab, scab_mm, hot, oozing, cold_or_dark, grade) -> FootSeen:
-    # A box that was not ticked says only that nobody ticked it.
-    return FootSeen(
-        score=score,
-        swelling=swelling,
-        scab=scab,
-        scab_mm=float(scab_mm) if scab_mm else None,
-        hot=hot or None,
-        oozing=oozing or None,
-        cold_or_dark=cold_or_dark or None,
-        clinical_grade=grade,
-    )
+def _foot_seen(finding: Sequence) -> FootSeen:
+    told = dict(zip(_FINDING[1:], finding[1:], strict=True))
+    told["scab_mm"] = float(told["scab_mm"]) if told["scab_mm"] else None
+    return FootSeen(**told)
 
 
 def _outlines(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, list[Outline]]:
@@ -298,6 +297,14 @@ def _weights(birds: Iterable[UUID], today: date) -> dict[UUID, list[tuple[date, 
     rows = Weighing.objects.filter(bird__in=list(birds), on__range=(today - WEIGHED, today))
     for bird, *weighed in rows.order_by("on").values_list("bird", "on", "grams"):
         found[bird].append(tuple(weighed))
+    return found
+
+
+def _states(flock, today: date) -> dict[UUID, list[State]]:
+    found = defaultdict(list)
+    for state in BirdState.objects.filter(flock=flock).on(today).order_by("since"):
+        words = state.get_kind_display()
+        found[state.bird_id].append(State(state.kind, words, state.since, state.until))
     return found
 
 

@@ -49,6 +49,12 @@ class FootSeen:
     hot: bool | None = None
     oozing: bool | None = None
     cold_or_dark: bool | None = None
+    bleeding: bool | None = None
+    constricted: bool | None = None
+    plug_or_hole: bool | None = None
+    joint_swollen: bool | None = None
+    bone_or_joint: bool | None = None
+    raised_scales: bool | None = None
     clinical_grade: int | None = None
 
     @property
@@ -116,6 +122,16 @@ class Eggs:
 
 
 @dataclass(frozen=True, slots=True)
+class State:
+    """What is so with her for a time, such as ``moulting``; ``until``: the day it is over."""
+
+    kind: str
+    words: str
+    since: date
+    until: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class VetPlan:
     """What a vet said on that day, and the last day on which it holds."""
 
@@ -143,6 +159,7 @@ class Records:
     weights: Sequence[tuple[date, int]] = ()
     eggs: Eggs = Eggs()
     plan: VetPlan | None = None
+    states: Sequence[State] = ()
     age_days: int | None = None
 
 
@@ -255,6 +272,7 @@ class Standing:
     due: tuple[Due, ...] = ()
     last_check: date | None = None
     plan: VetPlan | None = None
+    states: Sequence[State] = ()
     round_on: date | None = None
 
     @property
@@ -353,6 +371,7 @@ def standing_of(
         due=tuple(_due(asked) for asked in records.asked if not asked.foot),
         last_check=records.last_check,
         plan=plan,
+        states=tuple(records.states),
         round_on=_usual(records, rounds),
     )
 
@@ -459,7 +478,9 @@ WORDS: dict[str, Mapping[object, str]] = {
     "droppings": {"odd": "abnormal droppings"},
     "belly": {"swollen": "swollen belly"},
     "body_condition": {0: "very thin"},
+    "comb": {"pale": "pale comb", "purple": "purple comb"},
 }
+LIMPS_ON = {"left": " on the left", "right": " on the right", "both": " on both"}
 
 
 def signs_of(looks: Sequence[Look], *, today: date, in_case: bool) -> dict[str, Sign]:
@@ -473,7 +494,10 @@ def signs_of(looks: Sequence[Look], *, today: date, in_case: bool) -> dict[str, 
         for name, words in WORDS.items():
             value = look.signs.get(name)
             if name not in found and value not in ("", None):
-                found[name] = Sign(name, value, words.get(value, ""), look.on, look.by, look.key)
+                said = words.get(value, "")
+                if said and name == "gait":
+                    said += LIMPS_ON.get(look.signs.get("limps_on"), "")
+                found[name] = Sign(name, value, said, look.on, look.by, look.key)
     return found
 
 
@@ -522,6 +546,9 @@ def situation_of(
         belly_swollen=_is(value("belly"), "swollen"),
         droppings_normal=_is(value("droppings"), "normal"),
         body_condition=value("body_condition"),
+        comb=value("comb"),
+        moulting=_holds(records.states, "moulting"),
+        broody=_holds(records.states, "broody"),
         days_limping=days_limping(records.looks, today) if value("gait") else None,
         days_affected=(today - case.episode.first_affected).days if case else None,
         cases_in_foot_12_months=_cases_in_a_year(foot, records.cases, today),
@@ -553,11 +580,20 @@ def weight_change(weights: Sequence[tuple[date, int]], today: date) -> float | N
     return last / max(before) - 1 if before else None
 
 
+def _holds(states: Iterable[State], kind: str) -> bool | None:
+    """What nobody recorded is not known."""
+    return True if any(state.kind == kind for state in states) else None
+
+
 def _is(value, wanted) -> bool | None:
     return None if value is None else value == wanted
 
 
-_OF_FOOT = ("swelling", "scab", "hot", "oozing", "cold_or_dark")
+_TOLD = (
+    *("hot", "oozing", "cold_or_dark", "bleeding", "constricted", "plug_or_hole"),
+    *("joint_swollen", "bone_or_joint", "raised_scales"),
+)
+_OF_FOOT = ("swelling", "scab", *_TOLD)
 
 
 def foot_signs(foot: str, looks: Sequence[Look], case: Case | None) -> dict[str, object]:
@@ -569,7 +605,7 @@ def foot_signs(foot: str, looks: Sequence[Look], case: Case | None) -> dict[str,
     if not hers:
         return {}
     if not hers[0].affected or case is None:
-        clear = {"swelling": "none", "scab": "none", **dict.fromkeys(_OF_FOOT[2:], False)}
+        clear = {"swelling": "none", "scab": "none", **dict.fromkeys(_TOLD, False)}
         said = {name: getattr(hers[0], name) for name in _OF_FOOT}
         found = {name: said[name] or clear[name] for name in _OF_FOOT}
         return {**found, "grade": hers[0].clinical_grade}

@@ -108,6 +108,13 @@ def eggs_words(eggs: Eggs, today: date) -> str:
     return "Don’t eat " + "; ".join(said)
 
 
+def state_words(standing: Standing) -> list[str]:
+    """``moulting since 3 Nov``."""
+    return [
+        f"{state.words} since {day_words(state.since, standing.today)}" for state in standing.states
+    ]
+
+
 def lines(standing: Standing) -> Iterator[str]:
     """What is the matter, in plain sentences; the first ones are of the bird herself."""
     today = standing.today
@@ -120,6 +127,7 @@ def lines(standing: Standing) -> Iterator[str]:
             yield foot_words(foot, today)
     if not standing.signs and not standing.concerns:
         yield calm(standing)
+    yield from state_words(standing)
     if standing.plan:
         yield plan_words(standing)
 

@@ -8,8 +8,9 @@ from flockcare.birds.breeds import BY_NAME
 from flockcare.demo.cast import CHANGES, FEATURES, HENS
 from flockcare.demo.model import History, Look, Sore
 from flockcare.exchange.tables import FILES
-from flockcare.exchange.tables.checks import SIGNS
 from flockcare.exchange.writing import csv_bytes
+from flockcare.feet.models import NOT_ON_A_CLEAR_FOOT
+from flockcare.photos.models import Foot
 
 BIRTHDAY_OF_A_MONTH = 30.44
 
@@ -101,6 +102,7 @@ def _check(look: Look) -> dict:
         "keeper": look.keeper,
         "left_score": "0",
         "right_score": "0",
+        **{f"{foot}_{sign}": "no" for foot in Foot.values for sign in NOT_ON_A_CLEAR_FOOT},
     }
     if not look.sores:
         return row
@@ -131,7 +133,7 @@ def _finding(sore: Sore, on: dt.date) -> dict:
     if row["scab"] != "none":
         row["scab_mm"] = f"{max(1.0, round(4 * math.sqrt(area / math.pi)) / 2):.1f}"
     signs = {"hot": swollen and share < 0.35, "oozing": swollen and share < 0.22}
-    return row | {sign: "yes" for sign in SIGNS if signs.get(sign)}
+    return row | {sign: "yes" if there else "no" for sign, there in signs.items()}
 
 
 def _step(step) -> dict:

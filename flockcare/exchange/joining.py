@@ -181,5 +181,7 @@ class _Checks:
             FootFinding(check_record=check, foot=foot, score=score)
             for foot, score in by_foot.items()
         ]
+        for finding in findings:
+            finding.clean()
         self.work.plan.add(check, *findings)
         self._know(check, findings)

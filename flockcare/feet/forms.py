@@ -8,24 +8,77 @@ from django.core.exceptions import ValidationError
 from django.utils.functional import cached_property
 
 from flockcare.core.forms import KeeperModelForm, record_keys
-from flockcare.feet.models import Check, FootFinding, Site
-from flockcare.feet.scales import AFFECTED_FROM, CLINICAL_GRADE, LESION
+from flockcare.feet.known import Known
+from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding, Site, Swelling
+from flockcare.feet.scales import AFFECTED_FROM, LESION
 from flockcare.feet.services import FINDING_VALUES, SIGNS, Seen
 from flockcare.photos.models import Foot, Photo
 from flockcare.photos.services import sent_before
 
-BOTH_CLEAR = "both clear"
+BOTH_CLEAR, SAME = "both clear", "same"
 CHOSEN_SIGNS = [name for name in SIGNS if name != "note"]
-SORE_FIELDS = [name for name in FINDING_VALUES if name not in ("foot", "score")]
-# Said with one tap, and each can still be said otherwise.
+DETAILS = [name for name in FINDING_VALUES if name not in ("foot", "score")]
+# What only a sore has. The other signs may be on a foot without one.
+ONLY_ON_A_SORE = (
+    *("sites", "scab", "scab_mm", "swelling", "oozing", "plug_or_hole", "clinical_grade"),
+)
+# What still the same says of a foot. The width is left to who measures it.
+SAME_AGAIN = ("score", "sites", "scab")
+# Said with one tap, and each can still be said otherwise: of the bird, and of each foot.
+CALM = {"gait": 0, "manner": "bright", "eating": "yes"}
+CALM_FOOT = ("hot", "oozing")
+# What such a tap said in forms of older versions, which phones keep for months.
 WELL = {"manner": "bright", "eating": "yes", "droppings": "normal", "belly": "normal"}
+
+# The chip of a sign, and how one asks whether it is still there.
+SIGNS_OF_FOOT = {
+    "hot": ("Hot", "Still hot?"),
+    "oozing": ("Oozing", "Still oozing?"),
+    "cold_or_dark": ("Cold or dark", "Still cold or dark?"),
+    "bleeding": ("Bleeding", "Still open or bleeding?"),
+    "constricted": ("Thread or wire", "Thread or wire still there?"),
+    "plug_or_hole": ("Hole or core", "Still a hole or core?"),
+    "joint_swollen": ("Thick joint", "Joint still swollen?"),
+    "bone_or_joint": ("Bone or joint?", "Bone, joint or tendon still suspected?"),
+    "raised_scales": ("Raised scales", "Scales still raised?"),
+}
+STILL = {
+    "gait": "Still limping?",
+    "limps_on": "Still limping?",
+    "manner": "Still dull?",
+    "eating": "Still not eating?",
+    "droppings": "Droppings still abnormal?",
+    "belly": "Belly still swollen?",
+    "comb": "Comb still pale or purple?",
+}
+GONE = {"gait": 0, **WELL, "comb": "normal"}
+
+
+class SignField(forms.Field):
+    """A sign: yes, no, or nothing said. A box of older forms says ``on``."""
+
+    widget = forms.RadioSelect
+    said = {"yes": True, "on": True, "no": False, "": None}
+    choices = (("yes", "Yes"), ("no", "No"))
+    default_error_messages = {"invalid": "Say yes or no, or leave it out."}
+
+    def to_python(self, value):
+        if (value or "") not in self.said:
+            raise ValidationError(self.error_messages["invalid"])
+        return self.said[value or ""]
+
+    def prepare_value(self, value):
+        return {True: "yes", "on": "yes", False: "no"}.get(value, value)
 
 
 class FootForm(KeeperModelForm):
-    """What was seen on one foot; left empty, the foot was not looked at."""
+    """What was seen on one foot; left empty, the foot was not checked.
+
+    ``asked``: signs that were there before. ``calm``: whether the chip for all of them tells which
+    are not there.
+    """
 
     versioned = False  # The check's form is, as a whole.
-    grades = CLINICAL_GRADE
 
     sites = forms.MultipleChoiceField(
         label="Where",
@@ -36,7 +89,8 @@ class FootForm(KeeperModelForm):
 
     class Meta:
         model = FootFinding
-        fields = ["score", *SORE_FIELDS]
+        fields = ["score", *DETAILS]
+        field_classes = dict.fromkeys(FOOT_SIGNS, SignField)
         widgets = {
             "score": forms.RadioSelect,
             "scab": forms.RadioSelect,
@@ -45,23 +99,21 @@ class FootForm(KeeperModelForm):
             "clinical_grade": forms.RadioSelect,
         }
         labels = {
-            "score": "Lesion score",
+            "score": "How is this foot?",
             "scab": "Scab",
             "scab_mm": "Width of the scab in mm",
             "swelling": "Swelling",
-            "hot": "Hot",
-            "oozing": "Oozing",
-            "cold_or_dark": "Cold or dark",
+            **{name: label for name, (label, _) in SIGNS_OF_FOOT.items()},
             "clinical_grade": "Clinical grade, if you know it",
         }
         error_messages = {
             "score": {
-                "required": "Say how this foot is: clear, sore or swollen.",
+                "required": "Say how this foot is: clear, mild or swollen.",
                 "invalid_choice": "The lesion score is 0, 1 or 2.",
             }
         }
 
-    def __init__(self, *args, foot: Foot, **kwargs):
+    def __init__(self, *args, foot: Foot, calm: bool = False, **kwargs):
         super().__init__(
             *args,
             prefix=foot.value,
@@ -69,7 +121,7 @@ class FootForm(KeeperModelForm):
             use_required_attribute=False,
             **kwargs,
         )
-        self.foot = foot
+        self.foot, self.calm, self.asked = foot, calm, {}
         self.instance.foot = foot
         self.fields["score"].choices = [*LESION.choices, ("", "Not checked")]
         for name in ("scab", "swelling", "clinical_grade"):
@@ -84,12 +136,47 @@ class FootForm(KeeperModelForm):
         score = self.data.get(self.add_prefix("score"), "")
         return score not in ("", "0") or bool(self.data.getlist(self.add_prefix("sites")))
 
+    def know(self, asked: dict) -> None:
+        self.asked = asked
+        if "swelling" in asked:
+            self.fields["swelling"].label = "Still swollen?"
+
+    @property
+    def pairs(self) -> list:
+        """Signs that are asked for with yes and no, with the question for another bird."""
+        return [
+            (self[name], SIGNS_OF_FOOT[name][name in self.asked], SIGNS_OF_FOOT[name][0])
+            for name in FOOT_SIGNS
+            if self._is_pair(name)
+        ]
+
+    def _is_pair(self, name: str) -> bool:
+        """One that was there before, or that is denied here and by no other answer."""
+        denied = self[name].value() == "no"
+        implied = not self.is_bound and (self.calm or self.initial.get("score") == 0)
+        return name in self.asked or (denied and not implied)
+
+    @property
+    def usual(self) -> list:
+        """The chips that stand beside the swelling."""
+        return [self[name] for name in FOOT_SIGNS[:3] if not self._is_pair(name)]
+
+    @property
+    def others(self) -> list:
+        return [self[name] for name in FOOT_SIGNS[3:] if not self._is_pair(name)]
+
+    @property
+    def others_given(self) -> bool:
+        """Whether the part for what is rare holds anything, and so stands open."""
+        rare = [*self.others, self["clinical_grade"]]
+        return any(field.value() not in (None, "", "no") or field.errors for field in rare)
+
     def clean(self):
         said = super().clean()
         if said.get("score") is not None and said["score"] < AFFECTED_FROM:
             marks = [
                 self.fields[name].label.lower()
-                for name in SORE_FIELDS
+                for name in ONLY_ON_A_SORE
                 if said.get(name) not in ("", None, False, [], "none")
             ]
             if marks:
@@ -102,12 +189,17 @@ class FootForm(KeeperModelForm):
 
 
 class CheckForm(KeeperModelForm):
-    """One look at one bird, with both feet and the photos that came along."""
+    """One check of one bird, with both feet and the photos that came along.
+
+    ``open_feet``: those on which a sore is known, so that nobody closes a case unasked. A phone
+    that sends later does not know them.
+    """
 
     check_id = forms.UUIDField(widget=forms.HiddenInput)
-    well = forms.BooleanField(
-        label="Otherwise well: bright, eating, droppings and belly normal", required=False
+    calm = forms.BooleanField(
+        label="Not swollen, hot or oozing; walks well; bright and eating", required=False
     )
+    well = forms.BooleanField(required=False)
     at = forms.DateTimeField(
         label="When",
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
@@ -122,14 +214,19 @@ class CheckForm(KeeperModelForm):
             **dict.fromkeys(CHOSEN_SIGNS, forms.RadioSelect),
             "note": forms.Textarea(attrs={"rows": 3}),
         }
+        labels = {"gait": "How she walks", "limps_on": "Which leg?", "comb": "Comb"}
         error_messages = {"gait": {"invalid_choice": "The gait score is 0 to 5."}}
 
-    def __init__(self, data=None, *, flock, bird, check: Check | None = None, now=None):
-        self.flock, self.bird, self.check = flock, bird, check
+    def __init__(
+        self, data=None, *, flock, bird, check: Check | None = None, now=None, open_feet=()
+    ):
+        self.flock, self.bird, self.check, self.known = flock, bird, check, None
+        self.open_feet = open_feet
         initial = {"check_id": uuid.uuid4(), "at": now}
         if check:
-            initial = {"check_id": check.pk, "at": check.at}
-            initial["well"] = all(getattr(check, name) == word for name, word in WELL.items())
+            initial = {"check_id": check.pk, "at": check.at, "calm": _is_calm(check)}
+        if data is not None:
+            data = self._in_full(data)
         # A copy: services put what is typed into the record, with what was there before.
         super().__init__(data, initial=initial, instance=copy(check) if check else None)
         for name in CHOSEN_SIGNS:
@@ -146,7 +243,66 @@ class CheckForm(KeeperModelForm):
         found = self.check.findings.all() if self.check else []
         findings = {finding.foot: finding for finding in found}
         data = self.data if self.is_bound else None
-        return [FootForm(data, foot=foot, instance=findings.get(foot)) for foot in Foot]
+        calm = bool(self.initial.get("calm"))
+        return [FootForm(data, foot=foot, calm=calm, instance=findings.get(foot)) for foot in Foot]
+
+    def know(self, known: Known) -> None:
+        """Ask also for what was there before."""
+        self.known = known
+        for form, foot in zip(self.feet, known.feet, strict=True):
+            form.know(foot.asked)
+
+    @property
+    def asked_key(self) -> str:
+        """What sets the parts on the feet apart from those for another bird."""
+        return ",".join(f"{foot.foot[0]}-{name}" for foot in self.feet for name in foot.asked)
+
+    @property
+    def still(self) -> list[tuple[str, list[tuple[str, object, str, bool]]]]:
+        """Questions for signs of the bird that were there before, with the field of each answer."""
+        asked = self.known.asked if self.known else {}
+        asked = {name: value for name, value in asked.items() if name in STILL}
+        if "gait" in asked:
+            asked.pop("limps_on", None)
+        found = []
+        for name, value in asked.items():
+            gone = "gait" if name == "limps_on" else name
+            answers = [(name, value, "Yes"), (gone, GONE[gone], "No")]
+            chosen = [str(self[of].value()) == str(said) for of, said, _ in answers]
+            answers = [(*one, yes) for one, yes in zip(answers, chosen, strict=True)]
+            found.append((STILL[name], answers))
+        return found
+
+    def _in_full(self, data):
+        """What short answers stand for, where nothing else is said of that foot."""
+        data = data.copy()
+        clear = self._said_clear(data)
+        for foot in Foot.values:
+            score = f"{foot}-score"
+            if data.get(score):
+                continue
+            key = data.get(f"{foot}-same")
+            if data.get("verdict") == SAME:
+                key = data.get(f"{foot}-was")
+            if key and (before := self._seen_before(foot, key)):
+                for name in SAME_AGAIN:
+                    if not any(data.getlist(f"{foot}-{name}")):
+                        said = getattr(before, name)
+                        data.setlist(f"{foot}-{name}", said if name == "sites" else [str(said)])
+            elif foot in clear and any(any(data.getlist(f"{foot}-{sign}")) for sign in FOOT_SIGNS):
+                data[score] = "0"
+        return data
+
+    def _seen_before(self, foot: str, key: str) -> FootFinding | None:
+        of_bird = FootFinding.objects.filter(check_record__bird=self.bird, foot=foot)
+        return of_bird.filter(check_record__in=record_keys([key])).first()
+
+    def _said_clear(self, data) -> list[str]:
+        """The feet that a button said to be clear."""
+        if "clear" in data:
+            return [foot for foot in Foot.values if foot in data["clear"].split()]
+        both = data.get("verdict") == BOTH_CLEAR and not self.open_feet
+        return Foot.values if both else []
 
     def shown_names(self) -> list[str]:
         return ["at", *SIGNS, *Foot.values, "photos"]
@@ -199,30 +355,67 @@ class CheckForm(KeeperModelForm):
 
     def clean(self):
         said = super().clean()
-        looked_at = [foot for foot in self.feet if foot.has_changed()]
-        if self.both_clear and any(foot.marked() for foot in looked_at):
+        checked = [foot for foot in self.feet if foot.has_changed()]
+        if self.both_clear and any(foot.marked() for foot in checked):
             raise ValidationError(
                 "You marked a sore place, so both feet cannot be clear. Remove the mark, "
                 "or save the check as it is with the button at the end."
             )
-        if not self.both_clear and not looked_at:
+        if self.asks_healed:
+            raise ValidationError("One more answer is needed.")
+        if not checked and not self._said_clear(self.data):
             raise ValidationError("Say how at least one foot is, or tap “Both feet clear”.")
         return said
 
     @property
     def both_clear(self) -> bool:
-        return self.data.get("verdict") == BOTH_CLEAR
+        return self.data.get("verdict") == BOTH_CLEAR or "clear" in self.data
+
+    @property
+    def asks_healed(self) -> bool:
+        """Whether both feet were called clear while one of them had a sore."""
+        asked = self.data.get("verdict") == BOTH_CLEAR and "clear" not in self.data
+        return asked and bool(self.open_feet)
 
     def seen(self) -> Seen:
         """What a valid form says."""
-        if self.both_clear:
-            findings = [FootFinding(foot=foot, score=0) for foot in Foot]
-        else:
-            findings = [foot.save(commit=False) for foot in self.feet if foot.has_changed()]
-        signs = {name: self.cleaned_data[name] for name in SIGNS}
-        if self.cleaned_data["well"]:
+        told = self.cleaned_data
+        clear = self._said_clear(self.data)
+        told_of = [foot for foot in self.feet if not clear or foot.foot in clear]
+        findings = [
+            foot.save(commit=False) if foot.has_changed() else FootFinding(foot=foot.foot, score=0)
+            for foot in told_of
+            if clear or foot.has_changed()
+        ]
+        signs = {name: told[name] for name in SIGNS}
+        if told["well"]:
             signs |= {name: signs[name] or word for name, word in WELL.items()}
+        if told["calm"]:
+            calm = {name: word for name, word in CALM.items() if signs[name] in (None, "")}
+            if signs["limps_on"]:
+                calm.pop("gait", None)
+            signs |= calm
+            for finding in findings:
+                _calm_down(finding)
         return Seen(findings=findings, photos=self.kept_photos, signs=signs)
+
+
+def _calm_down(finding: FootFinding) -> None:
+    """Deny the signs that nothing is said about. A swollen foot is swollen all the same."""
+    if finding.score == AFFECTED_FROM and not finding.swelling:
+        finding.swelling = Swelling.NONE
+    for name in CALM_FOOT:
+        if getattr(finding, name) is None:
+            setattr(finding, name, False)
+
+
+def _is_calm(check: Check) -> bool:
+    findings = check.findings.all()
+    return all(getattr(check, name) == word for name, word in CALM.items()) and all(
+        (finding.score != AFFECTED_FROM or finding.swelling == Swelling.NONE)
+        and all(getattr(finding, name) is False for name in CALM_FOOT)
+        for finding in findings
+    )
 
 
 def _without_empty_choice(field) -> None:

@@ -2,15 +2,13 @@
 
 from django.urls import reverse
 
-from flockcare.feet.models import Check, FootFinding, Scab, Site, SortingNote, Swelling
-from flockcare.feet.scales import CLINICAL_GRADE, LESION
+from flockcare.feet.models import SIGN_WORDS, Check, Scab, Site, SortingNote, Swelling
+from flockcare.feet.scales import AFFECTED_FROM, CLINICAL_GRADE, LESION
 from flockcare.feet.services import bring_back_check, plain_check, restore_check, snapshot
 from flockcare.people import history
 from flockcare.people.kinds import Kind, Names, register
 from flockcare.people.models import Revision
 from flockcare.photos.models import Foot
-
-TICKS = ("hot", "oozing", "cold_or_dark")
 
 
 def foot_words(seen: dict | None, names: Names) -> str:
@@ -25,7 +23,9 @@ def foot_words(seen: dict | None, names: Names) -> str:
     if seen["swelling"]:
         told = Swelling(seen["swelling"]).label
         words.append("no swelling" if seen["swelling"] == Swelling.NONE else f"swelling {told}")
-    words += [FootFinding._meta.get_field(name).verbose_name for name in TICKS if seen[name]]
+    words += [word for name, word in SIGN_WORDS.items() if seen.get(name)]
+    if seen["score"] >= AFFECTED_FROM:
+        words += [f"not {word}" for name, word in SIGN_WORDS.items() if seen.get(name) is False]
     if grade := seen.get("clinical_grade"):
         words.append(f"clinical grade {dict(CLINICAL_GRADE.choices)[grade]}")
     return ", ".join(words)
@@ -52,7 +52,7 @@ register(
         labels={
             **{foot.value: foot.label for foot in Foot},
             "photos": "Photos",
-            "keeper_id": "Looked at by",
+            "keeper_id": "Checked by",
         },
         words={**{foot.value: foot_words for foot in Foot}, "photos": photos_words},
         plain=plain_check,

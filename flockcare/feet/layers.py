@@ -8,13 +8,12 @@ from flockcare.birds.models import Bird
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.drawing.timeline import Bar, Mark, Window
 from flockcare.feet.cases import Case
-from flockcare.feet.models import Check
+from flockcare.feet.models import FOOT_SIGNS, Check
 from flockcare.feet.scales import LESION
-from flockcare.feet.words import foot_signs, odd_signs
+from flockcare.feet.words import BIRD_SIGNS, foot_signs, odd_signs
 from flockcare.photos.models import Foot
 
-_GENERAL = ("gait", "manner", "eating", "droppings", "belly")
-_OF_FOOT = ("sites", "scab", "scab_mm", "swelling", "hot", "oozing", "cold_or_dark")
+_OF_FOOT = ("sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS)
 
 
 def checks(bird: Bird, window: Window) -> list[Mark]:
@@ -24,14 +23,14 @@ def checks(bird: Bird, window: Window) -> list[Mark]:
         Check.objects.filter(bird=bird, at__gte=start, at__lt=end)
         .order_by("at", "received_at")
         .values_list(
-            *("pk", "at", "keeper__name", "keeper_name", "note", *_GENERAL),
+            *("pk", "at", "keeper__name", "keeper_name", "note", *BIRD_SIGNS),
             *(f"findings__{name}" for name in ("foot", "score", *_OF_FOOT)),
         )
     )
     marks: list[Mark] = []
     newest = url = None
-    for pk, at, keeper, name, note, gait, manner, eating, droppings, belly, *finding in rows:
-        foot, score, *signs = finding
+    for pk, at, keeper, name, note, *seen in rows:
+        of_bird, (foot, score, *signs) = seen[: len(BIRD_SIGNS)], seen[len(BIRD_SIGNS) :]
         by = keeper or name
         is_first = pk != newest
         if is_first:
@@ -40,7 +39,7 @@ def checks(bird: Bird, window: Window) -> list[Mark]:
             words = ", ".join([_SCORED[foot, score], *foot_signs(*signs)])
             marks.append(Mark(at, foot, f"score-{score}", words, url, by, str(score), score))
         if is_first:
-            odd = odd_signs(gait, manner, eating, droppings, belly)
+            odd = odd_signs(*of_bird)
             words = ": ".join(filter(None, (", ".join(odd), note)))
             if words or not foot:
                 kind = "sign" if odd else "note"

@@ -38,6 +38,18 @@ class Swelling(models.TextChoices):
     FROM_ABOVE = "from above", "seen from above"
 
 
+class Leg(models.TextChoices):
+    LEFT = "left", "left leg"
+    RIGHT = "right", "right leg"
+    BOTH = "both", "both legs"
+
+
+class Comb(models.TextChoices):
+    NORMAL = "normal", "normal"
+    PALE = "pale", "pale"
+    PURPLE = "purple", "purple"
+
+
 class CheckQuerySet(models.QuerySet):
     def newest_first(self):
         return self.order_by("-at", "-received_at")
@@ -68,7 +80,7 @@ class Check(FlockRecord):
         max_length=3, blank=True, default="", choices=[("yes", "eating"), ("no", "not eating")]
     )
     droppings = models.CharField(
-        max_length=6, blank=True, default="", choices=[("normal", "normal"), ("odd", "odd")]
+        max_length=6, blank=True, default="", choices=[("normal", "normal"), ("odd", "abnormal")]
     )
     belly = models.CharField(
         max_length=7, blank=True, default="", choices=[("normal", "normal"), ("swollen", "swollen")]
@@ -77,6 +89,8 @@ class Check(FlockRecord):
         null=True, blank=True, choices=BODY_CONDITION.choices
     )
     note = models.TextField(blank=True, default="", max_length=4000)
+    limps_on = models.CharField(max_length=5, choices=Leg, blank=True, default="")
+    comb = models.CharField(max_length=6, choices=Comb, blank=True, default="")
     photos = models.ManyToManyField(Photo, blank=True, related_name="checks")
 
     together = (("keeper_id", "keeper_name"),)
@@ -93,6 +107,12 @@ class Check(FlockRecord):
     def __str__(self):
         return f"{self.bird} {self.at:%Y-%m-%d}"
 
+    def clean(self):
+        if self.limps_on and self.gait == 0:
+            raise ValidationError(
+                {"limps_on": "Her walk is given as normal (0). Change that, or leave out the leg."}
+            )
+
     @property
     def by(self) -> str:
         return self.keeper.name if self.keeper else self.keeper_name
@@ -102,7 +122,7 @@ class Check(FlockRecord):
 
 
 def in_few_words(findings) -> str:
-    """What was seen, such as ``both feet clear`` or ``left foot sore, right foot clear``."""
+    """What was seen, such as ``both feet clear`` or ``left foot mild, right foot clear``."""
     findings = sorted(findings, key=lambda finding: finding.foot)
     if len(findings) == len(Foot) and not any(finding.affected for finding in findings):
         return "both feet clear"
@@ -113,7 +133,10 @@ def in_few_words(findings) -> str:
 
 
 class FootFinding(models.Model):
-    """What was seen on one foot. A foot that was not looked at has none."""
+    """What was seen on one foot. A foot that was not checked has none.
+
+    Each of ``FOOT_SIGNS`` is yes, no or, None, not checked.
+    """
 
     # The index below begins with it.
     check_record = models.ForeignKey(
@@ -138,12 +161,18 @@ class FootFinding(models.Model):
         ],
     )
     swelling = models.CharField(max_length=10, choices=Swelling, blank=True, default="")
-    hot = models.BooleanField(default=False)
-    oozing = models.BooleanField(default=False)
-    cold_or_dark = models.BooleanField("cold or dark", default=False)
+    hot = models.BooleanField(null=True, blank=True)
+    oozing = models.BooleanField(null=True, blank=True)
+    cold_or_dark = models.BooleanField("cold or dark", null=True, blank=True)
     clinical_grade = models.PositiveSmallIntegerField(
         null=True, blank=True, choices=CLINICAL_GRADE.choices
     )
+    bleeding = models.BooleanField("open or bleeding", null=True, blank=True)
+    constricted = models.BooleanField("thread, wire or band round it", null=True, blank=True)
+    plug_or_hole = models.BooleanField("hole, core or plug", null=True, blank=True)
+    joint_swollen = models.BooleanField("hock or toe joint swollen", null=True, blank=True)
+    bone_or_joint = models.BooleanField("bone, joint or tendon suspected", null=True, blank=True)
+    raised_scales = models.BooleanField("raised scales", null=True, blank=True)
 
     class Meta:
         constraints = [
@@ -166,6 +195,11 @@ class FootFinding(models.Model):
             raise ValidationError({"score": "A swelling that is seen from above is a score of 2."})
         if self.scab_mm and self.scab in ("", Scab.NONE):
             raise ValidationError({"scab": "Say whether the scab is brown or black."})
+        if not self.affected:
+            # Who calls a foot clear has seen it without these.
+            for name in NOT_ON_A_CLEAR_FOOT:
+                if getattr(self, name) is None:
+                    setattr(self, name, False)
 
     @property
     def places(self) -> str:
@@ -173,7 +207,28 @@ class FootFinding(models.Model):
 
     @property
     def affected(self) -> bool:
-        return self.score >= AFFECTED_FROM
+        return self.score is not None and self.score >= AFFECTED_FROM
+
+    def signs_said(self, answer: bool) -> list[str]:
+        """The signs that were answered so, in words."""
+        return [word for name, word in SIGN_WORDS.items() if getattr(self, name) is answer]
+
+    @property
+    def signs(self) -> list[str]:
+        return self.signs_said(True)
+
+    @property
+    def signs_absent(self) -> list[str]:
+        """What was looked for and not there; of a clear foot that needs no words."""
+        return self.signs_said(False) if self.affected else []
+
+
+FOOT_SIGNS = (
+    *("hot", "oozing", "cold_or_dark", "bleeding", "constricted", "plug_or_hole"),
+    *("joint_swollen", "bone_or_joint", "raised_scales"),
+)
+NOT_ON_A_CLEAR_FOOT = FOOT_SIGNS[:3]
+SIGN_WORDS = {name: FootFinding._meta.get_field(name).verbose_name for name in FOOT_SIGNS}
 
 
 class Round(FlockRecord):

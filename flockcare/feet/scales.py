@@ -60,7 +60,7 @@ LESION = Scale(
         Step(0, "Clear", "Foot intact; the skin is not thickened, or hardly."),
         Step(
             1,
-            "Sore",
+            "Mild",
             "Dead or thickened skin, or a lasting sore, with no or moderate swelling.",
         ),
         Step(2, "Swollen", "Swollen so that it can be seen from above."),

@@ -12,7 +12,14 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.core import clock, versions
 from flockcare.core.versions import BOTH, MINE
-from flockcare.feet.models import Check, FootFinding, Round, RoundBird
+from flockcare.feet.models import (
+    FOOT_SIGNS,
+    NOT_ON_A_CLEAR_FOOT,
+    Check,
+    FootFinding,
+    Round,
+    RoundBird,
+)
 from flockcare.people import history, keys
 from flockcare.people.models import Revision
 from flockcare.photos.models import Foot, Photo
@@ -24,7 +31,10 @@ FUTURE = "This is in the future. Check the date and time."
 HOLD = timedelta(minutes=15)
 # How long before a round began a bird may have been looked at for that round.
 BEFORE_THE_ROUND = timedelta(days=1)
-SIGNS = ("gait", "manner", "eating", "droppings", "belly", "body_condition", "note")
+SIGNS = (
+    *("gait", "limps_on", "manner", "eating", "droppings", "belly", "comb", "body_condition"),
+    "note",
+)
 
 
 @dataclass
@@ -45,6 +55,21 @@ FINDING_VALUES = tuple(
     for column in FootFinding._meta.concrete_fields
     if column.name not in ("id", "check_record")
 )
+
+
+# As many values had a snapshot when a sign was ticked or not, with no third answer.
+VALUES_OF_TICKS = FINDING_VALUES.index("clinical_grade") + 1
+
+
+def _named(values) -> dict:
+    """What a snapshot says of a foot, by name; it may be from before there were all of the names.
+
+    A box that was not ticked on an affected foot said nothing.
+    """
+    said = dict(zip(FINDING_VALUES, values, strict=False))
+    if len(values) <= VALUES_OF_TICKS and said["score"]:
+        said |= {name: said.get(name) or None for name in NOT_ON_A_CLEAR_FOOT}
+    return said
 
 
 def _finding_values(finding: FootFinding) -> tuple:
@@ -87,7 +112,7 @@ def save_check(
         received_at=now,
         **seen.signs,
     )
-    _clean(check)
+    _clean(check, seen)
     keys.refuse_deleted(check)
     try:
         with transaction.atomic():
@@ -108,11 +133,13 @@ def save_check(
     return check, True
 
 
-def _clean(check: Check) -> None:
+def _clean(check: Check, seen: Seen) -> None:
     """Its own fields only: what it refers to is in hand, and asking for each costs a query."""
     check.full_clean(
         exclude=["flock", "bird", "keeper"], validate_unique=False, validate_constraints=False
     )
+    for finding in seen.findings:
+        finding.clean()
 
 
 def _tell_the_round(check: Check, *, now) -> None:
@@ -156,7 +183,7 @@ def plain_check(said: dict) -> dict:
     """
     found = versions.plain(Check, said)
     if "findings" in said:
-        seen = {finding[0]: finding[1:] for finding in said["findings"]}
+        seen = {finding[0]: finding for finding in said["findings"]}
         found |= {
             foot: _plain_finding(seen[foot]) if foot in seen else None for foot in Foot.values
         }
@@ -165,10 +192,10 @@ def plain_check(said: dict) -> dict:
 
 
 def _plain_finding(values) -> dict:
-    columns = [FootFinding._meta.get_field(name) for name in FINDING_VALUES[1:]]
+    said = dict.fromkeys(FOOT_SIGNS) | _named(values)
+    columns = [FootFinding._meta.get_field(name) for name in said if name != "foot"]
     return {
-        column.name: versions.plain_value(column.to_python(value))
-        for column, value in zip(columns, values, strict=False)
+        column.name: versions.plain_value(column.to_python(said[column.name])) for column in columns
     }
 
 
@@ -189,7 +216,7 @@ def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) 
     if basis:
         seen = _settle(check, stored, seen, basis=basis)
     validate_moment(check.at, bird=check.bird, now=now or timezone.now())
-    _clean(check)
+    _clean(check, seen)
     if plain_check(_says(check, seen)) == plain_check(before):
         return
     history.keep(stored, deed=Revision.Deed.CHANGE, by=keeper, before=before)
@@ -255,7 +282,7 @@ def bring_back_check(*, check: Check, keeper, kept: dict, now=None) -> None:
 def _seen_in(check: Check, kept: dict) -> Seen:
     findings = []
     for values in kept.get("findings", ()):
-        said = dict(zip(FINDING_VALUES, values, strict=False))
+        said = _named(values)
         columns = {name: FootFinding._meta.get_field(name) for name in said}
         finding = FootFinding(**{name: columns[name].to_python(said[name]) for name in said})
         finding.full_clean(exclude=["check_record"], validate_unique=False)

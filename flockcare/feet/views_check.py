@@ -42,8 +42,10 @@ def take_in_photos(request, form, *, now) -> list[str]:
     return refusals
 
 
-def form_page(request, flock, bird, form, photo_errors, *, in_round: bool):
+def form_page(request, flock, bird, form, photo_errors, *, in_round: bool, known=None):
     wrong = bool(photo_errors) or (form.is_bound and not form.is_valid())
+    if known:
+        form.know(known)
     return render(
         request,
         "feet/check_form.html",
@@ -51,8 +53,8 @@ def form_page(request, flock, bird, form, photo_errors, *, in_round: bool):
             "here": "today",
             "bird": bird,
             "form": form,
+            "known": known,
             "photo_errors": photo_errors,
-            "last": bird.last_check if form.check is None else None,
             "round": services.open_round(flock) if in_round else None,
             "scales": SCALES,
         },

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from flockcare.feet.models import Scab, Site, Swelling
+from flockcare.feet.models import FOOT_SIGNS, SIGN_WORDS, Comb, Leg, Scab, Site, Swelling
 from flockcare.feet.scales import GAIT
 
 
@@ -13,37 +13,35 @@ def foot_signs(
     scab: str | None,
     scab_mm: Decimal | None,
     swelling: str | None,
-    hot: bool | None,
-    oozing: bool | None,
-    cold_or_dark: bool | None,
+    *signs: bool | None,
 ) -> list[str]:
     """What one foot showed besides its score: ``main pad``, ``black scab 8 mm``, ``hot``.
 
-    The values of a finding; None for one that there is not.
+    The values of a finding, ``FOOT_SIGNS`` last; None for one that there is not.
     """
     words = [" and ".join(Site(site).label for site in sites)] if sites else []
     if scab and scab != Scab.NONE:
         words.append(f"{scab} scab" + (f" {scab_mm.normalize():f} mm" if scab_mm else ""))
     if swelling and swelling != Swelling.NONE:
         words.append(f"swelling {Swelling(swelling).label}")
-    if hot:
-        words.append("hot")
-    if oozing:
-        words.append("oozing")
-    if cold_or_dark:
-        words.append("cold or dark")
-    return words
+    return words + [SIGN_WORDS[name] for name, said in zip(FOOT_SIGNS, signs, strict=True) if said]
 
 
-def odd_signs(gait: int | None, manner: str, eating: str, droppings: str, belly: str) -> list[str]:
-    """What stood out in how the bird was, from the values of a check: ``gait 3 obvious``."""
+# Of a check, in the order in which `odd_signs` wants them.
+BIRD_SIGNS = ("gait", "limps_on", "manner", "eating", "droppings", "belly", "comb")
+ODD = {
+    ("manner", "dull"): "dull",
+    ("eating", "no"): "not eating",
+    ("droppings", "odd"): "abnormal droppings",
+    ("belly", "swollen"): "swollen belly",
+    ("comb", Comb.PALE): "pale comb",
+    ("comb", Comb.PURPLE): "purple comb",
+}
+
+
+def odd_signs(gait: int | None, limps_on: str, *others: str) -> list[str]:
+    """What stood out in how the bird was, from the values of ``BIRD_SIGNS``: ``gait 3 obvious``."""
     words = [f"gait {gait} {GAIT.step(gait).short.lower()}"] if gait else []
-    if manner == "dull":
-        words.append("dull")
-    if eating == "no":
-        words.append("not eating")
-    if droppings == "odd":
-        words.append("odd droppings")
-    if belly == "swollen":
-        words.append("swollen belly")
-    return words
+    if limps_on:
+        words.append(f"limps on {'the ' * (limps_on != Leg.BOTH)}{Leg(limps_on).label}")
+    return words + [ODD[said] for said in zip(BIRD_SIGNS[2:], others, strict=True) if said in ODD]

@@ -10,26 +10,32 @@ from django.views.decorators.http import require_http_methods
 
 from flockcare.birds.models import Bird
 from flockcare.feet import services
-from flockcare.feet.due import NEWEST_CHECK
+from flockcare.feet.due import NEWEST_SCORES, is_sore
 from flockcare.feet.forms import CheckForm
+from flockcare.feet.known import known_of
 from flockcare.feet.models import Check, in_few_words
 from flockcare.feet.views_check import form_page, take_in_photos
 from flockcare.feet.views_round import to_next_bird
 from flockcare.people import keys
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
+from flockcare.photos.models import Foot
+
+# The newest score of each foot, for annotating birds.
+NEWEST = {f"{foot}_score": score for foot, score in zip(Foot.values, NEWEST_SCORES, strict=True)}
 
 
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def new(request, flock, bird_id):
     bird = get_object_or_404(
-        Bird.objects.select_related("breed").annotate(last_check=NEWEST_CHECK),
-        flock=flock,
-        pk=bird_id,
+        Bird.objects.select_related("breed").annotate(**NEWEST), flock=flock, pk=bird_id
     )
+    bird.flock = flock
     now = timezone.now()
-    form = CheckForm(request.POST or None, flock=flock, bird=bird, now=now)
+    open_feet = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score"))]
+    data = request.POST or None
+    form = CheckForm(data, flock=flock, bird=bird, now=now, open_feet=open_feet)
     in_round = "round" in request.GET
     photo_errors = []
     if request.method == "POST":
@@ -52,7 +58,8 @@ def new(request, flock, bird_id):
                 form.add_error(None, error)
             else:
                 return _after_saving(request, check, seen.findings, in_round=in_round)
-    return form_page(request, flock, bird, form, photo_errors, in_round=in_round)
+    known = known_of(bird, now=now)
+    return form_page(request, flock, bird, form, photo_errors, in_round=in_round, known=known)
 
 
 def _address(check: Check) -> str:
@@ -64,10 +71,11 @@ def _after_saving(request, check, findings, *, in_round: bool):
     messages.success(
         request,
         format_html(
-            '<span data-saved="{}">Saved: {}, {}.</span> <a href="{}">View or edit</a>{}',
+            '<span data-saved="{}">Saved: {}, {}.</span>{} <a href="{}">View or edit</a>{}',
             check.pk,
             check.bird,
             in_few_words(findings),
+            _left_out(findings),
             reverse("feet:check", args=[flock.pk, check.pk]),
             _to_her_care(check, findings),
         ),
@@ -75,6 +83,12 @@ def _after_saving(request, check, findings, *, in_round: bool):
     if in_round:
         return to_next_bird(request, flock, services.open_round(flock))
     return redirect("today", flock.pk)
+
+
+def _left_out(findings) -> str:
+    seen = {finding.foot for finding in findings}
+    missing = [foot.label for foot in Foot if foot not in seen]
+    return f" {missing[0].capitalize()} not checked." if missing else ""
 
 
 def _to_her_care(check, findings) -> str:

@@ -26,8 +26,8 @@ from flockcare.care.models import WITHHOLDING, CareStep
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import Case, Sight, cases_from
-from flockcare.feet.models import Check
-from flockcare.feet.words import foot_signs, odd_signs
+from flockcare.feet.models import FOOT_SIGNS, Check
+from flockcare.feet.words import BIRD_SIGNS, foot_signs, odd_signs
 from flockcare.housing.changes import Change, history
 from flockcare.housing.models import HousingChange, Stay
 from flockcare.housing.states import HouseRecord, records_of
@@ -57,10 +57,12 @@ class Seen(NamedTuple):
     keeper: str | None
     keeper_name: str
     gait: int | None
+    limps_on: str
     manner: str
     eating: str
     droppings: str
     belly: str
+    comb: str
     body_condition: int | None
     note: str
     foot: str | None
@@ -72,6 +74,12 @@ class Seen(NamedTuple):
     hot: bool | None
     oozing: bool | None
     cold_or_dark: bool | None
+    bleeding: bool | None
+    constricted: bool | None
+    plug_or_hole: bool | None
+    joint_swollen: bool | None
+    bone_or_joint: bool | None
+    raised_scales: bool | None
     clinical_grade: int | None
 
     @property
@@ -81,13 +89,13 @@ class Seen(NamedTuple):
     @property
     def odd(self) -> list[str]:
         """What stood out in how the bird was, in words."""
-        return odd_signs(self.gait, self.manner, self.eating, self.droppings, self.belly)
+        return odd_signs(*(getattr(self, name) for name in BIRD_SIGNS))
 
     @property
     def on_foot(self) -> list[str]:
         """What was seen on the foot besides its score, in words."""
-        signs = self.sites, self.scab, self.scab_mm, self.swelling
-        return foot_signs(*signs, self.hot, self.oozing, self.cold_or_dark)
+        signs = (getattr(self, name) for name in FOOT_SIGNS)
+        return foot_signs(self.sites, self.scab, self.scab_mm, self.swelling, *signs)
 
 
 class Weighed(NamedTuple):
@@ -192,14 +200,14 @@ def _begins(bird: Bird, last: dt.date, seen, steps, weighed, shots) -> dt.date:
 
 
 def _seen(bird: Bird) -> list[Seen]:
-    of_check = ("gait", "manner", "eating", "droppings", "belly", "body_condition", "note")
-    of_foot = ("foot", "score", "sites", "scab", "scab_mm", "swelling", "hot", "oozing")
+    of_check = (*BIRD_SIGNS, "body_condition", "note")
+    of_foot = ("foot", "score", "sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS)
     rows = (
         Check.objects.filter(bird=bird)
         .order_by("at", "received_at")
         .values_list(
             *("pk", "at", "keeper__name", "keeper_name", *of_check),
-            *(f"findings__{name}" for name in (*of_foot, "cold_or_dark", "clinical_grade")),
+            *(f"findings__{name}" for name in (*of_foot, "clinical_grade")),
         )
     )
     return [Seen(*row) for row in rows]

@@ -5,16 +5,22 @@
 const form = document.querySelector(".check-form");
 
 // A radio button cannot be cleared by hand; tapping the chosen one again takes the answer back.
+// One that was only proposed is meant by the first tap.
 let chosenBefore = false;
 form.addEventListener("pointerdown", (event) => {
   const radio = event.target.closest(".chips label")?.querySelector("input[type=radio]");
-  chosenBefore = Boolean(radio?.checked);
+  chosenBefore = Boolean(radio?.checked) && !("proposed" in radio.dataset);
 });
 form.addEventListener("click", (event) => {
-  if (event.target.type !== "radio" || !chosenBefore || event.detail === 0) return;
-  event.target.checked = false;
-  chosenBefore = false;
-  form.dispatchEvent(new Event("change", { bubbles: true }));
+  const radio = event.target;
+  if (radio.type !== "radio") return;
+  if (chosenBefore && event.detail !== 0) {
+    radio.checked = false;
+    chosenBefore = false;
+    radio.dispatchEvent(new Event("change", { bubbles: true }));
+  } else if ("proposed" in radio.dataset) {
+    settleScore(radio.name.split("-")[0]);
+  }
 });
 
 // One save, however often it is tapped. The key of the check makes sure of it on the server too.
@@ -23,19 +29,86 @@ form.addEventListener("submit", () => setTimeout(() => buttons(true)));
 window.addEventListener("pageshow", ({ persisted }) => persisted && buttons(false));
 
 // The second tap of two on what was here before is not meant for this bird.
-const verdict = form.querySelector("[name=verdict]");
-function settle() {
-  const now = (yes) => {
-    verdict.disabled = yes;
-    verdict.classList.toggle("settling", yes);
-  };
+function settle(found) {
+  const now = (yes) => found.forEach((button) => {
+    button.disabled = yes;
+    button.classList.toggle("settling", yes);
+  });
   now(true);
   setTimeout(now, 700, false);
 }
-if (verdict) {
-  settle();
-  form.addEventListener("shown", settle);
+const verdicts = [...form.querySelectorAll("[name=verdict]")];
+if (verdicts.length) {
+  settle(verdicts);
+  form.addEventListener("shown", () => settle(verdicts));
 }
+
+// What follows from one tap stands in the form, where it can be changed.
+const choices = (name) => [...form.querySelectorAll(`[name="${CSS.escape(name)}"]`)];
+const chosen = (name) => choices(name).filter((field) => field.checked).map((field) => field.value);
+const choose = (name, values) => choices(name).forEach((field) => (field.checked = values.includes(field.value)));
+const known = (foot) => form.querySelector(`[data-was="${foot}"]`)?.dataset;
+const isSore = (foot) => chosen(`${foot}-score`).some((score) => score > 0);
+
+function propose(foot) {
+  const score = known(foot)?.score > 0 ? known(foot).score : "1";
+  choose(`${foot}-score`, [score]);
+  choices(`${foot}-score`).find((field) => field.checked).dataset.proposed = "";
+  form.querySelector(`.part-${foot} .proposed`).hidden = false;
+}
+
+function settleScore(foot) {
+  choices(`${foot}-score`).forEach((field) => delete field.dataset.proposed);
+  form.querySelector(`.part-${foot} .proposed`).hidden = true;
+}
+
+const notTheSame = (foot) => choices(`${foot}-same`).forEach((chip) => (chip.checked = false));
+
+const FOLLOWS = {
+  same(foot, tapped) {
+    const was = known(foot);
+    settleScore(foot);
+    choose(`${foot}-score`, [tapped.checked ? was.score : ""]);
+    choose(`${foot}-sites`, tapped.checked ? was.sites.split(";") : []);
+    choose(`${foot}-scab`, tapped.checked ? [was.scab] : []);
+  },
+  sites(foot, tapped) {
+    notTheSame(foot);
+    delete tapped.dataset.filled;
+    const isProposed = choices(`${foot}-score`).some((field) => "proposed" in field.dataset);
+    if (tapped.checked && !chosen(`${foot}-score`).some(Boolean)) propose(foot);
+    else if (isProposed && !chosen(`${foot}-sites`).length) {
+      settleScore(foot);
+      choose(`${foot}-score`, [""]);
+    }
+  },
+  // The place of a sore that is known is filled in, and goes again when there is no sore.
+  score(foot) {
+    settleScore(foot);
+    notTheSame(foot);
+    const places = choices(`${foot}-sites`), was = known(foot);
+    if (isSore(foot) && was?.score > 0 && !chosen(`${foot}-sites`).length) {
+      choose(`${foot}-sites`, was.sites.split(";"));
+      places.forEach((field) => field.checked && (field.dataset.filled = ""));
+    } else if (!isSore(foot)) {
+      places.forEach((field) => "filled" in field.dataset && (field.checked = false));
+    }
+  },
+};
+form.addEventListener("change", ({ target }) => {
+  const [, foot, part] = target.name?.match(/^(left|right)-(same|sites|score)$/) ?? [];
+  if (part) FOLLOWS[part](foot, target);
+});
+
+// Before both feet are called clear, whether the sore that is known has healed.
+form.querySelector("[value='both clear']")?.addEventListener("click", (event) => {
+  const asked = form.querySelector(".healed");
+  if (!asked || isSore("left") || isSore("right")) return;
+  event.preventDefault();
+  asked.hidden = false;
+  settle([...asked.querySelectorAll("button")]);
+  asked.focus();
+});
 
 // Photos
 const csrf = () => form.elements.csrfmiddlewaretoken.value;
@@ -105,11 +178,11 @@ for (const input of form.querySelectorAll("input[type=file]")) {
 
 // Draft
 const draftKey = `draft:${form.dataset.draft}`;
-const LEFT_OUT = new Set(["csrfmiddlewaretoken", "verdict"]);
+const LEFT_OUT = /^(csrfmiddlewaretoken|verdict|clear|.*-was)$/;
 
 function saveDraft() {
   const entries = [...new FormData(form)].filter(
-    ([name, value]) => !LEFT_OUT.has(name) && typeof value === "string",
+    ([name, value]) => !LEFT_OUT.test(name) && typeof value === "string",
   );
   localStorage.setItem(draftKey, JSON.stringify(entries));
 }

@@ -30,7 +30,7 @@ def mark(page) -> None:
 
 def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     mine = open_phone("ada")
-    find_sore(mine, site, "Caraway", "Sore")
+    find_sore(mine, site, "Caraway", "Mild")
     mine.locator("a:has-text('Log care')").tap()
     mine.locator("label:has-text('dressing on')").tap()
     mine.fill("#id_product", "gauze and wrap")
@@ -155,7 +155,7 @@ def in_sight(page, selector: str) -> bool:
 
 def test_small_links_are_large_enough_for_a_thumb(open_phone, site):
     page = open_phone("ada")
-    find_sore(page, site, "Chervil", "Sore")
+    find_sore(page, site, "Chervil", "Mild")
     links = page.locator("main > .notice[role=status] a").all()
     heights = [link.bounding_box()["height"] for link in links]
     assert len(heights) >= 2 and min(heights) >= TOUCH
@@ -189,7 +189,7 @@ def test_the_pages_of_care_have_no_accessibility_violation(open_phone, site):
     page = open_phone("ada")
     # Another test may have found her clear by now.
     page.goto(f"/f/{site.flock}/birds/{bird}/check/")
-    page.locator(".part-left label:has-text('Sore')").tap()
+    page.locator(".part-left label:has-text('Mild')").tap()
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector("text=Saved: Mace")
     page.goto(f"/f/{site.flock}/care/birds/{bird}/")

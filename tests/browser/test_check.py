@@ -63,11 +63,11 @@ def test_a_finding_takes_at_most_eight_taps(open_phone, record_property):
     tap("text=Check a bird")
     tap(".row:has-text('Sorrel')")
     tap(".foot-left .over-0")
-    tap(".part-left label:has-text('Sore')")
+    tap(".part-left label:has-text('Mild')")
     tap(".part-left label:has-text('brown')")
     tap(".part-right label:has-text('Clear')")
     tap("button:has-text('Save check')")
-    page.wait_for_selector("text=Saved: Sorrel, left foot sore, right foot clear")
+    page.wait_for_selector("text=Saved: Sorrel, left foot mild, right foot clear")
     record_property("taps finding", tap.count)
     assert tap.count <= 8
 
@@ -97,7 +97,7 @@ def test_what_was_typed_outlives_a_closed_tab(open_phone, site):
     address = f"/f/{site.flock}/birds/{site.birds['Tansy']}/check/"
     page.goto(address)
     page.locator(".foot-left .over-2").tap()
-    page.locator(".part-left label:has-text('Sore')").tap()
+    page.locator(".part-left label:has-text('Mild')").tap()
     page.locator("text=Note, other photo, date").tap()
     page.fill("#id_note", "Walks on straw only.")
     context = page.context
@@ -117,7 +117,7 @@ def test_what_was_typed_outlives_a_closed_tab(open_phone, site):
 def test_a_chosen_answer_can_be_taken_back(open_phone, site):
     page = open_phone("ada")
     page.goto(f"/f/{site.flock}/birds/{site.birds['Dill']}/check/")
-    page.locator(".part-left label:has-text('Sore')").tap()
+    page.locator(".part-left label:has-text('Mild')").tap()
     page.locator(".part-left label:has-text('black')").tap()
     page.locator(".part-left label:has-text('black')").tap()
     assert not page.locator("#id_left-scab_2").is_checked()
@@ -127,15 +127,16 @@ def test_an_error_stands_at_the_field_and_loses_nothing(open_phone, site, tmp_pa
     page = open_phone("ben")
     page.goto(f"/f/{site.flock}/birds/{site.birds['Anise']}/check/")
     page.locator(".foot-left .over-0").tap()
+    page.locator(".part-left label:has-text('Not checked')").tap()
     page.set_input_files("#id_left-photos", photo(tmp_path, "salmon"))
     page.wait_for_selector(".part-left .kept-photos img")
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector(".part-left .errorlist:has-text('Say how this foot is')")
     assert page.locator("#id_left-sites_0").is_checked()
     assert page.locator(".part-left .kept-photos img").count() == 1
-    page.locator(".part-left label:has-text('Sore')").tap()
+    page.locator(".part-left label:has-text('Mild')").tap()
     page.locator("button:has-text('Save check')").tap()
-    page.wait_for_selector("text=Saved: Anise, left foot sore")
+    page.wait_for_selector("text=Saved: Anise, left foot mild")
 
 
 def test_the_check_form_works_without_script(browser, site):
@@ -146,9 +147,9 @@ def test_the_check_form_works_without_script(browser, site):
     page = context.new_page()
     page.goto(f"/f/{site.flock}/birds/{site.birds['Clove']}/check/")
     page.locator(".foot-right .over-0").click()
-    page.locator(".part-right label:has-text('Sore')").click()
+    page.locator(".part-right label:has-text('Mild')").click()
     page.locator("button:has-text('Save check')").click()
-    assert page.locator("text=Saved: Clove, right foot sore").count() == 1
+    assert page.locator("text=Saved: Clove, right foot mild").count() == 1
     context.close()
 
 

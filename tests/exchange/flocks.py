@@ -17,7 +17,7 @@ from flockcare.care.models import (
     Outcome,
     StepKind,
 )
-from flockcare.feet.models import Check, FootFinding, Round, RoundBird, Scab, Site
+from flockcare.feet.models import FOOT_SIGNS, Check, Comb, FootFinding, Round, RoundBird, Scab, Site
 from flockcare.housing.models import (
     ChangeKind,
     Dampness,
@@ -194,6 +194,7 @@ def _looks(draw, flock, birds):
             keeper_name=draw(words),
             gait=draw(st.none() | st.integers(0, 5)),
             manner=draw(st.sampled_from(["", "bright", "dull"])),
+            comb=draw(maybe(Comb)),
             note=draw(notes),
             received_at=draw(exact_moments),
         )
@@ -201,15 +202,17 @@ def _looks(draw, flock, birds):
         for foot in Foot.values[: draw(st.integers(0, 2))]:
             scab = draw(maybe(Scab))
             wide = Decimal("3.5") if scab not in ("", Scab.NONE) else None
-            FootFinding.objects.create(
+            finding = FootFinding(
                 check_record=look,
                 foot=foot,
                 score=draw(st.integers(0, 2)),
                 sites=draw(st.lists(one_of(Site), max_size=2, unique=True)),
                 scab=scab,
                 scab_mm=wide,
-                hot=draw(st.booleans()),
+                **{sign: draw(st.none() | st.booleans()) for sign in FOOT_SIGNS},
             )
+            finding.clean()  # As whoever saves one does.
+            finding.save()
     for number in _some(draw, 2):
         began = draw(exact_moments)
         ended = None if number == 0 and draw(st.booleans()) else began + dt.timedelta(1)

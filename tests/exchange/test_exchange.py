@@ -175,7 +175,7 @@ def test_a_whole_flock_is_read(flock, tmp_path):
     assert (look.keeper, look.keeper_name, look.gait, look.manner) == (None, "Ros", 2, "dull")
     finding = FootFinding.objects.get(check_record=look)
     assert (finding.foot, finding.score, finding.scab_mm) == ("left", 1, Decimal("7.5"))
-    assert (finding.sites, finding.hot, finding.oozing) == (["main", "toe II"], True, False)
+    assert (finding.sites, finding.hot, finding.oozing) == (["main", "toe II"], True, None)
     clear = Check.objects.get(bird=sage)
     assert (clear.at, clear.time_known) == (datetime(2024, 1, 5, 12, 0, tzinfo=UTC), False)
     assert [f.score for f in clear.findings.all()] == [0]

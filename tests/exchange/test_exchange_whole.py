@@ -22,7 +22,7 @@ from flockcare.exchange.originals import is_bare
 from flockcare.exchange.services import apply, check, export, read_folder
 from flockcare.exchange.tables import FILES
 from flockcare.exchange.tables.columns import Kind
-from flockcare.feet.models import Check, FootFinding, Round, RoundBird
+from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding, Round, RoundBird
 from flockcare.feet.services import delete_check
 from flockcare.housing.models import Feature, House, HousingChange, PlannedState, Walk
 from flockcare.housing.services import delete_house
@@ -550,7 +550,7 @@ def test_every_field_of_a_record_is_carried_or_known_not_to_be():
         *("ended_at", "chosen_at", "claimed_at", "logged_at", "received_at", "added_at"),
         *("adult_grams", "source", "opened_on", "expires_on", "photo", "check_record"),
         *("before", "photos", "checks", "findings", "name", "recheck_days", "round"),
-        *("score", "sites", "scab", "scab_mm", "swelling", "hot", "oozing", "cold_or_dark"),
+        *("score", "sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS),
         *("clinical_grade", "grams", "card_bird"),
     }
     columns = {column for file in FILES.values() for column in file.all}

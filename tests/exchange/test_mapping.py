@@ -390,14 +390,14 @@ def test_weights_in_other_units(cast, birds):
 def test_a_row_for_each_foot_becomes_one_check(cast, birds):
     text = (
         "hen,date,foot,how bad,scab,notes\n"
-        "Dill,2023-04-03,L,mild,black,left one\nDill,2023-04-03,R,none,,right one\n"
+        "Dill,2023-04-03,L,slight,black,left one\nDill,2023-04-03,R,none,,right one\n"
         "green 7,2023-05-03,both,ok,,\n"
     )
     table = Table(cast, "checks", text)
     table.tell({"column-3": "score"})
     # Proposed, and still to be seen: the words of the table and what they are taken for.
-    assert table.fields["word-score-mild"] == "1" and table.fields["word-foot-l"] == "left"
-    table.tell({"word-score-mild": "2"}).post(take="all")
+    assert table.fields["word-score-slight"] == "1" and table.fields["word-foot-l"] == "left"
+    table.tell({"word-score-slight": "2"}).post(take="all")
     assert table.answer.status_code == 302, table.text
     first, second = Check.objects.order_by("at")
     found = {f.foot: (f.score, f.scab) for f in first.findings.all()}

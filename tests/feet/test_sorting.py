@@ -443,7 +443,7 @@ def test_a_score_makes_a_check_of_that_day(cast, birds, shoebox, give):
     assert (check.keeper, findings(check)) == (cast.keeper, [("left", 1)])
     assert timezone.now() - check.received_at < timedelta(minutes=1)
     assert set(check.photos.all()) == {early, late}
-    assert deed.words == "2 photos: Dill, left foot, sore (1). 1 check made."
+    assert deed.words == "2 photos: Dill, left foot, mild (1). 1 check made."
 
 
 def test_days_are_the_flocks_own(birds, shoebox, give):

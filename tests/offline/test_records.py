@@ -48,7 +48,7 @@ def test_a_check_is_stored_under_the_key_it_was_made_with(cast, dill, sending):
     assert (check.keeper, check.bird, check.note) == (cast.keeper, dill, "Limps.")
     said = answer.json()
     assert said["key"] == str(key)
-    assert said["words"] == "Dill, left foot sore, right foot clear"
+    assert said["words"] == "Dill, left foot mild, right foot clear"
     assert cast.clients.keeper.get(said["url"]).status_code == 200
 
 

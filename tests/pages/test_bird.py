@@ -78,7 +78,7 @@ def test_cases_are_told_current_first(cast, birds):
     words = text_of(got)
     # By hand from 14 May 2026: sore on the 9th, clear on the 2nd; 5 to 12 days.
     current = (
-        "Left foot since 9 May 2026 (seen clear on 2 May 2026) 5–12 days, worst score 1, sore. "
+        "Left foot since 9 May 2026 (seen clear on 2 May 2026) 5–12 days, worst score 1, mild. "
         "Last look: 9 May 2026, score 1, by Keeper"
     )
     # Clear on 15 March and 4 April, sore on 25 and 29 March: 4 to 20 days.
@@ -146,7 +146,7 @@ def test_steps_through_time_work_as_plain_links(cast, birds):
     earlier = re.search(r'id="tl-earlier" href="([^"]+)"', shown)[1].replace("&amp;", "&")
     assert earlier == f"{url}?zoom=month&until=2026-04-14#timeline"
     back = cast.clients.keeper.get(earlier).content.decode()
-    assert "left foot 1 sore" in back
+    assert "left foot 1 mild" in back
     assert re.search(r'id="tl-later" href="[^"]+until=2026-05-14#timeline"', back)
 
 

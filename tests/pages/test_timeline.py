@@ -210,7 +210,7 @@ def test_a_finding_is_told_in_the_words_of_the_scales(busy):
 def test_the_table_holds_every_record_once_newest_first(busy):
     cells = [["".join(td.itertext()) for td in row] for row in rows(story_of(busy))]
     assert cells == [
-        ["11 May 2026", "left foot 1 sore; right foot 0 clear", "Aunt Bee"],
+        ["11 May 2026", "left foot 1 mild; right foot 0 clear", "Aunt Bee"],
         ["9 May 2026", "weighed 3.01 kg", ""],
         ["6 May 2026", "vet", ""],
         ["5 May 2026", "left foot: soaked, warm water", "Owner"],

@@ -273,7 +273,7 @@ def test_a_check_comes_back_with_what_was_seen(cast, check, photo):
     )
     feet_services.change_check(check=check, keeper=cast.keeper, at=now, seen=other)
     page = cast.clients.owner.get(pages(check)).content.decode()
-    for words in ("1 sore, main pad, brown scab, 4 mm wide", "not checked", "Wet yard."):
+    for words in ("1 mild, main pad, brown scab, 4 mm wide", "not checked", "Wet yard."):
         assert words in page
     bring_back(cast.clients.owner, check)
     stored = Check.objects.get(pk=check.pk)

@@ -53,7 +53,7 @@ class Chromium:
         for step, fault in faults:
             self.line.cut(STEPS[step], fault)
         self.page.locator(".foot-left .over-0").tap()
-        self.page.locator(".part-left label:has-text('Sore')").tap()
+        self.page.locator(".part-left label:has-text('Mild')").tap()
         upload = {"name": "foot.jpg", "mimeType": "image/jpeg", "buffer": photo}
         self.page.set_input_files("#id_left-photos", upload)
         self.page.locator("text=will be sent with the check").wait_for()

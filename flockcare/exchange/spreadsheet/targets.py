@@ -11,6 +11,7 @@ from flockcare.birds.models import LIGHTEST_GRAMS
 from flockcare.exchange.spreadsheet.values import ALSO_WRITTEN, WEIGHTS, read_date, read_weight
 from flockcare.exchange.tables import FILES
 from flockcare.exchange.tables.columns import Column, Kind
+from flockcare.feet.models import FOOT_SIGNS
 from flockcare.photos.models import Foot
 
 TABLES = {
@@ -25,7 +26,7 @@ LEFT_OUT = {
     "care": {"item", "amount", "claimed", "claimed_by", "dropped_by", "dropped_because", "logged"},
 }
 BOTH = "both"
-FOOT_PARTS = ("score", "sites", "scab", "scab_mm", "swelling", "hot", "oozing", "cold_or_dark")
+FOOT_PARTS = ("score", "sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS)
 
 _NAMES = {
     "bird": ("bird", "name", "hen", "hen name", "bird name", "chicken", "who", "id"),

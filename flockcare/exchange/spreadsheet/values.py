@@ -85,7 +85,7 @@ ALSO_WRITTEN = {
     },
 }
 _YES = ("yes", "y", "x", "true", "1", "✓", "✔", "ja")
-_NO = ("no", "n", "false", "0", "-", "nein")
+_NO = ("no", "n", "false", "0", "nein")
 
 
 def date_order(texts) -> tuple[str, bool]:
@@ -246,4 +246,6 @@ def read_yes(text: str) -> str:
         return "yes"
     if text.lower() in _NO:
         return "no"
+    if text == "-":  # May say that nobody looked.
+        return ""
     raise ValueError(f"“{text}” is neither yes nor no.")

@@ -13,12 +13,13 @@ from flockcare.exchange.tables.columns import (
     keeper,
     labels,
 )
-from flockcare.feet.models import Check, FootFinding, RoundBird, Site
+from flockcare.feet.models import FOOT_SIGNS, SIGN_WORDS, Check, FootFinding, RoundBird, Site
 from flockcare.photos.models import Foot
 
 # Read in parts, so that those of ten years are not in memory at once.
 AT_ONCE = 1000
-SIGNS = ("hot", "oozing", "cold_or_dark")
+# These came first, so that the columns of the others stand at the end.
+SIGNS, MORE_SIGNS = FOOT_SIGNS[:3], FOOT_SIGNS[3:]
 _check, _finding = fields_of(Check), fields_of(FootFinding)
 
 
@@ -41,10 +42,15 @@ def _seen(foot: str):
     )
 
 
-def _signs(foot: str):
-    told = {sign: f"The {foot} foot was {sign.replace('_', ' ')}." for sign in SIGNS}
+def _signs(foot: str, names):
     return tuple(
-        _finding(f"{foot}_{sign}", meaning, field=sign, part=foot) for sign, meaning in told.items()
+        _finding(
+            f"{foot}_{name}",
+            f"Of the {foot} foot, {SIGN_WORDS[name]}; empty: not checked.",
+            field=name,
+            part=foot,
+        )
+        for name in names
     )
 
 
@@ -63,14 +69,14 @@ class Checks(Table):
         bird(),
         DATE,
         TIME,
-        keeper(Check, "Who looked, by name."),
+        keeper(Check, "Who checked, by name."),
         _check("gait", "Gait score."),
         *_seen("left"),
         *_seen("right"),
         _check("note"),
         # These may be left out.
-        *_signs("left"),
-        *_signs("right"),
+        *_signs("left", SIGNS),
+        *_signs("right", SIGNS),
         _check("manner", "How she was."),
         _check("eating", "Whether she was eating."),
         _check("droppings", "Her droppings."),
@@ -79,6 +85,10 @@ class Checks(Table):
         _grade("left"),
         _grade("right"),
         _check("received", "When the app received it.", field="received_at"),
+        *_signs("left", MORE_SIGNS),
+        *_signs("right", MORE_SIGNS),
+        _check("limps_on", "On which leg she limps."),
+        _check("comb", "Colour of her comb."),
     )
     silent = ("received",)
 
@@ -126,7 +136,7 @@ class Checks(Table):
 
     def from_row(self, row):
         values = self.values(row) | {"time_known": bool(row.text("time"))}
-        check = Check(flock=row.work.flock, **values)
+        check = self.checked(row, Check(flock=row.work.flock, **values))
         findings = (self._finding(row, check, foot) for foot in Foot.values)
         return check, [finding for finding in findings if finding]
 

@@ -25,7 +25,8 @@ function nowIn(zone) {
 // The form anew, for this bird.
 function turnTo(form, bird, list) {
   form.reset();
-  form.querySelectorAll(".kept-photos li, .outbox-said").forEach((old) => old.remove());
+  document.querySelectorAll(".kept-photos li, .outbox-said, [data-of-bird]").forEach((old) => old.remove());
+  for (const question of form.querySelectorAll("[data-otherwise]")) question.textContent = question.dataset.otherwise;
   form.elements[KEY_FIELDS[form.dataset.outbox]].value = "";
   keyOf(form);
   nameBird(form, bird, list);

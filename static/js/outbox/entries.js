@@ -80,7 +80,9 @@ export function inWords({ kind, birdName, fields }) {
   if (kind === "check") {
     const scores = ["left", "right"].flatMap((foot) =>
       words(fields, `${foot}-score`).filter(Boolean).map((score) => `${foot} foot ${score}`));
-    parts.push(words(fields, "verdict").length ? "both feet clear" : scores.join(", "));
+    const clear = words(fields, "clear")[0]?.split(" ") ?? [];
+    const short = clear.length === 1 ? `${clear[0]} foot clear` : { same: "still the same" }[words(fields, "verdict")[0]];
+    parts.push(short ?? (clear.length || words(fields, "verdict").length ? "both feet clear" : scores.join(", ")));
   } else if (kind === "step") {
     parts.push(words(fields, "foot").filter(Boolean).map((foot) => `${foot} foot`)[0], words(fields, "kind")[0]);
   } else {

@@ -92,9 +92,8 @@ async function sendNow(form, said, photos, key) {
 
 // The server found something wrong: let it show the form with what it says about it.
 function plainly(form, said) {
-  const verdict = said.get("verdict");
-  if (verdict) {
-    form.append(Object.assign(document.createElement("input"), { type: "hidden", name: "verdict", value: verdict }));
+  for (const name of ["verdict", "clear"].filter((one) => said.has(one))) {
+    form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value: said.get(name) }));
   }
   busy(form, false);
   HTMLFormElement.prototype.submit.call(form);
@@ -151,6 +150,8 @@ function listBeside(input) {
   return list;
 }
 
+const OLDER = { on: "yes" };
+
 const stillShown = (form, photo) => {
   const line = form.querySelector(`[data-waiting-photo="${photo.key}"]`);
   return Boolean(line) && !line.hidden;
@@ -164,7 +165,9 @@ function fill(form, fields) {
     const found = [...form.elements].filter((field) => field.name === name && field.type !== "file");
     const choices = found.filter((field) => field.type === "radio" || field.type === "checkbox");
     if (choices.length) {
-      for (const field of choices) if (field.value === value) field.checked = true;
+      // Entries of older versions say "on" for a sign.
+      const said = choices.some((field) => field.value === value) ? value : OLDER[value];
+      for (const field of choices) if (field.value === said) field.checked = true;
     } else if (found.length && name !== "verdict") {
       found[0].value = value;
     } else if (name === "kept" || name.endsWith("-kept_photo")) {

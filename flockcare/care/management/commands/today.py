@@ -78,6 +78,10 @@ def plain(bird: Bird, standing: Standing) -> dict:
         "meat": standing.eggs.meat,
         "meat_until": _iso(standing.eggs.meat_until),
         "vet_plan_until": _iso(standing.plan and standing.plan.until),
+        "states": [
+            {"state": state.kind, "since": _iso(state.since), "until": _iso(state.until)}
+            for state in standing.states
+        ],
         "due": [_due(due) for due in standing.due],
         "feet": {name: _foot(foot) for name, foot in standing.feet.items()},
     }
