@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from flockcare.care.views_calendar import feed
 from flockcare.exchange.views import download
-from flockcare.pages import views_bird, views_birds, views_check, views_today
+from flockcare.pages import views_bird, views_birds, views_check, views_series, views_today
 
 handler500 = "flockcare.core.room.fault"
 
@@ -14,6 +14,11 @@ urlpatterns = [
     path("f/<uuid:flock_id>/birds/", views_birds.bird_list, name="birds"),
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/", views_bird.bird, name="bird"),
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/check/", views_check.new, name="check_bird"),
+    path(
+        "f/<uuid:flock_id>/photos/series/<uuid:bird_id>/<str:foot>/",
+        views_series.series,
+        name="series",
+    ),
     path("f/<uuid:flock_id>/records/export/", download, name="export"),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
     path("", include("flockcare.people.urls")),

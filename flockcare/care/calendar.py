@@ -16,16 +16,20 @@ from icalendar import Calendar, Event
 
 from flockcare.birds.models import Bird
 from flockcare.care.due import LOOK, Due, line_of, open_dues
-from flockcare.care.holds import Hold, open_holds
+from flockcare.care.holds import UNTIL_KNOWN, Hold, open_holds
 from flockcare.care.situation import standings
 
 PRODID = "-//Flockcare//Care//EN"
 REFRESH = timedelta(hours=1)
 TAKES = timedelta(minutes=15)
+WITHDRAWAL = {
+    "eggs": "egg withdrawal, don’t eat her eggs",
+    "meat": "meat withdrawal, don’t eat her meat",
+}
 
 
 def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
-    """What is due and nobody else has taken on, the next checks and the holds."""
+    """What is due and nobody else has taken on, the next checks and withdrawals."""
     today = timezone.localdate(now, flock.zone)
     calendar = Calendar.new(
         name=f"Flockcare: {flock.name}",
@@ -95,7 +99,7 @@ def _checks(flock, keeper, today: date, now: datetime) -> Iterable[Event]:
         birds = ", ".join(sorted(names, key=str.lower))
         yield _event(
             f"looks-{flock.pk}-{day:%Y%m%d}",
-            f"Look at feet: {birds if len(names) <= 3 else f'{len(names)} birds'}",
+            f"Check feet: {birds if len(names) <= 3 else f'{len(names)} birds'}",
             day,
             day + timedelta(1),
             now,
@@ -111,16 +115,16 @@ def _held(holds: Iterable[Hold], today: date, now: datetime) -> Iterable[Event]:
             if until:
                 yield _event(
                     f"{what}-{hold.bird.pk}",
-                    f"{hold.bird}: {what} held",
+                    f"{hold.bird}: {WITHDRAWAL[what]}",
                     hold.since,
                     until + timedelta(1),
                     changed,
-                    f"To {until.day} {until:%B %Y}, that day too.",
+                    f"Up to and including {until.day} {until:%B %Y}.",
                 )
             if getattr(hold, f"{what}_unknown"):
                 yield _event(
                     f"{what}-unknown-{hold.bird.pk}",
-                    f"{hold.bird}: {what} unknown, ask the vet or read the label",
+                    f"{hold.bird}: {WITHDRAWAL[what]} {UNTIL_KNOWN}",
                     today,
                     today + timedelta(1),
                     now,

@@ -43,13 +43,13 @@ FOLLOWED_BY = {
     StepKind.LIFTED: StepKind.WATCHED,
 }
 WHAT_IS_DUE = {
-    LOOK: "look at the foot",
-    DRESSING: "look at the dressing",
+    LOOK: "check the foot",
+    DRESSING: "check the dressing",
     StepKind.SOAKED: "soak",
     StepKind.RINSED: "rinse",
     StepKind.OINTMENT: "ointment",
-    StepKind.VET: "vet",
-    StepKind.MEDICINE: "medicine as the vet said",
+    StepKind.VET: "next visit to the vet",
+    StepKind.MEDICINE: "medicine",
 }
 
 
@@ -100,7 +100,12 @@ class Due(Deadline):
 
     @property
     def what(self) -> str:
-        return WHAT_IS_DUE[line_of(self.step.kind)]
+        vets = self.step.kind == StepKind.MEDICINE and self.step.is_vets
+        return WHAT_IS_DUE[line_of(self.step.kind)] + (", as the vet said" if vets else "")
+
+    @property
+    def is_visit(self) -> bool:
+        return self.step.kind == StepKind.VET
 
     @property
     def is_dressing(self) -> bool:
@@ -114,15 +119,15 @@ class Due(Deadline):
 def open_dues(flock, *, now: datetime, before: datetime | None = None, **narrowed) -> list[Due]:
     """What is due of the birds that are here, the latest first; one query.
 
-    ``before``: as if later records were not there yet. ``narrowed``: more conditions on the steps,
-    such as ``bird=dill``.
+    Nothing is due of what is marked as past. ``before``: as if later records were not there yet.
+    ``narrowed``: more conditions on the steps, such as ``bird=dill``.
     """
     today = timezone.localdate(now, flock.zone)
     # The birds' flock too: PostgreSQL would go through the birds of all flocks to join them.
     of_flock = CareStep.objects.filter(flock=flock, bird__flock=flock, bird__left="")
     steps = (
         newest_of_lines(of_flock.filter(**narrowed), before)
-        .filter(Q(next_due__isnull=False) | Q(kind__in=DRESSED), dropped_because="")
+        .filter(Q(next_due__isnull=False) | Q(kind__in=DRESSED), dropped_because="", past=False)
         .select_related("bird", "claimed_by", "keeper")
     )
     dues = []

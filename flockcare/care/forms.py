@@ -1,4 +1,4 @@
-"""The shape of a step of care, of a thing in the kit and of the smaller questions."""
+"""The shape of care given, of a vet, of a thing in the kit and of the smaller questions."""
 
 import uuid
 
@@ -6,7 +6,18 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from flockcare.care.models import MOST_DAYS, WITHHOLDING, CareStep, DaysFrom, KitItem, StepKind
+from flockcare.care.models import (
+    MEDICATED,
+    MOST_DAYS,
+    OF_A_VISIT,
+    WITHHOLDING,
+    CareStep,
+    DaysFrom,
+    KitItem,
+    MedicineGiven,
+    StepKind,
+    VetContact,
+)
 from flockcare.care.situation import usual_due
 from flockcare.core.forms import KeeperForm, KeeperModelForm
 from flockcare.core.lines import one_line
@@ -20,6 +31,12 @@ THE_VET = "the vet"
 HERSELF = [("", "the bird herself")]
 UNDECIDED = "?"  # A first value that is none of the choices: nothing is chosen ahead.
 DAY = {"format": "%Y-%m-%d", "attrs": {"type": "date"}}
+MOMENT = {"format": "%Y-%m-%dT%H:%M", "attrs": {"type": "datetime-local"}}
+WITHDRAWAL_DAYS = {
+    "egg_days": "Withdrawal: days without her eggs",
+    "meat_days": "Withdrawal: days without her meat",
+}
+DAYS_UNKNOWN = "As the vet or the label says. Empty means that you do not know, not none."
 
 
 def posted(request):
@@ -32,8 +49,29 @@ def day_input():
     return forms.DateInput(**DAY)
 
 
+def moment_field(label: str) -> forms.DateTimeField:
+    return forms.DateTimeField(
+        label=label,
+        widget=forms.DateTimeInput(**MOMENT),
+        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M"],
+        error_messages={"invalid": "Give the day and the time, like 2026-03-14 17:30."},
+    )
+
+
+class ItemSelect(forms.Select):
+    """Marks what contains no medicine, so that the page asks for no days of it."""
+
+    def create_option(self, name, value, *args, **kwargs):
+        option = super().create_option(name, value, *args, **kwargs)
+        if getattr(value, "instance", None) and value.instance.no_medicine:
+            option["attrs"]["data-no-medicine"] = ""
+        return option
+
+
 class ItemChoice(forms.ModelChoiceField):
     """Things of the kit; what holds a pain reliever says so before it is chosen."""
+
+    widget = ItemSelect
 
     def label_from_instance(self, item):
         if item.pain_reliever:
@@ -41,8 +79,11 @@ class ItemChoice(forms.ModelChoiceField):
         return str(item)
 
 
+_CHIPS = ("kind", "outcome", "bleeding", "days_from", "decided_by", "medicine_given")
+
+
 class StepForm(KeeperModelForm):
-    """One step of care of one bird."""
+    """Care given to one bird, or a visit to the vet."""
 
     step_id = forms.UUIDField(widget=forms.HiddenInput)
     foot = forms.ChoiceField(
@@ -55,20 +96,15 @@ class StepForm(KeeperModelForm):
         label="From the kit", queryset=KitItem.objects.none(), required=False, empty_label="nothing"
     )
     who = forms.ChoiceField(label="Who did it")
-    at = forms.DateTimeField(
-        label="When",
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M"],
-        error_messages={"invalid": "Give the day and the time, like 2026-03-14 17:30."},
-    )
+    at = moment_field("When")
     again = forms.ChoiceField(
         label="Due again",
         choices=[(USUAL, "as usual"), (ON_A_DAY, "on the day below"), (NOT_AGAIN, "not again")],
         required=False,
         widget=forms.RadioSelect,
         help_text="As usual: a dressing, soak, rinse or ointment tomorrow, a lifted scab tomorrow, "
-        "a watched foot after the flock’s days for sore feet, or sooner where the advice says so. "
-        "Vet and medicine: as the vet said.",
+        "a monitored foot after the flock’s days for sore feet, or sooner where the advice says "
+        "so. The next visit to a vet, or a medicine: on the day that you give.",
     )
 
     class Meta:
@@ -76,9 +112,17 @@ class StepForm(KeeperModelForm):
         fields = [
             *("foot", "kind", "product", "item", "amount", "at", "next_due"),
             *("outcome", "bleeding", "given_until", "egg_days", "meat_days", "days_from", "note"),
+            *("no_medicine", "batch", "quantity", "decided_by", "past", "contact", "question"),
+            *("found", "plan", "plan_until", "laboratory", "medicine_given"),
         ]
         widgets = {
             "kind": forms.RadioSelect,
+            "decided_by": forms.RadioSelect,
+            "medicine_given": forms.RadioSelect,
+            "plan_until": day_input(),
+            **dict.fromkeys(
+                ("question", "found", "plan", "laboratory"), forms.Textarea(attrs={"rows": 2})
+            ),
             "outcome": forms.RadioSelect,
             "bleeding": forms.RadioSelect,
             "days_from": forms.RadioSelect,
@@ -96,11 +140,22 @@ class StepForm(KeeperModelForm):
             "product": "With what",
             "next_due": "The day it is due again",
             "days_from": "Who named these days",
+            "no_medicine": "It contains no medicine (a plain salve)",
+            "past": "It is long past: nothing is due, no eggs are withdrawn",
+            "medicine_given": "Was a medicine given or prescribed?",
+            "question": "What you asked",
+            "plan": "The plan",
+            **WITHDRAWAL_DAYS,
         }
         help_texts = {
-            "egg_days": "As the vet or the label says. Empty means that you do not know, not none.",
+            "egg_days": DAYS_UNKNOWN,
             "meat_days": "Empty means that you do not know.",
             "given_until": "Days are counted from the last giving.",
+            "quantity": "What was given, such as “2 ml” or “a pea of ointment”. It is a record, no "
+            "dose to follow.",
+            "plan_until": "Empty: the plan holds for four weeks.",
+            "decided_by": "“As the vet said” is printed only where the vet decided.",
+            "medicine_given": "Not known: her eggs are withdrawn until you know.",
         }
         error_messages = {"kind": {"required": "Say what was done."}}
 
@@ -120,6 +175,7 @@ class StepForm(KeeperModelForm):
             }
         super().__init__(data, files, instance=step, initial=own)
         self.fields["item"].queryset = KitItem.objects.filter(flock=flock)
+        self.fields["contact"].queryset = VetContact.objects.filter(flock=flock)
         self.members = {str(one.pk): one for one in Keeper.objects.filter(membership__flock=flock)}
         by = step.keeper_name or THE_VET
         known = not self.editing or step.keeper_id or step.keeper_name
@@ -131,7 +187,7 @@ class StepForm(KeeperModelForm):
         if self.editing and step.keeper_id and str(step.keeper_id) not in self.members:
             self.members[str(step.keeper_id)] = step.keeper
             self.fields["who"].choices += [(str(step.keeper_id), step.keeper.name)]
-        for name in ("kind", "outcome", "bleeding", "days_from"):
+        for name in _CHIPS:
             field = self.fields[name]
             field.choices = [choice for choice in field.choices if choice[0] != ""]
 
@@ -142,10 +198,8 @@ class StepForm(KeeperModelForm):
         kind, at = said.get("kind"), said.get("at")
         if kind and at:
             said["next_due"] = self._due(said, kind, at)
-        if kind not in WITHHOLDING:
-            said.update(egg_days=None, meat_days=None, days_from="", given_until=None)
-        elif item := said.get("item"):
-            self._days_of(item, said)
+        self._of_a_visit(kind, said)
+        self._of_a_medicine(kind, said)
         if kind != StepKind.LIFTED:
             said.update(outcome="", bleeding="")
         if said.get("item") and not said.get("product"):
@@ -162,6 +216,30 @@ class StepForm(KeeperModelForm):
         if again == ON_A_DAY and not said.get("next_due") and "next_due" not in self.errors:
             self.add_error("next_due", "Give the day, or choose “as usual” or “not again”.")
         return said.get("next_due") if again == ON_A_DAY else None
+
+    def _of_a_visit(self, kind, said) -> None:
+        if kind != StepKind.VET:
+            empty = {name.removesuffix("_id"): "" for name in OF_A_VISIT}
+            said.update(empty | {"contact": None, "plan_until": None})
+        elif not said.get("medicine_given") and "medicine_given" not in self.errors:
+            message = "Say whether a medicine was given; “not known” is an answer."
+            self.add_error("medicine_given", message)
+
+    def _of_a_medicine(self, kind, said) -> None:
+        item = said.get("item")
+        at_the_vets = said.get("medicine_given") == MedicineGiven.YES
+        plain = bool(said.get("no_medicine") or (item and item.no_medicine))
+        said["no_medicine"] = plain = plain and kind == StepKind.OINTMENT
+        if plain or not (kind in WITHHOLDING or at_the_vets):
+            said.update(egg_days=None, meat_days=None, days_from="", given_until=None)
+        elif item:
+            self._days_of(item, said)
+        if not (kind in WITHHOLDING or at_the_vets):
+            said.update(batch="", quantity="")
+        elif item and not said.get("batch"):
+            said["batch"] = item.batch
+        if kind != StepKind.VET and kind not in WITHHOLDING:
+            said["decided_by"] = ""
 
     @staticmethod
     def _days_of(item: KitItem, said) -> None:
@@ -185,6 +263,97 @@ class StepForm(KeeperModelForm):
     def suggestions_open(self) -> bool:
         return bool(self.errors) or self.editing
 
+    @property
+    def visit_open(self) -> bool:
+        """Whether what is folded away of a visit holds anything, or is refused."""
+        folded = ("found", "laboratory", "plan_until", "contact")
+        return any(self[name].errors or (self.editing and self[name].value()) for name in folded)
+
+
+class GiveForm(KeeperModelForm):
+    """A medicine in water or feed: for every bird of a house, or of the flock, at once."""
+
+    FLOCK = "flock"
+    give_id = forms.UUIDField(widget=forms.HiddenInput)
+    whom = forms.ChoiceField(label="Who gets it", widget=forms.RadioSelect)
+    item = ItemChoice(
+        label="From the kit", queryset=KitItem.objects.none(), required=False, empty_label="nothing"
+    )
+    at = moment_field("First given")
+
+    class Meta:
+        model = CareStep
+        fields = [
+            *("product", "item", "batch", "quantity", "at", "given_until"),
+            *("egg_days", "meat_days", "days_from", "decided_by", "note"),
+        ]
+        widgets = {
+            "given_until": day_input(),
+            "days_from": forms.RadioSelect,
+            "decided_by": forms.RadioSelect,
+            "note": forms.Textarea(attrs={"rows": 2}),
+        }
+        labels = {
+            "product": "Which medicine",
+            "days_from": "Who named these days",
+            "egg_days": "Withdrawal: days without their eggs",
+            "meat_days": "Withdrawal: days without their meat",
+        }
+        help_texts = {
+            "egg_days": DAYS_UNKNOWN,
+            "quantity": "What was given, such as “5 ml in 10 l of water”. It is a record, no dose "
+            "to follow.",
+        }
+
+    def __init__(self, data=None, *, flock, houses, keeper, now):
+        step = CareStep(flock=flock, keeper=keeper, kind=StepKind.MEDICINE)
+        super().__init__(data, instance=step, initial={"give_id": uuid.uuid4(), "at": now})
+        self.fields["item"].queryset = KitItem.objects.filter(flock=flock)
+        self.houses = {str(house.pk): house for house in houses}
+        self.fields["whom"].choices = [
+            (self.FLOCK, "the whole flock"),
+            *((key, house.name) for key, house in self.houses.items()),
+        ]
+        for name in ("days_from", "decided_by"):
+            self.fields[name].choices = [one for one in self.fields[name].choices if one[0] != ""]
+
+    versioned = False
+
+    def clean(self):
+        said = super().clean()
+        if item := said.get("item"):
+            said["product"] = said.get("product") or item.name
+            said["batch"] = said.get("batch") or item.batch
+            StepForm._days_of(item, said)
+        if not said.get("product") and "product" not in self.errors:
+            self.add_error("product", "Say which medicine it is.")
+        return said
+
+    @property
+    def house(self):
+        """The house whose birds get it; None for the whole flock."""
+        return self.houses.get(self.cleaned_data["whom"])
+
+
+class ContactForm(KeeperModelForm):
+    class Meta:
+        model = VetContact
+        fields = ["name", "telephone", "note", "is_usual"]
+        widgets = {
+            "telephone": forms.TextInput(attrs={"type": "tel", "autocomplete": "off"}),
+            "note": forms.Textarea(attrs={"rows": 3}),
+        }
+        labels = {"name": "Vet or practice", "is_usual": "The one to ring first"}
+        help_texts = {"note": "Such as who answers at night and on Sundays, by which number."}
+
+
+class PrescriptionForm(KeeperForm):
+    prescription = forms.FileField(
+        label="Photo of the prescription",
+        widget=forms.FileInput(attrs={"accept": "image/*,.heic"}),
+        error_messages={"required": "Choose a photo first."},
+    )
+
 
 class DropForm(KeeperForm):
     because = forms.CharField(
@@ -205,10 +374,10 @@ class DaysForm(KeeperForm):
 
     product = forms.CharField(widget=forms.HiddenInput)
     egg_days = forms.IntegerField(
-        label="Days without her eggs", min_value=0, max_value=MOST_DAYS, required=False
+        label=WITHDRAWAL_DAYS["egg_days"], min_value=0, max_value=MOST_DAYS, required=False
     )
     meat_days = forms.IntegerField(
-        label="Days without her meat", min_value=0, max_value=MOST_DAYS, required=False
+        label=WITHDRAWAL_DAYS["meat_days"], min_value=0, max_value=MOST_DAYS, required=False
     )
     days_from = forms.ChoiceField(
         label="Who named these days",
@@ -230,8 +399,11 @@ class ItemForm(KeeperModelForm):
         fields = [
             *("name", "kind", "stock", "unit", "low_at", "expires_on", "opened_on", "keeps_days"),
             *("egg_days", "meat_days", "days_from", "pain_reliever", "note"),
+            *("no_medicine", "batch"),
         ]
+        labels = {"no_medicine": "It contains no medicine (a plain salve)", **WITHDRAWAL_DAYS}
         widgets = {
+            "stock": forms.NumberInput(attrs={"min": "0", "step": "any"}),
             "expires_on": day_input(),
             "opened_on": day_input(),
             "note": forms.Textarea(attrs={"rows": 2}),
@@ -242,15 +414,41 @@ class ItemForm(KeeperModelForm):
             "stock": "Leave it empty if nobody counts it.",
             "unit": "Such as ml, g, pads or rolls.",
             "low_at": "Add to the shopping list at or below this.",
-            "egg_days": "Of an ointment or a medicine, as the vet or the label says. Empty means "
-            "that you do not know, not none.",
+            "egg_days": DAYS_UNKNOWN,
+            "no_medicine": "Then nothing is withdrawn, and nobody is asked for days.",
         }
+
+    of_medicine = ("no_medicine", "egg_days", "meat_days", "days_from", "pain_reliever", "batch")
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["days_from"].choices = DaysFrom.choices
         # Whoever edits the rest leaves alone what steps of care took off meanwhile.
         self.fields["stock"].show_hidden_initial = True
+
+    def clean_stock(self):
+        """One tap may take more than was counted; nobody counts less than nothing."""
+        stock = self.cleaned_data["stock"]
+        if stock is not None and stock < 0 and "stock" in self.changed_data:
+            raise ValidationError("Less than nothing cannot be. Count what is there.")
+        return stock
+
+    def clean(self):
+        said = super().clean()
+        if said.get("kind") not in MEDICATED:
+            said.update(no_medicine=False, pain_reliever=None, batch="")
+        if said.get("kind") not in MEDICATED or said.get("no_medicine"):
+            said.update(egg_days=None, meat_days=None, days_from="")
+        return said
+
+    @property
+    def plain_fields(self):
+        """What is asked of everything in the kit."""
+        return [field for field in self.visible_fields() if field.name not in self.of_medicine]
+
+    @property
+    def medicine_fields(self):
+        return [self[name] for name in self.of_medicine]
 
 
 class CalendarForm(KeeperForm):

@@ -1,7 +1,7 @@
-"""Steps of care and things of the kit in a keeper's words; see ``people.kinds``."""
+"""Care given, vets and things of the kit in a keeper's words; see ``people.kinds``."""
 
 from flockcare.care import services
-from flockcare.care.models import CareStep, DaysFrom, KitItem
+from flockcare.care.models import CareStep, DaysFrom, KitItem, VetContact
 from flockcare.people.kinds import Kind, Names, register
 
 
@@ -16,7 +16,7 @@ def days_words(days, names: Names) -> str:
 
 
 DAYS = {
-    "labels": {"egg_days": "Days without her eggs and meat"},
+    "labels": {"egg_days": "Withdrawal: days without her eggs and meat"},
     "words": {"egg_days": days_words},
 }
 
@@ -32,10 +32,19 @@ register(
             "keeper_id": "Who did it",
             "dropped_because": "Not done, because",
             "dropped_by_id": "Who said so",
+            "note": "Note, or what the vet said",
         },
         words=DAYS["words"],
         change=lambda step, *, by, basis, kept: services.change_step(step=step, by=by, basis=basis),
         bring_back=lambda step, *, by, kept: services.bring_back_step(step=step, by=by, kept=kept),
+    ),
+    Kind(
+        VetContact,
+        title=lambda said: said["name"],
+        page=lambda contact: ("care:vets",),
+        change=lambda contact, *, by, basis, kept: services.save_contact(
+            contact=contact, by=by, basis=basis
+        ),
     ),
     Kind(
         KitItem,

@@ -1,7 +1,8 @@
 """For how long a bird's eggs and meat are not eaten, from the days that keepers entered.
 
 The days come from the vet or the label; this module adds them to a date and nothing more. Days
-that nobody entered are *unknown*, which holds as well, and is never read as none.
+that nobody entered are *unknown*, which withdraws them as well, and is never read as none. But not
+for ever: see ``UNKNOWN_DAYS``.
 """
 
 from __future__ import annotations
@@ -12,14 +13,19 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Q
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.care.models import MOST_DAYS, WITHHOLDING, CareStep
+from flockcare.care.models import MAY_WITHHOLD, MOST_DAYS, CareStep, StepKind
+from flockcare.drawing.dates import short_words
 
 # A course of a year and a year's days after it: nothing older can still hold.
 LONGEST = timedelta(days=2 * MOST_DAYS + 2)
+# How long days that nobody entered withdraw eggs and meat after the last giving: twelve weeks, far
+# beyond the 14 days and the one and a half times that the United Kingdom asks for (SI 2013/2033,
+# schedule 4). Our choice, no published source; the pages say so.
+UNKNOWN_DAYS = 84
+UNTIL_KNOWN = "until the vet or the label has named the days"
 
 
 def last_day(given: date, days: int) -> date | None:
@@ -45,12 +51,15 @@ class Hold:
 
     def add(self, step: CareStep, zone) -> None:
         """Take in one giving; of several the latest end counts."""
+        if not step.withholds:
+            return
         given = step.at.astimezone(zone).date()
         last = max(given, step.given_until or given)
         for what in ("eggs", "meat"):
             days = getattr(step, "egg_days" if what == "eggs" else "meat_days")
             if days is None:
-                getattr(self, f"{what}_unknown").append(step)
+                if last + timedelta(UNKNOWN_DAYS) >= self.today:
+                    getattr(self, f"{what}_unknown").append(step)
                 continue
             ends = last_day(last, days)
             if ends and ends >= self.today:
@@ -73,12 +82,18 @@ class Hold:
 
     @property
     def words(self) -> str:
-        """What is held and until when, such as ``eggs held to 3 Dec 2026, that day too``."""
-        eggs = _words(self.eggs_until, self.eggs_unknown)
-        meat = _words(self.meat_until, self.meat_unknown)
+        """``egg withdrawal: don’t eat her eggs up to and including 3 Dec; meat withdrawal: …``."""
+        eggs = self._end(self.eggs_until, self.eggs_unknown)
+        meat = self._end(self.meat_until, self.meat_unknown)
         if eggs == meat:
-            return f"eggs and meat {eggs}"
-        return "; ".join(f"{what} {how}" for what, how in (("eggs", eggs), ("meat", meat)) if how)
+            return f"egg and meat withdrawal: don’t eat her eggs or her meat {eggs}"
+        each = (("egg", "her eggs", eggs), ("meat", "her meat", meat))
+        told = [f"{what} withdrawal: don’t eat {whose} {end}" for what, whose, end in each if end]
+        return "; ".join(told)
+
+    def _end(self, until: date | None, unknown: list) -> str:
+        known = until and f"up to and including {short_words(until, self.today)}"
+        return ", and then ".join(filter(None, (known, unknown and UNTIL_KNOWN)))
 
     @property
     def unknown_products(self) -> list[str]:
@@ -87,16 +102,9 @@ class Hold:
 
 
 def product_of(step: CareStep) -> str:
-    return step.product or step.get_kind_display()
-
-
-def _words(until: date | None, unknown: list) -> str:
-    parts = []
-    if until:
-        parts.append(f"held to {until.day} {until:%b %Y}, that day too")
-    if unknown:
-        parts.append("unknown (ask the vet or read the label)")
-    return " and then ".join(parts)
+    if step.product:
+        return step.product
+    return "a medicine from the vet" if step.kind == StepKind.VET else step.get_kind_display()
 
 
 def holds_from(steps: Iterable[CareStep], *, today: date, zone) -> list[Hold]:
@@ -120,12 +128,8 @@ def open_holds(flock, *, now: datetime, **narrowed) -> list[Hold]:
 
 
 def withholding_steps(flock, *, now: datetime):
-    """The givings that can still hold."""
-    return CareStep.objects.filter(
-        Q(at__gte=now - LONGEST) | Q(egg_days=None) | Q(meat_days=None),
-        flock=flock,
-        kind__in=WITHHOLDING,
-    )
+    """The givings that can still withdraw something."""
+    return CareStep.objects.filter(MAY_WITHHOLD, flock=flock, at__gte=now - LONGEST)
 
 
 @dataclass

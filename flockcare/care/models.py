@@ -1,11 +1,13 @@
-"""What was done to a foot, with what, and when it is due again; the kit; calendar links."""
+"""What was done to a foot or by a vet, with what, and when it is due again; the flock's vets; the
+kit; calendar links."""
 
+import re
 from datetime import date, timedelta
 from decimal import Decimal
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models.functions import Lower
 from django.utils import timezone
@@ -20,7 +22,9 @@ MOST_DAYS = 365
 _days = [MaxValueValidator(MOST_DAYS, "That is more than a year. Check the number.")]
 # Days mean something only with the one who stands for them.
 DAYS = ("egg_days", "meat_days", "days_from")
+_dialled = RegexValidator(r"\d.*\d.*\d", "Give the number with its digits, as you dial it.")
 _amount = [MinValueValidator(Decimal(0), "Less than nothing cannot be.")]
+_NO_MEDICINE_HAS_NO_DAYS = "What contains no medicine has no days without eggs or meat."
 
 
 class DaysFrom(models.TextChoices):
@@ -30,11 +34,23 @@ class DaysFrom(models.TextChoices):
     LABEL = "label", "the label"
 
 
+class DecidedBy(models.TextChoices):
+    """Only what the vet decided is called "as the vet said"."""
+
+    VET = "vet", "the vet"
+    KEEPER = "keeper", "a keeper"
+    BOTH = "both", "the vet and a keeper together"
+
+    @property
+    def is_vets(self) -> bool:
+        return self in (self.VET, self.BOTH)
+
+
 class ItemKind(models.TextChoices):
     BLADE = "blade", "fine blade"
     ALCOHOL = "alcohol", "alcohol for the blade"
     TWEEZERS = "tweezers", "tweezers"
-    OINTMENT = "ointment", "ointment"
+    OINTMENT = "ointment", "ointment, spray or powder"
     ANTISEPTIC = "antiseptic", "antiseptic"
     EPSOM_SALT = "epsom salt", "Epsom salt"
     GAUZE = "gauze", "gauze"
@@ -44,11 +60,60 @@ class ItemKind(models.TextChoices):
     OTHER = "other", "something else"
 
 
+# What may hold a medicine; of anything else nobody is asked for days without eggs.
+MEDICATED = (ItemKind.OINTMENT, ItemKind.ANTISEPTIC, ItemKind.MEDICINE, ItemKind.OTHER)
+
+
+class VetContactQuerySet(models.QuerySet):
+    def usual(self):
+        """The one to ring; without a usual one the first by name, None without any."""
+        return self.order_by("-is_usual", Lower("name")).first()
+
+
+class VetContact(FlockRecord):
+    """A vet, or a practice, that the flock rings."""
+
+    name = LineField(max_length=80)
+    telephone = LineField(max_length=40, validators=[_dialled])
+    note = models.TextField(
+        "out of hours, and anything else", blank=True, default="", max_length=1000
+    )
+    is_usual = models.BooleanField("the one to ring first", default=False)
+
+    objects = VetContactQuerySet.as_manager()
+
+    class Meta:
+        ordering = [Lower("name")]
+        constraints = [
+            models.UniqueConstraint(
+                "flock",
+                Lower("name"),
+                name="one_vet_per_name",
+                violation_error_message="There is a vet of that name already.",
+            ),
+            models.UniqueConstraint(
+                fields=["flock"],
+                condition=models.Q(is_usual=True),
+                name="one_usual_vet",
+                violation_error_message="Another vet is the one to ring first.",
+            ),
+        ]
+
+    def __str__(self):
+        return self.name
+
+    @property
+    def tel(self) -> str:
+        """The number as a link dials it (RFC 3966): digits, and the plus of another country."""
+        return re.sub(r"[^\d+*#]", "", self.telephone)
+
+
 class KitItem(FlockRecord):
     """Something in the box. ``stock`` counts in ``unit``; empty says that nobody counted.
 
     ``egg_days``, ``meat_days``: as the vet or the label says, entered by a keeper; empty says that
-    nobody knows, which is not the same as none.
+    nobody knows, which is not the same as none. ``no_medicine``: a plain salve; then nothing is
+    withdrawn, and nobody is asked.
     """
 
     name = LineField(max_length=80)
@@ -88,6 +153,8 @@ class KitItem(FlockRecord):
         blank=True,
         choices=[(None, "not known"), (True, "yes"), (False, "no")],
     )
+    no_medicine = models.BooleanField("contains no medicine", default=False, db_default=False)
+    batch = LineField("batch number", max_length=40, blank=True, default="", db_default="")
     note = models.TextField(blank=True, default="", max_length=2000)
 
     together = (DAYS,)
@@ -108,6 +175,8 @@ class KitItem(FlockRecord):
 
     def clean(self):
         _require_source_of_days(self)
+        if self.no_medicine and _has_days(self):
+            raise ValidationError({"no_medicine": _NO_MEDICINE_HAS_NO_DAYS})
 
     @property
     def use_by(self) -> date | None:
@@ -121,17 +190,17 @@ class KitItem(FlockRecord):
 
 
 class StepKind(models.TextChoices):
-    WATCHED = "watched", "left and watched"
+    WATCHED = "watched", "monitored"
     SOAKED = "soaked", "soaked"
     RINSED = "rinsed", "rinsed"
-    LIFTED = "scab lifted", "scab lifted or plug out"
-    OINTMENT = "ointment", "ointment"
+    LIFTED = "scab lifted", "scab lifted, plug or core out"
+    OINTMENT = "ointment", "ointment, spray or powder"
     DRESSING_ON = "dressing on", "dressing on"
-    DRESSING_SEEN = "dressing looked at", "dressing looked at"
+    DRESSING_SEEN = "dressing looked at", "dressing checked"
     DRESSING_CHANGED = "dressing changed", "dressing changed"
     DRESSING_OFF = "dressing off", "dressing off"
     VET = "vet", "vet"
-    MEDICINE = "medicine", "medicine as the vet said"
+    MEDICINE = "medicine", "medicine"
 
 
 WITHHOLDING = (StepKind.MEDICINE, StepKind.OINTMENT)
@@ -150,11 +219,36 @@ class Bleeding(models.TextChoices):
     MUCH = "much", "much"
 
 
+class MedicineGiven(models.TextChoices):
+    YES = "yes", "yes"
+    NO = "no", "no"
+    UNKNOWN = "unknown", "not known"
+
+
+# What is said of a visit to the vet alone. What the vet said is its note.
+OF_A_VISIT = ("contact_id", "question", "found", "plan", "plan_until", "laboratory")
+OF_A_VISIT += ("medicine_given",)
+
+
+# Medicines, ointments that may hold one, and visits at which one may have been given: a visit of
+# which nobody said so counts as not known. ``CareStep.withholds`` says the same of a record.
+MAY_WITHHOLD = models.Q(past=False) & (
+    models.Q(kind__in=WITHHOLDING, no_medicine=False)
+    | models.Q(kind=StepKind.VET) & ~models.Q(medicine_given=MedicineGiven.NO)
+)
+
+
 class CareStep(FlockRecord):
-    """One thing done to one foot of a bird, or to the bird (no foot).
+    """One thing done to one foot of a bird, or to the bird (no foot); also a visit or call to a vet.
+
+    A visit has ``question``, ``found`` and ``plan``; what the vet said is its ``note``, the next
+    visit its ``next_due``.
 
     ``egg_days``, ``meat_days``: of an ointment or a medicine, as a keeper entered them from the
     vet or the label, counted from the last giving; empty says that nobody knows.
+    ``amount`` is taken off the kit; ``quantity`` says in words how much was given, and is no dose
+    to follow. ``given_to``: "whole flock" or the house, where all its birds got it at once.
+    ``past``: an old record, of which nothing is due and by which nothing is withdrawn.
     ``claimed_by``: who said that they will do what is due next. ``dropped_…``: why it is not done.
     """
 
@@ -210,6 +304,38 @@ class CareStep(FlockRecord):
         editable=False,
     )
     note = models.TextField(blank=True, default="", max_length=4000)
+    no_medicine = models.BooleanField("contains no medicine", default=False, db_default=False)
+    batch = LineField("batch number", max_length=40, blank=True, default="", db_default="")
+    quantity = LineField("how much was given", max_length=80, blank=True, default="", db_default="")
+    given_to = LineField(
+        "given to", max_length=80, blank=True, default="", db_default="", editable=False
+    )
+    decided_by = models.CharField(
+        "who decided", max_length=6, choices=DecidedBy, blank=True, default="", db_default=""
+    )
+    past = models.BooleanField("it is past", default=False, db_default=False)
+    contact = models.ForeignKey(
+        VetContact, verbose_name="which vet", null=True, blank=True, on_delete=models.SET_NULL
+    )
+    question = models.TextField(
+        "what was asked", blank=True, default="", db_default="", max_length=2000
+    )
+    found = models.TextField(
+        "what the vet found", blank=True, default="", db_default="", max_length=4000
+    )
+    plan = models.TextField(blank=True, default="", db_default="", max_length=2000)
+    plan_until = models.DateField("the plan holds until", null=True, blank=True)
+    laboratory = models.TextField(
+        "laboratory result", blank=True, default="", db_default="", max_length=4000
+    )
+    medicine_given = models.CharField(
+        "was a medicine given or prescribed",
+        max_length=7,
+        choices=MedicineGiven,
+        blank=True,
+        default="",
+        db_default="",
+    )
     photos = models.ManyToManyField(Photo, blank=True, related_name="care_steps")
     logged_at = models.DateTimeField(default=timezone.now, editable=False)
     changed_at = models.DateTimeField(auto_now=True)
@@ -229,17 +355,55 @@ class CareStep(FlockRecord):
 
     def clean(self):
         _require_source_of_days(self)
-        if self.kind not in WITHHOLDING and _has_days(self):
+        if not self.may_have_days and _has_days(self):
             column = "egg_days" if self.egg_days is not None else "meat_days"
             message = "Only an ointment or a medicine has days without eggs and meat."
             raise ValidationError({column: message})
+        if self.no_medicine and self.kind != StepKind.OINTMENT:
+            raise ValidationError({"no_medicine": "Only an ointment can be without a medicine."})
+        if self.no_medicine and _has_days(self):
+            raise ValidationError({"no_medicine": _NO_MEDICINE_HAS_NO_DAYS})
+        if self.kind != StepKind.VET:
+            for name in OF_A_VISIT:
+                if getattr(self, name):
+                    name = name.removesuffix("_id")
+                    raise ValidationError({name: "Only a visit to the vet has this."})
         if self.at is None:
             return  # The field itself says so.
         on = timezone.localdate(self.at, self.flock.zone)
-        if self.next_due and self.next_due < on:
-            raise ValidationError({"next_due": "This is before the day of the step itself."})
-        if self.given_until and self.given_until < on:
-            raise ValidationError({"given_until": "This is before the first giving."})
+        for name, what in (
+            ("next_due", "the day of the care itself"),
+            ("given_until", "the first giving"),
+            ("plan_until", "the day of the visit itself"),
+        ):
+            day = getattr(self, name)
+            if day and day < on:
+                raise ValidationError({name: f"This is before {what}."})
+
+    @property
+    def may_have_days(self) -> bool:
+        if self.kind == StepKind.VET:
+            return self.medicine_given == MedicineGiven.YES
+        return self.kind in WITHHOLDING
+
+    @property
+    def withholds(self) -> bool:
+        """As ``MAY_WITHHOLD`` asks the records."""
+        if self.past:
+            return False
+        if self.kind == StepKind.VET:
+            return self.medicine_given != MedicineGiven.NO
+        return self.kind in WITHHOLDING and not self.no_medicine
+
+    @property
+    def on(self) -> date:
+        """The flock's own day."""
+        return timezone.localdate(self.at, self.flock.zone)
+
+    @property
+    def is_vets(self) -> bool:
+        """Whether the vet decided this, alone or with a keeper."""
+        return bool(self.decided_by) and DecidedBy(self.decided_by).is_vets
 
     @property
     def by(self) -> str:
@@ -248,7 +412,8 @@ class CareStep(FlockRecord):
     @property
     def words(self) -> str:
         """What was done, such as ``left foot: soaked, warm water``."""
-        done = ", ".join(filter(None, (self.get_kind_display(), self.product)))
+        vets = self.kind == StepKind.MEDICINE and self.is_vets and "as the vet said"
+        done = ", ".join(filter(None, (self.get_kind_display(), self.product, vets)))
         return ": ".join(filter(None, (self.foot and self.get_foot_display(), done)))
 
 

@@ -9,9 +9,10 @@ from uuid import UUID
 from flockcare.birds.models import Bird
 from flockcare.care import standing_words as words
 from flockcare.care.due import DRESSING, LOOK
+from flockcare.care.models import StepKind
 from flockcare.care.rules import Advice
 from flockcare.care.situation import FlockStanding
-from flockcare.care.standing import CHECK, Due, FootStanding, Standing
+from flockcare.care.standing import CHECK, Due, FootStanding, Standing, VetPlan
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,10 @@ class DueLine:
         return bool(self.step) and self.due.line == LOOK
 
     @property
+    def is_visit(self) -> bool:
+        return self.due.line == StepKind.VET
+
+    @property
     def is_dressing(self) -> bool:
         return self.due.line == DRESSING
 
@@ -65,8 +70,9 @@ class Row:
         return self.standing.advice
 
     @property
-    def plan(self) -> str:
-        return words.plan_words(self.standing)
+    def plans(self) -> list[tuple[VetPlan, str]]:
+        today = self.standing.today
+        return [(plan, words.plan_words(plan, today)) for plan in self.standing.plans]
 
     @property
     def reasons(self) -> str:
@@ -102,7 +108,7 @@ class Row:
 
     @property
     def eggs(self) -> str:
-        return words.eggs_words(self.standing.eggs, self.standing.today)
+        return words.eggs_words(self.standing.eggs)
 
     @property
     def due(self) -> list[DueLine]:

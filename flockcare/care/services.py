@@ -1,5 +1,6 @@
-"""Every write about care, the kit and calendar links."""
+"""Every write about care, the flock's vets, the kit and calendar links."""
 
+import uuid
 from datetime import timedelta
 
 from django.core.exceptions import ValidationError
@@ -15,14 +16,19 @@ from flockcare.care.models import (
     CareStep,
     KitItem,
     StepKind,
+    VetContact,
 )
 from flockcare.care.situation import usual_due
 from flockcare.core.models import Token, token_hash
 from flockcare.feet.services import validate_moment
 from flockcare.people import history, keys
+from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
 
 CALENDAR_DAYS = 3650
+# What one tap says again.
+REPEATED = ("product", "item_id", "amount", "egg_days", "meat_days", "days_from", "no_medicine")
+REPEATED += ("batch", "quantity", "decided_by")
 
 
 class AlreadyDone(ValidationError):
@@ -64,7 +70,7 @@ def check_step(*, step: CareStep, now) -> None:
     validate_moment(step.at, bird=step.bird, now=now)
     if step.kind in DRESSED:
         step.next_due = due_day(step.kind, step.at, step.next_due, step.flock.zone)
-    step.full_clean(exclude=["flock", "bird", "keeper", "item"], validate_unique=False)
+    step.full_clean(exclude=["flock", "bird", "keeper", "item", "contact"], validate_unique=False)
 
 
 def _take(item_id, amount) -> None:
@@ -116,7 +122,7 @@ def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
     """
     now = now or timezone.now()
     kind = kind or followed_by(step.kind)
-    if kind not in kinds_of_line(step.kind) or kind == StepKind.LIFTED:
+    if kind not in kinds_of_line(step.kind) or kind in (StepKind.LIFTED, StepKind.VET):
         raise ValidationError("One tap can’t log this. Log it as a full entry.")
     with transaction.atomic():
         # Locked, so that of two keepers the second waits and then sees what the first has logged.
@@ -133,10 +139,20 @@ def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
             next_due=_due_again(step, kind, now),
         )
         if kind == step.kind:
-            for name in ("product", "item_id", "amount", "egg_days", "meat_days", "days_from"):
+            for name in REPEATED:
                 setattr(again, name, getattr(step, name))
+        elif kind == StepKind.DRESSING_CHANGED and (before := _dressed_with(step)):
+            for name in ("product", "item_id", "amount"):
+                setattr(again, name, getattr(before, name))
         log_step(step=again, now=now)
     return again
+
+
+def _dressed_with(step: CareStep) -> CareStep | None:
+    """The newest step, up to this one, that says with what the foot is dressed."""
+    put_on = (StepKind.DRESSING_ON, StepKind.DRESSING_CHANGED)
+    steps = CareStep.objects.filter(bird=step.bird_id, foot=step.foot, kind__in=put_on)
+    return steps.filter(at__lte=step.at).order_by("-at", "-logged_at").first()
 
 
 def _due_again(step: CareStep, kind: str, now):
@@ -210,6 +226,79 @@ def enter_days(*, steps, egg_days: int | None, meat_days: int | None, days_from:
         history.change(step, by=by)
 
 
+def give_to_all(*, like: CareStep, birds, given_to: str, key, now=None) -> list[CareStep]:
+    """Store a medicine that all these birds got at once; undone, it is undone for all.
+
+    ``like``: what is said of it, without a bird; ``key``: a UUID, under which nothing is stored
+    twice.
+    ValidationError, by field, for what cannot be; ``keys.KeyTaken`` where it was undone meanwhile.
+    """
+    now = now or timezone.now()
+    said = {field.attname: getattr(like, field.attname) for field in CareStep._meta.concrete_fields}
+    steps = []
+    for bird in birds:
+        bird.flock = like.flock
+        own = {"id": uuid.uuid5(key, str(bird.pk)), "given_to": given_to, "logged_at": now}
+        step = CareStep(**{**said, **own})
+        step.flock, step.bird = like.flock, bird
+        check_step(step=step, now=now)
+        steps.append(step)
+    if not steps:
+        raise ValidationError({"whom": "No bird is there on that day. Choose another."})
+    with history.changeset() as current:
+        stored = list(CareStep.objects.filter(pk__in=[step.pk for step in steps]))
+        if stored:
+            return stored
+        keys.refuse_deleted(steps[0])
+        CareStep.objects.bulk_create(steps)
+        added = [(step, {}) for step in steps]
+        history.keep_all(added, deed=Revision.Deed.ADD, by=like.keeper)
+        count = f"{len(steps)} bird{'s' if len(steps) > 1 else ''}"
+        current.words = f"{like.product}, given to {given_to} ({count})"
+    return steps
+
+
+@transaction.atomic
+def keep_prescription(*, step: CareStep, photo: Photo) -> None:
+    """Put the photo of a paper beside a visit. It shows no foot, and stands among none of theirs.
+
+    ValidationError for a photo that is one of a foot, or of another bird.
+    """
+    free = Photo.objects.filter(pk=photo.pk, foot="", bird=None) | Photo.objects.filter(
+        pk=photo.pk, foot="", bird=step.bird_id, of_house=True
+    )
+    if not free.update(bird=step.bird_id, of_house=True, with_form=False):
+        raise ValidationError("This picture is saved already, as another photo.")
+    step.photos.add(photo)
+    CareStep.objects.filter(pk=step.pk).update(changed_at=timezone.now())
+
+
+# The vets
+
+
+@history.changeset()
+def save_contact(*, contact: VetContact, by, basis=None) -> None:
+    """Only one is rung first: the others step back, in the same changeset."""
+    others = VetContact.objects.filter(flock=contact.flock_id).exclude(pk=contact.pk)
+    if contact._state.adding and not others.exists():
+        contact.is_usual = True
+    if contact.is_usual:
+        for other in others.filter(is_usual=True).select_related("flock"):
+            other.is_usual = False
+            history.change(other, by=by)
+    if contact._state.adding:
+        contact.full_clean()
+        contact.save()
+    else:
+        history.change(contact, by=by, basis=basis)
+
+
+@transaction.atomic
+def delete_contact(*, contact: VetContact, by) -> None:
+    """Visits keep what was said; only who it was is no longer named."""
+    history.delete(contact, by=by)
+
+
 # The kit
 
 
@@ -232,7 +321,13 @@ def delete_item(*, item: KitItem, by) -> None:
 def fill_kit(*, flock) -> int:
     """Put the usual things into the list, those that are missing; returns how many."""
     new = [
-        KitItem(flock=flock, name=thing.name, kind=thing.kind, unit=thing.unit)
+        KitItem(
+            flock=flock,
+            name=thing.name,
+            kind=thing.kind,
+            unit=thing.unit,
+            no_medicine=thing.no_medicine,
+        )
         for thing in missing_things(KitItem.objects.filter(flock=flock))
     ]
     for item in new:

@@ -20,7 +20,6 @@ from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.due import (
     DRESSING,
     LOOK,
-    WHAT_IS_DUE,
     kinds_of_line,
     line_of,
     open_dues,
@@ -28,7 +27,7 @@ from flockcare.care.due import (
 )
 from flockcare.care.holds import Hold, open_holds
 from flockcare.care.models import CareStep, StepKind
-from flockcare.care.rules import Answer, advise
+from flockcare.care.rules import Answer, Rule, advise
 from flockcare.care.standing import (
     FEET,
     SIGNS_STAND,
@@ -45,9 +44,11 @@ from flockcare.care.standing import (
     Standing,
     State,
     VetPlan,
+    counted,
     of_foot,
     standing_of,
 )
+from flockcare.care.vet import PLAN_DAYS, plan_for
 from flockcare.core.dates import PartialDate
 from flockcare.feet.cases import Case, cases_of_birds
 from flockcare.feet.due import is_sore
@@ -60,8 +61,7 @@ from flockcare.photos.models import Foot, Measurement, Precision
 EDITION = 1
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
-# Without a day named for it (our choice).
-PLAN_HOLDS = timedelta(days=28)
+PLAN_HOLDS = timedelta(days=PLAN_DAYS)
 WEIGHED = timedelta(days=365)
 NEW_WITHIN = timedelta(days=14)
 YEARLING = 365
@@ -162,7 +162,7 @@ def _read(flock, today: date, before: datetime):
     looks = _looks(flock, cases, before)
     known = set(sore) | looks.keys()
     outlines, weights = _outlines(known, before, zone), _weights(known, today)
-    looked_at, plans = _cared_for(known, before, zone)
+    looked_at, plans = _looked_at(known, before, zone), _plans(flock, known, today, before)
     states = _states(flock, today)
     asked = defaultdict(list)
     now = before - timedelta(hours=12)
@@ -180,7 +180,7 @@ def _read(flock, today: date, before: datetime):
             looked_at=looked_at[row["pk"]],
             weights=weights[row["pk"]],
             eggs=_eggs(holds.get(row["pk"])),
-            plan=plans.get(row["pk"]),
+            plans=plans[row["pk"]],
             states=states[row["pk"]],
             age_days=age_days(row["hatched"], today),
         )
@@ -308,23 +308,39 @@ def _states(flock, today: date) -> dict[UUID, list[State]]:
     return found
 
 
-def _cared_for(birds: Iterable[UUID], before: datetime, zone):
-    """When each foot was last looked at with a step of care, and what a vet last planned."""
-    looks = {*kinds_of_line(StepKind.WATCHED), *kinds_of_line(StepKind.DRESSING_SEEN)}
+def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict[str, date]]:
+    """When each foot was last looked at with a step of care."""
+    kinds = [*kinds_of_line(StepKind.WATCHED), *kinds_of_line(StepKind.DRESSING_SEEN)]
     steps = CareStep.objects.filter(
-        bird__in=list(birds),
-        kind__in=[*looks, StepKind.VET],
-        at__gte=before - FOLLOWED,
-        at__lt=before,
+        bird__in=list(birds), kind__in=kinds, at__gte=before - FOLLOWED, at__lt=before
     )
-    looked_at, plans = defaultdict(dict), {}
-    for bird, foot, kind, at in steps.order_by("at").values_list("bird", "foot", "kind", "at"):
-        on = timezone.localdate(at, zone)
-        if kind == StepKind.VET:
-            plans[bird] = VetPlan(on, on + PLAN_HOLDS)
-        else:
-            looked_at[bird][foot] = on
-    return looked_at, plans
+    found = defaultdict(dict)
+    for bird, foot, at in steps.order_by("at").values_list("bird", "foot", "at"):
+        found[bird][foot] = timezone.localdate(at, zone)
+    return found
+
+
+def _plans(flock, birds: Iterable[UUID], today: date, before: datetime):
+    """What a vet planned for each foot. A visit without a plan counts as one of four weeks."""
+    visits = CareStep.objects.filter(
+        bird__in=list(birds), kind=StepKind.VET, at__gte=before - WEIGHED, at__lt=before
+    )
+    of_bird = defaultdict(list)
+    for visit in visits.order_by("-at"):
+        visit.flock = flock
+        of_bird[visit.bird_id].append(visit)
+    found = defaultdict(dict)
+    for bird, hers in of_bird.items():
+        for foot in FEET:
+            if plan := plan_for(hers, foot, today):
+                found[bird][foot] = VetPlan(
+                    plan.visit.on, plan.until, plan.words, plan.visit.pk, plan.open_ended
+                )
+                continue
+            seen = next((visit for visit in hers if visit.foot in ("", foot)), None)
+            if seen:
+                found[bird][foot] = VetPlan(seen.on, seen.on + PLAN_HOLDS, step=seen.pk)
+    return found
 
 
 def _asked(due, zone) -> Asked:
@@ -334,7 +350,7 @@ def _asked(due, zone) -> Asked:
         step.pk,
         step.foot,
         line,
-        WORDS_OF_DUE.get(line, WHAT_IS_DUE[line]),
+        WORDS_OF_DUE.get(line, due.what),
         timezone.localdate(step.at, zone),
         due.on,
         step.claimed_by.name if step.claimed_by else "",
@@ -358,6 +374,7 @@ def _eggs(hold: Hold | None) -> Eggs:
         states["meat"],
         hold.meat_until,
         tuple(hold.unknown_products),
+        hold.words,
     )
 
 
@@ -398,6 +415,15 @@ class Advised:
     @property
     def foot_words(self) -> str:
         return self.standing.words
+
+
+def advise_bird(hers: Standing | None) -> list[Rule]:
+    """What led to the advice that her own signs give, whatever her feet show."""
+    if hers is None:
+        return []
+    answers = [advise(foot.situation) for foot in hers.feet.values()]
+    rules = counted(answers, "bird", under_plan=bool(hers.plans))
+    return [rule for rule in rules if rule.advice is hers.bird_advice]
 
 
 def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:

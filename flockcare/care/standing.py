@@ -112,13 +112,17 @@ class FootLast:
 
 @dataclass(frozen=True, slots=True)
 class Eggs:
-    """``state``: free, withdrawn or not known (which withholds). ``until``: the last such day."""
+    """``state``: free, withdrawn or not known (which withholds). ``until``: the last such day.
+
+    ``words``: of both eggs and meat; see ``care.holds``.
+    """
 
     state: str = "free"
     until: date | None = None
     meat: str = "free"
     meat_until: date | None = None
     products: tuple[str, ...] = ()
+    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,10 +137,16 @@ class State:
 
 @dataclass(frozen=True, slots=True)
 class VetPlan:
-    """What a vet said on that day, and the last day on which it holds."""
+    """What a vet said on that day of a foot, and the last day on which it holds.
+
+    ``words``: empty where nobody wrote a plan down. ``step``: the visit.
+    """
 
     on: date
     until: date
+    words: str = ""
+    step: UUID | None = None
+    open_ended: bool = False
 
 
 @dataclass(frozen=True)
@@ -146,7 +156,7 @@ class Records:
     ``looks``: the newest first, from 14 days before her oldest open case on, and without one the
     last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
     ``looked_at``: when a foot was last looked at with a step of care (watched, a dressing).
-    ``weights``: day and grams, the oldest first. ``plan``: of the newest visit of a vet.
+    ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot.
     """
 
     looks: Sequence[Look] = ()
@@ -158,7 +168,7 @@ class Records:
     looked_at: Mapping[str, date] = field(default_factory=dict)
     weights: Sequence[tuple[date, int]] = ()
     eggs: Eggs = Eggs()
-    plan: VetPlan | None = None
+    plans: Mapping[str, VetPlan] = field(default_factory=dict)
     states: Sequence[State] = ()
     age_days: int | None = None
 
@@ -258,8 +268,8 @@ CLEAR, CASE, NEVER = "clear", "case", "never checked"
 @dataclass(frozen=True, slots=True)
 class Standing:
     """``because``: signs of the bird herself that lead to her ``advice``, if they do; those of her
-    feet stand with each foot. ``due``: of the whole bird. ``plan``: of a vet, while it holds and no
-    sign is new since.
+    feet stand with each foot. ``due``: of the whole bird. ``plans``: of a vet, while they hold and
+    no sign is new since.
     """
 
     today: date
@@ -271,7 +281,7 @@ class Standing:
     eggs: Eggs
     due: tuple[Due, ...] = ()
     last_check: date | None = None
-    plan: VetPlan | None = None
+    plans: tuple[VetPlan, ...] = ()
     states: Sequence[State] = ()
     round_on: date | None = None
 
@@ -342,18 +352,16 @@ def standing_of(
     signs = signs_of(records.looks, today=today, in_case=bool(current))
     situations = _situations(records, signs, today, others_new)
     answers = {foot: advise(situation) for foot, situation in situations.items()}
-    plan = _plan_that_holds(records, answers, today)
-    if plan:
-        situations = {
-            foot: replace(situation, under_vet_plan=True) for foot, situation in situations.items()
-        }
-        answers = {foot: advise(situation) for foot, situation in situations.items()}
+    plans = _plans_that_hold(records, answers, today)
+    for foot in plans:
+        situations[foot] = replace(situations[foot], under_vet_plan=True)
+        answers[foot] = advise(situations[foot])
     feet = {
         foot: _foot(foot, records, current.get(foot), answers[foot], situations[foot], today)
         for foot in FEET
     }
     feet = _with_checks(feet, records, rounds, today)
-    of_bird = counted(answers.values(), "bird", under_plan=bool(plan))
+    of_bird = counted(answers.values(), "bird", under_plan=bool(plans))
     bird_advice = strongest(rule.advice for rule in of_bird) if of_bird else None
     all_clear = all(foot.state == CLEAR for foot in feet.values())
     levels = [foot.advice for foot in feet.values() if foot.advice is not None]
@@ -370,7 +378,7 @@ def standing_of(
         eggs=records.eggs,
         due=tuple(_due(asked) for asked in records.asked if not asked.foot),
         last_check=records.last_check,
-        plan=plan,
+        plans=tuple(dict.fromkeys(plans.values())),
         states=tuple(records.states),
         round_on=_usual(records, rounds),
     )
@@ -392,23 +400,27 @@ def _situations(
     }
 
 
-def _plan_that_holds(
+def _plans_that_hold(
     records: Records, answers: Mapping[str, Answer], today: date
-) -> VetPlan | None:
-    """The vet's plan, unless it has run out or a sign that calls for a vet has come since."""
-    plan = records.plan
-    if plan is None or plan.until < today:
-        return None
+) -> dict[str, VetPlan]:
+    """By foot: those that have not run out, unless an urgent sign has come since on what they are
+    about.
+    """
+    broken = {
+        plan
+        for foot, plan in records.plans.items()
+        if plan.until < today or _new_signs(foot, records, answers[foot], plan)
+    }
+    return {foot: plan for foot, plan in records.plans.items() if plan not in broken}
+
+
+def _new_signs(foot: str, records: Records, answer: Answer, plan: VetPlan) -> set[str]:
+    case = _current(records).get(foot)
+    if case and case.first.on > plan.on:
+        return _urgent(answer)  # Another case than the vet saw, whatever the foot showed then.
     then = _as_of(records, plan.on)
     signs = signs_of(then.looks, today=plan.on, in_case=bool(then.cases))
-    known = {
-        foot: _urgent(advise(situation))
-        for foot, situation in _situations(then, signs, plan.on).items()
-    }
-    # A case that began since is another one, whatever the foot showed then.
-    known |= {foot: set() for foot, case in _current(records).items() if case.first.on > plan.on}
-    new = [foot for foot, answer in answers.items() if _urgent(answer) - known[foot]]
-    return None if new else plan
+    return _urgent(answer) - _urgent(advise(_situations(then, signs, plan.on)[foot]))
 
 
 def _urgent(answer: Answer) -> set[str]:

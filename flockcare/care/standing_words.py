@@ -6,16 +6,20 @@ from collections.abc import Iterator
 from datetime import date
 
 from flockcare.care.sizes import Size
-from flockcare.care.standing import CHECK, Course, Due, Eggs, FootStanding, Sign, Standing, Trend
-from flockcare.drawing.dates import MONTHS
+from flockcare.care.standing import (
+    CHECK,
+    Course,
+    Due,
+    Eggs,
+    FootStanding,
+    Sign,
+    Standing,
+    Trend,
+    VetPlan,
+)
+from flockcare.drawing.dates import short_words
 from flockcare.feet.scales import LESION
 from flockcare.photos.words import plus_minus
-
-
-def day_words(day: date, today: date) -> str:
-    """``3 Nov``, with the year where it is another one."""
-    year = "" if day.year == today.year else f" {day.year}"
-    return f"{day.day} {MONTHS[day.month - 1]}{year}"
 
 
 def score_words(score: int) -> str:
@@ -25,20 +29,20 @@ def score_words(score: int) -> str:
 def sign_words(sign: Sign, today: date) -> str:
     """``dull, since 3 Nov, seen by Ros``."""
     by = f", seen by {sign.by}" if sign.by else ""
-    return f"{sign.words}, since {day_words(sign.on, today)}{by}"
+    return f"{sign.words}, since {short_words(sign.on, today)}{by}"
 
 
 def foot_words(foot: FootStanding, today: date) -> str:
     """``left foot: sore since 26 Oct (clear on 20 Oct)``."""
     if not foot.is_case:
         signs = "; ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
-        return f"{foot.words}: scored clear on {day_words(foot.checked, today)}, but {signs}"
+        return f"{foot.words}: scored clear on {short_words(foot.checked, today)}, but {signs}"
     before = (
-        f"clear on {day_words(foot.last_clear, today)}"
+        f"clear on {short_words(foot.last_clear, today)}"
         if foot.last_clear
         else "already when first checked"
     )
-    since = day_words(foot.since, today)
+    since = short_words(foot.since, today)
     return f"{foot.words}: {score_words(foot.score)} since {since} ({before})"
 
 
@@ -56,7 +60,7 @@ def course_words(trend: Trend, today: date) -> str:
     said = COURSES[trend.course]
     if trend.against is None:
         return said
-    since = day_words(date.fromordinal(today.toordinal() - trend.against.days_ago), today)
+    since = short_words(date.fromordinal(today.toordinal() - trend.against.days_ago), today)
     return f"{said}: {_figures(trend.against, trend.last)} since {since}"
 
 
@@ -83,35 +87,19 @@ def when_words(due: Due, today: date) -> str:
     days = (today - due.on).days
     if days > 0:
         return f"{days} day{'' if days == 1 else 's'} late"
-    return "today" if not days else f"by {due.on:%a} {day_words(due.on, today)}"
+    return "today" if not days else f"by {due.on:%a} {short_words(due.on, today)}"
 
 
-def eggs_words(eggs: Eggs, today: date) -> str:
+def eggs_words(eggs: Eggs) -> str:
     """Empty where her eggs and meat may be eaten."""
-    parts = []
-    for what, state, until in (
-        ("eggs", eggs.state, eggs.until),
-        ("meat", eggs.meat, eggs.meat_until),
-    ):
-        if state == "free":
-            continue
-        if state == "not known":
-            products = f" of {', '.join(eggs.products)}" if eggs.products else ""
-            parts.append((what, f"until you know the withdrawal{products}"))
-        else:
-            parts.append((what, f"up to and including {day_words(until, today)}"))
-    if not parts:
-        return ""
-    if len(parts) == 2 and parts[0][1] == parts[1][1]:
-        return f"Don’t eat her eggs or meat {parts[0][1]}"
-    said = [f"her {what} {until}" for what, until in parts]
-    return "Don’t eat " + "; ".join(said)
+    return eggs.words[:1].upper() + eggs.words[1:]
 
 
 def state_words(standing: Standing) -> list[str]:
     """``moulting since 3 Nov``."""
     return [
-        f"{state.words} since {day_words(state.since, standing.today)}" for state in standing.states
+        f"{state.words} since {short_words(state.since, standing.today)}"
+        for state in standing.states
     ]
 
 
@@ -128,15 +116,15 @@ def lines(standing: Standing) -> Iterator[str]:
     if not standing.signs and not standing.concerns:
         yield calm(standing)
     yield from state_words(standing)
-    if standing.plan:
-        yield plan_words(standing)
+    for plan in standing.plans:
+        yield plan_words(plan, today)
 
 
 def calm(standing: Standing) -> str:
     """Of a bird without a case or a sign."""
     states = [foot.state for foot in standing.feet.values()]
     if states == ["clear", "clear"]:
-        return f"both feet clear, checked {day_words(standing.last_check, standing.today)}"
+        return f"both feet clear, checked {short_words(standing.last_check, standing.today)}"
     if states == ["never checked", "never checked"]:
         return "never checked"
     return ", ".join(f"{foot.words} {foot.state}" for foot in standing.feet.values())
@@ -149,11 +137,6 @@ def names(some: list[str], at_most: int = 4) -> str:
     return " and ".join(filter(None, [", ".join(some[:-1]), *some[-1:]]))
 
 
-def plan_words(standing: Standing) -> str:
-    """``Vet since 18 Nov, plan until 16 Dec``; empty where no plan holds or a sign is new."""
-    if standing.plan is None:
-        return ""
-    seen, until = (
-        day_words(day, standing.today) for day in (standing.plan.on, standing.plan.until)
-    )
-    return f"Vet since {seen}, plan until {until}"
+def plan_words(plan: VetPlan, today: date) -> str:
+    """``Vet since 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``."""
+    return ". ".join(filter(None, (f"Vet since {short_words(plan.on, today)}", plan.words)))

@@ -10,6 +10,7 @@ class Thing:
     name: str
     kind: ItemKind
     unit: str = ""
+    no_medicine: bool = False
 
 
 STARTING_KIT = (
@@ -19,7 +20,7 @@ STARTING_KIT = (
     Thing("Gloves", ItemKind.GLOVES, "pairs"),
     Thing("Epsom salt", ItemKind.EPSOM_SALT, "g"),
     Thing("Antiseptic rinse", ItemKind.ANTISEPTIC, "ml"),
-    Thing("Plain ointment", ItemKind.OINTMENT, "g"),
+    Thing("Plain ointment", ItemKind.OINTMENT, "g", no_medicine=True),
     Thing("Gauze", ItemKind.GAUZE, "pads"),
     Thing("Soft strips or wrap", ItemKind.WRAP, "rolls"),
 )

@@ -5,8 +5,10 @@ from flockcare.care import (
     views_case,
     views_info,
     views_kit,
+    views_medicine,
     views_steps,
     views_today,
+    views_vets,
 )
 
 # The calendar itself lies outside the flock: its secret address is all that opens it.
@@ -18,6 +20,7 @@ urlpatterns = [
     path("steps/<uuid:step_id>/undo/", views_steps.undo, name="undo"),
     path("steps/<uuid:step_id>/done/", views_steps.done, name="done"),
     path("steps/<uuid:step_id>/claim/", views_steps.claim, name="claim"),
+    path("steps/<uuid:step_id>/prescription/", views_vets.prescription, name="prescription"),
     path("steps/<uuid:step_id>/drop/", views_steps.drop, name="drop"),
     path("birds/<uuid:bird_id>/", views_today.bird, name="bird"),
     path("birds/<uuid:bird_id>/step/", views_steps.new, name="step_new"),
@@ -25,6 +28,12 @@ urlpatterns = [
     path("birds/<uuid:bird_id>/<slug:foot>/<uuid:check_id>/", views_case.case, name="case"),
     path("repeats/", views_case.repeats, name="repeats"),
     path("holds/", views_kit.holds, name="holds"),
+    path("vets/", views_vets.vets, name="vets"),
+    path("vets/add/", views_vets.vet_new, name="vet_new"),
+    path("vets/<uuid:contact_id>/", views_vets.vet_edit, name="vet"),
+    path("vets/<uuid:contact_id>/delete/", views_vets.vet_delete, name="vet_delete"),
+    path("medicine/give/", views_medicine.give, name="give"),
+    path("medicine/record/", views_medicine.record, name="medicine_record"),
     path("kit/", views_kit.kit, name="kit"),
     path("kit/fill/", views_kit.fill, name="kit_fill"),
     path("kit/add/", views_kit.item_new, name="item_new"),

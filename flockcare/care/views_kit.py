@@ -1,4 +1,4 @@
-"""The kit and its shopping list; holds and the days that nobody entered yet."""
+"""The kit and its shopping list; withdrawals and the days that nobody entered yet."""
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
@@ -7,7 +7,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from flockcare.care import services
 from flockcare.care.forms import DaysForm, ItemForm, posted
-from flockcare.care.holds import open_holds, unknown_products
+from flockcare.care.holds import UNKNOWN_DAYS, open_holds, unknown_products
 from flockcare.care.kit import missing_things, shelves
 from flockcare.care.models import KitItem
 from flockcare.core.forms import saved
@@ -46,7 +46,7 @@ def _item_page(request, flock, item):
         and form.is_valid()
         and saved(form, services.save_item, item=form.instance, by=request.user, basis=form.basis)
     ):
-        messages.success(request, f"Kept: {item}.")
+        messages.success(request, f"Saved: {item}.")
         return redirect("care:kit", flock.pk)
     return render(
         request,
@@ -84,7 +84,7 @@ def item_delete(request, flock, item_id):
 @require_http_methods(["GET", "POST"])
 @flock_view()
 def holds(request, flock):
-    """Whose eggs and meat are held, and products whose days nobody entered."""
+    """Whose eggs and meat are withdrawn, and products whose days nobody entered."""
     held = open_holds(flock, now=timezone.now())
     unknown = unknown_products(held)
     form = DaysForm(posted(request), prefix=None)
@@ -121,6 +121,7 @@ def holds(request, flock):
             "here": "today",
             "holds": [hold for hold in held if hold.eggs_until or hold.meat_until],
             "unknown": forms,
+            "unknown_weeks": UNKNOWN_DAYS // 7,
         },
         status=422 if form.errors else 200,
     )

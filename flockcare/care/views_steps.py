@@ -1,4 +1,4 @@
-"""Logging, showing, mending, repeating and undoing a step of care."""
+"""Logging, showing, correcting, repeating and deleting care given."""
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -13,7 +13,7 @@ from flockcare.care import services
 from flockcare.care.forms import UNDECIDED, DropForm, StepForm, posted
 from flockcare.care.holds import Hold
 from flockcare.care.medicines import prohibited_in_us
-from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind
+from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind, VetContact
 from flockcare.care.views_today import back_or_piece
 from flockcare.core.forms import record_keys, saved
 from flockcare.feet.due import is_sore
@@ -24,6 +24,10 @@ from flockcare.people.models import Role
 from flockcare.photos.models import Foot, Photo
 from flockcare.photos.services import add_photos, sent_before
 
+WHOSE_EGGS = (
+    "If you cannot tell her eggs from the others’, withhold all that could be hers, or house her "
+    "apart."
+)
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
 
 
@@ -44,6 +48,8 @@ def new(request, flock, bird_id):
         "kind": request.GET.get("kind", "") if request.GET.get("kind") in StepKind.values else "",
         "at": now,
     }
+    if asked["kind"] == StepKind.VET:
+        asked["contact"] = VetContact.objects.filter(flock=flock).usual()
     data, photos, refused = posted(request), [], []
     form = StepForm(
         data, request.FILES or None, flock=flock, bird=bird, keeper=request.user, initial=asked
@@ -53,7 +59,7 @@ def new(request, flock, bird_id):
         if _can_be_kept(form, refused, now=now) and _logged(
             form, step := form.step(), photos, now=now
         ):
-            _tell(request, step, "Logged")
+            _tell(request, step, "Saved")
             return redirect("care:bird", flock.pk, bird.pk)
     return _form_page(request, bird, form, kept_photos=photos, photo_errors=refused)
 
@@ -115,14 +121,15 @@ def show(request, flock, step_id):
             basis=basis,
             now=now,
         ):
-            _tell(request, changed, "Changed")
+            _tell(request, changed, "Saved")
             return redirect("care:bird", flock.pk, step.bird_id)
     return _form_page(
         request,
         step.bird,
         form,
         step=step,
-        photos=step.photos.all(),
+        photos=step.photos.filter(of_house=False),
+        papers=step.photos.filter(of_house=True),
         kept_photos=kept,
         photo_errors=refused,
     )
@@ -168,22 +175,24 @@ def _tell(request, step: CareStep, deed: str) -> None:
             _address(step),
         ),
     )
-    if step.kind in WITHHOLDING:
+    if step.withholds:
         hold = Hold(step.bird, timezone.localdate())
         hold.add(step, step.flock.zone)
         if hold.active:
-            messages.warning(request, f"{step.bird}: {hold.words}.")
-        if drug := prohibited_in_us(step.product):
-            messages.warning(
-                request,
-                f"{drug.name}: not allowed in laying hens in the United States (21 CFR 530.41), "
-                "and maybe not where you are. Ask your vet.",
-            )
-    if step.bleeding == Bleeding.MUCH:
+            messages.warning(request, f"{step.bird}: {hold.words}. {WHOSE_EGGS}")
+    if step.kind in (*WITHHOLDING, StepKind.VET) and (drug := prohibited_in_us(step.product)):
         messages.warning(
             request,
-            "Some bleeding is usual. Press clean gauze on it. If it does not stop, call a vet now.",
+            f"{drug.name}: not allowed in laying hens in the United States (21 CFR 530.41), "
+            "and maybe not where you are. Ask your vet.",
         )
+    if step.bleeding == Bleeding.MUCH:
+        words = (
+            "Some bleeding is usual. Press clean gauze on it. If it does not stop, call a vet now"
+        )
+        vet = VetContact.objects.filter(flock=step.flock_id).usual()
+        number = vet and format_html(': <a href="tel:{}">{}, {}</a>', vet.tel, vet, vet.telephone)
+        messages.warning(request, format_html("{}{}.", words, number or ""))
 
 
 @require_POST
@@ -208,7 +217,7 @@ def done(request, flock, step_id):
         messages.warning(request, f"{step.bird}: {' '.join(error.messages)}")
     else:
         if not request.htmx:
-            _tell(request, again, "Logged")
+            _tell(request, again, "Saved")
     return back_or_piece(request, flock, step.bird_id)
 
 

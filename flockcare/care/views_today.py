@@ -13,7 +13,7 @@ from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep
 from flockcare.care.rows import Row, answer, rows_of
 from flockcare.care.rules import LIMITS
-from flockcare.care.situation import advise_cases, mark_of, standings
+from flockcare.care.situation import advise_bird, advise_cases, mark_of, standings
 from flockcare.care.standing_words import eggs_words
 from flockcare.feet.cases import cases_of_bird
 from flockcare.people.access import flock_view
@@ -72,12 +72,10 @@ def care_now(request, flock, all_rows: list[Row], found, *, ahead=False) -> dict
         "flock": flock,
         "mine": mine,
         "answer": answer(rows),
+        "vet_wanted": any(row.standing.urgent for row in rows),
         "rows": rows,
         "ahead": ahead,
-        "gone": [
-            (key, name, eggs_words(eggs, timezone.localdate(now, flock.zone)))
-            for key, name, eggs in found.gone
-        ],
+        "gone": [(key, name, eggs_words(eggs)) for key, name, eggs in found.gone],
         "done": done.order_by("-at"),
         "to_buy": to_buy(flock, today=timezone.localdate(now)),
     }
@@ -135,6 +133,7 @@ def care_of(bird, cases) -> dict:
         "bird": bird,
         "mark": found.mark,
         "row": hers and Row(bird, hers),
+        "bird_rules": advise_bird(hers),
         "advised": advise_cases(bird, hers),
         "holds": [] if hers else open_holds(bird.flock, now=now, bird=bird),
         "last_steps": steps[:LAST_STEPS],

@@ -109,6 +109,11 @@ def date_words(day: dt.date) -> str:
     return f"{_day(day)} {day.year}"
 
 
+def short_words(day: dt.date, today: dt.date) -> str:
+    """``14 May``, with the year where it is not that of ``today``."""
+    return _day(day) if day.year == today.year else date_words(day)
+
+
 def span_words(first: dt.date, last: dt.date) -> str:
     """``15 Apr – 14 May 2026``; each year written once where both days share it."""
     if first == last:

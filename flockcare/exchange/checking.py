@@ -11,7 +11,7 @@ from datetime import datetime
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, BirdState, Breed
-from flockcare.care.models import CareStep, KitItem
+from flockcare.care.models import CareStep, KitItem, VetContact
 from flockcare.exchange.pictures import Pictures
 from flockcare.exchange.problems import Problems
 from flockcare.exchange.reader import FileReader
@@ -71,6 +71,7 @@ class Work:
     stays: dict[object, list[Stay]] = field(default_factory=lambda: defaultdict(list))
     states: dict[object, list[BirdState]] = field(default_factory=lambda: defaultdict(list))
     kit: dict[str, KitItem] = field(default_factory=dict)
+    vets: dict[str, VetContact] = field(default_factory=dict)
     photos: dict[str, Photo] = field(default_factory=dict)
     # Of each bird and moment, in the order of the files.
     checks: dict[tuple, list[Check]] = field(default_factory=dict)

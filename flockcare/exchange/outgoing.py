@@ -10,7 +10,7 @@ so that no row names a thing that the files do not hold.
 from django.utils.text import slugify
 
 from flockcare.birds.models import Bird
-from flockcare.care.models import KitItem
+from flockcare.care.models import KitItem, VetContact
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.tables.base import Names, Table
 from flockcare.exchange.tables.history import Past
@@ -29,6 +29,7 @@ class Outgoing:
             zone=flock.zone,
             birds=label_birds(self.birds),
             houses=dict(House.objects.filter(flock=flock).values_list("pk", "name")),
+            vets=dict(VetContact.objects.filter(flock=flock).values_list("pk", "name")),
             kit=dict(KitItem.objects.filter(flock=flock).values_list("pk", "name")),
             bylines={(record, field): name for record, field, name in bylines},
         )
@@ -70,6 +71,7 @@ class Outgoing:
             (getattr(record, "bird_id", None), self.names.birds),
             (getattr(record, "house_id", None), self.names.houses),
             (getattr(record, "item_id", None), self.names.kit),
+            (getattr(record, "contact_id", None), self.names.vets),
         )
         return all(key is None or key in known for key, known in belongs)
 

@@ -18,7 +18,7 @@ def photos(bird: Bird, window: Window) -> list[Mark]:
     is said too. Both are of the kind ``unsure photo``."""
     start, end = window.moments
     rows = (
-        Photo.objects.filter(bird=bird, taken__gte=start, taken__lt=end)
+        Photo.objects.filter(bird=bird, of_house=False, taken__gte=start, taken__lt=end)
         .order_by("taken", "added_at")
         .values_list(
             "pk", "foot", "taken", "taken_precision", "taken_source", "note", "keeper__name"

@@ -76,7 +76,8 @@ class Photo(FlockRecord):
 
     bird = models.ForeignKey(Bird, null=True, blank=True, on_delete=models.CASCADE)
     foot = models.CharField(max_length=5, choices=Foot, blank=True, default="")
-    # A photo of a house has no bird and needs none: it is not to be sorted.
+    # It shows a house, or a paper such as a prescription: it is not to be sorted, and never of a
+    # foot.
     of_house = models.BooleanField(default=False, editable=False)
     # It came with a form that may not be saved yet, and waits for it: see ``UNSAVED_FORMS_WAIT``.
     with_form = models.BooleanField(default=False, db_default=False, editable=False)

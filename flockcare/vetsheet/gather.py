@@ -9,7 +9,10 @@ from operator import itemgetter
 
 from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, Sex
-from flockcare.care.holds import holds_from
+from flockcare.care.holds import UNTIL_KNOWN, holds_from, product_of
+from flockcare.care.standing import Standing
+from flockcare.care.standing_words import lines
+from flockcare.care.vet import plan_for
 from flockcare.core.dates import PartialDate
 from flockcare.core.templatetags.flockcare import weight
 from flockcare.drawing.dates import date_words, span_words
@@ -60,6 +63,7 @@ def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> 
         period=_period(records),
         first=window.first,
         last=window.last,
+        asked=tuple(_asked(records, names, made_on)),
         identity=tuple(_identity(bird, records, names, made_on)),
         weight=_weight(weighed, bird, names),
         weights="; ".join(_weighings(shown_weights, bird, names)),
@@ -87,10 +91,43 @@ def _period(records: Records) -> str:
     return f"All records, {words}" if records.ever else words
 
 
+# --- Why she comes
+
+# Where nobody recorded an answer, there is room to write one.
+ROOM = "_" * 24
+
+
+def _asked(records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
+    """What a vet wants to know before anything else, as on the day of making."""
+    open_questions = [visit for visit in records.visits if visit.question and not visit.note]
+    question = names.quoted(open_questions[-1].question) if open_questions else ROOM
+    yield Fact("Question to the vet", question)
+    others, sore = records.others
+    yield Fact(
+        "Others affected",
+        f"{sore} of {counted(others, 'other bird')} had a sore foot at the last check"
+        if others
+        else "she is the only bird",
+    )
+    yield Fact("Are eggs of this flock eaten or sold?", ROOM)
+    plans = {plan for foot in ("", *Foot.values) if (plan := _plan(records, foot, today))}
+    for plan in sorted(plans, key=lambda plan: plan.visit.at, reverse=True):
+        said = names.quoted(plan.visit.plan)
+        decided = plan.visit.get_decided_by_display() or "not recorded"
+        words = [said, f"until {date_words(plan.until)}", f"decided by: {decided}"]
+        yield Fact("Plan that holds", ", ".join(filter(None, words)))
+
+
+def _plan(records: Records, foot: str, today: dt.date):
+    return plan_for(records.visits, foot, today)
+
+
 # --- Who she is
 
 
 def _identity(bird: Bird, records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
+    if records.standing:
+        yield Fact("How she stands", _stands(records.standing, names))
     yield Fact("Band", names.text(bird.band) or "none recorded")
     yield Fact("Breed", names.text(bird.breed.name) if bird.breed else "not known")
     yield Fact("Weight class", bird.weight_class or "not known")
@@ -103,6 +140,12 @@ def _identity(bird: Bird, records: Records, names: Names, today: dt.date) -> Ite
     if bird.left:
         left = f"{PartialDate.parse(bird.left).words()}: {bird.get_left_reason_display()}"
         yield Fact("Left the flock", f"{left} {names.quoted(bird.left_note)}".rstrip())
+
+
+def _stands(hers: Standing, names: Names) -> str:
+    """As on the pages of the app."""
+    said = [names.text(line[:1].upper() + line[1:]) for line in lines(hers)]
+    return f"{hers.advice.words}. {'. '.join(said)}."
 
 
 def _age(bird: Bird, today: dt.date) -> str:
@@ -367,19 +410,20 @@ def _holds(records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
     zone = records.window.zone
     hold = next(iter(holds_from(records.withholding, today=today, zone=zone)), None)
     for label, until, unknown in (
-        ("Eggs", hold and hold.eggs_until, hold.eggs_unknown if hold else []),
-        ("Meat", hold and hold.meat_until, hold.meat_unknown if hold else []),
+        ("Egg withdrawal", hold and hold.eggs_until, hold.eggs_unknown if hold else []),
+        ("Meat withdrawal", hold and hold.meat_until, hold.meat_unknown if hold else []),
     ):
-        yield Fact(label, _held(until, unknown, names, today, zone))
+        what = "her eggs" if label.startswith("Egg") else "her meat"
+        yield Fact(label, _held(what, until, unknown, names, today, zone))
 
 
-def _held(until, unknown, names: Names, today: dt.date, zone: dt.tzinfo) -> str:
+def _held(what: str, until, unknown, names: Names, today: dt.date, zone: dt.tzinfo) -> str:
     parts = []
     if until:
-        parts.append(f"held to {date_words(until)}, that day too")
+        parts.append(f"don’t eat {what} up to and including {date_words(until)}")
     if unknown:
         products = sorted({_product(step, names, zone) for step in unknown})
-        parts.append(f"days not known, held until somebody knows: {'; '.join(products)}")
+        parts.append(f"don’t eat {what} {UNTIL_KNOWN}: {'; '.join(products)}")
     if parts:
         return "; ".join(parts)
     return f"no days are running on {date_words(today)} by what was entered here"
@@ -387,7 +431,7 @@ def _held(until, unknown, names: Names, today: dt.date, zone: dt.tzinfo) -> str:
 
 def _product(step, names: Names, zone: dt.tzinfo) -> str:
     product = names.text(step.product)
-    named = f"“{product}”" if product else step.get_kind_display()
+    named = f"“{product}”" if product else product_of(step)
     return f"{named} of {day_words(step.at, zone)}"
 
 

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterable
 from itertools import groupby
 
-from flockcare.care.models import WITHHOLDING, CareStep, DaysFrom, StepKind
+from flockcare.care.models import CareStep, DaysFrom, StepKind
 from flockcare.drawing.dates import date_words
 from flockcare.vetsheet.dates import counted, days_in_words, newest
 from flockcare.vetsheet.names import Names
@@ -25,8 +25,8 @@ def given(steps: Iterable[CareStep], names: Names, zone: dt.tzinfo) -> tuple[lis
     ordered = sorted(groups.values(), key=_place)
     shown, rest = ordered[:MOST_GROUPS], ordered[MOST_GROUPS:]
     left_out = (
-        f"{counted(sum(map(len, rest)), 'step')} of {counted(len(rest), 'other kind')} are left "
-        "out here."
+        f"{counted(sum(map(len, rest)), 'care record')} of {counted(len(rest), 'other kind')} are "
+        "left out here."
         if rest
         else ""
     )
@@ -34,8 +34,8 @@ def given(steps: Iterable[CareStep], names: Names, zone: dt.tzinfo) -> tuple[lis
 
 
 def _same(step: CareStep) -> tuple:
-    days = (step.egg_days, step.meat_days, step.days_from) if step.kind in WITHHOLDING else ()
-    return step.kind, step.product.strip().casefold(), step.foot, *days
+    days = (step.egg_days, step.meat_days, step.days_from) if step.withholds else ()
+    return step.kind, step.product.strip().casefold(), step.foot, step.decided_by, *days
 
 
 def _place(group: list[CareStep]) -> tuple:
@@ -50,12 +50,14 @@ def _group(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Given:
     done = ": ".join(filter(None, (last.get_kind_display(), product and f"“{product}”")))
     what = f"{done}, {last.get_foot_display() if last.foot else 'the bird'}"
     what = what[0].upper() + what[1:]
+    if last.is_vets:
+        what += ", as the vet said"
     if len(steps) > 1:
         what += f", {len(steps)} times"
     return Given(
         what,
         tuple(_dates(steps, names, zone)),
-        _holds(last) if last.kind in WITHHOLDING else "",
+        _holds(last) if last.withholds else "",
         tuple(_remarks(steps, names, zone)),
     )
 
@@ -108,11 +110,26 @@ def _remark(step: CareStep, names: Names, zone: dt.tzinfo) -> str:
     if step.amount is not None:
         unit = names.text(step.item.unit) if step.item_id and step.item.unit else ""
         said.append(f"used: {step.amount.normalize():f} {unit}".rstrip())
+    if step.batch:
+        said.append(f"batch {names.text(step.batch)}")
+    if step.quantity:
+        said.append(f"given: {names.quoted(step.quantity)}")
+    if step.no_medicine:
+        said.append("contains no medicine")
     if step.outcome:
         said.append(step.get_outcome_display())
     if step.bleeding:
         said.append(f"bleeding: {step.get_bleeding_display()}")
-    if step.note:
-        said.append(names.quoted(step.note))
+    for label, typed in (
+        ("asked", step.question),
+        ("found", step.found),
+        ("said" if step.kind == StepKind.VET else "", step.note),
+        ("plan", step.plan),
+        ("laboratory", step.laboratory),
+    ):
+        if typed:
+            said.append(f"{label} {names.quoted(typed)}".strip())
+    if step.medicine_given:
+        said.append(f"medicine given or prescribed: {step.get_medicine_given_display()}")
     day = step.at.astimezone(zone).date()
     return f"{date_words(day)}: {'; '.join(said)}" if said else ""

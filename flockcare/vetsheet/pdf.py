@@ -235,6 +235,7 @@ class _Numbered(Canvas):
 def _story(sheet: VetSheet, width: float):
     yield _text(sheet.title, "title")
     yield _text(f"{sheet.period}. {sheet.made}", "under")
+    yield _facts(sheet.asked, width)
     yield _facts(sheet.identity, width)
     yield from _eggs_and_meat(sheet, width)
     yield from _timeline(sheet, width)

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from django.db.models import (
     CharField,
+    Count,
     DateTimeField,
     F,
     OuterRef,
@@ -20,13 +21,16 @@ from django.db.models import (
 )
 from django.db.models.fields.json import KT
 from django.db.models.functions import Cast, Coalesce, Replace
+from django.utils import timezone
 
 from flockcare.birds.models import Bird, Weighing
-from flockcare.care.models import WITHHOLDING, CareStep
+from flockcare.care.models import CareStep, StepKind
+from flockcare.care.situation import standing
+from flockcare.care.standing import Standing
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import Case, Sight, cases_from
-from flockcare.feet.models import FOOT_SIGNS, Check
+from flockcare.feet.models import FOOT_SIGNS, Check, latest_finding
 from flockcare.feet.words import BIRD_SIGNS, foot_signs, odd_signs
 from flockcare.housing.changes import Change, history
 from flockcare.housing.models import HousingChange, Stay
@@ -129,23 +133,44 @@ class Records:
     cases: list[Case]
     steps: list[CareStep]
     withholding: list[CareStep]
+    visits: list[CareStep]
+    # How many other birds are here, and how many of them have a sore foot by their last check.
+    others: tuple[int, int]
     weighed: list[Weighed]
     shots: list[Shot]
     lived: list[Lived]
+    # As of the day of making, whatever the period; None of a bird that left.
+    standing: Standing | None
 
     def of_period(self) -> Iterator[Seen]:
         start, end = self.window.moments
         return (seen for seen in self.seen if start <= seen.at < end)
 
 
+def subjects(flock: Flock) -> QuerySet:
+    """The birds of a flock as ``read`` wants one: with her breed, and with how many other birds are
+    here (``others``) and how many of them have a sore foot by their last check (``others_sore``).
+    """
+    here = Bird.objects.filter(flock=OuterRef("flock"), left="").exclude(pk=OuterRef("pk"))
+    scores = {f"{foot}_score": latest_finding(foot, "score") for foot in Foot}
+    sore = here.alias(**scores).filter(Q(left_score__gt=0) | Q(right_score__gt=0))
+    counts = {"others": _counted(here), "others_sore": _counted(sore)}
+    return Bird.objects.filter(flock=flock).select_related("breed").annotate(**counts)
+
+
+def _counted(birds: QuerySet) -> Coalesce:
+    counts = birds.order_by().values("flock").annotate(count=Count("pk")).values("count")
+    return Coalesce(Subquery(counts), 0)
+
+
 def read(bird: Bird, period: Period) -> Records:
-    """The bird must come with her flock and breed."""
+    """The bird comes from ``subjects``, with her flock."""
     zone = bird.flock.zone
     seen = _seen(bird)
     done = CareStep.objects.filter(bird=bird).select_related("keeper", "item")
     steps = list(done.order_by("at"))
     for step in steps:
-        step.bird = bird
+        step.bird, step.flock = bird, bird.flock
     weighed = _weighed(bird)
     shots = _shots(bird)
     begins = period.first or _begins(bird, period.last, seen, steps, weighed, shots)
@@ -157,10 +182,13 @@ def read(bird: Bird, period: Period) -> Records:
         seen,
         _cases(bird, seen, window),
         [step for step in steps if _reaches(step, window)],
-        [step for step in steps if step.kind in WITHHOLDING],
+        [step for step in steps if step.withholds],
+        [step for step in steps if step.kind == StepKind.VET],
+        (bird.others, bird.others_sore),
         [one for one in weighed if window.first <= one.on <= window.last],
         [shot for shot in shots if _taken_in(shot.photo, window, ever=period.first is None)],
         _lived(bird, window),
+        standing(bird, now=timezone.now()),
     )
 
 
@@ -175,7 +203,8 @@ def photo_in(photo: Photo, bird: Bird, period: Period) -> bool:
     """Whether this photo belongs to her sheet of that period."""
     # Of all the time there is the first day says nothing.
     window = Window(period.first or period.last, period.last, bird.flock.zone)
-    return photo.bird_id == bird.pk and _taken_in(photo, window, ever=period.first is None)
+    hers = photo.bird_id == bird.pk and not photo.of_house
+    return hers and _taken_in(photo, window, ever=period.first is None)
 
 
 def _taken_in(photo: Photo, window: Window, *, ever: bool) -> bool:
@@ -247,7 +276,7 @@ def _touches(case: Case, window: Window) -> bool:
 def _shots(bird: Bird) -> list[Shot]:
     """Her photos in time order, each with its newest measurement, in one query."""
     photos = (
-        Photo.objects.filter(bird=bird)
+        Photo.objects.filter(bird=bird, of_house=False)
         .annotate(**{f"measured_{name}": F(f"measurements__{name}") for name in MEASURED})
         .order_by(F("taken").asc(nulls_last=True), "added_at", "pk", "measurements__at")
     )

@@ -157,6 +157,7 @@ class VetSheet:
     period: str
     first: dt.date
     last: dt.date
+    asked: tuple[Fact, ...]
     identity: tuple[Fact, ...]
     weight: str
     weights: str

@@ -33,7 +33,7 @@ from flockcare.vetsheet.gather import sheet as gather
 from flockcare.vetsheet.models import ShareLink, ShareOpening
 from flockcare.vetsheet.names import Nameless, Names
 from flockcare.vetsheet.page import drawn
-from flockcare.vetsheet.records import Period, keepers_of, photo_in, read
+from flockcare.vetsheet.records import Period, keepers_of, photo_in, read, subjects
 from flockcare.vetsheet.sheet import VetSheet
 
 GONE = 410
@@ -185,8 +185,7 @@ def _day(at) -> str:
 
 
 def _bird_or_404(flock, bird_id) -> Bird:
-    birds = Bird.objects.filter(flock=flock).select_related("breed")
-    bird = get_object_or_404(birds, pk=bird_id)
+    bird = get_object_or_404(subjects(flock), pk=bird_id)
     bird.flock = flock
     return bird
 
@@ -210,7 +209,7 @@ def shared_view(view):
     def wrapper(request, token, **kwargs):
         try:
             link = services.shared(token=token)
-            bird = Bird.objects.select_related("breed").get(flock=link.flock, pk=link.bird_id)
+            bird = subjects(link.flock).get(pk=link.bird_id)
             bird.flock = link.flock
             with timezone.override(link.flock.zone):
                 response = view(request, token, link, bird, **kwargs)

@@ -1,4 +1,4 @@
-"""Care shared by two keepers, a bird whose eggs are held, and a sign that calls for a vet."""
+"""Care shared by two keepers, a bird whose eggs are withdrawn, and a sign that calls for a vet."""
 
 from tests.browser.test_accessibility import problems
 
@@ -34,8 +34,8 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     mine.locator("a:has-text('Log care')").tap()
     mine.locator("label:has-text('dressing on')").tap()
     mine.fill("#id_product", "gauze and wrap")
-    mine.locator("button:has-text('Log it')").tap()
-    mine.wait_for_selector("text=Logged: Caraway, left foot: dressing on, gauze and wrap.")
+    mine.locator("button:has-text('Save')").tap()
+    mine.wait_for_selector("text=Saved: Caraway, left foot: dressing on, gauze and wrap.")
 
     # The second day: one says "I'll do it", the other sees it.
     let_pass(site, 1)
@@ -63,10 +63,10 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     theirs.wait_for_selector(".due-row:has-text('You said you will do it')")
     mine.clock.run_for(WITHIN_30_S)
     mine.wait_for_selector(".due-row:has-text('Ben will do it')")
-    row(theirs, "Caraway").locator("button:has-text('Looked at')").tap()
-    theirs.wait_for_selector(".care-done:has-text('dressing looked at')")
+    row(theirs, "Caraway").locator("button:has-text('Checked')").tap()
+    theirs.wait_for_selector(".care-done:has-text('dressing checked')")
     mine.clock.run_for(WITHIN_30_S)
-    mine.wait_for_selector(".care-done:has-text('dressing looked at')")
+    mine.wait_for_selector(".care-done:has-text('dressing checked')")
     assert "Ben" in mine.locator(".care-done").inner_text()
     assert not mine.locator(".due-row:has-text('Caraway')").count()
     assert mine.evaluate("window.stayed")
@@ -92,17 +92,17 @@ def test_a_held_bird_is_marked_everywhere_and_when_she_leaves(open_phone, site):
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Lovage']}/step/")
     assert not page.locator("#id_egg_days").is_visible()
     page.locator("label:has-text('the bird herself')").tap()
-    page.locator("label:has-text('medicine as the vet said')").tap()
+    page.locator("label:has(input[name=kind][value=medicine])").tap()
     page.fill("#id_product", "drops")
     page.fill("#id_egg_days", "7")
-    page.locator("label:has-text('the vet')").last.tap()
-    page.locator("button:has-text('Log it')").tap()
-    page.wait_for_selector("text=eggs held to")
-    page.wait_for_selector("text=meat unknown")
+    page.locator("label:has(input[name=days_from][value=vet])").tap()
+    page.locator("button:has-text('Save')").tap()
+    page.wait_for_selector("text=egg withdrawal")
+    page.wait_for_selector("text=until the vet or the label has named the days")
     other = open_phone("ben")
-    other.wait_for_selector(".held:has-text('Lovage'):has-text('held to')")
+    other.wait_for_selector(".held:has-text('Lovage'):has-text('don’t eat her eggs')")
     other.goto(f"/f/{site.flock}/birds/{site.birds['Lovage']}/")
-    other.wait_for_selector(".held:has-text('held to')")
+    other.wait_for_selector(".held:has-text('don’t eat her eggs')")
     other.goto(f"/f/{site.flock}/birds/{site.birds['Lovage']}/leave/")
     other.wait_for_selector(".held:has-text('Tell whoever takes Lovage')")
 
@@ -121,8 +121,8 @@ def test_an_urgent_sign_stands_on_top_of_today(open_phone, site):
     page.locator("button:has-text('What follows from that')").tap()
     page.wait_for_selector("text=Call a vet. Do not open it.")
     page.locator("a:has-text('Leave it and watch')").tap()
-    page.locator("button:has-text('Log it')").tap()
-    page.wait_for_selector("text=Logged: Saffron, left foot: left and watched.")
+    page.locator("button:has-text('Save')").tap()
+    page.wait_for_selector("text=Saved: Saffron, left foot: monitored.")
 
 
 TOUCH = 44
@@ -132,18 +132,18 @@ def test_a_refused_step_shows_its_first_wrong_field(open_phone, site, tmp_path):
     """In sight, with the focus, however far down the form it stands."""
     page = open_phone("ada")
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Chervil']}/step/?foot=right&kind=watched")
-    page.locator("summary").tap()
+    page.locator("summary:visible").tap()
     assert page.locator("#id_photos").bounding_box()["height"] >= TOUCH
     page.fill("#id_at", "2031-01-01T10:00")
-    page.locator("button:has-text('Log it')").tap()
+    page.locator("button:has-text('Save')").tap()
     page.wait_for_selector("#id_at:focus")
     assert in_sight(page, "#id_at_error")
     broken = tmp_path / "foot.jpg"
     broken.write_bytes(b"no picture")
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Chervil']}/step/?foot=right&kind=watched")
-    page.locator("summary").tap()
+    page.locator("summary:visible").tap()
     page.set_input_files("#id_photos", broken)
-    page.locator("button:has-text('Log it')").tap()
+    page.locator("button:has-text('Save')").tap()
     page.wait_for_selector("#id_photos:focus")
     assert in_sight(page, "#id_photos_error")
 
@@ -172,8 +172,8 @@ def test_care_works_without_script(browser, site):
     )
     page = context.new_page()
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Chervil']}/step/?foot=right&kind=watched")
-    page.locator("button:has-text('Log it')").click()
-    assert page.locator("text=Logged: Chervil, right foot: left and watched.").count() == 1
+    page.locator("button:has-text('Save')").click()
+    assert page.locator("text=Saved: Chervil, right foot: monitored.").count() == 1
     page.goto(f"/f/{site.flock}/today/")
     page.locator("a:has-text('Care that is due')").click()
     page.locator(".row:has-text('Chervil') >> button:has-text('Undo')").first.click()

@@ -442,6 +442,13 @@ def test_old_entries_newer_ones_and_a_new_version(phones, coop, line, tmp_path):
         }})""",
     )
     assert upgraded == {"format": 3, "fields": [["a", "b"], ["c", "d"]]}
+    # A visit to the vet from before the app asked for a medicine: nobody knows.
+    visit = in_module(
+        page,
+        "entries",
+        """(module) => module.upgraded({format: 1, kind: "step", fields: [["kind", "vet"]]})""",
+    )
+    assert visit["fields"] == [["kind", "vet"], ["medicine_given", "unknown"]]
     # A new version is offered, and comes when it is asked for.
     line.newer = b"\n// newer"
     page.reload()
@@ -624,7 +631,7 @@ def test_care_and_weighings_wait_too_and_nothing_private_is_cached(phones, coop,
     page.locator(".bird-row:has-text('Mace')").tap()
     page.wait_for_selector("h1:has-text('Mace')")
     page.locator("label:has-text('soaked')").tap()
-    page.locator("button:has-text('Log it')").tap()
+    page.locator("button:has-text('Save')").tap()
     page.wait_for_selector("text=Kept on this phone: Mace: step of care, soaked")
     page.locator("label:has-text('Weighing')").tap()
     page.locator(".bird-row:has-text('Mace')").tap()

@@ -40,7 +40,7 @@ def test_the_second_of_two_sees_both_versions_and_loses_no_photo(open_phone, sit
     ben.locator("#id_left-photos").set_input_files(picture())
     ben.wait_for_selector(".kept-photos img")
     ada.locator("button:has-text('Save the change')").tap()
-    ada.wait_for_selector("text=Changed: Tansy")
+    ada.wait_for_selector("text=Saved: Tansy")
     ben.locator("button:has-text('Save the change')").tap()
 
     ben.wait_for_selector("h1:has-text('two versions')")
@@ -50,7 +50,7 @@ def test_the_second_of_two_sees_both_versions_and_loses_no_photo(open_phone, sit
     assert problems(ben) == []
     ben.locator("label:has-text('Walks well.')").tap()
     ben.locator("button:has-text('Save what I chose')").tap()
-    ben.wait_for_selector("text=Changed: Tansy")
+    ben.wait_for_selector("text=Saved: Tansy")
     assert "Walks well." in ben.locator("main").inner_text()
     assert ben.locator(".photo-row img").count() == 1
     # What was typed is saved: no draft of it comes back.

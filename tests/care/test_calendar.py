@@ -15,6 +15,7 @@ from icalendar import Calendar
 from flockcare.birds.models import Bird
 from flockcare.care import services
 from flockcare.care.calendar import calendar_of
+from flockcare.care.holds import UNTIL_KNOWN
 from flockcare.care.models import CalendarLink
 from flockcare.core.models import token_hash
 from flockcare.people.logs import HideTokens
@@ -50,20 +51,20 @@ def test_what_is_due_the_looks_and_the_holds_are_in_it(cast, birds):
     content = feed_of(cast)
     assert summaries(content) == sorted(
         [
-            "Dill, left foot: look at the dressing",
+            "Dill, left foot: check the dressing",
             f"Mace, right foot: soak (due since {day(-2).day} {day(-2):%b})",
-            "Sorrel: eggs held",
-            "Mace: eggs unknown, ask the vet or read the label",
-            "Mace: meat unknown, ask the vet or read the label",
-            "Look at feet: Dill, Mace, Sorrel",
+            "Sorrel: egg withdrawal, don’t eat her eggs",
+            f"Mace: egg withdrawal, don’t eat her eggs {UNTIL_KNOWN}",
+            f"Mace: meat withdrawal, don’t eat her meat {UNTIL_KNOWN}",
+            "Check feet: Dill, Mace, Sorrel",
         ]
     )
     assert event(content, "Dill, left").start == day(1)
     assert event(content, "Mace, right").start == today()
-    held = event(content, "Sorrel: eggs")
+    held = event(content, "Sorrel: egg")
     # DTEND of a whole day is the day after the last one (RFC 5545, 3.6.1).
     assert (held.start, held.end) == (today(), day(11))
-    assert event(content, "Look at feet").start == day(14)
+    assert event(content, "Check feet").start == day(14)
 
 
 def test_an_independent_parser_reads_the_same(cast, birds):
@@ -146,12 +147,12 @@ def test_a_look_that_the_advice_wants_sooner_stands_on_its_day(cast, birds):
     for name in ("Mace", "Sorrel"):
         look(cast, birds[name], left={"score": 0}, right={"score": 0})
     look(cast, birds["Dill"], left={"score": 0}, right={"score": 1, "swelling": "moderate"})
-    assert event(feed_of(cast), "Look at feet: Dill").start == day(1)
+    assert event(feed_of(cast), "Check feet: Dill").start == day(1)
     # Left to be watched until a day that a keeper named: one check, on that day.
     step(cast, birds["Dill"], "watched", foot="right", next_due=day(3))
     content = feed_of(cast)
-    assert not any("look at the foot" in line for line in summaries(content))
-    assert event(content, "Look at feet: Dill").start == day(3)
+    assert not any("check the foot" in line for line in summaries(content))
+    assert event(content, "Check feet: Dill").start == day(3)
 
 
 def test_a_check_that_another_keeper_does_is_not_in_mine(cast, birds):

@@ -290,17 +290,21 @@ def test_what_is_due_of_the_whole_bird_stands_beside_her_feet():
 def test_a_vets_plan_holds_until_its_day_or_a_new_sign():
     swollen = look(9, left={"score": 2}, right=CLEAR)
     plan = VetPlan(day(8), day(-5))
-    assert stands(swollen, plan=plan).plan == plan
+
+    def stands_under(*looks, plan=plan):
+        return stands(*looks, plans={"left": plan, "right": plan})
+
+    assert stands_under(swollen).plans == (plan,)
     # The same again is not new, nor what had been seen before the visit.
-    assert stands(swollen, look(1, left={"score": 2}), plan=plan).plan == plan
-    assert stands(swollen, look(1, left={"score": 2, "hot": True}), plan=plan).plan is None
-    assert stands(swollen, look(1, right={"score": 2}), plan=plan).plan is None
-    assert stands(swollen, look(1, left=MILD, manner="dull"), plan=plan).plan is None
-    assert stands(swollen, plan=VetPlan(day(8), day(1))).plan is None
+    assert stands_under(swollen, look(1, left={"score": 2})).plans == (plan,)
+    assert stands_under(swollen, look(1, left={"score": 2, "hot": True})).plans == ()
+    assert stands_under(swollen, look(1, right={"score": 2})).plans == ()
+    assert stands_under(swollen, look(1, left=MILD, manner="dull")).plans == ()
+    assert stands_under(swollen, plan=VetPlan(day(8), day(1))).plans == ()
     # Healed, and swollen again.
     healed = look(5, left=CLEAR, right=CLEAR)
-    assert stands(swollen, healed, plan=plan).plan == plan
-    assert stands(swollen, healed, look(1, left={"score": 2}), plan=plan).plan is None
+    assert stands_under(swollen, healed).plans == (plan,)
+    assert stands_under(swollen, healed, look(1, left={"score": 2})).plans == ()
 
 
 # --- What the rules are told

@@ -76,7 +76,14 @@ def test_the_next_can_be_set_or_left_out(cast, birds):
     page = url(cast, "step_new", birds["Dill"].pk)
     who = str(cast.keeper.pk)
     cast.clients.keeper.post(
-        page, form(kind="vet", who=who, again="day", next_due=day(10).isoformat())
+        page,
+        form(
+            kind="vet",
+            who=who,
+            again="day",
+            next_due=day(10).isoformat(),
+            medicine_given="no",
+        ),
     )
     cast.clients.keeper.post(page, form(kind="soaked", who=who, again="no"))
     assert dict(CareStep.objects.values_list("kind", "next_due")) == {
@@ -235,7 +242,7 @@ def test_the_way_back_has_its_space(cast, birds):
         ({"kind": "soaked", "again": "day"}, "Give the day, or choose"),
         (
             {"kind": "soaked", "again": "day", "next_due": "2020-01-01"},
-            "before the day of the step",
+            "before the day of the care",
         ),
         ({"kind": "medicine", "egg_days": "9"}, "Say whether the vet or the label named"),
         ({"kind": "medicine", "egg_days": "999", "days_from": "vet"}, "more than a year"),
@@ -313,7 +320,7 @@ def test_one_tap_repeats_the_step_with_its_product_and_interval(cast, birds):
 
 def test_a_dressing_that_was_put_on_is_looked_at_changed_or_taken_off(cast, birds):
     on = step(cast, birds["Dill"], "dressing on", days_ago=1, next_due=day(0))
-    assert dues(cast) == [("Dill", "look at the dressing", 0)]
+    assert dues(cast) == [("Dill", "check the dressing", 0)]
     cast.clients.owner.post(url(cast, "done", on.pk))
     looked = CareStep.objects.exclude(pk=on.pk).get()
     assert (looked.kind, looked.next_due) == ("dressing looked at", day(1))
@@ -417,7 +424,7 @@ def test_a_dressing_that_is_on_cannot_be_dropped(cast, birds):
     on = step(cast, birds["Mace"], "dressing on", days_ago=2)
     answer = cast.clients.keeper.post(url(cast, "drop", on.pk), {"because": "tired"})
     assert "tightens with time" in answer.content.decode()
-    assert dues(cast) == [("Mace", "look at the dressing", 1)]
+    assert dues(cast) == [("Mace", "check the dressing", 1)]
 
 
 def test_a_step_of_another_line_or_foot_does_away_with_nothing(cast, birds):
@@ -426,7 +433,7 @@ def test_a_step_of_another_line_or_foot_does_away_with_nothing(cast, birds):
     step(cast, birds["Dill"], "soaked", foot="right")
     step(cast, birds["Dill"], "soaked", foot="")
     step(cast, birds["Mace"], "soaked")
-    assert dues(cast) == [("Dill", "soak", 0), ("Dill", "look at the dressing", -1)]
+    assert dues(cast) == [("Dill", "soak", 0), ("Dill", "check the dressing", -1)]
 
 
 def test_a_step_that_comes_late_from_a_phone_changes_what_is_due(cast, birds):
@@ -439,7 +446,7 @@ def test_a_step_that_comes_late_from_a_phone_changes_what_is_due(cast, birds):
 def test_a_watched_foot_is_done_by_a_check_of_that_foot(cast, birds):
     step(cast, birds["Dill"], "watched", days_ago=8, next_due=day(-1))
     look(cast, birds["Dill"], days_ago=2, right={"score": 0})
-    assert dues(cast) == [("Dill", "look at the foot", 1)]
+    assert dues(cast) == [("Dill", "check the foot", 1)]
     look(cast, birds["Dill"], days_ago=1, left={"score": 1})
     assert dues(cast) == []
 
@@ -476,7 +483,7 @@ def test_who_sees_and_changes_what(cast, birds):
         assert seen(cast, url(cast, name, *args)) == FORM_PAGE
     for name in ("done", "claim", "undo", "drop", "step"):
         assert refused(cast, url(cast, name, due.pk)) == NOT_WRITERS
-    assert "Looked at" not in cast.clients.viewer.get(url(cast, "list")).content.decode()
+    assert "Checked" not in cast.clients.viewer.get(url(cast, "list")).content.decode()
 
 
 def test_the_pages_ask_as_often_for_many_rows(cast, birds):

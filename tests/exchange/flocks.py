@@ -12,10 +12,13 @@ from flockcare.care.models import (
     Bleeding,
     CareStep,
     DaysFrom,
+    DecidedBy,
     ItemKind,
     KitItem,
+    MedicineGiven,
     Outcome,
     StepKind,
+    VetContact,
 )
 from flockcare.feet.models import FOOT_SIGNS, Check, Comb, FootFinding, Round, RoundBird, Scab, Site
 from flockcare.housing.models import (
@@ -236,14 +239,23 @@ def _care(draw, flock, birds):
             kind=draw(one_of(ItemKind)),
             stock=draw(st.none() | st.just(Decimal("2.5"))),
             pain_reliever=draw(st.sampled_from([None, True, False])),
+            no_medicine=draw(st.booleans()),
+            batch=draw(words),
             note=draw(notes),
         )
         for name in draw(st.lists(names, max_size=2, unique_by=str.lower))
     ]
+    vets = [
+        VetContact.objects.create(
+            flock=flock, name=name, telephone="01632 960001", note=draw(notes), is_usual=not number
+        )
+        for number, name in enumerate(draw(st.lists(names, max_size=2, unique_by=str.lower)))
+    ]
     for _ in _some(draw, 4):
         kind, at = draw(one_of(StepKind)), draw(moments)
         # What a record may not say is not in any flock; see CareStep.clean.
-        days_from = draw(maybe(DaysFrom)) if kind in WITHHOLDING else ""
+        plain = kind == StepKind.OINTMENT and draw(st.booleans())
+        days_from = draw(maybe(DaysFrom)) if kind in WITHHOLDING and not plain else ""
         later = st.dates(at.astimezone(flock.zone).date(), dt.date(2026, 1, 1))
         CareStep.objects.create(
             flock=flock,
@@ -263,8 +275,24 @@ def _care(draw, flock, birds):
             claimed_at=draw(st.none() | exact_moments),
             dropped_because=draw(words),
             note=draw(notes),
+            no_medicine=plain,
+            batch=draw(words),
+            quantity=draw(words),
+            given_to=draw(words),
+            decided_by=draw(maybe(DecidedBy)),
+            past=draw(st.booleans()),
+            **(_visit(draw, vets, later) if kind == StepKind.VET else {}),
             logged_at=draw(exact_moments),
         )
+
+
+def _visit(draw, vets, later) -> dict:
+    return {
+        "contact": draw(st.sampled_from([None, *vets])),
+        "medicine_given": draw(maybe(MedicineGiven)),
+        "plan_until": draw(st.none() | later),
+        **{name: draw(notes) for name in ("question", "found", "plan", "laboratory")},
+    }
 
 
 def _history(draw, flock):

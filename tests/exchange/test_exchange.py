@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from flockcare.birds.models import Bird, Weighing
-from flockcare.care.models import CareStep, KitItem
+from flockcare.care.models import CareStep, KitItem, VetContact
 from flockcare.care.services import change_step
 from flockcare.core.management.commands.up import prepared
 from flockcare.exchange.cells import guard, number_text, unguard
@@ -410,7 +410,7 @@ BAD_ROWS = [
         "care",
         {"bird": "Sage", "date": "2024-01-05", "kind": "soaked", "next_due": "2024-01-04"},
         "next_due",
-        "before the day of the step",
+        "before the day of the care",
     ),
     (
         "care",
@@ -681,7 +681,12 @@ def _awkward_flock(flock):
             egg_days=[None, 0, 14][number % 3],
             days_from=["", "label", "vet"][number % 3],
             pain_reliever=[None, True, False][number % 3],
+            no_medicine=number % 3 == 0,
+            batch=_on_one_line(text)[:40],
             note=text,
+        )
+        vet = VetContact.objects.create(
+            flock=flock, name=f"+Surgery {number}", telephone=f"+44 {number:06}", note=text
         )
         CareStep.objects.create(
             flock=flock,
@@ -694,10 +699,29 @@ def _awkward_flock(flock):
             bleeding=["much", ""][number % 2],
             given_until=[None, date(2022, 7, 9)][number % 2],
             # Of an ointment or a medicine only.
-            egg_days=[14, 0, None][number % 3],
-            meat_days=[28, None, None][number % 3],
-            days_from=["label", "vet", ""][number % 3],
+            egg_days=None if number % 6 == 3 else [14, 0, None][number % 3],
+            meat_days=None if number % 6 == 3 else [28, None, None][number % 3],
+            days_from="" if number % 6 == 3 else ["label", "vet", ""][number % 3],
             dropped_because=_on_one_line(text),
+            no_medicine=number % 6 == 3,
+            batch=_on_one_line(text)[:40],
+            quantity=_on_one_line(text)[:80],
+            given_to=_on_one_line(text)[:80],
+            decided_by=["vet", "keeper", "both", ""][number % 4],
+            past=number % 5 == 0,
+        )
+        CareStep.objects.create(
+            flock=flock,
+            bird=bird,
+            at=datetime(2022, 7, 3, 15, number, tzinfo=UTC),
+            kind="vet",
+            contact=vet,
+            medicine_given=["yes", "no", "unknown", ""][number % 4],
+            question=text,
+            found=text,
+            plan=text,
+            plan_until=date(2022, 8, 1),
+            laboratory=text,
         )
         CareStep.objects.create(
             flock=flock,
@@ -729,7 +753,8 @@ def test_awkward_records_come_back_byte_for_byte(flock, tmp_path):
     )
     other = Flock.objects.get(name="The other yard")
     carried = [(Check, "note"), (Bird, "traits"), (KitItem, "note")]
-    carried += [(CareStep, "note"), (CareStep, "dropped_because")]
+    carried += [(CareStep, "note"), (CareStep, "dropped_because"), (CareStep, "question")]
+    carried += [(CareStep, "found"), (CareStep, "plan"), (CareStep, "laboratory")]
     for model, field in carried:
         lines = field == "dropped_because"
         for owner in (flock, other):

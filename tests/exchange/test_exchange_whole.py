@@ -17,7 +17,7 @@ from PIL import Image
 from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.birds.services import edit_bird
 from flockcare.care import services as care
-from flockcare.care.models import CareStep
+from flockcare.care.models import CareStep, VetContact
 from flockcare.exchange.originals import is_bare
 from flockcare.exchange.services import apply, check, export, read_folder
 from flockcare.exchange.tables import FILES
@@ -93,6 +93,32 @@ def whole(cast, birds):
         at=AT,
         keeper=keeper,
         next_due=date(2024, 3, 2),
+    )
+    vet = VetContact.objects.create(
+        flock=flock, name="Mill Lane Surgery", telephone="+44 1632 960001", is_usual=True
+    )
+    CareStep.objects.create(
+        flock=flock,
+        bird=dill,
+        foot="left",
+        kind="vet",
+        at=AT,
+        contact=vet,
+        medicine_given="yes",
+        egg_days=7,
+        days_from="vet",
+        decided_by="vet",
+        question="=why",
+        found="Swollen.",
+        plan="Soak.\nDress.",
+        plan_until=date(2024, 4, 1),
+        laboratory="Not yet.",
+        batch="B7",
+        quantity="2 ml",
+        past=True,
+    )
+    CareStep.objects.create(
+        flock=flock, bird=mace, kind="ointment", at=AT, no_medicine=True, given_to="Ark"
     )
     care.claim(step=step, by=owner, now=AT + timedelta(hours=1))
     dropped = CareStep.objects.create(
@@ -551,13 +577,14 @@ def test_every_field_of_a_record_is_carried_or_known_not_to_be():
         *("adult_grams", "source", "opened_on", "expires_on", "photo", "check_record"),
         *("before", "photos", "checks", "findings", "name", "recheck_days", "round"),
         *("score", "sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS),
-        *("clinical_grade", "grams", "card_bird"),
+        *("clinical_grade", "grams", "card_bird", "contact"),
     }
     columns = {column for file in FILES.values() for column in file.all}
     labels = [
         *("birds.Bird", "birds.Breed", "birds.Weighing", "birds.BirdState"),
         *("care.CareStep", "care.KitItem"),
         *("feet.Check", "feet.FootFinding", "feet.Round", "feet.RoundBird", "feet.SortingNote"),
+        "care.VetContact",
         *("housing.House", "housing.Feature", "housing.FeatureState", "housing.HousingChange"),
         *("housing.PlannedState", "housing.Walk", "housing.Stay", "photos.Photo"),
         *("photos.Measurement", "trends.WindowChoice", "people.Flock"),

@@ -59,6 +59,7 @@ EDITS = {
     "feet:check_edit": Edit("note", "Walks well.", "Bedding wet."),
     "care:step": Edit("note", "Ten minutes.", "Warm water."),
     "care:drop": Edit("because", "Healed.", "Raining.", name="dropped_because"),
+    "care:vet": Edit("note", "Closed on Sundays.", "Rings back."),
     "care:item": Edit("unit", "pads", "rolls"),
     "housing:edit": Edit("note", "Roof new.", "Door sticks."),
     "housing:feature_edit": Edit("name", "Top bar", "Long bar"),
@@ -71,7 +72,7 @@ EDITS = {
 # What takes a post and edits no text that somebody else could have written meanwhile.
 NEW = {
     *("birds:add", "birds:add_many", "birds:weighings", "birds:states"),
-    *("care:item_new", "care:kit_fill"),
+    *("care:item_new", "care:kit_fill", "care:vet_new", "care:give", "care:prescription"),
     *("care:step_new", "care:calendar", "check_bird", "feet:round_start", "feet:sort_add"),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),
     *("photos:add", "photos:cards", "photos:card_sheets", "photos:measure"),
@@ -79,7 +80,7 @@ NEW = {
 }
 REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
-    *("care:undo", "birds:state_delete"),
+    *("care:undo", "care:vet_delete", "birds:state_delete"),
     *("care:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
     *("housing:stay_delete", "housing:plan_drop", "people:leave", "people:member_remove"),

@@ -69,7 +69,7 @@ def measured(photo, radius_mm=5.0, error=0.1, sides=72):
 
 
 def page(flock, bird, foot="left", **query) -> str:
-    url = reverse("photos:series", args=[flock.pk, bird.pk, foot])
+    url = reverse("series", args=[flock.pk, bird.pk, foot])
     return url + ("?" + "&".join(f"{key}={value}" for key, value in query.items()) if query else "")
 
 

@@ -19,7 +19,7 @@ from flockcare.photos import editing
 from flockcare.vetsheet import pdf
 from flockcare.vetsheet.gather import sheet
 from flockcare.vetsheet.names import Names
-from flockcare.vetsheet.records import Period, read
+from flockcare.vetsheet.records import Period, read, subjects
 from tests.vetsheet.vet_rows import (
     BAR_MM,
     at,
@@ -42,7 +42,7 @@ def bird(cast):
 
 
 def made(bird, period=ALL):
-    bird = Bird.objects.select_related("flock", "breed").get(pk=bird.pk)
+    bird = subjects(bird.flock).select_related("flock").get(pk=bird.pk)
     return sheet(read(bird, period), Names(), made_on=TODAY, made_by="Owner")
 
 

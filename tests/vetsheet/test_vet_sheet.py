@@ -18,7 +18,7 @@ from flockcare.people.models import Byline
 from flockcare.vetsheet.dates import age_in_words, days_in_words, newest, spread
 from flockcare.vetsheet.gather import sheet
 from flockcare.vetsheet.names import LONGEST, Nameless, Names
-from flockcare.vetsheet.records import Period, keepers_of, read
+from flockcare.vetsheet.records import Period, keepers_of, photo_in, read, subjects
 from tests.people.rows import READ_PAGE, same_queries, seen
 from tests.vetsheet.vet_rows import at, full_bird, look, many_records, measure, photo, step
 
@@ -32,7 +32,7 @@ def bird(cast):
 
 
 def made(bird, period=YEAR, *, nameless=False, today=TODAY):
-    bird = Bird.objects.select_related("flock", "breed").get(pk=bird.pk)
+    bird = subjects(bird.flock).select_related("flock").get(pk=bird.pk)
     records = read(bird, period)
     names = Nameless(keepers_of(bird.flock, records)) if nameless else Names()
     return sheet(records, names, made_on=today, made_by="Owner")
@@ -83,7 +83,7 @@ def test_a_bird_of_whom_nothing_is_known(cast):
     assert found.looked == "Her feet were not checked in this time."
     assert found.weight == "Not weighed in this time."
     assert not (found.cases or found.given or found.photos.groups or found.housing)
-    assert said(found.holds)["Eggs"].startswith("no days are running on 25 Aug 2026")
+    assert said(found.holds)["Egg withdrawal"].startswith("no days are running on 25 Aug 2026")
 
 
 @pytest.mark.parametrize(
@@ -199,7 +199,7 @@ def test_a_case_is_told_whole_even_where_only_its_end_lies_in_the_period(bird):
 def test_cases_are_those_of_her_page(bird):
     """Told from other queries: each must come to the same cases."""
     many_records(bird, years=2)
-    bird = Bird.objects.select_related("flock", "breed").get(pk=bird.pk)
+    bird = subjects(bird.flock).select_related("flock").get(pk=bird.pk)
     theirs = {(case.foot, case.episode) for case in cases_of_bird(bird)}
     assert {(case.foot, case.episode) for case in read(bird, Period(None, TODAY)).cases} == theirs
 
@@ -257,9 +257,9 @@ def test_what_has_no_day_is_not_compared(bird):
 
 def test_everything_given_with_dates_and_who(bird):
     medicine, *others = made(bird).given
-    assert medicine.what == "Medicine as the vet said: “Tablets from the vet”, right foot"
+    assert medicine.what == "Medicine: “Tablets from the vet”, right foot, as the vet said"
     assert medicine.dates == ("2 Aug 2026, given until 9 Aug 2026, by Owner",)
-    assert medicine.remarks == ("2 Aug 2026: “half a tablet as the vet said”",)
+    assert medicine.remarks == ("2 Aug 2026: batch B-12; “half a tablet as the vet said”",)
     dates = {one.what: one.dates for one in others}
     assert dates["Dressing changed: “gauze”, left foot, 4 times"] == ("2–4, 9 Mar 2026, by Keeper",)
     assert dates["Soaked: “warm water”, left foot"] == ("1 Mar 2026, by Owner",)
@@ -272,20 +272,57 @@ def test_days_nobody_entered_are_unknown_and_never_none(bird):
     )
     holds = said(made(bird, today=date(2026, 8, 12)).holds)
     # The last giving was on 9 August; ten days after it end on the 19th.
-    assert holds["Eggs"] == "held to 19 Aug 2026, that day too"
-    assert holds["Meat"].startswith("days not known, held until somebody knows: “Tablets")
+    assert holds["Egg withdrawal"] == "don’t eat her eggs up to and including 19 Aug 2026"
+    assert holds["Meat withdrawal"].startswith(
+        "don’t eat her meat until the vet or the label has named the days: “Tablets"
+    )
 
 
 def test_a_hold_from_before_the_period_is_still_told(bird):
     later = made(bird, Period(date(2026, 8, 20), TODAY))
     assert not later.given
-    assert "days not known" in said(later.holds)["Meat"]
+    assert "until the vet or the label" in said(later.holds)["Meat withdrawal"]
 
 
 def test_a_course_that_was_still_given_in_the_period_is_told(bird):
     (medicine,) = made(bird, Period(date(2026, 8, 9), TODAY)).given
     assert medicine.dates == ("2 Aug 2026, given until 9 Aug 2026, by Owner",)
     assert not made(bird, Period(date(2026, 8, 10), TODAY)).given
+
+
+def test_what_a_keeper_gave_is_not_called_the_vets(bird):
+    step(bird, at(8, 21), "medicine", product="Powder", decided_by="keeper")
+    step(bird, at(8, 22), "medicine", product="Drops")
+    told = [one.what for one in made(bird).given]
+    assert "Medicine: “Powder”, left foot" in told and "Medicine: “Drops”, left foot" in told
+
+
+def test_why_she_comes_stands_on_top(bird):
+    """The question, how many others are affected, and whether eggs are eaten or sold."""
+    asked = said(made(bird).asked)
+    assert set(asked["Question to the vet"]) == {"_"}
+    assert set(asked["Are eggs of this flock eaten or sold?"]) == {"_"}
+    assert asked["Others affected"] == "she is the only bird"
+    for name, score in (("Sorrel", 2), ("Borage", 0), ("Gone", 2)):
+        other = Bird.objects.create(flock=bird.flock, name=name)
+        look(other, at(8, 1), left=2)
+        look(other, at(8, 10), left=0, right=score)
+    Bird.objects.filter(name="Gone").update(left="2026-08-11")
+    step(bird, at(8, 1), "vet", question="Is it bone?", note="No.", plan="Soak daily.")
+    step(bird, at(8, 20), "vet", question="May she lay?", decided_by="vet", foot="right")
+    found = made(bird)
+    asked = said(found.asked)
+    assert asked["Question to the vet"] == "“May she lay?”"
+    assert asked["Others affected"] == "1 of 2 other birds had a sore foot at the last check"
+    assert asked["Plan that holds"] == "“Soak daily.”, until 29 Aug 2026, decided by: not recorded"
+    assert "asked “Is it bone?”; said “No.”; plan “Soak daily.”" in str(found.given)
+
+
+def test_a_prescription_is_no_photo_of_a_foot(bird):
+    count = made(bird).photos.count
+    paper = photo(bird, at(8, 20), foot="", seed=77, of_house=True)
+    assert made(bird).photos.count == count
+    assert not photo_in(paper, bird, YEAR)
 
 
 def test_nought_days_are_told_as_entered(bird):

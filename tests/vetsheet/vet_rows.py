@@ -163,6 +163,8 @@ def full_bird(flock, owner, keeper) -> Bird:
         given_until=date(2026, 8, 9),
         egg_days=10,
         days_from="vet",
+        decided_by="vet",
+        batch="B-12",
         note="half a tablet as the vet said",
     )
     barn, ark = (House.objects.create(flock=flock, name=name) for name in ("Barn", "Ark"))

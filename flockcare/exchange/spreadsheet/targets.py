@@ -23,7 +23,11 @@ TABLES = {
 LEFT_OUT = {
     "birds": {"name", "breed_adult_grams", "breed_source"},
     "checks": {"received"},
-    "care": {"item", "amount", "claimed", "claimed_by", "dropped_by", "dropped_because", "logged"},
+    "care": {
+        *("item", "amount", "claimed", "claimed_by", "dropped_by", "dropped_because", "logged"),
+        *("given_to", "past", "vet", "question", "found", "plan", "plan_until", "laboratory"),
+        "medicine_given",
+    },
 }
 BOTH = "both"
 FOOT_PARTS = ("score", "sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS)

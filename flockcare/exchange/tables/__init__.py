@@ -20,13 +20,14 @@ from flockcare.exchange.tables.plans import Plans
 from flockcare.exchange.tables.rounds import Rounds
 from flockcare.exchange.tables.states import States
 from flockcare.exchange.tables.stays import Stays
+from flockcare.exchange.tables.vets import Vets
 from flockcare.exchange.tables.walks import Walks
 from flockcare.exchange.tables.weights import Weights
 from flockcare.exchange.tables.windows import Windows
 
 _ALL = (
     *(Birds(), Weights(), States(), Housing(), Changes(), Plans(), Walks(), Stays(), Checks()),
-    *(Rounds(), Kit(), Care(), Photos(), Measurements(), Windows(), Settings(), History()),
+    *(Rounds(), Kit(), Vets(), Care(), Photos(), Measurements(), Windows(), Settings(), History()),
 )
 FILES: dict[str, Table] = {table.name: table for table in _ALL}
 # Each after those whose records it names; all local times rest on the settings of the flock.
@@ -34,7 +35,8 @@ IN_ORDER_OF_READING = tuple(
     FILES[name]
     for name in (
         *("flock.csv", "birds.csv", "weights.csv", "states.csv", "housing.csv", "stays.csv"),
-        *("checks.csv", "rounds.csv", "kit.csv", "care.csv", "photos.csv", "measurements.csv"),
+        *("checks.csv", "rounds.csv", "kit.csv", "vets.csv", "care.csv", "photos.csv"),
+        "measurements.csv",
         *("housing_changes.csv", "housing_plans.csv", "walks.csv", "windows.csv", "history.csv"),
     )
 )

@@ -40,6 +40,7 @@ class Names:
     birds: Mapping = field(default_factory=lambda: KEYS)
     houses: Mapping = field(default_factory=lambda: KEYS)
     kit: Mapping = field(default_factory=lambda: KEYS)
+    vets: Mapping = field(default_factory=lambda: KEYS)
     photos: Mapping = field(default_factory=lambda: KEYS)
     # What a round calls a check.
     checks: dict = field(default_factory=dict)

@@ -57,6 +57,20 @@ class Care(Table):
         _CLAIMED,
         _step("claimed", "When they said so.", field="claimed_at"),
         _step("logged", "When it was recorded.", field="logged_at"),
+        _step("no_medicine", "It contains no medicine, so that nothing is withdrawn."),
+        _step("batch", "Batch number of the product."),
+        _step("quantity", "How much was given, as it was typed; no dose to follow."),
+        _step("given_to", "The house or flock, where all its birds got it at once."),
+        _step("decided_by", "Who decided."),
+        _step("past", "It is long past: nothing is due, and nothing is withdrawn."),
+        # Of a visit to the vet; what the vet said is the note.
+        Link("vet", "Which vet.", of="vets.csv", attr="contact", known="vets", called="vet"),
+        _step("medicine_given", "Whether a medicine was given or prescribed."),
+        _step("question", "What was asked."),
+        _step("found", "What the vet found."),
+        _step("plan", "What was planned."),
+        _step("plan_until", "Until when the plan holds."),
+        _step("laboratory", "Laboratory result."),
     )
     silent = ("claimed", "logged")
 

@@ -80,7 +80,7 @@ class Photos(Table):
         _sorting("nobody_knows", "Nobody knows whose foot it is."),
         person("Who added it, by name."),
         _photo("added", "When it was added.", field="added_at"),
-        _photo("of_house", "It shows a house."),
+        _photo("of_house", "It shows a house or a paper, no bird."),
         code("file_sha256", "SHA-256 of the file; where it fits, the file is kept as it is."),
         code("lost", "Only where its file was lost: the width and height it had, in pixels."),
     )

@@ -4,8 +4,15 @@ import { allEntries, entryOf } from "./store.js";
 import { smallEnough } from "./pictures.js";
 
 // Goes up when entries are kept in another form; then UPGRADES gets the step from the one before.
-export const FORMAT = 1;
-const UPGRADES = {};
+export const FORMAT = 2;
+const UPGRADES = {
+  // A visit to the vet that was logged before it asked for a medicine.
+  1: (entry) => {
+    const said = Object.fromEntries(entry.fields ?? []);
+    const old = entry.kind === "step" && said.kind === "vet" && !said.medicine_given;
+    return old ? { ...entry, fields: [...entry.fields, ["medicine_given", "unknown"]] } : entry;
+  },
+};
 
 // The entry in the form of this version, or null for one that a newer version has made: that one
 // is left as it is.
@@ -71,7 +78,7 @@ export async function composed(form, said, keeper) {
 
 export const asFile = (photo) => new File([photo.bytes], photo.name, { type: photo.type });
 
-const KINDS = { check: "check", step: "step of care", weighing: "weighing" };
+const KINDS = { check: "check", step: "care given", weighing: "weighing" };
 const words = (fields, name) => fields.filter(([key]) => key === name).map(([, value]) => value);
 
 // What an entry says, such as "Dill: check, both feet clear".

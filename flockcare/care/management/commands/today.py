@@ -77,7 +77,7 @@ def plain(bird: Bird, standing: Standing) -> dict:
         "eggs_until": _iso(standing.eggs.until),
         "meat": standing.eggs.meat,
         "meat_until": _iso(standing.eggs.meat_until),
-        "vet_plan_until": _iso(standing.plan and standing.plan.until),
+        "vet_plan_until": _iso(max((plan.until for plan in standing.plans), default=None)),
         "states": [
             {"state": state.kind, "since": _iso(state.since), "until": _iso(state.until)}
             for state in standing.states
@@ -116,6 +116,6 @@ def spoken(birds: list[tuple[Bird, Standing]]):
         yield from (f"  {line}" for line in lines(standing))
         if standing.reasons:
             yield f"  because: {'; '.join(standing.reasons)}"
-        if said := eggs_words(standing.eggs, standing.today):
+        if said := eggs_words(standing.eggs):
             yield f"  {said}"
         yield f"  next: {', '.join(due_words(due, standing.today) for due in standing.all_due)}"

@@ -1,0 +1,97 @@
+"""The record of medicines: what was given to whom, by batch and amount, and when it ends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from django.db.models import Q
+from django.utils import timezone
+
+from flockcare.care.holds import last_day, product_of
+from flockcare.care.models import WITHHOLDING, CareStep, MedicineGiven, StepKind
+
+KEPT_YEARS = 5
+# Read in its version of 1 October 2013; the five years in the guidance of English trading
+# standards on keeping veterinary medicine records.
+LAW = (
+    "Great Britain: whoever keeps hens whose eggs people eat records the product, its batch, when "
+    "it was bought, from whom and how much, when and how much was given to which birds, and the "
+    "withdrawal period; keeps the proof of purchase; and keeps all of it for five years. A vet who "
+    "gives a medicine enters it or hands it over in writing."
+)
+LAW_SOURCE = "Veterinary Medicines Regulations, SI 2013/2033, part 3, regulations 17 to 19"
+
+
+@dataclass
+class Giving:
+    """One medicine as it was given: to one bird, or to all of a house or the flock at once."""
+
+    step: CareStep
+    zone: object
+    birds: list[str] = field(default_factory=list)
+
+    @property
+    def first(self) -> date:
+        return timezone.localdate(self.step.at, self.zone)
+
+    @property
+    def last(self) -> date:
+        return max(self.first, self.step.given_until or self.first)
+
+    @property
+    def whom(self) -> str:
+        step = self.step
+        if step.given_to:
+            return f"{step.given_to}: {', '.join(sorted(self.birds, key=str.lower))}"
+        return ", ".join(filter(None, (step.bird.name, step.foot and step.get_foot_display())))
+
+    @property
+    def product(self) -> str:
+        return product_of(self.step)
+
+    @property
+    def quantity(self) -> str:
+        step = self.step
+        if step.quantity or step.amount is None:
+            return step.quantity
+        unit = step.item.unit if step.item else ""
+        return f"{step.amount.normalize():f} {unit}".strip()
+
+    @property
+    def eggs(self) -> str:
+        return self._end(self.step.egg_days)
+
+    @property
+    def meat(self) -> str:
+        return self._end(self.step.meat_days)
+
+    def _end(self, days: int | None) -> str:
+        if days is None:
+            return "not known"
+        end = last_day(self.last, days)
+        return f"{end.day} {end:%b %Y}" if end else "none"
+
+
+def givings(steps: Iterable[CareStep], zone) -> list[Giving]:
+    """In the order of ``steps``; what many birds got at once is one."""
+    found: dict[tuple, Giving] = {}
+    for step in steps:
+        key = (step.given_to, step.at, step.product) if step.given_to else step.pk
+        giving = found.setdefault(key, Giving(step, zone))
+        giving.birds.append(step.bird.name)
+    return list(found.values())
+
+
+def medicines_given(flock, *, now) -> list[Giving]:
+    """Of the last ``KEPT_YEARS`` years, the newest first; one query."""
+    given = Q(kind__in=WITHHOLDING, no_medicine=False)
+    given |= Q(kind=StepKind.VET, medicine_given=MedicineGiven.YES)
+    since = now - timedelta(366 * KEPT_YEARS)
+    steps = (
+        CareStep.objects.filter(given, flock=flock, at__gte=since)
+        .select_related("bird", "item", "keeper", "contact")
+        .order_by("-at", "bird__name")
+    )
+    return givings(steps, flock.zone)

@@ -1,0 +1,83 @@
+"""The flock's vets, their visits, and the plan that holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from flockcare.birds.models import Bird
+from flockcare.care.models import CareStep, StepKind
+from flockcare.drawing.dates import short_words
+from flockcare.photos.models import Foot
+
+# A plan that names no end: four weeks, as long as the rules wait for a sore to be half gone. Our
+# choice, no published source.
+PLAN_DAYS = 28
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a vet and the keepers agreed on, from the visit ``visit`` up to and including ``until``.
+
+    ``open_ended``: nobody named the end, so that it is ``PLAN_DAYS`` after the visit.
+    """
+
+    visit: CareStep
+    until: date
+    open_ended: bool
+
+    @property
+    def words(self) -> str:
+        """Such as ``Vet’s plan for the left foot until 12 Nov: soak daily``."""
+        whose = "Vet’s plan" if self.visit.is_vets else "Plan"
+        foot = f" for the {Foot(self.visit.foot).label}" if self.visit.foot else ""
+        head = f"{whose}{foot} until {short_words(self.until, self.visit.on)}"
+        return ": ".join(filter(None, (head, self.visit.plan)))
+
+
+def plan_for(visits: Iterable[CareStep], foot: str, today: date) -> Plan | None:
+    """The plan that holds for this foot on that day: that of the newest visit which has one.
+
+    ``visits``: of one bird, in any order. A visit about the other foot says nothing of this one, a
+    visit about the whole bird speaks of both; ``foot`` "": only plans for the whole bird.
+    """
+    plans = [plan for visit in visits if (plan := _plan_of(visit)) and _speaks_of(visit, foot)]
+    holding = [plan for plan in plans if plan.visit.on <= today <= plan.until]
+    return max(holding, key=lambda plan: plan.visit.at, default=None)
+
+
+def _speaks_of(visit: CareStep, foot: str) -> bool:
+    return visit.foot in ("", foot)
+
+
+def _plan_of(visit: CareStep) -> Plan | None:
+    if visit.plan_until:
+        return Plan(visit, visit.plan_until, open_ended=False)
+    if visit.plan.strip():
+        return Plan(visit, visit.on + timedelta(PLAN_DAYS), open_ended=True)
+    return None
+
+
+def visits_of(bird: Bird) -> list[CareStep]:
+    """Her visits, the newest first; one query. The bird must come with her flock."""
+    visits = CareStep.objects.filter(bird=bird, kind=StepKind.VET).select_related(
+        "contact", "keeper"
+    )
+    found = list(visits.order_by("-at"))
+    for visit in found:
+        visit.flock = bird.flock
+    return found
+
+
+def plans_of(bird: Bird, *, today: date) -> list[Plan]:
+    """The plans that hold for any part of her, each once; one query."""
+    return plans_among(visits_of(bird), today=today)
+
+
+def plans_among(steps: Iterable[CareStep], *, today: date) -> list[Plan]:
+    """As ``plans_of``, from her visits among this care given to her."""
+    visits = [step for step in steps if step.kind == StepKind.VET]
+    plans = filter(None, (plan_for(visits, part, today) for part in ("", *Foot.values)))
+    by_visit = {plan.visit.pk: plan for plan in plans}
+    return sorted(by_visit.values(), key=lambda plan: plan.visit.at, reverse=True)
