@@ -8,6 +8,7 @@ from flockcare.pages import (
     views_check,
     views_history,
     views_moving,
+    views_series,
     views_today,
 )
 
@@ -30,6 +31,11 @@ urlpatterns = [
     path("f/<uuid:flock_id>/move/check/<uuid:check_id>/", views_moving.check, name="move_check"),
     path("f/<uuid:flock_id>/move/care/<uuid:step_id>/", views_moving.step, name="move_step"),
     path("f/<uuid:flock_id>/move/photo/<uuid:photo_id>/", views_moving.photo, name="move_photo"),
+    path(
+        "f/<uuid:flock_id>/photos/series/<uuid:bird_id>/<str:foot>/",
+        views_series.series,
+        name="series",
+    ),
     path("f/<uuid:flock_id>/records/export/", download, name="export"),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
     path("", include("flockcare.people.urls")),

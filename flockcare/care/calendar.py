@@ -14,10 +14,10 @@ from datetime import date, datetime, time, timedelta
 from django.utils import timezone
 from icalendar import Calendar, Event
 
-from flockcare.care.due import Due, open_dues
+from flockcare.birds.models import Bird
+from flockcare.care.due import LOOK, Due, line_of, open_dues
 from flockcare.care.holds import UNTIL_KNOWN, Hold, open_holds
-from flockcare.care.situation import birds_of_concern, looks_due
-from flockcare.feet.due import birds_for_today
+from flockcare.care.situation import standings
 
 PRODID = "-//Flockcare//Care//EN"
 REFRESH = timedelta(hours=1)
@@ -29,7 +29,7 @@ WITHDRAWAL = {
 
 
 def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
-    """What is due and nobody else has taken on, the next checks and withdrawals; nine queries."""
+    """What is due and nobody else has taken on, the next checks and withdrawals."""
     today = timezone.localdate(now, flock.zone)
     calendar = Calendar.new(
         name=f"Flockcare: {flock.name}",
@@ -37,13 +37,15 @@ def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
         refresh_interval=REFRESH,
         calscale="GREGORIAN",
     )
-    all_dues = open_dues(flock, now=now)
-    dues = [due for due in all_dues if due.step.claimed_by_id in (None, keeper.pk)]
-    _, sore = birds_of_concern(flock, now=now)
-    by_advice = looks_due(sore, dues=all_dues, steps=(), today=today, zone=flock.zone)
+    # A foot that was left to be watched is checked: on the day of the check, which comes below.
+    dues = [
+        due
+        for due in open_dues(flock, now=now)
+        if due.step.claimed_by_id in (None, keeper.pk) and line_of(due.step.kind) != LOOK
+    ]
     for event in (
         *_care(dues, today, at_time, flock.zone),
-        *_looks(flock, {due.advised.bird.pk: due.on for due in reversed(by_advice)}, today, now),
+        *_checks(flock, keeper, today, now),
         *_held(open_holds(flock, now=now), today, now),
     ):
         calendar.add_component(event)
@@ -85,15 +87,14 @@ def _care(dues: Iterable[Due], today: date, at_time: time | None, zone) -> Itera
         )
 
 
-def _looks(flock, by_advice: dict, today: date, now: datetime) -> Iterable[Event]:
-    """One event a day for all the birds that are due for a look on it.
-
-    ``by_advice``: the day by which the advice wants a bird looked at, by her key.
-    """
+def _checks(flock, keeper, today: date, now: datetime) -> Iterable[Event]:
+    """One event a day for all the birds to be checked on it, but for those somebody else checks."""
+    found = standings(flock, now=now).birds
     by_day = defaultdict(list)
-    for entry in birds_for_today(flock, now=now):
-        due = entry.next.on if entry.next else today
-        by_day[max(min(due, by_advice.get(entry.pk, due)), today)].append(entry.name)
+    for bird in Bird.objects.filter(flock=flock).present():
+        due = found[bird.pk].check_due
+        if due.who_key in (None, keeper.pk):
+            by_day[max(due.on, today)].append(bird.name)
     for day, names in sorted(by_day.items()):
         birds = ", ".join(sorted(names, key=str.lower))
         yield _event(

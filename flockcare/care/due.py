@@ -116,17 +116,17 @@ class Due(Deadline):
         return line_of(self.step.kind) == LOOK
 
 
-def open_dues(flock, *, now: datetime, **narrowed) -> list[Due]:
+def open_dues(flock, *, now: datetime, before: datetime | None = None, **narrowed) -> list[Due]:
     """What is due of the birds that are here, the latest first; one query.
 
-    Nothing is due of what is marked as past.
+    Nothing is due of what is marked as past. ``before``: as if later records were not there yet.
     ``narrowed``: more conditions on the steps, such as ``bird=dill``.
     """
     today = timezone.localdate(now, flock.zone)
     # The birds' flock too: PostgreSQL would go through the birds of all flocks to join them.
     of_flock = CareStep.objects.filter(flock=flock, bird__flock=flock, bird__left="")
     steps = (
-        newest_of_lines(of_flock.filter(**narrowed))
+        newest_of_lines(of_flock.filter(**narrowed), before)
         .filter(Q(next_due__isnull=False) | Q(kind__in=DRESSED), dropped_because="", past=False)
         .select_related("bird", "claimed_by", "keeper")
     )
@@ -138,9 +138,15 @@ def open_dues(flock, *, now: datetime, **narrowed) -> list[Due]:
     return sorted(dues, key=lambda due: (due.on, due.step.bird.name.lower(), due.step.foot))
 
 
-def newest_of_lines(steps):
-    """Only the newest step of each line on each foot, with ``seen_since``: looked at by a check."""
-    later = CareStep.objects.filter(bird=OuterRef("bird"), foot=OuterRef("foot")).filter(
+def newest_of_lines(steps, before: datetime | None = None):
+    """Only the newest step of each line on each foot, with ``seen_since``: looked at by a check.
+
+    ``before``: as if later records were not there yet.
+    """
+    earlier = Q(at__lt=before) if before else Q()
+    checked = Q(check_record__at__lt=before) if before else Q()
+    steps = steps.filter(earlier)
+    later = CareStep.objects.filter(earlier, bird=OuterRef("bird"), foot=OuterRef("foot")).filter(
         Q(at__gt=OuterRef("at"))
         | Q(at=OuterRef("at"), logged_at__gt=OuterRef("logged_at"))
         | Q(at=OuterRef("at"), logged_at=OuterRef("logged_at"), pk__gt=OuterRef("pk"))
@@ -150,6 +156,7 @@ def newest_of_lines(steps):
         kinds = [kind for kind in StepKind.values if line_of(kind) == line]
         superseded |= Q(kind__in=kinds) & Q(Exists(later.filter(kind__in=kinds)))
     looked_at = FootFinding.objects.filter(
+        checked,
         check_record__bird=OuterRef("bird"),
         check_record__at__gt=OuterRef("at"),
         foot=OuterRef("foot"),

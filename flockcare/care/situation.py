@@ -1,171 +1,287 @@
-"""What the records say about one foot and its bird, as the rules of advice want it."""
+"""How the birds of a flock stand, from the records: read once for all, worked out in ``standing``.
+
+What was worked out is kept in the cache until a record it rests on changes, as the report on Trends
+is: whether it still holds is asked in one query, and nothing has to tell it what was written.
+"""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+from uuid import UUID
 
-from django.db.models import Q
+from django.core.cache import cache
+from django.db.models import Count, OuterRef, Q, Subquery
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
-from flockcare.care.due import DRESSING, LOOK, Due, line_of, suggested_due
-from flockcare.care.models import CareStep, StepKind
-from flockcare.care.rules import READING_ERROR_MM, Answer, Situation, Size, advise
-from flockcare.feet.cases import Case
-from flockcare.feet.due import Deadline, birds_for_today
+from flockcare.birds.models import Bird, BirdState, Weighing
+from flockcare.care.due import (
+    DRESSING,
+    LOOK,
+    kinds_of_line,
+    line_of,
+    open_dues,
+    suggested_due,
+)
+from flockcare.care.holds import Hold, open_holds
+from flockcare.care.models import CareStep, StepKind, VetContact
+from flockcare.care.rules import Answer, Rule, advise
+from flockcare.care.standing import (
+    FEET,
+    SIGNS_STAND,
+    WORDS,
+    Asked,
+    Eggs,
+    FootLast,
+    FootSeen,
+    FootStanding,
+    Look,
+    Outline,
+    Records,
+    Rounds,
+    Standing,
+    State,
+    VetPlan,
+    counted,
+    of_foot,
+    standing_of,
+)
+from flockcare.care.vet import PLAN_DAYS, plan_for
+from flockcare.core.dates import PartialDate
+from flockcare.feet.cases import Case, cases_of_birds
+from flockcare.feet.due import is_sore
 from flockcare.feet.models import Check, FootFinding
+from flockcare.people.fresh import newest
+from flockcare.people.models import Flock, Revision
+from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
-# How long a word about the whole bird stands while later checks say nothing about it.
-SIGNS_STAND = timedelta(days=14)
-# How far back a sore foot is followed for the list of urgent birds.
-FOLLOWED = timedelta(days=180)
+# Goes up when what is kept has other fields or is worked out otherwise.
+EDITION = 1
+# How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
+FOLLOWED = timedelta(days=60)
+PLAN_HOLDS = timedelta(days=PLAN_DAYS)
+WEIGHED = timedelta(days=365)
+NEW_WITHIN = timedelta(days=14)
+YEARLING = 365
 
 
 @dataclass(frozen=True)
-class Advised:
-    """The advice for one foot, with the look that it rests on."""
+class FlockStanding:
+    """Of each bird that is here how she stands; the holds of birds that left, the flock's vet, and
+    every bird's face, which are shown with it.
 
-    bird: Bird
-    foot: str
-    situation: Situation
-    answer: Answer
-    check: Check | None = None
-    days_ago: int | None = None
-    case: Case | None = None
-    on: date | None = None
-
-    @property
-    def look_again_days(self) -> int | None:
-        return self.answer.look_again_days
-
-    @property
-    def foot_words(self) -> str:
-        return Foot(self.foot).label
-
-    @property
-    def urgent(self) -> bool:
-        return self.answer.advice.is_for_vet
-
-
-@dataclass(frozen=True)
-class LookDue(Deadline):
-    """The next look that the advice for a foot asks for."""
-
-    advised: Advised
-    on: date
-    today: date
-
-
-def looks_due(
-    advised: Iterable[Advised], *, dues: Iterable[Due], steps: Iterable[CareStep], today: date, zone
-) -> list[LookDue]:
-    """The looks that the advice asks for, where no step of care asks for one already.
-
-    ``dues``: what is open on these feet; ``steps``: the newest ones, for a foot that was dressed or
-    watched has been looked at.
+    ``mark``: other as soon as a record is other that this rests on.
     """
-    seen: dict[tuple, date] = {}
-    for step in filter(_is_a_look, steps):
-        key, on = (step.bird_id, step.foot), timezone.localdate(step.at, zone)
-        seen[key] = max(on, seen.get(key, on))
-    asked = {(due.step.bird_id, due.step.foot) for due in dues if _is_a_look(due.step)}
-    found = []
-    for one in advised:
-        key = (one.bird.pk, one.foot)
-        if one.look_again_days and key not in asked:
-            last = max(one.on, seen.get(key, one.on))
-            found.append(LookDue(one, last + timedelta(one.look_again_days), today))
-    return sorted(found, key=lambda due: (due.on, due.advised.bird.name.lower()))
+
+    birds: Mapping[UUID, Standing]
+    gone: list[tuple[UUID, str, Eggs]] = field(default_factory=list)
+    vet: VetContact | None = None
+    faces: Mapping[UUID, Face] = field(default_factory=dict)
+    mark: tuple = ()
 
 
-def _is_a_look(step: CareStep) -> bool:
-    return line_of(step.kind) in (LOOK, DRESSING)
+def standings(flock, *, now: datetime) -> FlockStanding:
+    """As kept if nothing has changed since; else worked out and kept. One query, or eleven.
+
+    What it rests on is asked before the records are read, so that one which comes between is not
+    overlooked: the next reader finds another answer.
+    """
+    mark, key = mark_of(flock, now=now), f"standing:{flock.pk}"
+    kept = cache.get(key)
+    if kept and kept.mark == mark:
+        return kept
+    found = replace(worked_out(flock, timezone.localdate(now, flock.zone)), mark=mark)
+    cache.set(key, found, timeout=None)
+    return found
 
 
-@dataclass
-class Looks:
-    """The checks of one bird, the newest first, and the outlines measured in her photos."""
+def standing(bird: Bird, *, now: datetime) -> Standing | None:
+    """How one bird stands; None for one that left. The bird must come with her flock."""
+    return standings(bird.flock, now=now).birds.get(bird.pk)
 
-    bird: Bird
-    zone: object
-    checks: list[Check] = field(default_factory=list)
-    outlines: list[tuple] = field(default_factory=list)
 
-    def findings(self, foot: str) -> list[tuple[Check, FootFinding]]:
-        return [
-            (check, found)
-            for check in self.checks
-            for found in check.findings.all()
-            if found.foot == foot
-        ]
+def _count(model, **narrowed) -> Subquery:
+    rows = model._base_manager.filter(flock=OuterRef("pk"), **narrowed).order_by()
+    return Subquery(rows.values("flock").annotate(n=Count("pk")).values("n"))
 
-    def sign(self, name: str):
-        """The newest word about this sign that still stands."""
-        for check in self.checks:
-            if self.checks[0].at - check.at > SIGNS_STAND:
-                return None
-            value = getattr(check, name)
-            if value not in ("", None):
-                return value
-        return None
 
-    def begun(self, foot: str) -> date | None:
-        """The first day of the stretch of sore looks that ends with the newest look."""
-        begun = None
-        for check, found in self.findings(foot):
-            if not found.affected:
-                break
-            begun = timezone.localdate(check.at, self.zone)
-        return begun
+_FIGURES = (
+    newest(Revision, "pk"),
+    newest(Check, "received_at"),
+    newest(CareStep, "changed_at"),
+    newest(Measurement, "at"),
+    _count(Bird, left=""),
+    _count(Weighing),
+    _count(BirdState),
+    _count(VetContact),
+    _count(Measurement, photo__bird__isnull=False, photo__deleted_at=None),
+)
 
-    def sizes(self, foot: str, since: date, today: date) -> tuple[Size, ...]:
-        """What was measured since then: outlines in photos, and widths of the scab."""
-        # The newest outline of a photo counts, and the largest of the photos of one day.
-        by_photo = {
-            photo: (timezone.localdate(taken, self.zone), area, area * relative)
-            for photo, of, taken, area, relative in self.outlines
-            if of == foot
-        }
-        outlines: dict[date, tuple[float, float]] = {}
-        for on, *size in by_photo.values():
-            outlines[on] = max(outlines.get(on, (0.0, 0.0)), tuple(size))
-        widths = {
-            timezone.localdate(check.at, self.zone): (float(found.scab_mm), READING_ERROR_MM)
-            for check, found in reversed(self.findings(foot))
-            if found.scab_mm
-        }
-        return tuple(
-            Size(*size, unit, (today - on).days)
-            for unit, measured in (("mm²", outlines), ("mm", widths))
-            for on, size in measured.items()
-            if on >= since
+
+def mark_of(flock, *, now: datetime) -> tuple:
+    """Other whenever a record of the flock is other that a standing rests on; one query.
+
+    Whatever is changed or removed leaves a revision; what is new adds to a count or comes last.
+    """
+
+    found = Flock.objects.filter(pk=flock.pk).values_list(*_FIGURES).get()
+    days = timezone.localdate(now, flock.zone), flock.round_days, flock.recheck_days
+    return (EDITION, flock.time_zone, *days, *found)
+
+
+def worked_out(flock, today: date) -> FlockStanding:
+    """How the birds stand at the end of that day, by the records up to then; ten queries."""
+    before = datetime.combine(today + timedelta(1), time(), flock.zone)
+    hers, gone = _read(flock, today, before)
+    began = _began_lately(hers, today)
+    rounds = Rounds(flock.round_days, flock.recheck_days)
+    birds = {
+        key: standing_of(records, today=today, rounds=rounds, others_new=len(began - {key}))
+        for key, records in hers.items()
+    }
+    vet = VetContact.objects.filter(flock=flock).usual()
+    return FlockStanding(birds, gone, vet, faces_of(flock))
+
+
+def _began_lately(hers: Mapping[UUID, Records], today: date) -> set[UUID]:
+    """The birds with a foot that was seen clear before and became sore in the last days."""
+    return {
+        key
+        for key, records in hers.items()
+        for case in records.cases
+        if case.current
+        and case.episode.last_clear_before
+        and today - case.episode.first_affected <= NEW_WITHIN
+    }
+
+
+# --- Reading
+
+
+def _read(flock, today: date, before: datetime):
+    zone = flock.zone
+    birds = _birds(flock, today, before)
+    sore = [row["pk"] for row in birds if is_sore(row["left_score"], row["right_score"])]
+    cases = defaultdict(list)
+    for case in cases_of_birds(sore, zone, before=before):
+        cases[case.bird_id].append(case)
+    looks = _looks(flock, cases, before)
+    known = set(sore) | looks.keys()
+    outlines, weights = _outlines(known, before, zone), _weights(known, today)
+    looked_at, plans = _looked_at(known, before, zone), _plans(flock, today, before)
+    states = _states(flock, today)
+    asked = defaultdict(list)
+    now = before - timedelta(hours=12)
+    for due in open_dues(flock, now=now, before=before):
+        asked[due.step.bird_id].append(_asked(due, zone))
+    holds = {hold.bird.pk: hold for hold in open_holds(flock, now=now, at__lt=before)}
+    hers = {
+        row["pk"]: Records(
+            looks=looks[row["pk"]],
+            last={foot: last for foot in FEET if (last := _last(row, foot, zone))},
+            last_check=row["last_at"] and timezone.localdate(row["last_at"], zone),
+            cases=cases[row["pk"]],
+            outlines=outlines[row["pk"]],
+            asked=asked[row["pk"]],
+            looked_at=looked_at[row["pk"]],
+            weights=weights[row["pk"]],
+            eggs=_eggs(holds.get(row["pk"])),
+            plans=plans[row["pk"]],
+            states=states[row["pk"]],
+            age_days=age_days(row["hatched"], today),
         )
+        for row in birds
+    }
+    gone = [(key, hold.bird.name, _eggs(hold)) for key, hold in holds.items() if hold.bird.left]
+    return hers, gone
 
 
-def looks_of_bird(bird: Bird, *, since: datetime) -> Looks:
-    """Three queries. The bird must come with her flock."""
-    checks = Check.objects.filter(bird=bird, at__gte=since)
-    outlines = _outlines(since).filter(photo__bird=bird)
-    return Looks(
-        bird,
-        bird.flock.zone,
-        list(_with_findings(checks)),
-        [row for _, *row in outlines],
+def _birds(flock, today: date, before: datetime) -> list[dict]:
+    """The birds that are here on that day, each with the newest finding on either foot."""
+    checks = Check.objects.filter(bird=OuterRef("pk"), at__lt=before)
+    figures = {"last_at": Subquery(checks.order_by("-at").values("at")[:1])}
+    names = {"score": "score", "at": "check_record__at"}
+    names |= {"keeper": "check_record__keeper__name", "name": "check_record__keeper_name"}
+    for foot in FEET:
+        found = FootFinding.objects.filter(
+            check_record__bird=OuterRef("pk"), check_record__at__lt=before, foot=foot
+        ).order_by("-check_record__at", "-check_record__received_at")
+        for name, column in names.items():
+            figures[f"{foot}_{name}"] = Subquery(found.values(column)[:1])
+    here = Q(left="") | Q(left__gt=today.isoformat())
+    birds = Bird.objects.filter(here, flock=flock).order_by()
+    return list(birds.annotate(**figures).values("pk", "hatched", *figures))
+
+
+def _last(row: Mapping, foot: str, zone) -> FootLast | None:
+    if row[f"{foot}_at"] is None:
+        return None
+    on = timezone.localdate(row[f"{foot}_at"], zone)
+    return FootLast(row[f"{foot}_score"], on, row[f"{foot}_keeper"] or row[f"{foot}_name"] or "")
+
+
+_FINDING = (
+    *("foot", "score", "swelling", "scab", "scab_mm", "hot", "oozing", "cold_or_dark"),
+    *("bleeding", "constricted", "plug_or_hole", "joint_swollen", "bone_or_joint"),
+    *("raised_scales", "clinical_grade"),
+)
+_SIGNS = (*WORDS, "limps_on")
+_UNWELL = (
+    Q(gait__gte=1)
+    | Q(comb__in=("pale", "purple"))
+    | Q(manner="dull")
+    | Q(eating="no")
+    | Q(droppings="odd")
+    | Q(belly="swollen")
+    | Q(body_condition=0)
+)
+
+
+def _looks(flock, cases: Mapping[UUID, list[Case]], before: datetime) -> dict[UUID, list[Look]]:
+    """Of the sore birds since before their case began, and of those that showed a sign lately."""
+    of_flock = Check.objects.filter(flock=flock, at__lt=before)
+    unwell = of_flock.filter(_UNWELL, at__gte=before - SIGNS_STAND - timedelta(1))
+    wanted = Q(bird__in=unwell.values("bird"), at__gte=before - FOLLOWED)
+    for bird, hers in cases.items():
+        begun = [case.first.at for case in hers if case.current]
+        if begun:
+            wanted |= Q(bird=bird, at__gte=min(begun) - SIGNS_STAND - timedelta(1))
+    rows = (
+        of_flock.filter(wanted)
+        .newest_first()
+        .values_list(
+            *("bird", "pk", "at", "keeper__name", "keeper_name"),
+            *_SIGNS,
+            *(f"findings__{name}" for name in _FINDING),
+        )
     )
+    found: dict[UUID, list[Look]] = defaultdict(list)
+    for bird, key, at, keeper, name, *rest in rows:
+        signs, finding = rest[: len(_SIGNS)], rest[len(_SIGNS) :]
+        if not found[bird] or found[bird][-1].key != key:
+            on = timezone.localdate(at, flock.zone)
+            signs = dict(zip(_SIGNS, signs, strict=True))
+            found[bird].append(Look(key, at, on, keeper or name, signs, {}))
+        if finding[0]:
+            found[bird][-1].feet[finding[0]] = _foot_seen(finding)
+    return found
 
 
-def _with_findings(checks):
-    return checks.newest_first().select_related("keeper").prefetch_related("findings")
+def _foot_seen(finding: Sequence) -> FootSeen:
+    told = dict(zip(_FINDING[1:], finding[1:], strict=True))
+    told["scab_mm"] = float(told["scab_mm"]) if told["scab_mm"] else None
+    return FootSeen(**told)
 
 
-def _outlines(since: datetime):
-    return (
+def _outlines(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, list[Outline]]:
+    """The newest outline of each photo whose day is known."""
+    rows = (
         Measurement.objects.filter(
-            photo__taken__gte=since,
+            photo__bird__in=list(birds),
+            photo__taken__lt=before,
             photo__taken_precision__in=(Precision.MOMENT, Precision.DAY),
             photo__deleted_at=None,
         )
@@ -175,112 +291,172 @@ def _outlines(since: datetime):
             *("area_mm2", "relative_area_error"),
         )
     )
+    newest_of = {
+        photo: (bird, Outline(foot, timezone.localdate(taken, zone), area, area * relative))
+        for bird, photo, foot, taken, area, relative in rows
+    }
+    found = defaultdict(list)
+    for bird, outline in newest_of.values():
+        found[bird].append(outline)
+    return found
 
 
-def advise_cases(bird: Bird, cases: Iterable[Case], *, now: datetime) -> list[Advised]:
-    """The advice for each of these cases of one bird; three queries for all of them."""
-    cases = list(cases)
-    if not cases:
+def _weights(birds: Iterable[UUID], today: date) -> dict[UUID, list[tuple[date, int]]]:
+    found = defaultdict(list)
+    rows = Weighing.objects.filter(bird__in=list(birds), on__range=(today - WEIGHED, today))
+    for bird, *weighed in rows.order_by("on").values_list("bird", "on", "grams"):
+        found[bird].append(tuple(weighed))
+    return found
+
+
+def _states(flock, today: date) -> dict[UUID, list[State]]:
+    found = defaultdict(list)
+    for state in BirdState.objects.filter(flock=flock).on(today).order_by("since"):
+        words = state.get_kind_display()
+        found[state.bird_id].append(State(state.pk, state.kind, words, state.since, state.until))
+    return found
+
+
+def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict[str, date]]:
+    """When each foot was last looked at with a step of care."""
+    kinds = [*kinds_of_line(StepKind.WATCHED), *kinds_of_line(StepKind.DRESSING_SEEN)]
+    steps = CareStep.objects.filter(
+        bird__in=list(birds), kind__in=kinds, at__gte=before - FOLLOWED, at__lt=before
+    )
+    found = defaultdict(dict)
+    for bird, foot, at in steps.order_by("at").values_list("bird", "foot", "at"):
+        found[bird][foot] = timezone.localdate(at, zone)
+    return found
+
+
+def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan]]:
+    """What a vet planned for each foot. A visit without a plan counts as one of four weeks."""
+    visits = CareStep.objects.filter(
+        flock=flock, kind=StepKind.VET, at__gte=before - WEIGHED, at__lt=before
+    )
+    of_bird = defaultdict(list)
+    for visit in visits.order_by("-at"):
+        visit.flock = flock
+        of_bird[visit.bird_id].append(visit)
+    found = defaultdict(dict)
+    for bird, hers in of_bird.items():
+        for foot in FEET:
+            if plan := plan_for(hers, foot, today):
+                found[bird][foot] = VetPlan(
+                    plan.visit.on, plan.until, plan.words, plan.visit.pk, plan.open_ended
+                )
+                continue
+            seen = next((visit for visit in hers if visit.foot in ("", foot)), None)
+            if seen:
+                found[bird][foot] = VetPlan(seen.on, seen.on + PLAN_HOLDS, step=seen.pk)
+    return found
+
+
+def _asked(due, zone) -> Asked:
+    step = due.step
+    line = line_of(step.kind)
+    return Asked(
+        step.pk,
+        step.foot,
+        line,
+        WORDS_OF_DUE.get(line, due.what),
+        timezone.localdate(step.at, zone),
+        due.on,
+        step.claimed_by.name if step.claimed_by else "",
+        step.claimed_by_id,
+    )
+
+
+WORDS_OF_DUE = {LOOK: "check", DRESSING: "dressing", StepKind.VET: "vet visit"}
+
+
+def _eggs(hold: Hold | None) -> Eggs:
+    if hold is None:
+        return Eggs()
+    states = {
+        "eggs": ("not known" if hold.eggs_unknown else "withdrawn") if hold.eggs else "free",
+        "meat": ("not known" if hold.meat_unknown else "withdrawn") if hold.meat else "free",
+    }
+    return Eggs(
+        states["eggs"],
+        hold.eggs_until,
+        states["meat"],
+        hold.meat_until,
+        tuple(hold.unknown_products),
+        hold.words,
+    )
+
+
+def age_days(hatched: str, today: date) -> int | None:
+    """At least so old; None where the day she hatched is not known well enough to say."""
+    if not hatched:
+        return None
+    known = PartialDate.parse(hatched)
+    days = (today - known.last()).days
+    return days if days >= 0 and (known.month or days >= YEARLING) else None
+
+
+# --- What else asks for advice
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The newest check of a foot."""
+
+    at: date
+    by: str
+
+
+@dataclass(frozen=True)
+class Advised:
+    """The advice for one foot of a bird, with its rules and the check that it rests on."""
+
+    bird: Bird
+    standing: FootStanding
+    answer: Answer
+    check: Seen
+    days_ago: int
+
+    @property
+    def foot(self) -> str:
+        return self.standing.foot
+
+    @property
+    def foot_words(self) -> str:
+        return self.standing.words
+
+
+def advise_bird(hers: Standing | None) -> list[Rule]:
+    """What led to the advice that her own signs give, whatever her feet show."""
+    if hers is None:
         return []
-    looks = looks_of_bird(bird, since=min(case.first.at for case in cases) - SIGNS_STAND)
-    return [advise_foot(looks, case.foot, now=now, case=case) for case in cases]
+    answers = [advise(foot.situation) for foot in hers.feet.values()]
+    rules = counted(answers, "bird", under_plan=bool(hers.plans))
+    return [rule for rule in rules if rule.advice is hers.bird_advice]
+
+
+def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
+    """The advice for each sore foot of a bird that is here."""
+    return [
+        Advised(
+            bird,
+            foot,
+            of_foot(foot.situation, advise(foot.situation)),
+            Seen(foot.checked, foot.by),
+            (hers.today - foot.checked).days,
+        )
+        for foot in (hers.concerns if hers else ())
+    ]
 
 
 def usual_due(kind: str, on: date, *, bird: Bird, foot: str, flock, now: datetime) -> date | None:
     """``suggested_due`` with what the advice for this foot asks for; ``foot`` "": for either.
 
-    Three queries for a foot that is left and watched. The bird must come with her flock.
+    The bird must come with her flock.
     """
     if kind != StepKind.WATCHED:
         return suggested_due(kind, on, flock)
-    looks = looks_of_bird(bird, since=now - FOLLOWED)
-    feet = [advise_foot(looks, one, now=now) for one in ([foot] if foot else Foot.values)]
+    hers = standing(bird, now=now)
+    feet = [hers.feet[one] for one in ([foot] if foot else Foot.values)] if hers else []
     asked = [one.look_again_days for one in feet if one.look_again_days]
     return suggested_due(kind, on, flock, min(asked, default=None))
-
-
-def advise_foot(looks: Looks, foot: str, *, now: datetime, case: Case | None = None) -> Advised:
-    findings = looks.findings(foot)
-    if not findings:
-        situation = situation_of(None, None, looks.sign)
-        return Advised(looks.bird, foot, situation, advise(situation), case=case)
-    check, finding = findings[0]
-    other = looks.findings(Foot.RIGHT if foot == Foot.LEFT else Foot.LEFT)
-    today = timezone.localdate(now, looks.zone)
-    since = looks.begun(foot)
-    sizes = looks.sizes(foot, since, today) if since else ()
-    situation = situation_of(finding, other[0][1] if other else None, looks.sign, sizes)
-    on = timezone.localdate(check.at, looks.zone)
-    days_ago = (today - on).days
-    return Advised(looks.bird, foot, situation, advise(situation), check, days_ago, case, on)
-
-
-def situation_of(finding, other, sign, sizes=()) -> Situation:
-    """From a finding, the finding of the other foot, and a function that gives a sign of the bird.
-
-    What was left blank on an affected foot is not known; a clear foot is a foot without these
-    signs.
-    """
-    signs = {
-        "gait": sign("gait"),
-        "bright": _yes(sign("manner"), "bright"),
-        "eating": _yes(sign("eating"), "yes"),
-        "belly_swollen": _yes(sign("belly"), "swollen"),
-    }
-    if finding is None:
-        return Situation(**signs)
-    clear = not finding.affected
-
-    def told(name: str) -> bool | None:
-        said = getattr(finding, name)
-        return False if said is None and clear else said
-
-    return Situation(
-        score=finding.score,
-        other_score=other.score if other else None,
-        swelling=finding.swelling or ("none" if clear else None),
-        scab=finding.scab or ("none" if clear else None),
-        hot=told("hot"),
-        oozing=told("oozing"),
-        cold_or_dark=told("cold_or_dark"),
-        grade=finding.clinical_grade,
-        bone_or_joint=finding.bone_or_joint,
-        sizes=tuple(sizes),
-        **signs,
-    )
-
-
-def _yes(value, wanted) -> bool | None:
-    return None if value is None else value == wanted
-
-
-def birds_of_concern(flock, *, now: datetime) -> tuple[list[Advised], list[Advised]]:
-    """The birds that are here and show a sign that calls for a vet, the most urgent first, then the
-    newest look; and the feet of the other sore birds.
-
-    Of an urgent bird one entry: that of her worse foot. Four queries.
-    """
-    sore = [entry.pk for entry in birds_for_today(flock, now=now) if entry.sore]
-    unwell = Q(at__gte=now - SIGNS_STAND) & (
-        Q(gait__gte=3) | Q(manner="dull") | Q(eating="no") | Q(belly="swollen")
-    )
-    # The birds' flock too: PostgreSQL would go through the birds of all flocks to join them.
-    of_flock = Check.objects.filter(flock=flock, bird__flock=flock, bird__left="")
-    hers = of_flock.filter(at__gte=now - FOLLOWED)
-    wanted = Q(bird__in=sore) | Q(bird__in=hers.filter(unwell).values("bird"))
-    by_bird: dict[object, Looks] = {}
-    for check in _with_findings(hers.filter(wanted)).select_related("bird", "keeper"):
-        by_bird.setdefault(check.bird_id, Looks(check.bird, flock.zone)).checks.append(check)
-    outlines = defaultdict(list)
-    for bird_id, *row in _outlines(now - FOLLOWED).filter(photo__bird__in=list(by_bird)):
-        outlines[bird_id].append(row)
-    urgent, others = [], []
-    for bird_id, looks in by_bird.items():
-        looks.outlines = outlines[bird_id]
-        feet = [advise_foot(looks, foot, now=now) for foot in Foot]
-        worse = max(feet, key=lambda one: (one.answer.advice, len(one.answer.because)))
-        if worse.urgent:
-            urgent.append(worse)
-        else:
-            others += feet
-    return sorted(urgent, key=lambda advised: -advised.answer.advice), others

@@ -11,15 +11,15 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from flockcare.birds.models import Bird
 from flockcare.care.case_story import events, past_like, repeated_trouble
-from flockcare.care.due import open_dues
 from flockcare.care.forms import posted
 from flockcare.care.kit import materials
-from flockcare.care.models import CareStep, KitItem, StepKind
+from flockcare.care.models import CareStep, KitItem
 from flockcare.care.opening import CAUTIONS, DRESSING, OpeningForm, answer_for
+from flockcare.care.rows import Row
 from flockcare.care.rules import LIMITS
-from flockcare.care.situation import SIGNS_STAND, advise_foot, looks_due, looks_of_bird
-from flockcare.care.vet import plan_for
+from flockcare.care.situation import advise_cases, standing
 from flockcare.feet.cases import Case, cases_of_flock
+from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot, Photo
@@ -45,24 +45,14 @@ def case(request, flock, bird_id, foot, check_id):
     if found is None:
         return _to_its_case(flock, bird, foot, check_id, hers)
     since = _start(found, flock)
-    looks = looks_of_bird(bird, since=since - SIGNS_STAND)
     steps = (
-        CareStep.objects.filter(Q(foot=foot) | Q(foot=""), bird=bird)
-        # A plan may be older than the case.
-        .filter(Q(at__gte=since) | Q(kind=StepKind.VET))
+        CareStep.objects.filter(Q(foot=foot) | Q(foot=""), bird=bird, at__gte=since)
         .select_related("keeper")
         .order_by("at")
     )
     photos = Photo.objects.filter(bird=bird, foot=foot, taken__gte=since)
     others = [one for one in all_cases if one.bird_id != bird.pk]
-    open_now = found.current and not bird.left
-    advised = advise_foot(looks, foot, now=now, case=found) if open_now else None
-    dues = open_dues(flock, now=now, bird=bird, foot=foot) if open_now else []
-    today = timezone.localdate(now, flock.zone)
-    for step in steps:
-        step.flock = flock
-    visits = [step for step in steps if step.kind == StepKind.VET]
-    plan = plan_for(visits, foot, today) if open_now else None
+    hers_now = standing(bird, now=now) if found.current and not bird.left else None
     return render(
         request,
         "care/case.html",
@@ -72,15 +62,15 @@ def case(request, flock, bird_id, foot, check_id):
             "foot": foot,
             "foot_words": Foot(foot).label,
             "case": found,
-            "advised": advised,
+            "row": hers_now and Row(bird, hers_now),
+            "advised": next((o for o in advise_cases(bird, hers_now) if o.foot == foot), None),
             "limits": LIMITS,
-            "dues": dues,
-            "plans": [plan] if plan else [],
-            "looks": looks_due(
-                [advised] if advised else [], dues=dues, steps=steps, today=today, zone=flock.zone
-            ),
             "events": events(
-                found, looks=looks.findings(foot), steps=steps, photos=photos, zone=flock.zone
+                found,
+                looks=_looks_at(bird, foot, since=since),
+                steps=steps,
+                photos=photos,
+                zone=flock.zone,
             ),
             "repeated": repeated_trouble(bird, hers),
             "past_hers": past_like(found, hers),
@@ -94,17 +84,21 @@ def _start(case: Case, flock) -> datetime:
     return datetime.combine(day, time(), flock.zone)
 
 
+def _looks_at(bird, foot: str, *, since: datetime) -> list[tuple]:
+    """The checks of this foot since then with what they found, the newest first; two queries."""
+    checks = Check.objects.filter(bird=bird, at__gte=since).newest_first()
+    return [
+        (check, finding)
+        for check in checks.select_related("keeper").prefetch_related("findings")
+        for finding in check.findings.all()
+        if finding.foot == foot
+    ]
+
+
 def _to_its_case(flock, bird, foot, check_id, hers):
-    looks = looks_of_bird(
-        bird,
-        since=datetime.combine(
-            min((c.episode.first_affected for c in hers), default=timezone.localdate()),
-            time(),
-            flock.zone,
-        )
-        - timedelta(1),
-    )
-    for check, _ in looks.findings(foot):
+    first = min((c.episode.first_affected for c in hers), default=timezone.localdate())
+    since = datetime.combine(first, time(), flock.zone) - timedelta(1)
+    for check, _ in _looks_at(bird, foot, since=since):
         if check.pk == check_id:
             on = timezone.localdate(check.at)
             for one in hers:

@@ -1,24 +1,23 @@
 """What is due tonight, shared by all keepers: the list, its piece of Today, and a bird's care."""
 
-from django.db.models import Q
+import hashlib
+
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird
 from flockcare.care.case_story import repeated_trouble
-from flockcare.care.due import open_dues
-from flockcare.care.holds import LONGEST, holds_from
+from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
-from flockcare.care.models import MAY_WITHHOLD, CareStep, StepKind
+from flockcare.care.models import CareStep
+from flockcare.care.rows import Row, answer, rows_of
 from flockcare.care.rules import LIMITS
-from flockcare.care.situation import FOLLOWED, advise_cases, birds_of_concern, looks_due
-from flockcare.care.vet import plans_among
+from flockcare.care.situation import advise_bird, advise_cases, mark_of, standings
+from flockcare.care.standing_words import eggs_words
 from flockcare.feet.cases import cases_of_bird
-from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
-from flockcare.people.fresh import newest, renewed, tag_of, whole_or_piece
-from flockcare.photos.models import Measurement
+from flockcare.people.fresh import renewed, whole_or_piece
 
 LAST_STEPS = 3
 
@@ -27,7 +26,7 @@ LAST_STEPS = 3
 @flock_view()
 def due_list(request, flock):
     """Everything that is due, also in the days to come. ``?mine``: nobody else's."""
-    tag = _state(request, flock)
+    tag = _care_state(request, flock)
 
     def page(template):
         context = {**_today(request, flock, ahead=True), "tag": tag}
@@ -42,7 +41,7 @@ def today_panel(request, flock):
     """The piece of Today that renews itself."""
     if not request.htmx:
         return redirect("care:list", flock.pk)
-    tag = _state(request, flock)
+    tag = _care_state(request, flock)
     return renewed(request, tag, lambda: _piece(request, flock, tag))
 
 
@@ -55,59 +54,49 @@ def _wants_mine(request) -> bool:
 
 
 def _today(request, flock, *, ahead=False) -> dict:
+    now = timezone.now()
+    found = standings(flock, now=now)
+    birds = Bird.objects.filter(flock=flock).present().select_related("breed")
+    return {"here": "today", **care_now(request, flock, rows_of(found, birds), found, ahead=ahead)}
+
+
+def care_now(request, flock, all_rows: list[Row], found, *, ahead=False) -> dict:
+    """What the piece of Today shows of care. ``ahead``: also what is due in the days to come."""
     now, mine = timezone.now(), _wants_mine(request)
-    all_dues = dues = open_dues(flock, now=now)
+    flock.usual_vet = found.vet
+    rows = [row for row in all_rows if row.standing.of_care]
     if mine:
-        dues = [due for due in dues if due.step.claimed_by_id in (None, request.user.pk)]
+        rows = [row for row in rows if row.is_for(request.user.pk)]
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
-    # What was done today, the visits to the vet, and what may withdraw eggs: in one query.
-    withdrawn = MAY_WITHHOLD & Q(at__gte=now - LONGEST)
-    recent = (
-        CareStep.objects.filter(flock=flock)
-        .filter(Q(at__gte=midnight) | Q(kind=StepKind.VET, at__gte=now - FOLLOWED) | withdrawn)
-        .select_related("bird", "keeper")
-        .order_by("-at")
-    )
-    seen_by_vet = {}
-    for step in recent:
-        if step.kind == StepKind.VET:
-            seen_by_vet.setdefault(step.bird_id, step.at)
-    holds = holds_from(recent, today=timezone.localdate(now, flock.zone), zone=flock.zone)
-    urgent, others = birds_of_concern(flock, now=now)
-    done = [step for step in recent if step.at >= midnight]
-    today = timezone.localdate(now, flock.zone)
-    looks = looks_due(others, dues=all_dues, steps=done, today=today, zone=flock.zone)
+    done = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
     return {
-        "here": "today",
         "flock": flock,
         "mine": mine,
-        "dues": [due for due in dues if due.is_due],
-        "coming": [due for due in dues if not due.is_due] if ahead else [],
-        "held": [hold for hold in holds if hold.eggs_until or hold.meat_until],
-        "unknown": [hold for hold in holds if hold.eggs_unknown or hold.meat_unknown],
-        "looks": [due for due in looks if due.is_due],
-        "looks_coming": [due for due in looks if not due.is_due],
-        "urgent": [(advised, seen_by_vet.get(advised.bird.pk)) for advised in urgent],
-        "done": done,
+        "faces": found.faces,
+        "answer": answer(rows),
+        "vet_wanted": any(row.standing.urgent for row in rows),
+        "rows": rows,
+        "ahead": ahead,
+        "gone": [(key, name, eggs_words(eggs)) for key, name, eggs in found.gone],
+        "done": done.order_by("-at"),
         "to_buy": to_buy(flock, today=timezone.localdate(now)),
     }
 
 
-def _state(request, flock) -> str:
-    """A name for all that is shown of care."""
-    figures = (
-        newest(CareStep, "changed_at"),
-        newest(Check, "received_at"),
-        newest(Measurement, "at"),
-        newest(Bird, "created_at", left=""),
-    )
-    return tag_of(request, flock, *figures, shown=[_wants_mine(request)])
+def care_tag(request, mark: tuple) -> str:
+    """A name for all that is shown of care; ``mark``: of how the birds stand."""
+    shown = (mark, _wants_mine(request), request.membership.role, request.user.pk)
+    return hashlib.sha256(repr(shown).encode()).hexdigest()[:20]
+
+
+def _care_state(request, flock) -> str:
+    return care_tag(request, mark_of(flock, now=timezone.now()))
 
 
 def back_or_piece(request, flock, bird_id):
     """After a tap in the list: the list anew, or the page that the tap came from."""
     if request.htmx:
-        response = _piece(request, flock, _state(request, flock))
+        response = _piece(request, flock, _care_state(request, flock))
         response.headers["Cache-Control"] = "no-store"
         return response
     if request.POST.get("back") == "bird":
@@ -124,7 +113,7 @@ def bird(request, flock, bird_id):
     bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
     bird.flock = flock
     if request.htmx:
-        tag = _state(request, flock)
+        tag = _care_state(request, flock)
         return renewed(request, tag, lambda: _care_of(request, bird, "care/bird_piece.html", tag))
     response = _care_of(request, bird, "care/bird.html")
     response.headers["Vary"] = "HX-Request"
@@ -132,29 +121,26 @@ def bird(request, flock, bird_id):
 
 
 def _care_of(request, bird, template: str, tag: str = ""):
-    flock, now = bird.flock, timezone.now()
-    cases = cases_of_bird(bird)
+    return render(request, template, {**care_of(bird, cases_of_bird(bird)), "tag": tag})
+
+
+def care_of(bird, cases) -> dict:
+    """What is shown of a bird's care, on its own page and on hers. ``cases``: all she ever had."""
+    now = timezone.now()
+    found = standings(bird.flock, now=now)
+    bird.flock.usual_vet = found.vet
+    hers = found.birds.get(bird.pk)
     steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
-    current = [case for case in cases if case.current and not bird.left]
-    advised = advise_cases(bird, current, now=now)
-    dues = open_dues(flock, now=now, bird=bird)
-    today = timezone.localdate(now, flock.zone)
-    last_steps = list(steps[:LAST_STEPS])
-    # Her visits and what may withdraw her eggs, in one query.
-    told = list(steps.filter(MAY_WITHHOLD & Q(at__gte=now - LONGEST) | Q(kind=StepKind.VET)))
-    for step in told:
-        step.bird, step.flock = bird, flock
-    context = {
+    return {
         "here": "birds",
         "bird": bird,
-        "advised": advised,
-        "dues": dues,
-        "looks": looks_due(advised, dues=dues, steps=last_steps, today=today, zone=flock.zone),
-        "plans": plans_among(told, today=today),
-        "holds": holds_from(told, today=today, zone=flock.zone),
-        "steps": last_steps,
+        "mark": found.mark,
+        "faces": found.faces,
+        "row": hers and Row(bird, hers),
+        "bird_rules": advise_bird(hers),
+        "advised": advise_cases(bird, hers),
+        "holds": [] if hers else open_holds(bird.flock, now=now, bird=bird),
+        "last_steps": steps[:LAST_STEPS],
         "repeated": repeated_trouble(bird, cases),
         "limits": LIMITS,
-        "tag": tag,
     }
-    return render(request, template, context)

@@ -88,6 +88,11 @@ def cases_of_flock(flock: Flock) -> list[Case]:
     return _cases(_affected(bird__flock=flock), flock.zone)
 
 
+def cases_of_birds(birds, zone: dt.tzinfo, *, before: dt.datetime) -> list[Case]:
+    """The cases of these birds, as if later checks were not there yet; one query."""
+    return _cases(_affected(bird__in=birds, at__lt=before), zone, before)
+
+
 def cases_from(sights: Iterable[Sight], *, bird_id: uuid.UUID, foot: str) -> list[Case]:
     """The cases of one foot from its looks in time order."""
     sights = list(sights)
@@ -143,7 +148,7 @@ def _affected(**of) -> QuerySet:
     return looks.order_by("at", "pk").values_list(*LOOK, BEFORE, AFTER)
 
 
-def _cases(affected: QuerySet, zone: dt.tzinfo) -> list[Case]:
+def _cases(affected: QuerySet, zone: dt.tzinfo, before: dt.datetime | None = None) -> list[Case]:
     by_foot: dict[tuple[uuid.UUID, str], list[Affected]] = {}
     for look in map(Affected._make, affected):
         by_foot.setdefault((look.bird, look.foot), []).append(look)
@@ -155,6 +160,8 @@ def _cases(affected: QuerySet, zone: dt.tzinfo) -> list[Case]:
             # is then not the neighbouring day, which only all the looks at that foot tell.
             looks = Check.objects.filter(bird=bird, findings__foot=foot).order_by("at", "pk")
             sights = [Affected(*row).sight(zone) for row in looks.values_list(*LOOK)]
+        if before:
+            sights = [sight for sight in sights if sight.at < before]
         cases += cases_from(sights, bird_id=bird, foot=foot)
     return _newest_first(cases)
 

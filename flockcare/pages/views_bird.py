@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, BirdState, Weighing
+from flockcare.care.views_today import care_of, care_tag
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.drawing.timeline import Stretch, Zoom
@@ -59,11 +60,13 @@ def bird(request, flock, bird_id):
         "past": past[:PAST_CASES_SHOWN],
         "older": past[PAST_CASES_SHOWN:],
         "of_adult": _share_of_adult(bird),
-        "growing": growing_words(bird.hatched, bird.weighed_on or _last_day(bird)),
+        **care_of(bird, cases),
         **bird.states_on(_last_day(bird)),
         "to_measure": to_measure(bird),
+        "growing": growing_words(bird.hatched, bird.weighed_on or _last_day(bird)),
         **_timeline(request, bird, cases),
     }
+    context["tag"] = care_tag(request, context["mark"])
     return render(request, "pages/bird.html", context)
 
 

@@ -9,7 +9,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird
-from flockcare.feet.due import birds_for_today
+from flockcare.care.rows import Row
+from flockcare.care.situation import standings
 from flockcare.people.access import flock_view
 
 
@@ -23,7 +24,7 @@ def bird_list(request, flock):
         birds = _found(birds.gone().order_by("-left", Lower("name")), find)
     else:
         birds = sorted(_found(birds.present(), find), key=_in_order)
-        _note_sore_feet(birds, flock)
+        _note_how_they_stand(birds, flock)
     response = render(
         request,
         "pages/bird_rows.html" if request.htmx else "pages/birds.html",
@@ -39,11 +40,11 @@ def bird_list(request, flock):
     return response
 
 
-def _note_sore_feet(birds: list[Bird], flock) -> None:
-    """Each bird gets ``sore_feet``, as on Today; one query."""
-    now = {bird.pk: bird for bird in birds_for_today(flock, now=timezone.now())} if birds else {}
+def _note_how_they_stand(birds: list[Bird], flock) -> None:
+    """Each bird gets ``row``, as on Today."""
+    found = standings(flock, now=timezone.now())
     for bird in birds:
-        bird.sore_feet = now[bird.pk].sore_feet if bird.pk in now and now[bird.pk].sore else []
+        bird.row = Row(bird, found.birds[bird.pk])
 
 
 def _in_order(bird: Bird) -> list[str | int]:

@@ -1,4 +1,4 @@
-"""Today: who is due, who has sore feet, what is done already."""
+"""Today: how the birds stand that need something, who is due for a check, and what is done."""
 
 from datetime import timedelta
 
@@ -6,8 +6,11 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from flockcare.birds.models import Bird
+from flockcare.care.rows import rows_of
+from flockcare.care.situation import standings
+from flockcare.care.views_today import care_now, care_tag
 from flockcare.feet import services
-from flockcare.feet.due import birds_for_today
 from flockcare.feet.fresh import looks_tag
 from flockcare.feet.models import Check
 from flockcare.feet.views_round import progress
@@ -19,34 +22,45 @@ from flockcare.photos.models import Photo
 @require_safe
 @flock_view()
 def today(request, flock):
-    if not request.htmx:
-        response = _page(request, flock, "pages/today.html")
-        response.headers["Vary"] = "HX-Request"
-        return response
-    tag = looks_tag(request, flock)
-    return renewed(request, tag, lambda: _page(request, flock, "pages/today_piece.html", tag))
+    """The whole page, or for htmx the checks, which renew themselves; care has its own piece."""
+    if request.htmx:
+        tag = looks_tag(request, flock)
+        return renewed(request, tag, lambda: _piece(request, flock, tag))
+    found, rows = _standing(flock)
+    context = {**_checks(flock, rows), **care_now(request, flock, rows, found)}
+    context["tag"] = care_tag(request, found.mark)
+    # Counted where an owner opens the whole page, not with each piece that renews itself.
+    context["damaged_photos"] = Photo.objects.damaged().filter(flock=flock)
+    response = render(request, "pages/today.html", context)
+    response.headers["Vary"] = "HX-Request"
+    return response
 
 
-def _page(request, flock, template: str, tag: str = ""):
+def _piece(request, flock, tag: str):
+    found, rows = _standing(flock)
+    context = {**_checks(flock, rows), "faces": found.faces, "looks_tag": tag}
+    return render(request, "pages/today_piece.html", context)
+
+
+def _standing(flock):
+    found = standings(flock, now=timezone.now())
+    birds = Bird.objects.filter(flock=flock).present().select_related("breed")
+    return found, rows_of(found, birds)
+
+
+def _checks(flock, rows) -> dict:
     now = timezone.now()
-    birds = birds_for_today(flock, now=now)
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
     done = Check.objects.filter(flock=flock, at__range=(midnight, now + timedelta(days=1)))
-    return render(
-        request,
-        template,
-        {
-            "here": "today",
-            "tag": tag,
-            "due": [entry for entry in birds if entry.is_due],
-            "sore": [entry for entry in birds if entry.sore],
-            "bird_count": len(birds),
-            "next_due": min((entry.next.on for entry in birds if entry.next), default=None),
-            "done": done.newest_first()
-            .select_related("bird", "keeper")
-            .prefetch_related("findings"),
-            "round": progress(services.open_round(flock)),
-            # Counted where an owner opens the whole page, not with each piece that renews itself.
-            "damaged_photos": Photo.objects.damaged().filter(flock=flock),
-        },
-    )
+    clear = [row for row in rows if not row.standing.of_care]
+    return {
+        "here": "today",
+        "due": [row for row in clear if row.standing.first_due <= row.standing.today],
+        "in_round": sum(row.standing.in_round for row in rows),
+        "bird_count": len(rows),
+        "next_due": min((row.standing.check_due.on for row in rows), default=None),
+        "done_checks": done.newest_first()
+        .select_related("bird", "keeper")
+        .prefetch_related("findings"),
+        "round": progress(services.open_round(flock)),
+    }

@@ -1,13 +1,6 @@
 from django.urls import path
 
-from flockcare.photos import (
-    views,
-    views_cards,
-    views_face,
-    views_measure,
-    views_photo,
-    views_series,
-)
+from flockcare.photos import views, views_cards, views_face, views_measure, views_photo
 
 app_name = "photos"
 urlpatterns = [
@@ -24,7 +17,6 @@ urlpatterns = [
     path("<uuid:photo_id>/take-back/", views_measure.take_back, name="take_back"),
     path("space/", views_photo.space, name="space"),
     path("space/files/", views_photo.put_files_back, name="put_files_back"),
-    path("series/<uuid:bird_id>/<str:foot>/", views_series.series, name="series"),
     path("face/<uuid:bird_id>/", views_face.face, name="face"),
     path("cards/", views_cards.choose, name="cards"),
     path("cards/print/", views_cards.measure_print, name="card_print"),

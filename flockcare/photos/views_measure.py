@@ -133,7 +133,7 @@ def _save(photo: Photo, form, keeper) -> dict:
         spread=form.cleaned_data["spread"],
     )
     if photo.bird and photo.foot:
-        page = reverse("photos:series", args=[photo.flock_id, photo.bird_id, photo.foot])
+        page = reverse("series", args=[photo.flock_id, photo.bird_id, photo.foot])
         return {"saved": f"{page}?b={photo.pk.hex[:8]}"}
     return {"saved": reverse("photos:photo", args=[photo.flock_id, photo.pk])}
 

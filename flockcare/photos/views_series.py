@@ -1,13 +1,14 @@
-"""The series of one foot: all its photos, two of them compared, and sizes over time."""
+"""The series of one foot: all its photos, two of them compared, and sizes over time.
+
+Its page belongs to ``pages``, which says above it how that foot stands.
+"""
 
 from dataclasses import replace
 
 from django.http import Http404
-from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_safe
+from django.shortcuts import get_object_or_404
 
 from flockcare.birds.models import Bird
-from flockcare.people.access import flock_view
 from flockcare.photos import series as shots_in_order
 from flockcare.photos import series_chart, words
 from flockcare.photos.models import Foot, Measurement
@@ -17,9 +18,8 @@ SIDE, OVER = "side", "over"
 VIEWS = {SIDE: "Side by side", OVER: "One over the other"}
 
 
-@require_safe
-@flock_view()
-def series(request, flock, bird_id, foot):
+def series_of(request, flock, bird_id, foot: str) -> dict:
+    """What the page shows of the photos; 404 for a bird of another flock, or no such foot."""
     if foot not in Foot.values:
         raise Http404("A hen has a left and a right foot.")
     bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
@@ -45,7 +45,7 @@ def series(request, flock, bird_id, foot):
     if len(shots) > 1:
         title = f"Sores of {bird.name}, {Foot(foot).label}, over time"
         context["chart"] = series_chart.draw(shots, _choose_with(chosen, view), title)
-    return render(request, "photos/series.html", context)
+    return context
 
 
 def _with_outlines(chosen):

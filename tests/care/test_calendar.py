@@ -148,11 +148,18 @@ def test_a_look_that_the_advice_wants_sooner_stands_on_its_day(cast, birds):
         look(cast, birds[name], left={"score": 0}, right={"score": 0})
     look(cast, birds["Dill"], left={"score": 0}, right={"score": 1, "swelling": "moderate"})
     assert event(feed_of(cast), "Check feet: Dill").start == day(1)
-    # An open step of care asks by itself, and the check by the flock's days.
+    # Left to be watched until a day that a keeper named: one check, on that day.
     step(cast, birds["Dill"], "watched", foot="right", next_due=day(3))
     content = feed_of(cast)
-    assert event(content, "Dill, right foot: check the foot").start == day(3)
-    assert event(content, "Check feet: Dill").start == day(cast.flock.recheck_days)
+    assert not any("check the foot" in line for line in summaries(content))
+    assert event(content, "Check feet: Dill").start == day(3)
+
+
+def test_a_check_that_another_keeper_does_is_not_in_mine(cast, birds):
+    look(cast, birds["Dill"], left={"score": 0}, right={"score": 1, "swelling": "moderate"})
+    step(cast, birds["Dill"], "watched", foot="right", next_due=day(3), claimed_by=cast.keeper)
+    assert any("Dill" in line for line in summaries(feed_of(cast, cast.keeper)))
+    assert not any("Dill" in line for line in summaries(feed_of(cast, cast.owner)))
 
 
 def test_whole_days_need_no_clock(cast, birds):

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.html import escape
@@ -10,7 +11,7 @@ from django.utils.html import escape
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep
 from flockcare.care.rules import NOTIFIABLE, RULES, UNASKED, Advice
-from flockcare.care.situation import advise_cases, birds_of_concern
+from flockcare.care.situation import advise_cases, standing, standings
 from flockcare.feet.cases import cases_of_bird
 from flockcare.photos.models import Measurement, Photo, Precision
 from tests.care.steps import day, form, look, step, url
@@ -21,12 +22,16 @@ pytestmark = pytest.mark.django_db
 
 def advised(bird):
     bird.refresh_from_db()
-    cases = [case for case in cases_of_bird(bird) if case.current]
-    return advise_cases(bird, cases, now=timezone.now())[0]
+    return advise_cases(bird, standing(bird, now=timezone.now()))[0]
 
 
 def because(bird) -> set[str]:
     return {rule.key for rule in advised(bird).answer.because}
+
+
+def of_the_bird(bird) -> tuple[str, ...]:
+    bird.refresh_from_db()
+    return standing(bird, now=timezone.now()).because
 
 
 CLEAR = {"score": 0}
@@ -42,7 +47,7 @@ def test_a_scab_with_neither_swelling_nor_limp_is_left(cast, birds):
     look(cast, birds["Dill"], left=seen, right={"score": 0}, **WELL)
     found = advised(birds["Dill"])
     assert found.answer.advice is Advice.LEAVE
-    assert (found.situation.hot, found.situation.other_score) == (None, 0)
+    assert (found.standing.situation.hot, found.standing.situation.other_score) == (None, 0)
 
 
 def test_a_box_that_was_not_ticked_says_nothing(cast, birds):
@@ -57,16 +62,19 @@ def test_the_newest_look_at_each_foot_counts(cast, birds):
     look(cast, birds["Dill"], days_ago=2, right={"score": 0})
     look(cast, birds["Dill"], days_ago=1, left={"score": 1, "swelling": "moderate"}, gait=0)
     found = advised(birds["Dill"])
-    assert found.answer.advice is Advice.HOME
-    assert (found.situation.hot, found.situation.other_score, found.days_ago) == (None, 0, 1)
+    situation = found.standing.situation
+    # What the newest check left out stands: it was hot.
+    assert found.answer.advice is Advice.SOON and because(birds["Dill"]) == {"hot"}
+    assert (situation.swelling, situation.other_score, found.days_ago) == ("moderate", 0, 1)
 
 
 def test_a_word_about_the_bird_stands_for_two_weeks(cast, birds):
     look(cast, birds["Dill"], days_ago=20, left={"score": 1}, eating="no", gait=4)
     look(cast, birds["Dill"], days_ago=12, left={"score": 1}, manner="dull")
     look(cast, birds["Dill"], days_ago=0, left={"score": 1})
-    assert because(birds["Dill"]) == {"dull"}
+    assert of_the_bird(birds["Dill"]) == ("She is not bright",)
     look(cast, birds["Dill"], left={"score": 1}, manner="bright")
+    assert of_the_bird(birds["Dill"]) == ()
     assert not advised(birds["Dill"]).answer.advice.is_for_vet
 
 
@@ -147,9 +155,12 @@ def test_the_birds_with_urgent_signs(cast, birds):
     look(cast, birds["Dill"], days_ago=30, left={"score": 2})
     look(cast, birds["Mace"], days_ago=20, left={"score": 0}, manner="dull")
     look(cast, birds["Sorrel"], left={"score": 1, "oozing": True})
-    urgent, _ = birds_of_concern(cast.flock, now=timezone.now())
-    found = {one.bird.name: one.foot for one in urgent}
-    assert found == {"Dill": "left", "Sorrel": "left"}
+    found = standings(cast.flock, now=timezone.now()).birds
+    assert {bird.name: found[bird.pk].urgent for bird in birds.values()} == {
+        "Dill": True,
+        "Mace": False,
+        "Sorrel": True,
+    }
 
 
 def test_the_page_shows_what_led_there_and_the_limits(cast, birds):
@@ -196,50 +207,59 @@ def date_of(number: int) -> str:
     return date_format(day(number), "D j M")
 
 
+def pages_of(cast, bird) -> list[str]:
+    """Today, all care, her page, her care and the case."""
+    urls = (
+        reverse("today", args=[cast.flock.pk]),
+        url(cast, "list"),
+        bird.get_absolute_url(),
+        url(cast, "bird", bird.pk),
+    )
+    pages = [cast.clients.keeper.get(one).content.decode() for one in urls]
+    return [" ".join(page.split()) for page in (*pages, case_page(cast, bird))]
+
+
 def test_the_advice_to_look_every_day_stands_with_its_date_everywhere(cast, birds):
     assert cast.flock.recheck_days == 7
     look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
-    said = f"right foot: look again by {date_of(-1)}"
-    piece = cast.clients.keeper.get(url(cast, "today_panel"), headers={"HX-Request": "true"})
-    for page in (
-        case_page(cast, birds["Dill"]),
-        cast.clients.keeper.get(url(cast, "bird", birds["Dill"].pk)).content.decode(),
-        piece.content.decode(),
-        cast.clients.keeper.get(url(cast, "list")).content.decode(),
-    ):
-        assert said in page and "1 day late" in page
+    for page in pages_of(cast, birds["Dill"]):
+        assert "Next: check 1 day late" in page
         assert "No step is due" not in page and "Nothing is due" not in page
 
 
-def test_before_its_day_it_stands_among_what_is_to_come(cast, birds):
+def test_before_its_day_it_stands_with_its_date(cast, birds):
     look(cast, birds["Dill"], left=CLEAR, right=SWOLLEN)
-    said = f"look again by {date_of(1)}"
-    assert said in case_page(cast, birds["Dill"])
-    assert said in cast.clients.keeper.get(url(cast, "list")).content.decode()
-    piece = cast.clients.keeper.get(url(cast, "today_panel"), headers={"HX-Request": "true"})
-    assert "Nothing is due tonight" in piece.content.decode()
-    assert said in piece.content.decode().split("To come: ")[1]
+    for page in pages_of(cast, birds["Dill"]):
+        assert f"Next: check by {date_of(1)}" in page
+    assert "No care is due tonight" in pages_of(cast, birds["Dill"])[0]
 
 
-@pytest.mark.parametrize("kind", ["watched", "dressing on", "dressing looked at"])
-def test_what_is_due_of_a_step_stands_for_the_look_too(cast, birds, kind):
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [
+        ("watched", "check by {}"),
+        ("dressing on", "right foot: dressing by {}"),
+        ("dressing looked at", "right foot: dressing by {}"),
+    ],
+)
+def test_what_is_due_of_a_step_stands_for_the_look_too(cast, birds, kind, said):
     look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
     step(cast, birds["Dill"], kind, foot="right", next_due=day(1))
-    page = case_page(cast, birds["Dill"])
-    assert "look again by" not in page and "due in 1 day" in page
+    assert f"Next: {said.format(date_of(1))}" in " ".join(case_page(cast, birds["Dill"]).split())
 
 
 def test_who_has_looked_today_is_asked_again_tomorrow(cast, birds):
     look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
     step(cast, birds["Dill"], "watched", foot="right")
-    assert f"look again by {date_of(1)}" in case_page(cast, birds["Dill"])
+    assert f"check by {date_of(1)}" in case_page(cast, birds["Dill"])
 
 
-def test_no_look_is_asked_for_by_advice_that_names_no_days(cast, birds):
+def test_where_the_advice_names_no_days_the_flock_s_own_count(cast, birds):
+    due = f"Next: check by {date_of(5)}"
     look(cast, birds["Dill"], days_ago=2, left=CLEAR, right={"score": 1, "scab": "brown"})
-    assert "look again by" not in case_page(cast, birds["Dill"])
+    assert due in case_page(cast, birds["Dill"])
     look(cast, birds["Mace"], days_ago=2, left=CLEAR, right={**SWOLLEN, "hot": True})
-    assert "look again by" not in case_page(cast, birds["Mace"])
+    assert due in case_page(cast, birds["Mace"])
 
 
 @pytest.mark.parametrize(
@@ -276,4 +296,4 @@ def test_as_many_queries_for_one_swollen_foot_as_for_twenty(cast, birds, name):
     client = cast.clients.keeper
     client.defaults["HTTP_HX_REQUEST"] = "true"
     same_queries(client, url(cast, name), grow=grow)
-    assert client.get(url(cast, name)).content.decode().count("look again by") == 21
+    assert client.get(url(cast, name)).content.decode().count("Next: check 1 day late") == 21

@@ -72,8 +72,7 @@ EDITS = {
 # What takes a post and edits no text that somebody else could have written meanwhile.
 NEW = {
     *("birds:add", "birds:add_many", "birds:weighings", "birds:states"),
-    *("care:item_new", "care:kit_fill"),
-    *("care:vet_new", "care:give", "care:prescription"),
+    *("care:item_new", "care:kit_fill", "care:vet_new", "care:give", "care:prescription"),
     *("care:step_new", "care:calendar", "check_bird", "feet:round_start", "feet:sort_add"),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),
     *("photos:add", "photos:cards", "photos:card_sheets", "photos:card_print"),

@@ -225,7 +225,7 @@ def test_deleted_photos_are_out_of_sight_and_can_be_put_back(cast, photo, birds)
     assert "1 check" in text and "30 days" in text
     client.post(reverse("photos:delete", args=where))
     assert not Photo.objects.exists() and not check.photos.exists()
-    series = reverse("photos:series", args=[cast.flock.pk, photo.bird_id, "left"])
+    series = reverse("series", args=[cast.flock.pk, photo.bird_id, "left"])
     assert str(photo.pk) not in client.get(series).content.decode()
     page = client.get(reverse("photos:photo", args=where)).content.decode()
     assert "is deleted" in page and "Put it back" in page

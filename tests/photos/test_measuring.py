@@ -369,7 +369,7 @@ def test_the_plain_form_measures_from_the_card_without_script(cast, photo, scene
     answer = client.post(page(photo), {"do": "save", "scaled_by": "card", "outline": outline})
     found = Measurement.objects.get()
     assert found.area_mm2 == pytest.approx(Polygon(sore_mm).area, rel=0.1)
-    series = reverse("photos:series", args=[cast.flock.pk, photo.bird_id, "left"])
+    series = reverse("series", args=[cast.flock.pk, photo.bird_id, "left"])
     assert answer.headers["Location"].startswith(series)
 
 

@@ -54,7 +54,7 @@ def advise(seen: Situation) -> Answer:
     outdoes the plan.
     """
     there = [rule for rule in RULES if rule.holds(seen) is True]
-    counted = [rule for rule in there if not (seen.under_vet_plan and _is_known_to_vet(rule))]
+    counted = [rule for rule in there if not (seen.under_vet_plan and is_known_to_vet(rule))]
     if any(rule.advice is Advice.LOOK for rule in counted):
         counted = [rule for rule in counted if rule.advice is not Advice.LEAVE]
     advice = max((rule.advice for rule in counted), default=Advice.LOOK)
@@ -73,5 +73,5 @@ def advise(seen: Situation) -> Answer:
     )
 
 
-def _is_known_to_vet(rule: Rule) -> bool:
+def is_known_to_vet(rule: Rule) -> bool:
     return rule.advice.is_for_vet and rule.advice is not Advice.NOW

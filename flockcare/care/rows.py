@@ -1,0 +1,166 @@
+"""How a bird stands as the templates show it: one row or head a bird, in the words of all pages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from uuid import UUID
+
+from flockcare.birds.models import Bird
+from flockcare.care import standing_words as words
+from flockcare.care.due import DRESSING, LOOK
+from flockcare.care.models import StepKind
+from flockcare.care.rules import Advice
+from flockcare.care.situation import FlockStanding
+from flockcare.care.standing import CHECK, Due, FootStanding, Standing, VetPlan
+
+
+@dataclass(frozen=True)
+class Tapped:
+    """The step that a button is about."""
+
+    pk: UUID
+    bird: Bird
+    words: str
+
+
+@dataclass(frozen=True)
+class DueLine:
+    due: Due
+    what: str
+    words: str
+    when: str
+    is_due: bool
+    late: bool
+    step: Tapped | None
+
+    @property
+    def is_check(self) -> bool:
+        return self.due.what == CHECK
+
+    @property
+    def is_watch(self) -> bool:
+        """A foot that was left to be watched, which can be logged without a check."""
+        return bool(self.step) and self.due.line == LOOK
+
+    @property
+    def is_visit(self) -> bool:
+        return self.due.line == StepKind.VET
+
+    @property
+    def is_dressing(self) -> bool:
+        return self.due.line == DRESSING
+
+
+@dataclass(frozen=True)
+class FootLine:
+    standing: FootStanding
+    words: str
+    course: str
+    mark: str
+
+
+@dataclass(frozen=True)
+class Row:
+    bird: Bird
+    standing: Standing
+
+    @property
+    def level(self) -> Advice:
+        return self.standing.advice
+
+    @property
+    def plans(self) -> list[tuple[VetPlan, str]]:
+        today = self.standing.today
+        return [(plan, words.plan_words(plan, today)) for plan in self.standing.plans]
+
+    @property
+    def reasons(self) -> str:
+        return words.reason_words(self.standing)
+
+    @property
+    def signs(self) -> list[str]:
+        today = self.standing.today
+        return [words.sign_words(sign, today) for sign in self.standing.signs]
+
+    @property
+    def feet(self) -> list[FootLine]:
+        today = self.standing.today
+        return [
+            FootLine(
+                foot,
+                words.foot_words(foot, today),
+                words.course_words(foot.trend, today),
+                words.MARKS[foot.trend.course],
+            )
+            for foot in self.standing.concerns
+        ]
+
+    @property
+    def calm(self) -> str:
+        """Where nothing is the matter: that, in a word."""
+        return "" if self.standing.concerns or self.standing.signs else words.calm(self.standing)
+
+    @property
+    def states(self) -> list[str]:
+        return words.state_words(self.standing)
+
+    @property
+    def eggs(self) -> str:
+        return words.eggs_words(self.standing.eggs)
+
+    @cached_property
+    def due(self) -> list[DueLine]:
+        return [self._line(due) for due in self.standing.all_due]
+
+    @property
+    def next(self) -> str:
+        """What comes next, in words: all that is due by now, else the first thing."""
+        due = [line for line in self.due if line.is_due] or self.due[:1]
+        return ", ".join(line.words for line in due)
+
+    def _line(self, due: Due) -> DueLine:
+        today = self.standing.today
+        step = Tapped(due.step, self.bird, due.what) if due.step else None
+        return DueLine(
+            due,
+            words.what_words(due),
+            words.due_words(due, today),
+            words.when_words(due, today),
+            due.on <= today,
+            due.on < today,
+            step,
+        )
+
+    def is_for(self, keeper_key: int) -> bool:
+        """Whether something is due that nobody else has taken on."""
+        dues = self.standing.all_due
+        asked = [due for due in dues if due.step] or dues
+        return any(due.who_key in (None, keeper_key) for due in asked)
+
+
+def rows_of(found: FlockStanding, birds: Iterable[Bird]) -> list[Row]:
+    """What must happen first comes first."""
+    rows = [Row(bird, found.birds[bird.pk]) for bird in birds if bird.pk in found.birds]
+    return sorted(rows, key=_in_order)
+
+
+def _in_order(row: Row):
+    hers = row.standing
+    return -hers.advice if hers.urgent else 0, hers.first_due, -hers.advice, row.bird.name.lower()
+
+
+def answer(rows: Iterable[Row]) -> list[str]:
+    """The first lines of Today: a vet, tonight's care, and whose eggs are not eaten."""
+    rows = list(rows)
+    tonight = [row.bird.name for row in rows if any(line.is_due for line in row.due)]
+    eggs = [row.bird.name for row in rows if row.standing.eggs.state != "free"]
+    said = []
+    for level in (Advice.NOW, Advice.SOON):
+        hers = [row.bird.name for row in rows if row.standing.advice is level]
+        said += [f"{level.words}: {words.names(hers)}."] if hers else []
+    said.append(f"Due tonight: {words.names(tonight)}." if tonight else "No care is due tonight.")
+    if eggs:
+        said.append(f"Don’t eat the eggs of {words.names(eggs)}.")
+    return said

@@ -1,0 +1,793 @@
+"""How a bird stands: what is the matter, since when, whether it gets better, what comes next.
+
+A pure function of her records up to the end of a day: no queries, no clock. Pages, the calendar and
+``manage.py today`` all show this one answer. All days are those of the flock's time zone.
+
+How long a sign holds that later checks do not mention:
+
+- a sign of a foot, as long as the case in which it was seen goes on;
+- a sign of the bird for 14 days (``SIGNS_STAND``, our choice), and as long as no check later than
+  that was made while a case is open, since time alone makes no bird well.
+
+A later answer ends either at once. A check that did not ask changes neither the sign nor its day.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from enum import StrEnum
+from uuid import UUID
+
+from flockcare.care import sizes
+from flockcare.care.due import DRESSING, LOOK
+from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
+from flockcare.care.rules.answer import is_known_to_vet
+from flockcare.care.sizes import READING_ERROR_MM, Size
+from flockcare.feet.cases import Case
+from flockcare.feet.scales import AFFECTED_FROM
+
+SIGNS_STAND = timedelta(days=14)
+YEAR = timedelta(days=365)
+FOUR_WEEKS, A_MONTH = timedelta(days=28), timedelta(days=31)
+FEET = ("left", "right")
+AREA, WIDTH, SCORE = "mm²", "mm", "score"
+
+
+# --- What is recorded
+
+
+@dataclass(frozen=True, slots=True)
+class FootSeen:
+    """What a check saw of one foot; empty or None: not checked."""
+
+    score: int
+    swelling: str = ""
+    scab: str = ""
+    scab_mm: float | None = None
+    hot: bool | None = None
+    oozing: bool | None = None
+    cold_or_dark: bool | None = None
+    bleeding: bool | None = None
+    constricted: bool | None = None
+    plug_or_hole: bool | None = None
+    joint_swollen: bool | None = None
+    bone_or_joint: bool | None = None
+    raised_scales: bool | None = None
+    clinical_grade: int | None = None
+
+    @property
+    def affected(self) -> bool:
+        return self.score >= AFFECTED_FROM
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One check: ``signs`` of the bird by their field (empty or None: not checked); her feet."""
+
+    key: UUID
+    at: datetime
+    on: date
+    by: str
+    signs: Mapping[str, object]
+    feet: Mapping[str, FootSeen]
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """The size of a sore in a photo. ``error``: its 95 % bound, in mm² as the area."""
+
+    foot: str
+    on: date
+    area: float
+    error: float
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the newest step of a line asks for. ``line``: see ``care.due``; ``what``: in words.
+
+    ``foot`` "": of the whole bird. ``who``, ``who_key``: whoever said that they will do it.
+    """
+
+    step: UUID
+    foot: str
+    line: str
+    what: str
+    done_on: date
+    on: date
+    who: str = ""
+    who_key: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FootLast:
+    """The newest finding on a foot."""
+
+    score: int
+    on: date
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Eggs:
+    """``state``: free, withdrawn or not known (which withholds). ``until``: the last such day.
+
+    ``words``: of both eggs and meat; see ``care.holds``.
+    """
+
+    state: str = "free"
+    until: date | None = None
+    meat: str = "free"
+    meat_until: date | None = None
+    products: tuple[str, ...] = ()
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What is so with her for a time, such as ``moulting``; ``until``: the day it is over."""
+
+    pk: UUID
+    kind: str
+    words: str
+    since: date
+    until: date | None = None
+
+    def get_kind_display(self) -> str:
+        return self.words
+
+
+@dataclass(frozen=True, slots=True)
+class VetPlan:
+    """What a vet said on that day of a foot, and the last day on which it holds.
+
+    ``words``: empty where nobody wrote a plan down. ``step``: the visit.
+    """
+
+    on: date
+    until: date
+    words: str = ""
+    step: UUID | None = None
+    open_ended: bool = False
+
+
+@dataclass(frozen=True)
+class Records:
+    """Of one bird, up to the day on which she is to be seen.
+
+    ``looks``: the newest first, from 14 days before her oldest open case on, and without one the
+    last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
+    ``looked_at``: when a foot was last looked at with a step of care (watched, a dressing).
+    ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot.
+    """
+
+    looks: Sequence[Look] = ()
+    last: Mapping[str, FootLast] = field(default_factory=dict)
+    last_check: date | None = None
+    cases: Sequence[Case] = ()
+    outlines: Sequence[Outline] = ()
+    asked: Sequence[Asked] = ()
+    looked_at: Mapping[str, date] = field(default_factory=dict)
+    weights: Sequence[tuple[date, int]] = ()
+    eggs: Eggs = Eggs()
+    plans: Mapping[str, VetPlan] = field(default_factory=dict)
+    states: Sequence[State] = ()
+    age_days: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rounds:
+    """The flock's own days between checks: of clear birds, and of those with a sore foot."""
+
+    clear_days: int
+    sore_days: int
+
+
+# --- How she stands
+
+
+class Course(StrEnum):
+    BETTER = "better"
+    SAME = "same"
+    WORSE = "worse"
+    NOT_KNOWN = "not known"
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """Whether a case gets better, by all readings of its ``unit``: mm², mm (scab) or score.
+
+    ``against``: what the last reading is compared with, the peak or where worse the lowest since.
+    """
+
+    course: Course = Course.NOT_KNOWN
+    unit: str = ""
+    first: Size | None = None
+    peak: Size | None = None
+    last: Size | None = None
+    against: Size | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """A sign of the bird that holds now, with the day and the observer of the sign."""
+
+    name: str
+    value: object
+    words: str
+    on: date
+    by: str
+    check: UUID
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """What is due, such as ``check`` or ``dressing``. ``step``: that asks for it, else the advice
+    or the flock's own days do."""
+
+    what: str
+    on: date
+    who: str = ""
+    who_key: int | None = None
+    step: UUID | None = None
+    line: str = ""
+    foot: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FootStanding:
+    """``advice`` and ``because``: of this foot alone; None and empty where nothing is on it."""
+
+    foot: str
+    state: str
+    score: int | None = None
+    checked: date | None = None
+    by: str = ""
+    since: date | None = None
+    last_clear: date | None = None
+    first_check: UUID | None = None
+    days: int | None = None
+    trend: Trend = Trend()
+    areas: tuple[Size, Size, Size] | None = None
+    advice: Advice | None = None
+    because: tuple[str, ...] = ()
+    look_again_days: int | None = None
+    due: tuple[Due, ...] = ()
+    situation: Situation = field(default_factory=Situation)
+
+    @property
+    def is_case(self) -> bool:
+        return self.state == CASE
+
+    @property
+    def words(self) -> str:
+        return f"{self.foot} foot"
+
+
+CLEAR, CASE, NEVER = "clear", "case", "never checked"
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """``because``: signs of the bird herself that lead to her ``advice``, if they do; those of her
+    feet stand with each foot. ``due``: of the whole bird; ``all_due``: with that of her feet, each
+    thing once and the earliest first. ``plans``: of a vet, while they hold and
+    no sign is new since.
+    """
+
+    today: date
+    advice: Advice
+    because: tuple[str, ...]
+    bird_advice: Advice | None
+    signs: tuple[Sign, ...]
+    feet: Mapping[str, FootStanding]
+    eggs: Eggs
+    due: tuple[Due, ...] = ()
+    all_due: tuple[Due, ...] = ()
+    last_check: date | None = None
+    plans: tuple[VetPlan, ...] = ()
+    states: Sequence[State] = ()
+    round_on: date | None = None
+
+    @property
+    def urgent(self) -> bool:
+        """Whether a vet is to see her today or within days."""
+        return self.advice.is_urgent
+
+    @property
+    def of_care(self) -> bool:
+        """Whether there is more to say of her than that her clear feet are checked now and then."""
+        care = any(due.what != CHECK for due in self.all_due)
+        return bool(self.concerns or self.signs or self.plans or care or self.eggs != Eggs())
+
+    @property
+    def first_due(self) -> date:
+        return self.all_due[0].on
+
+    @property
+    def check_due(self) -> Due:
+        return next(due for due in self.all_due if due.what == CHECK)
+
+    @property
+    def in_round(self) -> bool:
+        """Whether the flock's own days ask for a check by now."""
+        return self.round_on is None or self.round_on <= self.today
+
+    @property
+    def cases(self) -> list[FootStanding]:
+        return [foot for foot in self.feet.values() if foot.is_case]
+
+    @property
+    def concerns(self) -> list[FootStanding]:
+        """Her sore feet, and a foot that was scored clear but shows a sign."""
+        return [foot for foot in self.feet.values() if foot.advice is not None]
+
+    @property
+    def reasons(self) -> list[str]:
+        """Of the advice, in words: the bird's own signs, then each foot's that leads there."""
+        said = list(self.because) if self.bird_advice is self.advice else []
+        for foot in self.feet.values():
+            if foot.advice is self.advice:
+                said += [f"{foot.words}: {sign[:1].lower()}{sign[1:]}" for sign in foot.because]
+        return said
+
+
+CHECK = "check"
+
+
+# --- Working it out
+
+
+def standing_of(
+    records: Records, *, today: date, rounds: Rounds, others_new: int | None = None
+) -> Standing:
+    """``others_new``: how many other birds got a sore foot in the last 14 days."""
+    current = _current(records)
+    signs = signs_of(records.looks, today=today, in_case=bool(current))
+    situations = _situations(records, signs, today, others_new)
+    answers = {foot: advise(situation) for foot, situation in situations.items()}
+    plans = _plans_that_hold(records, answers, today)
+    for foot in plans:
+        situations[foot] = replace(situations[foot], under_vet_plan=True)
+        answers[foot] = advise(situations[foot])
+    feet = {
+        foot: _foot(foot, records, current.get(foot), answers[foot], situations[foot], today)
+        for foot in FEET
+    }
+    feet = _with_checks(feet, records, rounds, today)
+    of_bird = counted(answers.values(), "bird", under_plan=bool(plans))
+    bird_advice = strongest(rule.advice for rule in of_bird) if of_bird else None
+    all_clear = all(foot.state == CLEAR for foot in feet.values())
+    levels = [foot.advice for foot in feet.values() if foot.advice is not None]
+    signs_shown, concern = shown_signs(signs), bool(levels)
+    levels += [Advice.LEAVE if all_clear else Advice.LOOK] if not levels else []
+    levels += [bird_advice] if of_bird else []
+    advice = strongest(levels)
+    return Standing(
+        today=today,
+        advice=advice,
+        because=tuple(rule.sign for rule in of_bird if rule.advice is bird_advice),
+        bird_advice=bird_advice,
+        signs=signs_shown,
+        feet=feet,
+        eggs=records.eggs,
+        due=(due := tuple(_due(asked) for asked in records.asked if not asked.foot)),
+        all_due=_each_once((*due, *(one for foot in feet.values() for one in foot.due))),
+        last_check=records.last_check,
+        plans=tuple(
+            plan for plan in dict.fromkeys(plans.values()) if plan.words or concern or signs_shown
+        ),
+        states=tuple(records.states),
+        round_on=_usual(records, rounds),
+    )
+
+
+def _current(records: Records) -> dict[str, Case]:
+    return {case.foot: case for case in records.cases if case.current}
+
+
+def _situations(
+    records: Records, signs: Mapping[str, Sign], today: date, others_new: int | None = None
+) -> dict[str, Situation]:
+    current = _current(records)
+    return {
+        foot: situation_of(
+            foot, records, signs, current.get(foot), today=today, others_new=others_new
+        )
+        for foot in FEET
+    }
+
+
+def _plans_that_hold(
+    records: Records, answers: Mapping[str, Answer], today: date
+) -> dict[str, VetPlan]:
+    """By foot: those that have not run out, unless an urgent sign has come since on what they are
+    about.
+    """
+    broken = {
+        plan
+        for foot, plan in records.plans.items()
+        if plan.until < today or _new_signs(foot, records, answers[foot], plan)
+    }
+    return {foot: plan for foot, plan in records.plans.items() if plan not in broken}
+
+
+def _new_signs(foot: str, records: Records, answer: Answer, plan: VetPlan) -> set[str]:
+    case = _current(records).get(foot)
+    if case and case.first.on > plan.on:
+        return _urgent(answer)  # Another case than the vet saw, whatever the foot showed then.
+    then = _as_of(records, plan.on)
+    signs = signs_of(then.looks, today=plan.on, in_case=bool(then.cases))
+    return _urgent(answer) - _urgent(advise(_situations(then, signs, plan.on)[foot]))
+
+
+def _urgent(answer: Answer) -> set[str]:
+    return {rule.key for rule in (*answer.because, *answer.also) if rule.advice.is_urgent}
+
+
+def _as_of(records: Records, day: date) -> Records:
+    """What had been recorded of her by the end of that day, as far as the advice goes."""
+    looks = [look for look in records.looks if look.on <= day]
+    last = {}
+    for look in reversed(looks):
+        last |= {foot: FootLast(seen.score, look.on) for foot, seen in look.feet.items()}
+    return replace(
+        records,
+        looks=looks,
+        last=last,
+        cases=[case for case in records.cases if case.current and case.first.on <= day],
+        outlines=[one for one in records.outlines if one.on <= day],
+        weights=[one for one in records.weights if one[0] <= day],
+    )
+
+
+def counted(answers: Iterable[Answer], of: str, *, under_plan: bool) -> list[Rule]:
+    """The rules of these answers that speak of the bird herself or of a foot, each once, but for
+    what a vet knows already whose plan holds.
+    """
+    found = {rule.key: rule for one in answers for rule in (*one.because, *one.also)}
+    return [
+        rule
+        for rule in found.values()
+        if rule.of == of and not (under_plan and is_known_to_vet(rule))
+    ]
+
+
+def strongest(levels: Iterable[Advice]) -> Advice:
+    """Where something is to be checked again, nothing is left alone."""
+    levels = set(levels)
+    if Advice.LOOK in levels:
+        levels.discard(Advice.LEAVE)
+    return max(levels, default=Advice.LOOK)
+
+
+def of_foot(situation: Situation, answer: Answer) -> Answer:
+    """The answer without the signs of the bird herself, which have a place of their own."""
+    rules = counted([answer], "foot", under_plan=bool(situation.under_vet_plan))
+    advice = strongest(rule.advice for rule in rules)
+    because = tuple(rule for rule in rules if rule.advice is advice)
+    there = (*answer.because, *answer.also)
+    also = tuple(rule for rule in there if rule.of == "foot" and rule not in because)
+    return replace(answer, advice=advice, because=because, also=also)
+
+
+# --- Signs
+
+GAITS = {
+    1: "limps slightly",
+    2: "limps",
+    3: "obviously lame",
+    4: "severely lame",
+    5: "cannot walk",
+}
+# A sign of the bird by its field: the values that stand out, in words.
+WORDS: dict[str, Mapping[object, str]] = {
+    "gait": GAITS,
+    "manner": {"dull": "dull"},
+    "eating": {"no": "not eating"},
+    "droppings": {"odd": "abnormal droppings"},
+    "belly": {"swollen": "swollen belly"},
+    "body_condition": {0: "very thin"},
+    "comb": {"pale": "pale comb", "purple": "purple comb"},
+}
+LIMPS_ON = {"left": " on the left", "right": " on the right", "both": " on both"}
+
+
+def signs_of(looks: Sequence[Look], *, today: date, in_case: bool) -> dict[str, Sign]:
+    """The newest word about each sign that still holds, also where all is well, by its field."""
+    found: dict[str, Sign] = {}
+    for look in looks:
+        if looks[0].on - look.on > SIGNS_STAND:
+            break
+        if today - look.on > SIGNS_STAND and not in_case:
+            break
+        for name, words in WORDS.items():
+            value = look.signs.get(name)
+            if name not in found and value not in ("", None):
+                said = words.get(value, "")
+                if said and name == "gait":
+                    said += LIMPS_ON.get(look.signs.get("limps_on"), "")
+                found[name] = Sign(name, value, said, look.on, look.by, look.key)
+    return found
+
+
+def shown_signs(signs: Mapping[str, Sign]) -> tuple[Sign, ...]:
+    return tuple(sign for sign in signs.values() if sign.words)
+
+
+def days_limping(looks: Sequence[Look], today: date) -> int | None:
+    """Since the first of the checks in a row that saw her limp; those that did not ask are none."""
+    since = None
+    for look in looks:
+        gait = look.signs.get("gait")
+        if gait is None:
+            continue
+        if not gait:
+            break
+        since = look.on
+    return (today - since).days if since else None
+
+
+# --- One foot
+
+
+def situation_of(
+    foot: str,
+    records: Records,
+    signs: Mapping[str, Sign],
+    case: Case | None,
+    *,
+    today: date,
+    others_new: int | None = None,
+) -> Situation:
+    """What the rules of advice want to know of one foot and its bird."""
+    last = records.last.get(foot)
+    other = records.last.get("right" if foot == "left" else "left")
+
+    def value(name):
+        return signs[name].value if name in signs else None
+
+    return Situation(
+        score=last.score if last else None,
+        other_score=other.score if other else None,
+        gait=value("gait"),
+        bright=_is(value("manner"), "bright"),
+        eating=_is(value("eating"), "yes"),
+        belly_swollen=_is(value("belly"), "swollen"),
+        droppings_normal=_is(value("droppings"), "normal"),
+        body_condition=value("body_condition"),
+        comb=value("comb"),
+        moulting=_holds(records.states, "moulting"),
+        broody=_holds(records.states, "broody"),
+        days_limping=days_limping(records.looks, today) if value("gait") else None,
+        days_affected=(today - case.episode.first_affected).days if case else None,
+        cases_in_foot_12_months=_cases_in_a_year(foot, records.cases, today),
+        others_new_14_days=others_new,
+        weight_g=records.weights[-1][1] if records.weights else None,
+        weight_change_28_days=weight_change(records.weights, today),
+        age_days=records.age_days,
+        **foot_signs(foot, records.looks, case),
+        sizes=sizes_of(foot, records, case, today) if case else (),
+    )
+
+
+def _cases_in_a_year(foot: str, cases: Iterable[Case], today: date) -> int:
+    """Those that went on within the last twelve months, the one that is open now too."""
+    since = today - YEAR
+    return sum(case.foot == foot and case.episode.last_affected >= since for case in cases)
+
+
+def weight_change(weights: Sequence[tuple[date, int]], today: date) -> float | None:
+    """From the heaviest weighing of the four weeks before the last one to that, as a fraction.
+
+    None where she was not weighed in the last four weeks, or not before that. The earlier one may
+    be as old as the last month is long, for who weighs on the first of each.
+    """
+    if not weights or today - weights[-1][0] > FOUR_WEEKS:
+        return None
+    last_on, last = weights[-1]
+    before = [grams for on, grams in weights[:-1] if last_on - on <= A_MONTH]
+    return last / max(before) - 1 if before else None
+
+
+def _holds(states: Iterable[State], kind: str) -> bool | None:
+    """What nobody recorded is not known."""
+    return True if any(state.kind == kind for state in states) else None
+
+
+def _is(value, wanted) -> bool | None:
+    return None if value is None else value == wanted
+
+
+_TOLD = (
+    *("hot", "oozing", "cold_or_dark", "bleeding", "constricted", "plug_or_hole"),
+    *("joint_swollen", "bone_or_joint", "raised_scales"),
+)
+_OF_FOOT = ("swelling", "scab", *_TOLD)
+
+
+def foot_signs(foot: str, looks: Sequence[Look], case: Case | None) -> dict[str, object]:
+    """The newest answer about each sign of a foot within its case, else None.
+
+    A foot that is clear is one without these signs, unless the same check says otherwise.
+    """
+    hers = [look.feet[foot] for look in looks if foot in look.feet]
+    if not hers:
+        return {}
+    if not hers[0].affected or case is None:
+        clear = {"swelling": "none", "scab": "none", **dict.fromkeys(_TOLD, False)}
+        said = {name: getattr(hers[0], name) for name in _OF_FOOT}
+        found = {name: said[name] or clear[name] for name in _OF_FOOT}
+        return {**found, "grade": hers[0].clinical_grade}
+    of_case = [look.feet[foot] for look in looks if foot in look.feet and look.on >= case.first.on]
+    of_case = [seen for seen in of_case if seen.affected]
+    found = {name: _newest(of_case, name) for name in _OF_FOOT}
+    if found["swelling"] == "from above" and hers[0].score < 2:
+        # Score 1 says that it cannot be seen from above any more, and not how much is left.
+        found["swelling"] = None
+    return {**found, "grade": _newest(of_case, "clinical_grade")}
+
+
+def _shows_a_sign(situation: Situation) -> bool:
+    """Of a foot that was scored clear: whether something else was seen on it."""
+    told = (getattr(situation, name) for name in _OF_FOOT)
+    return any(sign not in ("", "none", False, None) for sign in told) or bool(situation.grade)
+
+
+def _newest(seen: Iterable[FootSeen], name: str):
+    answers = (getattr(one, name) for one in seen)
+    return next((answer for answer in answers if answer not in ("", None)), None)
+
+
+def sizes_of(foot: str, records: Records, case: Case, today: date) -> tuple[Size, ...]:
+    """What was measured of this case: outlines in photos, the largest of a day, and scab widths."""
+    clear = case.episode.last_clear_before
+    since = clear + timedelta(1) if clear else case.episode.first_affected
+    outlines: dict[date, tuple[float, float]] = {}
+    for one in records.outlines:
+        if one.foot == foot and one.on >= since:
+            outlines[one.on] = max(outlines.get(one.on, (0.0, 0.0)), (one.area, one.error))
+    widths = {
+        look.on: (look.feet[foot].scab_mm, READING_ERROR_MM)
+        for look in reversed(records.looks)
+        if look.on >= since and foot in look.feet and look.feet[foot].scab_mm
+    }
+    return tuple(
+        Size(*size, unit, (today - on).days)
+        for unit, measured in ((AREA, outlines), (WIDTH, widths))
+        for on, size in sorted(measured.items())
+    )
+
+
+def trend_of(measured: Sequence[Size], scores: Sequence[Size]) -> Trend:
+    """By all areas of the case, else by widths of the scab, else by the scores.
+
+    Where one way of measuring says worse, that is the answer: it is what the advice rests on too.
+    """
+    known = [_trend(one) for one in reversed(sizes.series(measured)) if len(one) > 1]
+    worse = [one for one in known if one.course is Course.WORSE]
+    if worse or known:
+        return (worse or known)[0]
+    return _trend(tuple(scores)) if len(scores) > 1 else Trend()
+
+
+def _trend(readings: tuple[Size, ...]) -> Trend:
+    """``readings`` of one unit, the newest first."""
+    course, against = Course.SAME, sizes.peak(readings)
+    if sizes.is_worse(readings):
+        course, against = Course.WORSE, sizes.lowest_since_peak(readings)
+    elif sizes.is_better(readings):
+        course = Course.BETTER
+    peak = sizes.peak(readings)
+    return Trend(course, readings[0].unit, readings[-1], peak, readings[0], against)
+
+
+def _scores(foot: str, looks: Sequence[Look], case: Case, today: date) -> list[Size]:
+    return [
+        Size(look.feet[foot].score, 0.0, SCORE, (today - look.on).days)
+        for look in looks
+        if foot in look.feet and look.on >= case.first.on and look.feet[foot].affected
+    ]
+
+
+def _foot(
+    foot: str,
+    records: Records,
+    case: Case | None,
+    answer: Answer,
+    situation: Situation,
+    today: date,
+) -> FootStanding:
+    last = records.last.get(foot)
+    if last is None:
+        return FootStanding(foot, NEVER, situation=situation)
+    own = of_foot(situation, answer)
+    if case is None:
+        shows = _shows_a_sign(situation)
+        return FootStanding(
+            foot,
+            CLEAR,
+            last.score,
+            last.on,
+            last.by,
+            last_clear=last.on,
+            advice=own.advice if shows else None,
+            because=tuple(rule.sign for rule in own.because) if shows else (),
+            look_again_days=own.look_again_days if shows else None,
+            situation=situation,
+        )
+    areas = [size for size in situation.sizes if size.unit == AREA]
+    return FootStanding(
+        foot,
+        CASE,
+        last.score,
+        last.on,
+        last.by,
+        since=case.episode.first_affected,
+        last_clear=case.episode.last_clear_before,
+        first_check=case.first.check_id,
+        days=(today - case.episode.first_affected).days,
+        trend=trend_of(situation.sizes, _scores(foot, records.looks, case, today)),
+        areas=(areas[0], sizes.peak(areas), areas[-1]) if areas else None,
+        advice=own.advice,
+        because=tuple(rule.sign for rule in own.because),
+        look_again_days=own.look_again_days,
+        situation=situation,
+    )
+
+
+# --- What is due
+
+
+def _due(asked: Asked) -> Due:
+    return Due(asked.what, asked.on, asked.who, asked.who_key, asked.step, asked.line, asked.foot)
+
+
+def _usual(records: Records, rounds: Rounds) -> date | None:
+    """When the flock's own days ask for the next check; None: she was never checked."""
+    days = rounds.sore_days if _current(records) else rounds.clear_days
+    return records.last_check and records.last_check + timedelta(days)
+
+
+def _each_once(dues: Iterable[Due]) -> tuple[Due, ...]:
+    """One check covers both feet; of two days the earlier counts."""
+    found: dict[tuple, Due] = {}
+    for due in dues:
+        key = (due.what, None if due.what == CHECK else due.step)
+        if key not in found or (due.on, not due.who) < (found[key].on, not found[key].who):
+            found[key] = due
+    return tuple(sorted(found.values(), key=lambda due: (due.on, due.what)))
+
+
+def _with_checks(
+    feet: Mapping[str, FootStanding],
+    records: Records,
+    rounds: Rounds,
+    today: date,
+) -> dict[str, FootStanding]:
+    """Each foot with what is due of it: each thing once, on the earliest day that is asked for.
+
+    A check is asked for by the flock's own days, by the advice, and by a step that left the foot to
+    be watched.
+    """
+    usual = _usual(records, rounds) or today
+    found = {}
+    for name, foot in feet.items():
+        hers = [asked for asked in records.asked if asked.foot == name]
+        watch = next((asked for asked in hers if asked.line == LOOK), None)
+        dressed = any(asked.line == DRESSING for asked in hers)
+        days = [usual]
+        again = foot.look_again_days
+        if again and not watch and not dressed:
+            seen = max(foot.checked, records.looked_at.get(name, foot.checked))
+            days.append(seen + timedelta(again))
+        if watch:
+            days.append(watch.on)
+        check = Due(CHECK, min(days), line=LOOK, foot=name)
+        if watch:
+            check = replace(check, who=watch.who, who_key=watch.who_key, step=watch.step)
+        others = [_due(asked) for asked in hers if asked.line != LOOK]
+        found[name] = replace(foot, due=tuple(sorted((check, *others), key=lambda due: due.on)))
+    return found

@@ -1,0 +1,152 @@
+"""How a bird stands, in the words that every page says it in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from flockcare.care.sizes import Size
+from flockcare.care.standing import (
+    CHECK,
+    Course,
+    Due,
+    Eggs,
+    FootStanding,
+    Sign,
+    Standing,
+    Trend,
+    VetPlan,
+)
+from flockcare.drawing.dates import short_words
+from flockcare.feet.scales import LESION
+from flockcare.photos.words import plus_minus
+
+
+def score_words(score: int) -> str:
+    return LESION.step(score).short.lower()
+
+
+def sign_words(sign: Sign, today: date) -> str:
+    """``dull, since 3 Nov, seen by Ros``."""
+    by = f", seen by {sign.by}" if sign.by else ""
+    return f"{sign.words}, since {short_words(sign.on, today)}{by}"
+
+
+def foot_words(foot: FootStanding, today: date) -> str:
+    """``left foot: mild, sore since 26 Oct (clear on 20 Oct)``."""
+    if not foot.is_case:
+        signs = "; ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
+        return f"{foot.words}: scored clear on {short_words(foot.checked, today)}, but {signs}"
+    before = (
+        f"clear on {short_words(foot.last_clear, today)}"
+        if foot.last_clear
+        else "already when first checked"
+    )
+    since = short_words(foot.since, today)
+    return f"{foot.words}: {score_words(foot.score)}, sore since {since} ({before})"
+
+
+COURSES = {
+    Course.BETTER: "Better",
+    Course.SAME: "Same",
+    Course.WORSE: "Worse",
+    Course.NOT_KNOWN: "Better or worse: not known yet",
+}
+MARKS = {Course.BETTER: "↘", Course.SAME: "→", Course.WORSE: "↗", Course.NOT_KNOWN: "?"}
+
+
+def course_words(trend: Trend, today: date) -> str:
+    """``Better: 119 ± 6 → 34 ± 2 mm² since 26 Oct``, by what it was measured."""
+    said = COURSES[trend.course]
+    if trend.against is None:
+        return said
+    since = short_words(date.fromordinal(today.toordinal() - trend.against.days_ago), today)
+    return f"{said}: {_figures(trend.against, trend.last)} since {since}"
+
+
+def _figures(then: Size, now: Size) -> str:
+    if now.unit == "score":
+        return f"score {then.value:.0f} → {now.value:.0f}"
+    what = "scab " if now.unit == "mm" else ""
+    first, last = (plus_minus(size.value, size.error, "") for size in (then, now))
+    return f"{what}{first} → {last} {now.unit}"
+
+
+def what_words(due: Due) -> str:
+    """A check covers both feet; all else is of one."""
+    return f"{due.foot} foot: {due.what}" if due.foot and due.what != CHECK else due.what
+
+
+def due_words(due: Due, today: date) -> str:
+    """``left foot: dressing today (Ted)``, ``check by Fri 7 Nov``, ``check 2 days late``."""
+    who = f" ({due.who})" if due.who else ""
+    return f"{what_words(due)} {when_words(due, today)}{who}"
+
+
+def when_words(due: Due, today: date) -> str:
+    days = (today - due.on).days
+    if days > 0:
+        return f"{days} day{'' if days == 1 else 's'} late"
+    return "today" if not days else f"by {due.on:%a} {short_words(due.on, today)}"
+
+
+def eggs_words(eggs: Eggs) -> str:
+    """Empty where her eggs and meat may be eaten."""
+    return eggs.words[:1].upper() + eggs.words[1:]
+
+
+def reason_words(standing: Standing) -> str:
+    """What led to the advice, each foot named once: ``dull; left foot: hot, oozing``."""
+    said = list(standing.because) if standing.bird_advice is standing.advice else []
+    for foot in standing.concerns:
+        if foot.advice is standing.advice and foot.because:
+            signs = ", ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
+            said.append(f"{foot.words}: {signs}")
+    return "; ".join(said)
+
+
+def state_words(standing: Standing) -> list[str]:
+    """``moulting since 3 Nov``."""
+    return [
+        f"{state.words} since {short_words(state.since, standing.today)}"
+        for state in standing.states
+    ]
+
+
+def lines(standing: Standing) -> Iterator[str]:
+    """What is the matter, in plain sentences; the first ones are of the bird herself."""
+    today = standing.today
+    for sign in standing.signs:
+        yield sign_words(sign, today)
+    for foot in standing.cases:
+        yield f"{foot_words(foot, today)}. {course_words(foot.trend, today)}"
+    for foot in standing.concerns:
+        if not foot.is_case:
+            yield foot_words(foot, today)
+    if not standing.signs and not standing.concerns:
+        yield calm(standing)
+    yield from state_words(standing)
+    for plan in standing.plans:
+        yield plan_words(plan, today)
+
+
+def calm(standing: Standing) -> str:
+    """Of a bird without a case or a sign."""
+    states = [foot.state for foot in standing.feet.values()]
+    if states == ["clear", "clear"]:
+        return f"both feet clear, checked {short_words(standing.last_check, standing.today)}"
+    if states == ["never checked", "never checked"]:
+        return "never checked"
+    return ", ".join(f"{foot.words} {foot.state}" for foot in standing.feet.values())
+
+
+def names(some: list[str], at_most: int = 4) -> str:
+    """``Clove, Dill and Mace``; of many the first ones and how many more."""
+    if len(some) > at_most:
+        return f"{', '.join(some[:at_most])} and {len(some) - at_most} more"
+    return " and ".join(filter(None, [", ".join(some[:-1]), *some[-1:]]))
+
+
+def plan_words(plan: VetPlan, today: date) -> str:
+    """``Vet since 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``."""
+    return ". ".join(filter(None, (f"Vet since {short_words(plan.on, today)}", plan.words)))

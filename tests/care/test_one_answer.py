@@ -1,0 +1,229 @@
+"""The same bird read on Today, in Birds, on her page, with her care and case, by the command."""
+
+import io
+import json
+import re
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from flockcare.birds.models import Bird, BirdState, Weighing
+from flockcare.birds.services import change_bird
+from flockcare.care.situation import standings, worked_out
+from flockcare.feet.models import Check
+from flockcare.feet.services import delete_check
+from flockcare.photos.models import Measurement, Photo, Precision
+from tests.care.steps import day, look, step, today, url
+
+pytestmark = pytest.mark.django_db
+CLEAR = {"score": 0}
+MILD = {"score": 1, "scab": "black", "swelling": "none"}
+
+
+def measure(cast, bird, foot, area, *, days_ago, error=0.05) -> Measurement:
+    photo = Photo.objects.create(
+        flock=cast.flock,
+        bird=bird,
+        foot=foot,
+        taken=timezone.now() - timedelta(days=days_ago),
+        taken_precision=Precision.MOMENT,
+        width=9,
+        height=9,
+        stored_bytes=9,
+        sha256=f"{bird}{foot}{days_ago}{area}",
+        look_hash=0,
+    )
+    return Measurement.objects.create(
+        flock=cast.flock,
+        photo=photo,
+        scaled_by="card",
+        to_mm=[[0.1, 0, 0], [0, 0.1, 0], [0, 0, 1]],
+        outline_px=[[0, 0], [60, 0], [60, 60]],
+        outline_mm=[[0, 0], [6, 0], [6, 6]],
+        area_mm2=area,
+        perimeter_mm=1,
+        longest_diameter_mm=1,
+        relative_area_error=error,
+    )
+
+
+def a_story(cast, bird):
+    """A sore that grew and shrinks, a limp, a soak that is late, an ointment."""
+    look(cast, bird, days_ago=20, left=CLEAR, right=CLEAR, manner="bright", eating="yes")
+    look(cast, bird, days_ago=12, left=MILD, right=CLEAR, gait=1, keeper=cast.keeper)
+    look(cast, bird, days_ago=3, left={"score": 1}, keeper=cast.owner)
+    for days_ago, area in ((12, 20), (9, 80), (3, 30)):
+        measure(cast, bird, "left", area, days_ago=days_ago)
+    step(cast, bird, "soaked", days_ago=3, next_due=day(-1), claimed_by=cast.keeper)
+    step(cast, bird, "ointment", days_ago=2, egg_days=9, meat_days=0, days_from="vet")
+
+
+def text(client, address) -> str:
+    page = client.get(address)
+    assert page.status_code == 200
+    return " ".join(re.sub(r"<[^>]*>", " ", page.text).split())
+
+
+def said_of(cast, **options) -> dict:
+    out = io.StringIO()
+    call_command("today", flock=cast.flock.name, json=True, stdout=out, **options)
+    return {bird["bird"]: bird for bird in json.loads(out.getvalue())["birds"]}
+
+
+def test_all_pages_and_the_command_give_one_answer(cast, birds):
+    dill = birds["Dill"]
+    a_story(cast, dill)
+    for name in ("Mace", "Sorrel"):
+        look(cast, birds[name], left=CLEAR, right=CLEAR)
+    hers = said_of(cast)["Dill"]
+    left, right = hers["feet"]["left"], hers["feet"]["right"]
+    assert (left["state"], left["since"], left["last_clear"]) == (
+        *("case", day(-12).isoformat()),
+        day(-20).isoformat(),
+    )
+    assert (left["course"], left["area_mm2"]) == ("better", [20, 80, 30])
+    assert (right["state"], right["course"]) == ("clear", None)
+    assert (hers["eggs"], hers["eggs_until"]) == ("withdrawn", day(7).isoformat())
+    assert [(sign["sign"], sign["by"]) for sign in hers["signs"]] == [("limps slightly", "Keeper")]
+    assert {"what": "soak", "on": day(-1).isoformat(), "who": "Keeper"} in left["due"]
+    assert [due["what"] for due in left["due"]] == ["check", "soak"]
+    case = url(cast, "case", dill.pk, "left", Check.objects.get(bird=dill, gait=1).pk)
+    series = reverse("series", args=[cast.flock.pk, dill.pk, "left"])
+    pages = {
+        "today": reverse("today", args=[cast.flock.pk]),
+        "birds": reverse("birds", args=[cast.flock.pk]),
+        "bird": dill.get_absolute_url(),
+        "care": url(cast, "bird", dill.pk),
+        "list": url(cast, "list"),
+        "case": case,
+        "series": series,
+    }
+    for name, address in pages.items():
+        page = text(cast.clients.keeper, address)
+        assert "Better: 80 ± 4 → 30.0 ± 1.5 mm²" in page, name
+        assert "Limps slightly, since" in page and "seen by Keeper" in page, name
+        assert "Left foot: " in page and "Right foot: " not in page.split("Timeline")[0], name
+        assert "orse:" not in page, name
+        if name != "birds":
+            assert "soak 1 day late" in page, name
+        assert "on’t eat her eggs up to and including" in page, name
+    # By --json, in words, and from what is kept or not.
+    out = io.StringIO()
+    call_command("today", flock=cast.flock.name, stdout=out)
+    assert "Better: 80 ± 4 → 30.0 ± 1.5 mm²" in out.getvalue()
+    assert "Mace: leave" in out.getvalue() and "both feet clear" in out.getvalue()
+
+
+def test_the_command_says_how_it_was_on_a_day(cast, birds):
+    dill = birds["Dill"]
+    a_story(cast, dill)
+    then = said_of(cast, on=day(-10).isoformat())["Dill"]
+    assert then["feet"]["left"]["area_mm2"] == [20, 20, 20]
+    assert (then["eggs"], then["feet"]["left"]["due"][0]["what"]) == ("free", "check")
+    assert said_of(cast, on=day(-15).isoformat())["Dill"]["feet"]["left"]["state"] == "clear"
+    before = said_of(cast, on=day(-40).isoformat())["Dill"]
+    assert {foot["state"] for foot in before["feet"].values()} == {"never checked"}
+    with pytest.raises(CommandError, match="is not a date"):
+        said_of(cast, on="yesterday")
+    with pytest.raises(CommandError, match="no flock"):
+        call_command("today", flock="Nowhere", json=True)
+
+
+def test_birds_that_left_are_not_among_them(cast, birds):
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=9, left={"score": 2})
+    dill.left, dill.left_reason = str(day(-2)), "died"
+    change_bird(bird=dill, by=cast.keeper)
+    assert "Dill" not in said_of(cast)
+    assert "Dill" in said_of(cast, on=day(-3).isoformat())
+    assert "Dill" not in text(cast.clients.keeper, reverse("today", args=[cast.flock.pk]))
+
+
+def test_days_are_those_of_the_flock(cast, birds):
+    """23:30 UTC on 1 June is 2 June in London (British Summer Time, UTC+1)."""
+    look(cast, birds["Dill"], left=MILD)
+    Check.objects.update(at=datetime(2026, 6, 1, 23, 30, tzinfo=UTC))
+    assert said_of(cast, on="2026-06-01")["Dill"]["feet"]["left"]["state"] == "never checked"
+    assert said_of(cast, on="2026-06-02")["Dill"]["feet"]["left"]["since"] == "2026-06-02"
+    cast.flock.time_zone = "UTC"
+    cast.flock.save()
+    assert said_of(cast, on="2026-06-01")["Dill"]["feet"]["left"]["since"] == "2026-06-01"
+
+
+def test_three_others_with_a_new_sore_are_told_to_the_rules(cast, birds):
+    hens = [Bird.objects.create(flock=cast.flock, name=f"Hen {number}") for number in range(4)]
+    for hen in hens:
+        look(cast, hen, days_ago=20, left=CLEAR, right=CLEAR)
+        look(cast, hen, days_ago=5, left=MILD, right=CLEAR)
+    # Sore when first checked: nobody knows that it is new.
+    look(cast, birds["Dill"], days_ago=5, left=MILD)
+    found = standings(cast.flock, now=timezone.now()).birds
+    told = found[hens[0].pk].feet["left"].situation
+    assert told.others_new_14_days == 3
+    assert found[birds["Dill"].pk].feet["left"].situation.others_new_14_days == 4
+
+
+def test_what_is_known_of_the_bird_is_told_to_the_rules(cast, birds):
+    dill = birds["Dill"]
+    dill.hatched = str(day(-100))
+    change_bird(bird=dill, by=cast.keeper)
+    look(cast, dill, left=MILD, comb="pale", gait=2, limps_on="left")
+    for days_ago, grams in ((25, 2000), (1, 1700)):
+        Weighing.objects.create(flock=cast.flock, bird=dill, on=day(-days_ago), grams=grams)
+    BirdState.objects.create(flock=cast.flock, bird=dill, kind="moulting", since=day(-3))
+    hers = standings(cast.flock, now=timezone.now()).birds[dill.pk]
+    told = hers.feet["left"].situation
+    assert (told.moulting, told.broody, told.comb, told.age_days) == (True, None, "pale", 100)
+    assert (told.weight_g, told.weight_change_28_days) == (1700, pytest.approx(-0.15))
+    assert {sign.words for sign in hers.signs} == {"limps on the left", "pale comb"}
+    assert [state.kind for state in hers.states] == ["moulting"]
+
+
+# --- Kept until a record changes
+
+
+def kept_is_right(flock) -> bool:
+    now = timezone.now()
+    return standings(flock, now=now).birds == worked_out(flock, today()).birds
+
+
+def test_kept_standings_follow_every_kind_of_record(cast, birds):
+    dill = birds["Dill"]
+    flock = cast.flock
+    deeds = [
+        lambda: look(cast, dill, days_ago=9, left=CLEAR, right=CLEAR),
+        lambda: look(cast, dill, days_ago=1, left=MILD),
+        lambda: look(cast, dill, days_ago=5, left=MILD, manner="dull"),  # late
+        lambda: measure(cast, dill, "left", 30, days_ago=4),
+        lambda: measure(cast, dill, "left", 50, days_ago=1),
+        lambda: step(cast, dill, "dressing on", days_ago=1),
+        lambda: step(cast, dill, "medicine", days_ago=1, egg_days=5, days_from="vet"),
+        lambda: step(cast, dill, "vet", days_ago=1),
+        lambda: Weighing.objects.create(flock=flock, bird=dill, on=day(-1), grams=1500),
+        lambda: BirdState.objects.create(flock=flock, bird=dill, kind="broody", since=day(-1)),
+        lambda: Bird.objects.create(flock=flock, name="New"),
+        lambda: delete_check(check=Check.objects.get(manner="dull"), keeper=cast.keeper),
+        lambda: Photo.with_deleted.filter(bird=dill).update(deleted_at=timezone.now()),
+        lambda: look(cast, dill, left=CLEAR, right=CLEAR),
+    ]
+    for number, deed in enumerate(deeds):
+        before = standings(flock, now=timezone.now())
+        deed()
+        after = standings(flock, now=timezone.now())
+        assert kept_is_right(flock), number
+        assert after.mark != before.mark, number
+
+
+def test_what_is_kept_is_asked_for_in_one_query(cast, birds):
+    a_story(cast, birds["Dill"])
+    now = timezone.now()
+    with CaptureQueriesContext(connection) as first:
+        standings(cast.flock, now=now)
+    with CaptureQueriesContext(connection) as again:
+        standings(cast.flock, now=now)
+    assert (len(first), len(again)) == (13, 1)

@@ -1,0 +1,365 @@
+"""How a bird stands, as a pure function of her records: signs, course, advice, what is due."""
+
+import uuid
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from flockcare.care.rules import Advice
+from flockcare.care.standing import (
+    Asked,
+    Course,
+    FootLast,
+    FootSeen,
+    Look,
+    Outline,
+    Records,
+    Rounds,
+    VetPlan,
+    standing_of,
+)
+from flockcare.feet.cases import Sight, cases_from
+
+TODAY = date(2026, 11, 20)
+ROUNDS = Rounds(clear_days=21, sore_days=7)
+BIRD = uuid.uuid4()
+MILD = {"score": 1, "scab": "black", "swelling": "none"}
+CLEAR = {"score": 0}
+
+
+def day(ago: int) -> date:
+    return TODAY - timedelta(ago)
+
+
+def look(ago, *, left=None, right=None, by="Ros", **signs) -> Look:
+    on = day(ago)
+    feet = {"left": left, "right": right}
+    return Look(
+        key=uuid.uuid4(),
+        at=datetime(on.year, on.month, on.day, 18, tzinfo=UTC),
+        on=on,
+        by=by,
+        signs=signs,
+        feet={foot: FootSeen(**seen) for foot, seen in feet.items() if seen},
+    )
+
+
+def records(*looks: Look, **more) -> Records:
+    """From checks in any order, as the reader of the records would give them."""
+    looks = sorted(looks, key=lambda one: one.at, reverse=True)
+    cases, last = [], {}
+    for foot in ("left", "right"):
+        hers = [one for one in looks if foot in one.feet]
+        sights = [
+            Sight(one.on, one.at, one.feet[foot].score, one.key, one.by) for one in reversed(hers)
+        ]
+        cases += cases_from(sights, bird_id=BIRD, foot=foot)
+        if hers:
+            last[foot] = FootLast(hers[0].feet[foot].score, hers[0].on, hers[0].by)
+    last_check = looks[0].on if looks else None
+    return Records(looks=looks, last=last, last_check=last_check, cases=cases, **more)
+
+
+def stands(*looks: Look, today=TODAY, **more):
+    return standing_of(records(*looks, **more), today=today, rounds=ROUNDS)
+
+
+# --- What each foot is
+
+
+def test_a_bird_never_checked_is_to_be_looked_at():
+    found = stands()
+    assert found.advice is Advice.LOOK and found.reasons == []
+    assert [foot.state for foot in found.feet.values()] == ["never checked"] * 2
+    assert [(due.what, due.on) for due in found.all_due] == [("check", TODAY)]
+
+
+def test_a_case_says_since_when_and_when_the_foot_was_last_clear():
+    found = stands(
+        look(30, left=CLEAR, right=CLEAR), look(20, left=MILD, right=CLEAR), look(2, left=MILD)
+    ).feet
+    assert (found["left"].state, found["left"].since, found["left"].last_clear) == (
+        *("case", day(20)),
+        day(30),
+    )
+    assert (found["left"].score, found["left"].days, found["left"].checked) == (1, 20, day(2))
+    assert (found["right"].state, found["right"].last_clear) == ("clear", day(20))
+
+
+def test_both_feet_are_told_apart():
+    found = stands(look(9, left=MILD, right=CLEAR), look(1, left=CLEAR, right=MILD))
+    assert found.feet["left"].state == "clear"
+    assert found.feet["right"].since == day(1)
+    assert found.feet["right"].last_clear == day(9)
+
+
+def test_a_check_that_comes_late_changes_the_case():
+    first, last = look(20, left=CLEAR), look(1, left=MILD)
+    assert stands(first, last).feet["left"].since == day(1)
+    assert stands(first, last, look(10, left=MILD)).feet["left"].since == day(10)
+
+
+# --- Signs
+
+
+def test_a_sign_keeps_its_day_and_observer_until_it_is_answered():
+    dull = look(5, left=CLEAR, right=CLEAR, manner="dull", by="Ros")
+    quick = look(1, left=CLEAR, right=CLEAR, by="Ted")
+    (sign,) = stands(dull, quick).signs
+    assert (sign.words, sign.on, sign.by) == ("dull", day(5), "Ros")
+    # An answer ends it, in whichever order the checks arrived.
+    answer = look(2, left=CLEAR, right=CLEAR, manner="bright", by="Ted")
+    assert stands(answer, quick, dull).signs == ()
+
+
+def test_a_second_word_is_the_one_that_counts():
+    (sign,) = stands(
+        look(6, left=CLEAR, manner="dull"), look(3, left=CLEAR, manner="dull", by="Ted")
+    ).signs
+    assert (sign.on, sign.by) == (day(3), "Ted")
+
+
+@pytest.mark.parametrize(("ago", "holds"), [(14, True), (15, False)])
+def test_an_unanswered_sign_of_a_bird_with_clear_feet_holds_for_two_weeks(ago, holds):
+    assert bool(stands(look(ago, left=CLEAR, right=CLEAR, manner="dull")).signs) is holds
+
+
+@pytest.mark.parametrize(("later", "holds"), [(86, True), (85, False)])
+def test_time_alone_makes_no_sore_bird_well(later, holds):
+    """While a case is open only a check can say so: one within two weeks says nothing yet."""
+    lame = look(100, left=MILD, gait=4)
+    assert stands(lame).signs[0].words == "severely lame"
+    assert bool(stands(lame, look(later, left=MILD)).signs) is holds
+
+
+def test_a_clear_foot_is_never_a_reason():
+    found = stands(look(3, left=CLEAR, right=CLEAR, manner="dull", eating="no", gait=3))
+    assert found.advice is found.bird_advice and found.advice > Advice.HOME
+    assert all("foot" not in reason for reason in found.reasons)
+    assert [foot.because for foot in found.feet.values()] == [(), ()]
+    assert {sign.words for sign in found.signs} == {"dull", "not eating", "obviously lame"}
+
+
+def test_the_signs_of_the_bird_and_of_her_foot_stand_apart():
+    found = stands(look(3, left={**MILD, "hot": True}, right=CLEAR, manner="dull"))
+    left = found.feet["left"]
+    assert "The foot is hot" in left.because
+    assert not set(left.because) & set(found.because)
+    assert found.because and "The foot is hot" not in found.because
+
+
+# --- Signs of a foot within its case
+
+
+def test_a_quick_check_does_not_empty_the_advice():
+    full = look(8, left={**MILD, "swelling": "moderate", "hot": True}, right=CLEAR, gait=1)
+    before = stands(full).feet["left"]
+    after = stands(full, look(1, left={"score": 1})).feet["left"]
+    assert (after.situation.swelling, after.situation.hot) == ("moderate", True)
+    assert (after.advice, after.because) == (before.advice, before.because)
+
+
+def test_an_answer_ends_a_sign_of_the_foot():
+    swollen = look(8, left={"score": 1, "swelling": "moderate"})
+    answered = look(1, left={"score": 1, "swelling": "none"})
+    assert stands(swollen, answered).feet["left"].situation.swelling == "none"
+
+
+def test_score_1_says_that_the_swelling_is_no_longer_seen_from_above():
+    high = look(8, left={"score": 2, "swelling": "from above"})
+    found = stands(high, look(1, left={"score": 1})).feet["left"]
+    assert found.situation.swelling is None
+    assert "Swelling that can be seen from above" not in found.because
+
+
+def test_what_an_earlier_case_showed_is_not_of_this_one():
+    found = stands(
+        look(40, left={"score": 1, "swelling": "moderate", "hot": True}),
+        look(30, left=CLEAR),
+        look(5, left={"score": 1}),
+    ).feet["left"]
+    assert (found.situation.swelling, found.situation.hot) == (None, None)
+
+
+# --- Better or worse
+
+
+def outlines(*measured, foot="left", relative=0.05) -> list[Outline]:
+    return [Outline(foot, day(ago), area, area * relative) for ago, area in measured]
+
+
+@pytest.mark.parametrize(
+    ("areas", "course"),
+    [
+        # Small at first, a peak, and well below it: the first two do not make it larger.
+        ([(21, 1.4), (10, 67), (1, 20)], Course.BETTER),
+        ([(21, 1.4), (10, 60), (1, 67)], Course.WORSE),
+        ([(21, 75), (10, 10), (1, 30)], Course.WORSE),
+        ([(21, 40), (1, 40)], Course.SAME),
+        ([(1, 40)], Course.NOT_KNOWN),
+        ([], Course.NOT_KNOWN),
+    ],
+)
+def test_all_areas_of_the_case_together_say_how_it_goes(areas, course):
+    found = stands(look(22, left={"score": 1}), outlines=outlines(*areas)).feet["left"]
+    assert found.trend.course is course
+    if len(areas) > 1:
+        assert found.trend.unit == "mm²"
+        first, peak, last = found.areas
+        assert (first.value, last.value) == (areas[0][1], areas[-1][1])
+        assert peak.value == max(area for _, area in areas)
+
+
+def test_areas_before_the_case_and_of_the_other_foot_do_not_count():
+    looks = look(20, left=CLEAR), look(12, left=MILD, right=MILD)
+    areas = [*outlines((20, 90), (11, 30), (2, 31)), *outlines((11, 9), (2, 30), foot="right")]
+    found = stands(*looks, outlines=areas).feet
+    assert found["left"].trend.course is Course.SAME and found["left"].areas[1].value == 31
+    assert found["right"].trend.course is Course.WORSE
+
+
+def test_widths_count_where_there_are_no_areas_and_else_the_scores():
+    wide, narrow = {**MILD, "scab_mm": 9.0}, {**MILD, "scab_mm": 5.0}
+    found = stands(look(20, left=wide), look(2, left=narrow)).feet["left"].trend
+    assert (found.course, found.unit, found.first.value, found.last.value) == (
+        *(Course.BETTER, "mm"),
+        *(9, 5),
+    )
+    found = stands(look(20, left={"score": 2}), look(2, left=MILD)).feet["left"].trend
+    assert (found.course, found.unit) == (Course.BETTER, "score")
+
+
+def test_worse_by_one_way_of_measuring_is_worse():
+    """As in the advice, which counts each way: no page says smaller beside it grows."""
+    scab = [{**MILD, "scab_mm": width} for width in (5.0, 9.0)]
+    found = stands(
+        look(12, left=scab[0]), look(2, left=scab[1]), outlines=outlines((12, 60), (2, 30))
+    ).feet["left"]
+    assert (found.trend.course, found.trend.unit) == (Course.WORSE, "mm")
+
+
+# --- What is due
+
+
+def asked(line, on, *, foot="left", done=1, who="", what="") -> Asked:
+    return Asked(uuid.uuid4(), foot, line, what or line, day(done), on, who)
+
+
+def due_of(found, foot="left"):
+    return [(due.what, due.on) for due in found.feet[foot].due]
+
+
+def test_clear_feet_are_due_by_the_rounds_and_sore_ones_sooner():
+    assert due_of(stands(look(4, left=CLEAR, right=CLEAR))) == [("check", day(4 - 21))]
+    assert due_of(stands(look(4, left=MILD, right=CLEAR))) == [("check", day(4 - 7))]
+
+
+DAILY = {"score": 1, "swelling": "moderate"}
+
+
+def test_one_check_is_due_whatever_asks_for_it():
+    """The flock's days, the advice to look every day, and a step that left it to be watched."""
+    checked = look(3, left=DAILY, right=CLEAR)
+    assert due_of(stands(checked)) == [("check", day(2))]
+    watched = asked("look", day(-1), done=0, what="check", who="Ted")
+    found = stands(checked, asked=[watched])
+    assert due_of(found) == [("check", day(-1))]
+    assert found.all_due[0].who == "Ted"
+    assert len([due for due in found.all_due if due.what == "check"]) == 1
+
+
+def test_a_dressing_stands_for_the_daily_look_and_not_for_the_check():
+    found = stands(look(3, left=DAILY), asked=[asked("dressing", day(0))])
+    assert due_of(found) == [("dressing", day(0)), ("check", day(3 - 7))]
+
+
+def test_who_looked_with_a_step_is_asked_again_from_that_day():
+    found = stands(look(3, left=DAILY), looked_at={"left": day(0)})
+    assert due_of(found) == [("check", day(-1))]
+
+
+def test_what_is_due_of_the_whole_bird_stands_beside_her_feet():
+    found = stands(look(3, left=CLEAR, right=CLEAR), asked=[asked("medicine", TODAY, foot="")])
+    assert [due.what for due in found.due] == ["medicine"]
+    assert [due.what for due in found.all_due] == ["medicine", "check"]
+
+
+# --- Under a vet's plan
+
+
+def test_a_vets_plan_holds_until_its_day_or_a_new_sign():
+    swollen = look(9, left={"score": 2}, right=CLEAR)
+    plan = VetPlan(day(8), day(-5))
+
+    def stands_under(*looks, plan=plan):
+        return stands(*looks, plans={"left": plan, "right": plan})
+
+    assert stands_under(swollen).plans == (plan,)
+    # The same again is not new, nor what had been seen before the visit.
+    assert stands_under(swollen, look(1, left={"score": 2})).plans == (plan,)
+    assert stands_under(swollen, look(1, left={"score": 2, "hot": True})).plans == ()
+    assert stands_under(swollen, look(1, right={"score": 2})).plans == ()
+    assert stands_under(swollen, look(1, left=MILD, manner="dull")).plans == ()
+    assert stands_under(swollen, plan=VetPlan(day(8), day(1))).plans == ()
+    # Healed, and swollen again.
+    healed = look(5, left=CLEAR, right=CLEAR)
+    assert stands_under(swollen, healed).plans == ()
+    told = replace(plan, words="Vet’s plan until 25 Nov: soak daily")
+    assert stands_under(swollen, healed, plan=told).plans == (told,)
+    assert stands_under(swollen, healed, look(1, left={"score": 2})).plans == ()
+
+
+# --- What the rules are told
+
+
+def told(*looks: Look, foot="left", **more):
+    return stands(*looks, **more).feet[foot].situation
+
+
+def test_how_long_and_how_often_is_told():
+    found = told(look(300, left=MILD), look(290, left=CLEAR), look(12, left=MILD, gait=2))
+    assert (found.days_affected, found.days_limping, found.cases_in_foot_12_months) == (12, 12, 2)
+    # A case that ended more than a year ago is not of these twelve months.
+    found = told(look(380, left=MILD), look(370, left=CLEAR), look(12, left=MILD))
+    assert (found.cases_in_foot_12_months, found.days_limping) == (1, None)
+
+
+def test_a_check_that_did_not_ask_neither_begins_nor_ends_a_limp():
+    looks = look(9, left=MILD, gait=1), look(6, left=MILD), look(3, left=MILD, gait=2)
+    assert told(*looks).days_limping == 9
+    assert told(*looks, look(5, left=MILD, gait=0)).days_limping == 3
+    assert told(*looks, look(1, left=MILD, gait=0)).days_limping is None
+
+
+@pytest.mark.parametrize(
+    ("weights", "change"),
+    [
+        ([(30, 2000), (2, 1800)], -0.1),
+        # A month apart, as weighed on the first of each; the heaviest of the month counts.
+        ([(33, 2000), (20, 2200), (2, 1980)], -0.1),
+        ([(34, 2000), (2, 1000)], None),
+        ([(50, 2000), (29, 1000)], None),
+        ([(2, 2000)], None),
+        ([], None),
+    ],
+)
+def test_the_change_of_weight_is_that_of_four_weeks(weights, change):
+    found = told(look(3, left=MILD), weights=[(day(ago), grams) for ago, grams in weights])
+    assert found.weight_change_28_days == (change and pytest.approx(change))
+    assert found.weight_g == (weights[-1][1] if weights else None)
+
+
+def test_a_foot_that_was_scored_clear_but_shows_a_sign_is_a_reason():
+    found = stands(look(2, left=CLEAR, right={"score": 0, "cold_or_dark": True}))
+    assert found.feet["right"].state == "clear" and found.feet["left"].because == ()
+    assert found.reasons == ["right foot: the foot is cold or dark"]
+    assert found.urgent
+
+
+def test_what_is_left_alone_does_not_outdo_what_is_to_be_checked_again():
+    well = {"manner": "bright", "eating": "yes", "gait": 0}
+    left_alone = look(2, left=MILD, right=CLEAR, **well)
+    assert stands(left_alone).advice is Advice.LEAVE
+    limps = look(1, left=CLEAR, right=CLEAR, gait=1)
+    assert stands(limps).advice is Advice.LOOK and stands(limps).because
