@@ -121,7 +121,7 @@ def test_in_two_taps_with_all_that_hangs_on_it(cast, birds, check):
     assert (photo.bird, photo.foot) == (birds["Mace"], "left")
     assert photo.measurements.get().area_mm2 == 55.5
     assert all(default_storage.exists(path) for path in photo.paths())
-    series = reverse("photos:series", args=[cast.flock.pk, birds["Mace"].pk, "left"])
+    series = reverse("series", args=[cast.flock.pk, birds["Mace"].pk, "left"])
     assert str(photo.pk) in client.get(series).text
 
 
