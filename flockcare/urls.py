@@ -1,5 +1,6 @@
 from django.urls import include, path
 
+from flockcare.backup.sources import sources
 from flockcare.care.views_calendar import feed
 from flockcare.exchange.views import download
 from flockcare.pages import views_bird, views_birds, views_check, views_today
@@ -15,6 +16,7 @@ urlpatterns = [
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/", views_bird.bird, name="bird"),
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/check/", views_check.new, name="check_bird"),
     path("f/<uuid:flock_id>/records/export/", download, name="export"),
+    path("f/<uuid:flock_id>/about/sources/", sources, name="sources"),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
     path("", include("flockcare.people.urls")),
     path("", include("flockcare.offline.urls")),

@@ -53,8 +53,8 @@ class PublishedWeight:
 
 
 STANDARD = "American Poultry Association, Standard of Perfection"
-MEMORY = f"{STANDARD} (from memory)"
-CITED = f"{STANDARD}, as cited by secondary sources"
+# Two names for one text: which weight was read where is said on the page of sources.
+MEMORY = CITED = STANDARD  # from memory; as cited by secondary sources
 CUSTOM = "common practice, no published source"
 
 PUBLISHED = [

@@ -10,6 +10,7 @@ from operator import itemgetter
 from flockcare.birds.models import Bird, Sex
 from flockcare.care.holds import holds_from
 from flockcare.core.dates import PartialDate
+from flockcare.core.sources import cited
 from flockcare.core.templatetags.flockcare import weight
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.feet.cases import Case
@@ -126,7 +127,7 @@ def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
     adult = bird.breed and bird.breed.adult_grams
     if adult:
         share = round(100 * last.grams / adult)
-        source = names.text(bird.breed.source) or "no source"
+        source = cited(names.text(bird.breed.source)) or "no source"
         words += (
             f", {share} % of the adult weight set down for the breed "
             f"({weight(adult, bird.flock)}; {source})"
@@ -290,7 +291,7 @@ def _scale(scale: Scale, used: set[int], made_for: str = "") -> ScaleSheet:
         for step in scale.steps
         if step.value in used
     )
-    return ScaleSheet(scale.name + made_for, steps, scale.source)
+    return ScaleSheet(scale.name + made_for, steps, cited(scale.source))
 
 
 # --- Measured sores

@@ -64,7 +64,7 @@ def test_save_and_add_another_comes_back_to_the_form(cast):
 def test_published_weight_is_filled_in_once_and_marked(cast):
     cast.clients.keeper.post(add_url(cast), GOOD)
     breed = Breed.objects.get()
-    assert "from memory" in breed.source
+    assert "Standard of Perfection" in breed.source
     breed.adult_grams, breed.source = 3000, "entered by a keeper"
     breed.save()
     cast.clients.keeper.post(add_url(cast), {**GOOD, "name": "Thyme", "breed_name": "SUSSEX"})

@@ -34,8 +34,9 @@ def test_page_gives_weight_class_and_source(cast, breed):
     Bird.objects.create(flock=cast.flock, name="Dill", breed=breed)
     page = " ".join(cast.clients.viewer.get(url(cast)).text.split())
     assert "3.63 kg, heavy · 1 bird<" in page
-    assert "as cited by secondary sources" in page
-    assert "2.04 kg, light" in page and "(from memory)" in page
+    # How the standard was read stands on the page of sources alone.
+    assert "/about/sources/#apa" in page and "Weight:" not in page
+    assert "2.04 kg, light" in page and "memory" not in page and "cited" not in page
     assert "weight not known" in page
     assert page.index("Leghorn") < page.index("Orpington") < page.index("Yard mix")
 
@@ -45,7 +46,7 @@ def test_own_weight_does_not_stand_under_the_published_source(cast, breed):
     breed.refresh_from_db()
     assert (breed.adult_grams, breed.source) == (3200, "entered by a keeper")
     before = Revision.objects.get().before
-    assert (before["adult_grams"], "cited" in before["source"]) == (3630, True)
+    assert (before["adult_grams"], "Perfection" in before["source"]) == (3630, True)
     assert "Published: 3.63 kg" in cast.clients.keeper.get(url(cast, f"{breed.pk}/")).text
 
 

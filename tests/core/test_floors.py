@@ -91,7 +91,7 @@ def test_every_app_stands_on_a_floor():
 # Addresses and templates. What has no app's name (flockcare/urls.py, the templates beside
 # base.html) belongs to the project: a few pages and the navigation, which all apps share.
 
-PROJECT_PAGES = {"today", "birds", "bird", "check_bird", "export", "calendar_feed"}
+PROJECT_PAGES = {"today", "birds", "bird", "check_bird", "export", "sources", "calendar_feed"}
 PROJECT_TEMPLATES = {
     *("base.html", "more.html", "flocks.html", "bird_places.html", "first_steps.html"),
     *("400.html", "403.html", "403_csrf.html", "404.html", "500.html", "507.html"),
