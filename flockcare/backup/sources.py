@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.breeds import PUBLISHED
+from flockcare.care import dressing, medicines, notifiable, opening
 from flockcare.care.rules import RULES
 from flockcare.core.sources import (
     APA,
@@ -41,6 +42,8 @@ def _all(*named: str | Source | Iterable[Source]) -> frozenset[Source]:
 
 
 def _places() -> tuple[Place, ...]:
+    care = (*dressing.STEPS, *dressing.PARTS)
+    law = (*medicines.LISTS, *medicines.NOTICES, *medicines.EGGS)
     house = (
         *(*flags.LEG_RULES, *flags.PLACE_RULES, *flags.ROOST_RULES),
         *checklist.ITEMS,
@@ -50,8 +53,15 @@ def _places() -> tuple[Place, ...]:
         Place(
             "When to call the vet",
             "care:rules",
-            _all(*(rule.source for rule in RULES)),
+            _all(*(rule.source for rule in RULES), notifiable.SOURCES),
         ),
+        Place("Soak and dress a foot", "care:dressing", _all(*(one.sources for one in care))),
+        Place(
+            "Before you open a sore",
+            "birds",
+            _all(*(caution.sources for caution in opening.CAUTIONS)),
+        ),
+        Place("Medicines, eggs and meat", "care:medicines", _all(*(one.sources for one in law))),
         Place(
             "Houses",
             "housing:list",

@@ -15,7 +15,13 @@ from flockcare.care.due import open_dues
 from flockcare.care.forms import posted
 from flockcare.care.kit import materials
 from flockcare.care.models import CareStep, KitItem
-from flockcare.care.opening import CAUTIONS, DRESSING, OpeningForm, answer_for
+from flockcare.care.opening import (
+    CAUTIONS,
+    OpeningForm,
+    answer_for,
+    calls_for_vet,
+    records_of,
+)
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import SIGNS_STAND, advise_foot, looks_due, looks_of_bird
 from flockcare.feet.cases import Case, cases_of_flock
@@ -66,6 +72,7 @@ def case(request, flock, bird_id, foot, check_id):
             "foot_words": Foot(foot).label,
             "case": found,
             "advised": advised,
+            "for_vet": calls_for_vet(looks, now=now),
             "limits": LIMITS,
             "dues": dues,
             "looks": looks_due(
@@ -124,10 +131,16 @@ def repeats(request, flock):
 @require_http_methods(["GET", "POST"])
 @flock_view(Role.KEEPER, read=Role.KEEPER)
 def opening(request, flock, bird_id, foot):
-    """What has to be asked and at hand before anybody opens a foot; leaving it stays possible."""
+    """What has to be asked and at hand before anybody opens a foot; leaving it stays possible.
+
+    Where the records call for a vet, nothing is asked: only a new check takes that back.
+    """
     bird = _bird_and_foot(flock, bird_id, foot)
+    now = timezone.now()
+    records = records_of(bird, foot, now=now)
     form = OpeningForm(posted(request))
-    answer = answer_for(form.cleaned_data) if form.is_bound and form.is_valid() else None
+    answered = form.is_bound and form.is_valid()
+    answer = answer_for(form.cleaned_data, records) if answered else None
     return render(
         request,
         "care/opening.html",
@@ -138,8 +151,9 @@ def opening(request, flock, bird_id, foot):
             "foot_words": Foot(foot).label,
             "form": form,
             "answer": answer,
+            "recorded": answer.recorded if answer else records.signs,
+            "for_vet": answer.vet if answer else records.for_vet,
             "cautions": CAUTIONS,
-            "dressing": DRESSING,
             "limits": LIMITS,
             "materials": materials(KitItem.objects.filter(flock=flock), today=timezone.localdate()),
         },

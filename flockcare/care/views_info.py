@@ -1,9 +1,11 @@
-"""The rules behind the advice, and what is to be known about medicines and eggs."""
+"""The rules behind the advice, medicines and eggs, and how a foot is soaked and dressed."""
 
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from flockcare.care.medicines import ASK, NOTICES, PROHIBITED_US, US_LIST
+from flockcare.care import notifiable
+from flockcare.care.dressing import NEEDED, PARTS, STEPS, VET_FIRST
+from flockcare.care.medicines import ASK, EGGS, LISTS, NOTICES, SILENCE, STEWARDSHIP
 from flockcare.care.rules import LIMITS, RULES, Advice
 from flockcare.people.access import flock_view
 
@@ -18,7 +20,12 @@ def rules(request, flock):
     return render(
         request,
         "care/rules.html",
-        {"here": "more", "groups": [group for group in groups if group[1]], "limits": LIMITS},
+        {
+            "here": "more",
+            "groups": [group for group in groups if group[1]],
+            "limits": LIMITS,
+            "notifiable": notifiable.SOURCES,
+        },
     )
 
 
@@ -30,9 +37,27 @@ def medicines(request, flock):
         "care/medicines.html",
         {
             "here": "more",
-            "us_list": US_LIST,
-            "prohibited": PROHIBITED_US,
+            "eggs": EGGS,
+            "lists": LISTS,
             "notices": NOTICES,
+            "stewardship": STEWARDSHIP,
+            "silence": SILENCE,
             "ask": ASK,
+        },
+    )
+
+
+@require_safe
+@flock_view()
+def dressing(request, flock):
+    return render(
+        request,
+        "care/dressing.html",
+        {
+            "here": "today",
+            "vet_first": VET_FIRST,
+            "needed": NEEDED,
+            "steps": STEPS,
+            "parts": PARTS,
         },
     )

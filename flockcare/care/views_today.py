@@ -11,6 +11,8 @@ from flockcare.care.due import open_dues
 from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep, StepKind
+from flockcare.care.notifiable import several_ill
+from flockcare.care.opening import is_for_vet
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import FOLLOWED, advise_cases, birds_of_concern, looks_due
 from flockcare.feet.cases import cases_of_bird
@@ -84,6 +86,7 @@ def _today(request, flock, *, ahead=False) -> dict:
         "unknown": [hold for hold in holds if hold.eggs_unknown or hold.meat_unknown],
         "looks": [due for due in looks if due.is_due],
         "looks_coming": [due for due in looks if not due.is_due],
+        "several_ill": several_ill(advised.answer for advised in urgent),
         "urgent": [(advised, seen_by_vet.get(advised.bird.pk)) for advised in urgent],
         "done": done,
         "to_buy": to_buy(flock, today=timezone.localdate(now)),
@@ -146,6 +149,7 @@ def _care_of(request, bird, template: str, tag: str = ""):
         "holds": open_holds(flock, now=now, bird=bird),
         "steps": last_steps,
         "repeated": repeated_trouble(bird, cases),
+        "for_vet": any(is_for_vet(one.answer.advice) for one in advised),
         "limits": LIMITS,
         "tag": tag,
     }

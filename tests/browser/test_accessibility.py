@@ -38,6 +38,7 @@ PAGES = [
     "care/kit/",
     "care/calendar/",
     "care/rules/",
+    "care/dressing/",
     "care/medicines/",
     "trends/",
     "trends/cases/",
@@ -55,6 +56,7 @@ PAGES = [
     "vet/",
     "no-signal/",
     "about/guide/",
+    "about/sources/",
     "about/security/",
     "about/backup/",
 ]

@@ -184,7 +184,7 @@ def test_care_works_without_script(browser, site):
 def test_the_pages_of_care_have_no_accessibility_violation(open_phone, site):
     bird = site.birds["Mace"]
     pages = ["care/", "care/kit/", "care/kit/add/", "care/holds/", "care/calendar/", "care/rules/"]
-    pages += ["care/medicines/", "care/repeats/", f"care/birds/{bird}/"]
+    pages += ["care/medicines/", "care/dressing/", "care/repeats/", f"care/birds/{bird}/"]
     pages += [f"care/birds/{bird}/step/?kind=ointment", f"care/birds/{bird}/left/opening/"]
     page = open_phone("ada")
     # Another test may have found her clear by now.

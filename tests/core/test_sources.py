@@ -76,7 +76,7 @@ def test_the_page_says_what_each_is_how_it_was_read_and_where_it_is_used(cast):
 @pytest.mark.django_db
 @pytest.mark.parametrize(
     "name",
-    ["feet:about_scales"],
+    ["care:rules", "care:medicines", "care:dressing", "feet:about_scales"],
 )
 def test_a_page_names_its_sources_by_marks_that_lead_there(cast, name):
     place = next(place for place in PLACES if place.address == name)
