@@ -59,7 +59,8 @@ STEPS = (
         "soak",
         "Soak it, if the skin is closed",
         (
-            "A scab or thick, dry skin: warm water, about 20 minutes. Epsom salt may go in.",
+            "A scab or thick, dry skin: about 20 minutes in warm water, no hotter than is pleasant "
+            "on the inside of your wrist. Epsom salt may go in.",
             "An open or bleeding sore is not soaked. Go on with step 3.",
         ),
         (DAMEROW, PRACTICE),
