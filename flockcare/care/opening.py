@@ -8,33 +8,16 @@ the sore.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date, datetime
-from functools import partial
 
 from django import forms
-from django.utils import timezone
 
-from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
-from flockcare.care.situation import (
-    FOLLOWED,
-    Advised,
-    Looks,
-    advise_foot,
-    looks_of_bird,
-    situation_of,
-)
+from flockcare.care.recorded import Recorded, Records, vet_rules
+from flockcare.care.rules import Answer, Rule, Situation, advise
 from flockcare.core.forms import KeeperForm
 from flockcare.core.sources import CDC, DAMEROW, FIRST_AID, MRSA, PRACTICE, Source
-from flockcare.feet.models import Check
-from flockcare.photos.models import Foot
 
 UNKNOWN = "unknown"
 YES_NO = [("yes", "yes"), ("no", "no"), (UNKNOWN, "not sure")]
-
-
-def is_for_vet(advice: Advice) -> bool:
-    """Whether nobody opens a foot at home: the one place that says so."""
-    return advice is Advice.VET
 
 
 def _ask(label: str) -> forms.ChoiceField:
@@ -65,34 +48,6 @@ def _known(word: str) -> bool | None:
 
 
 @dataclass(frozen=True)
-class Recorded:
-    """A sign in the records that calls for a vet, and the day and keeper of the check with it.
-
-    ``foot``: which one, where it is not the one that is asked about.
-    """
-
-    rule: Rule
-    on: date | None
-    by: str = ""
-    foot: str = ""
-
-
-@dataclass(frozen=True)
-class Records:
-    """What the records say about a foot, and all that calls for a vet: of either foot and of her.
-
-    While the other foot, or the bird, is for a vet, nobody opens this one either.
-    """
-
-    advised: Advised
-    signs: tuple[Recorded, ...]
-
-    @property
-    def for_vet(self) -> bool:
-        return bool(self.signs)
-
-
-@dataclass(frozen=True)
 class OpeningAnswer:
     """``answer``: to records and answers together; ``said``: the signs that the answers gave."""
 
@@ -108,69 +63,20 @@ class OpeningAnswer:
         return bool(self.said or self.recorded or self.unsure or self.odd_droppings)
 
 
-def records_of(bird, foot: str, *, now: datetime) -> Records:
-    """Three queries. The bird must come with her flock."""
-    looks = looks_of_bird(bird, since=now - FOLLOWED)
-    signs = []
-    for advised in sorted(_feet_for_vet(looks, now=now), key=lambda one: one.foot != foot):
-        other = "" if advised.foot == foot else advised.foot_words
-        for rule in _vet_rules(advised.answer):
-            # What is of the bird herself leads there by either foot, and is said once.
-            of_bird = rule.holds(situation_of(None, None, looks.sign)) is True
-            if not (of_bird and any(sign.rule is rule for sign in signs)):
-                signs.append(_recorded(rule, looks, advised, "" if of_bird else other))
-    return Records(advise_foot(looks, foot, now=now), tuple(signs))
-
-
-def calls_for_vet(looks: Looks, *, now: datetime) -> bool:
-    """Whether the records of either foot, or of the bird herself, call for a vet."""
-    return bool(_feet_for_vet(looks, now=now))
-
-
-def bird_is_for_vet(bird, *, now: datetime) -> bool:
-    """The same from the database: three queries. The bird must come with her flock."""
-    return calls_for_vet(looks_of_bird(bird, since=now - FOLLOWED), now=now)
-
-
-def _feet_for_vet(looks: Looks, *, now: datetime) -> list[Advised]:
-    feet = [advise_foot(looks, foot, now=now) for foot in Foot]
-    return [advised for advised in feet if is_for_vet(advised.answer.advice)]
-
-
-def _vet_rules(answer: Answer) -> list[Rule]:
-    return [rule for rule in (*answer.because, *answer.also) if is_for_vet(rule.advice)]
-
-
-def _recorded(rule: Rule, looks: Looks, advised: Advised, foot: str) -> Recorded:
-    """By the newest check that shows the sign by itself, else the one the advice rests on."""
-    for check in looks.checks:
-        found = next((one for one in check.findings.all() if one.foot == advised.foot), None)
-        if rule.holds(situation_of(found, None, partial(_said, check))) is True:
-            return Recorded(rule, timezone.localdate(check.at, looks.zone), check.by, foot)
-    return Recorded(rule, advised.on, advised.check.by if advised.check else "", foot)
-
-
-def _said(check: Check, name: str):
-    value = getattr(check, name)
-    return None if value == "" else value
-
-
 def answer_for(said: dict, records: Records) -> OpeningAnswer:
     told = _told(said)
-    answer = advise(_worse(records.advised.situation, told))
-    because = _vet_rules(answer)
+    answer = advise(_worse(records.situation, told))
+    because = vet_rules(answer)
     by_answers = tuple(rule for rule in because if rule.holds(told) is True)
     known = {one.rule.key for one in records.signs if not one.foot}
     # What neither says by itself: a sign that takes both, such as a limp with a recorded sore.
     by_both = [rule for rule in because if rule not in by_answers and rule.key not in known]
-    advised = records.advised
-    by = advised.check.by if advised.check else ""
     return OpeningAnswer(
         answer,
         said=by_answers,
         recorded=(
             *(one for one in records.signs if one.foot or one.rule not in by_answers),
-            *(Recorded(rule, advised.on, by) for rule in by_both),
+            *(Recorded(rule, records.checked, records.checked_by) for rule in by_both),
         ),
         unsure=tuple(
             OpeningForm.base_fields[name].label for name, word in said.items() if word == UNKNOWN

@@ -15,13 +15,8 @@ from flockcare.care.due import open_dues
 from flockcare.care.forms import posted
 from flockcare.care.kit import materials
 from flockcare.care.models import CareStep, KitItem
-from flockcare.care.opening import (
-    CAUTIONS,
-    OpeningForm,
-    answer_for,
-    calls_for_vet,
-    records_of,
-)
+from flockcare.care.opening import CAUTIONS, OpeningForm, answer_for
+from flockcare.care.recorded import bird_is_for_vet, records_of
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import SIGNS_STAND, advise_foot, looks_due, looks_of_bird
 from flockcare.feet.cases import Case, cases_of_flock
@@ -72,7 +67,7 @@ def case(request, flock, bird_id, foot, check_id):
             "foot_words": Foot(foot).label,
             "case": found,
             "advised": advised,
-            "for_vet": calls_for_vet(looks, now=now),
+            "for_vet": open_now and bird_is_for_vet(bird, now=now, looks=looks),
             "limits": LIMITS,
             "dues": dues,
             "looks": looks_due(

@@ -14,7 +14,7 @@ from flockcare.care.forms import UNDECIDED, DropForm, StepForm, posted
 from flockcare.care.holds import Hold
 from flockcare.care.medicines import warnings_about
 from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind
-from flockcare.care.opening import bird_is_for_vet
+from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.views_today import back_or_piece
 from flockcare.core.forms import record_keys, saved
 from flockcare.feet.due import is_sore

@@ -12,7 +12,7 @@ from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep, StepKind
 from flockcare.care.notifiable import several_ill
-from flockcare.care.opening import is_for_vet
+from flockcare.care.recorded import is_for_vet
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import FOLLOWED, advise_cases, birds_of_concern, looks_due
 from flockcare.feet.cases import cases_of_bird

@@ -2,7 +2,7 @@
 
 import pytest
 
-from flockcare.care.opening import is_for_vet
+from flockcare.care.recorded import is_for_vet
 from flockcare.care.rules import Advice
 from flockcare.feet.cases import cases_of_bird
 from tests.care.steps import look, step, url

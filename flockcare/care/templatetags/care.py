@@ -2,7 +2,7 @@
 
 from django import template
 
-from flockcare.care import notifiable, opening
+from flockcare.care import notifiable, recorded
 from flockcare.care.dressing import UNTIL_VET
 from flockcare.care.rules import Answer
 
@@ -18,4 +18,4 @@ def until_vet():
 
 @register.filter
 def is_for_vet(answer: Answer) -> bool:
-    return opening.is_for_vet(answer.advice)
+    return recorded.is_for_vet(answer.advice)
