@@ -1,5 +1,6 @@
 from django.urls import include, path
 
+from flockcare.backup.sources import sources
 from flockcare.care.views_calendar import feed
 from flockcare.exchange.views import download
 from flockcare.pages import (
@@ -37,6 +38,7 @@ urlpatterns = [
         name="series",
     ),
     path("f/<uuid:flock_id>/records/export/", download, name="export"),
+    path("f/<uuid:flock_id>/about/sources/", sources, name="sources"),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
     path("", include("flockcare.people.urls")),
     path("", include("flockcare.offline.urls")),

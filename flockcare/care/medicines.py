@@ -9,96 +9,230 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from flockcare.core.sources import (
+    AMDUCA,
+    CFR_500,
+    CFR_530,
+    EU_37_2010,
+    EU_2019_6,
+    FARAD,
+    GFI_263,
+    MARMULAK,
+    NOAH,
+    PRACTICE,
+    SEVEN_DAYS,
+    UK_RECORDS,
+    VMR,
+    Source,
+)
+
 ASK = "Ask your vet about every other medicine, and about these too."
+SILENCE = "That nothing is said here about a medicine is no permission."
+US, GB, EU = "United States", "Great Britain", "European Union"
 
 
 @dataclass(frozen=True)
 class Prohibited:
-    """A class of drugs of 21 CFR 530.41, with words by which a keeper may know it."""
+    """A medicine or a class of them, with patterns of words by which a keeper may know it.
+
+    ``words``: regular expressions, each of a whole word or words in lower case. ``condition``: by
+    which names it is known, or when it is meant.
+    """
 
     name: str
     words: tuple[str, ...] = ()
     condition: str = ""
 
+    def named_in(self, text: str) -> bool:
+        return any(re.search(rf"\b(?:{word})\b", text) for word in self.words)
 
-US_LIST = (
-    "United States: 21 CFR 530.41, drugs prohibited for extralabel use in food-producing animals "
-    "(checked against the original; look for changes). A hen is one, whether or not you sell eggs."
-)
-PROHIBITED_US = (
-    Prohibited("Chloramphenicol", ("chloramphenicol",)),
-    Prohibited("Clenbuterol", ("clenbuterol",)),
-    Prohibited("Diethylstilbestrol (DES)", ("diethylstilbestrol",)),
-    Prohibited("Dimetridazole", ("dimetridazole",)),
-    Prohibited("Ipronidazole", ("ipronidazole",)),
-    Prohibited("Other nitroimidazoles", ("metronidazole", "ronidazole", "nitroimidazole")),
-    Prohibited("Furazolidone", ("furazolidone",)),
-    Prohibited("Nitrofurazone", ("nitrofurazone", "nitrofural")),
-    Prohibited("Fluoroquinolones", ("enrofloxacin", "ciprofloxacin", "fluoroquinolone")),
-    Prohibited("Glycopeptides", ("vancomycin", "avoparcin", "glycopeptide")),
-    Prohibited(
-        "Cephalosporins other than cephapirin",
-        ("ceftiofur", "cefalexin", "cephalexin", "cephalosporin"),
-        "in chickens: to prevent disease, at a dose or by a route or for a time that is not "
-        "approved, or where it is not approved for the species and its class",
+
+@dataclass(frozen=True)
+class NotAllowed:
+    """A list of a country; ``heading`` says what it forbids, ``warning`` what to do at once."""
+
+    heading: str
+    about: str
+    drugs: tuple[Prohibited, ...]
+    sources: tuple[Source, ...]
+    warning: str
+
+
+# Endings and beginnings stand for families: brands are not known, and spellings differ. Cefapirin
+# is the one cephalosporin that 21 CFR 530.41 leaves out.
+FLOXACINS = r"\w*floxacin\w*"
+NIDAZOLES = r"\w*nidazole?s?"
+NITROFURANS = r"nitrofur\w*"
+CEPHALOSPORINS = r"(?!(?:cef|ceph)apirin)(?:cef|ceph)[a-z]\w*"
+CAINES = r"\w+caine?s?"
+
+US_LABEL = NotAllowed(
+    "United States: not allowed outside the label",
+    "In animals that give food. A hen is one, whether or not you sell eggs.",
+    (
+        Prohibited("Chloramphenicol", (r"chlor?amphenicol\w*",)),
+        Prohibited("Clenbuterol", (r"clenbuterol",)),
+        Prohibited("Diethylstilbestrol (DES)", (r"diethylstilbo?estrol",)),
+        Prohibited("Dimetridazole", (r"dimetridazole?",)),
+        Prohibited("Ipronidazole", (r"ipronidazole?",)),
+        Prohibited("Other nitroimidazoles", (NIDAZOLES, r"nitroimidazoles?"), "names in ‑nidazole"),
+        Prohibited("Furazolidone", (r"furazolidone?",)),
+        Prohibited("Nitrofurazone", (NITROFURANS,), "and other names in nitrofur‑"),
+        Prohibited("Fluoroquinolones", (FLOXACINS, r"fluoroquinolones?"), "names in ‑floxacin"),
+        Prohibited(
+            "Glycopeptides", ("vancomycin", "avoparcin", r"glycopeptides?"), "such as vancomycin"
+        ),
+        Prohibited(
+            "Cephalosporins other than cephapirin",
+            (CEPHALOSPORINS,),
+            "names in cef‑ and ceph‑; in chickens: to prevent disease, at a dose or by a route or "
+            "for a time that is not approved, or where it is not approved for the species and its "
+            "class",
+        ),
+        Prohibited(
+            "Adamantanes and neuraminidase inhibitors",
+            ("amantadine", "rimantadine", "oseltamivir", "zanamivir"),
+            "in chickens",
+        ),
     ),
-    Prohibited(
-        "Adamantanes and neuraminidase inhibitors",
-        ("amantadine", "rimantadine", "oseltamivir"),
-        "in chickens",
-    ),
+    (CFR_530,),
+    "not allowed outside the label in the United States, and maybe not where you are. Ask your "
+    "vet before you give any more, and do not eat her eggs.",
 )
+US_OTHER = NotAllowed(
+    "United States: also not to be used",
+    "Old remedies that are still sold.",
+    (
+        Prohibited("Gentian violet", (r"(?:gentian|crystal)[ -]violet",)),
+        Prohibited("Colloidal silver", (r"colloidal[ -]silver|silver[ -]colloid(?:al)?",)),
+        Prohibited(
+            "DMSO that was not made as a medicine", ("dmso", r"dimethyl[ -]?sulf?(?:ph)?oxide")
+        ),
+        Prohibited("Dipyrone (metamizole)", (r"dipyrone?", r"metamizole?")),
+    ),
+    (CFR_500, FARAD),
+    "not to be used in a hen in the United States, and maybe not where you are. Ask your vet, and "
+    "do not eat her eggs.",
+)
+EU_LIST = NotAllowed(
+    "European Union: never in an animal that gives food",
+    "No limit can be set for them: any trace in an egg is a hazard.",
+    (
+        Prohibited("Aristolochia and what is made of it", (r"aristolochia\w*",)),
+        Prohibited("Chloramphenicol", (r"chlor?amphenicol\w*",)),
+        Prohibited("Chloroform", ("chloroform",)),
+        Prohibited("Chlorpromazine", (r"chlorpromazine?",)),
+        Prohibited("Colchicine", (r"colchicine?",)),
+        Prohibited("Dapsone", (r"dapsone?",)),
+        Prohibited("Dimetridazole", (r"dimetridazole?",)),
+        Prohibited("Metronidazole", (r"metronidazole?",)),
+        Prohibited("Nitrofurans, furazolidone too", (NITROFURANS, r"furazolidone?")),
+        Prohibited("Ronidazole", (r"ronidazole?",)),
+    ),
+    (EU_37_2010,),
+    "never allowed in an animal that gives food in the European Union, and maybe not where you "
+    "are. Ask your vet, and do not eat her eggs.",
+)
+LISTS = (US_LABEL, US_OTHER, EU_LIST)
+PAIN_RELIEVER = Prohibited("Pain relievers, names in ‑caine", (CAINES,))
 
 
 def prohibited_in_us(product: str) -> Prohibited | None:
-    """The class that this text names, word by word. None says nothing: brands are not known."""
-    words = set(re.findall(r"[a-z]+", product.lower()))
-    return next((drug for drug in PROHIBITED_US if words & set(drug.words)), None)
+    """The class that this text names. None says nothing: brands are not known."""
+    text = product.lower()
+    return next((drug for drug in US_LABEL.drugs if drug.named_in(text)), None)
+
+
+def warnings_about(product: str) -> list[str]:
+    """What a keeper should hear who enters this product: whole sentences, one a list.
+
+    None of them says nothing: brands are not known.
+    """
+    text = product.lower()
+    found = [
+        f"{drug.name}: {one.warning}"
+        for one in LISTS
+        if (drug := next((drug for drug in one.drugs if drug.named_in(text)), None))
+    ]
+    if PAIN_RELIEVER.named_in(text):
+        found.append(
+            f"{PAIN_RELIEVER.name}: ask a vet first, for the dose matters in a small bird."
+        )
+    return found
 
 
 @dataclass(frozen=True)
 class Notice:
     where: str
     text: str
-    source: str
-    mark: str
+    sources: tuple[Source, ...]
 
 
 NOTICES = (
     Notice(
-        "United States",
+        US,
+        "For eggs hardly any medicine has a limit. Then any trace of it in an egg is illegal, and "
+        "only a vet can set a time.",
+        (MARMULAK,),
+    ),
+    Notice(
+        US,
         "Since 11 June 2023 the antimicrobials that matter in human medicine and used to be sold "
         "over the counter need a vet’s prescription, also for backyard poultry.",
-        "FDA Guidance for Industry 263",
-        "as others quote it, not checked against the original",
+        (GFI_263,),
+    ),
+    Notice(US, "A use that is not on the label needs a vet who knows you and the bird.", (AMDUCA,)),
+    Notice(
+        GB,
+        "Eggs, where a vet prescribes outside the label: at least one and a half times the longest "
+        "time that the product’s own papers give for any species, or 14 days where it is not "
+        "authorised for birds whose eggs people eat.",
+        (VMR,),
     ),
     Notice(
-        "United States",
-        "A use that is not on the label needs a vet who knows you and the bird.",
-        "AMDUCA 1994; 21 CFR 530",
-        "as others quote it, not checked against the original",
+        GB,
+        "Meat: one and a half times the longest time, or 28 days where it is not authorised for "
+        "animals that give food. Northern Ireland differs.",
+        (NOAH,),
     ),
     Notice(
-        "United Kingdom (Great Britain; Northern Ireland differs)",
-        "Cascade, as amended in 2024: for eggs at least one and a half times the longest time that "
-        "the product’s own papers give for any species, or 14 days where it is not authorised for "
-        "birds that lay for people. Your vet sets the time.",
-        "Veterinary Medicines Regulations, SI 2013/2033, schedule 4, paragraph 2(3), as amended by "
-        "SI 2024/567",
-        "checked against the original",
+        "United Kingdom",
+        "Keep for five years: proof of purchase, and of each giving the medicine, its batch, "
+        "the amount, the day, the birds and the withdrawal.",
+        (UK_RECORDS,),
     ),
     Notice(
-        "European Union",
-        "Cascade: for eggs one and a half times the time of the product, or 10 days where it is "
-        "not authorised for birds that lay for people. Your vet sets the time.",
-        "Regulation (EU) 2019/6, article 115(1)(c)",
-        "not checked against the original",
+        EU,
+        "Eggs, where a vet prescribes outside the label: one and a half times the time of the "
+        "product, or 10 days where it is not authorised for birds whose eggs people eat.",
+        (EU_2019_6,),
     ),
     Notice(
-        "Both",
-        "“Seven days”, which older pages give, is out of date in the United Kingdom and in the "
-        "European Union.",
-        "SI 2006/2407 and Directive 2001/82/EC, article 11",
-        "only the first is checked against the original",
+        "Great Britain and European Union",
+        "“Seven days for eggs”, which older pages give, is out of date.",
+        (SEVEN_DAYS,),
     ),
+)
+# Everywhere.
+EGGS = (
+    Notice(
+        "Whose eggs?",
+        "If you cannot tell her eggs from the others’, withhold all that could be hers, or house "
+        "her apart. Do not eat, sell, give away or hatch them, and do not feed them back.",
+        (PRACTICE,),
+    ),
+    Notice(
+        "Medicine in water or feed",
+        "Every bird that could drink or eat of it was treated: withhold the eggs of all of them.",
+        (PRACTICE,),
+    ),
+    Notice(
+        "Meat is not eggs",
+        "What a label says about meat says nothing about eggs.",
+        (FARAD,),
+    ),
+)
+STEWARDSHIP = (
+    "Finish a course as the vet set it, and ask before you stop it. Never use leftovers, and never "
+    "one bird’s medicine for another."
 )

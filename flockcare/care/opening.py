@@ -1,15 +1,20 @@
 """Before a foot is opened: what is asked first, what has to be said, and the answer.
 
-The app never says "open it". A sign that calls for a vet ends the questions with "call a vet";
-without one the common practice is to leave it.
+The app never says "open it". What the records and the answers say is put together, and the worse
+counts. A sign that calls for a vet ends the questions; without one the common practice is to leave
+the sore.
 """
 
-from dataclasses import dataclass
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
 
 from django import forms
 
-from flockcare.care.rules import Answer, Mark, Situation, advise
+from flockcare.care.recorded import Recorded, Records, vet_rules
+from flockcare.care.rules import Answer, Rule, Situation, advise
 from flockcare.core.forms import KeeperForm
+from flockcare.core.sources import CDC, DAMEROW, FIRST_AID, MRSA, PRACTICE, Source
 
 UNKNOWN = "unknown"
 YES_NO = [("yes", "yes"), ("no", "no"), (UNKNOWN, "not sure")]
@@ -25,7 +30,7 @@ def _ask(label: str) -> forms.ChoiceField:
 
 
 class OpeningForm(KeeperForm):
-    """How she is altogether: asked anew each time, and never filled in from an earlier look."""
+    """How she is altogether: asked anew each time, and never filled in from an earlier check."""
 
     bright = _ask("Is she bright and on her feet?")
     eating = _ask("Does she eat?")
@@ -34,7 +39,7 @@ class OpeningForm(KeeperForm):
     lame = _ask("Is she obviously lame?")
     from_above = _ask("Can you see the swelling from above?")
     hot = _ask("Is the foot hot, or is the sore oozing?")
-    cold = _ask("Is the foot cold or dark?")
+    cold = _ask("Is the foot cold, or darker than usual or than the other foot?")
     deep = _ask("Could bone, joint or tendon be affected?")
 
 
@@ -44,19 +49,45 @@ def _known(word: str) -> bool | None:
 
 @dataclass(frozen=True)
 class OpeningAnswer:
+    """``answer``: to records and answers together; ``said``: the signs that the answers gave."""
+
     answer: Answer
+    said: tuple[Rule, ...]
+    recorded: tuple[Recorded, ...]
     unsure: tuple[str, ...]
     odd_droppings: bool
 
     @property
     def vet(self) -> bool:
         """A sign is there, or one cannot be told: then nobody opens a foot at home."""
-        return bool(self.answer.advice.is_for_vet or self.unsure or self.odd_droppings)
+        return bool(self.said or self.recorded or self.unsure or self.odd_droppings)
 
 
-def answer_for(said: dict) -> OpeningAnswer:
+def answer_for(said: dict, records: Records) -> OpeningAnswer:
+    told = _told(said)
+    answer = advise(_worse(records.situation, told))
+    because = vet_rules(answer)
+    by_answers = tuple(rule for rule in because if rule.holds(told) is True)
+    known = {one.rule.key for one in records.signs if not one.foot}
+    # What neither says by itself: a sign that takes both, such as a limp with a recorded sore.
+    by_both = [rule for rule in because if rule not in by_answers and rule.key not in known]
+    return OpeningAnswer(
+        answer,
+        said=by_answers,
+        recorded=(
+            *(one for one in records.signs if one.foot or one.rule not in by_answers),
+            *(Recorded(rule, records.checked, records.checked_by) for rule in by_both),
+        ),
+        unsure=tuple(
+            OpeningForm.base_fields[name].label for name, word in said.items() if word == UNKNOWN
+        ),
+        odd_droppings=_known(said["droppings"]) is False,
+    )
+
+
+def _told(said: dict) -> Situation:
     lame = _known(said["lame"])
-    situation = Situation(
+    return Situation(
         bright=_known(said["bright"]),
         eating=_known(said["eating"]),
         belly_swollen=_known(said["belly"]),
@@ -66,86 +97,72 @@ def answer_for(said: dict) -> OpeningAnswer:
         cold_or_dark=_known(said["cold"]),
         bone_or_joint=_known(said["deep"]),
     )
-    unsure = tuple(
-        OpeningForm.base_fields[name].label for name, word in said.items() if word == UNKNOWN
+
+
+def _worse(recorded: Situation, told: Situation) -> Situation:
+    """The records with the answers, of each sign the worse."""
+    good, bad = ("bright", "eating"), ("belly_swollen", "hot", "cold_or_dark", "bone_or_joint")
+    changed = {}
+    for worse, names in ((False, good), (True, bad)):
+        for name in names:
+            pair = getattr(told, name), getattr(recorded, name)
+            known = [value for value in pair if value is not None]
+            changed[name] = worse if worse in known else next(iter(known), None)
+    gaits = [gait for gait in (recorded.gait, told.gait) if gait is not None]
+    return replace(
+        recorded,
+        gait=max(gaits, default=None),
+        swelling=told.swelling or recorded.swelling,
+        **changed,
     )
-    return OpeningAnswer(advise(situation), unsure, _known(said["droppings"]) is False)
 
 
 @dataclass(frozen=True)
 class Caution:
     title: str
     text: str
-    source: str
+    sources: tuple[Source, ...]
 
 
-PRACTICE = str(Mark.PRACTICE).capitalize()
-# Also for a foot that nobody opens.
-DRESSING = (
-    Caution(
-        "Hold her safely",
-        "Two people: one holds her upright and wrapped in a towel, with her breast free so that "
-        "she can breathe; the other has both hands for the foot. Good light, no hurry.",
-        PRACTICE,
-    ),
-    Caution(
-        "The soak",
-        "Warm water, about 20 minutes. Do not let her drink it: Epsom salt is a laxative. Where a "
-        "scab is lifted, soak before and after.",
-        "Damerow, as others quote it; Epsom salt: common practice, no published source",
-    ),
-    Caution(
-        "Rinse, ointment, cover",
-        "Rinse, plain ointment, gauze, and a cover so that she cannot peck it off. A wrap that "
-        "clings to itself tightens with time: look at it within a day, and at every dressing until "
-        "it is off. Out of doors it gets wet and dirty and is changed daily.",
-        f"{PRACTICE}; daily changes: Konicek, Gumpenberger and Schramel 2024, Animals 14(17):2581",
-    ),
-    Caution(
-        "Ointments with an added pain reliever",
-        "Ask a vet first: the dose matters in a small bird.",
-        "As others quote it, not checked against the original",
-    ),
-)
 CAUTIONS = (
     Caution(
         "It can always be left",
         "A scab with neither swelling nor limp is commonly left and watched, and often works "
         "itself out over weeks. Opening is considered only with marked swelling together with "
         "limping, and these two are signs that call for a vet.",
-        PRACTICE,
+        (PRACTICE,),
     ),
     Caution(
         "It hurts, and the law may have a say",
-        "It hurts her, and at home there is no pain relief for it. In some countries cutting into "
-        "a living animal is for a vet by law. Ask before, not after.",
-        "Ask a vet or the authority where you live",
+        "It hurts her, and at home there is no pain relief for it; a vet has some. In some "
+        "countries cutting into a living animal is for a vet by law. Ask before, not after.",
+        (PRACTICE,),
     ),
     Caution(
         "She may be ill elsewhere",
         "A bird that is ill elsewhere can lose the foot even after a small step. That is why the "
         "questions come first.",
-        PRACTICE,
+        (PRACTICE,),
     ),
     Caution(
         "Only what comes out easily",
-        "Soften the scab with a soak before. Take only what comes out easily and never dig: "
-        "digging can cost the foot. Stop when it does not come.",
-        PRACTICE,
+        "Soften the scab with a soak before; an open sore is not soaked. Take only what comes out "
+        "easily and never dig: digging can cost the foot. Stop when it does not come.",
+        (PRACTICE,),
     ),
     Caution(
         "Bleeding",
-        "Some bleeding is usual. Press clean gauze on it. Bleeding that does not stop is for a vet "
-        "at once.",
-        PRACTICE,
+        "Some bleeding is usual. Press clean gauze on it for 5 to 10 minutes without lifting. "
+        "Bleeding that does not stop is for a vet at once.",
+        (FIRST_AID, PRACTICE),
     ),
     Caution(
-        "Clean hands, clean blade",
-        "Gloves, or hands washed with soap for 20 seconds before and after. A new blade, or one "
-        "cleaned with alcohol. Blades go into a sharps box, gauze into a closed bag, and boots and "
-        "table are washed. Not in the kitchen. Small children, old people and people with weak "
-        "defences stay away.",
-        "CDC advice on backyard poultry, as others quote it (it is about Salmonella); "
-        "gloves: Damerow, as others quote it",
+        "Clean hands, new blade",
+        "Gloves, and hands washed with soap for 20 seconds before and after; own cuts covered, no "
+        "splashes to the eyes, not in the kitchen. A new, sterile blade, used once: alcohol does "
+        "not make a used one sterile. Blades go into a sharps box, gauze into a closed bag. "
+        "Children under 5, people over 65 and people with a weakened immune system keep away. Cut "
+        "or stuck yourself? Wash it with soap and water, and see a doctor.",
+        (CDC, MRSA, DAMEROW),
     ),
 )

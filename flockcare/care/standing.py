@@ -290,6 +290,8 @@ class Standing:
     plans: tuple[VetPlan, ...] = ()
     states: Sequence[State] = ()
     round_on: date | None = None
+    # A sign is also one of diseases that must be reported.
+    notifiable: bool = False
 
     @property
     def urgent(self) -> bool:
@@ -381,6 +383,7 @@ def standing_of(
         ),
         states=tuple(records.states),
         round_on=_usual(records, rounds),
+        notifiable=any(answer.notifiable for answer in answers.values()),
     )
 
 
@@ -552,13 +555,7 @@ def situation_of(
     return Situation(
         score=last.score if last else None,
         other_score=other.score if other else None,
-        gait=value("gait"),
-        bright=_is(value("manner"), "bright"),
-        eating=_is(value("eating"), "yes"),
-        belly_swollen=_is(value("belly"), "swollen"),
-        droppings_normal=_is(value("droppings"), "normal"),
-        body_condition=value("body_condition"),
-        comb=value("comb"),
+        **signs_in(value),
         moulting=_holds(records.states, "moulting"),
         broody=_holds(records.states, "broody"),
         days_limping=days_limping(records.looks, today) if value("gait") else None,
@@ -571,6 +568,19 @@ def situation_of(
         **foot_signs(foot, records.looks, case),
         sizes=sizes_of(foot, records, case, today) if case else (),
     )
+
+
+def signs_in(value) -> dict[str, object]:
+    """The signs of a bird as the rules name them; ``value`` gives what a check says, or None."""
+    return {
+        "gait": value("gait"),
+        "bright": _is(value("manner"), "bright"),
+        "eating": _is(value("eating"), "yes"),
+        "belly_swollen": _is(value("belly"), "swollen"),
+        "droppings_normal": _is(value("droppings"), "normal"),
+        "body_condition": value("body_condition"),
+        "comb": value("comb"),
+    }
 
 
 def _cases_in_a_year(foot: str, cases: Iterable[Case], today: date) -> int:

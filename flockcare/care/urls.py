@@ -42,5 +42,6 @@ urlpatterns = [
     path("calendar/", views_calendar.calendar_page, name="calendar"),
     path("calendar/end/", views_calendar.calendar_end, name="calendar_end"),
     path("rules/", views_info.rules, name="rules"),
+    path("dressing/", views_info.dressing, name="dressing"),
     path("medicines/", views_info.medicines, name="medicines"),
 ]

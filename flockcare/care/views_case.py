@@ -14,7 +14,8 @@ from flockcare.care.case_story import events, past_like, repeated_trouble
 from flockcare.care.forms import posted
 from flockcare.care.kit import materials
 from flockcare.care.models import CareStep, KitItem
-from flockcare.care.opening import CAUTIONS, DRESSING, OpeningForm, answer_for
+from flockcare.care.opening import CAUTIONS, OpeningForm, answer_for
+from flockcare.care.recorded import bird_is_for_vet, records_of
 from flockcare.care.rows import Row
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import advise_cases, standing
@@ -64,6 +65,7 @@ def case(request, flock, bird_id, foot, check_id):
             "case": found,
             "row": hers_now and Row(bird, hers_now),
             "advised": next((o for o in advise_cases(bird, hers_now) if o.foot == foot), None),
+            "for_vet": bool(hers_now) and bird_is_for_vet(bird, now=now),
             "limits": LIMITS,
             "events": events(
                 found,
@@ -126,10 +128,16 @@ def repeats(request, flock):
 @require_http_methods(["GET", "POST"])
 @flock_view(Role.KEEPER, read=Role.KEEPER)
 def opening(request, flock, bird_id, foot):
-    """What has to be asked and at hand before anybody opens a foot; leaving it stays possible."""
+    """What has to be asked and at hand before anybody opens a foot; leaving it stays possible.
+
+    Where the records call for a vet, nothing is asked: only a new check takes that back.
+    """
     bird = _bird_and_foot(flock, bird_id, foot)
+    now = timezone.now()
+    records = records_of(bird, foot, now=now)
     form = OpeningForm(posted(request))
-    answer = answer_for(form.cleaned_data) if form.is_bound and form.is_valid() else None
+    answered = form.is_bound and form.is_valid()
+    answer = answer_for(form.cleaned_data, records) if answered else None
     return render(
         request,
         "care/opening.html",
@@ -140,8 +148,9 @@ def opening(request, flock, bird_id, foot):
             "foot_words": Foot(foot).label,
             "form": form,
             "answer": answer,
+            "recorded": answer.recorded if answer else records.signs,
+            "for_vet": answer.vet if answer else records.for_vet,
             "cautions": CAUTIONS,
-            "dressing": DRESSING,
             "limits": LIMITS,
             "materials": materials(KitItem.objects.filter(flock=flock), today=timezone.localdate()),
         },

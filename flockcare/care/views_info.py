@@ -1,10 +1,12 @@
-"""The rules behind the advice, and what is to be known about medicines and eggs."""
+"""The rules behind the advice, medicines and eggs, and how a foot is soaked and dressed."""
 
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from flockcare.care.medicines import ASK, NOTICES, PROHIBITED_US, US_LIST
-from flockcare.care.rules import LIMITS, NOTIFIABLE, RULES, UNASKED, Advice
+from flockcare.care import notifiable
+from flockcare.care.dressing import NEEDED, PARTS, STEPS, VET_FIRST
+from flockcare.care.medicines import ASK, EGGS, LISTS, NOTICES, SILENCE, STEWARDSHIP
+from flockcare.care.rules import LIMITS, RULES, UNASKED, Advice
 from flockcare.people.access import flock_view
 
 
@@ -20,10 +22,10 @@ def rules(request, flock):
         "care/rules.html",
         {
             "here": "more",
-            "groups": groups,
-            "limits": LIMITS,
-            "notifiable": NOTIFIABLE,
             "unasked": UNASKED,
+            "groups": [group for group in groups if group[1]],
+            "limits": LIMITS,
+            "notifiable": notifiable.SOURCES,
         },
     )
 
@@ -36,9 +38,27 @@ def medicines(request, flock):
         "care/medicines.html",
         {
             "here": "more",
-            "us_list": US_LIST,
-            "prohibited": PROHIBITED_US,
+            "eggs": EGGS,
+            "lists": LISTS,
             "notices": NOTICES,
+            "stewardship": STEWARDSHIP,
+            "silence": SILENCE,
             "ask": ASK,
+        },
+    )
+
+
+@require_safe
+@flock_view()
+def dressing(request, flock):
+    return render(
+        request,
+        "care/dressing.html",
+        {
+            "here": "today",
+            "vet_first": VET_FIRST,
+            "needed": NEEDED,
+            "steps": STEPS,
+            "parts": PARTS,
         },
     )

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from flockcare.birds.models import Bird
 from flockcare.care import services
 from flockcare.care.forms import GiveForm, posted
-from flockcare.care.medicines import prohibited_in_us
+from flockcare.care.medicines import warnings_about
 from flockcare.care.models import CareStep
 from flockcare.care.record import KEPT_YEARS, LAW, LAW_SOURCE, medicines_given
 from flockcare.core.dates import PartialDate
@@ -90,12 +90,8 @@ def _tell(request, flock, steps: list[CareStep]) -> None:
             reverse("pages:changeset", args=[flock.pk, first.changeset]),
         ),
     )
-    if drug := prohibited_in_us(step.product):
-        messages.warning(
-            request,
-            f"{drug.name}: not allowed in laying hens in the United States (21 CFR 530.41), "
-            "and maybe not where you are. Ask your vet.",
-        )
+    for warning in warnings_about(step.product):
+        messages.warning(request, warning)
 
 
 @require_safe

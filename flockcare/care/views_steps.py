@@ -12,8 +12,9 @@ from flockcare.birds.models import Bird
 from flockcare.care import services
 from flockcare.care.forms import UNDECIDED, DropForm, StepForm, posted
 from flockcare.care.holds import Hold
-from flockcare.care.medicines import prohibited_in_us
+from flockcare.care.medicines import warnings_about
 from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind, VetContact
+from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.views_today import back_or_piece
 from flockcare.core.forms import record_keys, saved
 from flockcare.feet.due import is_sore
@@ -141,9 +142,16 @@ def show(request, flock, step_id):
 
 def _form_page(request, bird, form, *, sent: Sent, photo_errors, **more):
     wrong = bool(photo_errors) or (form.is_bound and bool(form.errors))
-    context = {"here": "today", "bird": bird, "form": form, "photo_errors": photo_errors, **more}
-    # One of another bird goes along until the record is saved, which then names it.
-    context["kept_photos"] = [*sent.own, *sent.elsewhere]
+    context = {
+        "here": "today",
+        "bird": bird,
+        "form": form,
+        "for_vet": bird_is_for_vet(bird, now=timezone.now()),
+        "photo_errors": photo_errors,
+        # One of another bird goes along until the record is saved, which then names it.
+        "kept_photos": [*sent.own, *sent.elsewhere],
+        **more,
+    }
     return render(request, "care/step_form.html", context, status=422 if wrong else 200)
 
 
@@ -188,15 +196,13 @@ def _tell(request, step: CareStep, deed: str) -> None:
         hold.add(step, step.flock.zone)
         if hold.active:
             messages.warning(request, f"{step.bird}: {hold.words}. {WHOSE_EGGS}")
-    if step.kind in (*WITHHOLDING, StepKind.VET) and (drug := prohibited_in_us(step.product)):
-        messages.warning(
-            request,
-            f"{drug.name}: not allowed in laying hens in the United States (21 CFR 530.41), "
-            "and maybe not where you are. Ask your vet.",
-        )
+    if step.kind in (*WITHHOLDING, StepKind.VET):
+        for warning in warnings_about(step.product):
+            messages.warning(request, warning)
     if step.bleeding == Bleeding.MUCH:
         words = (
-            "Some bleeding is usual. Press clean gauze on it. If it does not stop, call a vet now"
+            "Press clean gauze on it for 5 to 10 minutes without lifting. If it does not stop, "
+            "call a vet now"
         )
         vet = VetContact.objects.filter(flock=step.flock_id).usual()
         number = vet and format_html(': <a href="tel:{}">{}, {}</a>', vet.tel, vet, vet.telephone)

@@ -11,6 +11,8 @@ from flockcare.care.case_story import repeated_trouble
 from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep
+from flockcare.care.notifiable import several_ill
+from flockcare.care.recorded import is_for_vet
 from flockcare.care.rows import Row, answer, rows_of
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import advise_bird, advise_cases, mark_of, standings
@@ -74,6 +76,7 @@ def care_now(request, flock, all_rows: list[Row], found, *, ahead=False) -> dict
         "mine": mine,
         "faces": found.faces,
         "answer": answer(rows),
+        "several_ill": several_ill(row.standing for row in all_rows),
         "vet_wanted": any(row.standing.urgent for row in rows),
         "rows": rows,
         "ahead": ahead,
@@ -142,5 +145,6 @@ def care_of(bird, cases) -> dict:
         "holds": [] if hers else open_holds(bird.flock, now=now, bird=bird),
         "last_steps": steps[:LAST_STEPS],
         "repeated": repeated_trouble(bird, cases),
+        "for_vet": bool(hers) and is_for_vet(hers.advice),
         "limits": LIMITS,
     }

@@ -24,8 +24,8 @@ TO_THE_WALL_CM = 20
 LITTER_CM2_PER_HEN = 250
 LITTER_SHARE = 1 / 3
 DIRECTIVE_SCOPE = (
-    "Figures of Council Directive 1999/74/EC, Article 4 (from memory): a rule for 350 laying hens "
-    "and more (Article 1(2), which was read), for a small flock orientation."
+    "Figures of Council Directive 1999/74/EC: a rule for 350 laying hens and more, for a small "
+    "flock orientation."
 )
 
 # Centimetres of roost for a bird: usual advice of US extension services (6 to 10 inches, bantams
@@ -38,8 +38,7 @@ THUMB_CM = {
 THUMB_OTHER_CM = (15, 25)
 THUMB_SCOPE = (
     "By size: usual advice of extension services, 15–25 cm (6–10 in) of roost for each bird, "
-    "bantams at the lower end, heavy breeds 25–30 cm (10–12 in). Common practice, from memory; no "
-    "published source was read."
+    "bantams at the lower end, heavy breeds 25–30 cm (10–12 in)."
 )
 
 LITTER_LOOSE_NOT = {NO_BEDDING, "grass", "sharp stone", "gravel"}

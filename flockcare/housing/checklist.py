@@ -8,10 +8,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from flockcare.core.sources import (
+    DAMEROW,
+    DIRECTIVE,
+    DUNLOP,
+    HOCKING,
+    PICKEL,
+    PRACTICE,
+    SCHOLZ,
+    TAUSON,
+    WANG,
+    Source,
+)
 from flockcare.housing.layout import bedding_of
 from flockcare.housing.models import GROUND, Feature, FeatureKind, FeatureState
-
-COMMON_PRACTICE = "common practice, no published source"
 
 _STOOD_ON = frozenset(FeatureKind) - GROUND
 
@@ -24,7 +34,7 @@ class Item:
     title: str
     look: str
     why: str
-    source: str
+    sources: tuple[Source, ...]
     fields: tuple[str, ...]
     kinds: frozenset[str]
 
@@ -36,8 +46,7 @@ ITEMS = [
         look="Run a thumb along every edge that a foot grips or lands on.",
         why="Feet carry the whole bird on a narrow line there; a square bar presses harder on the "
         "sole than an oval one. Round the corners.",
-        source="Pickel, Schrader and Scholz 2011 (36 hens; square against oval bars); perches "
-        "without sharp edges: Council Directive 1999/74/EC, from memory",
+        sources=(PICKEL, DIRECTIVE),
         fields=("edge",),
         kinds=_STOOD_ON,
     ),
@@ -47,10 +56,9 @@ ITEMS = [
         look="Stroke along the wood and look for nail heads and wire ends. Does a round bar turn "
         "or slip in a wet hand?",
         why="A splinter or scrape opens the skin; on a slippery bar the foot slides and lands "
-        "hard. Wide, flat and smooth is kinder, round pipe is not. Sand splinters off.",
-        source="splinters and corners: a handbook author in an interview, as cited by others; "
-        f"pipe: {COMMON_PRACTICE}. Steel was the worst of the bars landed on in Scholz, Kjaer "
-        "and Schrader 2014",
+        "hard. Wide, flat and smooth is kinder, round pipe is not; steel was the worst of the bars "
+        "that hens landed on in a trial. Sand splinters off.",
+        sources=(DAMEROW, SCHOLZ, PRACTICE),
         fields=("surface",),
         kinds=_STOOD_ON,
     ),
@@ -60,8 +68,7 @@ ITEMS = [
         look="What is nailed or stuck on bars, steps and shelves to give grip?",
         why="What gives grip also files the sole at every landing. A rubber cover of 4 mm did not "
         "help in a trial; soft bars eased the load on the foot in another.",
-        source=f"abrasive covers: {COMMON_PRACTICE}; rubber: Tauson and Abrahamsson 1996; soft "
-        "bars: Pickel, Schrader and Scholz 2011",
+        sources=(TAUSON, PICKEL, PRACTICE),
         fields=("cover",),
         kinds=_STOOD_ON,
     ),
@@ -70,7 +77,7 @@ ITEMS = [
         title="Wire underfoot",
         look="Is there wire, mesh or a grid where birds stand or land?",
         why="Wire presses into the sole along thin lines, and its cut ends pierce.",
-        source=COMMON_PRACTICE,
+        sources=(PRACTICE,),
         fields=("material",),
         kinds=_STOOD_ON | GROUND,
     ),
@@ -80,7 +87,7 @@ ITEMS = [
         look="Stand where they come down. What is under your feet there?",
         why="The harm is in coming down, not in going up. Stone and bare boards give back all of "
         "the landing.",
-        source=COMMON_PRACTICE,
+        sources=(PRACTICE,),
         fields=("bedding",),
         kinds=frozenset(GROUND),
     ),
@@ -90,7 +97,7 @@ ITEMS = [
         look="Measure the depth at the very spot where they land, not beside it.",
         why="Hens scratch bedding away exactly where they land. Top it up there and check again at "
         "the next round.",
-        source=COMMON_PRACTICE,
+        sources=(PRACTICE,),
         fields=("bedding_depth_cm",),
         kinds=frozenset(GROUND),
     ),
@@ -100,10 +107,9 @@ ITEMS = [
         look="Squeeze a handful. It falls apart: dry. It keeps its shape: damp. Water shows or "
         "your hand is wet: wet. Or weigh a sample, dry it, weigh it again, and give the percent.",
         why="In a trial feet had lesions on 38 % of the hens on dry litter and on 92 % of those on "
-        "wet litter; in another, 13–17 % on dry and 48–49 % on wet litter.",
-        source=f"Wang, Ekstrand and Svedberg 1998; the squeeze: {COMMON_PRACTICE}; some call "
-        "litter wet from 25 % of water on, as cited with Dunlop et al. 2016, who find no agreed "
-        "definition; the drawing marks it over 30 % (Wu and Hocking 2011, turkeys, from memory)",
+        "wet litter; in another, 13–17 % on dry and 48–49 % on wet litter. The drawing marks more "
+        "than 30 % of water; some call it wet from 25 % on, and there is no agreed bound.",
+        sources=(WANG, HOCKING, DUNLOP, PRACTICE),
         fields=("damp", "moisture_percent"),
         kinds=frozenset(GROUND),
     ),

@@ -12,34 +12,29 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from flockcare.analysis.landing import descent_angle
+from flockcare.core.sources import (
+    DAMEROW,
+    DIRECTIVE,
+    DUNLOP,
+    HOCKING,
+    LAMBE,
+    PARKER,
+    PICKEL,
+    PRACTICE,
+    SCHOLZ,
+    SCOTT,
+    TAUSON,
+    WANG,
+    Source,
+)
 from flockcare.housing.layout import GROUND, OTHER, PERCHES, ROOST, Layout, Place, bedding_of
 from flockcare.housing.routes import Leg, next_legs
-
-CUSTOM = "common practice, no published source"
-SCHOLZ = (
-    "Scholz, Kjaer & Schrader (2014), Br. Poult. Sci. 55:175 "
-    "(abstract read; volume and pages from memory)"
-)
-LAMBE = (
-    "Lambe, Scott & Hitchcock (1997), Anim. Welf. 6:29 (abstract read; authors and pages from "
-    "memory); Scott, Lambe & Hitchcock (1997), Br. Poult. Sci. 38:48 (abstract read)"
-)
-PARKER = "Scott & Parker (1994), Appl. Anim. Behav. Sci. 42:121 (from memory)"
-DAMEROW = "Damerow, author of a chicken health handbook, as cited in an interview"
-PICKEL = (
-    "Pickel, Schrader & Scholz (2011), Poult. Sci. 90:715 (abstract read; pages from memory); "
-    "Council Directive 1999/74/EC, perches without sharp edges (from memory), a rule for flocks "
-    "of 350 hens and more"
-)
-TAUSON = "Tauson & Abrahamsson (1996), Acta Agric. Scand. A 46:239 (abstract read)"
-WANG = "Wang, Ekstrand & Svedberg (1998), Br. Poult. Sci. 39:191 (abstract read)"
-HOCKING = "Wu & Hocking (2011), Poult. Sci. 90:1170 (from memory)"
 
 STEEP_ANGLE = descent_angle(0.50, 0.75)  # Scholz et al. (2014); 33.7, by them called 34 degrees.
 HARD_ANGLE = 45  # Lambe et al. (1997)
 SAFE_DROP_CM = 50  # Scholz et al. (2014)
 FAR_CM = 100  # Scott & Parker (1994), from memory
-LOWEST_ROOST_CM = 46  # 18 in: one handbook's advice
+LOWEST_ROOST_CM = 46  # 18 in: one author's advice in an interview, as others quote it
 HEAVY_ROOST_CM = 120  # 4 ft: common practice, no published source
 NARROW_MM = 50  # 2 in: common practice, no published source
 THIN_CM = 5  # 2 in: common practice, no published source
@@ -50,7 +45,7 @@ class Mark(enum.Enum):
     """How a flag is shown: a sign told apart without colour, and what it means."""
 
     OVER = "▲", "beyond a published figure"
-    CUSTOM = "◆", CUSTOM
+    CUSTOM = "◆", "against custom, no published figure"
     UNKNOWN = "○", "not recorded"
 
     def __init__(self, sign: str, meaning: str):
@@ -69,7 +64,7 @@ class Rule:
     mark: Mark
     short: str
     words: str
-    source: str
+    sources: tuple[Source, ...]
     holds: Callable[..., bool]
 
     @property
@@ -144,7 +139,7 @@ LEG_RULES = (
         "45° or more",
         "The way down falls at 45° or more. At 45° and 60° more hens failed to come down in time "
         "than at lesser slopes, and the time they took rose with the slope.",
-        LAMBE,
+        (LAMBE, SCOTT),
         lambda leg: leg.angle is not None and leg.angle >= HARD_ANGLE,
     ),
     Rule(
@@ -153,7 +148,7 @@ LEG_RULES = (
         "over 34°",
         "The way down is steeper than 34°, that is 50 cm (20 in) down over 75 cm (30 in). Beyond "
         "that safe landings became fewer.",
-        SCHOLZ,
+        (SCHOLZ,),
         lambda leg: _steep(leg) and leg.angle < HARD_ANGLE,
     ),
     Rule(
@@ -162,7 +157,7 @@ LEG_RULES = (
         "over 50 cm",
         "The drop is more than 50 cm (19 5/8 in). Beyond 50 cm, over 75 cm of level distance, safe "
         "landings became fewer.",
-        SCHOLZ,
+        (SCHOLZ,),
         lambda leg: leg.drop_cm > SAFE_DROP_CM and not _steep(leg),
     ),
     Rule(
@@ -171,7 +166,7 @@ LEG_RULES = (
         "over 1 m away",
         "The next place is more than 1 m (40 in) away. Hens had difficulty with level distances "
         "above about 1 m between perches.",
-        PARKER,
+        (PARKER,),
         lambda leg: leg.to is not None and (leg.run_cm or 0) > FAR_CM,
     ),
     Rule(
@@ -179,7 +174,7 @@ LEG_RULES = (
         Mark.UNKNOWN,
         "how far?",
         "The level distance to the next place down is not recorded, so the angle is not known.",
-        "",
+        (),
         lambda leg: leg.run_cm is None,
     ),
 )
@@ -191,7 +186,7 @@ PLACE_RULES = (
         "height?",
         "The height is not recorded, so the way down from it, or over it, is not reckoned. "
         "Measure it.",
-        "",
+        (),
         lambda place: place.height_cm is None and place.kind not in GROUND and place.kind != OTHER,
     ),
     Rule(
@@ -200,7 +195,7 @@ PLACE_RULES = (
         "square edge",
         "Square edges: the peak load on the foot pad was higher on a square perch than on an oval "
         "one.",
-        PICKEL,
+        (PICKEL, DIRECTIVE),
         lambda place: place.kind in PERCHES and _square(place.edge),
     ),
     Rule(
@@ -208,7 +203,7 @@ PLACE_RULES = (
         Mark.CUSTOM,
         "sharp edge",
         "A sharp edge where they stand or push off can cut the sole.",
-        CUSTOM,
+        (PRACTICE,),
         lambda place: place.kind not in (*PERCHES, *GROUND) and _sharp(place.edge),
     ),
     Rule(
@@ -216,7 +211,7 @@ PLACE_RULES = (
         Mark.CUSTOM,
         "wire",
         "Wire underfoot presses into the sole along thin lines, and its cut ends pierce.",
-        CUSTOM,
+        (PRACTICE,),
         lambda place: _wire(place.material) or (place.kind in GROUND and _wire(place.bedding)),
     ),
     Rule(
@@ -224,7 +219,7 @@ PLACE_RULES = (
         Mark.OVER,
         "metal",
         "Metal: of the perches compared, hens landed worst on steel, whatever its width.",
-        SCHOLZ,
+        (SCHOLZ,),
         lambda place: place.kind in PERCHES and _steel(place.material),
     ),
     Rule(
@@ -232,7 +227,7 @@ PLACE_RULES = (
         Mark.OVER,
         "plastic",
         "Plastic: hens on plastic perches had more bumblefoot than hens on beech.",
-        TAUSON,
+        (TAUSON,),
         lambda place: place.kind in PERCHES and _plastic(place.material),
     ),
     Rule(
@@ -240,7 +235,7 @@ PLACE_RULES = (
         Mark.CUSTOM,
         "round pipe",
         "A round pipe is slippery; wide, flat, smooth roosts are kinder.",
-        CUSTOM,
+        (PRACTICE,),
         lambda place: place.kind in PERCHES and _pipe(f"{place.material} {place.edge}"),
     ),
     Rule(
@@ -248,7 +243,7 @@ PLACE_RULES = (
         Mark.CUSTOM,
         "rough cover",
         "An abrasive cover that is meant to give grip wears the skin of the foot.",
-        CUSTOM,
+        (PRACTICE,),
         lambda place: place.kind not in GROUND and _abrasive(place.cover),
     ),
     Rule(
@@ -256,7 +251,7 @@ PLACE_RULES = (
         Mark.CUSTOM,
         "not smooth",
         "Rough, splintered or slippery to stand on; wide, flat, smooth roosts are kinder.",
-        CUSTOM,
+        (PRACTICE,),
         lambda place: place.kind not in GROUND and _not_smooth(place.surface),
     ),
     Rule(
@@ -264,7 +259,7 @@ PLACE_RULES = (
         Mark.CUSTOM,
         "narrow",
         "Narrower than about 5 cm (2 in); wide, flat, smooth roosts are kinder.",
-        CUSTOM,
+        (PRACTICE,),
         lambda place: place.kind in PERCHES and (place.width_mm or NARROW_MM) < NARROW_MM,
     ),
     Rule(
@@ -273,7 +268,7 @@ PLACE_RULES = (
         "wet",
         "Wet where they land: in a trial 48–49 % of the birds on wet litter had foot lesions, "
         "13–17 % of those on dry litter.",
-        WANG,
+        (WANG,),
         lambda place: place.kind in GROUND and place.damp == "wet",
     ),
     Rule(
@@ -282,7 +277,7 @@ PLACE_RULES = (
         "over 30 % water",
         "More than 30 % of water in the bedding by weight. In turkeys the scores of foot pads were "
         "lowest below that. Others call litter wet from 25 % on; there is no agreed bound.",
-        HOCKING,
+        (HOCKING, DUNLOP),
         lambda place: place.kind in GROUND and (place.moisture_percent or 0) > MOIST_PERCENT,
     ),
     Rule(
@@ -290,7 +285,7 @@ PLACE_RULES = (
         Mark.CUSTOM,
         "hard",
         "Hard where they land.",
-        CUSTOM,
+        (PRACTICE,),
         lambda place: place.kind in GROUND and _hard(bedding_of(place)),
     ),
     Rule(
@@ -299,7 +294,7 @@ PLACE_RULES = (
         "thin",
         "Less than about 5 cm (2 in) of bedding where they land. Hens scratch it away exactly "
         "there, so check again soon.",
-        CUSTOM,
+        (PRACTICE,),
         lambda place: (
             place.kind in GROUND
             and place.bedding_depth_cm is not None
@@ -311,7 +306,7 @@ PLACE_RULES = (
         Mark.UNKNOWN,
         "depth?",
         "The depth of the bedding is not recorded. Measure it at the spot where they land.",
-        "",
+        (),
         lambda place: (
             place.kind in GROUND
             and place.bedding_depth_cm is None
@@ -324,10 +319,11 @@ PLACE_RULES = (
 ROOST_RULES = (
     Rule(
         "lowest-roost",
-        Mark.OVER,
+        Mark.CUSTOM,
         "over 46 cm",
-        "The lowest roost is higher than 46 cm (18 in), the most that one handbook advises.",
-        DAMEROW,
+        "The lowest roost is higher than 46 cm (18 in), the most that one author of a handbook "
+        "advised in an interview.",
+        (DAMEROW,),
         lambda place, layout: _is_lowest_roost(place, layout) and place.height_cm > LOWEST_ROOST_CM,
     ),
     Rule(
@@ -336,7 +332,7 @@ ROOST_RULES = (
         "over 1.2 m",
         "Higher than 1.2 m (4 ft), which is about the highest sensible roost for heavy hens, and "
         "that only where a step or ladder leads up and down.",
-        CUSTOM,
+        (PRACTICE,),
         lambda place, layout: place.kind in PERCHES and (place.height_cm or 0) > HEAVY_ROOST_CM,
     ),
 )
@@ -348,7 +344,7 @@ NO_GROUND = Rule(
     "bedding?",
     "Bedding not recorded: nothing is known about what they land on, so they are taken to "
     "land on a floor at height 0.",
-    "",
+    (),
     lambda layout: not layout.grounds,
 )
 

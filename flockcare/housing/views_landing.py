@@ -64,7 +64,6 @@ def _as_it_was(request, house: House, *, page: str = "") -> dict:
         "last": len(days) - 1,
         "newest": day == days[-1],
         "facts": FACTS,
-        "custom": flags.CUSTOM,
     }
     try:
         layout = landing.layout_of(house, day, record.on(day))

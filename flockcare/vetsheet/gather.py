@@ -12,6 +12,7 @@ from flockcare.birds.models import Bird, Sex
 from flockcare.care.holds import UNTIL_KNOWN, holds_from, product_of
 from flockcare.care.vet import plan_for
 from flockcare.core.dates import PartialDate
+from flockcare.core.sources import cited
 from flockcare.core.templatetags.flockcare import weight
 from flockcare.drawing.dates import date_words, span_words
 from flockcare.feet.cases import Case
@@ -162,7 +163,7 @@ def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
         words += f" ({growing})"
     elif adult:
         share = round(100 * last.grams / adult)
-        source = names.text(bird.breed.source) or "no source"
+        source = cited(names.text(bird.breed.source)) or "no source"
         words += (
             f", {share} % of the adult weight set down for the breed "
             f"({weight(adult, bird.flock)}; {source})"
@@ -326,7 +327,7 @@ def _scale(scale: Scale, used: set[int], made_for: str = "") -> ScaleSheet:
         for step in scale.steps
         if step.value in used
     )
-    return ScaleSheet(scale.name + made_for, steps, scale.source)
+    return ScaleSheet(scale.name + made_for, steps, cited(scale.source))
 
 
 # --- Measured sores

@@ -34,9 +34,9 @@ def test_page_gives_weight_class_and_source(cast, breed):
     Bird.objects.create(flock=cast.flock, name="Dill", breed=breed)
     page = " ".join(cast.clients.viewer.get(url(cast)).text.split())
     assert "3.63 kg, heavy · 1 bird<" in page
-    assert "2.04 kg, light" in page and "Standard of Perfection" in page
-    # What was read and what was not is said on one page of sources, not on each.
-    assert "from memory" not in page and "as cited" not in page
+    # How the standard was read stands on the page of sources alone.
+    assert "/about/sources/#apa" in page and "Weight:" not in page
+    assert "2.04 kg, light" in page and "memory" not in page and "cited" not in page
     assert "weight not known" in page
     assert page.index("Leghorn") < page.index("Orpington") < page.index("Yard mix")
 

@@ -40,6 +40,7 @@ PAGES = [
     "care/kit/",
     "care/calendar/",
     "care/rules/",
+    "care/dressing/",
     "care/medicines/",
     "trends/",
     "trends/cases/",
@@ -57,6 +58,7 @@ PAGES = [
     "vet/",
     "no-signal/",
     "about/guide/",
+    "about/sources/",
     "about/security/",
     "about/backup/",
 ]

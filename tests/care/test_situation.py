@@ -10,12 +10,15 @@ from django.utils.html import escape
 
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep
-from flockcare.care.rules import NOTIFIABLE, RULES, UNASKED, Advice
+from flockcare.care.rules import RULES, UNASKED, Advice
 from flockcare.care.situation import advise_cases, standing, standings
+from flockcare.core.sources import sources_of
 from flockcare.feet.cases import cases_of_bird
 from flockcare.photos.models import Measurement, Photo, Precision
 from tests.care.steps import day, form, look, step, url
 from tests.people.rows import READ_PAGE, same_queries, seen
+
+REPORT = "Ring your animal-health authority now"
 
 pytestmark = pytest.mark.django_db
 
@@ -167,7 +170,7 @@ def test_the_page_shows_what_led_there_and_the_limits(cast, birds):
     look(cast, birds["Dill"], left={"score": 1, "hot": True}, right={"score": 0}, gait=2)
     page = " ".join(cast.clients.viewer.get(url(cast, "bird", birds["Dill"].pk)).text.split())
     assert "left foot: vet within days" in page.lower()
-    assert "The foot is hot" in page and "grade III" in page
+    assert "The foot is hot" in page and "/about/sources/#bsava-2008" in page
     assert "Also there: a sore, and she limps a little" in page
     assert "No clinical scale has been validated for hens" in page
     # What was not written down is named, and never counted as a no.
@@ -177,19 +180,21 @@ def test_the_page_shows_what_led_there_and_the_limits(cast, birds):
 def test_the_table_of_rules_is_a_page(cast):
     page = cast.clients.viewer.get(url(cast, "rules")).content.decode()
     for rule in RULES:
-        assert escape(rule.sign) in page and escape(rule.source) in page
+        assert escape(rule.sign) in page
+        named = sources_of(rule.source)
+        assert named and all(f"/about/sources/#{source.key}" in page for source in named)
     levels = [page.index(f">{level.words}</span>") for level in sorted(Advice, reverse=True)]
     assert levels == sorted(levels)
-    assert escape(NOTIFIABLE) in page and escape(UNASKED) in page
+    assert REPORT in page and escape(UNASKED) in page
     assert seen(cast, url(cast, "rules")) == READ_PAGE
 
 
 def test_a_sign_of_a_disease_to_be_reported_says_so(cast, birds):
     look(cast, birds["Dill"], left={"score": 1, "cold_or_dark": True})
-    assert escape(NOTIFIABLE) in cast.clients.viewer.get(url(cast, "bird", birds["Dill"].pk)).text
+    assert REPORT in cast.clients.viewer.get(url(cast, "bird", birds["Dill"].pk)).text
     look(cast, birds["Mace"], left={"score": 1, "hot": True})
     page = cast.clients.viewer.get(url(cast, "bird", birds["Mace"].pk)).text
-    assert escape(NOTIFIABLE) not in page
+    assert REPORT not in page
     assert "Today,\nas soon as there is one of these" in page and "(today)" not in page
 
 

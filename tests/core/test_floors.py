@@ -94,7 +94,7 @@ def test_every_app_stands_on_a_floor():
 PROJECT_PAGES = {
     *("today", "birds", "bird", "check_bird", "export", "calendar_feed"),
     *("recent_changes", "record_history"),
-    *("move_check", "move_step", "move_photo", "series"),
+    *("move_check", "move_step", "move_photo", "series", "sources"),
 }
 PROJECT_TEMPLATES = {
     *("base.html", "more.html", "flocks.html", "bird_places.html", "first_steps.html"),

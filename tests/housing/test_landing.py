@@ -163,7 +163,7 @@ def test_the_page_says_what_each_bird_lands_with(cast, shed):
         "largest single drop on the gentlest way down",
         "55 cm down to Step, over 60 cm: 43°",
         "Hens scratch bedding away exactly where they land",
-        "Common practice, no published source",
+        "kinder than narrow or round ones. common practice",
         "orientation, not a building rule",
         "Local animal-welfare rules come first",
     ):
@@ -353,8 +353,8 @@ def test_a_suggestion_says_which_published_figure_is_lower(cast, shed):
     assert (
         "Lower Bar by 50 cm, to 50 cm helps 3 birds, none left over; largest drop then 50 cm "
         "Still marked then: the way down is steeper than 34°, that is 50 cm (20 in) down over "
-        "75 cm (30 in); the lowest roost is higher than 46 cm (18 in), the most that one handbook "
-        "advises."
+        "75 cm (30 in); the lowest roost is higher than 46 cm (18 in), the most that one author "
+        "of a handbook advised in an interview."
     ) in words
     words = page(cast.clients.keeper, address(shed, "what_if"), drop="40")
     assert "Lower Bar by 60 cm, to 40 cm helps 3 birds, none left over" in words

@@ -1,4 +1,4 @@
-"""The page on reliability says what the study has found."""
+"""What was found about no signal stands on the page of sources, as the study found it."""
 
 import re
 from pathlib import Path
@@ -17,7 +17,11 @@ def test_who_may(cast):
 
 
 def test_the_figures_are_those_of_the_kept_table(cast):
-    page = cast.clients.viewer.get(reverse("offline:about", args=[cast.flock.pk])).content.decode()
+    leads = cast.clients.viewer.get(reverse("offline:about", args=[cast.flock.pk])).text
+    address = reverse("sources", args=[cast.flock.pk])
+    assert f'href="{address}#no-signal"' in leads
+    page = cast.clients.viewer.get(address).text
+    assert 'id="no-signal"' in page
     shown = [
         tuple(map(int, pair)) for pair in re.findall(r"<td>(\d+)</td><td>(\d+)</td></tr>", page)
     ]

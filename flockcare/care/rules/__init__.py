@@ -10,12 +10,11 @@ threshold, reason, source and how sure that is. `answer.py`: what follows from t
 from flockcare.care.rules.answer import Answer, advise
 from flockcare.care.rules.levels import Advice, Mark, Rule
 from flockcare.care.rules.signs import Situation
-from flockcare.care.rules.table import LIMITS, NOTIFIABLE, RULES, UNASKED
+from flockcare.care.rules.table import LIMITS, RULES, UNASKED
 from flockcare.care.sizes import READING_ERROR_MM, Size
 
 __all__ = [
     "LIMITS",
-    "NOTIFIABLE",
     "READING_ERROR_MM",
     "RULES",
     "UNASKED",

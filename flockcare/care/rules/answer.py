@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from flockcare.care.rules.levels import Advice, Rule
 from flockcare.care.rules.signs import Situation
-from flockcare.care.rules.table import NOTIFIABLE, RULES
+from flockcare.care.rules.table import RULES
 
 URGENT = tuple(rule for rule in RULES if rule.advice.is_urgent)
 
@@ -32,10 +32,9 @@ class Answer:
         return min((days for days in asked if days is not None), default=None)
 
     @property
-    def notifiable(self) -> str:
-        """What to watch for and to report, where a sign is also one of such a disease."""
-        there = (*self.because, *self.also)
-        return NOTIFIABLE if any(rule.notifiable for rule in there) else ""
+    def notifiable(self) -> bool:
+        """Whether a sign is also one of diseases that must be reported."""
+        return any(rule.notifiable for rule in (*self.because, *self.also))
 
     @property
     def change(self) -> str:

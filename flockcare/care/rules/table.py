@@ -17,11 +17,6 @@ LIMITS = (
     "score for broilers, and what is known of healing sores for people. These rules point to a "
     "vet. They are no diagnosis."
 )
-NOTIFIABLE = (
-    "Several birds ill or dead within days, a purple comb or legs, a swollen head, hard breathing "
-    "or a sudden drop in eggs: it may be bird flu or another disease that must be reported. Do not "
-    "move birds, touch as little as you can, and call your animal health authority now."
-)
 # Signs that no field asks for.
 UNASKED = (
     "Maggots, bone that can be seen, hard breathing, fits, a bird that was attacked: a vet today, "
