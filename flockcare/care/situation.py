@@ -26,7 +26,7 @@ from flockcare.care.due import (
     suggested_due,
 )
 from flockcare.care.holds import Hold, open_holds
-from flockcare.care.models import CareStep, StepKind
+from flockcare.care.models import CareStep, StepKind, VetContact
 from flockcare.care.rules import Answer, Rule, advise
 from flockcare.care.standing import (
     FEET,
@@ -69,13 +69,14 @@ YEARLING = 365
 
 @dataclass(frozen=True)
 class FlockStanding:
-    """Of each bird that is here how she stands, and the holds of birds that left.
+    """Of each bird that is here how she stands, the holds of birds that left, and the flock's vet.
 
     ``mark``: other as soon as a record is other that this rests on.
     """
 
     birds: Mapping[UUID, Standing]
     gone: list[tuple[UUID, str, Eggs]] = field(default_factory=list)
+    vet: VetContact | None = None
     mark: tuple = ()
 
 
@@ -117,6 +118,7 @@ def mark_of(flock, *, now: datetime) -> tuple:
         count(Bird, left=""),
         count(Weighing),
         count(BirdState),
+        count(VetContact),
         count(Measurement, photo__bird__isnull=False, photo__deleted_at=None),
     )
     found = Flock.objects.filter(pk=flock.pk).values_list(*figures).get()
@@ -134,7 +136,7 @@ def worked_out(flock, today: date) -> FlockStanding:
         key: standing_of(records, today=today, rounds=rounds, others_new=len(began - {key}))
         for key, records in hers.items()
     }
-    return FlockStanding(birds, gone)
+    return FlockStanding(birds, gone, VetContact.objects.filter(flock=flock).usual())
 
 
 def _began_lately(hers: Mapping[UUID, Records], today: date) -> set[UUID]:
@@ -162,7 +164,7 @@ def _read(flock, today: date, before: datetime):
     looks = _looks(flock, cases, before)
     known = set(sore) | looks.keys()
     outlines, weights = _outlines(known, before, zone), _weights(known, today)
-    looked_at, plans = _looked_at(known, before, zone), _plans(flock, known, today, before)
+    looked_at, plans = _looked_at(known, before, zone), _plans(flock, today, before)
     states = _states(flock, today)
     asked = defaultdict(list)
     now = before - timedelta(hours=12)
@@ -304,7 +306,7 @@ def _states(flock, today: date) -> dict[UUID, list[State]]:
     found = defaultdict(list)
     for state in BirdState.objects.filter(flock=flock).on(today).order_by("since"):
         words = state.get_kind_display()
-        found[state.bird_id].append(State(state.kind, words, state.since, state.until))
+        found[state.bird_id].append(State(state.pk, state.kind, words, state.since, state.until))
     return found
 
 
@@ -320,10 +322,10 @@ def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict
     return found
 
 
-def _plans(flock, birds: Iterable[UUID], today: date, before: datetime):
+def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan]]:
     """What a vet planned for each foot. A visit without a plan counts as one of four weeks."""
     visits = CareStep.objects.filter(
-        bird__in=list(birds), kind=StepKind.VET, at__gte=before - WEIGHED, at__lt=before
+        flock=flock, kind=StepKind.VET, at__gte=before - WEIGHED, at__lt=before
     )
     of_bird = defaultdict(list)
     for visit in visits.order_by("-at"):

@@ -129,10 +129,14 @@ class Eggs:
 class State:
     """What is so with her for a time, such as ``moulting``; ``until``: the day it is over."""
 
+    pk: UUID
     kind: str
     words: str
     since: date
     until: date | None = None
+
+    def get_kind_display(self) -> str:
+        return self.words
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,7 @@ def _today(request, flock, *, ahead=False) -> dict:
 def care_now(request, flock, all_rows: list[Row], found, *, ahead=False) -> dict:
     """What the piece of Today shows of care. ``ahead``: also what is due in the days to come."""
     now, mine = timezone.now(), _wants_mine(request)
+    flock.usual_vet = found.vet
     rows = [row for row in all_rows if row.standing.of_care]
     if mine:
         rows = [row for row in rows if row.is_for(request.user.pk)]
@@ -126,6 +127,7 @@ def care_of(bird, cases) -> dict:
     """What is shown of a bird's care, on its own page and on hers. ``cases``: all she ever had."""
     now = timezone.now()
     found = standings(bird.flock, now=now)
+    bird.flock.usual_vet = found.vet
     hers = found.birds.get(bird.pk)
     steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
     return {

@@ -61,9 +61,11 @@ def bird(request, flock, bird_id):
         "of_adult": _share_of_adult(bird),
         **care_of(bird, cases),
         "growing": growing_words(bird.hatched, bird.weighed_on or _last_day(bird)),
-        **bird.states_on(_last_day(bird)),
         **_timeline(request, bird, cases),
     }
+    if row := context["row"]:
+        states = row.standing.states
+        context |= {"states": states, "other_states": bird.other_states(states)}
     context["tag"] = care_tag(request, context["mark"])
     return render(request, "pages/bird.html", context)
 
