@@ -89,8 +89,8 @@ class Check(FlockRecord):
         null=True, blank=True, choices=BODY_CONDITION.choices
     )
     note = models.TextField(blank=True, default="", max_length=4000)
-    limps_on = models.CharField(max_length=5, choices=Leg, blank=True, default="")
-    comb = models.CharField(max_length=6, choices=Comb, blank=True, default="")
+    limps_on = models.CharField(max_length=5, choices=Leg, blank=True, default="", db_default="")
+    comb = models.CharField(max_length=6, choices=Comb, blank=True, default="", db_default="")
     photos = models.ManyToManyField(Photo, blank=True, related_name="checks")
 
     together = (("keeper_id", "keeper_name"),)

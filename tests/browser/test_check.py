@@ -172,3 +172,223 @@ def test_two_keepers_share_a_round(open_phone):
             with page.expect_navigation():
                 page.locator("button:has-text('Both feet clear')").tap()
     assert len(seen) == len(set(seen)) == min(due, 6) >= 2
+
+
+def box(page, selector):
+    return page.locator(selector).first.bounding_box()
+
+
+def log(page, site, bird, *, left):
+    """A check of some time ago, as a form sends one."""
+    page.goto(f"/f/{site.flock}/birds/{site.birds[bird]}/check/")
+    page.locator("[name=left-score]").nth(left).evaluate("field => (field.checked = true)")
+    page.locator("#id_left-sites_0").evaluate("field => (field.checked = true)")
+    page.locator("[name=right-score]").first.evaluate("field => (field.checked = true)")
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector(f"text=Saved: {bird}")
+
+
+def test_a_marked_place_proposes_mild_and_the_other_foot_is_one_tap(open_phone, record_property):
+    page = open_phone("ada")
+    tap = Taps(page)
+    tap("text=Check a bird")
+    tap(".row:has-text('Lovage')")
+    tap(".foot-left .over-0")
+    assert page.locator("#id_left-score_1").is_checked()
+    page.wait_for_selector(".part-left .proposed:has-text('Proposed')")
+    assert page.locator(".part-right .proposed").is_hidden()
+    tap("label.other-right")
+    tap("button:has-text('Save check')")
+    page.wait_for_selector("text=Saved: Lovage, left foot mild, right foot clear.")
+    record_property("taps finding by its place", tap.count)
+    assert tap.count == 5
+
+
+def test_a_proposal_is_taken_by_a_tap_changed_by_another_and_goes_with_its_place(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Saffron']}/check/")
+    page.locator(".foot-left .over-0").tap()
+    mild = page.locator("#id_left-score_1")
+    page.locator("label[for=id_left-score_1]").tap()
+    assert mild.is_checked() and page.locator(".part-left .proposed").is_hidden()
+    page.locator("label[for=id_left-score_1]").tap()
+    assert not mild.is_checked()
+    page.locator(".foot-right .over-2").tap()
+    assert page.locator("#id_right-score_1").is_checked()
+    page.locator("label[for=id_right-score_2]").tap()
+    assert page.locator(".part-right .proposed").is_hidden()
+    page.locator("label[for=id_right-score_3]").tap()
+    page.locator(".foot-right .over-2").tap()
+    page.locator(".foot-right .over-2").tap()
+    assert page.locator("#id_right-score_1").is_checked()
+    page.locator(".foot-right .over-2").tap()
+    assert page.locator("#id_right-score_3").is_checked()
+    page.evaluate("localStorage.clear()")
+
+
+def test_a_foot_that_is_the_same_takes_four_taps_from_today(open_phone, site, record_property):
+    page = open_phone("ada")
+    log(page, site, "Borage", left=2)
+    page.goto(f"/f/{site.flock}/today/")
+    tap = Taps(page)
+    tap("text=Check a bird")
+    tap(".row:has-text('Borage')")
+    assert "swollen since" in page.locator(".known-foot").first.inner_text()
+    tap(".known-foot label:has-text('Still the same')")
+    assert page.locator("#id_left-score_2").is_checked()
+    assert page.locator("#id_left-sites_0").is_checked()
+    # A second thought empties it again, and another score is not the same.
+    page.locator(".known-foot label").first.tap()
+    assert page.locator("#id_left-score_3").is_checked()
+    assert not page.locator("#id_left-sites_0").is_checked()
+    page.locator(".known-foot label").first.tap()
+    page.locator("label[for=id_left-score_1]").tap()
+    assert not page.locator("#id_left-same").is_checked()
+    page.locator("label[for=id_left-score_2]").tap()
+    tap("button:has-text('Save check')")
+    page.wait_for_selector("text=Saved: Borage, left foot swollen. Right foot not checked.")
+    record_property("taps still the same", tap.count)
+    assert tap.count == 4
+
+
+def test_both_the_same_is_one_tap_on_the_form(open_phone, site):
+    page = open_phone("ada")
+    log(page, site, "Borage", left=1)
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Borage']}/check/")
+    page.locator("button:has-text('Both still the same')").tap()
+    page.wait_for_selector("text=Saved: Borage, left foot mild, right foot clear.")
+
+
+def test_the_place_of_a_known_sore_is_filled_in_and_goes_with_its_score(open_phone, site):
+    page = open_phone("ada")
+    log(page, site, "Borage", left=1)
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Borage']}/check/")
+    page.locator("label[for=id_left-score_2]").tap()
+    assert page.locator("#id_left-sites_0").is_checked()
+    page.locator(".part-left label[for=id_left-score_0]").tap()
+    assert not page.locator("#id_left-sites_0").is_checked()
+    page.evaluate("localStorage.clear()")
+
+
+def test_both_feet_clear_asks_once_whether_the_sore_has_healed(open_phone, site):
+    page = open_phone("ada")
+    for answer, said in (
+        ("Not checked closely", "right foot clear. Left foot not checked."),
+        ("Yes, healed", "both feet clear."),
+    ):
+        log(page, site, "Borage", left=1)
+        page.goto(f"/f/{site.flock}/birds/{site.birds['Borage']}/check/")
+        assert page.locator(".healed").is_hidden()
+        page.locator("button:has-text('Both feet clear')").tap()
+        page.wait_for_selector(".healed:has-text('Left foot healed?')")
+        assert page.locator(".healed button").first.is_disabled(), "the second tap of two"
+        page.locator(f".healed button:has-text('{answer}')").tap()
+        page.wait_for_selector(f"text=Saved: Borage, {said}")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Borage']}/check/")
+    page.locator("button:has-text('Both feet clear')").tap()
+    page.wait_for_selector("text=Saved: Borage, both feet clear.")
+
+
+def test_healed_is_asked_without_script_too(browser, open_phone, site):
+    log(open_phone("ada"), site, "Borage", left=1)
+    context = browser.new_context(java_script_enabled=False, base_url=site.url)
+    context.add_cookies(
+        [{"name": "flockcare_session", "value": site.sessions["ada"], "url": site.url}]
+    )
+    page = context.new_page()
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Borage']}/check/")
+    page.locator("button:has-text('Both feet clear')").click()
+    page.locator(".healed button:has-text('Yes, healed')").click()
+    assert page.locator("text=Saved: Borage, both feet clear.").count() == 1
+    context.close()
+
+
+def test_one_chip_denies_the_signs_and_can_be_taken_back(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Caraway']}/check/")
+    page.locator(".foot-left .over-0").tap()
+    chip = page.locator("label:has-text('Not swollen, hot or oozing')")
+    for _ in range(3):
+        chip.tap()
+    assert page.locator("#id_calm").is_checked()
+    page.locator("label[for=id_left-oozing]").tap()
+    page.locator("button:has-text('Save check')").tap()
+    page.locator("a:has-text('View or edit')").tap()
+    said = " ".join(page.locator("main").inner_text().split())
+    assert "Signs oozing Not hot" in said and "Gait 0 normal" in said and "bright" in said
+
+
+def test_the_leg_is_asked_for_with_the_limp(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Caraway']}/check/")
+    page.locator("summary:has-text('How she walks')").tap()
+    leg = page.locator(".which-leg")
+    assert leg.is_hidden()
+    page.locator("label:has-text('Definite')").tap()
+    assert leg.is_visible()
+    page.locator("label:has-text('Normal')").first.tap()
+    assert leg.is_hidden()
+    page.evaluate("localStorage.clear()")
+
+
+def test_what_was_there_before_is_one_tap_to_answer(open_phone, site):
+    page = open_phone("ada")
+    address = f"/f/{site.flock}/birds/{site.birds['Chervil']}/check/"
+    page.goto(address)
+    page.locator(".foot-left .over-0").tap()
+    page.locator("label[for=id_left-hot]").tap()
+    page.locator("summary:has-text('How she walks')").tap()
+    page.locator("label:has-text('Definite')").tap()
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector("text=Saved: Chervil")
+    page.goto(address)
+    page.locator(".known-foot label").first.tap()
+    page.locator(".pair:has-text('Still hot?') label:has-text('No')").tap()
+    page.locator(".pair:has-text('Still limping?') label:has-text('No')").tap()
+    page.locator("button:has-text('Save check')").tap()
+    page.locator("a:has-text('View or edit')").tap()
+    said = " ".join(page.locator("main").inner_text().split())
+    assert "Not hot" in said and "Gait 0 normal" in said
+
+
+def test_no_choice_is_hidden_behind_a_bar_when_saving_is_refused(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Tansy']}/check/")
+    page.locator(".foot-right .over-0").tap()
+    page.locator(".part-right label:has-text('Not checked')").tap()
+    page.locator("button:has-text('Save check')").tap()
+    page.wait_for_selector(".part-right .errorlist")
+    page.wait_for_timeout(300)
+    bar = box(page, ".places")["y"]
+    for number in range(4):
+        chip = box(page, f"label[for=id_right-score_{number}]")
+        assert chip["y"] >= 0 and chip["y"] + chip["height"] <= bar
+        middle = [chip["x"] + chip["width"] / 2, chip["y"] + chip["height"] / 2]
+        over = page.evaluate("([x, y]) => document.elementFromPoint(x, y).name", middle)
+        assert over == "right-score", "nothing lies over it"
+    page.evaluate("localStorage.clear()")
+
+
+def test_a_long_word_breaks_no_page(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Anise']}/check/")
+    for name in ("h1 [data-bird-name]", ".known-foot p", ".foot-legend", "summary", ".chips span"):
+        page.locator(name).first.evaluate("place => (place.textContent = 'Kikeriki'.repeat(500))")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    for address in ("today", "birds", "check", f"birds/{site.birds['Anise']}", "houses"):
+        page.goto(f"/f/{site.flock}/{address}/")
+        page.evaluate(
+            """() => {
+              const words = document.createTreeWalker(document.querySelector("main"), 4);
+              const found = [];
+              while (words.nextNode()) found.push(words.currentNode);
+              for (const text of found) {
+                const place = text.parentElement;
+                // In these stand short words of the app itself.
+                const short = "svg, table, option, .feet-now, .tag, .visually-hidden";
+                if (place.closest(short)) continue;
+                if (text.data.trim()) text.data = "Kikeriki".repeat(12);
+              }
+            }"""
+        )
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390, address

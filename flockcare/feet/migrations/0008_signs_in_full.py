@@ -21,6 +21,8 @@ def close_what_was_left_open(apps, schema_editor):
 
 class Migration(migrations.Migration):
 
+    safe_because = "Score and droppings get other words for their choices, and no other column."
+
     dependencies = [
         ('feet', '0007_versions'),
     ]
@@ -29,12 +31,12 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='check',
             name='comb',
-            field=models.CharField(blank=True, choices=[('normal', 'normal'), ('pale', 'pale'), ('purple', 'purple')], default='', max_length=6),
+            field=models.CharField(blank=True, choices=[('normal', 'normal'), ('pale', 'pale'), ('purple', 'purple')], db_default='', default='', max_length=6),
         ),
         migrations.AddField(
             model_name='check',
             name='limps_on',
-            field=models.CharField(blank=True, choices=[('left', 'left leg'), ('right', 'right leg'), ('both', 'both legs')], default='', max_length=5),
+            field=models.CharField(blank=True, choices=[('left', 'left leg'), ('right', 'right leg'), ('both', 'both legs')], db_default='', default='', max_length=5),
         ),
         migrations.AddField(
             model_name='footfinding',
