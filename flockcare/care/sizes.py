@@ -77,10 +77,8 @@ def lowest_since_peak(readings: Sequence[Size]) -> Size | None:
     return min(earlier, key=lambda size: size.value, default=None)
 
 
-def is_below_peak(readings: Sequence[Size]) -> bool | None:
+def is_below_peak(readings: Sequence[Size]) -> bool:
     """Smaller than at its largest, by more than the error."""
-    if len(readings) < 2:
-        return None
     return beyond_error(peak(readings), readings[0])
 
 
@@ -94,7 +92,7 @@ def is_better(readings: Sequence[Size]) -> bool | None:
     """Below the peak and not worse. Neither better nor worse: no difference that can be told."""
     if len(readings) < 2:
         return None
-    return bool(is_below_peak(readings) and not is_worse(readings))
+    return is_below_peak(readings) and not is_worse(readings)
 
 
 def is_growing(readings: Sequence[Size]) -> bool | None:
@@ -106,8 +104,9 @@ def is_growing(readings: Sequence[Size]) -> bool | None:
 
 def share_left(readings: Sequence[Size]) -> float:
     """Of the area at the peak. Widths are compared as the circles that they cross."""
-    share = readings[0].value / peak(readings).value
-    return share**2 if readings[0].unit == "mm" else share
+    newest = readings[0]
+    share = newest.value / peak(readings).value
+    return share**2 if newest.unit == "mm" else share
 
 
 def days_since_peak(readings: Sequence[Size]) -> int:
@@ -137,7 +136,7 @@ def surely_not_smaller(readings: Sequence[Size]) -> bool | None:
 
 def less_than_half_gone(readings: Sequence[Size]) -> bool | None:
     """Of the area at the peak, four weeks and more after it."""
-    if len(readings) < 2 or days_since_peak(readings) < DAYS_TO_HALVE:
+    if days_since_peak(readings) < DAYS_TO_HALVE:
         return None
     return share_left(readings) > 0.5
 

@@ -69,6 +69,10 @@ SYNOVIAE = (
     "Mycoplasma synoviae: hot swollen hocks and foot pads, lame, all ages "
     "(poultryworld.net, mycoplasma: infectious synovitis): read"
 )
+FROSTBITE = (
+    "Leg bands and tight bandages cut off the blood; toes dry up (vetbook.org, bird, Frostbite): "
+    "read"
+)
 STAPH = "Staphylococcosis: down on hocks, swollen feet or hocks (poultryworld.net): read"
 MAREK = (
     "Marek's disease: lame, then paralysed, mostly between six weeks and six months "
@@ -236,11 +240,11 @@ ROWS = (
     row("SOON", NOTHING, "Grade III and nothing else", BSAVA, grade=3),
     row("LOOK LEAVE HOME", NOTHING, "Grade II and nothing else", BSAVA, grade=2),
     # --- Today
-    row("NOW", CLEAR, "Cold or dark: blood does not reach it", MEMORY, cold_or_dark=True),
-    row("NOW", NOTHING, "The same, nothing else known", MEMORY, cold_or_dark=True),
+    row("NOW", CLEAR, "Cold or dark: blood does not reach it", FROSTBITE, cold_or_dark=True),
+    row("NOW", NOTHING, "The same, nothing else known", FROSTBITE, cold_or_dark=True),
     row("NOW", SWOLLEN, "Swollen and dark", MEMORY, cold_or_dark=True),
     row("NOW", CLEAR, "A thread round a toe", MEMORY, constricted=True),
-    row("NOW", SKIN, "A band too tight, toes cold", MEMORY, constricted=True, cold_or_dark=True),
+    row("NOW", SKIN, "A band too tight, toes cold", FROSTBITE, constricted=True, cold_or_dark=True),
     row("NOW SOON", SKIN, "Open and bleeding", HOSPITAL, bleeding=True),
     row("NOW", CLEAR, "She cannot stand", KESTIN, gait=5),
     row("NOW", SCAB, "She cannot stand, with a plain scab", KESTIN, gait=5),
@@ -365,9 +369,11 @@ ROWS = (
     ),
     row("ASK", SCAB, "The third time within a year", MEMORY, cases_in_foot_12_months=3),
     row("ASK", SKIN, "The fourth time", MEMORY, cases_in_foot_12_months=4),
+    row("ASK", NOTHING, "The third time, not checked yet", MEMORY, cases_in_foot_12_months=3),
     row("LEAVE", SCAB, "The second time", MEMORY, cases_in_foot_12_months=2),
     row("ASK SOON", SCAB, "Three more within two weeks", SYNOVIAE, others_new_14_days=3),
     row("ASK SOON", SWOLLEN, "Three more within two weeks", SYNOVIAE, others_new_14_days=5),
+    row("ASK SOON", NOTHING, "Three others new, she not checked", SYNOVIAE, others_new_14_days=3),
     row("LEAVE HOME ASK", SCAB, "One more", SYNOVIAE, others_new_14_days=1),
     row("SOON", SKIN, "Several, with hot feet", SYNOVIAE, others_new_14_days=3, hot=True),
     # --- Sizes

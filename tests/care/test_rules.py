@@ -29,6 +29,10 @@ def mm(*readings):
     return tuple(Size(value, 1.0, "mm", days) for value, days in readings)
 
 
+def mm2(*readings):
+    return tuple(Size(value, value * 0.05, "mm²", days) for value, days in readings)
+
+
 # What makes each rule hold, as a change of PLAIN.
 SIGNS = {
     "cold or dark": {"cold_or_dark": True},
@@ -98,6 +102,13 @@ OF_BIRD = {
 }
 
 
+LOOK_AGAIN = {"moderate swelling": 1, "slight limp": 1, "limp alone": 2}
+
+
+def look_again_days(rules) -> dict[str, int]:
+    return {rule.key: rule.look_again_days for rule in rules if rule.look_again_days}
+
+
 def with_sign(key: str, seen: Situation = PLAIN) -> Situation:
     return replace(seen, **SIGNS[key])
 
@@ -134,11 +145,7 @@ def test_a_rule_that_names_a_day_carries_it_and_no_other_rule_a_number():
     for rule in RULES:
         assert (rule.look_again_days == 1) == ("check every day" in rule.reason)
         assert (rule.look_again_days == 2) == ("in two days" in rule.reason)
-    assert {rule.key: rule.look_again_days for rule in RULES if rule.look_again_days} == {
-        "moderate swelling": 1,
-        "slight limp": 1,
-        "limp alone": 2,
-    }
+    assert look_again_days(RULES) == LOOK_AGAIN
 
 
 def test_the_answer_asks_for_the_next_look_only_by_what_led_to_it():
@@ -184,12 +191,22 @@ EDGES = [
     ("limp alone", {**BARE, "gait": 3}, {**BARE, "gait": 2}),
     ("limp alone", {**BARE, "gait": 0}, {**BARE, "gait": 1}),
     ("limp alone", {**BARE, "gait": 1, "other_score": 1}, {**BARE, "gait": 1}),
+    ("limp alone", {"gait": 1}, {**BARE, "gait": 1}),
+    *(
+        ("slight limp, other foot", signs, {**BARE, "gait": 1, "other_score": 1})
+        for signs in (
+            {**BARE, "other_score": 1},
+            {**BARE, "gait": 1},
+            {"gait": 1, "other_score": 1},
+        )
+    ),
     ("clear", {**BARE, "gait": 1}, BARE),
     ("clear", {**BARE, "scab": "brown"}, BARE),
     ("clear", {**BARE, "swelling": "moderate"}, BARE),
     ("clear", {**BARE, "score": 1}, BARE),
     ("swollen and limps", {**MODERATE, "gait": 0}, {**MODERATE, "gait": 1}),
     ("swollen and limps", {"gait": 1}, {**MODERATE, "gait": 1}),
+    ("moderate swelling", {**MODERATE, "score": 2}, MODERATE),
     ("swelling from above", {"score": 1}, {"score": 2}),
     ("swelling from above", MODERATE, {"swelling": "from above"}),
     ("grade III", {"grade": 2}, {"grade": 3}),
@@ -209,7 +226,14 @@ EDGES = [
     ("third case", {"cases_in_foot_12_months": 2}, {"cases_in_foot_12_months": 3}),
     ("third case", {**BARE, "cases_in_foot_12_months": 3}, {"cases_in_foot_12_months": 3}),
     ("several new", {"others_new_14_days": 2}, {"others_new_14_days": 3}),
-    ("several new", {**BARE, "others_new_14_days": 3}, {"others_new_14_days": 3}),
+    *(
+        (
+            "several new",
+            {**BARE, "others_new_14_days": 3},
+            {**BARE, "others_new_14_days": 3, **affected},
+        )
+        for affected in ({"score": 1}, {"other_score": 1}, {"gait": 1})
+    ),
     (
         "swollen for two weeks",
         {**MODERATE, "days_affected": 13},
@@ -228,6 +252,9 @@ EDGES = [
         {"days_affected": 30, "sizes": mm((7.5, 0), (8, 20))},
     ),
     ("large", {"sizes": mm((9.9, 0))}, {"sizes": mm((10, 0))}),
+    ("large", {"sizes": mm2((78, 0))}, {"sizes": mm2((79, 0))}),
+    # A way of measuring that was given up more than two weeks ago says nothing of today.
+    ("large", {"sizes": (*mm((12, 15)), *mm2((20, 0)))}, {"sizes": (*mm((12, 14)), *mm2((20, 0)))}),
     ("large", {"sizes": mm((9.9, 0), (12, 9))}, {"sizes": mm((12, 0), (9.9, 9))}),
     (
         "large",
@@ -250,6 +277,12 @@ EDGES = [
         {"sizes": mm((5.9, 0), (6, 15), (9, 40))},
         {"sizes": mm((6, 0), (6, 15), (9, 40))},
     ),
+    # Smaller than a pea, and less than half gone.
+    (
+        "not clearly healing",
+        {"sizes": mm2((7, 0), (15, 30))},
+        {"sizes": mm2((10, 0), (15, 30))},
+    ),
     ("growing", {"sizes": mm((7.4, 0), (6, 3))}, {"sizes": mm((7.5, 0), (6, 3))}),
     (
         "growing",
@@ -266,6 +299,7 @@ EDGES = [
     ("scab alone", {"other_score": None}, {}),
     ("scab alone", {"score": None}, {}),
     ("scab alone", {"gait": 1}, {}),
+    ("scab alone", {"score": 2}, {}),
     ("scab alone", {"swelling": None}, {}),
     ("scab alone", {"scab": "none"}, {"scab": "black"}),
     ("skin alone", {}, {"scab": "none"}),
@@ -273,6 +307,9 @@ EDGES = [
     ("skin alone", {"scab": "none", "swelling": "moderate"}, {"scab": "none"}),
     ("skin alone", BARE, {"scab": "none"}),
     ("dull", {"bright": False, "moulting": True}, {"bright": False}),
+    ("dull", {"bright": False, "moulting": True, "gait": 2}, {"bright": False, "gait": 2}),
+    ("dull in a quiet season", {"bright": False}, {"bright": False, "broody": True}),
+    ("not eating in a quiet season", {"eating": False}, {"eating": False, "moulting": True}),
     ("dull", {"bright": False, "broody": True}, {"bright": False, "broody": None}),
     ("not eating", {"eating": False, "broody": True}, {"eating": False}),
     *(
@@ -434,10 +471,13 @@ def test_what_is_not_known_is_neither_yes_nor_no(seen, name):
     """Forgetting something never brings in a rule that did not hold, nor tells it from "no".
 
     But for what explains a sign away (moult, broodiness, what rules these out, a measurement that
-    shows healing), and a finding that contradicts a clear score.
+    shows healing, a foot that is clear), and a finding that contradicts a clear score.
     """
     forgotten = replace(seen, **{name: () if name == "sizes" else None})
     explains = {"dull", "not eating"} if quiet_season(seen) else set()
+    explains |= {"third case", "several new"} if name in ("score", "other_score", "gait") else set()
+    if name in ("moulting", "broody"):
+        explains |= {rule.key for rule in RULES if "quiet season" in rule.key}
     explains |= {"swollen for two weeks", "scab for four weeks"} if name == "sizes" else set()
     if seen.score == 0 and name in ("scab", "swelling"):
         return

@@ -76,6 +76,7 @@ def test_growing_is_against_the_reading_before_too(readings, growing):
     [
         (mm((6, 0), (6, 13)), None, None),
         (mm((6, 0), (6, 14)), True, True),
+        (mm((5.2, 0), (5.2, 14)), True, True),
         # Too small to tell by a ruler: it may well have shrunk.
         (mm((4, 0), (4, 14)), True, False),
         (mm((5, 0), (6, 15)), True, False),
@@ -122,6 +123,7 @@ def test_less_than_half_gone_after_four_weeks(readings, found):
     ("readings", "found"),
     [
         (mm((8, 0), (8, 15), (8, 30), (12, 60)), True),
+        (mm((8, 0), (8, 14), (12, 60)), True),
         (mm((7.9, 0), (8, 15), (8, 30), (12, 60)), False),
         (mm((8, 0), (8, 13), (12, 60)), False),
         (mm((8, 0), (8, 13)), None),

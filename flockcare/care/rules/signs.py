@@ -142,7 +142,7 @@ def limps(seen: Situation) -> bool | None:
 
 
 def limps_a_little(seen: Situation) -> bool | None:
-    return every(limps(seen), opposite((seen.gait or 0) >= 3))
+    return every(limps(seen), opposite(at_least(seen.gait, 3)))
 
 
 def limps_for(seen: Situation, days: int) -> bool | None:
@@ -154,12 +154,8 @@ def swollen_and_limps(seen: Situation) -> bool | None:
 
 
 def both_feet_and_worse(seen: Situation) -> bool | None:
-    worse = either(
-        at_least(seen.other_score, 2),
-        swollen_from_above(seen),
-        moderately_swollen(seen),
-        limps(seen),
-    )
+    """Its own swelling that is seen from above is a sign by itself."""
+    worse = either(at_least(seen.other_score, 2), moderately_swollen(seen), limps(seen))
     return every(both_sore(seen), worse)
 
 
@@ -261,12 +257,14 @@ def scab_for_four_weeks(seen: Situation) -> bool | None:
 
 
 def third_case(seen: Situation) -> bool | None:
-    return every(sore(seen), at_least(seen.cases_in_foot_12_months, CASES_IN_A_YEAR))
+    """Unless the foot is known to be clear."""
+    return every(sore(seen) is not False, at_least(seen.cases_in_foot_12_months, CASES_IN_A_YEAR))
 
 
 def several_new(seen: Situation) -> bool | None:
+    """Unless both her feet are known to be clear, and she walks well."""
     affected = either(sore(seen), other_sore(seen), limps(seen))
-    return every(affected, at_least(seen.others_new_14_days, OTHERS_NEW))
+    return every(affected is not False, at_least(seen.others_new_14_days, OTHERS_NEW))
 
 
 # --- Sizes: one way of measuring is enough to tell; where two tell, either that warns
@@ -314,7 +312,6 @@ def large(seen: Situation) -> bool | None:
 def scab_alone(seen: Situation) -> bool | None:
     """How she is and the other foot have to be known."""
     return every(
-        None if seen.score is None else True,
         has_scab(seen),
         not_swollen(seen),
         one_of(seen.gait, 0),

@@ -33,6 +33,7 @@ WELFARE_QUALITY = "Welfare Quality protocol for poultry (2009), laying hens, foo
 KESTIN = "Kestin et al. (1992), made for broilers"
 BIRD_FLU = "Animal and Plant Health Agency, United Kingdom (2022), signs of bird flu"
 EMERGENCIES = "A bird hospital’s list of emergencies"
+FROSTBITE = "vetbook.org, frostbite in birds: leg bands and tight bandages cut off the blood"
 SYNOVIAE = "poultryworld.net, infectious synovitis"
 WOUNDS = (
     "Studies of ulcers in people, where a wound that does not shrink seldom heals "
@@ -48,9 +49,9 @@ TODAY = (
         "The foot is cold or dark",
         "“cold or dark”: colder or darker than usual, or than the other foot",
         Advice.NOW,
-        "Blood may not reach it. If a wrap is on, take it off at once.",
-        VETS,
-        Mark.PRACTICE,
+        "Blood may not reach it, or it is frozen. If a wrap is on, take it off at once.",
+        FROSTBITE,
+        Mark.EXCERPT,
         lambda seen: seen.cold_or_dark,
         "whether the foot is cold or dark",
         notifiable=True,
@@ -62,8 +63,8 @@ TODAY = (
         Advice.NOW,
         "It cuts off the blood. Take it off if it comes off without cutting her; a vet frees what "
         "has grown in.",
-        VETS,
-        Mark.PRACTICE,
+        FROSTBITE,
+        Mark.JOINED,
         lambda seen: seen.constricted,
         "a thread, wire or band round toe or leg",
     ),
