@@ -145,6 +145,7 @@ class StepForm(KeeperModelForm):
             "medicine_given": "Was a medicine given or prescribed?",
             "question": "What you asked",
             "plan": "The plan",
+            "note": "Note, or what the vet said",
             **WITHDRAWAL_DAYS,
         }
         help_texts = {
@@ -401,7 +402,10 @@ class ItemForm(KeeperModelForm):
             *("egg_days", "meat_days", "days_from", "pain_reliever", "note"),
             *("no_medicine", "batch"),
         ]
-        labels = {"no_medicine": "It contains no medicine (a plain salve)", **WITHDRAWAL_DAYS}
+        labels = {
+            "no_medicine": "It contains no medicine (a plain salve): nothing is withdrawn",
+            **WITHDRAWAL_DAYS,
+        }
         widgets = {
             "stock": forms.NumberInput(attrs={"min": "0", "step": "any"}),
             "expires_on": day_input(),
@@ -415,7 +419,6 @@ class ItemForm(KeeperModelForm):
             "unit": "Such as ml, g, pads or rolls.",
             "low_at": "Add to the shopping list at or below this.",
             "egg_days": DAYS_UNKNOWN,
-            "no_medicine": "Then nothing is withdrawn, and nobody is asked for days.",
         }
 
     of_medicine = ("no_medicine", "egg_days", "meat_days", "days_from", "pain_reliever", "batch")

@@ -16,7 +16,7 @@ from uuid import UUID
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.care.models import MAY_WITHHOLD, MOST_DAYS, CareStep, StepKind
+from flockcare.care.models import MAY_WITHHOLD, MOST_DAYS, CareStep, MedicineGiven, StepKind
 from flockcare.drawing.dates import short_words
 
 # A course of a year and a year's days after it: nothing older can still hold.
@@ -25,6 +25,7 @@ LONGEST = timedelta(days=2 * MOST_DAYS + 2)
 # beyond the 14 days and the one and a half times that the United Kingdom asks for (SI 2013/2033,
 # schedule 4). Our choice, no published source; the pages say so.
 UNKNOWN_DAYS = 84
+LOGGED_WITHIN = timedelta(days=3)
 UNTIL_KNOWN = "until the vet or the label has named the days"
 
 
@@ -107,10 +108,32 @@ def product_of(step: CareStep) -> str:
     return "a medicine from the vet" if step.kind == StepKind.VET else step.get_kind_display()
 
 
+def told_once(steps: Iterable[CareStep], zone) -> list[CareStep]:
+    """Without visits whose medicine has an entry of its own, which says more about it.
+
+    That is a medicine logged for her on the day of the visit or in the ``LOGGED_WITHIN`` after.
+    """
+    steps = list(steps)
+    given = defaultdict(list)
+    for step in steps:
+        if step.kind == StepKind.MEDICINE:
+            given[step.bird_id].append(timezone.localdate(step.at, zone))
+
+    def told_elsewhere(step):
+        if step.kind != StepKind.VET or step.medicine_given != MedicineGiven.YES:
+            return False
+        if step.product or step.egg_days is not None or step.meat_days is not None:
+            return False
+        on = timezone.localdate(step.at, zone)
+        return any(on <= day <= on + LOGGED_WITHIN for day in given[step.bird_id])
+
+    return [step for step in steps if not told_elsewhere(step)]
+
+
 def holds_from(steps: Iterable[CareStep], *, today: date, zone) -> list[Hold]:
     """The holds that are on, by bird, the longest first; those nobody knows come before all."""
     holds: dict[UUID, Hold] = {}
-    for step in steps:
+    for step in told_once(steps, zone):
         holds.setdefault(step.bird_id, Hold(step.bird, today)).add(step, zone)
     active = [hold for hold in holds.values() if hold.active]
     return sorted(active, key=_urgency)

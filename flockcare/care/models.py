@@ -239,7 +239,7 @@ MAY_WITHHOLD = models.Q(past=False) & (
 
 
 class CareStep(FlockRecord):
-    """One thing done to one foot of a bird, or to the bird (no foot); also a visit or call to a vet.
+    """One thing done to one foot of a bird, or to the bird (no foot); also a visit to the vet.
 
     A visit has ``question``, ``found`` and ``plan``; what the vet said is its ``note``, the next
     visit its ``next_due``.

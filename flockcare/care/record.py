@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from django.db.models import Q
 from django.utils import timezone
 
-from flockcare.care.holds import last_day, product_of
+from flockcare.care.holds import last_day, product_of, told_once
 from flockcare.care.models import WITHHOLDING, CareStep, MedicineGiven, StepKind
 
 KEPT_YEARS = 5
@@ -77,7 +77,7 @@ class Giving:
 def givings(steps: Iterable[CareStep], zone) -> list[Giving]:
     """In the order of ``steps``; what many birds got at once is one."""
     found: dict[tuple, Giving] = {}
-    for step in steps:
+    for step in told_once(steps, zone):
         key = (step.given_to, step.at, step.product) if step.given_to else step.pk
         giving = found.setdefault(key, Giving(step, zone))
         giving.birds.append(step.bird.name)

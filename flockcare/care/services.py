@@ -15,6 +15,7 @@ from flockcare.care.models import (
     CalendarLink,
     CareStep,
     KitItem,
+    MedicineGiven,
     StepKind,
     VetContact,
 )
@@ -223,6 +224,8 @@ def enter_days(*, steps, egg_days: int | None, meat_days: int | None, days_from:
         if step.meat_days is None:
             step.meat_days = meat_days
         step.days_from = step.days_from or days_from
+        if step.kind == StepKind.VET:
+            step.medicine_given = MedicineGiven.YES  # Or there were no days to name.
         history.change(step, by=by)
 
 

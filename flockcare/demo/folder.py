@@ -39,6 +39,7 @@ def tables(history: History) -> dict[str, list[dict]]:
         "housing.csv": _housing(history),
         "stays.csv": [stay for hen in HENS for stay in _stays(history, hen)],
         "checks.csv": [_check(look) for look in history.looks],
+        "vets.csv": [VET],
         "care.csv": [_step(step) for step in history.steps],
     }
 
@@ -136,6 +137,16 @@ def _finding(sore: Sore, on: dt.date) -> dict:
     return row | {sign: "yes" if there else "no" for sign, there in signs.items()}
 
 
+# Numbers of 01632 are kept for stories (Ofcom's numbers for drama; from memory).
+VET = {
+    "vet": "Mill Lane Surgery",
+    "telephone": "01632 960001",
+    "note": "At night and on Sundays the machine names who answers.",
+    "is_usual": "yes",
+}
+PLAN_DAYS = 21
+
+
 def _step(step) -> dict:
     egg_days, meat_days, days_from = step.days_without or ("", "", "")
     return {
@@ -151,4 +162,18 @@ def _step(step) -> dict:
         "egg_days": str(egg_days),
         "meat_days": str(meat_days),
         "days_from": days_from,
+        **(_visit(step) if step.kind == "vet" else {}),
+        **({"no_medicine": "yes"} if step.kind == "ointment" else {}),
+        **({"decided_by": "vet", "batch": "TY 114"} if step.kind == "medicine" else {}),
+    }
+
+
+def _visit(step) -> dict:
+    return {
+        "vet": VET["vet"],
+        "decided_by": "vet",
+        "medicine_given": "yes",
+        "question": "Can this be dressed at home, or is it deep?",
+        "plan": "The medicine to its last day, a clean dressing every three days, deep dry straw.",
+        "plan_until": str(step.on + dt.timedelta(PLAN_DAYS)),
     }

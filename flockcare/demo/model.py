@@ -74,7 +74,7 @@ class Look:
 
 
 # Numbers of this story only. Real ones come from the vet or the label.
-DAYS_WITHOUT = {"medicine": (14, 28, "vet"), "ointment": (0, 0, "label")}
+DAYS_WITHOUT = {"medicine": (14, 28, "vet")}
 
 
 @dataclass(frozen=True)

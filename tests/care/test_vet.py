@@ -222,6 +222,35 @@ def test_the_days_of_what_the_vet_gave_are_counted(cast, birds):
     assert not open_holds(cast.flock, now=timezone.now())
 
 
+@pytest.mark.parametrize(("days_later", "told"), [(0, True), (3, True), (4, False), (-1, False)])
+def test_a_medicine_with_an_entry_of_its_own_is_not_told_twice(cast, birds, days_later, told):
+    step(cast, birds["Dill"], "vet", days_ago=9, medicine_given="yes")
+    days = {"egg_days": 20, "meat_days": 0, "days_from": "vet"}
+    step(cast, birds["Dill"], "medicine", days_ago=9 - days_later, product="Drops", **days)
+    (held,) = open_holds(cast.flock, now=timezone.now())
+    assert held.eggs_until == day(11 + days_later)
+    assert bool(held.eggs_unknown) != told
+    # Of another bird it says nothing; nor where nobody knows whether there was one.
+    step(cast, birds["Mace"], "vet", days_ago=9, medicine_given="yes")
+    step(cast, birds["Sorrel"], "vet", days_ago=9, medicine_given="unknown")
+    step(cast, birds["Sorrel"], "medicine", days_ago=9, **days)
+    unknown = {hold.bird.name for hold in open_holds(cast.flock, now=timezone.now())}
+    assert unknown == {"Dill", "Mace", "Sorrel"}
+
+
+@pytest.mark.parametrize("given", ["", "unknown", "yes"])
+def test_the_days_of_a_visit_can_be_entered_later(cast, birds, given):
+    visited = step(cast, birds["Dill"], "vet", days_ago=2, medicine_given=given)
+    page = url(cast, "holds")
+    assert "a medicine from the vet" in cast.clients.viewer.get(page).text
+    said = {"product": "a medicine from the vet", "egg_days": "9", "meat_days": "0"}
+    cast.clients.keeper.post(page, {**said, "days_from": "vet"})
+    visited.refresh_from_db()
+    assert (visited.egg_days, visited.medicine_given) == (9, "yes")
+    (held,) = open_holds(cast.flock, now=timezone.now())
+    assert held.eggs_until == day(7) and not held.eggs_unknown
+
+
 def test_other_care_has_nothing_of_a_visit(cast, birds):
     vet = surgery(cast)
     page = url(cast, "step_new", birds["Dill"].pk)

@@ -11,10 +11,13 @@ import openpyxl
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from django.utils import timezone
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flockcare.birds.models import Bird, Weighing
+from flockcare.care.due import open_dues
+from flockcare.care.holds import UNKNOWN_DAYS, open_holds
 from flockcare.care.models import CareStep
 from flockcare.exchange.spreadsheet.sheet import Sheet, read_sheet, read_text
 from flockcare.exchange.spreadsheet.targets import suggest
@@ -520,6 +523,24 @@ def test_care_in_their_own_words_and_with_times_in_the_date(cast, birds):
     # London is an hour ahead of UTC in April (IANA time zone database).
     assert soaked.at == dt.datetime(2023, 4, 3, 16, 30, tzinfo=dt.UTC)
     assert (dressed.kind, dressed.foot) == ("dressing on", "left")
+
+
+def test_old_care_asks_for_nothing_today(cast, birds):
+    """A notebook of past treatments withdraws no eggs and makes nothing late."""
+    now = timezone.now()
+    near, far = ((now - dt.timedelta(days)).date() for days in (UNKNOWN_DAYS, UNKNOWN_DAYS + 2))
+    text = (
+        "hen,date,treatment,next due\n"
+        f"Dill,{far},medicine,{far}\nMace,{far},dressing on,\nSorrel,{near},medicine,{near}\n"
+    )
+    table = Table(cast, "care", text).tell({})
+    assert "taken as long past" in table.text
+    table.post(take="all")
+    assert [hold.bird.name for hold in open_holds(cast.flock, now=now)] == ["Sorrel"]
+    assert [due.step.bird.name for due in open_dues(cast.flock, now=now)] == ["Sorrel"]
+    # The same table again adds nothing.
+    Table(cast, "care", text).tell({}).post(take="all")
+    assert CareStep.objects.count() == 3
 
 
 def test_nothing_chosen_is_lost_when_something_is_wrong(cast, birds):

@@ -5,9 +5,13 @@ What the exchange itself then finds wrong with a row is said of the row it came 
 
 from collections import Counter
 from dataclasses import dataclass, field
+from datetime import timedelta
 from functools import cached_property
 
+from django.utils import timezone
+
 from flockcare.birds.models import Bird
+from flockcare.care.holds import UNKNOWN_DAYS
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.problems import Problems
 from flockcare.exchange.reading import Row
@@ -270,7 +274,15 @@ class Mapping:
             except ValueError as error:
                 wrong.append(Wrong(number, self.sheet.header[place], str(error)))
         # The exchange knows no cells with nothing in them.
-        return {name: text for name, text in cells.items() if text}, wrong
+        cells = {name: text for name, text in cells.items() if text}
+        return cells | self._past(cells), wrong
+
+    def _past(self, cells: dict[str, str]) -> dict[str, str]:
+        """Care from long ago asks for nothing today, unless it says itself that it does."""
+        today = timezone.localdate(timezone=self.flock.zone)
+        oldest = str(today - timedelta(UNKNOWN_DAYS))
+        last = max(cells.get(name, "") for name in ("date", "given_until", "next_due"))
+        return {"past": "yes"} if self.table == "care" and "" < last < oldest else {}
 
     def _cell(self, target: str, text: str) -> dict[str, str]:
         column = self.targets[target].column

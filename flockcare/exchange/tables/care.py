@@ -72,7 +72,7 @@ class Care(Table):
         _step("plan_until", "Until when the plan holds."),
         _step("laboratory", "Laboratory result."),
     )
-    silent = ("claimed", "logged")
+    silent = ("claimed", "logged", "past")
 
     def items(self, flock):
         return super().items(flock).iterator(AT_ONCE)
