@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from uuid import UUID
 
 from flockcare.birds.models import Bird
@@ -76,8 +77,7 @@ class Row:
 
     @property
     def reasons(self) -> str:
-        reasons = "; ".join(self.standing.reasons)
-        return reasons[:1].lower() + reasons[1:]
+        return words.reason_words(self.standing)
 
     @property
     def signs(self) -> list[str]:
@@ -110,7 +110,7 @@ class Row:
     def eggs(self) -> str:
         return words.eggs_words(self.standing.eggs)
 
-    @property
+    @cached_property
     def due(self) -> list[DueLine]:
         return [self._line(due) for due in self.standing.all_due]
 

@@ -100,28 +100,31 @@ def standing(bird: Bird, *, now: datetime) -> Standing | None:
     return standings(bird.flock, now=now).birds.get(bird.pk)
 
 
+def _count(model, **narrowed) -> Subquery:
+    rows = model._base_manager.filter(flock=OuterRef("pk"), **narrowed).order_by()
+    return Subquery(rows.values("flock").annotate(n=Count("pk")).values("n"))
+
+
+_FIGURES = (
+    newest(Revision, "pk"),
+    newest(Check, "received_at"),
+    newest(CareStep, "changed_at"),
+    newest(Measurement, "at"),
+    _count(Bird, left=""),
+    _count(Weighing),
+    _count(BirdState),
+    _count(VetContact),
+    _count(Measurement, photo__bird__isnull=False, photo__deleted_at=None),
+)
+
+
 def mark_of(flock, *, now: datetime) -> tuple:
     """Other whenever a record of the flock is other that a standing rests on; one query.
 
     Whatever is changed or removed leaves a revision; what is new adds to a count or comes last.
     """
 
-    def count(model, **narrowed):
-        rows = model._base_manager.filter(flock=OuterRef("pk"), **narrowed).order_by()
-        return Subquery(rows.values("flock").annotate(n=Count("pk")).values("n"))
-
-    figures = (
-        newest(Revision, "pk"),
-        newest(Check, "received_at"),
-        newest(CareStep, "changed_at"),
-        newest(Measurement, "at"),
-        count(Bird, left=""),
-        count(Weighing),
-        count(BirdState),
-        count(VetContact),
-        count(Measurement, photo__bird__isnull=False, photo__deleted_at=None),
-    )
-    found = Flock.objects.filter(pk=flock.pk).values_list(*figures).get()
+    found = Flock.objects.filter(pk=flock.pk).values_list(*_FIGURES).get()
     days = timezone.localdate(now, flock.zone), flock.round_days, flock.recheck_days
     return (EDITION, flock.time_zone, *days, *found)
 

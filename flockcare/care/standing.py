@@ -272,7 +272,8 @@ CLEAR, CASE, NEVER = "clear", "case", "never checked"
 @dataclass(frozen=True, slots=True)
 class Standing:
     """``because``: signs of the bird herself that lead to her ``advice``, if they do; those of her
-    feet stand with each foot. ``due``: of the whole bird. ``plans``: of a vet, while they hold and
+    feet stand with each foot. ``due``: of the whole bird; ``all_due``: with that of her feet, each
+    thing once and the earliest first. ``plans``: of a vet, while they hold and
     no sign is new since.
     """
 
@@ -284,6 +285,7 @@ class Standing:
     feet: Mapping[str, FootStanding]
     eggs: Eggs
     due: tuple[Due, ...] = ()
+    all_due: tuple[Due, ...] = ()
     last_check: date | None = None
     plans: tuple[VetPlan, ...] = ()
     states: Sequence[State] = ()
@@ -321,16 +323,6 @@ class Standing:
     def concerns(self) -> list[FootStanding]:
         """Her sore feet, and a foot that was scored clear but shows a sign."""
         return [foot for foot in self.feet.values() if foot.advice is not None]
-
-    @property
-    def all_due(self) -> list[Due]:
-        """Each thing once, the earliest first: one check covers both feet."""
-        found: dict[tuple, Due] = {}
-        for due in (*self.due, *(due for foot in self.feet.values() for due in foot.due)):
-            key = (due.what, None if due.what == CHECK else due.step)
-            if key not in found or (due.on, not due.who) < (found[key].on, not found[key].who):
-                found[key] = due
-        return sorted(found.values(), key=lambda due: (due.on, due.what))
 
     @property
     def reasons(self) -> list[str]:
@@ -380,7 +372,8 @@ def standing_of(
         signs=shown_signs(signs),
         feet=feet,
         eggs=records.eggs,
-        due=tuple(_due(asked) for asked in records.asked if not asked.foot),
+        due=(due := tuple(_due(asked) for asked in records.asked if not asked.foot)),
+        all_due=_each_once((*due, *(one for foot in feet.values() for one in foot.due))),
         last_check=records.last_check,
         plans=tuple(dict.fromkeys(plans.values())),
         states=tuple(records.states),
@@ -753,6 +746,16 @@ def _usual(records: Records, rounds: Rounds) -> date | None:
     """When the flock's own days ask for the next check; None: she was never checked."""
     days = rounds.sore_days if _current(records) else rounds.clear_days
     return records.last_check and records.last_check + timedelta(days)
+
+
+def _each_once(dues: Iterable[Due]) -> tuple[Due, ...]:
+    """One check covers both feet; of two days the earlier counts."""
+    found: dict[tuple, Due] = {}
+    for due in dues:
+        key = (due.what, None if due.what == CHECK else due.step)
+        if key not in found or (due.on, not due.who) < (found[key].on, not found[key].who):
+            found[key] = due
+    return tuple(sorted(found.values(), key=lambda due: (due.on, due.what)))
 
 
 def _with_checks(

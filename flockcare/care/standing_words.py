@@ -33,7 +33,7 @@ def sign_words(sign: Sign, today: date) -> str:
 
 
 def foot_words(foot: FootStanding, today: date) -> str:
-    """``left foot: sore since 26 Oct (clear on 20 Oct)``."""
+    """``left foot: mild, sore since 26 Oct (clear on 20 Oct)``."""
     if not foot.is_case:
         signs = "; ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
         return f"{foot.words}: scored clear on {short_words(foot.checked, today)}, but {signs}"
@@ -43,7 +43,7 @@ def foot_words(foot: FootStanding, today: date) -> str:
         else "already when first checked"
     )
     since = short_words(foot.since, today)
-    return f"{foot.words}: {score_words(foot.score)} since {since} ({before})"
+    return f"{foot.words}: {score_words(foot.score)}, sore since {since} ({before})"
 
 
 COURSES = {
@@ -93,6 +93,16 @@ def when_words(due: Due, today: date) -> str:
 def eggs_words(eggs: Eggs) -> str:
     """Empty where her eggs and meat may be eaten."""
     return eggs.words[:1].upper() + eggs.words[1:]
+
+
+def reason_words(standing: Standing) -> str:
+    """What led to the advice, each foot named once: ``dull; left foot: hot, oozing``."""
+    said = list(standing.because) if standing.bird_advice is standing.advice else []
+    for foot in standing.concerns:
+        if foot.advice is standing.advice and foot.because:
+            signs = ", ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
+            said.append(f"{foot.words}: {signs}")
+    return "; ".join(said)
 
 
 def state_words(standing: Standing) -> list[str]:

@@ -107,7 +107,7 @@ def test_says_whose_foot_is_sore(cast, birds):
     look(birds["Mace"], left=0, right=0)
     page = cast.clients.viewer.get(url(cast)).text
     rows = dict(re.findall(r"<strong>(\w+)</strong>(.*?)</li>", page, re.DOTALL))
-    assert "Left foot: swollen since" in rows["Dill"] and "score-2" in rows["Dill"]
+    assert "Left foot: swollen, sore since" in rows["Dill"] and "score-2" in rows["Dill"]
     assert "ight foot" not in rows["Dill"]
     assert "foot" not in rows["Mace"] + rows["Sorrel"]
     found = cast.clients.viewer.get(url(cast), {"find": "mace"}, headers={"HX-Request": "true"})
