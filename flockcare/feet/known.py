@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from django.db.models import F, Q, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.feet.cases import Case, cases_of_bird
+from flockcare.feet.cases import Case, Sight, cases_from, cases_of_bird
 from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding, Swelling
 from flockcare.feet.words import BIRD_SIGNS, foot_signs
 from flockcare.photos.models import Foot, Photo
@@ -18,6 +18,7 @@ from flockcare.photos.models import Foot, Photo
 CHECKS, DAYS = 8, 60
 # A foot that was called clear since has these no more.
 NOT_SINCE_CLEAR = ("swelling", "bleeding", "plug_or_hole")
+OF_FOOT = ("foot", "score", "sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS)
 NOTHING = (None, "", False, 0, "none", "normal", "bright", "yes")
 
 
@@ -46,8 +47,7 @@ class KnownFoot:
         told = [self.finding.get_score_display().lower()]
         if self.case:
             told[0] += f" since {self._day(self.case.episode.first_affected)}"
-        of_foot = ("sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS)
-        told += foot_signs(*(getattr(self.finding, name) for name in of_foot))
+        told += foot_signs(*(getattr(self.finding, name) for name in OF_FOOT[2:]))
         return ", ".join([*told, f"checked {self._ago}"])
 
     @property
@@ -82,34 +82,56 @@ class Known:
 
 
 def known_of(bird: Bird, *, now: dt.datetime) -> Known:
-    """At most four queries, however much there is. The bird must come with her flock."""
+    """Two queries, three for a sore of long standing. The bird must come with her flock."""
     zone = bird.flock.zone
-    today = timezone.localdate(now, zone)
-    checks = list(
-        Check.objects.filter(bird=bird, at__lte=now)
-        .newest_first()
-        .prefetch_related("findings")[:CHECKS]
-    )
-    findings = {
-        foot: [(c, f) for c in checks for f in c.findings.all() if f.foot == foot] for foot in Foot
-    }
+    today, since = timezone.localdate(now, zone), now - dt.timedelta(DAYS)
+    seen = _newest(bird, now)
     photos = _last_photos(bird)
-    is_open = any(found and found[0][1].affected for found in findings.values())
-    cases = cases_of_bird(bird) if is_open else []
-    since = now - dt.timedelta(DAYS)
     feet = []
-    for foot, found in findings.items():
+    for foot in Foot:
+        of_foot = [(check, finding) for check, finding in seen if finding and finding.foot == foot]
         told = KnownFoot(foot, today, photo=photos.get(foot))
-        if found:
-            check, finding = found[0]
-            case = next((c for c in cases if c.foot == foot and c.current), None)
-            recent = [finding for check, finding in found if check.at >= since]
-            on = timezone.localdate(check.at, zone)
-            told = KnownFoot(
-                foot, today, on, check, finding, case, photos.get(foot), _of_foot(recent)
+        if of_foot:
+            check, finding = of_foot[0]
+            told = replace(
+                told,
+                on=timezone.localdate(check.at, zone),
+                check=check,
+                finding=finding,
+                case=_open_case(bird, foot, of_foot) if finding.affected else None,
+                asked=_of_foot([finding for check, finding in of_foot if check.at >= since]),
             )
         feet.append(told)
-    return Known(feet, _of_bird([check for check in checks if check.at >= since]))
+    return Known(feet, _of_bird([check for check, _ in seen if check.at >= since]))
+
+
+def _newest(bird: Bird, now: dt.datetime) -> list[tuple[Check, FootFinding | None]]:
+    """What was seen at her newest checks, with the check, the newest first."""
+    rows = (
+        Check.objects.filter(bird=bird, at__lte=now)
+        .order_by("-at", "-received_at", "pk")
+        .values_list("pk", "at", *BIRD_SIGNS, *(f"findings__{name}" for name in OF_FOOT))
+    )
+    found = []
+    for row in rows[: CHECKS * len(Foot)]:
+        of_check, of_foot = row[: -len(OF_FOOT)], row[-len(OF_FOOT) :]
+        check = Check(**dict(zip(("pk", "at", *BIRD_SIGNS), of_check, strict=True)))
+        finding = dict(zip(OF_FOOT, of_foot, strict=True))
+        found.append((check, FootFinding(**finding) if finding["foot"] else None))
+    return found
+
+
+def _open_case(bird: Bird, foot: Foot, seen: list[tuple[Check, FootFinding]]) -> Case | None:
+    zone = bird.flock.zone
+    sights = [
+        Sight(timezone.localdate(check.at, zone), check.at, finding.score)
+        for check, finding in reversed(seen)
+    ]
+    cases = cases_from(sights, bird_id=bird.pk, foot=foot)
+    # One that is older than these checks is told by all of them.
+    if cases[-1].episode.last_clear_before is None:
+        cases = [case for case in reversed(cases_of_bird(bird)) if case.foot == foot]
+    return next((case for case in cases if case.current), None)
 
 
 def _last_photos(bird: Bird) -> dict[str, Photo]:

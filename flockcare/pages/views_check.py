@@ -28,14 +28,14 @@ NEWEST = {f"{foot}_score": score for foot, score in zip(Foot.values, NEWEST_SCOR
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def new(request, flock, bird_id):
-    bird = get_object_or_404(
-        Bird.objects.select_related("breed").annotate(**NEWEST), flock=flock, pk=bird_id
-    )
+    birds = Bird.objects.select_related("breed")
+    if request.method == "POST":
+        birds = birds.annotate(**NEWEST)
+    bird = get_object_or_404(birds, flock=flock, pk=bird_id)
     bird.flock = flock
     now = timezone.now()
-    open_feet = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score"))]
-    data = request.POST or None
-    form = CheckForm(data, flock=flock, bird=bird, now=now, open_feet=open_feet)
+    open_feet = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score", None))]
+    form = CheckForm(request.POST or None, flock=flock, bird=bird, now=now, open_feet=open_feet)
     in_round = "round" in request.GET
     photo_errors = []
     if request.method == "POST":

@@ -4,6 +4,8 @@ import io
 
 from PIL import Image
 
+from tests.browser.taps import both_feet_clear
+
 
 class Taps:
     """Counts what the thumb does."""
@@ -170,7 +172,7 @@ def test_two_keepers_share_a_round(open_phone):
                 continue
             seen.append(page.locator("h1").inner_text())
             with page.expect_navigation():
-                page.locator("button:has-text('Both feet clear')").tap()
+                both_feet_clear(page)
     assert len(seen) == len(set(seen)) == min(due, 6) >= 2
 
 

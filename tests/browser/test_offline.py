@@ -14,6 +14,7 @@ from playwright.sync_api import Error as PageLeft
 from flockcare.core.room import WORDS
 from tests.browser.conftest import PHONE
 from tests.browser.line import Line
+from tests.browser.taps import both_feet_clear
 from tests.browser.test_accessibility import problems
 from tests.browser.test_check import photo
 
@@ -122,10 +123,6 @@ def check_page(coop, bird) -> str:
     return f"/f/{coop.flock}/birds/{coop.birds[bird]}/check/"
 
 
-def log_clear(page):
-    page.locator("button:has-text('Both feet clear')").tap()
-
-
 def test_a_whole_round_of_twelve_birds_with_photos(phones, coop, line, tmp_path):
     page, before = phones("una"), checks(coop)
     signal(line, page, on=False)
@@ -134,7 +131,7 @@ def test_a_whole_round_of_twelve_birds_with_photos(phones, coop, line, tmp_path)
         page.locator(f".bird-row:has-text('{bird}')").tap()
         page.wait_for_selector(f"h1:has-text('{bird}')")
         if number % 3:
-            log_clear(page)
+            both_feet_clear(page)
         else:
             page.locator(".foot-left .over-0").tap()
             page.locator(".part-left label:has-text('Mild')").tap()
@@ -200,7 +197,7 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, coop, 
     context = page.context
     page.goto(check_page(coop, "Dill"))
     signal(line, page, on=False)
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Dill")
     # The session ends: it is kept, and says what to do.
     context.clear_cookies(name="flockcare_session")
@@ -239,7 +236,7 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, coop, 
     until(page, KEPT["lists"])
     signal(line, page, on=False)
     page.goto(check_page(coop, "Mace"))
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Mace")
     signal(line, page, on=True)
     line.cut("/outbox/hello/", *["before"] * 3)
@@ -267,7 +264,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     page.goto(check_page(coop, "Fennel"))
     set_role(coop, "vic", "viewer")
     try:
-        log_clear(page)
+        both_feet_clear(page)
         page.wait_for_selector("text=You do not belong to this flock any more, or only look.")
     finally:
         set_role(coop, "vic", "keeper")
@@ -285,7 +282,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     page.wait_for_selector("h1:has-text('Borage')")
     page.locator("text=Note, other photo, date").tap()
     page.fill("#id_note", "Stands on one leg.")
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Borage")
     signal(line, page, on=True)
     page.wait_for_selector("text=1 is refused")
@@ -299,7 +296,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     assert page.input_value("#id_note") == "Stands on one leg."
     earlier = datetime.now(UTC) - timedelta(hours=2)
     page.fill("#id_at", earlier.strftime("%Y-%m-%dT%H:%M"))
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Saved: Borage, both feet clear")
     assert waiting(page) == 0
     assert len(new_checks(coop, before)) == 2
@@ -308,7 +305,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     page.clock.set_system_time(datetime.now(UTC) - timedelta(days=3, hours=1))
     page.goto(check_page(coop, "Dill"))
     page.wait_for_selector("h1:has-text('Dill')")
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Dill")
     signal(line, page, on=True)
     page.wait_for_selector("text=The clock of this phone is 3 days behind.")
@@ -318,7 +315,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     signal(line, page, on=False)
     page.goto(check_page(coop, "Anise"))
     page.wait_for_selector("h1:has-text('Anise')")
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Anise")
     page.goto("/outbox/")
     asked = []
@@ -344,7 +341,7 @@ def test_what_a_full_computer_at_home_cannot_take_waits_and_says_why(phones, coo
 
     page.route("**/*", no_room)
     page.goto(check_page(coop, "Fennel"))
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=It is sent when the computer at home has room again.")
     page.goto("/outbox/")
     page.wait_for_selector(f"li:has-text('Fennel: check, both feet clear') >> text={WORDS}")
@@ -372,18 +369,18 @@ def test_a_full_phone_and_one_that_clears_its_store(phones, coop, line):
     page.fill("#id_note", "Nothing of this may be lost.")
     fill_storage(page)
     signal(line, page, on=False)
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=no room on this phone to keep this")
     assert page.input_value("#id_note") == "Nothing of this may be lost."
     signal(line, page, on=True)
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Saved: Clove, both feet clear")
     assert len(new_checks(coop, before)) == 1
     # Whatever the browser throws away, it throws away all of it, and the page says so.
     signal(line, page, on=False)
     page.goto(check_page(coop, "Lovage"))
     page.wait_for_selector("h1:has-text('Lovage')")
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Lovage")
     page.goto("/outbox/")
     page.wait_for_selector("text=Lovage: check, both feet clear")
@@ -664,7 +661,7 @@ def test_over_plain_http_it_waits_while_the_page_is_open(browser, coop, line):
     until(page, KEPT["lists"])
     page.goto(check_page(coop, "Chervil"))
     signal(line, page, on=False)
-    log_clear(page)
+    both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Chervil")
     page.wait_for_selector("text=Leave this page open until it is sent")
     page.locator(".bird-row:has-text('Sorrel')").tap()

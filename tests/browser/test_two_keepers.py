@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 
 from PIL import Image
 
+from tests.browser.taps import both_feet_clear
 from tests.browser.test_accessibility import problems
 from tests.people.page_forms import fields_with
 
@@ -29,7 +30,7 @@ def with_all_open(page) -> None:
 def test_the_second_of_two_sees_both_versions_and_loses_no_photo(open_phone, site):
     ada, ben = open_phone("ada"), open_phone("ben")
     ada.goto(f"/f/{site.flock}/birds/{site.birds['Tansy']}/check/")
-    ada.locator("button:has-text('Both feet clear')").tap()
+    both_feet_clear(ada)
     ada.locator("text=View or edit").tap()
     ada.locator("a:has-text('Correct this check')").tap()
     ada.wait_for_url("**/edit/")
@@ -77,7 +78,7 @@ def test_today_shows_what_the_other_phone_has_sent(open_phone, site):
     ada.wait_for_selector("#looks")
     ada.evaluate("window.stayed = true")
     ben.goto(f"/f/{site.flock}/birds/{site.birds['Lovage']}/check/")
-    ben.locator("button:has-text('Both feet clear')").tap()
+    both_feet_clear(ben)
     ben.wait_for_selector("text=Saved: Lovage")
     ada.clock.run_for(LOOKS_AGAIN_MS + 1000)
     ada.wait_for_selector("#looks a:has-text('Lovage'):has-text('Ben')")

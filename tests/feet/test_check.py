@@ -306,6 +306,5 @@ def test_the_form_costs_the_same_for_any_history(cast, birds, django_assert_max_
     cast.clients.keeper.get(url)
     for _ in range(20):
         cast.clients.keeper.post(url, form(verdict="both clear"))
-    # Three of them for what is known of her feet.
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(6):
         cast.clients.keeper.get(url)
