@@ -32,8 +32,8 @@ from flockcare.vetsheet.photos import photos
 from flockcare.vetsheet.records import Lived, Records, Seen, Weighed
 from flockcare.vetsheet.sheet import CaseSheet, Definition, Fact, ScaleSheet, Table, VetSheet
 
-MOST_WEIGHTS, MOST_CASES, MOST_LOOKS, MOST_LINES = 10, 3, 7, 16
-MOST_SIGNS, MOST_MEASURED, MOST_STAYS, MOST_FEATURES, MOST_CHANGES = 12, 14, 6, 8, 6
+MOST_WEIGHTS, MOST_CASES, MOST_LOOKS, MOST_LINES = 10, 3, 7, 14
+MOST_SIGNS, MOST_MEASURED, MOST_STAYS, MOST_FEATURES, MOST_CHANGES = 11, 13, 6, 8, 6
 MANY_PERCENT = 200
 RECORDED = (
     "An app put this sheet together from what keepers wrote down and measured. It names no "
@@ -109,7 +109,7 @@ def _asked(records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
         if others
         else "she is the only bird",
     )
-    yield Fact("Are eggs of this flock eaten or sold?", ROOM)
+    yield Fact("Eggs eaten or sold", ROOM)
     plans = {plan for foot in ("", *Foot.values) if (plan := _plan(records, foot, today))}
     for plan in sorted(plans, key=lambda plan: plan.visit.at, reverse=True):
         said = names.quoted(plan.visit.plan)

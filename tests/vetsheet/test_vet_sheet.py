@@ -301,13 +301,13 @@ def test_why_she_comes_stands_on_top(bird):
     """The question, how many others are affected, and whether eggs are eaten or sold."""
     asked = said(made(bird).asked)
     assert set(asked["Question to the vet"]) == {"_"}
-    assert set(asked["Are eggs of this flock eaten or sold?"]) == {"_"}
+    assert set(asked["Eggs eaten or sold"]) == {"_"}
     assert asked["Others affected"] == "she is the only bird"
     for name, score in (("Sorrel", 2), ("Borage", 0), ("Gone", 2)):
         other = Bird.objects.create(flock=bird.flock, name=name)
         look(other, at(8, 1), left=2)
         look(other, at(8, 10), left=0, right=score)
-    Bird.objects.filter(name="Gone").update(left="2026-08-11")
+    Bird.objects.filter(name="Gone").update(left="2026-08-11", left_reason="died")
     step(bird, at(8, 1), "vet", question="Is it bone?", note="No.", plan="Soak daily.")
     step(bird, at(8, 20), "vet", question="May she lay?", decided_by="vet", foot="right")
     found = made(bird)
