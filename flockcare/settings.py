@@ -112,6 +112,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "flockcare.core.context.installation",
                 "flockcare.people.access.membership_context",
+                "flockcare.photos.faces.faces_context",
             ],
         },
     }

@@ -275,12 +275,16 @@ class BirdForm(KeeperModelForm):
             "sex": forms.RadioSelect(attrs={"class": "chips"}),
             "traits": forms.Textarea(attrs={"rows": 3}),
         }
-        help_texts = {"hatched": DATE_HELP, "own_weight_class": ""}
+        help_texts = {
+            "hatched": DATE_HELP,
+            "own_weight_class": "",
+            "traits": "What stays, such as an old leg injury or an odd gait.",
+        }
 
     quarantine = forms.BooleanField(
         label="In quarantine now",
         required=False,
-        help_text="Kept apart from the others until it is clear that nothing was brought in.",
+        help_text="Kept apart from the others.",
     )
 
     field_order = ["name", "band_colour", "band_number", "breed_name"]
@@ -295,7 +299,7 @@ class BirdForm(KeeperModelForm):
         self.initial["breed_name"] = self.instance.breed.name if self.instance.breed else ""
         self.fields["band_colour"].choices = [("", "none"), *BandColour.choices]
         self.fields["own_weight_class"].choices = [
-            ("", "by the adult weight of her breed"),
+            ("", "by the adult weight of the breed"),
             *WeightClass.choices,
         ]
         if self.instance.left:
@@ -381,7 +385,7 @@ def read_band(text: str) -> tuple[str, str]:
         known = ", ".join(BandColour.values)
         raise ValueError(f"“{' '.join(strange)}” is not a band colour. There are: {known}.")
     if len(colours) > 1:
-        raise ValueError("A band has one colour here; put the others into her lasting traits.")
+        raise ValueError("A band has one colour here; put the others into the lasting traits.")
     number = " ".join(rest)
     limit = Bird._meta.get_field("band_number").max_length
     if len(number) > limit:

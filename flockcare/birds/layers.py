@@ -1,9 +1,8 @@
 """The weighings and the states of a bird, for her timeline."""
 
-from django.db.models import Q
 from django.urls import reverse
 
-from flockcare.birds.models import Bird, BirdState, Weighing
+from flockcare.birds.models import Bird, Weighing
 from flockcare.core.templatetags.flockcare import weight
 from flockcare.drawing.timeline import DAY, Mark, Period, Window
 
@@ -25,12 +24,6 @@ def weighings(bird: Bird, window: Window) -> list[Mark]:
 def states(bird: Bird, window: Window) -> list[Period]:
     """Each state that holds on some day of the window."""
     url = reverse("birds:states", args=[bird.flock_id, bird.pk])
-    rows = (
-        BirdState.objects.filter(Q(until=None) | Q(until__gt=window.first), bird=bird)
-        .filter(since__lte=window.last)
-        .order_by("since")
-        .select_related("keeper")
-    )
     return [
         Period(
             state.since,
@@ -40,5 +33,6 @@ def states(bird: Bird, window: Window) -> list[Period]:
             url,
             str(state.keeper or ""),
         )
-        for state in rows
+        for state in bird.birdstate_set.all()
+        if state.since <= window.last and (state.until is None or state.until > window.first)
     ]

@@ -188,15 +188,12 @@ class Bird(FlockRecord):
 
     def states_on(self, day: dt.date) -> dict:
         """For a page: what holds of this bird on a day, and what else could be said."""
-        states = list(self.birdstate_set.on(day).order_by("since"))
-        return {"states": states, "other_states": self.other_states(states)}
-
-    def other_states(self, states) -> list[tuple[str, str]]:
-        """The kinds that could be said of this bird beside ``states``, with their words."""
+        states = [state for state in self.birdstate_set.all() if state.holds_on(day)]
         said = {state.kind for state in states}
         if self.sex == Sex.COCK:
             said |= {BirdState.Kind.BROODY, BirdState.Kind.IN_LAY}
-        return [choice for choice in BirdState.Kind.choices if choice[0] not in said]
+        others = [choice for choice in BirdState.Kind.choices if choice[0] not in said]
+        return {"states": states, "other_states": others}
 
     @property
     def band(self) -> str:
@@ -236,7 +233,7 @@ class Weighing(FlockRecord):
             models.UniqueConstraint(
                 fields=["bird", "on"],
                 name="one_weighing_per_day",
-                violation_error_message="There is a weighing of this bird on this day already.",
+                violation_error_message="She has been weighed on this day already.",
             )
         ]
 
@@ -298,6 +295,10 @@ class BirdState(FlockRecord):
 
     def __str__(self):
         return f"{self.bird} {self.get_kind_display()}"
+
+    def holds_on(self, day: dt.date) -> bool:
+        """As ``objects.on``, of one that is there."""
+        return self.since <= day and (self.until is None or self.until > day)
 
     def overlaps(self, other: "BirdState") -> bool:
         """Whether both hold on some day; that one is over on the day the other begins is none."""

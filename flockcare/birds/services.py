@@ -1,5 +1,6 @@
 """Every write about birds, breeds, weighings and states."""
 
+import datetime as dt
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
@@ -160,8 +161,9 @@ def change_state(*, state: BirdState, by, basis=None) -> None:
 
 @transaction.atomic
 def end_state(*, state: BirdState, on, by) -> None:
-    """It is over on that day; ended twice it stays as it was ended first."""
-    if history.settle(state, basis=None).until is None:
+    """It is over on that day; one that was over earlier stays as it is."""
+    stored = history.settle(state, basis=None)
+    if stored.until is None or stored.until > on:
         state.until = max(on, state.since)
         history.change(state, by=by)
 
@@ -174,10 +176,9 @@ def delete_state(*, state: BirdState, by) -> None:
 @transaction.atomic
 def end_states(*, bird: Bird, on, by) -> None:
     """The bird left the flock on that day: no state goes on."""
-    for state in BirdState.objects.filter(bird=bird, until=None).select_related("flock"):
-        if state.since <= on:
-            state.bird, state.until = bird, on
-            history.change(state, by=by)
+    for state in BirdState.objects.on(on).filter(bird=bird).select_related("flock"):
+        state.bird, state.until = bird, on
+        history.change(state, by=by)
 
 
 @transaction.atomic
@@ -189,9 +190,11 @@ def resume_states(*, bird: Bird, by, ended) -> None:
     states = list(BirdState.objects.filter(bird=bird).select_related("flock"))
     for state in states:
         end = ended(state.pk) if state.until else None
-        if end is None or end.before.get("until"):
+        if end is None:
             continue
-        was, state.bird, state.until = state.until, bird, None
+        until = end.before.get("until")
+        was, state.bird = state.until, bird
+        state.until = dt.date.fromisoformat(until) if until else None
         try:
             state.clash(other for other in states if other is not state)
         except ValidationError:

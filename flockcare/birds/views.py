@@ -12,7 +12,7 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.birds import services
-from flockcare.birds.age import growing_words
+from flockcare.birds.age import growing_words, may_be_growing
 from flockcare.birds.breeds import known_breed
 from flockcare.birds.forms import BirdForm, BirdListForm, BreedForm, WeighingForm
 from flockcare.birds.models import Bird, Sex, Weighing
@@ -48,20 +48,28 @@ def bird_add(request, flock):
 
 def _ask_for_weight(request, bird: Bird) -> None:
     """Say so where neither a weighing nor her breed tells what she lands with."""
-    if (bird.breed and bird.breed.adult_grams) or bird.weighing_set.exists():
+    grown = not may_be_growing(bird.hatched, timezone.localdate())
+    if (grown and bird.breed and bird.breed.adult_grams) or bird.weighing_set.exists():
         return
     key, weigh = bird.flock_id, reverse("birds:weighings", args=[bird.flock_id, bird.pk])
+    her = bird.pronouns
     if bird.breed:
-        words = "set the weight of her breed"
+        words = f"set the weight of {her.possessive} breed"
         otherwise = reverse("birds:breed_edit", args=[key, bird.breed_id])
     else:
-        words, otherwise = "choose her breed", reverse("birds:edit", args=[key, bird.pk])
+        words, otherwise = (
+            f"choose {her.possessive} breed",
+            reverse("birds:edit", args=[key, bird.pk]),
+        )
     messages.info(
         request,
         format_html(
-            "Her landings cannot be worked out, as her weight is not known: "
-            '<a href="{}">weigh her</a>, or <a href="{}">{}</a>.',
+            "{} landings cannot be worked out, as {} weight is not known: "
+            '<a href="{}">weigh {}</a>, or <a href="{}">{}</a>.',
+            her.possessive.capitalize(),
+            her.possessive,
             weigh,
+            her.object,
             otherwise,
             words,
         ),

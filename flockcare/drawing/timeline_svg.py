@@ -156,9 +156,12 @@ def _radius(by_lane: dict[str, list[Placed]]) -> float:
 
 
 def _periods(frame: Frame, top: int) -> Markup:
-    drawn = [_text("lane-name", 0, top + 15, "How she is")]
+    drawn = [_text("lane-name", 0, top + 15, "State")]
     for number, row in enumerate(_rows_of(frame.timeline.periods)):
-        drawn += [_period(frame, one, top + LANE_NAME + number * PERIOD) for one in row]
+        drawn += [
+            _period(frame, one, top + LANE_NAME + number * PERIOD, first=one is row[0])
+            for one in row
+        ]
     return element("g", {}, *drawn)
 
 
@@ -175,7 +178,7 @@ def _rows_of(periods: Sequence[Period]) -> list[list[Period]]:
     return rows
 
 
-def _period(frame: Frame, one: Period, top: int) -> Markup:
+def _period(frame: Frame, one: Period, top: int, *, first: bool) -> Markup:
     start, end = frame.timeline.edges(one.since, one.until)
     room = int((end - start) * PHONE_WIDTH / LETTER) - 1
     until = f" until {date_words(one.until)}" if one.until else ""
@@ -184,7 +187,10 @@ def _period(frame: Frame, one: Period, top: int) -> Markup:
         element("title", {}, f"{one.label} from {date_words(one.since)}{until}"),
         element("rect", {"class": "state", **place, "height": PERIOD - 4, "rx": 4}),
     ]
-    if room > 2:
+    before = int(start * PHONE_WIDTH / LETTER) - 1
+    if room < len(one.label) <= before and first:
+        drawn.append(_text("state-name", start, top + 18, one.label, anchor="end", dx=-5))
+    elif room > 2:
         drawn.append(_text("state-name", start, top + 18, _shortened(one.label, room), dx=5))
     return element("a", {"href": one.url}, *drawn) if one.url else element("g", {}, *drawn)
 

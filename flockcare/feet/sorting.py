@@ -27,7 +27,7 @@ from flockcare.photos import editing
 from flockcare.photos.dating import by_hand, date_of
 from flockcare.photos.intake import take_in
 from flockcare.photos.measuring import named_by
-from flockcare.photos.models import UNSAVED_FORMS_WAIT, DateSource, Foot, Photo, Precision
+from flockcare.photos.models import IS_FACE, UNSAVED_FORMS_WAIT, DateSource, Foot, Photo, Precision
 from flockcare.photos.services import card_code, keep, kept_already
 
 UNDO_FOR = timedelta(days=1)
@@ -81,11 +81,11 @@ def _named(flock, code: str) -> tuple[Bird | None, str]:
 def loose(flock):
     """Photos that belong to no check: those that there is something to say about.
 
-    Without those that still wait for the form that they came with.
+    Without those that still wait for the form that they came with, and those that stand for a bird.
     """
     in_a_check = Check.photos.through.objects.filter(photo=OuterRef("pk"))
     waits = Q(with_form=True, bird=None, added_at__gt=timezone.now() - UNSAVED_FORMS_WAIT)
-    return Photo.objects.filter(~Exists(in_a_check), ~waits, flock=flock, of_house=False)
+    return Photo.objects.filter(~Exists(in_a_check), ~waits, ~IS_FACE, flock=flock, of_house=False)
 
 
 def unsorted(flock):

@@ -3,13 +3,13 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import OuterRef, Prefetch, Subquery
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.age import growing_words
-from flockcare.birds.models import Bird, Weighing
+from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.views_today import care_of, care_tag
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words, span_words
@@ -60,12 +60,10 @@ def bird(request, flock, bird_id):
         "older": past[PAST_CASES_SHOWN:],
         "of_adult": _share_of_adult(bird),
         **care_of(bird, cases),
+        **bird.states_on(_last_day(bird)),
         "growing": growing_words(bird.hatched, bird.weighed_on or _last_day(bird)),
         **_timeline(request, bird, cases),
     }
-    if row := context["row"]:
-        states = row.standing.states
-        context |= {"states": states, "other_states": bird.other_states(states)}
     context["tag"] = care_tag(request, context["mark"])
     return render(request, "pages/bird.html", context)
 
@@ -89,8 +87,9 @@ HER_RECORDS = {
 
 
 def _bird_or_404(flock, bird_id) -> Bird:
-    """The bird with her last weighing and the time of her first check."""
-    birds = Bird.objects.select_related("breed").annotate(**HER_RECORDS)
+    """The bird with her states, her last weighing and the time of her first check."""
+    states = Prefetch("birdstate_set", BirdState.objects.select_related("keeper"))
+    birds = Bird.objects.select_related("breed").prefetch_related(states).annotate(**HER_RECORDS)
     bird = get_object_or_404(birds, flock=flock, pk=bird_id)
     bird.flock = flock
     return bird

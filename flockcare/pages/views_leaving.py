@@ -68,9 +68,10 @@ def remove(request, flock, bird_id):
     messages.success(
         request,
         format_html(
-            '{} is removed. <a href="{}">Bring her back</a> if that was wrong.',
+            '{} is removed. <a href="{}">Bring {} back</a> if that was wrong.',
             bird,
             reverse("people:history", args=[flock.pk, key, "bird"]),
+            bird.pronouns.object,
         ),
     )
     return redirect("birds", flock.pk)
@@ -92,11 +93,12 @@ def came_back(request, flock, bird_id):
 
 def _say_where_she_lives(request, bird: Bird) -> None:
     """Nothing in a flock without houses."""
-    flock = bird.flock
+    flock, she = bird.flock, bird.pronouns.subject
     if stay := bird.stay_set.filter(until=None).select_related("house").first():
-        words = 'She lives in {} as before. If she was elsewhere, <a href="{}">correct that</a>.'
+        words = '{0} lives in {1} as before. If {2} was elsewhere, <a href="{3}">correct that</a>.'
         where = reverse("housing:stays", args=[flock.pk, bird.pk])
-        messages.info(request, format_html(words, stay.house, where))
+        messages.info(request, format_html(words, she.capitalize(), stay.house, she, where))
     elif flock.house_set.exists():
-        words = 'She is in no house now. <a href="{}">Move her into one</a>.'
-        messages.info(request, format_html(words, reverse("housing:move", args=[flock.pk])))
+        words = '{} is in no house now. <a href="{}">Move {} into one</a>.'
+        where = reverse("housing:move", args=[flock.pk])
+        messages.info(request, format_html(words, she.capitalize(), where, bird.pronouns.object))

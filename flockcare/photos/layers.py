@@ -4,7 +4,7 @@ from django.urls import reverse
 
 from flockcare.birds.models import Bird
 from flockcare.drawing.timeline import Mark, Window
-from flockcare.photos.models import DateSource, Foot, Photo, Precision
+from flockcare.photos.models import IS_FACE, DateSource, Foot, Photo, Precision
 
 _VAGUE = {Precision.MONTH: "day not known", Precision.YEAR: "only the year known"}
 _DOUBTFUL = {
@@ -15,10 +15,11 @@ _DOUBTFUL = {
 
 def photos(bird: Bird, window: Window) -> list[Mark]:
     """A photo known to the month or year stands where that begins, and says so; a doubtful date
-    is said too. Both are of the kind ``unsure photo``."""
+    is said too. Both are of the kind ``unsure photo``. A portrait without a date has no place."""
     start, end = window.moments
     rows = (
         Photo.objects.filter(bird=bird, of_house=False, taken__gte=start, taken__lt=end)
+        .exclude(IS_FACE, taken_source__in=_DOUBTFUL)
         .order_by("taken", "added_at")
         .values_list(
             "pk", "foot", "taken", "taken_precision", "taken_source", "note", "keeper__name"

@@ -41,6 +41,9 @@ class DateSource(models.TextChoices):
     NONE = "", "none"
 
 
+IS_FACE = Q(face_since__isnull=False, foot="")
+
+
 class PhotoQuerySet(models.QuerySet):
     def in_time_order(self):
         """Oldest first; those whose date nobody knows come last."""
@@ -48,6 +51,10 @@ class PhotoQuerySet(models.QuerySet):
 
     def damaged(self):
         return self.exclude(damaged_since=None)
+
+    def faces(self):
+        """Those of a whole bird that stand for her, or did before another."""
+        return self.filter(IS_FACE)
 
 
 class KeptPhotos(models.Manager.from_queryset(PhotoQuerySet)):
@@ -106,6 +113,8 @@ class Photo(FlockRecord):
         max_length=8, blank=True, default="", db_default="", editable=False
     )
     damaged_since = models.DateTimeField(null=True, editable=False)
+    # Of the photos of a whole bird the one chosen last stands for her; see ``photos.faces``.
+    face_since = models.DateTimeField("stands for her since", null=True, blank=True, editable=False)
 
     objects = KeptPhotos()
     with_deleted = PhotoQuerySet.as_manager()

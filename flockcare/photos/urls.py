@@ -1,6 +1,6 @@
 from django.urls import path
 
-from flockcare.photos import views, views_cards, views_measure, views_photo
+from flockcare.photos import views, views_cards, views_face, views_measure, views_photo
 
 app_name = "photos"
 urlpatterns = [
@@ -17,6 +17,7 @@ urlpatterns = [
     path("<uuid:photo_id>/take-back/", views_measure.take_back, name="take_back"),
     path("space/", views_photo.space, name="space"),
     path("space/files/", views_photo.put_files_back, name="put_files_back"),
+    path("face/<uuid:bird_id>/", views_face.face, name="face"),
     path("cards/", views_cards.choose, name="cards"),
     path("cards/sheets/", views_cards.sheets, name="card_sheets"),
 ]

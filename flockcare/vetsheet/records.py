@@ -12,6 +12,7 @@ from django.db.models import (
     CharField,
     Count,
     DateTimeField,
+    Exists,
     F,
     OuterRef,
     Q,
@@ -37,7 +38,7 @@ from flockcare.housing.models import HousingChange, Stay
 from flockcare.housing.states import HouseRecord, records_of
 from flockcare.people.deletion import FORMER
 from flockcare.people.models import Byline, Flock, Keeper, Membership, Revision
-from flockcare.photos.models import Foot, Measurement, Photo
+from flockcare.photos.models import IS_FACE, Foot, Measurement, Photo
 from flockcare.photos.series import Shot
 
 NOTHING_YET_DAYS = 90
@@ -274,9 +275,14 @@ def _touches(case: Case, window: Window) -> bool:
 
 
 def _shots(bird: Bird) -> list[Shot]:
-    """Her photos in time order, each with its newest measurement, in one query."""
+    """Her photos in time order, each with its newest measurement, in one query.
+
+    Without her portraits: what only stands for her in lists says nothing to a vet.
+    """
+    through = Check.photos.through, CareStep.photos.through
+    told = [Exists(each.objects.filter(photo=OuterRef("pk"))) for each in through]
     photos = (
-        Photo.objects.filter(bird=bird, of_house=False)
+        Photo.objects.filter(~IS_FACE | told[0] | told[1], bird=bird, of_house=False)
         .annotate(**{f"measured_{name}": F(f"measurements__{name}") for name in MEASURED})
         .order_by(F("taken").asc(nulls_last=True), "added_at", "pk", "measurements__at")
     )

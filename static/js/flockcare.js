@@ -16,6 +16,18 @@ for (const box of document.querySelectorAll("[data-narrows]")) {
   });
 }
 
+// A photo that was just chosen is sent without another tap.
+for (const form of document.querySelectorAll("form[data-at-once]")) {
+  const button = form.querySelector("button");
+  button.hidden = true;
+  form.addEventListener("change", () => {
+    button.hidden = false;
+    button.textContent = "Sending the photo …";
+    form.requestSubmit();
+    button.disabled = true;
+  });
+}
+
 // A check that has been saved needs its draft no longer.
 for (const saved of document.querySelectorAll("[data-saved]")) {
   for (const key of Object.keys(localStorage)) {

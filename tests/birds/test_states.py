@@ -1,6 +1,8 @@
 """What is so with a bird for a time: moult, broodiness, lay, quarantine."""
 
+import re
 from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -10,6 +12,8 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird, BirdState
 from flockcare.birds.services import add_state, end_state, start_state
+from flockcare.drawing.timeline import Period, Stretch, Timeline, Zoom
+from flockcare.drawing.timeline_svg import draw
 from flockcare.pages.leaving import came_back, leave_flock, recorded, remove_bird
 from flockcare.people.models import Revision
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
@@ -40,8 +44,8 @@ def url(bird, tail=""):
     [(TODAY - DAY, False), (TODAY, True), (TODAY + 4 * DAY, True), (TODAY + 5 * DAY, False)],
 )
 def test_it_holds_from_its_first_day_until_it_is_over(dill, day, holds):
-    add_state(state=state(dill, until=TODAY + 5 * DAY))
-    assert BirdState.objects.on(day).exists() == holds
+    add_state(state=(record := state(dill, until=TODAY + 5 * DAY)))
+    assert BirdState.objects.on(day).exists() == record.holds_on(day) == holds
 
 
 def test_without_an_end_it_goes_on(dill):
@@ -174,6 +178,13 @@ def test_ended_again_it_stays_as_it_was_ended_first(cast, dill):
     assert BirdState.objects.get().until == TODAY + DAY
 
 
+def test_one_with_an_end_to_come_can_be_ended_today(cast, dill):
+    today = timezone.localdate()
+    add_state(state=(held := state(dill, "quarantine", today - 9 * DAY, today + 9 * DAY)))
+    cast.clients.keeper.post(url(dill, f"{held.pk}/end/"))
+    assert BirdState.objects.get().until == today
+
+
 def test_broody_again_on_the_day_it_ended_is_told(cast, dill):
     today = timezone.localdate()
     add_state(state=state(dill, since=today, until=today))
@@ -304,10 +315,14 @@ def gone(bird, by, on="2026-06-10"):
 def test_it_ends_when_she_leaves_and_goes_on_when_she_is_back(cast, dill):
     add_state(state=state(dill, since=date(2026, 1, 1)))
     add_state(state=state(dill, kind="moulting", since=date(2026, 1, 1), until=date(2026, 2, 1)))
+    planned = state(dill, kind="quarantine", since=date(2026, 6, 1), until=date(2026, 7, 1))
+    add_state(state=planned)
     gone(dill, cast.keeper)
-    assert BirdState.objects.get(kind="broody").until == date(2026, 6, 10)
+    for kind in ("broody", "quarantine"):
+        assert BirdState.objects.get(kind=kind).until == date(2026, 6, 10)
     came_back(bird=dill, by=cast.keeper)
     assert BirdState.objects.get(kind="broody").until is None
+    assert BirdState.objects.get(kind="quarantine").until == date(2026, 7, 1)
     assert BirdState.objects.get(kind="moulting").until == date(2026, 2, 1)
 
 
@@ -341,3 +356,17 @@ def test_a_state_lies_along_her_timeline(cast, dill):
     assert f"until {last.day} {last:%b %Y}</title>" in text
     assert f"broody, until {last.day} {last:%b %Y}" in text  # In the table behind it.
     assert f"/birds/{dill.pk}/states/" in text
+
+
+def test_a_short_one_is_named_beside_it():
+    day = date(2026, 5, 31)
+    periods = [
+        Period(day - 60 * DAY, None, "moulting"),
+        Period(day - 2 * DAY, None, "in quarantine"),
+    ]
+    stretch = Stretch.ending(day, Zoom.SEASON, ZoneInfo("UTC"))
+    drawn = str(draw(Timeline(stretch.window, periods=periods), stretch, page="/", title="x"))
+    assert re.search(r'text-anchor="end"[^>]*>in quarantine<', drawn)
+    assert re.search(r'class="state-name"(?![^>]*text-anchor)[^>]*>moulting<', drawn)
+    # Each overlaps with the other, so they lie in two rows.
+    assert len(set(re.findall(r'class="state"[^>]* y="(\d+)"', drawn))) == 2

@@ -37,6 +37,7 @@ from flockcare.people.models import (
     Role,
 )
 from flockcare.people.services import change_flock
+from flockcare.photos.faces import set_face
 from flockcare.photos.models import Measurement, Photo
 from flockcare.photos.services import add_photo
 from flockcare.trends.models import WindowChoice
@@ -133,9 +134,10 @@ def whole(cast, birds):
     of_house = {"flock": flock, "keeper": keeper, "upload": io.BytesIO(picture("red"))}
     photo, _ = add_photo(**of_house, name="a.jpg", now=AT)
     Photo.objects.filter(pk=photo.pk).update(of_house=True)
-    add_photo(
+    face, _ = add_photo(
         flock=flock, keeper=owner, upload=io.BytesIO(picture("blue")), name="b.jpg", bird=dill
     )
+    set_face(photo=face, bird=dill, by=keeper, now=AT)
     # What was before.
     dill.name = "Dillweed"
     edit_bird(bird=dill, breed_name="Sussex", by=keeper)

@@ -88,7 +88,7 @@ REMOVED_WHOLE = {
 }
 # One tap each, which says no more than it does.
 TAPS = {
-    *("birds:state_start", "birds:state_end"),
+    *("birds:state_start", "birds:state_end", "photos:face"),
     *("pages:came_back", "care:claim", "care:done", "feet:round_next", "feet:round_pass"),
     *("feet:round_end", "housing:plan_done", "people:flock_open", "photos:put_back"),
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),

@@ -61,6 +61,14 @@ def test_weights_against_the_breed(bird):
     assert found.weights.startswith("1 Feb 2026: 3.05 kg by Keeper; 1 May 2026: 3.12 kg")
 
 
+def test_a_growing_bird_and_a_cock_are_not_compared(bird):
+    """The weight of a grown hen says nothing about either."""
+    Bird.objects.filter(pk=bird.pk).update(hatched="2026-05")
+    assert "3.25 kg on 1 Aug 2026 (still growing)." in made(bird).weight
+    Bird.objects.filter(pk=bird.pk).update(hatched="2024", sex="cock")
+    assert made(bird).weight.endswith("3.25 kg on 1 Aug 2026.")
+
+
 def test_who_weighed_her_is_named_also_without_an_account(bird):
     weighing = bird.weighing_set.get(on=date(2026, 5, 1))
     Weighing.objects.filter(pk=weighing.pk).update(keeper=None)
