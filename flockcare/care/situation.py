@@ -55,6 +55,7 @@ from flockcare.feet.due import is_sore
 from flockcare.feet.models import Check, FootFinding
 from flockcare.people.fresh import newest
 from flockcare.people.models import Flock, Revision
+from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
@@ -69,7 +70,8 @@ YEARLING = 365
 
 @dataclass(frozen=True)
 class FlockStanding:
-    """Of each bird that is here how she stands, the holds of birds that left, and the flock's vet.
+    """Of each bird that is here how she stands; the holds of birds that left, the flock's vet, and
+    every bird's face, which are shown with it.
 
     ``mark``: other as soon as a record is other that this rests on.
     """
@@ -77,6 +79,7 @@ class FlockStanding:
     birds: Mapping[UUID, Standing]
     gone: list[tuple[UUID, str, Eggs]] = field(default_factory=list)
     vet: VetContact | None = None
+    faces: Mapping[UUID, Face] = field(default_factory=dict)
     mark: tuple = ()
 
 
@@ -139,7 +142,8 @@ def worked_out(flock, today: date) -> FlockStanding:
         key: standing_of(records, today=today, rounds=rounds, others_new=len(began - {key}))
         for key, records in hers.items()
     }
-    return FlockStanding(birds, gone, VetContact.objects.filter(flock=flock).usual())
+    vet = VetContact.objects.filter(flock=flock).usual()
+    return FlockStanding(birds, gone, vet, faces_of(flock))
 
 
 def _began_lately(hers: Mapping[UUID, Records], today: date) -> set[UUID]:

@@ -300,7 +300,7 @@ class Standing:
     def of_care(self) -> bool:
         """Whether there is more to say of her than that her clear feet are checked now and then."""
         care = any(due.what != CHECK for due in self.all_due)
-        return bool(self.concerns or self.signs or care or self.eggs != Eggs())
+        return bool(self.concerns or self.signs or self.plans or care or self.eggs != Eggs())
 
     @property
     def first_due(self) -> date:
@@ -361,6 +361,7 @@ def standing_of(
     bird_advice = strongest(rule.advice for rule in of_bird) if of_bird else None
     all_clear = all(foot.state == CLEAR for foot in feet.values())
     levels = [foot.advice for foot in feet.values() if foot.advice is not None]
+    signs_shown, concern = shown_signs(signs), bool(levels)
     levels += [Advice.LEAVE if all_clear else Advice.LOOK] if not levels else []
     levels += [bird_advice] if of_bird else []
     advice = strongest(levels)
@@ -369,13 +370,15 @@ def standing_of(
         advice=advice,
         because=tuple(rule.sign for rule in of_bird if rule.advice is bird_advice),
         bird_advice=bird_advice,
-        signs=shown_signs(signs),
+        signs=signs_shown,
         feet=feet,
         eggs=records.eggs,
         due=(due := tuple(_due(asked) for asked in records.asked if not asked.foot)),
         all_due=_each_once((*due, *(one for foot in feet.values() for one in foot.due))),
         last_check=records.last_check,
-        plans=tuple(dict.fromkeys(plans.values())),
+        plans=tuple(
+            plan for plan in dict.fromkeys(plans.values()) if plan.words or concern or signs_shown
+        ),
         states=tuple(records.states),
         round_on=_usual(records, rounds),
     )

@@ -72,6 +72,7 @@ def care_now(request, flock, all_rows: list[Row], found, *, ahead=False) -> dict
     return {
         "flock": flock,
         "mine": mine,
+        "faces": found.faces,
         "answer": answer(rows),
         "vet_wanted": any(row.standing.urgent for row in rows),
         "rows": rows,
@@ -134,6 +135,7 @@ def care_of(bird, cases) -> dict:
         "here": "birds",
         "bird": bird,
         "mark": found.mark,
+        "faces": found.faces,
         "row": hers and Row(bird, hers),
         "bird_rules": advise_bird(hers),
         "advised": advise_cases(bird, hers),

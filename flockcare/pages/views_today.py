@@ -37,8 +37,9 @@ def today(request, flock):
 
 
 def _piece(request, flock, tag: str):
-    _, rows = _standing(flock)
-    return render(request, "pages/today_piece.html", {**_checks(flock, rows), "looks_tag": tag})
+    found, rows = _standing(flock)
+    context = {**_checks(flock, rows), "faces": found.faces, "looks_tag": tag}
+    return render(request, "pages/today_piece.html", context)
 
 
 def _standing(flock):

@@ -228,4 +228,4 @@ def test_what_is_kept_is_asked_for_in_one_query(cast, birds):
         standings(cast.flock, now=now)
     with CaptureQueriesContext(connection) as again:
         standings(cast.flock, now=now)
-    assert (len(first), len(again)) == (11, 1)
+    assert (len(first), len(again)) == (13, 1)

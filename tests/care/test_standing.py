@@ -1,6 +1,7 @@
 """How a bird stands, as a pure function of her records: signs, course, advice, what is due."""
 
 import uuid
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -303,7 +304,9 @@ def test_a_vets_plan_holds_until_its_day_or_a_new_sign():
     assert stands_under(swollen, plan=VetPlan(day(8), day(1))).plans == ()
     # Healed, and swollen again.
     healed = look(5, left=CLEAR, right=CLEAR)
-    assert stands_under(swollen, healed).plans == (plan,)
+    assert stands_under(swollen, healed).plans == ()
+    told = replace(plan, words="Vet’s plan until 25 Nov: soak daily")
+    assert stands_under(swollen, healed, plan=told).plans == (told,)
     assert stands_under(swollen, healed, look(1, left={"score": 2})).plans == ()
 
 
