@@ -10,8 +10,6 @@ from operator import itemgetter
 from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, Sex
 from flockcare.care.holds import UNTIL_KNOWN, holds_from, product_of
-from flockcare.care.standing import Standing
-from flockcare.care.standing_words import lines
 from flockcare.care.vet import plan_for
 from flockcare.core.dates import PartialDate
 from flockcare.core.templatetags.flockcare import weight
@@ -126,8 +124,6 @@ def _plan(records: Records, foot: str, today: dt.date):
 
 
 def _identity(bird: Bird, records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
-    if records.standing:
-        yield Fact("How she stands", _stands(records.standing, names))
     yield Fact("Band", names.text(bird.band) or "none recorded")
     yield Fact("Breed", names.text(bird.breed.name) if bird.breed else "not known")
     yield Fact("Weight class", bird.weight_class or "not known")
@@ -140,12 +136,6 @@ def _identity(bird: Bird, records: Records, names: Names, today: dt.date) -> Ite
     if bird.left:
         left = f"{PartialDate.parse(bird.left).words()}: {bird.get_left_reason_display()}"
         yield Fact("Left the flock", f"{left} {names.quoted(bird.left_note)}".rstrip())
-
-
-def _stands(hers: Standing, names: Names) -> str:
-    """As on the pages of the app."""
-    said = [names.text(line[:1].upper() + line[1:]) for line in lines(hers)]
-    return f"{hers.advice.words}. {'. '.join(said)}."
 
 
 def _age(bird: Bird, today: dt.date) -> str:

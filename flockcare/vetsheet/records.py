@@ -22,12 +22,9 @@ from django.db.models import (
 )
 from django.db.models.fields.json import KT
 from django.db.models.functions import Cast, Coalesce, Replace
-from django.utils import timezone
 
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import CareStep, StepKind
-from flockcare.care.situation import standing
-from flockcare.care.standing import Standing
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import Case, Sight, cases_from
@@ -140,8 +137,6 @@ class Records:
     weighed: list[Weighed]
     shots: list[Shot]
     lived: list[Lived]
-    # As of the day of making, whatever the period; None of a bird that left.
-    standing: Standing | None
 
     def of_period(self) -> Iterator[Seen]:
         start, end = self.window.moments
@@ -189,7 +184,6 @@ def read(bird: Bird, period: Period) -> Records:
         [one for one in weighed if window.first <= one.on <= window.last],
         [shot for shot in shots if _taken_in(shot.photo, window, ever=period.first is None)],
         _lived(bird, window),
-        standing(bird, now=timezone.now()),
     )
 
 

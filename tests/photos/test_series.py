@@ -324,7 +324,7 @@ def test_the_page_says_verdict_percent_and_pace(cast, birds):
     for day, radius in (("2026-05-01", 10), ("2026-05-15", 8)):
         measured(photo(cast.flock, birds["Dill"], day), radius, error=0.05)
     text = " ".join(cast.clients.viewer.get(page(cast.flock, birds["Dill"])).text.split())
-    assert "<strong>Smaller</strong>" in text
+    assert "<strong>Between these two: smaller</strong>" in text
     assert "314 ± 16 mm²" in text and "201 ± 10 mm²" in text
     assert "−36 %" in text and "inwards by 1.00 mm a week (14 days)" in text
     # √(15.7² + 10.1²)
@@ -335,7 +335,7 @@ def test_the_page_calls_no_change_what_lies_within_the_error(cast, birds):
     for day, radius in (("2026-05-01", 5.0), ("2026-05-15", 5.1)):
         measured(photo(cast.flock, birds["Dill"], day), radius)
     text = cast.clients.viewer.get(page(cast.flock, birds["Dill"])).content.decode()
-    assert "<strong>No change beyond the measurement error</strong>" in text
+    assert "<strong>Between these two: no change beyond the measurement error</strong>" in text
 
 
 def test_without_measurements_both_are_shown_unscaled(cast, birds):
