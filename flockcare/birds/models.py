@@ -189,11 +189,14 @@ class Bird(FlockRecord):
     def states_on(self, day: dt.date) -> dict:
         """For a page: what holds of this bird on a day, and what else could be said."""
         states = [state for state in self.birdstate_set.all() if state.holds_on(day)]
+        return {"states": states, "other_states": self.other_states(states)}
+
+    def other_states(self, states) -> list[tuple[str, str]]:
+        """The kinds that could be said of this bird beside ``states``, with their words."""
         said = {state.kind for state in states}
         if self.sex == Sex.COCK:
             said |= {BirdState.Kind.BROODY, BirdState.Kind.IN_LAY}
-        others = [choice for choice in BirdState.Kind.choices if choice[0] not in said]
-        return {"states": states, "other_states": others}
+        return [choice for choice in BirdState.Kind.choices if choice[0] not in said]
 
     @property
     def band(self) -> str:
