@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from dataclasses import dataclass, field, replace
 
 from django.db.models import F, Q, Subquery
@@ -32,7 +33,7 @@ class KnownFoot:
     check: Check | None = None
     finding: FootFinding | None = None
     case: Case | None = None
-    photo: Photo | None = None
+    photo: uuid.UUID | None = None
     asked: dict = field(default_factory=dict)
 
     @property
@@ -134,7 +135,8 @@ def _open_case(bird: Bird, foot: Foot, seen: list[tuple[Check, FootFinding]]) ->
     return next((case for case in cases if case.current), None)
 
 
-def _last_photos(bird: Bird) -> dict[str, Photo]:
+def _last_photos(bird: Bird) -> dict[str, uuid.UUID]:
+    """The key of the newest photo of each foot."""
     newest = [
         Photo.objects.filter(bird=bird, foot=foot)
         .order_by(F("taken").desc(nulls_last=True), "-added_at")
@@ -142,7 +144,7 @@ def _last_photos(bird: Bird) -> dict[str, Photo]:
         for foot in Foot
     ]
     left, right = (Q(pk=Subquery(one)) for one in newest)
-    return {photo.foot: photo for photo in Photo.objects.filter(left | right)}
+    return dict(Photo.objects.filter(left | right).order_by().values_list("foot", "pk"))
 
 
 def _of_foot(findings: list[FootFinding]) -> dict:

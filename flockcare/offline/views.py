@@ -53,7 +53,10 @@ def hello(request):
 @flock_view(read=Role.KEEPER)
 @never_cache
 def birds(request, flock):
-    """What a phone keeps to check birds without signal: names and bands, who is due first."""
+    """What a phone keeps to check birds without signal: names and bands, who is due first.
+
+    Also which of their feet are sore, so that the form asks before it calls them clear.
+    """
     return JsonResponse(
         {
             "flock": {
@@ -69,6 +72,7 @@ def birds(request, flock):
                     "name": bird.name,
                     "colour": bird.band_colour,
                     "band": bird.band,
+                    "sore": [foot for foot, _ in bird.sore_feet],
                 }
                 for bird in birds_for_today(flock, now=timezone.now())
             ],

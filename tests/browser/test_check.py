@@ -2,9 +2,11 @@
 
 import io
 
+import pytest
 from PIL import Image
 
 from tests.browser.taps import both_feet_clear
+from tests.browser.test_accessibility import problems
 
 
 class Taps:
@@ -353,21 +355,22 @@ def test_what_was_there_before_is_one_tap_to_answer(open_phone, site):
     assert "Not hot" in said and "Gait 0 normal" in said
 
 
-def test_no_choice_is_hidden_behind_a_bar_when_saving_is_refused(open_phone, site):
+@pytest.mark.parametrize("foot", ["left", "right"])
+def test_no_choice_is_hidden_behind_a_bar_when_saving_is_refused(open_phone, site, foot):
     page = open_phone("ada")
     page.goto(f"/f/{site.flock}/birds/{site.birds['Tansy']}/check/")
-    page.locator(".foot-right .over-0").tap()
-    page.locator(".part-right label:has-text('Not checked')").tap()
+    page.locator(f".foot-{foot} .over-0").tap()
+    page.locator(f".part-{foot} label:has-text('Not checked')").tap()
     page.locator("button:has-text('Save check')").tap()
-    page.wait_for_selector(".part-right .errorlist")
+    page.wait_for_selector(f".part-{foot} .errorlist")
     page.wait_for_timeout(300)
     bar = box(page, ".places")["y"]
     for number in range(4):
-        chip = box(page, f"label[for=id_right-score_{number}]")
+        chip = box(page, f"label[for=id_{foot}-score_{number}]")
         assert chip["y"] >= 0 and chip["y"] + chip["height"] <= bar
         middle = [chip["x"] + chip["width"] / 2, chip["y"] + chip["height"] / 2]
         over = page.evaluate("([x, y]) => document.elementFromPoint(x, y).name", middle)
-        assert over == "right-score", "nothing lies over it"
+        assert over == f"{foot}-score", "nothing lies over it"
     page.evaluate("localStorage.clear()")
 
 
@@ -394,3 +397,16 @@ def test_a_long_word_breaks_no_page(open_phone, site):
             }"""
         )
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, address
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_what_is_known_and_asked_can_be_used_by_everybody(open_phone, site, scheme):
+    page = open_phone("ada", scheme=scheme)
+    log(page, site, "Borage", left=2)
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Borage']}/check/")
+    page.locator("button:has-text('Both feet clear')").tap()
+    page.locator(".known-foot label").first.tap()
+    page.evaluate("document.querySelectorAll('details').forEach((part) => (part.open = true))")
+    page.wait_for_timeout(800)
+    assert problems(page) == []
+    page.evaluate("localStorage.clear()")

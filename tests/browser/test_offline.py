@@ -681,6 +681,28 @@ def test_over_plain_http_it_waits_while_the_page_is_open(browser, coop, line):
     context.close()
 
 
+def test_without_signal_it_asks_whether_a_known_sore_has_healed(phones, coop, line):
+    theirs = phones("vic")
+    theirs.goto(check_page(coop, "Dill"))
+    theirs.locator(".foot-right .over-0").tap()
+    theirs.locator("label.other-left").tap()
+    theirs.locator("button:has-text('Save check')").tap()
+    theirs.wait_for_selector("text=Saved: Dill, left foot clear, right foot mild")
+    # This phone fetches the birds after that.
+    page, before = phones("una"), checks(coop)
+    signal(line, page, on=False)
+    page.goto(check_page(coop, "Dill"))
+    page.locator("button:has-text('Both feet clear')").tap()
+    page.wait_for_selector(".healed:has-text('Right foot healed?')")
+    page.locator(".healed button:has-text('Not checked closely')").tap()
+    page.wait_for_selector("text=Kept on this phone: Dill: check, left foot clear")
+    signal(line, page, on=True)
+    all_sent(page)
+    (key,) = new_checks(coop, before)
+    said = rows(coop, "SELECT foot, score FROM feet_footfinding WHERE check_record_id = ?", key)
+    assert said == [("left", 0)]
+
+
 def test_what_waits_is_mended_with_its_photos(phones, coop, line, tmp_path):
     page, before = phones("una"), checks(coop)
     signal(line, page, on=False)

@@ -43,12 +43,33 @@ function nameBird(form, bird, list) {
   }
   Object.assign(form.dataset, { bird: bird.id, birdName: bird.name });
   setClock(form, list.zone);
+  if (form.dataset.outbox === "check") askHealed(form, bird.sore ?? []);
   document.querySelectorAll("span[data-bird-name]").forEach((place) => (place.textContent = bird.name));
   document.querySelectorAll("p[data-bird-band]").forEach((place) => (place.textContent = bird.band));
   const band = document.querySelector("h1 .band");
   if (band) band.className = `band${bird.colour ? ` band-${bird.colour}` : ""}`;
   document.title = `${bird.name} · ${list.name}`;
   document.querySelector(".flock-name").textContent = list.name;
+}
+
+// As templates/feet/healed.html, for a sore that was known when this phone last had signal.
+function askHealed(form, sore) {
+  form.querySelectorAll(".healed").forEach((old) => old.remove());
+  if (!sore.length) return;
+  const one = sore.length === 1 ? sore[0] : "";
+  const answers = one
+    ? [["left right", "Yes, healed"], [one === "left" ? "right" : "left", "Not checked closely"]]
+    : [["left right", "Yes, healed"], ["left", "Only the left"], ["right", "Only the right"]];
+  const part = Object.assign(document.createElement("section"), { className: "card healed", hidden: true, tabIndex: -1 });
+  const title = document.createElement("h2");
+  title.textContent = one ? `${one === "left" ? "Left" : "Right"} foot healed?` : "Both feet healed?";
+  const buttons = Object.assign(document.createElement("div"), { className: "buttons" });
+  for (const [value, textContent] of answers) {
+    const plain = textContent === "Yes, healed" ? "" : "plain";
+    buttons.append(Object.assign(document.createElement("button"), { name: "clear", value, textContent, className: plain }));
+  }
+  part.append(title, buttons);
+  form.querySelector(".verdicts").after(part);
 }
 
 function setClock(form, zone) {
