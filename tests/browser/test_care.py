@@ -44,7 +44,7 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     mine.goto(f"/f/{site.flock}/today/")
     for page in (mine, theirs):
         row(page, "Caraway").wait_for()
-        assert "look at the dressing" in row(page, "Caraway").inner_text()
+        assert "check the dressing" in row(page, "Caraway").inner_text()
         assert "due today" in row(page, "Caraway").inner_text()
     mark(mine)
     with mine.expect_response(lambda r: "/care/today/" in r.url) as poll:

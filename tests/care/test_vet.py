@@ -335,6 +335,11 @@ def test_the_plans_of_a_bird_stand_once_each(cast, birds):
     step(cast, dill, "soaked")
     plans = plans_of(dill, today=today())
     assert [plan.visit.plan for plan in plans] == ["Dress.", "Rest."]
+    # Who may not open the record reads the plan all the same.
+    shown = cast.clients.viewer.get(url(cast, "bird", dill.pk)).text
+    links = [url(cast, "step", plan.visit.pk) for plan in plans]
+    assert "Rest." in shown and f'"{links[1]}"' not in shown.split("Last care given")[0]
+    assert links[1] in cast.clients.keeper.get(url(cast, "bird", dill.pk)).text
     look(cast, dill, days_ago=3, right={"score": 1})
     page = url(cast, "case", dill.pk, "right", dill.check_set.get().pk)
     shown = cast.clients.viewer.get(page).text

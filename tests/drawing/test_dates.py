@@ -10,6 +10,7 @@ from flockcare.drawing.dates import (
     date_ticks,
     date_words,
     day_position,
+    short_words,
     span_words,
 )
 
@@ -139,3 +140,9 @@ def test_days_in_words():
     assert span_words(a, b) == "15 Apr – 14 May 2026"
     assert span_words(dt.date(2025, 12, 15), b) == "15 Dec 2025 – 14 May 2026"
     assert span_words(b, b) == "14 May 2026"
+
+
+def test_the_year_of_a_day_is_said_where_it_is_another():
+    today = dt.date(2026, 12, 30)
+    assert short_words(dt.date(2026, 11, 7), today) == "7 Nov"
+    assert short_words(dt.date(2027, 1, 3), today) == "3 Jan 2027"
