@@ -4,10 +4,15 @@ from types import SimpleNamespace
 
 import pytest
 from django.test import Client
+from hypothesis import HealthCheck, settings
 
 from flockcare.birds.models import Bird
 from flockcare.people.models import Membership, Role
 from flockcare.people.services import add_keeper, start_flock
+
+# How long an example takes says how busy the machine is: no test is timed.
+settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("untimed")
 
 PASSWORD = "straw and oats 7"
 

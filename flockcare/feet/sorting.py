@@ -185,6 +185,11 @@ def _day(photo: Photo) -> date:
     return photo.taken.astimezone(photo.flock.zone).date()
 
 
+def _before_she_came(photo: Photo) -> bool:
+    joined = photo.bird.joined
+    return bool(joined) and _day(photo) < PartialDate.parse(joined).first()
+
+
 def _require_what_a_score_needs(photos: list[Photo]) -> None:
     known_day = (Precision.MOMENT, Precision.DAY)
     missing = {
@@ -207,6 +212,11 @@ def _require_what_a_score_needs(photos: list[Photo]) -> None:
             [photo for photo in photos if photo.taken_source in DOUBTFUL],
             "The date is only that of the file, which may be the day it was copied or sent. Give "
             "the day, or tick “The dates are right”.",
+        )
+    if not (missing["date"][0] or missing["bird"][0]):
+        missing["date"] = (
+            [photo for photo in photos if _before_she_came(photo)],
+            "That is before she came to this flock. Correct the day, or leave the score out.",
         )
     errors = {
         name: f"{words} ({_of(lacking, photos)})"

@@ -14,6 +14,8 @@ from flockcare.photos.models import DateSource, Precision
 
 # Before this there were no such files: an earlier date comes from a clock that was never set.
 EARLIEST_YEAR = 1990
+# Where clocks begin again that lost their power: for days they go on from there.
+RESET_YEARS = frozenset({1990, 1995, 2000, 2001})
 # A camera's clock may be set for another time zone.
 CLOCK_AHEAD = timedelta(days=1)
 # Where a browser does not know a file's time it gives the present.
@@ -77,8 +79,18 @@ def _by_camera(camera: Taken | None, zone: tzinfo) -> Dated | None:
     if camera is None:
         return None
     local, offset = camera
+    if _is_reset(local):
+        return None
     moment = local.replace(tzinfo=zone if offset is None else timezone(offset))
     return Dated(moment, Precision.MOMENT, DateSource.CAMERA)
+
+
+def _is_reset(local: datetime) -> bool:
+    """Whether a clock says what it says after its battery was changed: the first hour of a year, or
+    the first month of a year in which clocks begin.
+    """
+    first_hour = local.month == local.day == 1 and local.hour == 0
+    return first_hour or (local.year in RESET_YEARS and local.month == 1)
 
 
 def by_file_name(name: str, zone: tzinfo) -> Dated | None:

@@ -534,6 +534,20 @@ def test_other_birds_and_other_days_are_other_checks(cast, birds, shoebox, give)
     assert Check.objects.count() == 3
 
 
+def test_a_score_from_before_she_came_is_refused(birds, shoebox, give):
+    dill = birds["Dill"]
+    dill.joined = "2024-06"
+    dill.save()
+    early, late = (
+        shoebox(taken=datetime(2024, month, day, 12, tzinfo=UTC))
+        for month, day in ((5, 31), (6, 1))
+    )
+    told = {"bird": dill, "foot": "left", "score": 1}
+    assert "before she came" in refusal(lambda: give(early, **told))["date"][0]
+    give(late, **told)
+    assert Check.objects.get().photos.get() == late
+
+
 @pytest.mark.parametrize("precision", ["month", "year", "unknown"])
 def test_a_score_needs_the_day(birds, shoebox, give, precision):
     vague = shoebox(taken_precision=precision, taken=None if precision == "unknown" else DAY)

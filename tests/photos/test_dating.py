@@ -138,6 +138,22 @@ def test_a_camera_whose_clock_is_wrong_is_not_believed(year):
     assert dated("hen.jpg", camera=wrong) == UNDATED
 
 
+@pytest.mark.parametrize(
+    "told", ["2000-01-01T09:14", "2000-01-19T17:05", "2001-01-01T12:00", "2019-01-01T00:04"]
+)
+def test_a_clock_that_was_reset_is_not_believed(told):
+    """Clocks without power begin at a New Year's midnight: common practice of their makers."""
+    reset = Taken(clock(told), None)
+    assert dated("hen.jpg", camera=reset) == UNDATED
+    assert dated("20230514.jpg", camera=reset).source == "file name"
+    assert dated("hen.jpg", camera=reset, modified=COPIED).source == "file time"
+
+
+@pytest.mark.parametrize("told", ["2019-01-01T01:00", "2019-01-02T00:04", "2000-02-01T09:14"])
+def test_a_date_beside_those_is_the_cameras(told):
+    assert dated(camera=Taken(clock(told), None)).source == "camera"
+
+
 @pytest.mark.django_db
 @pytest.mark.parametrize(
     ("year", "taken", "source"),
