@@ -236,17 +236,18 @@ def spread_of(watch: Watch, chosen: np.ndarray) -> float:
 
 
 def _by_bird(watch: Watch, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Cases and foot-days of each bird of the flock."""
+    """Cases, and foot-days of which a sore would have lasted to the look, of each bird."""
     size = len(watch.records.birds)
     bird = watch.bird[chosen]
     cases = np.bincount(bird, watch.pairs.affected[chosen], size)
-    return cases, np.bincount(bird, watch.days[chosen], size)
+    return cases, np.bincount(bird, watch.lasting_days[chosen], size)
 
 
 def _compared(watch, way, code: int, base: int, classes: Sorted, row: GroupRow) -> GroupRow:
     here, there = way.code == code, way.code == base
     (n1, t1), (n0, t0) = _by_bird(watch, here), _by_bird(watch, there)
-    refused = row.refusal or group_refusal(int(n0.sum()), float(t0.sum()), int((t0 > 0).sum()))
+    days = float(watch.days[there].sum())
+    refused = row.refusal or group_refusal(int(n0.sum()), days, int((t0 > 0).sum()))
     if refused or n1.sum() + n0.sum() < limits.MIN_CASES_FOR_RATIO:
         return row
     found = clustered_ratio(n1, t1, n0, t0)
@@ -267,7 +268,7 @@ def _compared(watch, way, code: int, base: int, classes: Sorted, row: GroupRow) 
 
 def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None, Refusal | None]:
     """The ratio within weight classes (Mantel-Haenszel), its limits widened by the spread."""
-    affected, days = watch.pairs.affected, watch.days
+    affected, days = watch.pairs.affected, watch.lasting_days
     strata = []
     for code in [*range(len(classes.names)), UNKNOWN]:
         same = classes.code == code

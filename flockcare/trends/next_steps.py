@@ -36,7 +36,10 @@ def steps(watch: Watch, told: tuple[ChangeAnswer, ...]) -> tuple[Step, ...]:
     found = [_stays(watch), _closer(watch), _wait(watch), _one_house(watch, told)]
     found += [_weigh(watch), _log(told)]
     offered = [step for step in found if step]
+    clear = [one.name for one in watch.only_cases]
     ranked = sorted(offered, key=lambda step: -waiting.get(step.code, 0))
+    if clear:
+        ranked.insert(0, Step("clear", 0, words.log_clear(clear)))
     return tuple(
         Step(step.code, waiting.get(step.code, 0), step.sentence, step.birds) for step in ranked
     )

@@ -43,7 +43,8 @@ ALWAYS, STILL = -np.inf, np.inf
 
 class BirdRow(NamedTuple):
     """``weight_class`` and ``adult_grams`` as the keepers or the breed have it; ``hatched`` the
-    middle of the days it can have been, as an ordinal; ``weighed`` (ordinal, grams) in order."""
+    middle of the days it can have been, as an ordinal; ``weighed`` (ordinal, grams) in order;
+    ``left_on`` the last day on which she may have been here."""
 
     key: str
     name: str
@@ -54,6 +55,7 @@ class BirdRow(NamedTuple):
     present: bool = True
     culled_for_feet: bool = False
     weighed: tuple[tuple[int, int], ...] = ()
+    left_on: int | None = None
 
 
 class HouseRow(NamedTuple):
@@ -117,7 +119,8 @@ class Chosen(NamedTuple):
 @dataclass(frozen=True)
 class Looks:
     """One entry per look at one foot, in no order: place of the bird, foot (0 left, 1 right),
-    local day (ordinal), lesion score, key of the check, and number of who looked."""
+    local day (ordinal), lesion score, key of the check, and number of who looked, whose name is
+    in ``keepers``."""
 
     bird: np.ndarray
     foot: np.ndarray
@@ -125,6 +128,7 @@ class Looks:
     score: np.ndarray
     check: list[str]
     keeper: np.ndarray
+    keepers: tuple[str, ...] = ()
 
     @property
     def affected(self) -> np.ndarray:
@@ -217,7 +221,7 @@ def _looks_query(flock) -> models.QuerySet:
         )
         .order_by()
         .values_list(
-            *("bird_key", "moment", "key", "seer", "keeper_name"),
+            *("bird_key", "moment", "key", "seer", "keeper__name", "keeper_name"),
             *(f"{foot}_foot__score" for foot in FEET),
         )
     )
@@ -231,14 +235,14 @@ def _looks(flock: Flock, place: dict[str, int]) -> Looks:
     if not rows:
         none = np.zeros(0, np.int64)
         return Looks(none, none, none, none, [], none)
-    bird, moment, key, seer, name, *scores = zip(*rows, strict=True)
+    bird, moment, key, seer, called, name, *scores = zip(*rows, strict=True)
     # Somebody who is no keeper here is known by name.
-    who = [keeper or text for keeper, text in zip(seer, name, strict=True)]
+    who = [(keeper, said or text) for keeper, said, text in zip(seer, called, name, strict=True)]
     score = np.array(
         [[_NOT_LOOKED_AT if one is None else one for one in foot] for foot in scores], np.int64
     )
     foot, check = np.nonzero(score != _NOT_LOOKED_AT)
-    numbers = {text: number for number, text in enumerate(set(who))}
+    numbers = {one: number for number, one in enumerate(sorted(set(who), key=str))}
     return Looks(
         bird=_numbered(bird, {text: place[_key(text)] for text in set(bird)})[check],
         foot=foot,
@@ -246,10 +250,11 @@ def _looks(flock: Flock, place: dict[str, int]) -> Looks:
         score=score[foot, check],
         check=[key[at] for at in check.tolist()],
         keeper=_numbered(who, numbers)[check],
+        keepers=tuple(name for _, name in numbers),
     )
 
 
-def _numbered(texts: Sequence[str], numbers: dict[str, int]) -> np.ndarray:
+def _numbered(texts: Sequence, numbers: dict) -> np.ndarray:
     return np.fromiter(map(numbers.__getitem__, texts), np.int64, len(texts))
 
 
@@ -299,6 +304,7 @@ def _bird(rows: list[tuple]) -> BirdRow:
         hatched=_middle(hatched),
         present=not left,
         culled_for_feet=reason == "culled for the feet",
+        left_on=PartialDate.parse(left).last().toordinal() if left else None,
         weighed=tuple((row[8].toordinal(), row[9]) for row in rows if row[8]),
     )
 

@@ -52,7 +52,8 @@ class Refusal:
 
 @dataclass(frozen=True)
 class Summary:
-    """What there is at all. ``gap_limit``: longest gap in days that counts as watching."""
+    """What there is at all. ``gap_limit``: longest gap in days that counts as watching;
+    ``checks_between``: checks between rounds, which count in no rate."""
 
     birds: int
     looks: int
@@ -65,6 +66,7 @@ class Summary:
     dropped_cases: int
     both_ways: int
     gap_limit: float
+    checks_between: int
     rate: Figure | None
     refusal: Refusal | None
     sentences: tuple[str, ...]

@@ -5,6 +5,11 @@ None comes from a paper. `EXPLAINED` has the sentence for each, `LIMITS_EXPLAINE
 
 WINDOW_DAYS = 365
 MIN_DAYS_APART = 42
+ROUND_SHARE = 0.4
+ROUND_SPREAD_DAYS = 3
+MIN_BIRDS_FOR_HOUSE_ROUND = 5
+ONLY_CASES_SHARE = 0.5
+MIN_CHECKS_OF_KEEPER = 8
 BESIDE_CLEAR_DAYS = 42
 OTHER_KEEPER = 0.5
 OTHER_SEASON = 0.2
@@ -25,6 +30,13 @@ EXPLAINED = {
     "a whole year has every season once.",
     "MIN_DAYS_APART": "Changes of one house closer together than this cannot be told apart and are "
     "judged as one.",
+    "ROUND_SHARE": "Share of the birds present, or of one house, that must be checked for a day to "
+    "count as watched: a check made because a bird limps nearly always finds something.",
+    "ROUND_SPREAD_DAYS": "Days over which such a round may be spread, to either side.",
+    "MIN_BIRDS_FOR_HOUSE_ROUND": "Birds of a house below which a round of it alone does not count.",
+    "ONLY_CASES_SHARE": "Share of a keeper's checks of birds last seen clear that find a sore, "
+    "from which on the page asks for the clear ones too.",
+    "MIN_CHECKS_OF_KEEPER": "Checks of a keeper below which that is not judged.",
     "BESIDE_CLEAR_DAYS": "A house counts as unchanged beside another if nothing was changed in it "
     "so many days before and after.",
     "OTHER_KEEPER": "Share of the checks that went from one keeper to another, above which the "

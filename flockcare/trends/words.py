@@ -25,6 +25,7 @@ from flockcare.trends.report import (
     Refusal,
     Repeats,
 )
+from flockcare.trends.rounds import OnlyCases
 
 FEET_PER_HEN = 2
 # New cases per foot and day, as new cases per 10 hens and month of 30 days.
@@ -539,12 +540,29 @@ def sore_at_first(feet: int) -> str:
     )
 
 
-def dropped(foot_days: float, cases: int, gap_limit: float) -> str:
+def dropped(foot_days: float, cases: int) -> str:
     return (
         f"Of the days between checks {count(round(foot_days / FEET_PER_HEN), 'does', 'do')} not "
-        f"count as watched, since those checks were more than {gap_limit:g} days apart: a sore "
-        f"could have come and healed unseen. {count(cases, 'case')} found after such a gap do not "
+        f"count as watched, since those checks were more than {limits.GAP_LIMIT_DAYS} days apart: a "
+        f"sore could have come and healed unseen. {count(cases, 'case')} found after such a gap do not "
         "count either."
+    )
+
+
+def between(checks: int) -> str:
+    return (
+        f"{count(checks, 'check')} between rounds {'counts' if checks == 1 else 'count'} in no "
+        "rate: a bird that is checked because she limps nearly always has a sore. What is still "
+        "there at the next round counts then."
+    )
+
+
+def only_cases(one: OnlyCases) -> str:
+    who = f" by {one.name}" if one.name else ""
+    return (
+        f"{one.found} of {count(one.checks, 'check')}{who} of birds that were clear before found a "
+        "sore. It looks as if clear birds are not logged; without them nobody knows how long a "
+        "bird was well."
     )
 
 
@@ -576,6 +594,13 @@ RECORD_HOUSING = (
     "Record what stands in each house, and each change of it on its day: without dated changes "
     "there is nothing to compare the cases with."
 )
+
+
+def log_clear(names: Sequence[str]) -> str:
+    asked = listed([name for name in names if name])
+    return (
+        f"{f'{asked}: log' if asked else 'Log'} the clear birds too, each time birds are checked."
+    )
 
 
 def record_stays(birds: int) -> str:
