@@ -11,7 +11,7 @@ import numpy as np
 
 from flockcare.analysis import limits
 from flockcare.analysis.comparison import Comparison, compare_arrays
-from flockcare.analysis.power import days_to_wait
+from flockcare.analysis.power import chance_told, days_to_wait
 from flockcare.analysis.rates import RateRatio, holm
 from flockcare.trends import reasons, thresholds, words
 from flockcare.trends.records import ChangeRow, Chosen, Records
@@ -395,56 +395,87 @@ class _Draft:
             return words.CHECK_AROUND
         if state in ("clear", "some_sign", "similar"):
             return words.OTHER_HOUSE
-        weeks = weeks_until_told(
+        cases = found.cases_before + found.straddling / 2
+        if not cases or not found.days_before:
+            return words.NO_CASE_BEFORE
+        outlook = Outlook.of(
             self.watch,
             self.chosen,
-            cases=found.cases_before + found.straddling / 2,
-            days_before=found.days_before,
-            days_after=found.days_after,
-            spread=found.dispersion,
-            case_birds=found.birds_with_cases,
+            cases,
+            found.days_before,
+            found.days_after,
+            found.birds_with_cases,
         )
-        ends = self.event.last + self.stretch.lag + self.stretch.window
-        if math.isinf(weeks) or weeks > thresholds.FARTHEST_WEEKS:
-            return words.NEVER_TOLD
+        weeks = outlook.weeks()
         if weeks == 0:
             return words.TOLD_BY_NOW
-        last = int(self.watch.pairs.right.max(initial=0))
-        return words.weeks_left(weeks, beyond=last + 7 * weeks > ends)
+        ends = self.event.last + self.stretch.lag + self.stretch.window
+        left = ends - int(self.watch.records.looks.day.max())
+        if 7 * weeks <= left:
+            return words.weeks_left(weeks)
+        return words.chance_left(outlook.chance(max(0, left)), ends, over=left <= 0)
 
 
-def weeks_until_told(
-    watch: Watch,
-    chosen: np.ndarray,
-    *,
-    cases: float,
-    days_before: float,
-    days_after: float,
-    spread: float,
-    case_birds: int,
-) -> float:
-    """Weeks of watching as at present until a halving could be told; infinite for never.
+@dataclass(frozen=True)
+class Outlook:
+    """What waiting can tell of a halving, watched as at present.
 
-    ``cases`` and ``days_before``: new cases and foot-days before the change; ``days_after``:
-    foot-days since. Watched as at present: by the birds still here, at the share of days of the
-    chosen pairs.
+    ``rate`` of new cases per foot-day before; ``gained``: foot-days watched per day, by the birds
+    still here at the present share of days; ``together``: feet found sore at one check, which the
+    comparison within birds cannot take apart. How birds differ does not count: each is compared
+    with herself.
     """
-    if not days_before:
-        return math.inf
-    birds = np.unique(watch.bird[chosen])
-    present = sum(watch.records.birds[bird].present for bird in birds.tolist())
-    total = watch.pairs.right[chosen].max(initial=0) - watch.pairs.left[chosen].min(initial=0)
-    share = float(watch.days[chosen].sum()) / max(1.0, 2.0 * birds.size * total)
-    return (
-        days_to_wait(
-            cases_before=cases,
+
+    cases: float
+    rate: float
+    days_after: float
+    gained: float
+    together: float
+    birds: int
+
+    @classmethod
+    def of(
+        cls,
+        watch: Watch,
+        chosen: np.ndarray,
+        cases: float,
+        days_before: float,
+        days_after: float,
+        case_birds: int,
+    ) -> Outlook:
+        birds = np.unique(watch.bird[chosen])
+        present = sum(watch.records.birds[bird].present for bird in birds.tolist())
+        left, right = watch.pairs.left[chosen], watch.pairs.right[chosen]
+        total = 2.0 * birds.size * (right.max() - left.min()) if right.size else 1.0
+        share = float(watch.days[chosen].sum()) / total
+        hit = chosen & watch.pairs.affected
+        feet = np.unique(watch.bird[hit] * 10_000_000 + watch.pairs.right[hit], return_counts=True)[
+            1
+        ]
+        return cls(
+            cases=cases,
             rate=cases / days_before,
             days_after=days_after,
-            days_gained_per_day=2 * present * min(1.0, share),
-            ratio=thresholds.SOUGHT_RATIO,
-            power=thresholds.POWER,
-            spread=spread if math.isfinite(spread) else 1.0,
+            gained=2 * present * min(1.0, share),
+            together=float((feet**2).sum() / feet.sum()) if feet.size else 1.0,
             birds=max(case_birds, 2),
         )
-        / 7
-    )
+
+    def weeks(self) -> float:
+        """Until a halving would be told with the chance POWER; infinite for never."""
+        days = days_to_wait(
+            cases_before=self.cases,
+            rate=self.rate,
+            days_after=self.days_after,
+            days_gained_per_day=self.gained,
+            ratio=thresholds.SOUGHT_RATIO,
+            power=thresholds.POWER,
+            spread=self.together,
+            birds=self.birds,
+        )
+        return days / 7
+
+    def chance(self, days: float) -> float:
+        """That a halving would be told after so many more days."""
+        after = (self.days_after + days * self.gained) * self.rate * thresholds.SOUGHT_RATIO
+        return chance_told(self.cases, after, thresholds.SOUGHT_RATIO, self.together, self.birds)

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from flockcare.trends import changes, thresholds, words
-from flockcare.trends.groups import spread_of
 from flockcare.trends.report import ChangeAnswer, Step
 from flockcare.trends.watch import UNKNOWN, Watch
 
@@ -75,17 +72,16 @@ def _wait(watch: Watch) -> Step | None:
     recent = pairs.left >= now - thresholds.WINDOW_DAYS
     affected = watch.pairs.affected & recent
     cases = int(affected.sum())
-    weeks = changes.weeks_until_told(
-        watch,
-        recent,
-        cases=cases,
-        days_before=float(watch.days[recent].sum()),
-        days_after=0.0,
-        spread=spread_of(watch, recent),
-        case_birds=int(np.unique(watch.bird[affected]).size),
+    if not cases:
+        return Step("wait", 0, words.NO_CASE_LATELY)
+    case_birds = int(np.unique(watch.bird[affected]).size)
+    outlook = changes.Outlook.of(
+        watch, recent, cases, float(watch.days[recent].sum()), 0.0, case_birds
     )
-    if math.isinf(weeks) or weeks > thresholds.FARTHEST_WEEKS:
-        return Step("wait", 0, words.never_a_halving(cases))
+    weeks = outlook.weeks()
+    if weeks > thresholds.FARTHEST_WEEKS:
+        chance = outlook.chance(thresholds.WINDOW_DAYS)
+        return Step("wait", 0, words.chance_after_a_year(chance, cases))
     return Step("wait", 0, words.wait(weeks, cases))
 
 

@@ -19,7 +19,7 @@ REPEAT_CASES = 3
 WIDE_GAP_DAYS = 21
 POWER = 0.8
 SOUGHT_RATIO = 0.5
-FARTHEST_WEEKS = 260
+FARTHEST_WEEKS = 52
 
 DROP_EDGES_CM = (50, 100)
 ENERGY_EDGES_J = (10, 20, 30)
@@ -50,7 +50,7 @@ EXPLAINED = {
     "WIDE_GAP_DAYS": "Days between checks above which closer checks would help most.",
     "POWER": "How often a true halving should be told, when the page says how long to wait.",
     "SOUGHT_RATIO": "The size of change that this waiting time is for: a halving.",
-    "FARTHEST_WEEKS": "Weeks above which waiting is not offered as a way.",
+    "FARTHEST_WEEKS": "Weeks above which the page says the chance after a year instead.",
     "DROP_EDGES_CM": "Edges of the groups of drops.",
     "ENERGY_EDGES_J": "Edges of the groups of landing energy.",
     "AGE_EDGES_YEARS": "Edges of the groups of age.",

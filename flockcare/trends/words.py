@@ -179,20 +179,41 @@ AFTER_THE_FACT = (
 SECOND_CHECK = "Check every foot again: what counts is the time from one check to the next."
 CHECK_AROUND = "Check every foot shortly before and shortly after the next change."
 OTHER_HOUSE = "The same change in another house, with this one left as it is, would tell more."
-NEVER_TOLD = (
-    "No waiting will tell a halving here: too few cases are on record before the change. Only a "
-    "larger difference could show."
-)
 TOLD_BY_NOW = (
     "A halving would most likely have shown by now; what is left open is smaller than that, or the "
     "other way."
 )
 
 
-def weeks_left(weeks: float, *, beyond: bool) -> str:
-    """``beyond``: later than what is compared."""
-    sentence = f"At the present rate a halving would show after about {round(weeks)} more weeks"
-    return f"{sentence}; compare more days for that." if beyond else f"{sentence}."
+NO_CASE_BEFORE = "Without a case before the change there is nothing that could have become less."
+
+
+def in_ten(chance: float) -> str:
+    """``4 times in 10``."""
+    tenths = round(10 * chance)
+    if tenths < 1:
+        return "less than once in 10 times"
+    return "once in 10 times" if tenths == 1 else f"{min(tenths, 9)} times in 10"
+
+
+def weeks_left(weeks: float) -> str:
+    return (
+        f"At the present rate a halving would show after about "
+        f"{count(max(1, round(weeks)), 'more week')} ({in_ten(thresholds.POWER)})."
+    )
+
+
+def chance_left(chance: float, until: float, *, over: bool) -> str:
+    """``over``: the days compared have passed, on ``until``."""
+    if over:
+        return (
+            f"With so many cases a true halving shows only {in_ten(chance)}; something larger "
+            "more often. More birds, or a longer period, would tell more."
+        )
+    return (
+        f"By {day(until)}, when the days compared are over, a true halving would show about "
+        f"{in_ten(chance)}; something larger more often."
+    )
 
 
 def unwatched(birds: int, first: int | None, changed: int) -> str:
@@ -543,9 +564,9 @@ def sore_at_first(feet: int) -> str:
 def dropped(foot_days: float, cases: int) -> str:
     return (
         f"Of the days between checks {count(round(foot_days / FEET_PER_HEN), 'does', 'do')} not "
-        f"count as watched, since those checks were more than {limits.GAP_LIMIT_DAYS} days apart: a "
-        f"sore could have come and healed unseen. {count(cases, 'case')} found after such a gap do not "
-        "count either."
+        f"count as watched, since those checks were more than {limits.GAP_LIMIT_DAYS} days apart: "
+        f"a sore could have come and healed unseen. {count(cases, 'case')} found after such a gap "
+        f"{'does' if cases == 1 else 'do'} not count either."
     )
 
 
@@ -618,19 +639,24 @@ def check_closer(gap: float) -> str:
     )
 
 
-def never_a_halving(cases: int) -> str:
+NO_CASE_LATELY = (
+    "No new case in the last year: there is nothing that a change could make less. Keep checking."
+)
+
+
+def chance_after_a_year(chance: float, cases: int) -> str:
     return (
-        f"{count(cases, 'new case')} in the last year are too few to ever tell a halving from "
-        "chance after the next change; only something larger would show. More birds, or the "
-        "records of more years, would help."
+        "Leave things as they are for a year after a change: at the present rate "
+        f"({count(cases, 'new case')} in the last year) a true halving would then show about "
+        f"{in_ten(chance)}, and something larger more often."
     )
 
 
 def wait(weeks: float, cases: int) -> str:
     return (
         f"Leave things as they are after a change for about {max(1, round(weeks))} weeks of "
-        f"watching: at the present rate ({count(cases, 'new case')} in the last year) a halving "
-        "would then show 8 times in 10."
+        f"watching: at the present rate ({count(cases, 'new case')} in the last year) a true "
+        f"halving would then show {in_ten(thresholds.POWER)}."
     )
 
 
