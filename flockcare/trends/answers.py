@@ -33,6 +33,7 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
     watch = Watch.of(records)
     told = changes.answers(watch)
     scanned = scan.answer(watch, told)
+    told = changes.weighed(told, scanned)
     summary = _summary(watch)
     return Report(
         flock=flock,
@@ -248,10 +249,14 @@ def _headline(
     standing = [change for change in told if change.state in ("clear", "some_sign")]
     said = [words.only_cases(one) for one in watch.only_cases] + [summary.sentences[0]]
     if standing:
+        named: set[int] = set()
         for change in sorted(standing, key=lambda one: one.adjusted_p):
-            said.append(words.moved_after(change))
-        if len(told) > len(standing):
-            said.append(words.others_open(len(told) - len(standing)))
+            if change.number not in named:
+                near = changes.rivals(change, told, scanned)
+                said.append(words.moved_after(change, near))
+                named |= {change.number, *(one.number for one in near)}
+        rest = [change for change in told if change.number not in named]
+        said += words.others([change.state for change in rest])
     elif told:
         said.append(words.none_surely(len(told)))
     else:

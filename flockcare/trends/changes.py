@@ -15,7 +15,14 @@ from flockcare.analysis.power import chance_told, days_to_wait
 from flockcare.analysis.rates import RateRatio, holm
 from flockcare.trends import reasons, thresholds, words
 from flockcare.trends.records import ChangeRow, Chosen, Records
-from flockcare.trends.report import BeforeAfter, Beside, ChangeAnswer, Figure, Refusal
+from flockcare.trends.report import (
+    BeforeAfter,
+    Beside,
+    ChangeAnswer,
+    Figure,
+    Refusal,
+    ScanAnswer,
+)
 from flockcare.trends.watch import Watch, months_of
 
 _WINTER = (10, 11, 12, 1, 2, 3)
@@ -191,6 +198,54 @@ def answers(watch: Watch) -> tuple[ChangeAnswer, ...]:
     )
 
 
+def weighed(answers: tuple[ChangeAnswer, ...], scanned: ScanAnswer) -> tuple[ChangeAnswer, ...]:
+    """No change is called clear where the rate itself changed at some other time."""
+    if not scanned.told:
+        return answers
+    return tuple(
+        replace(
+            one,
+            state="some_sign",
+            sentences=(
+                *(
+                    words.verdict("some_sign", one.found, one.adjusted_p, one.compared)
+                    if sentence == words.verdict("clear", one.found, one.adjusted_p, one.compared)
+                    else sentence
+                    for sentence in one.sentences
+                ),
+                words.scan_elsewhere(scanned.first, scanned.last),
+            ),
+        )
+        if one.state == "clear" and not lies_near(one, scanned)
+        else one
+        for one in answers
+    )
+
+
+def lies_near(change: ChangeAnswer, scanned: ScanAnswer) -> bool:
+    margin = dt.timedelta(thresholds.SCAN_MARGIN_DAYS)
+    return any(scanned.first - margin <= day <= scanned.last + margin for day in change.days)
+
+
+def rivals(change: ChangeAnswer, answers, scanned: ScanAnswer) -> list[ChangeAnswer]:
+    """Other changes of the same house so near that what is compared is half the same, without
+    those that lie elsewhere than the time at which the rate itself changed, if this one does not.
+    """
+    placed = scanned.told and lies_near(change, scanned)
+    return [
+        one
+        for one in answers
+        if one.number != change.number
+        and set(one.houses) & set(change.houses)
+        and _days_apart(one, change) < thresholds.RIVAL_DAYS
+        and not (placed and not lies_near(one, scanned))
+    ]
+
+
+def _days_apart(one: ChangeAnswer, other: ChangeAnswer) -> int:
+    return min(abs((a - b).days) for a in one.days for b in other.days)
+
+
 NOBODY = Refusal("no_residents", words.NOBODY_HOUSED)
 
 
@@ -302,7 +357,9 @@ class _Draft:
             if event.first - clear < row.day < event.last + clear
         }
         quiet = tuple(n for n in range(len(records.houses)) if n not in disturbed)
-        living = touched(self.watch, quiet, event.first)
+        living = np.logical_or.reduce(
+            [self._untouched(house) for house in quiet] or [np.zeros(self.watch.bird.size, bool)]
+        )
         if not living.any():
             return None
         chosen = living & within(self.watch, event, self.stretch)
@@ -315,6 +372,16 @@ class _Draft:
         }
         names = tuple(records.houses[house].name for house in sorted(present))
         return Beside(names, found, words.beside(names, found, self._alike(found)))
+
+    def _untouched(self, house: int) -> np.ndarray:
+        """The pairs of the birds that lived there then, between the changes of that house itself
+        before and after this one."""
+        event, pairs = self.event, self.watch.pairs
+        days = [row.day for row in self.watch.records.changes if row.house == house]
+        since = max((day for day in days if day <= event.first), default=-math.inf)
+        until = min((day for day in days if day > event.first), default=math.inf)
+        here = touched(self.watch, (house,), event.first)
+        return here & (pairs.left >= since) & (pairs.right <= until)
 
     def _alike(self, beside: BeforeAfter) -> bool | None:
         """Whether it went the same way, surely, where nothing changed; None if none can tell."""

@@ -11,6 +11,8 @@ MIN_BIRDS_FOR_HOUSE_ROUND = 5
 ONLY_CASES_SHARE = 0.5
 MIN_CHECKS_OF_KEEPER = 8
 BESIDE_CLEAR_DAYS = 42
+RIVAL_DAYS = 182
+SCAN_MARGIN_DAYS = 42
 OTHER_KEEPER = 0.5
 OTHER_SEASON = 0.2
 FIRST_ACTION_DAYS = 7
@@ -39,6 +41,10 @@ EXPLAINED = {
     "MIN_CHECKS_OF_KEEPER": "Checks of a keeper below which that is not judged.",
     "BESIDE_CLEAR_DAYS": "A house counts as unchanged beside another if nothing was changed in it "
     "so many days before and after.",
+    "RIVAL_DAYS": "Days from one change of a house to another of it, below which the first lines "
+    "name both: half of what is compared for one is compared for the other.",
+    "SCAN_MARGIN_DAYS": "Days around the period in which the rate itself changed, outside which a "
+    "change is not called clear.",
     "OTHER_KEEPER": "Share of the checks that went from one keeper to another, above which the "
     "page warns that a different observer may explain a change.",
     "OTHER_SEASON": "Difference of the winter's share in the time watched, above which the page "

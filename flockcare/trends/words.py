@@ -587,17 +587,28 @@ def only_cases(one: OnlyCases) -> str:
     )
 
 
-def moved_after(change: ChangeAnswer) -> str:
+def moved_after(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
+    """``near``: other changes that this cannot be told apart from."""
     sure = "clearly" if change.state == "clear" else "perhaps"
     moved = "rose" if change.found.ratio.value > 1 else "fell"
-    return (
-        f"New cases {sure} {moved} after “{change.what[0]}” ({listed(change.houses)}, "
-        f"{date_words(change.days[0])})."
-    )
+    named = " or ".join(f"“{one.title}”" for one in (change, *near))
+    apart = "; these cannot be told apart" if near else ""
+    return f"New cases {sure} {moved} after {named}{apart}."
 
 
-def others_open(changes: int) -> str:
-    return f"For the other {count(changes, 'change')} on record nobody can tell yet."
+def others(states: Sequence[str]) -> list[str]:
+    """What is to be said of the changes that no line before names."""
+    same, open_ = states.count("similar"), len(states) - states.count("similar")
+    said = []
+    if same:
+        said.append(f"After {count(same, 'other change')} cases stayed about the same.")
+    if open_:
+        said.append(f"For {count(open_, 'other change')} on record nobody can tell yet.")
+    return said
+
+
+def scan_elsewhere(first: dt.date, last: dt.date) -> str:
+    return f"The rate itself changed around {span_words(first, last)}, not around this change."
 
 
 def none_surely(changes: int) -> str:
