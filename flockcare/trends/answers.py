@@ -248,13 +248,15 @@ def _headline(
         return (words.NOT_CHECKED,)
     standing = [change for change in told if change.state in ("clear", "some_sign")]
     said = [words.only_cases(one) for one in watch.only_cases] + [summary.sentences[0]]
-    if standing:
-        named: set[int] = set()
+    seasonal = [change for change in told if change.state == "season"]
+    if standing or seasonal:
+        named = {change.number for change in seasonal}
         for change in sorted(standing, key=lambda one: one.adjusted_p):
             if change.number not in named:
                 near = changes.rivals(change, told, scanned)
                 said.append(words.moved_after(change, near))
                 named |= {change.number, *(one.number for one in near)}
+        said += [words.in_season(change) for change in seasonal]
         rest = [change for change in told if change.number not in named]
         said += words.others([change.state for change in rest])
     elif told:

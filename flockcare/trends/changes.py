@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from flockcare.analysis import limits
-from flockcare.analysis.comparison import Comparison, compare_arrays
+from flockcare.analysis.comparison import Comparison, against, compare_arrays
 from flockcare.analysis.power import chance_told, days_to_wait
 from flockcare.analysis.rates import RateRatio, holm
 from flockcare.trends import reasons, thresholds, words
@@ -304,8 +304,9 @@ class _Draft:
 
     def answer(self, number: int, p: float, compared: int) -> ChangeAnswer:
         records, event, stretch = self.watch.records, self.event, self.stretch
-        state = self.compared.verdict(p) if self.compared else "refused"
         beside = self._beside()
+        state = self.compared.verdict(p) if self.compared else "refused"
+        state = self._by_season(state, beside, compared)
         without, name = self._without_top()
         tells_more = self._tells_more(state)
         return ChangeAnswer(
@@ -331,7 +332,33 @@ class _Draft:
             sentences=self._sentences(state, p, compared, beside, without, name),
             else_changed=self._else_changed(),
             tells_more=tells_more,
+            winter=self.winter,
         )
+
+    @cached_property
+    def winter(self) -> tuple[float, float] | None:
+        """Shares of the time watched before and after that lay in the winter half-year."""
+        left, right = self.watch.pairs.left[self.chosen], self.watch.pairs.right[self.chosen]
+        middle, width = (left + right) / 2, right - left
+        before = middle <= self.event.first
+        if not before.any() or before.all():
+            return None
+        winter = np.isin(months_of(middle), _WINTER)
+        was, became = (np.average(winter[side], weights=width[side]) for side in (before, ~before))
+        return float(was), float(became)
+
+    def _by_season(self, state: str, beside: Beside | None, compared: int) -> str:
+        """``season`` where before and after lie in other half-years, unless the birds beside, who
+        had the same seasons, show the change to be more than that."""
+        other = self.winter and abs(self.winter[1] - self.winter[0]) > thresholds.OTHER_HALF_YEAR
+        if not other or state in ("refused", "wide"):
+            return state
+        if state in ("clear", "some_sign") and beside and beside.against:
+            p = min(1.0, beside.against_p * compared * self.stretch.tried)
+            same_way = (beside.against.value - 1) * (self.found.ratio.value - 1) > 0
+            if p <= limits.SIGN_LEVEL and same_way:
+                return "some_sign"
+        return "season"
 
     def _sentences(self, state, p, compared, beside, without, name) -> tuple[str, ...]:
         found = self.found
@@ -339,7 +366,7 @@ class _Draft:
             return (NOBODY.reason,)
         if not self.watched:
             return (found.refusal.reason,)
-        said = [words.counted(found), words.verdict(state, found, p, compared)]
+        said = [words.counted(found), words.verdict(state, found, p, compared, self.winter)]
         if self.stretch.tried > 1:
             said.append(words.several_tried(self.stretch.tried))
         if beside:
@@ -357,13 +384,19 @@ class _Draft:
             if event.first - clear < row.day < event.last + clear
         }
         quiet = tuple(n for n in range(len(records.houses)) if n not in disturbed)
-        living = np.logical_or.reduce(
-            [self._untouched(house) for house in quiet] or [np.zeros(self.watch.bird.size, bool)]
+        living, same_days = (
+            touched(self.watch, quiet, event.first),
+            within(self.watch, event, self.stretch),
         )
         if not living.any():
             return None
-        chosen = living & within(self.watch, event, self.stretch)
+        chosen = same_days & np.logical_or.reduce([self._untouched(house) for house in quiet])
         compared = compare(self.watch, chosen, event.first)
+        ratio, p = None, math.nan
+        # Where their days were cut short they did not have the same seasons.
+        if self.compared and (chosen == (living & same_days)).all():
+            found, p = against(self.compared, compared)
+            ratio = None if found.refusal else Figure.of(found)
         found = before_after(compared, self.watch.numbers_of(chosen))
         present = {
             stay.house
@@ -371,7 +404,10 @@ class _Draft:
             if stay.house in quiet and stay.since <= event.first < stay.until
         }
         names = tuple(records.houses[house].name for house in sorted(present))
-        return Beside(names, found, words.beside(names, found, self._alike(found)))
+        said = words.beside(names, found, self._alike(found))
+        if ratio:
+            said = f"{said} {words.against_unchanged(ratio, p)}"
+        return Beside(names, found, said, ratio, p)
 
     def _untouched(self, house: int) -> np.ndarray:
         """The pairs of the birds that lived there then, between the changes of that house itself
@@ -420,10 +456,8 @@ class _Draft:
         middle, width = (left + right) / 2, right - left
         before = middle <= event.first
         if before.any() and (~before).any():
-            winter = np.isin(months_of(middle), _WINTER)
-            shares = [np.average(winter[side], weights=width[side]) for side in (before, ~before)]
-            if abs(shares[1] - shares[0]) > thresholds.OTHER_SEASON:
-                said.append(words.other_season(*shares))
+            if self.winter and abs(self.winter[1] - self.winter[0]) > thresholds.OTHER_SEASON:
+                said.append(words.other_season(*self.winter))
             older = np.average(middle[~before], weights=width[~before]) - np.average(
                 middle[before], weights=width[before]
             )
@@ -460,6 +494,8 @@ class _Draft:
             return words.AFTER_THE_FACT if late else words.SECOND_CHECK
         if found.refusal and found.refusal.code in ("straddling", "too_few_checks"):
             return words.CHECK_AROUND
+        if state == "season":
+            return words.WHOLE_YEAR
         if state in ("clear", "some_sign", "similar"):
             return words.OTHER_HOUSE
         cases = found.cases_before + found.straddling / 2

@@ -16,7 +16,7 @@ _REMEDY = {
     "no_time": "closer",
     "too_little_time": "closer",
 }
-_OPEN = ("refused", "wide", "hint", "outnumbered")
+_OPEN = ("refused", "wide", "hint", "outnumbered", "season")
 
 
 def steps(watch: Watch, told: tuple[ChangeAnswer, ...]) -> tuple[Step, ...]:

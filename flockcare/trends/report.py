@@ -113,11 +113,16 @@ class BeforeAfter:
 
 @dataclass(frozen=True)
 class Beside:
-    """The birds of houses in which nothing was changed then, over the same days."""
+    """The birds of houses in which nothing was changed then, over the same days.
+
+    ``against``: the ratio of the changed birds over theirs, where both have one, and its p.
+    """
 
     houses: tuple[str, ...]
     found: BeforeAfter
     sentence: str
+    against: Figure | None
+    against_p: float
 
 
 @dataclass(frozen=True)
@@ -125,7 +130,9 @@ class ChangeAnswer:
     """One change, or several that cannot be told apart.
 
     ``state``: refused, wide, similar, hint, outnumbered, some_sign or clear, on ``adjusted_p``,
-    which allows for all changes compared and all stretches tried. ``numbers`` are its cases.
+    or season where winter and the change cannot be told apart; ``winter``: the shares of the time
+    watched before and after that lay in the winter half-year, None where there is none. The p
+    allows for all changes compared and all stretches tried.
     """
 
     key: str
@@ -150,6 +157,7 @@ class ChangeAnswer:
     sentences: tuple[str, ...]
     else_changed: tuple[str, ...]
     tells_more: str
+    winter: tuple[float, float] | None
 
     @property
     def title(self) -> str:

@@ -15,6 +15,7 @@ RIVAL_DAYS = 182
 SCAN_MARGIN_DAYS = 42
 OTHER_KEEPER = 0.5
 OTHER_SEASON = 0.2
+OTHER_HALF_YEAR = 0.5
 FIRST_ACTION_DAYS = 7
 MIN_BIRDS_IN_GROUP = 3
 REPEAT_CASES = 3
@@ -49,6 +50,8 @@ EXPLAINED = {
     "page warns that a different observer may explain a change.",
     "OTHER_SEASON": "Difference of the winter's share in the time watched, above which the page "
     "names the season.",
+    "OTHER_HALF_YEAR": "The same difference above which winter and a change cannot be told apart; "
+    "a whole year on either side keeps below it.",
     "FIRST_ACTION_DAYS": "Days after a sore was first seen within which care counts as the first "
     "thing that was done.",
     "MIN_BIRDS_IN_GROUP": "Birds below which a group is one bird's story.",

@@ -20,6 +20,7 @@ from flockcare.trends import thresholds
 from flockcare.trends.report import (
     BeforeAfter,
     ChangeAnswer,
+    Figure,
     GroupRow,
     HealingGroup,
     Refusal,
@@ -185,6 +186,10 @@ TOLD_BY_NOW = (
 )
 
 
+WHOLE_YEAR = (
+    "A whole year of checks on either side, or a house beside it in which nothing is changed, "
+    "would tell winter from the change."
+)
 NO_CASE_BEFORE = "Without a case before the change there is nothing that could have become less."
 
 
@@ -296,9 +301,22 @@ def other_keeper(moved: float) -> str:
     )
 
 
-def verdict(state: str, found: BeforeAfter, p: float, compared: int) -> str:
-    """The sentence for one change of ``compared``. ``state`` as ``Comparison.verdict`` gives it,
-    ``p`` adjusted."""
+def against_unchanged(ratio: Figure, p: float) -> str:
+    return (
+        f"Set against theirs, over the same season, that is {ratio_range(ratio.low, ratio.high)} "
+        f"({by_chance(p)} by chance alone)."
+    )
+
+
+def verdict(
+    state: str,
+    found: BeforeAfter,
+    p: float,
+    compared: int,
+    winter: tuple[float, float] | None = None,
+) -> str:
+    """The sentence for one change of ``compared``. ``state`` as in ``ChangeAnswer``, ``p``
+    adjusted; ``winter``: its shares before and after."""
     if found.refusal:
         return found.refusal.reason
     ratio, low, high = found.ratio.value, found.ratio.low, found.ratio.high
@@ -306,6 +324,11 @@ def verdict(state: str, found: BeforeAfter, p: float, compared: int) -> str:
     fits = f"With equal watching time this fits {ratio_range(low, high)}"
     if state == "similar":
         return "About the same; a doubling is unlikely on these records, and so is a halving."
+    if state == "season":
+        return (
+            f"{fits}. {winter[0]:.0%} of the time watched before was winter half-year and "
+            f"{winter[1]:.0%} after: winter and this change cannot be told apart."
+        )
     if state == "wide":
         return f"{fits}. It can't tell us."
     if state == "outnumbered":
@@ -594,6 +617,10 @@ def moved_after(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
     named = " or ".join(f"“{one.title}”" for one in (change, *near))
     apart = "; these cannot be told apart" if near else ""
     return f"New cases {sure} {moved} after {named}{apart}."
+
+
+def in_season(change: ChangeAnswer) -> str:
+    return f"Winter and the change “{change.title}” cannot be told apart."
 
 
 def others(states: Sequence[str]) -> list[str]:

@@ -56,6 +56,9 @@ class Kind:
     limping: float = 0.0
     only_cases: float = 0.0  # share of the rounds after the change that log sore birds alone
     irregular: bool = False
+    season: float = 0.0  # height of a yearly wave whose top is in January
+    later: int = 0  # days by which the whole record lies later in the year
+    seen: int = DAYS  # days on record before and after the change
 
 
 KINDS = (
@@ -68,6 +71,8 @@ KINDS = (
     Kind("rounds become sparser", before=14, after=49, rate=0.003, limping=0.04),
     Kind("clear ones no longer logged", rate=0.003, limping=0.04, only_cases=0.75),
     Kind("0.3, steady rounds", (0.3, 0.3), rate=0.003, limping=0.04),
+    Kind("change in April, half a year", rate=0.003, season=0.8, later=91, seen=183),
+    Kind("the same in one house", changed=(0,), rate=0.003, season=0.8, later=91, seen=183),
     Kind("0.3, irregular rounds", (0.3, 0.3), rate=0.003, limping=0.04, irregular=True),
 )
 
@@ -103,7 +108,8 @@ def simulate(kind: Kind, runs: int, rng: np.random.Generator):
     ill_until = np.zeros((runs, BIRDS, 2), np.int32)
     sore = [ill_until > 0]
     for day in range(1, DAYS + 1):
-        rate = kind.rate * factor * (ratio if day > CHANGE else 1.0)
+        wave = 1 + kind.season * math.cos(2 * math.pi * (day + kind.later - 15) / 365.25)
+        rate = kind.rate * wave * factor * (ratio if day > CHANGE else 1.0)
         falls = rng.random(ill_until.shape) < -np.expm1(-rate * (1 - TOGETHER))
         falls |= rng.random(shape) < -np.expm1(-rate * TOGETHER)
         falls &= ill_until <= day
@@ -117,7 +123,7 @@ def checks_of(kind: Kind, rounds: np.ndarray, sore: np.ndarray, seed: int) -> np
     """Day, bird and keeper of each check (n, 3) of one flock; ``sore`` (D, birds, 2)."""
     rng, due, found = np.random.default_rng(seed), set(rounds.tolist()), []
     known = np.zeros(BIRDS, bool)
-    for day in range(DAYS + 1):
+    for day in range(max(0, CHANGE - kind.seen), min(DAYS, CHANGE + kind.seen) + 1):
         ill = sore[day].any(1)
         if day in due:
             only = day > CHANGE and rng.random() < kind.only_cases
@@ -152,7 +158,7 @@ def records_of(kind: Kind, rounds: np.ndarray, sore: np.ndarray, seed: int):
         looks=Looks(
             bird=np.repeat(bird, 2),
             foot=np.tile([0, 1], bird.size),
-            day=np.repeat(day + FIRST.toordinal(), 2),
+            day=np.repeat(day + kind.later + FIRST.toordinal(), 2),
             score=sore[day, bird].reshape(-1).astype(np.int64),
             check=[""] * (2 * bird.size),
             keeper=np.repeat(keeper, 2),
@@ -161,7 +167,12 @@ def records_of(kind: Kind, rounds: np.ndarray, sore: np.ndarray, seed: int):
         houses=[HouseRow(f"{n:032x}", name) for n, name in enumerate(HOUSES)],
         stays=[StayRow(n, n % 2, ALWAYS, STILL) for n in range(BIRDS)],
         changes=[
-            ChangeRow(house, FIRST.toordinal() + CHANGE, ("Bar height 120 → 60 cm",), "a height")
+            ChangeRow(
+                house,
+                FIRST.toordinal() + CHANGE + kind.later,
+                ("Bar height 120 → 60 cm",),
+                "a height",
+            )
             for house in kind.changed
         ],
     )
@@ -329,7 +340,7 @@ def run_kind(kind: Kind, runs: int, through: int, seed: int, folder: Path) -> tu
     rounds, looks = simulate(kind, runs, np.random.default_rng(seed))
     tally, unlike = Tally(), 0
     # Only the flocks checked on rounds alone are written as tables.
-    through = 0 if kind.limping else through
+    through = 0 if kind.limping or kind.season else through
     for run in range(runs):
         sore = looks[:, run]
         report = build(records_of(kind, rounds, sore, run), flock="", today=TODAY)
@@ -337,7 +348,7 @@ def run_kind(kind: Kind, runs: int, through: int, seed: int, folder: Path) -> tu
         if run < through:
             imported = through_the_exchange(kind, run, rounds, sore, folder)
             unlike += not same(report, imported)
-    states = ("refused", "wide", "similar", "hint", "outnumbered", "some_sign", "clear")
+    states = ("refused", "wide", "similar", "hint", "outnumbered", "some_sign", "clear", "season")
     line = f"{kind.name:<26}" + "".join(f"{100 * tally.share(state):9.1f}" for state in states)
     lines, failures = [line], unlike
     for name, (share, allowed, count) in wrong(kind, tally).items():
@@ -385,7 +396,7 @@ def main() -> int:
         "Below: how often it was wrong, in %, of how many, and how often it may be. Marked TOO",
         "OFTEN where luck would give as much once in forty such tables or less.",
         "",
-        f"{'':26}{'refused':>9}{'open':>9}{'same':>9}{'hint':>9}{'among':>9}{'sign':>9}{'clear':>9}",
+        f"{'':26}{'refused':>9}{'open':>9}{'same':>9}{'hint':>9}{'among':>9}{'sign':>9}{'clear':>9}{'winter':>9}",
     ]
     print("\n".join(lines), flush=True)
     failures = 0
