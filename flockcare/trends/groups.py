@@ -59,13 +59,23 @@ def by_weight_class(watch: Watch) -> Sorted:
     code = np.full(watch.bird.size, UNKNOWN)
     for number, bird in enumerate(watch.records.birds):
         here = watch.of_bird(number)
-        usual = CLASSES.index(bird.weight_class) if bird.weight_class else UNKNOWN
+        adult = CLASSES.index(bird.weight_class) if bird.weight_class else UNKNOWN
+        usual = np.where(_grown(watch, number), adult, UNKNOWN)
         code[here] = usual
         if bird.weighed:
             weighed = np.array([CLASSES.index(weight_class(grams)) for _, grams in bird.weighed])
             at = _last_before(bird.weighed, watch.pairs.left[here])
             code[here] = np.where(at >= 0, weighed[at], usual)
     return Sorted("weight", CLASSES, code)
+
+
+def _grown(watch: Watch, number: int) -> np.ndarray:
+    """Of each pair of a bird, whether she surely had her adult weight when it began."""
+    left, grown_from = (
+        watch.pairs.left[watch.of_bird(number)],
+        watch.records.birds[number].grown_from,
+    )
+    return left >= (-math.inf if grown_from is None else grown_from)
 
 
 def _last_before(dated, days: np.ndarray) -> np.ndarray:
@@ -115,7 +125,8 @@ def _grams(watch: Watch) -> np.ndarray:
     found = np.full(watch.bird.size, math.nan)
     for number, bird in enumerate(watch.records.birds):
         here = watch.of_bird(number)
-        usual = bird.adult_grams if bird.adult_grams else math.nan
+        adult = bird.adult_grams if bird.adult_grams else math.nan
+        usual = np.where(_grown(watch, number), adult, math.nan)
         found[here] = usual
         if bird.weighed:
             grams = np.array([float(weight) for _, weight in bird.weighed])

@@ -18,8 +18,9 @@ from django.db import models
 from django.db.models import FilteredRelation
 from django.db.models.functions import Cast
 
+from flockcare.birds.age import GROWN_AT_DAYS
 from flockcare.birds.breeds import class_of
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, Sex
 from flockcare.care.models import CareStep
 from flockcare.core.dates import PartialDate
 from flockcare.feet.models import Check
@@ -44,7 +45,8 @@ ALWAYS, STILL = -np.inf, np.inf
 class BirdRow(NamedTuple):
     """``weight_class`` and ``adult_grams`` as the keepers or the breed have it; ``hatched`` the
     middle of the days it can have been, as an ordinal; ``weighed`` (ordinal, grams) in order;
-    ``left_on`` the last day on which she may have been here."""
+    ``left_on`` the last day on which she may have been here. ``adult_grams`` is
+    a hen's and None for a cock; it and her class say nothing of the days before ``grown_from``."""
 
     key: str
     name: str
@@ -56,6 +58,7 @@ class BirdRow(NamedTuple):
     culled_for_feet: bool = False
     weighed: tuple[tuple[int, int], ...] = ()
     left_on: int | None = None
+    grown_from: int | None = None
 
 
 class HouseRow(NamedTuple):
@@ -287,26 +290,35 @@ def _birds(flock: Flock) -> list[BirdRow]:
         .order_by("name", "key", "weighing__on")
         .values_list(
             *("key", "name", "breed__name", "breed__adult_grams", "own_weight_class", "hatched"),
-            *("left", "left_reason", "weighing__on", "weighing__grams"),
+            *("left", "left_reason", "weighing__on", "weighing__grams", "sex"),
         )
     )
     return [_bird(list(group)) for _, group in groupby(rows, key=itemgetter(0))]
 
 
 def _bird(rows: list[tuple]) -> BirdRow:
-    key, name, breed, adult, own, hatched, left, reason, _, _ = rows[0]
+    key, name, breed, adult, own, hatched, left, reason, _, _, sex = rows[0]
+    is_cock = sex == Sex.COCK
     return BirdRow(
         key=_key(key),
         name=name,
         breed=breed or "",
-        weight_class=own or str(class_of(breed or "", adult)),
-        adult_grams=adult,
+        weight_class=own or ("" if is_cock else str(class_of(breed or "", adult))),
+        adult_grams=None if is_cock else adult,
         hatched=_middle(hatched),
         present=not left,
         culled_for_feet=reason == "culled for the feet",
+        grown_from=_grown_from(hatched),
         left_on=PartialDate.parse(left).last().toordinal() if left else None,
         weighed=tuple((row[8].toordinal(), row[9]) for row in rows if row[8]),
     )
+
+
+def _grown_from(hatched: str) -> int | None:
+    """As ``age.may_be_growing`` has it for each day."""
+    if not hatched:
+        return None
+    return PartialDate.parse(hatched).last().toordinal() + GROWN_AT_DAYS
 
 
 def _middle(partial: str) -> float | None:
