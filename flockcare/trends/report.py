@@ -197,7 +197,11 @@ class ScanAnswer:
 
 @dataclass(frozen=True)
 class GroupRow:
-    """``ratio``: to the group watched longest; ``adjusted``: the same within weight classes."""
+    """``ratio``: to the group watched longest; ``adjusted``: the same within weight classes.
+
+    ``fits``: the limits of the ratio at the level of the test that allows for all comparisons;
+    ``one_house_each``: each of the two groups is one house, so that no chance can be worked out.
+    """
 
     key: str
     name: str
@@ -208,6 +212,9 @@ class GroupRow:
     show_rate: bool
     refusal: Refusal | None
     ratio: Figure | None
+    fits: Figure | None
+    one_house_each: bool
+    birds_compared: int
     p: float
     adjusted_p: float
     adjusted: Figure | None
@@ -218,8 +225,11 @@ class GroupRow:
 
 @dataclass(frozen=True)
 class Grouping:
+    """``alike``: titles of other ways of sorting that put the same birds together."""
+
     key: str
     title: str
+    alike: tuple[str, ...]
     base: str
     rows: tuple[GroupRow, ...]
     unknown_days: float

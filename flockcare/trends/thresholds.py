@@ -18,6 +18,7 @@ OTHER_SEASON = 0.2
 OTHER_HALF_YEAR = 0.5
 FIRST_ACTION_DAYS = 7
 MIN_BIRDS_IN_GROUP = 3
+ALIKE_SHARE = 0.95
 REPEAT_CASES = 3
 WIDE_GAP_DAYS = 21
 POWER = 0.8
@@ -55,6 +56,8 @@ EXPLAINED = {
     "FIRST_ACTION_DAYS": "Days after a sore was first seen within which care counts as the first "
     "thing that was done.",
     "MIN_BIRDS_IN_GROUP": "Birds below which a group is one bird's story.",
+    "ALIKE_SHARE": "Share of the time watched that two ways of sorting put together alike, from "
+    "which on they are one answer.",
     "REPEAT_CASES": "Cases from which on a bird is called one with repeated cases.",
     "WIDE_GAP_DAYS": "Days between checks above which closer checks would help most.",
     "POWER": "How often a true halving should be told, when the page says how long to wait.",

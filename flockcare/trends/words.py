@@ -467,6 +467,18 @@ def nothing_stands_out(widest: GroupRow, base: str) -> str:
     )
 
 
+def one_house_each(row: GroupRow, base: str) -> str:
+    return (
+        f"{_against(row, base)} Each of them is one house, and one house against another has no "
+        "test: all that differs between them goes together."
+    )
+
+
+def sorted_alike(title: str, others: Sequence[str]) -> str:
+    names = [title, *(name[:1].lower() + name[1:] for name in others)]
+    return f"{listed(names)} are the same birds here and cannot be told apart."
+
+
 def stands_out(row: GroupRow, base: str) -> str:
     sentence = (
         f"{_capital(row.name)}: {'more' if row.ratio.value > 1 else 'fewer'} new cases than {base} "
@@ -476,12 +488,13 @@ def stands_out(row: GroupRow, base: str) -> str:
         between = ratio_range(row.adjusted.low, row.adjusted.high)
         return f"{sentence} Among birds of the same weight class: {between}."
     if row.adjusted_refusal:
-        return f"{sentence} Not adjusted for weight: too few cases in each weight class."
+        reason = row.adjusted_refusal.reason
+        return f"{sentence} Not adjusted for weight: {reason[:1].lower()}{reason[1:]}"
     return sentence
 
 
 def _against(row: GroupRow, base: str) -> str:
-    between = ratio_range(row.ratio.low, row.ratio.high)
+    between = ratio_range(row.fits.low, row.fits.high)
     return f"{_capital(row.name)} against {base}, per hen and day: {between}."
 
 
