@@ -12,6 +12,7 @@ ONLY_CASES_SHARE = 0.5
 MIN_CHECKS_OF_KEEPER = 8
 BESIDE_CLEAR_DAYS = 42
 RIVAL_DAYS = 182
+LONG_PERIOD_DAYS = 180
 SCAN_MARGIN_DAYS = 42
 OTHER_KEEPER = 0.5
 OTHER_SEASON = 0.2
@@ -45,6 +46,8 @@ EXPLAINED = {
     "so many days before and after.",
     "RIVAL_DAYS": "Days from one change of a house to another of it, below which the first lines "
     "name both: half of what is compared for one is compared for the other.",
+    "LONG_PERIOD_DAYS": "Days from which on a period is too long to be called a time at which the "
+    "rate changed.",
     "SCAN_MARGIN_DAYS": "Days around the period in which the rate itself changed, outside which a "
     "change is not called clear.",
     "OTHER_KEEPER": "Share of the checks that went from one keeper to another, above which the "

@@ -92,6 +92,8 @@ def at_most(ratio: float) -> str:
 
 def ratio_range(low: float, high: float) -> str:
     """``anything from a third as many to twice as many``; never narrower than the figures."""
+    if low < _VALUES[0] and high > _VALUES[-1]:
+        return "anything at all"
     if math.isinf(high) and low > 0:
         return f"{at_least(low)} or more, with no upper end"
     if low <= 0 and not math.isinf(high):
@@ -354,9 +356,15 @@ def verdict(
 def scan_sentence(first: float, last: float, rose: bool, p: float, surely: bool) -> str:
     span = days_span(first, last)
     if surely:
+        moved = "rose" if rose else "fell"
+        if last - first >= thresholds.LONG_PERIOD_DAYS:
+            return (
+                f"Cases {moved} at some time between {day(first)} and {day(last)} "
+                f"({by_chance(p)} by chance alone); when is not known."
+            )
         return (
-            f"Cases {'rose' if rose else 'fell'} around {span} ({by_chance(p)} by chance alone). "
-            "These dates are rough."
+            f"Cases {moved} around {span} ({by_chance(p)} by chance alone). These dates are rough: "
+            "about one time in three the true day lies outside."
         )
     return (
         "No day stands out at which the rate became another. The likeliest period would be "
@@ -380,18 +388,20 @@ def inside_sentence(changes: Sequence[tuple[int, Sequence[str]]]) -> str:
 def windows_sentence(days: int, share: float, inside: int, cases: int) -> str:
     return (
         f"The {days} days after every change together cover {share:.0%} of the time watched, so "
-        f"chance alone would put {share:.0%} of the cases there; {inside} of {cases} are (both "
+        f"an even rate would put {share:.0%} of the cases there; {inside} of {cases} are (both "
         "feet at once counted once)."
     )
 
 
-NONE_CROWDED = "After none of the changes were there more new cases than chance explains."
+NONE_CROWDED = (
+    "After no change were there more new cases, beyond chance, than in the weeks next to it."
+)
 
 
 def crowded(changed: int, cases: int, p: float) -> str:
     return (
-        f"In the days after {day(changed)} there were more cases than chance explains ({cases} "
-        f"cases; {by_chance(p)} by chance alone)."
+        f"In the days after {day(changed)} there were more cases than in the weeks next to "
+        f"them ({count(cases, 'case')}; {by_chance(p)} by chance alone)."
     )
 
 
@@ -539,7 +549,13 @@ CARE_TELLS_NOTHING = (
     "Worse feet get more care, and feet that heal soon need none: which way a sore was treated "
     "says as much about the sore as about the care. This cannot tell what helps."
 )
-CARE_ALIKE = "Between the ways of first care no difference shows beyond chance."
+CARE_UNTOLD = "The ways of first care cannot be compared yet: too few sores have healed."
+
+
+def care_alike(names: Sequence[str]) -> str:
+    """``names``: the ways of care that could be compared with leaving alone."""
+    quoted = listed([f"“{name}”" for name in names])
+    return f"Between {quoted} and those left alone no difference shows beyond chance."
 
 
 def healing(curve: HealingCurve, healed: int, refusal: Refusal | None) -> str:
@@ -677,8 +693,8 @@ def log_clear(names: Sequence[str]) -> str:
 
 def record_stays(birds: int) -> str:
     return (
-        f"Record which house {count(birds, 'bird')} live in, and since when: only then is it known "
-        "whom a change touched."
+        f"Record which house {count(birds, 'bird lives', 'birds live')} in, and since when: only "
+        "then is it known whom a change touched."
     )
 
 
