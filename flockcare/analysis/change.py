@@ -150,13 +150,18 @@ def scan_pairs(pairs, simulations: int = 1999, seed: int = 0) -> ChangeScan:
 
 
 def match_changes(
-    pairs, change_days: Iterable[int], window_days: int = limits.MATCH_WINDOW_DAYS
+    pairs,
+    change_days: Iterable[int],
+    window_days: int = limits.MATCH_WINDOW_DAYS,
+    neighbours_days: int | None = None,
 ) -> ChangeMatches:
     """Whether cases cluster in the `window_days` after the logged changes.
 
     A case stands at the middle of its pair. Changes closer together than the window cannot be
-    told apart and become one. The p-values are adjusted (Holm) for the number of windows; they
-    hold for a window length fixed before looking.
+    told apart and become one. With `neighbours_days` each window is held against so many days
+    before and after it instead of the whole record, so that a season, or a rate that fell later,
+    does not pass for more cases after the change. The p-values are adjusted (Holm) for the
+    number of windows; they hold for a window length fixed before looking.
     Refused (as a value) below MIN_CASES_FOR_RATIO cases, where the windows cover more than
     MAX_WINDOW_SHARE of the time watched, or where no window could reach a small p.
     Raises ValueError for a window not above zero and days that are not finite.
@@ -175,14 +180,23 @@ def match_changes(
             groups.append([day])
     watched = float((right - left).sum())
     middles = ((left + right) / 2)[affected]
-    shares, inside = [], []
+    shares, inside, ps = [], [], []
+
+    def within(start: float, end: float) -> tuple[int, float]:
+        """Cases and time watched of the days (start, end]."""
+        overlap = np.clip(np.minimum(right, end) - np.maximum(left, start), 0, None).sum()
+        return int(((middles > start) & (middles <= end)).sum()), float(overlap)
+
     for group in groups:
         start, end = group[0], group[-1] + window_days
-        overlap = np.clip(np.minimum(right, end) - np.maximum(left, start), 0, None).sum()
-        shares.append(float(overlap / watched) if watched else 0.0)
-        inside.append(int(((middles > start) & (middles <= end)).sum()))
+        found, time = within(start, end)
+        shares.append(time / watched if watched else 0.0)
+        inside.append(found)
+        cases, days = middles.size, watched
+        if neighbours_days is not None:
+            cases, days = within(start - neighbours_days, end + neighbours_days)
+        ps.append(_at_least(found, cases, time / days if days else 1.0))
     cases, share = middles.size, sum(shares)
-    ps = [_at_least(x, cases, q) for x, q in zip(inside, shares, strict=True)]
     windows = tuple(
         WindowMatch(tuple(group), x, q, p, adjusted)
         for group, x, q, p, adjusted in zip(groups, inside, shares, ps, holm(ps), strict=True)

@@ -163,6 +163,33 @@ def compare_arrays(
     )
 
 
+def against(own: Comparison, other: Comparison) -> tuple[Estimate, float]:
+    """The ratio of the changed birds over that of unchanged ones, and its two-sided p.
+
+    What both share, such as the season, cancels. Errors of the log ratios are read off the limits
+    and added in squares; t with the birds with cases of the smaller side less one. Refused, with
+    p not-a-number, where either has no ratio with two finite ends.
+    """
+    level = own.estimate.level
+    if own.refusal or other.refusal:
+        return Estimate.refused("refused", level), math.nan
+    ends = [end for one in (own, other) for end in (one.estimate.low, one.estimate.high)]
+    if not all(math.isfinite(end) and end > 0 for end in ends):
+        return Estimate.refused("one_sided", level), math.nan
+    birds = min(own.watched.birds_with_cases, other.watched.birds_with_cases)
+    squares = 0.0
+    for one in (own, other):
+        estimate = one.estimate
+        farther = max(estimate.high / estimate.value, estimate.value / estimate.low)
+        reach = student.isf((1 - level) / 2, max(one.watched.birds_with_cases - 1, 1))
+        squares += (math.log(farther) / reach) ** 2
+    error = math.sqrt(squares)
+    value, freedom = own.estimate.value / other.estimate.value, max(birds - 1, 1)
+    low, high = around(value, float(student.isf((1 - level) / 2, freedom)) * error)
+    p = float(2 * student.sf(abs(math.log(value)) / error, freedom)) if error else math.nan
+    return Estimate(value, low, high, level), p
+
+
 @dataclass(frozen=True, slots=True)
 class _ByBird:
     """The likelihood in which each bird has a rate of her own and all share one ratio.

@@ -32,6 +32,24 @@ def cases_needed_after(
     return 1 / left if left > 0 else math.inf
 
 
+def chance_told(
+    cases_before: float, cases_after: float, ratio: float, spread: float = 1.0, birds: int = 1_000
+) -> float:
+    """The chance with which a true ``ratio`` is told on so many (expected) cases on either side.
+
+    ``spread`` and ``birds`` as for `cases_needed_after`. 0 where a side has no case. Raises
+    ValueError for a ratio not above zero or equal to 1.
+    """
+    if not ratio > 0 or ratio == 1:
+        raise ValueError(f"ratio must be above zero and not 1, not {ratio!r}")
+    if not (cases_before > 0 and cases_after > 0):
+        return 0.0
+    freedom = max(birds - 1, 1)
+    error = math.sqrt(max(spread, 1.0) * (1 / cases_before + 1 / cases_after))
+    reach = abs(math.log(ratio)) / error - student.ppf(0.975, freedom)
+    return float(student.cdf(reach, freedom))
+
+
 def days_to_wait(
     *,
     cases_before: float,

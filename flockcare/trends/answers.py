@@ -33,11 +33,12 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
     watch = Watch.of(records)
     told = changes.answers(watch)
     scanned = scan.answer(watch, told)
+    told = changes.weighed(told, scanned)
     summary = _summary(watch)
     return Report(
         flock=flock,
         today=today,
-        headline=_headline(summary, told, scanned),
+        headline=_headline(watch, summary, told, scanned),
         summary=summary,
         months=_months(watch, today),
         changes=told,
@@ -77,7 +78,8 @@ def _summary(watch: Watch) -> Summary:
         dropped_days=pairs.dropped_days,
         dropped_cases=pairs.dropped_cases,
         both_ways=_called_both_ways(looks),
-        gap_limit=float(watch.gap_limit),
+        gap_limit=float(limits.GAP_LIMIT_DAYS),
+        checks_between=watch.between,
         rate=rate,
         refusal=refusal,
         sentences=tuple(_summary_words(watch, rate, refusal, foot_days, cases, prevalent)),
@@ -97,7 +99,9 @@ def _summary_words(watch, rate, refusal, foot_days, cases, prevalent):
     if prevalent:
         yield words.sore_at_first(prevalent)
     if watch.pairs.dropped_days:
-        yield words.dropped(watch.pairs.dropped_days, watch.pairs.dropped_cases, watch.gap_limit)
+        yield words.dropped(watch.pairs.dropped_days, watch.pairs.dropped_cases)
+    if watch.between:
+        yield words.between(watch.between)
 
 
 def _called_both_ways(looks) -> int:
@@ -238,17 +242,23 @@ def _both_feet(watch: Watch) -> tuple[int, int]:
 
 
 def _headline(
-    summary: Summary, told: tuple[ChangeAnswer, ...], scanned: ScanAnswer
+    watch: Watch, summary: Summary, told: tuple[ChangeAnswer, ...], scanned: ScanAnswer
 ) -> tuple[str, ...]:
     if not summary.looks:
         return (words.NOT_CHECKED,)
     standing = [change for change in told if change.state in ("clear", "some_sign")]
-    said = [summary.sentences[0]]
-    if standing:
+    said = [words.only_cases(one) for one in watch.only_cases] + [summary.sentences[0]]
+    seasonal = [change for change in told if change.state == "season"]
+    if standing or seasonal:
+        named = {change.number for change in seasonal}
         for change in sorted(standing, key=lambda one: one.adjusted_p):
-            said.append(words.moved_after(change))
-        if len(told) > len(standing):
-            said.append(words.others_open(len(told) - len(standing)))
+            if change.number not in named:
+                near = changes.rivals(change, told, scanned)
+                said.append(words.moved_after(change, near))
+                named |= {change.number, *(one.number for one in near)}
+        said += [words.in_season(change) for change in seasonal]
+        rest = [change for change in told if change.number not in named]
+        said += words.others([change.state for change in rest])
     elif told:
         said.append(words.none_surely(len(told)))
     else:

@@ -10,12 +10,19 @@ from functools import cached_property
 import numpy as np
 
 from flockcare.analysis import limits
-from flockcare.analysis.comparison import Comparison, compare_arrays
-from flockcare.analysis.power import days_to_wait
+from flockcare.analysis.comparison import Comparison, against, compare_arrays
+from flockcare.analysis.power import chance_told, days_to_wait
 from flockcare.analysis.rates import RateRatio, holm
 from flockcare.trends import reasons, thresholds, words
 from flockcare.trends.records import ChangeRow, Chosen, Records
-from flockcare.trends.report import BeforeAfter, Beside, ChangeAnswer, Figure, Refusal
+from flockcare.trends.report import (
+    BeforeAfter,
+    Beside,
+    ChangeAnswer,
+    Figure,
+    Refusal,
+    ScanAnswer,
+)
 from flockcare.trends.watch import Watch, months_of
 
 _WINTER = (10, 11, 12, 1, 2, 3)
@@ -191,6 +198,54 @@ def answers(watch: Watch) -> tuple[ChangeAnswer, ...]:
     )
 
 
+def weighed(answers: tuple[ChangeAnswer, ...], scanned: ScanAnswer) -> tuple[ChangeAnswer, ...]:
+    """No change is called clear where the rate itself changed at some other time."""
+    if not scanned.told:
+        return answers
+    return tuple(
+        replace(
+            one,
+            state="some_sign",
+            sentences=(
+                *(
+                    words.verdict("some_sign", one.found, one.adjusted_p, one.compared)
+                    if sentence == words.verdict("clear", one.found, one.adjusted_p, one.compared)
+                    else sentence
+                    for sentence in one.sentences
+                ),
+                words.scan_elsewhere(scanned.first, scanned.last),
+            ),
+        )
+        if one.state == "clear" and not lies_near(one, scanned)
+        else one
+        for one in answers
+    )
+
+
+def lies_near(change: ChangeAnswer, scanned: ScanAnswer) -> bool:
+    margin = dt.timedelta(thresholds.SCAN_MARGIN_DAYS)
+    return any(scanned.first - margin <= day <= scanned.last + margin for day in change.days)
+
+
+def rivals(change: ChangeAnswer, answers, scanned: ScanAnswer) -> list[ChangeAnswer]:
+    """Other changes of the same house so near that what is compared is half the same, without
+    those that lie elsewhere than the time at which the rate itself changed, if this one does not.
+    """
+    placed = scanned.told and lies_near(change, scanned)
+    return [
+        one
+        for one in answers
+        if one.number != change.number
+        and set(one.houses) & set(change.houses)
+        and _days_apart(one, change) < thresholds.RIVAL_DAYS
+        and not (placed and not lies_near(one, scanned))
+    ]
+
+
+def _days_apart(one: ChangeAnswer, other: ChangeAnswer) -> int:
+    return min(abs((a - b).days) for a in one.days for b in other.days)
+
+
 NOBODY = Refusal("no_residents", words.NOBODY_HOUSED)
 
 
@@ -249,8 +304,9 @@ class _Draft:
 
     def answer(self, number: int, p: float, compared: int) -> ChangeAnswer:
         records, event, stretch = self.watch.records, self.event, self.stretch
-        state = self.compared.verdict(p) if self.compared else "refused"
         beside = self._beside()
+        state = self.compared.verdict(p) if self.compared else "refused"
+        state = self._by_season(state, beside, compared)
         without, name = self._without_top()
         tells_more = self._tells_more(state)
         return ChangeAnswer(
@@ -276,7 +332,33 @@ class _Draft:
             sentences=self._sentences(state, p, compared, beside, without, name),
             else_changed=self._else_changed(),
             tells_more=tells_more,
+            winter=self.winter,
         )
+
+    @cached_property
+    def winter(self) -> tuple[float, float] | None:
+        """Shares of the time watched before and after that lay in the winter half-year."""
+        left, right = self.watch.pairs.left[self.chosen], self.watch.pairs.right[self.chosen]
+        middle, width = (left + right) / 2, right - left
+        before = middle <= self.event.first
+        if not before.any() or before.all():
+            return None
+        winter = np.isin(months_of(middle), _WINTER)
+        was, became = (np.average(winter[side], weights=width[side]) for side in (before, ~before))
+        return float(was), float(became)
+
+    def _by_season(self, state: str, beside: Beside | None, compared: int) -> str:
+        """``season`` where before and after lie in other half-years, unless the birds beside, who
+        had the same seasons, show the change to be more than that."""
+        other = self.winter and abs(self.winter[1] - self.winter[0]) > thresholds.OTHER_HALF_YEAR
+        if not other or state in ("refused", "wide"):
+            return state
+        if state in ("clear", "some_sign") and beside and beside.against:
+            p = min(1.0, beside.against_p * compared * self.stretch.tried)
+            same_way = (beside.against.value - 1) * (self.found.ratio.value - 1) > 0
+            if p <= limits.SIGN_LEVEL and same_way:
+                return "some_sign"
+        return "season"
 
     def _sentences(self, state, p, compared, beside, without, name) -> tuple[str, ...]:
         found = self.found
@@ -284,7 +366,7 @@ class _Draft:
             return (NOBODY.reason,)
         if not self.watched:
             return (found.refusal.reason,)
-        said = [words.counted(found), words.verdict(state, found, p, compared)]
+        said = [words.counted(found), words.verdict(state, found, p, compared, self.winter)]
         if self.stretch.tried > 1:
             said.append(words.several_tried(self.stretch.tried))
         if beside:
@@ -302,11 +384,19 @@ class _Draft:
             if event.first - clear < row.day < event.last + clear
         }
         quiet = tuple(n for n in range(len(records.houses)) if n not in disturbed)
-        living = touched(self.watch, quiet, event.first)
+        living, same_days = (
+            touched(self.watch, quiet, event.first),
+            within(self.watch, event, self.stretch),
+        )
         if not living.any():
             return None
-        chosen = living & within(self.watch, event, self.stretch)
+        chosen = same_days & np.logical_or.reduce([self._untouched(house) for house in quiet])
         compared = compare(self.watch, chosen, event.first)
+        ratio, p = None, math.nan
+        # Where their days were cut short they did not have the same seasons.
+        if self.compared and (chosen == (living & same_days)).all():
+            found, p = against(self.compared, compared)
+            ratio = None if found.refusal else Figure.of(found)
         found = before_after(compared, self.watch.numbers_of(chosen))
         present = {
             stay.house
@@ -314,7 +404,20 @@ class _Draft:
             if stay.house in quiet and stay.since <= event.first < stay.until
         }
         names = tuple(records.houses[house].name for house in sorted(present))
-        return Beside(names, found, words.beside(names, found, self._alike(found)))
+        said = words.beside(names, found, self._alike(found))
+        if ratio:
+            said = f"{said} {words.against_unchanged(ratio, p)}"
+        return Beside(names, found, said, ratio, p)
+
+    def _untouched(self, house: int) -> np.ndarray:
+        """The pairs of the birds that lived there then, between the changes of that house itself
+        before and after this one."""
+        event, pairs = self.event, self.watch.pairs
+        days = [row.day for row in self.watch.records.changes if row.house == house]
+        since = max((day for day in days if day <= event.first), default=-math.inf)
+        until = min((day for day in days if day > event.first), default=math.inf)
+        here = touched(self.watch, (house,), event.first)
+        return here & (pairs.left >= since) & (pairs.right <= until)
 
     def _alike(self, beside: BeforeAfter) -> bool | None:
         """Whether it went the same way, surely, where nothing changed; None if none can tell."""
@@ -353,10 +456,8 @@ class _Draft:
         middle, width = (left + right) / 2, right - left
         before = middle <= event.first
         if before.any() and (~before).any():
-            winter = np.isin(months_of(middle), _WINTER)
-            shares = [np.average(winter[side], weights=width[side]) for side in (before, ~before)]
-            if abs(shares[1] - shares[0]) > thresholds.OTHER_SEASON:
-                said.append(words.other_season(*shares))
+            if self.winter and abs(self.winter[1] - self.winter[0]) > thresholds.OTHER_SEASON:
+                said.append(words.other_season(*self.winter))
             older = np.average(middle[~before], weights=width[~before]) - np.average(
                 middle[before], weights=width[before]
             )
@@ -393,58 +494,91 @@ class _Draft:
             return words.AFTER_THE_FACT if late else words.SECOND_CHECK
         if found.refusal and found.refusal.code in ("straddling", "too_few_checks"):
             return words.CHECK_AROUND
+        if state == "season":
+            return words.WHOLE_YEAR
         if state in ("clear", "some_sign", "similar"):
             return words.OTHER_HOUSE
-        weeks = weeks_until_told(
+        cases = found.cases_before + found.straddling / 2
+        if not cases or not found.days_before:
+            return words.NO_CASE_BEFORE
+        outlook = Outlook.of(
             self.watch,
             self.chosen,
-            cases=found.cases_before + found.straddling / 2,
-            days_before=found.days_before,
-            days_after=found.days_after,
-            spread=found.dispersion,
-            case_birds=found.birds_with_cases,
+            cases,
+            found.days_before,
+            found.days_after,
+            found.birds_with_cases,
         )
-        ends = self.event.last + self.stretch.lag + self.stretch.window
-        if math.isinf(weeks) or weeks > thresholds.FARTHEST_WEEKS:
-            return words.NEVER_TOLD
+        weeks = outlook.weeks()
         if weeks == 0:
             return words.TOLD_BY_NOW
-        last = int(self.watch.pairs.right.max(initial=0))
-        return words.weeks_left(weeks, beyond=last + 7 * weeks > ends)
+        ends = self.event.last + self.stretch.lag + self.stretch.window
+        left = ends - int(self.watch.records.looks.day.max())
+        if 7 * weeks <= left:
+            return words.weeks_left(weeks)
+        return words.chance_left(outlook.chance(max(0, left)), ends, over=left <= 0)
 
 
-def weeks_until_told(
-    watch: Watch,
-    chosen: np.ndarray,
-    *,
-    cases: float,
-    days_before: float,
-    days_after: float,
-    spread: float,
-    case_birds: int,
-) -> float:
-    """Weeks of watching as at present until a halving could be told; infinite for never.
+@dataclass(frozen=True)
+class Outlook:
+    """What waiting can tell of a halving, watched as at present.
 
-    ``cases`` and ``days_before``: new cases and foot-days before the change; ``days_after``:
-    foot-days since. Watched as at present: by the birds still here, at the share of days of the
-    chosen pairs.
+    ``rate`` of new cases per foot-day before; ``gained``: foot-days watched per day, by the birds
+    still here at the present share of days; ``together``: feet found sore at one check, which the
+    comparison within birds cannot take apart. How birds differ does not count: each is compared
+    with herself.
     """
-    if not days_before:
-        return math.inf
-    birds = np.unique(watch.bird[chosen])
-    present = sum(watch.records.birds[bird].present for bird in birds.tolist())
-    total = watch.pairs.right[chosen].max(initial=0) - watch.pairs.left[chosen].min(initial=0)
-    share = float(watch.days[chosen].sum()) / max(1.0, 2.0 * birds.size * total)
-    return (
-        days_to_wait(
-            cases_before=cases,
+
+    cases: float
+    rate: float
+    days_after: float
+    gained: float
+    together: float
+    birds: int
+
+    @classmethod
+    def of(
+        cls,
+        watch: Watch,
+        chosen: np.ndarray,
+        cases: float,
+        days_before: float,
+        days_after: float,
+        case_birds: int,
+    ) -> Outlook:
+        birds = np.unique(watch.bird[chosen])
+        present = sum(watch.records.birds[bird].present for bird in birds.tolist())
+        left, right = watch.pairs.left[chosen], watch.pairs.right[chosen]
+        total = 2.0 * birds.size * (right.max() - left.min()) if right.size else 1.0
+        share = float(watch.days[chosen].sum()) / total
+        hit = chosen & watch.pairs.affected
+        feet = np.unique(watch.bird[hit] * 10_000_000 + watch.pairs.right[hit], return_counts=True)[
+            1
+        ]
+        return cls(
+            cases=cases,
             rate=cases / days_before,
             days_after=days_after,
-            days_gained_per_day=2 * present * min(1.0, share),
-            ratio=thresholds.SOUGHT_RATIO,
-            power=thresholds.POWER,
-            spread=spread if math.isfinite(spread) else 1.0,
+            gained=2 * present * min(1.0, share),
+            together=float((feet**2).sum() / feet.sum()) if feet.size else 1.0,
             birds=max(case_birds, 2),
         )
-        / 7
-    )
+
+    def weeks(self) -> float:
+        """Until a halving would be told with the chance POWER; infinite for never."""
+        days = days_to_wait(
+            cases_before=self.cases,
+            rate=self.rate,
+            days_after=self.days_after,
+            days_gained_per_day=self.gained,
+            ratio=thresholds.SOUGHT_RATIO,
+            power=thresholds.POWER,
+            spread=self.together,
+            birds=self.birds,
+        )
+        return days / 7
+
+    def chance(self, days: float) -> float:
+        """That a halving would be told after so many more days."""
+        after = (self.days_after + days * self.gained) * self.rate * thresholds.SOUGHT_RATIO
+        return chance_told(self.cases, after, thresholds.SOUGHT_RATIO, self.together, self.birds)

@@ -218,7 +218,7 @@ def _bucket(bucket: Bucket, across: Calendar, bars: Linear, watched: Linear, add
         address(f"months:{bucket.key}"),
         title,
         _box("hit", start, end, _BARS[0], _AXIS),
-        _box("bar", start + gap, end - gap, bars(bucket.cases), _BARS[1]),
+        _box("cases", start + gap, end - gap, bars(bucket.cases), _BARS[1]),
         _box("time", start + gap, end - gap, watched(bucket.foot_days / 2), _WATCH[1]),
     )
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from scipy.stats import t as student
 
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Estimate
@@ -45,11 +46,62 @@ def groupings(watch: Watch) -> tuple[Grouping, ...]:
         by_age(watch),
         by_season(watch),
     )
-    drafts = [_grouping(watch, way, classes) for way in ways]
+    drafts = [_grouping(watch, way, classes, alike) for way, alike in _distinct(watch, ways)]
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
-    adjusted = dict(zip(map(id, rows), holm([row.p for row in rows]), strict=True))
+    adjusted = dict(zip(map(id, rows), _held_together(rows), strict=True))
     unwatched = "" if watch.bird.size else words.unsorted(watch.records.looks.first_day)
     return tuple(_finished(draft, adjusted, unwatched) for draft in drafts)
+
+
+def _held_together(rows: list[GroupRow]) -> list[tuple[float, Figure]]:
+    """The p of each that allows for all (Holm), and the limits of the ratio at that test's level,
+    so that a range leaves out "the same" only where the test does."""
+    adjusted = holm([row.p for row in rows])
+    told = sum(p <= limits.SIGN_LEVEL for p in adjusted)
+    order = np.argsort([row.p for row in rows], kind="stable")
+    found: list = [None] * len(rows)
+    for rank, at in enumerate(order.tolist()):
+        steps = len(rows) - min(rank, told)
+        found[at] = adjusted[at], _at_level(rows[at].ratio, rows[at].birds_compared, steps)
+    return found
+
+
+def _at_level(ratio: Figure, birds: int, steps: int) -> Figure:
+    """The 95 % limits drawn apart to those of one of so many comparisons."""
+    tail = limits.SIGN_LEVEL / 2
+    more = student.isf(tail / steps, birds - 1) / student.isf(tail, birds - 1)
+    return Figure(
+        ratio.value,
+        ratio.value * (ratio.low / ratio.value) ** more,
+        ratio.value * (ratio.high / ratio.value) ** more,
+    )
+
+
+def _distinct(watch: Watch, ways: tuple[Sorted, ...]) -> list[tuple[Sorted, tuple[str, ...]]]:
+    """Those that sort the time watched otherwise than the ones before, with the titles of those
+    that do not."""
+    kept: list[tuple[Sorted, list[str]]] = []
+    for way in ways:
+        same = next((titles for other, titles in kept if _alike(watch, other, way)), None)
+        if same is None:
+            kept.append((way, []))
+        else:
+            same.append(words.WAYS[way.key].title)
+    return [(way, tuple(titles)) for way, titles in kept]
+
+
+def _alike(watch: Watch, one: Sorted, other: Sorted) -> bool:
+    """Whether each group of one is a group of the other, but for little of the time watched."""
+    known = (one.code != UNKNOWN) & (other.code != UNKNOWN)
+    either = (one.code != UNKNOWN) | (other.code != UNKNOWN)
+    both, least = float(watch.days[known].sum()), thresholds.ALIKE_SHARE
+    if not both or both < least * float(watch.days[either].sum()):
+        return False
+    table = np.zeros((len(one.names), len(other.names)))
+    np.add.at(table, (one.code[known], other.code[known]), watch.days[known])
+    if (table.sum(1) > 0).sum() < 2 or (table.sum(0) > 0).sum() < 2:
+        return False
+    return min(table.max(1).sum(), table.max(0).sum()) >= least * both
 
 
 # Ways of sorting
@@ -59,13 +111,23 @@ def by_weight_class(watch: Watch) -> Sorted:
     code = np.full(watch.bird.size, UNKNOWN)
     for number, bird in enumerate(watch.records.birds):
         here = watch.of_bird(number)
-        usual = CLASSES.index(bird.weight_class) if bird.weight_class else UNKNOWN
+        adult = CLASSES.index(bird.weight_class) if bird.weight_class else UNKNOWN
+        usual = np.where(_grown(watch, number), adult, UNKNOWN)
         code[here] = usual
         if bird.weighed:
             weighed = np.array([CLASSES.index(weight_class(grams)) for _, grams in bird.weighed])
             at = _last_before(bird.weighed, watch.pairs.left[here])
             code[here] = np.where(at >= 0, weighed[at], usual)
     return Sorted("weight", CLASSES, code)
+
+
+def _grown(watch: Watch, number: int) -> np.ndarray:
+    """Of each pair of a bird, whether she surely had her adult weight when it began."""
+    left, grown_from = (
+        watch.pairs.left[watch.of_bird(number)],
+        watch.records.birds[number].grown_from,
+    )
+    return left >= (-math.inf if grown_from is None else grown_from)
 
 
 def _last_before(dated, days: np.ndarray) -> np.ndarray:
@@ -115,7 +177,8 @@ def _grams(watch: Watch) -> np.ndarray:
     found = np.full(watch.bird.size, math.nan)
     for number, bird in enumerate(watch.records.birds):
         here = watch.of_bird(number)
-        usual = bird.adult_grams if bird.adult_grams else math.nan
+        adult = bird.adult_grams if bird.adult_grams else math.nan
+        usual = np.where(_grown(watch, number), adult, math.nan)
         found[here] = usual
         if bird.weighed:
             grams = np.array([float(weight) for _, weight in bird.weighed])
@@ -149,7 +212,7 @@ def by_season(watch: Watch) -> Sorted:
 # Rates and comparisons
 
 
-def _grouping(watch: Watch, way: Sorted, classes: Sorted) -> Grouping:
+def _grouping(watch: Watch, way: Sorted, classes: Sorted, alike: tuple[str, ...]) -> Grouping:
     seen = [code for code in range(len(way.names)) if (way.code == code).any()]
     days = {code: float(watch.days[way.code == code].sum()) for code in seen}
     base = max(seen, key=days.__getitem__, default=None)
@@ -163,6 +226,7 @@ def _grouping(watch: Watch, way: Sorted, classes: Sorted) -> Grouping:
     return Grouping(
         key=way.key,
         title=words.WAYS[way.key].title,
+        alike=alike,
         base="" if base is None else way.names[base],
         rows=tuple(rows),
         unknown_days=float(watch.days[unknown].sum()),
@@ -196,6 +260,9 @@ def _row(watch: Watch, way: Sorted, code: int) -> GroupRow:
         show_rate=shown,
         refusal=refusal,
         ratio=None,
+        fits=None,
+        one_house_each=False,
+        birds_compared=0,
         p=blank,
         adjusted_p=blank,
         adjusted=None,
@@ -236,29 +303,37 @@ def spread_of(watch: Watch, chosen: np.ndarray) -> float:
 
 
 def _by_bird(watch: Watch, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Cases and foot-days of each bird of the flock."""
+    """Cases, and foot-days of which a sore would have lasted to the look, of each bird."""
     size = len(watch.records.birds)
     bird = watch.bird[chosen]
     cases = np.bincount(bird, watch.pairs.affected[chosen], size)
-    return cases, np.bincount(bird, watch.days[chosen], size)
+    return cases, np.bincount(bird, watch.lasting_days[chosen], size)
 
 
 def _compared(watch, way, code: int, base: int, classes: Sorted, row: GroupRow) -> GroupRow:
     here, there = way.code == code, way.code == base
     (n1, t1), (n0, t0) = _by_bird(watch, here), _by_bird(watch, there)
-    refused = row.refusal or group_refusal(int(n0.sum()), float(t0.sum()), int((t0 > 0).sum()))
+    days = float(watch.days[there].sum())
+    refused = row.refusal or group_refusal(int(n0.sum()), days, int((t0 > 0).sum()))
     if refused or n1.sum() + n0.sum() < limits.MIN_CASES_FOR_RATIO:
         return row
     found = clustered_ratio(n1, t1, n0, t0)
     if found.refusal:
         return row
-    p = ratio_p(found, int(((t1 > 0) | (t0 > 0)).sum()))
+    birds = int(((t1 > 0) | (t0 > 0)).sum())
+    # Birds of one house share all of it: there is nothing to hold one house against another by.
+    sides = [np.unique(watch.house[side & (watch.house != UNKNOWN)]) for side in (here, there)]
+    alone = all(side.size == 1 for side in sides) and sides[0] != sides[1]
+    p = math.nan if alone else ratio_p(found, birds)
     adjusted, refusal = None, None
     if way is not classes:
         adjusted, refusal = _within_classes(watch, here, there, classes)
     return replace(
         row,
         ratio=Figure.of(found),
+        fits=Figure.of(found),
+        one_house_each=bool(alone),
+        birds_compared=birds,
         p=p,
         adjusted=adjusted,
         adjusted_refusal=refusal,
@@ -267,7 +342,7 @@ def _compared(watch, way, code: int, base: int, classes: Sorted, row: GroupRow) 
 
 def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None, Refusal | None]:
     """The ratio within weight classes (Mantel-Haenszel), its limits widened by the spread."""
-    affected, days = watch.pairs.affected, watch.days
+    affected, days = watch.pairs.affected, watch.lasting_days
     strata = []
     for code in [*range(len(classes.names)), UNKNOWN]:
         same = classes.code == code
@@ -286,8 +361,12 @@ def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None,
 # Sentences
 
 
-def _finished(draft: Grouping, adjusted: dict[int, float], unwatched: str) -> Grouping:
-    rows = tuple(replace(row, adjusted_p=adjusted.get(id(row), math.nan)) for row in draft.rows)
+def _finished(draft: Grouping, adjusted: dict[int, tuple], unwatched: str) -> Grouping:
+    held = [adjusted.get(id(row), (math.nan, row.fits)) for row in draft.rows]
+    rows = tuple(
+        replace(row, adjusted_p=p, fits=fits)
+        for row, (p, fits) in zip(draft.rows, held, strict=True)
+    )
     sentences = (unwatched,) if unwatched else _sentences(draft, rows)
     return replace(draft, rows=rows, sentences=sentences)
 
@@ -297,12 +376,15 @@ def _sentences(draft: Grouping, rows: tuple[GroupRow, ...]) -> tuple[str, ...]:
         return (words.NOTHING_TO_SORT_BY,)
     if len(rows) == 1:
         return (words.one_group(rows[0].name),)
+    alike = (words.sorted_alike(draft.title, draft.alike),) if draft.alike else ()
     told = [row for row in rows if row.adjusted_p <= limits.SIGN_LEVEL]
     if not told:
         compared = [row for row in rows if row.ratio]
         if not compared:
             return (words.TOO_FEW_TO_COMPARE,)
         widest = max(compared, key=lambda row: abs(math.log(row.ratio.value)))
-        return (words.nothing_stands_out(widest, draft.base),)
+        if all(row.one_house_each for row in compared):
+            return (words.one_house_each(widest, draft.base), *alike)
+        return (words.nothing_stands_out(widest, draft.base), *alike)
     told.sort(key=lambda row: row.adjusted_p)
-    return tuple(words.stands_out(row, draft.base) for row in told)
+    return (*(words.stands_out(row, draft.base) for row in told), *alike)

@@ -215,5 +215,7 @@ def _sentences(groups: list[HealingGroup]) -> tuple[str, ...]:
         return (*said, words.NO_CARE)
     said.append(words.CARE_TELLS_NOTHING)
     told = [group for group in treated if group.adjusted_p <= limits.SIGN_LEVEL]
-    said += [words.not_alike(group) for group in told] or [words.CARE_ALIKE]
+    tested = [group for group in treated if not math.isnan(group.p)]
+    alike = words.care_alike([group.name for group in tested]) if tested else words.CARE_UNTOLD
+    said += [words.not_alike(group) for group in told] or [alike]
     return (*said, words.swollen_at_first([group for group in groups[1:] if group.cases]))

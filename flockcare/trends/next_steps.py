@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from flockcare.trends import changes, thresholds, words
-from flockcare.trends.groups import spread_of
 from flockcare.trends.report import ChangeAnswer, Step
 from flockcare.trends.watch import UNKNOWN, Watch
 
@@ -19,7 +16,7 @@ _REMEDY = {
     "no_time": "closer",
     "too_little_time": "closer",
 }
-_OPEN = ("refused", "wide", "hint", "outnumbered")
+_OPEN = ("refused", "wide", "hint", "outnumbered", "season")
 
 
 def steps(watch: Watch, told: tuple[ChangeAnswer, ...]) -> tuple[Step, ...]:
@@ -36,7 +33,10 @@ def steps(watch: Watch, told: tuple[ChangeAnswer, ...]) -> tuple[Step, ...]:
     found = [_stays(watch), _closer(watch), _wait(watch), _one_house(watch, told)]
     found += [_weigh(watch), _log(told)]
     offered = [step for step in found if step]
+    clear = [one.name for one in watch.only_cases]
     ranked = sorted(offered, key=lambda step: -waiting.get(step.code, 0))
+    if clear:
+        ranked.insert(0, Step("clear", 0, words.log_clear(clear)))
     return tuple(
         Step(step.code, waiting.get(step.code, 0), step.sentence, step.birds) for step in ranked
     )
@@ -72,17 +72,16 @@ def _wait(watch: Watch) -> Step | None:
     recent = pairs.left >= now - thresholds.WINDOW_DAYS
     affected = watch.pairs.affected & recent
     cases = int(affected.sum())
-    weeks = changes.weeks_until_told(
-        watch,
-        recent,
-        cases=cases,
-        days_before=float(watch.days[recent].sum()),
-        days_after=0.0,
-        spread=spread_of(watch, recent),
-        case_birds=int(np.unique(watch.bird[affected]).size),
+    if not cases:
+        return Step("wait", 0, words.NO_CASE_LATELY)
+    case_birds = int(np.unique(watch.bird[affected]).size)
+    outlook = changes.Outlook.of(
+        watch, recent, cases, float(watch.days[recent].sum()), 0.0, case_birds
     )
-    if math.isinf(weeks) or weeks > thresholds.FARTHEST_WEEKS:
-        return Step("wait", 0, words.never_a_halving(cases))
+    weeks = outlook.weeks()
+    if weeks > thresholds.FARTHEST_WEEKS:
+        chance = outlook.chance(thresholds.WINDOW_DAYS)
+        return Step("wait", 0, words.chance_after_a_year(chance, cases))
     return Step("wait", 0, words.wait(weeks, cases))
 
 

@@ -38,8 +38,8 @@ COMPARISON: Sentences = {
     ),
     "straddling": lambda **_: "The checks were too far apart around the change.",
     "too_few_case_birds": lambda birds_compared, **_: (
-        f"Only {count(birds_compared, 'bird')} seen on both sides had a case; one bird's story "
-        "would be the answer."
+        f"Only {count(birds_compared, 'bird')} seen on both sides had a case: that is "
+        f"{'her' if birds_compared == 1 else 'their'} story, and says nothing about the others."
     ),
     "unattainable": _untold,
 }

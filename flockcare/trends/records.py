@@ -18,8 +18,9 @@ from django.db import models
 from django.db.models import FilteredRelation
 from django.db.models.functions import Cast
 
+from flockcare.birds.age import GROWN_AT_DAYS
 from flockcare.birds.breeds import class_of
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, Sex
 from flockcare.care.models import CareStep
 from flockcare.core.dates import PartialDate
 from flockcare.feet.models import Check
@@ -43,7 +44,9 @@ ALWAYS, STILL = -np.inf, np.inf
 
 class BirdRow(NamedTuple):
     """``weight_class`` and ``adult_grams`` as the keepers or the breed have it; ``hatched`` the
-    middle of the days it can have been, as an ordinal; ``weighed`` (ordinal, grams) in order."""
+    middle of the days it can have been, as an ordinal; ``weighed`` (ordinal, grams) in order;
+    ``left_on`` the last day on which she may have been here. ``adult_grams`` is
+    a hen's and None for a cock; it and her class say nothing of the days before ``grown_from``."""
 
     key: str
     name: str
@@ -54,6 +57,8 @@ class BirdRow(NamedTuple):
     present: bool = True
     culled_for_feet: bool = False
     weighed: tuple[tuple[int, int], ...] = ()
+    left_on: int | None = None
+    grown_from: int | None = None
 
 
 class HouseRow(NamedTuple):
@@ -117,7 +122,8 @@ class Chosen(NamedTuple):
 @dataclass(frozen=True)
 class Looks:
     """One entry per look at one foot, in no order: place of the bird, foot (0 left, 1 right),
-    local day (ordinal), lesion score, key of the check, and number of who looked."""
+    local day (ordinal), lesion score, key of the check, and number of who looked, whose name is
+    in ``keepers``."""
 
     bird: np.ndarray
     foot: np.ndarray
@@ -125,6 +131,7 @@ class Looks:
     score: np.ndarray
     check: list[str]
     keeper: np.ndarray
+    keepers: tuple[str, ...] = ()
 
     @property
     def affected(self) -> np.ndarray:
@@ -217,7 +224,7 @@ def _looks_query(flock) -> models.QuerySet:
         )
         .order_by()
         .values_list(
-            *("bird_key", "moment", "key", "seer", "keeper_name"),
+            *("bird_key", "moment", "key", "seer", "keeper__name", "keeper_name"),
             *(f"{foot}_foot__score" for foot in FEET),
         )
     )
@@ -231,14 +238,14 @@ def _looks(flock: Flock, place: dict[str, int]) -> Looks:
     if not rows:
         none = np.zeros(0, np.int64)
         return Looks(none, none, none, none, [], none)
-    bird, moment, key, seer, name, *scores = zip(*rows, strict=True)
+    bird, moment, key, seer, called, name, *scores = zip(*rows, strict=True)
     # Somebody who is no keeper here is known by name.
-    who = [keeper or text for keeper, text in zip(seer, name, strict=True)]
+    who = [(keeper, said or text) for keeper, said, text in zip(seer, called, name, strict=True)]
     score = np.array(
         [[_NOT_LOOKED_AT if one is None else one for one in foot] for foot in scores], np.int64
     )
     foot, check = np.nonzero(score != _NOT_LOOKED_AT)
-    numbers = {text: number for number, text in enumerate(set(who))}
+    numbers = {one: number for number, one in enumerate(sorted(set(who), key=str))}
     return Looks(
         bird=_numbered(bird, {text: place[_key(text)] for text in set(bird)})[check],
         foot=foot,
@@ -246,10 +253,11 @@ def _looks(flock: Flock, place: dict[str, int]) -> Looks:
         score=score[foot, check],
         check=[key[at] for at in check.tolist()],
         keeper=_numbered(who, numbers)[check],
+        keepers=tuple(name for _, name in numbers),
     )
 
 
-def _numbered(texts: Sequence[str], numbers: dict[str, int]) -> np.ndarray:
+def _numbered(texts: Sequence, numbers: dict) -> np.ndarray:
     return np.fromiter(map(numbers.__getitem__, texts), np.int64, len(texts))
 
 
@@ -282,25 +290,35 @@ def _birds(flock: Flock) -> list[BirdRow]:
         .order_by("name", "key", "weighing__on")
         .values_list(
             *("key", "name", "breed__name", "breed__adult_grams", "own_weight_class", "hatched"),
-            *("left", "left_reason", "weighing__on", "weighing__grams"),
+            *("left", "left_reason", "weighing__on", "weighing__grams", "sex"),
         )
     )
     return [_bird(list(group)) for _, group in groupby(rows, key=itemgetter(0))]
 
 
 def _bird(rows: list[tuple]) -> BirdRow:
-    key, name, breed, adult, own, hatched, left, reason, _, _ = rows[0]
+    key, name, breed, adult, own, hatched, left, reason, _, _, sex = rows[0]
+    is_cock = sex == Sex.COCK
     return BirdRow(
         key=_key(key),
         name=name,
         breed=breed or "",
-        weight_class=own or str(class_of(breed or "", adult)),
-        adult_grams=adult,
+        weight_class=own or ("" if is_cock else str(class_of(breed or "", adult))),
+        adult_grams=None if is_cock else adult,
         hatched=_middle(hatched),
         present=not left,
         culled_for_feet=reason == "culled for the feet",
+        grown_from=_grown_from(hatched),
+        left_on=PartialDate.parse(left).last().toordinal() if left else None,
         weighed=tuple((row[8].toordinal(), row[9]) for row in rows if row[8]),
     )
+
+
+def _grown_from(hatched: str) -> int | None:
+    """As ``age.may_be_growing`` has it for each day."""
+    if not hatched:
+        return None
+    return PartialDate.parse(hatched).last().toordinal() + GROWN_AT_DAYS
 
 
 def _middle(partial: str) -> float | None:

@@ -52,7 +52,8 @@ class Refusal:
 
 @dataclass(frozen=True)
 class Summary:
-    """What there is at all. ``gap_limit``: longest gap in days that counts as watching."""
+    """What there is at all. ``gap_limit``: longest gap in days that counts as watching;
+    ``checks_between``: checks between rounds, which count in no rate."""
 
     birds: int
     looks: int
@@ -65,6 +66,7 @@ class Summary:
     dropped_cases: int
     both_ways: int
     gap_limit: float
+    checks_between: int
     rate: Figure | None
     refusal: Refusal | None
     sentences: tuple[str, ...]
@@ -111,11 +113,16 @@ class BeforeAfter:
 
 @dataclass(frozen=True)
 class Beside:
-    """The birds of houses in which nothing was changed then, over the same days."""
+    """The birds of houses in which nothing was changed then, over the same days.
+
+    ``against``: the ratio of the changed birds over theirs, where both have one, and its p.
+    """
 
     houses: tuple[str, ...]
     found: BeforeAfter
     sentence: str
+    against: Figure | None
+    against_p: float
 
 
 @dataclass(frozen=True)
@@ -123,7 +130,9 @@ class ChangeAnswer:
     """One change, or several that cannot be told apart.
 
     ``state``: refused, wide, similar, hint, outnumbered, some_sign or clear, on ``adjusted_p``,
-    which allows for all changes compared and all stretches tried. ``numbers`` are its cases.
+    or season where winter and the change cannot be told apart; ``winter``: the shares of the time
+    watched before and after that lay in the winter half-year, None where there is none. The p
+    allows for all changes compared and all stretches tried.
     """
 
     key: str
@@ -148,6 +157,7 @@ class ChangeAnswer:
     sentences: tuple[str, ...]
     else_changed: tuple[str, ...]
     tells_more: str
+    winter: tuple[float, float] | None
 
     @property
     def title(self) -> str:
@@ -187,7 +197,11 @@ class ScanAnswer:
 
 @dataclass(frozen=True)
 class GroupRow:
-    """``ratio``: to the group watched longest; ``adjusted``: the same within weight classes."""
+    """``ratio``: to the group watched longest; ``adjusted``: the same within weight classes.
+
+    ``fits``: the limits of the ratio at the level of the test that allows for all comparisons;
+    ``one_house_each``: each of the two groups is one house, so that no chance can be worked out.
+    """
 
     key: str
     name: str
@@ -198,6 +212,9 @@ class GroupRow:
     show_rate: bool
     refusal: Refusal | None
     ratio: Figure | None
+    fits: Figure | None
+    one_house_each: bool
+    birds_compared: int
     p: float
     adjusted_p: float
     adjusted: Figure | None
@@ -208,8 +225,11 @@ class GroupRow:
 
 @dataclass(frozen=True)
 class Grouping:
+    """``alike``: titles of other ways of sorting that put the same birds together."""
+
     key: str
     title: str
+    alike: tuple[str, ...]
     base: str
     rows: tuple[GroupRow, ...]
     unknown_days: float

@@ -29,7 +29,7 @@ def answer(watch: Watch, changes: tuple[ChangeAnswer, ...]) -> ScanAnswer:
     days = {day.toordinal() for change in changes for day in change.days}
     pairs = watch.pairs
     gaps = pairs_by_bird(watch.bird, pairs.left, pairs.right, pairs.affected)
-    matches = match_changes(PairArrays(*gaps), days)
+    matches = match_changes(PairArrays(*gaps), days, neighbours_days=limits.MATCH_WINDOW_DAYS)
     refusal = reasons.told(found.refusal, reasons.SCAN)
     windows_refusal = reasons.told(matches.refusal, reasons.MATCHES)
 

@@ -5,16 +5,26 @@ None comes from a paper. `EXPLAINED` has the sentence for each, `LIMITS_EXPLAINE
 
 WINDOW_DAYS = 365
 MIN_DAYS_APART = 42
+ROUND_SHARE = 0.4
+ROUND_SPREAD_DAYS = 3
+MIN_BIRDS_FOR_HOUSE_ROUND = 5
+ONLY_CASES_SHARE = 0.5
+MIN_CHECKS_OF_KEEPER = 8
 BESIDE_CLEAR_DAYS = 42
+RIVAL_DAYS = 182
+LONG_PERIOD_DAYS = 180
+SCAN_MARGIN_DAYS = 42
 OTHER_KEEPER = 0.5
 OTHER_SEASON = 0.2
+OTHER_HALF_YEAR = 0.5
 FIRST_ACTION_DAYS = 7
 MIN_BIRDS_IN_GROUP = 3
+ALIKE_SHARE = 0.95
 REPEAT_CASES = 3
 WIDE_GAP_DAYS = 21
 POWER = 0.8
 SOUGHT_RATIO = 0.5
-FARTHEST_WEEKS = 260
+FARTHEST_WEEKS = 52
 
 DROP_EDGES_CM = (50, 100)
 ENERGY_EDGES_J = (10, 20, 30)
@@ -25,20 +35,37 @@ EXPLAINED = {
     "a whole year has every season once.",
     "MIN_DAYS_APART": "Changes of one house closer together than this cannot be told apart and are "
     "judged as one.",
+    "ROUND_SHARE": "Share of the birds present, or of one house, that must be checked for a day to "
+    "count as watched: a check made because a bird limps nearly always finds something.",
+    "ROUND_SPREAD_DAYS": "Days over which such a round may be spread, to either side.",
+    "MIN_BIRDS_FOR_HOUSE_ROUND": "Birds of a house below which a round of it alone does not count.",
+    "ONLY_CASES_SHARE": "Share of a keeper's checks of birds last seen clear that find a sore, "
+    "from which on the page asks for the clear ones too.",
+    "MIN_CHECKS_OF_KEEPER": "Checks of a keeper below which that is not judged.",
     "BESIDE_CLEAR_DAYS": "A house counts as unchanged beside another if nothing was changed in it "
     "so many days before and after.",
+    "RIVAL_DAYS": "Days from one change of a house to another of it, below which the first lines "
+    "name both: half of what is compared for one is compared for the other.",
+    "LONG_PERIOD_DAYS": "Days from which on a period is too long to be called a time at which the "
+    "rate changed.",
+    "SCAN_MARGIN_DAYS": "Days around the period in which the rate itself changed, outside which a "
+    "change is not called clear.",
     "OTHER_KEEPER": "Share of the checks that went from one keeper to another, above which the "
     "page warns that a different observer may explain a change.",
     "OTHER_SEASON": "Difference of the winter's share in the time watched, above which the page "
     "names the season.",
+    "OTHER_HALF_YEAR": "The same difference above which winter and a change cannot be told apart; "
+    "a whole year on either side keeps below it.",
     "FIRST_ACTION_DAYS": "Days after a sore was first seen within which care counts as the first "
     "thing that was done.",
     "MIN_BIRDS_IN_GROUP": "Birds below which a group is one bird's story.",
+    "ALIKE_SHARE": "Share of the time watched that two ways of sorting put together alike, from "
+    "which on they are one answer.",
     "REPEAT_CASES": "Cases from which on a bird is called one with repeated cases.",
     "WIDE_GAP_DAYS": "Days between checks above which closer checks would help most.",
     "POWER": "How often a true halving should be told, when the page says how long to wait.",
     "SOUGHT_RATIO": "The size of change that this waiting time is for: a halving.",
-    "FARTHEST_WEEKS": "Weeks above which waiting is not offered as a way.",
+    "FARTHEST_WEEKS": "Weeks above which the page says the chance after a year instead.",
     "DROP_EDGES_CM": "Edges of the groups of drops.",
     "ENERGY_EDGES_J": "Edges of the groups of landing energy.",
     "AGE_EDGES_YEARS": "Edges of the groups of age.",

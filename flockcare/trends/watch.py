@@ -9,15 +9,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from flockcare.analysis import limits
 from flockcare.analysis.episodes import (
     EpisodeArrays,
     PairArrays,
     episodes_from_arrays,
     risk_pairs_from_arrays,
 )
-from flockcare.analysis.healing import HealingCurve, follow_up, healing_curve
+from flockcare.analysis.healing import HealingCurve, days_lasting, follow_up, healing_curve
 from flockcare.trends.records import Records
+from flockcare.trends.rounds import OnlyCases, on_rounds, only_cases
 
 UNKNOWN = -1
 
@@ -41,14 +41,16 @@ class CaseRow(NamedTuple):
 class Watch:
     """``pairs`` in order of foot and day, ``bird`` and ``house`` of each (house -1: not known).
 
-    ``curve`` is the healing curve of the whole flock; ``gap_limit`` the longest gap that counts.
+    ``episodes`` come from every look, ``pairs`` from those of rounds (see ``rounds``), so that
+    neither clear nor sore feet seen in between tilt a rate. ``curve`` is the healing curve of the
+    whole flock; ``between`` counts the checks in between.
     """
 
     records: Records
     episodes: EpisodeArrays
     curve: HealingCurve
-    gap_limit: float
     pairs: PairArrays
+    between: int
 
     @classmethod
     def of(cls, records: Records) -> Watch:
@@ -56,13 +58,10 @@ class Watch:
         unit = looks.bird * 2 + looks.foot
         episodes = episodes_from_arrays(unit, looks.day, looks.affected)
         curve = healing_curve(*follow_up(episodes))
-        limit = limits.GAP_LIMIT_DAYS
-        if curve.median_refusal is None:
-            limit = min(limit, curve.median)
-        # A median of no days at all would leave no gap to watch.
-        limit = max(limit, 1)
-        pairs = risk_pairs_from_arrays(unit, looks.day, looks.affected, limit)
-        return cls(records, episodes, curve, limit, pairs)
+        counts = on_rounds(records)
+        pairs = risk_pairs_from_arrays(unit[counts], looks.day[counts], looks.affected[counts])
+        between = int(np.unique(looks.bird[~counts] * 10_000_000 + looks.day[~counts]).size)
+        return cls(records, episodes, curve, pairs, between)
 
     @cached_property
     def bird(self) -> np.ndarray:
@@ -78,6 +77,13 @@ class Watch:
         return self.width * np.where(self.pairs.affected, 0.5, 1.0)
 
     @cached_property
+    def lasting_days(self) -> np.ndarray:
+        """Foot-days at risk, each counted to the share of sores that last to the look: so a group
+        that is checked seldom, where sores come and heal unseen, can be put beside another."""
+        lasting = days_lasting(self.width, self.curve)
+        return lasting * np.where(self.pairs.affected, 0.5, 1.0)
+
+    @cached_property
     def house(self) -> np.ndarray:
         """The house in which the bird lived from the first look to the second, else -1."""
         found = np.full(self.bird.size, UNKNOWN)
@@ -87,31 +93,31 @@ class Watch:
             found[here][inside] = house
         return found
 
+    @cached_property
+    def only_cases(self) -> tuple[OnlyCases, ...]:
+        return only_cases(self.records.looks)
+
     def of_bird(self, bird: int) -> slice:
         """Where the pairs of a bird stand."""
         return slice(*np.searchsorted(self.pairs.unit, (2 * bird, 2 * bird + 2)))
 
     @cached_property
     def cases(self) -> list[CaseRow]:
-        """One per affected pair, in the order of the pairs; then those found after a gap too long
-        to count, whose beginning was seen all the same."""
+        """One per affected pair, in the order of the pairs; then those that no round found within
+        a gap short enough to count, whose beginning was seen all the same."""
         found = self.episodes
-        columns = (found.unit, found.first_affected, found.last_clear_before)
-        number = {
-            (unit, first): place
-            for place, (unit, first, clear) in enumerate(
-                zip(*(part.tolist() for part in columns), strict=True)
-            )
-            if clear >= 0
-        }
+        # The last episode of the foot that began by the look at the end of the pair.
+        starts = found.unit * 10_000_000 + found.first_affected
         units, rights = self.pairs.unit[self.case_pairs], self.pairs.right[self.case_pairs]
-        counted = [number.pop(key) for key in zip(units.tolist(), rights.tolist(), strict=True)]
+        places = np.searchsorted(starts, units * 10_000_000 + rights, side="right") - 1
+        counted, known = places.tolist(), np.flatnonzero(found.incident)
+        rest = np.setdiff1d(known, places).tolist()
         seen_by, houses = self._first_sights(), self.house[self.case_pairs].tolist()
         rows = [
             self._case(episode, seen_by, house, True)
             for episode, house in zip(counted, houses, strict=True)
         ]
-        return rows + [self._case(episode, seen_by, UNKNOWN, False) for episode in number.values()]
+        return rows + [self._case(episode, seen_by, UNKNOWN, False) for episode in rest]
 
     def _case(self, episode: int, seen_by: dict, house: int, counted: bool) -> CaseRow:
         found = self.episodes

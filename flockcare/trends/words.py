@@ -20,11 +20,13 @@ from flockcare.trends import thresholds
 from flockcare.trends.report import (
     BeforeAfter,
     ChangeAnswer,
+    Figure,
     GroupRow,
     HealingGroup,
     Refusal,
     Repeats,
 )
+from flockcare.trends.rounds import OnlyCases
 
 FEET_PER_HEN = 2
 # New cases per foot and day, as new cases per 10 hens and month of 30 days.
@@ -90,6 +92,8 @@ def at_most(ratio: float) -> str:
 
 def ratio_range(low: float, high: float) -> str:
     """``anything from a third as many to twice as many``; never narrower than the figures."""
+    if low < _VALUES[0] and high > _VALUES[-1]:
+        return "anything at all"
     if math.isinf(high) and low > 0:
         return f"{at_least(low)} or more, with no upper end"
     if low <= 0 and not math.isinf(high):
@@ -178,20 +182,45 @@ AFTER_THE_FACT = (
 SECOND_CHECK = "Check every foot again: what counts is the time from one check to the next."
 CHECK_AROUND = "Check every foot shortly before and shortly after the next change."
 OTHER_HOUSE = "The same change in another house, with this one left as it is, would tell more."
-NEVER_TOLD = (
-    "No waiting will tell a halving here: too few cases are on record before the change. Only a "
-    "larger difference could show."
-)
 TOLD_BY_NOW = (
     "A halving would most likely have shown by now; what is left open is smaller than that, or the "
     "other way."
 )
 
 
-def weeks_left(weeks: float, *, beyond: bool) -> str:
-    """``beyond``: later than what is compared."""
-    sentence = f"At the present rate a halving would show after about {round(weeks)} more weeks"
-    return f"{sentence}; compare more days for that." if beyond else f"{sentence}."
+WHOLE_YEAR = (
+    "A whole year of checks on either side, or a house beside it in which nothing is changed, "
+    "would tell winter from the change."
+)
+NO_CASE_BEFORE = "Without a case before the change there is nothing that could have become less."
+
+
+def in_ten(chance: float) -> str:
+    """``4 times in 10``."""
+    tenths = round(10 * chance)
+    if tenths < 1:
+        return "less than once in 10 times"
+    return "once in 10 times" if tenths == 1 else f"{min(tenths, 9)} times in 10"
+
+
+def weeks_left(weeks: float) -> str:
+    return (
+        f"At the present rate a halving would show after about "
+        f"{count(max(1, round(weeks)), 'more week')} ({in_ten(thresholds.POWER)})."
+    )
+
+
+def chance_left(chance: float, until: float, *, over: bool) -> str:
+    """``over``: the days compared have passed, on ``until``."""
+    if over:
+        return (
+            f"With so many cases a true halving shows only {in_ten(chance)}; something larger "
+            "more often. More birds, or a longer period, would tell more."
+        )
+    return (
+        f"By {day(until)}, when the days compared are over, a true halving would show about "
+        f"{in_ten(chance)}; something larger more often."
+    )
 
 
 def unwatched(birds: int, first: int | None, changed: int) -> str:
@@ -274,9 +303,22 @@ def other_keeper(moved: float) -> str:
     )
 
 
-def verdict(state: str, found: BeforeAfter, p: float, compared: int) -> str:
-    """The sentence for one change of ``compared``. ``state`` as ``Comparison.verdict`` gives it,
-    ``p`` adjusted."""
+def against_unchanged(ratio: Figure, p: float) -> str:
+    return (
+        f"Set against theirs, over the same season, that is {ratio_range(ratio.low, ratio.high)} "
+        f"({by_chance(p)} by chance alone)."
+    )
+
+
+def verdict(
+    state: str,
+    found: BeforeAfter,
+    p: float,
+    compared: int,
+    winter: tuple[float, float] | None = None,
+) -> str:
+    """The sentence for one change of ``compared``. ``state`` as in ``ChangeAnswer``, ``p``
+    adjusted; ``winter``: its shares before and after."""
     if found.refusal:
         return found.refusal.reason
     ratio, low, high = found.ratio.value, found.ratio.low, found.ratio.high
@@ -284,6 +326,11 @@ def verdict(state: str, found: BeforeAfter, p: float, compared: int) -> str:
     fits = f"With equal watching time this fits {ratio_range(low, high)}"
     if state == "similar":
         return "About the same; a doubling is unlikely on these records, and so is a halving."
+    if state == "season":
+        return (
+            f"{fits}. {winter[0]:.0%} of the time watched before was winter half-year and "
+            f"{winter[1]:.0%} after: winter and this change cannot be told apart."
+        )
     if state == "wide":
         return f"{fits}. It can't tell us."
     if state == "outnumbered":
@@ -309,9 +356,15 @@ def verdict(state: str, found: BeforeAfter, p: float, compared: int) -> str:
 def scan_sentence(first: float, last: float, rose: bool, p: float, surely: bool) -> str:
     span = days_span(first, last)
     if surely:
+        moved = "rose" if rose else "fell"
+        if last - first >= thresholds.LONG_PERIOD_DAYS:
+            return (
+                f"Cases {moved} at some time between {day(first)} and {day(last)} "
+                f"({by_chance(p)} by chance alone); when is not known."
+            )
         return (
-            f"Cases {'rose' if rose else 'fell'} around {span} ({by_chance(p)} by chance alone). "
-            "These dates are rough."
+            f"Cases {moved} around {span} ({by_chance(p)} by chance alone). These dates are rough: "
+            "about one time in three the true day lies outside."
         )
     return (
         "No day stands out at which the rate became another. The likeliest period would be "
@@ -335,18 +388,20 @@ def inside_sentence(changes: Sequence[tuple[int, Sequence[str]]]) -> str:
 def windows_sentence(days: int, share: float, inside: int, cases: int) -> str:
     return (
         f"The {days} days after every change together cover {share:.0%} of the time watched, so "
-        f"chance alone would put {share:.0%} of the cases there; {inside} of {cases} are (both "
+        f"an even rate would put {share:.0%} of the cases there; {inside} of {cases} are (both "
         "feet at once counted once)."
     )
 
 
-NONE_CROWDED = "After none of the changes were there more new cases than chance explains."
+NONE_CROWDED = (
+    "After no change were there more new cases, beyond chance, than in the weeks next to it."
+)
 
 
 def crowded(changed: int, cases: int, p: float) -> str:
     return (
-        f"In the days after {day(changed)} there were more cases than chance explains ({cases} "
-        f"cases; {by_chance(p)} by chance alone)."
+        f"In the days after {day(changed)} there were more cases than in the weeks next to "
+        f"them ({count(cases, 'case')}; {by_chance(p)} by chance alone)."
     )
 
 
@@ -422,6 +477,18 @@ def nothing_stands_out(widest: GroupRow, base: str) -> str:
     )
 
 
+def one_house_each(row: GroupRow, base: str) -> str:
+    return (
+        f"{_against(row, base)} Each of them is one house, and one house against another has no "
+        "test: all that differs between them goes together."
+    )
+
+
+def sorted_alike(title: str, others: Sequence[str]) -> str:
+    names = [title, *(name[:1].lower() + name[1:] for name in others)]
+    return f"{listed(names)} are the same birds here and cannot be told apart."
+
+
 def stands_out(row: GroupRow, base: str) -> str:
     sentence = (
         f"{_capital(row.name)}: {'more' if row.ratio.value > 1 else 'fewer'} new cases than {base} "
@@ -431,12 +498,13 @@ def stands_out(row: GroupRow, base: str) -> str:
         between = ratio_range(row.adjusted.low, row.adjusted.high)
         return f"{sentence} Among birds of the same weight class: {between}."
     if row.adjusted_refusal:
-        return f"{sentence} Not adjusted for weight: too few cases in each weight class."
+        reason = row.adjusted_refusal.reason
+        return f"{sentence} Not adjusted for weight: {reason[:1].lower()}{reason[1:]}"
     return sentence
 
 
 def _against(row: GroupRow, base: str) -> str:
-    between = ratio_range(row.ratio.low, row.ratio.high)
+    between = ratio_range(row.fits.low, row.fits.high)
     return f"{_capital(row.name)} against {base}, per hen and day: {between}."
 
 
@@ -481,7 +549,13 @@ CARE_TELLS_NOTHING = (
     "Worse feet get more care, and feet that heal soon need none: which way a sore was treated "
     "says as much about the sore as about the care. This cannot tell what helps."
 )
-CARE_ALIKE = "Between the ways of first care no difference shows beyond chance."
+CARE_UNTOLD = "The ways of first care cannot be compared yet: too few sores have healed."
+
+
+def care_alike(names: Sequence[str]) -> str:
+    """``names``: the ways of care that could be compared with leaving alone."""
+    quoted = listed([f"“{name}”" for name in names])
+    return f"Between {quoted} and those left alone no difference shows beyond chance."
 
 
 def healing(curve: HealingCurve, healed: int, refusal: Refusal | None) -> str:
@@ -539,26 +613,58 @@ def sore_at_first(feet: int) -> str:
     )
 
 
-def dropped(foot_days: float, cases: int, gap_limit: float) -> str:
+def dropped(foot_days: float, cases: int) -> str:
     return (
         f"Of the days between checks {count(round(foot_days / FEET_PER_HEN), 'does', 'do')} not "
-        f"count as watched, since those checks were more than {gap_limit:g} days apart: a sore "
-        f"could have come and healed unseen. {count(cases, 'case')} found after such a gap do not "
-        "count either."
+        f"count as watched, since those checks were more than {limits.GAP_LIMIT_DAYS} days apart: "
+        f"a sore could have come and healed unseen. {count(cases, 'case')} found after such a gap "
+        f"{'does' if cases == 1 else 'do'} not count either."
     )
 
 
-def moved_after(change: ChangeAnswer) -> str:
+def between(checks: int) -> str:
+    return (
+        f"{count(checks, 'check')} between rounds {'counts' if checks == 1 else 'count'} in no "
+        "rate: a bird that is checked because she limps nearly always has a sore. What is still "
+        "there at the next round counts then."
+    )
+
+
+def only_cases(one: OnlyCases) -> str:
+    who = f" by {one.name}" if one.name else ""
+    return (
+        f"{one.found} of {count(one.checks, 'check')}{who} of birds that were clear before found a "
+        "sore. It looks as if clear birds are not logged; without them nobody knows how long a "
+        "bird was well."
+    )
+
+
+def moved_after(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
+    """``near``: other changes that this cannot be told apart from."""
     sure = "clearly" if change.state == "clear" else "perhaps"
     moved = "rose" if change.found.ratio.value > 1 else "fell"
-    return (
-        f"New cases {sure} {moved} after “{change.what[0]}” ({listed(change.houses)}, "
-        f"{date_words(change.days[0])})."
-    )
+    named = " or ".join(f"“{one.title}”" for one in (change, *near))
+    apart = "; these cannot be told apart" if near else ""
+    return f"New cases {sure} {moved} after {named}{apart}."
 
 
-def others_open(changes: int) -> str:
-    return f"For the other {count(changes, 'change')} on record nobody can tell yet."
+def in_season(change: ChangeAnswer) -> str:
+    return f"Winter and the change “{change.title}” cannot be told apart."
+
+
+def others(states: Sequence[str]) -> list[str]:
+    """What is to be said of the changes that no line before names."""
+    same, open_ = states.count("similar"), len(states) - states.count("similar")
+    said = []
+    if same:
+        said.append(f"After {count(same, 'other change')} cases stayed about the same.")
+    if open_:
+        said.append(f"For {count(open_, 'other change')} on record nobody can tell yet.")
+    return said
+
+
+def scan_elsewhere(first: dt.date, last: dt.date) -> str:
+    return f"The rate itself changed around {span_words(first, last)}, not around this change."
 
 
 def none_surely(changes: int) -> str:
@@ -578,10 +684,17 @@ RECORD_HOUSING = (
 )
 
 
+def log_clear(names: Sequence[str]) -> str:
+    asked = listed([name for name in names if name])
+    return (
+        f"{f'{asked}: log' if asked else 'Log'} the clear birds too, each time birds are checked."
+    )
+
+
 def record_stays(birds: int) -> str:
     return (
-        f"Record which house {count(birds, 'bird')} live in, and since when: only then is it known "
-        "whom a change touched."
+        f"Record which house {count(birds, 'bird lives', 'birds live')} in, and since when: only "
+        "then is it known whom a change touched."
     )
 
 
@@ -593,19 +706,24 @@ def check_closer(gap: float) -> str:
     )
 
 
-def never_a_halving(cases: int) -> str:
+NO_CASE_LATELY = (
+    "No new case in the last year: there is nothing that a change could make less. Keep checking."
+)
+
+
+def chance_after_a_year(chance: float, cases: int) -> str:
     return (
-        f"{count(cases, 'new case')} in the last year are too few to ever tell a halving from "
-        "chance after the next change; only something larger would show. More birds, or the "
-        "records of more years, would help."
+        "Leave things as they are for a year after a change: at the present rate "
+        f"({count(cases, 'new case')} in the last year) a true halving would then show about "
+        f"{in_ten(chance)}, and something larger more often."
     )
 
 
 def wait(weeks: float, cases: int) -> str:
     return (
         f"Leave things as they are after a change for about {max(1, round(weeks))} weeks of "
-        f"watching: at the present rate ({count(cases, 'new case')} in the last year) a halving "
-        "would then show 8 times in 10."
+        f"watching: at the present rate ({count(cases, 'new case')} in the last year) a true "
+        f"halving would then show {in_ten(thresholds.POWER)}."
     )
 
 

@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import binom
 
 from flockcare.analysis.change import _Calendar, match_changes, scan_counts, scan_pairs
+from flockcare.analysis.episodes import PairArrays
 from flockcare.analysis.onset import fit_rates
 
 from .properties import examples
@@ -200,3 +202,20 @@ def test_matching_is_refused_with_a_reason():
         match_changes(pairs, [5], 0)
     with pytest.raises(ValueError, match="change_days"):
         match_changes(pairs, [math.nan])
+
+
+def test_weeks_next_to_a_change_tell_a_season_from_what_followed_it():
+    """Eight cases in each fortnight of the first year's half, none in the rest; a change in the
+    middle of the bad months. Against the whole record the days after it look crowded, by hand
+    P(Bin(104, 42/364) >= 24); against the 42 days on either side a third of 72 is just as much."""
+    left = np.repeat(np.arange(0, 364, 14), 24)
+    affected = np.tile(np.arange(24) < 8, 26) & (left < 182)
+    pairs = PairArrays(np.zeros(left.size), left, left + 14, affected)
+    (flat,) = match_changes(pairs, [70]).windows
+    assert flat.cases_inside == 24 and flat.p == pytest.approx(binom.sf(23, 104, 42 / 364))
+    assert flat.p < 0.01
+    (near,) = match_changes(pairs, [70], neighbours_days=42).windows
+    assert near.p == pytest.approx(binom.sf(23, 72, 1 / 3)) and near.p > 0.4
+    # At the end of the record there is only the time before.
+    (end,) = match_changes(pairs, [322], neighbours_days=42).windows
+    assert end.cases_inside == 0 and end.p == 1

@@ -12,11 +12,12 @@ import pytest
 import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import t as student
 from statsmodels.discrete.conditional_models import ConditionalLogit
 
-from flockcare.analysis.answers import Estimate
+from flockcare.analysis.answers import Estimate, Refusal
 from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_birds, widened
-from flockcare.analysis.comparison import _ByBird, _lasting_widths, compare_arrays
+from flockcare.analysis.comparison import _ByBird, _lasting_widths, against, compare_arrays
 from flockcare.analysis.healing import healing_curve
 from flockcare.analysis.onset import fit_rates
 from flockcare.analysis.rates import rate_ratio
@@ -403,3 +404,30 @@ def answer(p, low=0.2, high=0.9, cases=20, birds=8):
         one.watched, cases_before=cases, cases_after=0, straddling=0, birds_with_cases=birds
     )
     return replace(one, p=p, estimate=Estimate(0.5, low, high), watched=watched)
+
+
+def test_what_both_share_cancels_in_the_ratio_of_ratios():
+    """By hand: 0.2 over 0.5 is 0.4; each limit a factor 2 away at t with 9 degrees of freedom
+    gives errors log 2 / 2.262, in squares together."""
+    one = _any_comparison()
+    own = replace(one, estimate=Estimate(0.2, 0.1, 0.4))
+    other = replace(one, estimate=Estimate(0.5, 0.25, 1.0))
+    own = replace(own, watched=replace(one.watched, birds_with_cases=10), refusal=None)
+    other = replace(other, watched=own.watched, refusal=None)
+    found, p = against(own, other)
+    error = math.sqrt(2) * math.log(2) / student.isf(0.025, 9)
+    assert found.value == pytest.approx(0.4)
+    assert found.high == pytest.approx(0.4 * math.exp(student.isf(0.025, 9) * error))
+    assert p == pytest.approx(2 * student.sf(math.log(2.5) / error, 9))
+    none, blank = against(own, replace(other, estimate=Estimate(0.0, 0.0, 1.0)))
+    assert none.refusal.code == "one_sided" and math.isnan(blank)
+    refused = replace(other, refusal=Refusal("no_cases"))
+    assert against(own, refused)[0].refusal.code == "refused"
+
+
+def _any_comparison():
+    bird = np.repeat(np.arange(10), 20)
+    left = np.tile(np.arange(20) * 7, 10)
+    affected = np.zeros(200, bool)
+    affected[::9] = True
+    return compare_arrays(bird, left, left + 7, affected, 70)

@@ -9,7 +9,7 @@ from scipy.stats import norm
 from flockcare.analysis.comparison import compare_arrays
 from flockcare.analysis.episodes import episodes_from_arrays, risk_pairs_from_arrays
 from flockcare.analysis.healing import follow_up, healing_curve
-from flockcare.analysis.power import cases_needed_after, days_to_wait
+from flockcare.analysis.power import cases_needed_after, chance_told, days_to_wait
 
 
 def test_many_birds_give_the_normal_figure():
@@ -115,3 +115,13 @@ def _told(sore, rounds, change):
     pairs = risk_pairs_from_arrays(unit, day, affected, min(60, curve.median))
     answer = compare_arrays(pairs.unit // 2, pairs.left, pairs.right, pairs.affected, change, curve)
     return answer.refusal is None and answer.p <= 0.05 and answer.estimate.value < 1
+
+
+def test_the_chance_agrees_with_the_cases_needed():
+    """With just the cases that give 8 in 10, the chance is 8 in 10."""
+    needed = cases_needed_after(60, 0.5, 0.8, spread=1.4, birds=15)
+    assert chance_told(60, needed, 0.5, spread=1.4, birds=15) == pytest.approx(0.8)
+    assert chance_told(60, 2 * needed, 0.5, spread=1.4, birds=15) > 0.8
+    assert chance_told(0, 5, 0.5) == chance_told(5, 0, 0.5) == 0
+    with pytest.raises(ValueError):
+        chance_told(5, 5, 1)

@@ -170,3 +170,23 @@ def test_two_looks_on_one_day_that_disagree_are_told():
 def test_looks_of_reads_text():
     looks = looks_of({(0, 1): "0.1"})
     assert looks.day.tolist() == [DAY_0, DAY_0 + 14] and looks.score.tolist() == [0, 1]
+
+
+def test_a_growing_bird_and_a_cock_have_no_adult_weight():
+    from flockcare.trends.records import DropRow
+
+    # Grown from day 14 on; 3 kg then, unknown before; what she weighed herself counts always.
+    birds = birds_of(
+        2,
+        adult_grams=[3000, 3000],
+        weight_class=["heavy", "heavy"],
+        grown_from=[DAY_0 + 14, None],
+        weighed=[(), ((DAY_0 + 7, 1400),)],
+    )
+    records = flock({(0, 0): "0000", (1, 0): "0000"}, birds=birds, drops=[DropRow(0, DAY_0, 60.0)])
+    watch = Watch.of(records)
+    grams = groups._grams(watch)
+    assert np.isnan(grams[:2]).all() and grams[2:].tolist() == [3000, 3000, 1400, 1400]
+    classes = groups.by_weight_class(watch)
+    named = [classes.names[code] if code >= 0 else "" for code in classes.code]
+    assert named == ["", "", "heavy", "heavy", "bantam", "bantam"]

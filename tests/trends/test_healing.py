@@ -108,3 +108,16 @@ def test_how_fast_areas_halve():
     assert found.halving_sores == 6
     few = healing.answer(Watch.of(flock(histories, areas=areas[:4])))
     assert few.halving is None and few.halving_refusal.code == "too_few_measured"
+
+
+def test_where_no_test_was_possible_nothing_is_said_of_chance():
+    few = sores([28, 28, *[14] * 8], [StepRow(0, 0, DAY_0 + 7, "vet")])
+    assert words.CARE_UNTOLD in few.sentences
+    assert not any("beyond chance" in line for line in few.sentences)
+    # Only what could be compared is called alike.
+    steps = [StepRow(bird, 0, DAY_0 + 7, "soaked") for bird in range(6)]
+    same = sores([28] * 13, [*steps, StepRow(6, 0, DAY_0 + 7, "vet")])
+    assert (
+        "Between “soaked and dressed” and those left alone no difference shows beyond chance."
+        in same.sentences
+    )

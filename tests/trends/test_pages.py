@@ -271,3 +271,25 @@ def test_no_such_flock_or_several(cast):
     with pytest.raises(CommandError, match="--owner"):
         printed(flock="Elsewhere")
     assert printed(flock="Elsewhere", owner="stranger")
+
+
+def test_nothing_of_the_charts_is_hidden_on_paper(client, cast):
+    """On paper the page's bars were missing: the rules for print hid their class."""
+    import re
+    from pathlib import Path
+
+    css = Path(__file__, "../../../static/css/flockcare.css").resolve().read_text(encoding="utf-8")
+    paper = css[css.index("@media print") :]
+    hidden = set(re.findall(r"\.([\w-]+)", paper[: paper.index("{ display: none")]))
+    assert "buttons" in hidden
+    fill(cast.flock)
+    client.force_login(cast.keeper)
+    page = client.get(f"/f/{cast.flock.pk}/trends/").content.decode()
+    charts = re.findall(r"<svg.*?</svg>", page, re.S)
+    drawn = {
+        one
+        for chart in charts
+        for names in re.findall(r'class="([^"]*)"', chart)
+        for one in names.split()
+    }
+    assert "cases" in drawn and not drawn & hidden

@@ -123,3 +123,19 @@ def test_as_many_queries_for_few_records_as_for_many(cast):
 def test_an_empty_flock(cast):
     found = read(cast.flock)
     assert found.birds == [] and found.looks.day.size == 0
+
+
+def test_a_cock_and_a_growing_bird_are_not_measured_by_the_hens_of_the_breed(cast):
+    from flockcare.birds.models import Bird, Breed
+
+    breed = Breed.objects.create(flock=cast.flock, name="Sussex", adult_grams=3180)
+    for name, sex, hatched in (("Alan", "cock", ""), ("Bea", "hen", "2026-05"), ("Cid", "hen", "")):
+        Bird.objects.create(flock=cast.flock, name=name, breed=breed, sex=sex, hatched=hatched)
+    alan, bea, cid = records.read(cast.flock, []).birds
+    assert (alan.adult_grams, alan.weight_class, alan.grown_from) == (None, "", None)
+    assert (cid.adult_grams, cid.grown_from) == (3180, None) and cid.weight_class
+    # As the bird's own page has it, to the day.
+    grown = dt.date.fromordinal(bea.grown_from)
+    her = Bird.objects.get(name="Bea")
+    assert her.adult_grams_on(grown) == 3180
+    assert her.adult_grams_on(grown - dt.timedelta(1)) is None

@@ -4,7 +4,8 @@ import datetime as dt
 
 import pytest
 
-from flockcare.trends import changes, scan
+from flockcare.trends import changes, scan, words
+from flockcare.trends.records import ChangeRow
 from flockcare.trends.watch import Watch
 from tests.trends.flocks import DAY_0, simulated
 
@@ -34,3 +35,26 @@ def test_how_much_of_the_time_all_windows_cover():
     found = scan.answer(watch, changes.answers(watch))
     assert found.windows_share == pytest.approx(42 / 730, rel=0.2)
     assert any("42 days after every change" in sentence for sentence in found.sentences)
+
+
+def test_a_long_period_is_no_time_around_which():
+    short = words.scan_sentence(DAY_0, DAY_0 + 179, True, 0.01, True)
+    long = words.scan_sentence(DAY_0, DAY_0 + 180, True, 0.01, True)
+    assert short.startswith("Cases rose around ") and "one time in three" in short
+    assert long == (
+        "Cases rose at some time between 1 Jan 2025 and 30 Jun 2025 (about 1 in 100 by chance "
+        "alone); when is not known."
+    )
+
+
+def test_a_change_before_a_real_fall_is_not_called_crowded():
+    """On day 200 something is done that does nothing, on day 365 cases fall to a tenth: against the
+    whole record the days after the first looked crowded."""
+    crowded = 0
+    for seed in range(3):
+        records = simulated(seed=seed, birds=60, rate=0.006, ratio=0.05, days=1100)
+        records.changes.append(ChangeRow(0, DAY_0 + 200, ("New feed",), ""))
+        watch = Watch.of(records)
+        found = scan.answer(watch, changes.answers(watch))
+        crowded += any(one.adjusted_p <= 0.05 for one in found.windows)
+    assert crowded == 0

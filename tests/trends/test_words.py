@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from flockcare.trends import words
+from flockcare.trends import reasons, words
 from flockcare.trends.report import BeforeAfter, Figure, Refusal
 
 STATES = ("refused", "wide", "similar", "hint", "outnumbered", "some_sign", "clear")
@@ -127,3 +127,25 @@ def test_counts_come_first():
 )
 def test_lists(names, text):
     assert words.listed(names) == text
+
+
+def test_a_range_without_ends_says_so():
+    assert words.ratio_range(0, math.inf) == words.ratio_range(0.001, 90) == "anything at all"
+    assert words.ratio_range(0, 2) == "anything from none at all to twice as many"
+
+
+def test_of_the_changes_that_no_line_names():
+    assert words.others(["similar", "wide", "refused"]) == [
+        "After 1 other change cases stayed about the same.",
+        "For 2 other changes on record nobody can tell yet.",
+    ]
+    assert words.others([]) == []
+
+
+def test_two_birds_have_their_story():
+    said = reasons.COMPARISON["too_few_case_birds"]
+    assert said(birds_compared=2).endswith(
+        "that is their story, and says nothing about the others."
+    )
+    assert "that is her story" in said(birds_compared=1)
+    assert words.record_stays(1).startswith("Record which house 1 bird lives in")

@@ -45,6 +45,9 @@ def spoken(report):
     for change in report.changes:
         yield f"\n{change.number}. {change.title}"
         yield from change.sentences
+        if change.else_changed:
+            yield f"What else changed: {'; '.join(change.else_changed)}."
+        yield f"What would tell more: {change.tells_more}"
     for title, part in (
         ("When the rate changed", report.scan),
         *((grouping.title, grouping) for grouping in report.groupings),

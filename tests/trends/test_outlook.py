@@ -1,0 +1,91 @@
+"""What the page promises of waiting, held against invented flocks that really halve."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from flockcare.trends import changes, next_steps, words
+from flockcare.trends.watch import Watch
+from tests.studies import trends_truth
+from tests.trends.flocks import flock, simulated
+
+
+def test_the_chance_of_telling_a_halving_is_about_what_happens():
+    """40 flocks: a share told has an error of 7 points. Once each was said to be too few “to ever
+    tell a halving”."""
+    (kind,) = (one for one in trends_truth.KINDS if one.name == "a real halving")
+    rounds, sore = trends_truth.simulate(kind, 40, np.random.default_rng(5))
+    told, chances = [], []
+    for run in range(40):
+        watch = Watch.of(trends_truth.records_of(kind, rounds, sore[:, run], run))
+        (answer,) = changes.answers(watch)
+        told.append(answer.state in ("some_sign", "clear"))
+        before = watch.pairs.right <= trends_truth.FIRST.toordinal() + trends_truth.CHANGE
+        hit = before & watch.pairs.affected
+        outlook = changes.Outlook.of(
+            watch,
+            before,
+            int(hit.sum()),
+            float(watch.days[before].sum()),
+            0.0,
+            np.unique(watch.bird[hit]).size,
+        )
+        chances.append(outlook.chance(365))
+    assert 0.2 < np.mean(chances) < 0.5
+    assert abs(np.mean(told) - np.mean(chances)) < 0.15
+
+
+def test_the_page_says_the_chance_after_a_year():
+    watch = Watch.of(simulated(seed=5, birds=16, rate=0.001))
+    (step,) = (one for one in next_steps.steps(watch, ()) if one.code == "wait")
+    assert "for a year after a change" in step.sentence
+    assert "a true halving would then show about" in step.sentence
+    assert "ever" not in step.sentence
+
+
+def test_a_flock_with_many_cases_hears_how_many_weeks():
+    watch = Watch.of(simulated(seed=5, birds=40, rate=0.004))
+    (step,) = (one for one in next_steps.steps(watch, ()) if one.code == "wait")
+    assert "weeks of watching" in step.sentence and "show 8 times in 10" in step.sentence
+
+
+def test_how_birds_differ_makes_no_difference_to_the_wait_but_two_feet_at_once_do():
+    steady = {(n, 0): "0001000100010001000100010001" for n in range(8)}
+    uneven = {(n, 0): ("01" if n < 4 else "00") * 14 for n in range(8)}
+
+    def together(histories):
+        watch = Watch.of(flock(histories))
+        return changes.Outlook.of(watch, watch.width > 0, 10, 1000.0, 0.0, 8).together
+
+    both = {(n, foot): history for (n, _), history in steady.items() for foot in (0, 1)}
+    assert together(steady) == together(uneven) == 1
+    assert together(both) == 2
+
+
+def test_what_is_left_of_the_days_compared():
+    now = simulated(seed=3, birds=16, rate=0.002, days=465)
+    (answer,) = changes.answers(Watch.of(now))
+    assert answer.tells_more.startswith("By 1 Jan 2027, when the days compared are over, a true")
+    (over,) = changes.answers(Watch.of(simulated(seed=3, birds=16, rate=0.001, days=760)))
+    assert over.tells_more.startswith("With so many cases a true halving shows only")
+    assert dt.date(2026, 1, 1) + dt.timedelta(365) == dt.date(2027, 1, 1)
+
+
+def test_no_case_at_all_leaves_nothing_to_halve():
+    watch = Watch.of(flock({(n, 0): "0" * 30 for n in range(6)}, changes=[(0, 100)]))
+    assert changes.answers(watch)[0].tells_more == words.NO_CASE_BEFORE
+    assert next_steps.steps(watch, ())[0].sentence in (words.NO_CASE_LATELY, words.RECORD_HOUSING)
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [
+        (0.01, "less than once in 10 times"),
+        (0.1, "once in 10 times"),
+        (0.42, "4 times in 10"),
+        (0.99, "9 times in 10"),
+    ],
+)
+def test_a_chance_in_words(chance, said):
+    assert words.in_ten(chance) == said
