@@ -205,7 +205,7 @@ def _keep_change(request, house, told, changed, photos, today) -> bool:
     if photos:
         kept = HousingChange.objects.get(house=house, on=on, planned=False)
         services.keep_photos(change=kept, photos=photos)
-    messages.success(request, f"Kept as a change from {date_words(on)} on.")
+    messages.success(request, f"Saved: a change of the house from {date_words(on)} on.")
     return True
 
 
