@@ -89,7 +89,7 @@ def bird_edit(request, flock, bird_id):
         by=request.user,
         basis=form.basis,
     ):
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: the details of {bird}.")
         if bird.breed_id != breed:
             _ask_for_weight(request, bird)
         return redirect(bird)
@@ -131,7 +131,7 @@ def weighings(request, flock, bird_id):
         initial={"on": today},
     )
     if form.is_valid() and _weighed(form):
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: a weighing of {bird}.")
         return redirect("birds:weighings", flock.pk, bird.pk)
     found = with_names(bird.weighing_set.select_related("keeper").order_by("-on"))
     context = {
@@ -175,7 +175,7 @@ def weighing_edit(request, flock, bird_id, weighing_id):
     if form.is_valid() and saved(
         form, services.change_weighing, weighing=weighing, by=request.user, basis=form.basis
     ):
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: the weighing of {weighing.bird}.")
         return redirect("birds:weighings", flock.pk, bird_id)
     context = {"flock": flock, "here": "birds", "form": form, "weighing": weighing, "on": on}
     return render(request, "birds/weighing.html", context)
@@ -210,7 +210,7 @@ def breed_edit(request, flock, breed_id):
     if form.is_valid() and saved(
         form, services.edit_breed, breed=form.instance, by=request.user, basis=form.basis
     ):
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: the breed {form.instance}.")
         return redirect("birds:breeds", flock.pk)
     return render(
         request,

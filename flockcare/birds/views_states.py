@@ -34,7 +34,7 @@ def states(request, flock, bird_id):
         initial={"since": today},
     )
     if form.is_valid() and saved(form, services.add_state, state=form.instance):
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: {form.instance}.")
         return redirect("birds:states", flock.pk, bird.pk)
     found = with_names(bird.birdstate_set.select_related("keeper").order_by("-since", "kind"))
     context = {"flock": flock, "here": "birds", "bird": bird, "form": form, "states": found}
@@ -82,7 +82,7 @@ def state_edit(request, flock, bird_id, bird_state_id):
     if form.is_valid() and saved(
         form, services.change_state, state=state, by=request.user, basis=form.basis
     ):
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: {state}.")
         return redirect("birds:states", flock.pk, bird_id)
     context = {"flock": flock, "here": "birds", "form": form, "state": state, "title": title}
     return render(request, "birds/state.html", context)

@@ -5,8 +5,9 @@ Past cases are told as counts and as ranges of days; nothing is promised from th
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from django.utils import timezone
@@ -115,7 +116,10 @@ def past_like(case: Case, others: Iterable[Case]) -> Past:
 
 @dataclass(frozen=True)
 class Event:
-    """Something of the case at its time: a ``check`` with its ``finding``, a ``step``, a photo."""
+    """Something of the case at its time: a ``check`` with its ``finding``, a ``step``, a photo.
+
+    ``photos``: those of a check, which stand with it.
+    """
 
     at: datetime
     on: date
@@ -123,12 +127,14 @@ class Event:
     finding: object = None
     step: CareStep | None = None
     photo: Photo | None = None
+    photos: list[Photo] = field(default_factory=list)
 
 
 def events(case: Case, *, looks, steps, photos, zone) -> list[Event]:
     """Everything about this foot from the last clear look before the case to the one that ended it.
 
-    ``looks``: (check, finding) of this foot; ``steps`` of this foot or the whole bird.
+    ``looks``: (check, finding) of this foot; ``steps`` of this foot or the whole bird; ``photos``
+    with ``of_check``, the key of the check they came with.
     """
     first = case.episode.last_clear_before or case.episode.first_affected
     last = case.episode.first_clear_after or date.max
@@ -136,9 +142,15 @@ def events(case: Case, *, looks, steps, photos, zone) -> list[Event]:
     def event(at, **what):
         return Event(at, timezone.localdate(at, zone), **what)
 
-    found = [event(check.at, check=check, finding=finding) for check, finding in looks]
+    of_check = defaultdict(list)
+    for photo in photos:
+        of_check[photo.of_check].append(photo)
+    found = [
+        event(check.at, check=check, finding=finding, photos=of_check.pop(check.pk, []))
+        for check, finding in looks
+    ]
     found += [event(step.at, step=step) for step in steps]
-    found += [event(photo.taken, photo=photo) for photo in photos]
+    found += [event(photo.taken, photo=photo) for some in of_check.values() for photo in some]
     return sorted(
         (one for one in found if first <= one.on <= last), key=lambda one: one.at, reverse=True
     )

@@ -267,7 +267,7 @@ class StepForm(KeeperModelForm):
     @property
     def visit_open(self) -> bool:
         """Whether what is folded away of a visit holds anything, or is refused."""
-        folded = ("found", "laboratory", "plan_until", "contact")
+        folded = ("found", "laboratory", "contact")
         return any(self[name].errors or (self.editing and self[name].value()) for name in folded)
 
 

@@ -115,6 +115,10 @@ class Row:
         return [self._line(due) for due in self.standing.all_due]
 
     @property
+    def is_due(self) -> bool:
+        return any(line.is_due for line in self.due)
+
+    @property
     def next(self) -> str:
         """What comes next, in words: all that is due by now, else the first thing."""
         due = [line for line in self.due if line.is_due] or self.due[:1]
@@ -154,7 +158,7 @@ def _in_order(row: Row):
 def answer(rows: Iterable[Row]) -> list[str]:
     """The first lines of Today: a vet, tonight's care, and whose eggs are not eaten."""
     rows = list(rows)
-    tonight = [row.bird.name for row in rows if any(line.is_due for line in row.due)]
+    tonight = [row.bird.name for row in rows if row.is_due]
     eggs = [row.bird.name for row in rows if row.standing.eggs.state != "free"]
     said = []
     for level in (Advice.NOW, Advice.SOON):

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from datetime import datetime, time, timedelta
 
-from django.db.models import Q
+from django.db.models import F, Q
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -52,6 +52,7 @@ def case(request, flock, bird_id, foot, check_id):
         .order_by("at")
     )
     photos = Photo.objects.filter(bird=bird, foot=foot, taken__gte=since)
+    photos = photos.annotate(of_check=F("checks"))
     others = [one for one in all_cases if one.bird_id != bird.pk]
     hers_now = standing(bird, now=now) if found.current and not bird.left else None
     return render(

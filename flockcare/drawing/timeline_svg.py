@@ -367,7 +367,7 @@ def _summary(group: Group) -> str:
     lane, count = group.places[0].mark.lane, len(group.places)
     if lane in FEET:
         worst = max(int(placed.mark.value) for placed in group.places)
-        return f"{FEET[lane].lower()}, {count} looks, worst score {worst}"
+        return f"{FEET[lane].lower()}, {count} checks, worst score {worst}"
     return f"{count} × {LANES[lane].lower()}"
 
 

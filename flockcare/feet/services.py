@@ -22,7 +22,7 @@ from flockcare.feet.models import (
 )
 from flockcare.people import history, keys
 from flockcare.people.models import Revision
-from flockcare.photos.models import Foot, Photo
+from flockcare.photos.models import DateSource, Foot, Photo, Precision
 from flockcare.photos.moving import move_along
 
 # A phone's clock may run ahead a little; more than this is a wrong date.
@@ -176,7 +176,16 @@ def _attach_photos(check: Check, seen: Seen) -> None:
         Photo.objects.filter(pk__in=[photo.pk for photo in photos], bird=None).update(
             bird=check.bird, foot=foot
         )
+    _date_by_the_check(check, seen.all_photos())
     check.photos.add(*seen.all_photos())
+
+
+def _date_by_the_check(check: Check, photos: list[Photo]) -> None:
+    """A photo of which only the sending is known is of the day that a keeper gave its check."""
+    new = Photo.objects.filter(pk__in=[photo.pk for photo in photos], checks=None)
+    new.filter(taken_source=DateSource.UPLOAD).exclude(
+        taken__date=timezone.localdate(check.at)
+    ).update(taken=check.at, taken_precision=Precision.DAY, taken_source=DateSource.HAND)
 
 
 def snapshot(check: Check) -> dict:

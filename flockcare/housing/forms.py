@@ -212,7 +212,7 @@ class PercentField(forms.FloatField):
 HELP = {
     "height_cm": "From the floor, or outside from the ground, to where she stands.",
     "run_cm": "Level distance from here to where she lands next.",
-    "width_mm": "How wide what she grips or stands on is.",
+    "width_mm": "Width of the bar.",
     "spacing_cm": "Level, to the roost beside it.",
     "bedding_depth_cm": "At the spot where they land.",
     "damp": "Squeeze a handful: it falls apart: dry; keeps its shape: damp; water shows: wet.",
@@ -392,7 +392,7 @@ class NewFeatureForm(DescriptionForm):
         self.fields["since"] = DayField(
             today=today,
             required=not begins,
-            label="Put up on" if begins else "As it is since",
+            label="Put up on" if begins else "Like this since",
             help_text=""
             if begins
             else "The day from which you know that all is as you describe it.",

@@ -163,7 +163,7 @@ def house_edit(request, flock, house_id):
     if form.is_valid() and saved(
         form, services.edit_house, house=house, by=request.user, basis=form.basis
     ):
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: {house}.")
         return redirect("housing:house", flock.pk, house.pk)
     return render(
         request,

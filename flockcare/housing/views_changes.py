@@ -109,7 +109,7 @@ def feature_edit(request, flock, feature_id):
     if form.is_valid() and saved(
         form, services.edit_feature, feature=feature, by=request.user, basis=form.basis
     ):
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: {feature}.")
         return redirect("housing:feature", flock.pk, feature.pk)
     return render(
         request,
@@ -205,7 +205,7 @@ def _keep_change(request, house, told, changed, photos, today) -> bool:
     if photos:
         kept = HousingChange.objects.get(house=house, on=on, planned=False)
         services.keep_photos(change=kept, photos=photos)
-    messages.success(request, f"Kept as a change from {date_words(on)} on.")
+    messages.success(request, f"Saved: a change of the house from {date_words(on)} on.")
     return True
 
 
@@ -243,7 +243,7 @@ def change_tell(request, flock, house_id, on):
             flock=flock, pk__in=record_keys(request.POST.getlist("without"))
         )
         services.keep_photos(change=told, photos=photos, without=without)
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: the change of {house}.")
         return redirect("housing:house", flock.pk, house.pk)
     lines = changes.history(record, units=flock.units)
     return render(

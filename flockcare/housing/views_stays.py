@@ -95,7 +95,7 @@ def stay_edit(request, flock, stay_id):
     if form.is_valid() and saved(
         form, services.correct_stay, stay=form.instance, by=request.user, basis=form.basis
     ):
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: where {stay.bird} lived.")
         return redirect("housing:stays", flock.pk, stay.bird_id)
     return render(request, "housing/stay.html", {"here": "houses", "form": form, "stay": stay})
 

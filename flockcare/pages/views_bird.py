@@ -17,7 +17,6 @@ from flockcare.drawing.timeline import Stretch, Zoom
 from flockcare.drawing.timeline_svg import draw
 from flockcare.feet.cases import Case, cases_of_bird
 from flockcare.feet.models import Check
-from flockcare.feet.scales import LESION
 from flockcare.pages.timeline import OLDEST, choose_stretch, table_rows
 from flockcare.pages.timeline import timeline as timeline_of
 from flockcare.people.access import flock_view
@@ -153,7 +152,7 @@ def _case_line(case: Case, last_day: dt.date) -> CaseLine:
         Foot(case.foot).label.capitalize(),
         _when(case),
         _days(case, last_day),
-        f"worst score {case.worst}, {LESION.step(case.worst).short.lower()}",
+        "swollen at worst" if case.worst == 2 else "never swollen",
     )
 
 

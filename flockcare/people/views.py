@@ -277,7 +277,7 @@ def account(request):
     form = KeeperNameForm(request.POST or None, instance=Keeper.objects.get(pk=request.user.pk))
     if form.is_valid():
         services.rename_keeper(keeper=form.instance, name=form.cleaned_data["name"])
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: your name is {form.instance.name}.")
         return redirect("people:account")
     return render(request, "people/account.html", {"form": form})
 
@@ -316,7 +316,7 @@ def flock_settings(request, flock):
     form = FlockSettingsForm(request.POST or None, instance=Flock.objects.get(pk=flock.pk))
     if form.is_valid():
         services.change_flock(flock=form.instance, by=request.user, basis=form.basis)
-        messages.success(request, "Saved.")
+        messages.success(request, f"Saved: the settings of {form.instance}.")
         return redirect("people:more", flock.pk)
     return render(request, "people/settings.html", {"flock": flock, "here": "more", "form": form})
 

@@ -29,7 +29,7 @@ def face(request, flock, bird_id):
         except RefusedPhoto as refused:
             refusal = str(refused)
         else:
-            messages.success(request, "Saved.")
+            messages.success(request, f"Saved: the photo of {bird}.")
             return redirect(bird)
     photos = list(faces.could_be(bird)[:MOST_SHOWN])
     for photo in photos:

@@ -225,3 +225,33 @@ def test_who_may_ask(cast, birds):
     assert opening(cast, birds["Dill"]).status_code == 200
     address = url(cast, "opening", birds["Dill"].pk, "wing")
     assert cast.clients.keeper.get(address).status_code == 404
+
+
+def test_a_photo_of_a_check_stands_with_it_once(cast, birds):
+    dill = birds["Dill"]
+    check = look(cast, dill, days_ago=3, left=SORE, right=CLEAR)
+    photo = Photo.objects.create(
+        flock=cast.flock,
+        bird=dill,
+        foot="left",
+        taken=timezone.now(),
+        taken_precision=Precision.DAY,
+        width=9,
+        height=9,
+        stored_bytes=9,
+        sha256="b",
+        look_hash=0,
+    )
+    check.photos.add(photo)
+    page = cast.clients.viewer.get(case_url(cast, dill)).content.decode()
+    story = page.split('class="story"')[1].split("</ol>")[0]
+    assert story.count("<li") == 1 and story.count(f"{photo.pk}/240.jpg") == 1
+
+
+def test_after_the_vet_s_plan_nothing_waits_for_the_vet(cast, birds):
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=1, left={"score": 2, "swelling": "from above"}, right=CLEAR)
+    before = cast.clients.keeper.get(case_url(cast, dill)).content.decode()
+    step(cast, dill, "vet", days_ago=0, plan="Dress it daily.")
+    after = cast.clients.keeper.get(case_url(cast, dill)).content.decode()
+    assert "Until the vet sees her" in before and "Until the vet sees her" not in after

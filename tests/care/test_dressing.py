@@ -1,12 +1,14 @@
 """How to soak and dress a foot: what has to stand there, and which ways lead to it."""
 
 import re
+import uuid
 
 import pytest
 from django.utils.html import escape
 
 from flockcare.care.dressing import NEEDED, PARTS, STEPS, UNTIL_VET, VET_FIRST
-from tests.care.steps import look, step, url
+from flockcare.care.models import VetContact
+from tests.care.steps import day, look, step, url
 from tests.people.rows import READ_PAGE, seen
 
 pytestmark = pytest.mark.django_db
@@ -75,7 +77,7 @@ def test_people_are_kept_from_harm_too():
 def test_advice_to_soak_leads_straight_there(cast, birds):
     dill = birds["Dill"]
     look(cast, dill, left=MODERATE, right={"score": 0})
-    address = url(cast, "dressing")
+    address = f"{url(cast, 'dressing')}?bird={dill.pk}"
     for client in (cast.clients.keeper, cast.clients.viewer):
         page = " ".join(client.get(url(cast, "bird", dill.pk)).text.split())
         assert f'href="{address}">How to soak and dress a foot</a>' in page
@@ -88,7 +90,8 @@ def test_a_limp_is_no_reason_to_soak(cast, birds):
 
 
 def test_the_form_of_care_and_a_dressing_that_is_due_lead_there(cast, birds):
-    dill, address = birds["Dill"], url(cast, "dressing")
+    dill = birds["Dill"]
+    address = f"{url(cast, 'dressing')}?bird={dill.pk}"
     assert f'href="{address}"' in cast.clients.keeper.get(url(cast, "step_new", dill.pk)).text
     step(cast, dill, "dressing on", days_ago=1)
     page = cast.clients.keeper.get(url(cast, "today_panel"), headers={"HX-Request": "true"}).text
@@ -101,3 +104,27 @@ def test_no_human_medicine_and_no_knife_until_the_vet_comes():
         assert wanted in words
     assert "Do not squeeze" in words and "do not cut" in words
     assert "No medicines for people" in words
+
+
+def test_the_number_of_the_vet_stands_where_it_says_to_ring(cast):
+    VetContact.objects.create(flock=cast.flock, name="Brook Vets", telephone="01632 960003")
+    page = text(cast)
+    assert page.index("is this for a vet?") < page.index("01632 960003") < page.index("Put ready")
+
+
+def test_whoever_comes_from_a_bird_is_told_how_she_stands_and_led_back(cast, birds):
+    dill = birds["Dill"]
+    look(cast, dill, left={"score": 0}, right={"score": 2, "hot": True})
+    step(cast, dill, "dressing on", foot="right", days_ago=1, next_due=day(0))
+    there = f"{url(cast, 'dressing')}?bird={dill.pk}"
+    assert there in cast.clients.keeper.get(dill.get_absolute_url()).text
+    page = cast.clients.viewer.get(there).text
+    assert page.count(f'href="{dill.get_absolute_url()}"') == 2
+    assert page.index("Vet within days") < page.index("Step by step")
+
+
+@pytest.mark.parametrize("key", ["", "x", str(uuid.uuid4())])
+def test_a_bird_that_is_not_of_the_flock_changes_nothing(cast, key):
+    there = url(cast, "dressing")
+    pages = [cast.clients.viewer.get(one).text for one in (there, f"{there}?bird={key}")]
+    assert len({page.split("<main")[1] for page in pages}) == 1

@@ -106,3 +106,8 @@ def test_static_files_are_all_there(tmp_path, settings):
     assert named
     for name in named:
         assert staticfiles_storage.url(name)
+
+
+def test_a_message_after_saving_says_what_was_saved():
+    python = [path for path in tracked() if path.startswith("flockcare/") and path.endswith(".py")]
+    assert [path for path in python if '"Saved."' in (ROOT / path).read_text()] == []

@@ -13,7 +13,7 @@ from PIL import Image
 from flockcare.birds.models import Bird
 from flockcare.feet.models import Check
 from flockcare.people.models import Revision
-from flockcare.photos.models import Photo
+from flockcare.photos.models import DateSource, Photo
 
 pytestmark = pytest.mark.django_db
 
@@ -222,6 +222,19 @@ def test_a_photo_sent_early_is_kept_with_the_check(cast, birds):
     cast.clients.keeper.post(check_url(cast, birds["Dill"]), said)
     photo = Photo.objects.get()
     assert (photo.bird, photo.foot) == (birds["Dill"], "left")
+
+
+@pytest.mark.parametrize(
+    ("days_ago", "source"), [(9, DateSource.HAND), (0, DateSource.UPLOAD)], ids=["late", "today"]
+)
+def test_a_photo_without_a_date_is_of_the_day_of_its_check(cast, birds, days_ago, source):
+    at = timezone.now() - timedelta(days=days_ago)
+    said = form(**SORE_LEFT, at=timezone.localtime(at).strftime("%Y-%m-%dT%H:%M"))
+    url = check_url(cast, birds["Dill"])
+    cast.clients.keeper.post(url, {**said, "left-photos": [picture()]})
+    photo = Check.objects.get().photos.get()
+    assert timezone.localdate(photo.taken) == timezone.localdate(at)
+    assert photo.taken_source == source
 
 
 def test_a_photo_of_another_bird_or_flock_is_not_taken_over(cast, birds):

@@ -453,7 +453,7 @@ def test_something_changed_keeps_only_what_differs(cast, shed):
     data |= {"kind": "height", "note": "Lower still.", "photos": picture()}
     answer = client.post(url("change", cast.flock.pk, shed.pk), data, follow=True)
     page = answer.content.decode()
-    assert "Kept as a change from 1 Jul 2026 on" in page
+    assert "Saved: a change of the house from 1 Jul 2026 on" in page
     assert "Top bar 60 → 45 cm" in page and "Lower still." in page
     held = bar_of(shed).states.get(since=dt.date(2026, 7, 1))
     assert (held.height_cm, held.length_cm, held.edge) == (45, 200, "square")

@@ -261,7 +261,7 @@ def test_near_neighbours_share_one_link_that_opens_their_month(busy):
     svg = drawn(story_of(busy, Zoom.YEAR), page="/bird/")
     assert (
         "/bird/?zoom=month&until=2026-05-14#timeline",
-        "15 Apr – 14 May 2026: left foot, 3 looks, worst score 2. Open this month.",
+        "15 Apr – 14 May 2026: left foot, 3 checks, worst score 2. Open this month.",
     ) in links(svg)
     # And the month that opens does show them.
     opened = choose_stretch("month", "2026-05-14", last=TODAY, zone=LONDON)

@@ -122,7 +122,7 @@ async function sayHowSafe(count) {
   if (count) {
     words.push(safe
       ? "The browser has promised not to clear what waits here."
-      : "The browser has not promised to keep this: when the phone is full it may clear it. Send soon, or save it to a file.");
+      : "Your phone may delete this when it is full. Send it soon, or save it to a file.");
   }
   if (!window.isSecureContext) {
     words.push("This page came over plain HTTP. Sending works while a page of the app is open, but without signal the app cannot be opened again; over HTTPS it can.");
