@@ -84,7 +84,7 @@ def test_one_tap_measures_from_the_card(open_phone, site, foot, viewport):
         page.locator("button:has-text('Save')").click()
         page.wait_for_url(re.compile("/series/"))
     # The one after the other became smaller, and the page says no more than that.
-    assert page.inner_text(".verdict strong") == "Smaller"
+    assert page.inner_text(".verdict strong") == "Between these two: smaller"
     assert not page.problems
 
 
