@@ -437,7 +437,7 @@ def test_the_sheet_on_the_screen_is_read_as_a_card(open_phone, site):
         "width": box["width"] + 40, "height": box["height"] + 8,
     }  # fmt: skip
     view = read_card(Image.open(io.BytesIO(page.screenshot(clip=clip))))
-    assert view.code == f"{site.birds['Dill']}-right"
+    assert view.code == f"{site.birds['Dill'].replace('-', '').upper()}-R"
     # A CSS pixel is 1/96 inch.
     assert 1 / view.pixels_per_mm == pytest.approx(25.4 / 96, rel=0.01)
 
