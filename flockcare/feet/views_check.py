@@ -108,7 +108,7 @@ def edit(request, flock, check_id):
                 messages.success(
                     request,
                     format_html(
-                        '<span data-saved="{}">Changed: {}, {}.</span>',
+                        '<span data-saved="{}">Saved: {}, {}.</span>',
                         check.pk,
                         check.bird,
                         check.summary(),

@@ -50,7 +50,7 @@ for (const failure of ["htmx:sendError", "htmx:responseError"]) {
         ? "That did not get through: no signal. Try again where there is some."
         : full || "That wasn’t accepted. Reload the page and try again.";
     // The form of a step waits on the phone, as this tap does not.
-    const form = detail.elt.closest(".due-row")?.querySelector('a[href*="/step/"]');
+    const form = detail.elt.closest(".due-line")?.querySelector('a[href*="/step/"]');
     if (failure === "htmx:sendError" && form) {
       const link = document.createElement("a");
       link.href = form.href;

@@ -72,21 +72,27 @@ class Installation(Place):
 
 
 @pytest.fixture(scope="session")
-def site(tmp_path_factory):
-    """An installation with a flock of twelve, two keepers and three months of checks."""
+def installation(tmp_path_factory):
     installation = Installation(tmp_path_factory.mktemp("site"))
     installation.run("manage.py", "up", "--prepare-only")
-    prepared = json.loads(installation.run("tests/browser/prepare.py"))
     installation.start()
-    yield SimpleNamespace(url=installation.url, installation=installation, **prepared)
+    yield installation
     installation.stop()
 
 
-@pytest.fixture(scope="session")
-def coop(site):
+# A file of tests has flocks of its own, so that none finds what another file has logged.
+@pytest.fixture(scope="module")
+def site(installation):
+    """A flock of twelve with two keepers and three months of checks."""
+    prepared = json.loads(installation.run("tests/browser/prepare.py"))
+    return SimpleNamespace(url=installation.url, installation=installation, **prepared)
+
+
+@pytest.fixture(scope="module")
+def coop(installation):
     """Another flock in that installation, for tests that log more than others would expect."""
-    prepared = json.loads(site.installation.run("tests/browser/prepare_coop.py"))
-    return SimpleNamespace(url=site.url, installation=site.installation, **prepared)
+    prepared = json.loads(installation.run("tests/browser/prepare_coop.py"))
+    return SimpleNamespace(url=installation.url, installation=installation, **prepared)
 
 
 @pytest.fixture

@@ -16,12 +16,10 @@ django.setup()
 
 from flockcare.birds.models import BandColour, Bird  # noqa: E402
 from flockcare.people.models import Membership  # noqa: E402
-from flockcare.people.services import add_keeper, start_flock  # noqa: E402
-from tests.browser.prepare import NAMES, PASSWORD, session_of  # noqa: E402
+from flockcare.people.services import start_flock  # noqa: E402
+from tests.browser.prepare import NAMES, PASSWORD, keeper_named, session_of  # noqa: E402
 
-una, vic = (
-    add_keeper(name=name.title(), sign_in_name=name, password=PASSWORD) for name in ("una", "vic")
-)
+una, vic = keeper_named("una"), keeper_named("vic")
 flock = start_flock(owner=una, name="Far Flock", time_zone="Europe/London", units="metric")
 Membership.objects.create(flock=flock, keeper=vic, role="keeper")
 birds = {

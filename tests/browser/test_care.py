@@ -11,7 +11,12 @@ def let_pass(site, days: int) -> None:
 
 
 def row(page, words: str):
-    return page.locator(f".due-row:has-text('{words}')").first
+    return page.locator(f".standing-row:has-text('{words}')").first
+
+
+def dressing(page, bird: str):
+    """What is due of her dressing, where anything is."""
+    return row(page, bird).locator(".due-line:has(.due-what:has-text('dressing'))")
 
 
 def find_sore(page, site, bird: str, score: str, part=".foot-left .over-0") -> None:
@@ -43,9 +48,9 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     mine.clock.install()
     mine.goto(f"/f/{site.flock}/today/")
     for page in (mine, theirs):
-        row(page, "Caraway").wait_for()
-        assert "check the dressing" in row(page, "Caraway").inner_text()
-        assert "due today" in row(page, "Caraway").inner_text()
+        dressing(page, "Caraway").wait_for()
+        assert dressing(page, "Caraway").locator(".tag.due").inner_text() == "today"
+        assert "Caraway" in page.locator(".answer :text('Due tonight')").inner_text()
     mark(mine)
     with mine.expect_response(lambda r: "/care/today/" in r.url) as poll:
         mine.clock.run_for(WITHIN_30_S)
@@ -60,31 +65,34 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     mine.context.set_offline(False)
     mine.problems.clear()
     row(theirs, "Caraway").locator("button:has-text('I’ll do it')").tap()
-    theirs.wait_for_selector(".due-row:has-text('You said you will do it')")
+    theirs.wait_for_selector(".due-line:has-text('You said you will do it')")
     mine.clock.run_for(WITHIN_30_S)
-    mine.wait_for_selector(".due-row:has-text('Ben will do it')")
-    row(theirs, "Caraway").locator("button:has-text('Checked')").tap()
+    mine.wait_for_selector(".due-line:has-text('Ben will do it')")
+    dressing(theirs, "Caraway").locator("button:has-text('Checked')").tap()
     theirs.wait_for_selector(".care-done:has-text('dressing checked')")
     mine.clock.run_for(WITHIN_30_S)
     mine.wait_for_selector(".care-done:has-text('dressing checked')")
     assert "Ben" in mine.locator(".care-done").inner_text()
-    assert not mine.locator(".due-row:has-text('Caraway')").count()
+    # She still stands there with her sore, and nothing is due of the dressing.
+    assert row(mine, "Caraway").count() == 1
+    assert not dressing(mine, "Caraway").count()
     assert mine.evaluate("window.stayed")
 
     # The third day nobody comes; on the fourth it is late, changed by mistake, and taken off.
     let_pass(site, 2)
     mine.reload()
-    row(mine, "Caraway").wait_for()
-    assert "1 day late" in row(mine, "Caraway").inner_text()
-    row(mine, "Caraway").locator("button:has-text('Changed')").tap()
+    dressing(mine, "Caraway").wait_for()
+    assert dressing(mine, "Caraway").locator(".tag.due").inner_text() == "1 day late"
+    dressing(mine, "Caraway").locator("button:has-text('Changed')").tap()
     mine.locator(".care-done li:has-text('Caraway') >> button:has-text('Undo')").tap()
     mine.wait_for_selector("text=Deleted: Caraway")
-    row(mine, "Caraway").locator("button:has-text('Off')").tap()
+    dressing(mine, "Caraway").locator("button:has-text('Off')").tap()
     mine.wait_for_selector(".care-done:has-text('dressing off')")
     let_pass(site, 1)
     theirs.reload()
     theirs.wait_for_selector("#care[hx-trigger^='every']")
-    assert not theirs.locator(".due-row:has-text('Caraway')").count()
+    assert row(theirs, "Caraway").count() == 1
+    assert not dressing(theirs, "Caraway").count()
 
 
 def test_a_held_bird_is_marked_everywhere_and_when_she_leaves(open_phone, site):
@@ -100,9 +108,10 @@ def test_a_held_bird_is_marked_everywhere_and_when_she_leaves(open_phone, site):
     page.wait_for_selector("text=egg withdrawal")
     page.wait_for_selector("text=until the vet or the label has named the days")
     other = open_phone("ben")
-    other.wait_for_selector(".held:has-text('Lovage'):has-text('don’t eat her eggs')")
+    other.wait_for_selector(".answer :text('Don’t eat the eggs of'):has-text('Lovage')")
+    row(other, "Lovage").locator(".standing-eggs:has-text('don’t eat')").wait_for()
     other.goto(f"/f/{site.flock}/birds/{site.birds['Lovage']}/")
-    other.wait_for_selector(".held:has-text('don’t eat her eggs')")
+    other.wait_for_selector(".standing-eggs:has-text('don’t eat')")
     other.goto(f"/f/{site.flock}/birds/{site.birds['Lovage']}/leave/")
     other.wait_for_selector(".held:has-text('Tell whoever takes Lovage')")
 
@@ -110,8 +119,14 @@ def test_a_held_bird_is_marked_everywhere_and_when_she_leaves(open_phone, site):
 def test_an_urgent_sign_stands_on_top_of_today(open_phone, site):
     page = open_phone("ada")
     find_sore(page, site, "Saffron", "Swollen")
-    page.wait_for_selector(".vet-notice:has-text('Saffron'):has-text('seen from above')")
-    page.locator(".vet-notice a:has-text('Saffron')").tap()
+    page.goto(f"/f/{site.flock}/today/")
+    page.wait_for_selector(".answer :text('Vet within days:'):has-text('Saffron')")
+    # The first of all rows, but for those that are as urgent.
+    first = page.locator(".standing-row").first
+    assert first.locator(".level-soon, .level-now").count() == 1
+    saffron = row(page, "Saffron")
+    assert "seen from above" in saffron.locator(".standing").inner_text()
+    saffron.locator("a:has-text('Saffron')").tap()
     page.wait_for_selector(".advice-soon")
     page.wait_for_selector(".until-vet:has-text('do not cut')")
     assert page.locator("a[href*='/opening/']").count() == 0
@@ -119,7 +134,7 @@ def test_an_urgent_sign_stands_on_top_of_today(open_phone, site):
 
 def test_what_nobody_is_sure_of_is_for_a_vet(open_phone, site):
     page = open_phone("ada")
-    find_sore(page, site, "Lovage", "Sore")
+    find_sore(page, site, "Lovage", "Mild")
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Lovage']}/")
     page.locator("a:has-text('Before you open a sore')").tap()
     page.wait_for_selector("a:has-text('Leave it and watch')")
@@ -172,7 +187,7 @@ def test_small_links_are_large_enough_for_a_thumb(open_phone, site):
     assert len(heights) >= 2 and min(heights) >= TOUCH
     page.goto(f"/f/{site.flock}/today/")
     page.wait_for_selector("a:has-text('All care')")
-    assert page.locator("text=/^Done today/").count() == 1
+    assert page.locator("h2:has-text('Checked today')").count() == 1
     assert page.locator("a:has-text('All care')").bounding_box()["height"] >= TOUCH
 
 
@@ -186,7 +201,7 @@ def test_care_works_without_script(browser, site):
     page.locator("button:has-text('Save')").click()
     assert page.locator("text=Saved: Chervil, right foot: monitored.").count() == 1
     page.goto(f"/f/{site.flock}/today/")
-    page.locator("a:has-text('Care that is due')").click()
+    page.locator("a:has-text('All care')").click()
     page.locator(".row:has-text('Chervil') >> button:has-text('Undo')").first.click()
     assert page.locator("text=Deleted: Chervil").count() == 1
     context.close()

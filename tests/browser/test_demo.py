@@ -74,7 +74,7 @@ def test_a_visit_to_the_demo(visit, tmp_path):
     page.wait_for_selector("#care[hx-trigger^='every']")
     picture(page, folder, "today")
 
-    saffron = page.locator(".vet-notice a:has-text('Saffron')")
+    saffron = page.locator(".standing-row:has(.level-soon, .level-now) a:has-text('Saffron')")
     assert saffron.count() == 1
     home = page.url.removesuffix("today/")
     bird = saffron.get_attribute("href").split("/birds/")[1].strip("/")

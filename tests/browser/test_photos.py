@@ -84,7 +84,7 @@ def test_one_tap_measures_from_the_card(open_phone, site, foot, viewport):
         page.locator("button:has-text('Save')").click()
         page.wait_for_url(re.compile("/series/"))
     # The one after the other became smaller, and the page says no more than that.
-    assert page.inner_text(".verdict strong") == "Smaller"
+    assert page.inner_text(".verdict strong") == "Between these two: smaller"
     assert not page.problems
 
 
@@ -437,7 +437,7 @@ def test_the_sheet_on_the_screen_is_read_as_a_card(open_phone, site):
         "width": box["width"] + 40, "height": box["height"] + 8,
     }  # fmt: skip
     view = read_card(Image.open(io.BytesIO(page.screenshot(clip=clip))))
-    assert view.code == f"{site.birds['Dill']}-right"
+    assert view.code == f"{site.birds['Dill'].replace('-', '').upper()}-R"
     # A CSS pixel is 1/96 inch.
     assert 1 / view.pixels_per_mm == pytest.approx(25.4 / 96, rel=0.01)
 

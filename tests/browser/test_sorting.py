@@ -132,7 +132,7 @@ def test_by_thumb(open_phone, site):
     expect(bar.locator(".bird-said")).to_have_text("Fennel")
     bar.locator(".bar-save").tap()
     expect(bar.locator(".bar-last")).to_have_text(
-        "2 photos: Fennel, left foot, sore (1). 1 check made."
+        "2 photos: Fennel, left foot, mild (1). 1 check made."
     )
     expect(group(page, 2005).locator("li")).to_have_count(2)
 

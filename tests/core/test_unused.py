@@ -60,3 +60,14 @@ def test_classes_of_the_style_sheets():
         if name not in written and not any(name.startswith(start) for start in starts)
     }
     assert unused == set()
+
+
+def test_every_block_of_the_style_sheets_is_closed():
+    """One that is left open takes all that follows into it, such as into what is only printed."""
+    for path in (ROOT / "static").rglob("*.css"):
+        css = re.sub(r"/\*.*?\*/", "", path.read_text(), flags=re.DOTALL)
+        depth = 0
+        for brace in re.findall(r"[{}]", css):
+            depth += 1 if brace == "{" else -1
+            assert depth >= 0, path.name
+        assert depth == 0, path.name
