@@ -167,6 +167,16 @@ EMERGENCIES = Source(
     ("bird hospital",),
     "An excerpt was read. Pet birds.",
 )
+FROSTBITE = Source(
+    "frostbite",
+    SCALES,
+    "vetbook.org, frostbite",
+    "vetbook.org, frostbite in birds",
+    "Leg bands and tight bandages cut off the blood; toes die and dry up.",
+    Reading.READ,
+    ("vetbook",),
+    "An excerpt was read. Pet birds.",
+)
 SYNOVIAE = Source(
     "infectious-synovitis",
     SCALES,
@@ -654,7 +664,7 @@ SEVEN_DAYS = Source(
 
 SOURCES = (
     *(WELFARE_QUALITY, KESTIN, GREGORY_ROBINS, BSAVA, FALCONS, DAVIS, WEITZENBUERGER, VOLKMANN),
-    *(EMERGENCIES, SYNOVIAE, MAREK, CLARKE, CRISP, WEIGHT_LOSS, SCALY_LEG),
+    *(EMERGENCIES, FROSTBITE, SYNOVIAE, MAREK, CLARKE, CRISP, WEIGHT_LOSS, SCALY_LEG),
     *(SHEEHAN, COERPER, GILMAN, JESSUP),
     *(APA, BRITISH_STANDARDS, MITCHELL),
     *(SCHOLZ, LAMBE, SCOTT, PARKER, DAMEROW, PICKEL, DIRECTIVE, TAUSON, WANG, HOCKING, DUNLOP),

@@ -106,11 +106,12 @@ def swollen_from_above(seen: Situation) -> bool | None:
 
 
 def moderately_swollen(seen: Situation) -> bool | None:
-    return every(one_of(seen.swelling, "moderate"), opposite(at_least(seen.score, 2)))
+    """A swelling that was recorded needs no score beside it; only score 2 outdoes it."""
+    return every(one_of(seen.swelling, "moderate"), at_least(seen.score, 2) is not True)
 
 
 def not_swollen(seen: Situation) -> bool | None:
-    return every(one_of(seen.swelling, "none"), opposite(swollen_from_above(seen)))
+    return every(one_of(seen.swelling, "none"), at_least(seen.score, 2) is not True)
 
 
 def has_scab(seen: Situation) -> bool | None:
@@ -142,7 +143,8 @@ def limps(seen: Situation) -> bool | None:
 
 
 def limps_a_little(seen: Situation) -> bool | None:
-    return every(limps(seen), opposite(at_least(seen.gait, 3)))
+    """Not known to be worse than a little."""
+    return every(limps(seen), at_least(seen.gait, 3) is not True)
 
 
 def limps_for(seen: Situation, days: int) -> bool | None:
@@ -164,7 +166,8 @@ def young_and_limps(seen: Situation) -> bool | None:
 
 
 def limps_without_a_sore(seen: Situation) -> bool | None:
-    return every(limps_a_little(seen), opposite(sore(seen)), opposite(other_sore(seen)))
+    """None on this foot, and none known on the other."""
+    return every(limps_a_little(seen), opposite(sore(seen)), other_sore(seen) is not True)
 
 
 def limps_with_a_sore(seen: Situation) -> bool | None:
@@ -235,6 +238,13 @@ def not_eating_in_a_quiet_season(seen: Situation) -> bool | None:
 
 def both_in_a_quiet_season(seen: Situation) -> bool | None:
     return every(dull_in_a_quiet_season(seen), not_eating_in_a_quiet_season(seen))
+
+
+def quiet_season_and_a_bad_foot(seen: Situation) -> bool | None:
+    return every(
+        either(dull_in_a_quiet_season(seen), not_eating_in_a_quiet_season(seen)),
+        either(limps(seen), moderately_swollen(seen)),
+    )
 
 
 # --- How long, how often, how many
@@ -310,14 +320,13 @@ def large(seen: Situation) -> bool | None:
 
 
 def scab_alone(seen: Situation) -> bool | None:
-    """How she is and the other foot have to be known."""
+    """She has to be known to be bright; whether she eats, and the other foot, are asked for."""
     return every(
         has_scab(seen),
         not_swollen(seen),
         one_of(seen.gait, 0),
         seen.bright,
-        seen.eating,
-        None if seen.other_score is None else True,
+        seen.eating is not False,
     )
 
 

@@ -353,6 +353,17 @@ WITHIN_DAYS = (
         signs.both_in_a_quiet_season,
         of="bird",
     ),
+    Rule(
+        "quiet season and a bad foot",
+        "In moult or broody, not well, and she limps or the foot is swollen",
+        "“dull” or “not eating”, with a limp or a “moderate” swelling",
+        Advice.SOON,
+        "Moult and broodiness explain neither a limp nor a swelling.",
+        VETS,
+        Mark.PRACTICE,
+        signs.quiet_season_and_a_bad_foot,
+        of="bird",
+    ),
 )
 NOT_URGENT = (
     Rule(
@@ -505,7 +516,7 @@ AT_HOME = (
     Rule(
         "slight limp",
         "A sore, and she limps a little",
-        "lesion score 1, gait score 1 or 2",
+        "lesion score 1; gait score 1 or 2, or limping with no score",
         Advice.HOME,
         "It hurts her. Rest it, soften what she stands on, and check every day.",
         KEEPERS,
@@ -554,7 +565,7 @@ LEFT_ALONE = (
     Rule(
         "scab alone",
         "A scab, with neither swelling nor limp",
-        "scab black or brown, no swelling, gait score 0; bright, eating, the other foot checked",
+        "scab black or brown, no swelling, gait score 0, bright",
         Advice.LEAVE,
         "It often works itself out over weeks. Opening it can do more harm. Look for the cause.",
         KEEPERS,
@@ -588,8 +599,9 @@ LEFT_ALONE = (
 CHECKED_AGAIN = (
     Rule(
         "limp alone",
-        "She limps a little, and neither foot is sore",
-        "lesion score 0 on both, gait score 1 or 2",
+        "She limps a little, and no sore was found",
+        "lesion score 0, no sore recorded on the other foot; gait score 1 or 2, or limping with no "
+        "score",
         Advice.LOOK,
         "Feel hock, toes, nails, leg, keel and belly, and compare both legs. Rest her, and check "
         "again in two days.",
