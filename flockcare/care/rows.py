@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 from uuid import UUID
 
@@ -61,6 +62,15 @@ class FootLine:
     mark: str
 
 
+def foot_line(foot: FootStanding, today: date) -> FootLine:
+    return FootLine(
+        foot,
+        words.foot_words(foot, today),
+        words.course_words(foot.trend, today),
+        words.MARKS[foot.trend.course],
+    )
+
+
 @dataclass(frozen=True)
 class Row:
     bird: Bird
@@ -87,15 +97,7 @@ class Row:
     @property
     def feet(self) -> list[FootLine]:
         today = self.standing.today
-        return [
-            FootLine(
-                foot,
-                words.foot_words(foot, today),
-                words.course_words(foot.trend, today),
-                words.MARKS[foot.trend.course],
-            )
-            for foot in self.standing.concerns
-        ]
+        return [foot_line(foot, today) for foot in self.standing.concerns]
 
     @property
     def calm(self) -> str:

@@ -82,6 +82,12 @@ class FlockStanding:
     faces: Mapping[UUID, Face] = field(default_factory=dict)
     mark: tuple = ()
 
+    def eggs_of(self, bird: UUID) -> Eggs:
+        """Also of a bird that left: her eggs and meat may be eaten elsewhere."""
+        if bird in self.birds:
+            return self.birds[bird].eggs
+        return next((eggs for key, _, eggs in self.gone if key == bird), Eggs())
+
 
 def standings(flock, *, now: datetime) -> FlockStanding:
     """As kept if nothing has changed since; else worked out and kept. One query, or eleven.
@@ -113,6 +119,9 @@ _FIGURES = (
     newest(Check, "received_at"),
     newest(CareStep, "changed_at"),
     newest(Measurement, "at"),
+    # Of two that come at once the earlier may be saved later, and an import brings its own moments.
+    _count(Check),
+    _count(CareStep),
     _count(Bird, left=""),
     _count(Weighing),
     _count(BirdState),

@@ -34,16 +34,23 @@ def sign_words(sign: Sign, today: date) -> str:
 
 def foot_words(foot: FootStanding, today: date) -> str:
     """``left foot: mild, sore since 26 Oct (clear on 20 Oct)``."""
+    return f"{foot.words}: {state_of_foot(foot, today)}"
+
+
+def state_of_foot(foot: FootStanding, today: date) -> str:
+    """The same where the foot is named already: ``mild, sore since 26 Oct (clear on 20 Oct)``."""
     if not foot.is_case:
+        if not foot.because:
+            return foot.state
         signs = "; ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
-        return f"{foot.words}: scored clear on {short_words(foot.checked, today)}, but {signs}"
+        return f"scored clear on {short_words(foot.checked, today)}, but {signs}"
     before = (
         f"clear on {short_words(foot.last_clear, today)}"
         if foot.last_clear
         else "already when first checked"
     )
     since = short_words(foot.since, today)
-    return f"{foot.words}: {score_words(foot.score)}, sore since {since} ({before})"
+    return f"{score_words(foot.score)}, sore since {since} ({before})"
 
 
 COURSES = {

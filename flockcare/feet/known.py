@@ -1,16 +1,20 @@
-"""What is known of a bird's feet before she is checked again, for the form of the next check."""
+"""What the last checks saw of a bird's feet, for the form of the next one.
+
+Since when a foot is sore and how it goes stands above this; see ``care.standing``.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from django.db.models import F, Q, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.feet.cases import Case, Sight, cases_from, cases_of_bird
+from flockcare.drawing.dates import short_words
 from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding, Swelling
 from flockcare.feet.words import BIRD_SIGNS, foot_signs
 from flockcare.photos.models import Foot, Photo
@@ -25,45 +29,41 @@ NOTHING = (None, "", False, 0, "none", "normal", "bright", "yes")
 
 @dataclass(frozen=True)
 class KnownFoot:
-    """How a foot was when it was last checked; ``asked``: signs that nobody has seen gone since."""
+    """How a foot was when it was last checked; ``asked``: signs that nobody has seen gone since.
+
+    ``state``: what is the matter with it since when; ``course``: whether it gets better, empty
+    where nothing is; both in words.
+    """
 
     foot: Foot
     today: dt.date
     on: dt.date | None = None
     check: Check | None = None
     finding: FootFinding | None = None
-    case: Case | None = None
     photo: uuid.UUID | None = None
     asked: dict = field(default_factory=dict)
+    state: str = ""
+    course: str = ""
 
     @property
     def is_open(self) -> bool:
         return bool(self.finding and self.finding.affected)
 
     @property
-    def words(self) -> str:
-        """``mild since 26 Oct, main pad, brown scab 4 mm, checked 3 days ago``."""
+    def details(self) -> str:
+        """``main pad, brown scab 4 mm, checked 3 days ago``; empty where it was never checked."""
         if self.finding is None:
-            return "not checked yet"
-        told = [self.finding.get_score_display().lower()]
-        if self.case:
-            told[0] += f" since {self._day(self.case.episode.first_affected)}"
-        told += foot_signs(*(getattr(self.finding, name) for name in OF_FOOT[2:]))
+            return ""
+        told = foot_signs(*(getattr(self.finding, name) for name in OF_FOOT[2:]))
         return ", ".join([*told, f"checked {self._ago}"])
-
-    @property
-    def since(self) -> str:
-        return self._day(self.case.episode.first_affected) if self.case else ""
-
-    def _day(self, day: dt.date) -> str:
-        year = "" if day.year == self.today.year else f" {day.year}"
-        return f"{day.day} {day:%b}{year}"
 
     @property
     def _ago(self) -> str:
         days = (self.today - self.on).days
         near = {0: "today", 1: "yesterday"}
-        return near.get(days) or (f"{days} days ago" if days < 100 else self._day(self.on))
+        return near.get(days) or (
+            f"{days} days ago" if days < 100 else short_words(self.on, self.today)
+        )
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,14 @@ class Known:
 
     feet: list[KnownFoot]
     asked: dict
+
+    def told(self, words: Mapping[str, tuple[str, str]]) -> Known:
+        """``words``: the state and the course of each foot."""
+        feet = [
+            replace(foot, state=words[foot.foot][0], course=words[foot.foot][1])
+            for foot in self.feet
+        ]
+        return replace(self, feet=feet)
 
     @property
     def open_feet(self) -> list[KnownFoot]:
@@ -83,7 +91,7 @@ class Known:
 
 
 def known_of(bird: Bird, *, now: dt.datetime) -> Known:
-    """Two queries, three for a sore of long standing. The bird must come with her flock."""
+    """Two queries. The bird must come with her flock."""
     zone = bird.flock.zone
     today, since = timezone.localdate(now, zone), now - dt.timedelta(DAYS)
     seen = _newest(bird, now)
@@ -99,7 +107,6 @@ def known_of(bird: Bird, *, now: dt.datetime) -> Known:
                 on=timezone.localdate(check.at, zone),
                 check=check,
                 finding=finding,
-                case=_open_case(bird, foot, of_foot) if finding.affected else None,
                 asked=_of_foot([finding for check, finding in of_foot if check.at >= since]),
             )
         feet.append(told)
@@ -107,32 +114,28 @@ def known_of(bird: Bird, *, now: dt.datetime) -> Known:
 
 
 def _newest(bird: Bird, now: dt.datetime) -> list[tuple[Check, FootFinding | None]]:
-    """What was seen at her newest checks, with the check, the newest first."""
+    """What was seen at her newest checks, with the check, the newest first.
+
+    And at the newest of each foot, which may be older than these.
+    """
+    order = ("-at", "-received_at", "pk")
+    checks = Check.objects.filter(bird=bird, at__lte=now).order_by(*order)
+    newest = Q(pk__in=Subquery(checks.values("pk")[:CHECKS]))
+    for foot in Foot:
+        of_foot = checks.filter(findings__foot=foot).values("findings__pk")
+        newest |= Q(findings__pk__in=Subquery(of_foot[:1]))
     rows = (
-        Check.objects.filter(bird=bird, at__lte=now)
-        .order_by("-at", "-received_at", "pk")
+        Check.objects.filter(newest)
+        .order_by(*order)
         .values_list("pk", "at", *BIRD_SIGNS, *(f"findings__{name}" for name in OF_FOOT))
     )
     found = []
-    for row in rows[: CHECKS * len(Foot)]:
+    for row in rows:
         of_check, of_foot = row[: -len(OF_FOOT)], row[-len(OF_FOOT) :]
         check = Check(**dict(zip(("pk", "at", *BIRD_SIGNS), of_check, strict=True)))
         finding = dict(zip(OF_FOOT, of_foot, strict=True))
         found.append((check, FootFinding(**finding) if finding["foot"] else None))
     return found
-
-
-def _open_case(bird: Bird, foot: Foot, seen: list[tuple[Check, FootFinding]]) -> Case | None:
-    zone = bird.flock.zone
-    sights = [
-        Sight(timezone.localdate(check.at, zone), check.at, finding.score)
-        for check, finding in reversed(seen)
-    ]
-    cases = cases_from(sights, bird_id=bird.pk, foot=foot)
-    # One that is older than these checks is told by all of them.
-    if cases[-1].episode.last_clear_before is None:
-        cases = [case for case in reversed(cases_of_bird(bird)) if case.foot == foot]
-    return next((case for case in cases if case.current), None)
 
 
 def _last_photos(bird: Bird) -> dict[str, uuid.UUID]:

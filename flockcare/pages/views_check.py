@@ -9,10 +9,13 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods
 
 from flockcare.birds.models import Bird
+from flockcare.care.situation import standing
+from flockcare.care.standing import NEVER
+from flockcare.care.standing_words import course_words, state_of_foot
 from flockcare.feet import services
 from flockcare.feet.due import NEWEST_SCORES, is_sore
 from flockcare.feet.forms import CheckForm
-from flockcare.feet.known import known_of
+from flockcare.feet.known import Known, known_of
 from flockcare.feet.models import Check, in_few_words
 from flockcare.feet.views_check import form_page, take_in_photos
 from flockcare.feet.views_round import to_next_bird
@@ -62,8 +65,26 @@ def new(request, flock, bird_id):
                 tell_elsewhere(request, check, form.elsewhere, lost=form.lost_photos)
                 photos = seen.all_photos()
                 return _after_saving(request, check, seen.findings, photos, in_round=in_round)
-    known = known_of(bird, now=now)
+    known = _known(bird, now)
     return form_page(request, flock, bird, form, photo_errors, in_round=in_round, known=known)
+
+
+def _known(bird: Bird, now) -> Known:
+    """How her feet are, as all pages say it; of a bird that left, what was seen last."""
+    known, hers = known_of(bird, now=now), standing(bird, now=now)
+    if hers is None:
+        last = {foot.foot: foot.finding for foot in known.feet}
+        scores = {foot: seen and seen.get_score_display().lower() for foot, seen in last.items()}
+        return known.told({foot: (said or NEVER, "") for foot, said in scores.items()})
+    return known.told(
+        {
+            name: (
+                state_of_foot(foot, hers.today),
+                course_words(foot.trend, hers.today) if foot.is_case else "",
+            )
+            for name, foot in hers.feet.items()
+        }
+    )
 
 
 def _address(check: Check) -> str:

@@ -148,6 +148,8 @@ def delete_keeper(*, keeper: Keeper, keep_name: bool) -> None:
     with transaction.atomic():
         _delete_account(keeper, keep_name=keep_name)
         Session.objects.filter(pk__in=signed_in).delete()
+    # What was worked out and kept may name them.
+    cache.clear()
 
 
 def _delete_account(keeper: Keeper, *, keep_name: bool) -> None:

@@ -4,6 +4,7 @@ import uuid
 from datetime import timedelta
 
 from django.contrib.auth.hashers import make_password
+from django.core.cache import cache
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Q
@@ -48,6 +49,8 @@ def rename_keeper(*, keeper: Keeper, name: str) -> None:
     keeper.name = name
     keeper.full_clean()
     keeper.save(update_fields=["name"])
+    # What is kept of how birds stand says who saw it, and no flock's record has changed.
+    cache.clear()
 
 
 def change_password(*, keeper: Keeper, password: str) -> None:

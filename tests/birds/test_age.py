@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import pytest
 from django.utils import timezone
 
-from flockcare.birds.age import GROWN_AT_DAYS, age_on, may_be_growing, weight_change_28_days
+from flockcare.birds.age import GROWN_AT_DAYS, age_on, may_be_growing
 from flockcare.birds.models import Bird, Breed, Weighing
 
 TODAY = date(2026, 6, 10)
@@ -51,47 +51,6 @@ def test_who_may_be_growing_counts_as_such():
     assert may_be_growing("2025", TODAY)  # The end of 2025 is less than 26 weeks before.
     assert not may_be_growing("2025-11", TODAY)
     assert may_be_growing("2025-12", TODAY)
-
-
-# --- Weight in four weeks
-
-
-def test_a_loss_in_four_weeks():
-    assert weight_change_28_days([(ago(28), 2500), (TODAY, 2200)], TODAY) == pytest.approx(-0.12)
-
-
-def test_the_order_does_not_matter_and_the_one_nearest_to_four_weeks_counts():
-    weighings = [(ago(3), 2000), (ago(60), 9000), (ago(33), 2500), (ago(17), 1000), (ago(4), 1)]
-    assert weight_change_28_days(weighings, TODAY) == pytest.approx(-0.2)
-
-
-@pytest.mark.parametrize(
-    ("newest", "before", "told"),
-    [
-        (0, 1, True),
-        (0, 28, True),
-        (0, 35, True),
-        (0, 36, False),
-        (28, 56, True),
-        (28, 63, True),
-        (28, 64, False),
-        (29, 57, False),
-    ],
-)
-def test_what_lies_too_far_apart_tells_nothing(newest, before, told):
-    weighings = [(ago(before), 2000), (ago(newest), 1800)]
-    assert (weight_change_28_days(weighings, TODAY) is not None) == told
-
-
-def test_nothing_from_one_weighing_none_or_the_future():
-    assert weight_change_28_days([], TODAY) is None
-    assert weight_change_28_days([(TODAY, 2000)], TODAY) is None
-    assert weight_change_28_days([(TODAY, 2000), (ago(-3), 1000)], TODAY) is None
-
-
-def test_it_is_the_change_of_what_was_weighed_not_a_pace():
-    """What was lost within a week is lost, and not four times as much."""
-    assert weight_change_28_days([(ago(7), 2000), (TODAY, 1900)], TODAY) == pytest.approx(-0.05)
 
 
 # --- On her pages

@@ -17,6 +17,8 @@ from flockcare.birds.services import change_bird
 from flockcare.care.situation import standings, worked_out
 from flockcare.feet.models import Check
 from flockcare.feet.services import delete_check
+from flockcare.people.deletion import FORMER, delete_keeper
+from flockcare.people.services import rename_keeper
 from flockcare.photos.models import Measurement, Photo, Precision
 from tests.care.steps import day, look, step, today, url
 
@@ -217,6 +219,30 @@ def test_kept_standings_follow_every_kind_of_record(cast, birds):
         after = standings(flock, now=timezone.now())
         assert kept_is_right(flock), number
         assert after.mark != before.mark, number
+
+
+def test_kept_standings_follow_what_was_saved_later_than_it_came(cast, birds):
+    """Of two that come at once one waits for the other, and imports bring their own moments."""
+    look(cast, birds["Dill"], days_ago=9, left=CLEAR, right=CLEAR)
+    standings(cast.flock, now=timezone.now())
+    check = Check(flock=cast.flock, bird=birds["Dill"], at=timezone.now(), gait=3)
+    check.received_at = timezone.now() - timedelta(hours=1)
+    Check.objects.bulk_create([check])
+    assert kept_is_right(cast.flock)
+
+
+@pytest.mark.parametrize("deed", ["renamed", "gone"])
+def test_kept_standings_name_keepers_as_they_are_called(cast, birds, deed):
+    look(cast, birds["Dill"], days_ago=2, left=MILD, manner="dull", keeper=cast.keeper)
+    step(cast, birds["Dill"], days_ago=3, next_due=day(-1), claimed_by=cast.keeper)
+    standings(cast.flock, now=timezone.now())
+    if deed == "renamed":
+        rename_keeper(keeper=cast.keeper, name="Rosalind")
+    else:
+        delete_keeper(keeper=cast.keeper, keep_name=False)
+    hers = standings(cast.flock, now=timezone.now()).birds[birds["Dill"].pk]
+    assert hers.signs[0].by == ("Rosalind" if deed == "renamed" else FORMER)
+    assert kept_is_right(cast.flock)
 
 
 def test_what_is_kept_is_asked_for_in_one_query(cast, birds):
