@@ -1,7 +1,6 @@
 """How to soak and dress a foot: what has to stand there, and which ways lead to it."""
 
 import re
-import uuid
 
 import pytest
 from django.utils.html import escape
@@ -123,7 +122,7 @@ def test_whoever_comes_from_a_bird_is_told_how_she_stands_and_led_back(cast, bir
     assert page.index("Vet within days") < page.index("Step by step")
 
 
-@pytest.mark.parametrize("key", ["", "x", str(uuid.uuid4())])
+@pytest.mark.parametrize("key", ["", "x", "f476adac-37e6-43dc-8367-88726479eb07"])
 def test_a_bird_that_is_not_of_the_flock_changes_nothing(cast, key):
     there = url(cast, "dressing")
     pages = [cast.clients.viewer.get(one).text for one in (there, f"{there}?bird={key}")]
