@@ -73,7 +73,7 @@ class MeasureForm(KeeperForm):
     height_mm = forms.TypedChoiceField(
         label="How high the sore stands above the card",
         choices=[
-            ("", "Not looked"),
+            ("", "Not checked"),
             *((f"{mm}", f"{mm} mm" if mm else "Level") for mm in (0, 3, 5, 8)),
         ],
         coerce=float,

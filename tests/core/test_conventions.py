@@ -111,3 +111,9 @@ def test_static_files_are_all_there(tmp_path, settings):
 def test_a_message_after_saving_says_what_was_saved():
     python = [path for path in tracked() if path.startswith("flockcare/") and path.endswith(".py")]
     assert [path for path in python if '"Saved."' in (ROOT / path).read_text()] == []
+
+
+@pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_choices_stand_side_by_side(path):
+    """A field brings a box of its own for them; around another box the class stacks them."""
+    assert not re.search(r"<fieldset[^>]*chips.*?<div>{{", path.read_text())
