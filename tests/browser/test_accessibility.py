@@ -21,6 +21,12 @@ PAGES = [
     "birds/{bird}/weighings/",
     "birds/{bird}/weighings/{weighing}/",
     "birds/{bird}/states/",
+    "birds/{ill}/",
+    "birds/{ill}/check/",
+    "birds/{ill}/leave/",
+    "birds/{ill}/states/",
+    "birds/{ill}/states/{state}/",
+    "birds/{ill}/vet/",
     "birds/breeds/",
     "photos/face/{bird}/",
     "checks/{check}/",
@@ -49,6 +55,8 @@ PAGES = [
     "care/",
     "care/birds/{bird}/",
     "care/birds/{bird}/step/",
+    "care/birds/{ill}/",
+    "care/birds/{ill}/left/opening/",
     "care/birds/{bird}/left/opening/",
     "care/steps/{step}/",
     "care/repeats/",
@@ -63,6 +71,7 @@ PAGES = [
     "care/medicine/record/",
     "care/vets/",
     "care/vets/add/",
+    "care/vets/{vet}/",
     "trends/",
     "trends/cases/",
     "round/",
@@ -90,9 +99,9 @@ OTHER_PAGES = ["/flocks/", "/flocks/import/", "/outbox/", "/account/"]
 
 @pytest.fixture(scope="module")
 def keys(site) -> dict[str, str]:
-    """Of a house and of Mace, with a check, care, a photo and a weighing of hers."""
-    bird = site.birds["Mace"]
-    said = site.installation.run("tests/browser/prepare_records.py", site.flock, bird)
+    """Of a house, a vet, Mace with a record of each kind, and a hen that is ill."""
+    bird, ill = site.birds["Mace"], site.birds["Clove"]
+    said = site.installation.run("tests/browser/prepare_records.py", site.flock, bird, ill)
     return {"bird": bird, "house": site.house, **json.loads(said)}
 
 
