@@ -200,6 +200,36 @@ def pdf_text(client, address) -> str:
     return " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(file).pages).split())
 
 
+@pytest.mark.parametrize(
+    ("visited", "until", "lame", "holds"),
+    [
+        (5, 0, False, True),
+        (5, -1, False, False),
+        (28, None, False, True),
+        (29, None, False, False),
+        (5, 9, True, False),
+    ],
+    ids=["last day", "run out", "four weeks", "after four weeks", "an urgent sign is new"],
+)
+def test_a_vets_plan_holds_on_all_pages_or_on_none(cast, birds, visited, until, lame, holds):
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=40, left=CLEAR, right=CLEAR)
+    look(cast, dill, left=CLEAR, right=CLEAR, gait=4 if lame else 0)
+    on = None if until is None else day(until)
+    step(cast, dill, "vet", days_ago=visited, foot="", plan="Soak daily.", plan_until=on)
+    hers = standings(cast.flock, now=timezone.now()).birds[dill.pk]
+    assert hers.feet["left"].situation.under_vet_plan is (True if holds else None)
+    last = day(until) if until is not None else day(28 - visited)
+    assert said_of(cast)["Dill"]["vet_plan_until"] == (last.isoformat() if holds else None)
+    for address in (
+        reverse("today", args=[cast.flock.pk]),
+        dill.get_absolute_url(),
+        url(cast, "bird", dill.pk),
+        reverse("vetsheet:sheet", args=[cast.flock.pk, dill.pk]),
+    ):
+        assert ("Vet since" in text(cast.clients.keeper, address)) is holds, address
+
+
 def test_json_has_the_promised_shape_and_types(cast, birds):
     stories(cast, birds)
     out = io.StringIO()
