@@ -59,7 +59,7 @@ from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
-EDITION = 2
+EDITION = 3
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
@@ -339,7 +339,9 @@ def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict
 
 
 def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan]]:
-    """What a vet planned for each foot. A visit without a plan counts as one of four weeks."""
+    """What a vet planned for each foot. A visit without a plan counts as one of four weeks; one
+    whose plan has run out does not.
+    """
     visits = CareStep.objects.filter(
         flock=flock, kind=StepKind.VET, at__gte=before - WEIGHED, at__lt=before
     )
@@ -356,7 +358,7 @@ def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan
                 )
                 continue
             seen = next((visit for visit in hers if visit.foot in ("", foot)), None)
-            if seen:
+            if seen and not seen.plan_until:
                 found[bird][foot] = VetPlan(seen.on, seen.on + PLAN_HOLDS, step=seen.pk)
     return found
 

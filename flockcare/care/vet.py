@@ -1,4 +1,4 @@
-"""The flock's vets, their visits, and the plan that holds."""
+"""The plan that a vet and the keepers made at a visit, and until when it holds."""
 
 from __future__ import annotations
 
@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from flockcare.birds.models import Bird
-from flockcare.care.models import CareStep, StepKind
+from flockcare.care.models import CareStep
 from flockcare.drawing.dates import short_words
 from flockcare.photos.models import Foot
 
@@ -57,27 +56,3 @@ def _plan_of(visit: CareStep) -> Plan | None:
     if visit.plan.strip():
         return Plan(visit, visit.on + timedelta(PLAN_DAYS), open_ended=True)
     return None
-
-
-def visits_of(bird: Bird) -> list[CareStep]:
-    """Her visits, the newest first; one query. The bird must come with her flock."""
-    visits = CareStep.objects.filter(bird=bird, kind=StepKind.VET).select_related(
-        "contact", "keeper"
-    )
-    found = list(visits.order_by("-at"))
-    for visit in found:
-        visit.flock = bird.flock
-    return found
-
-
-def plans_of(bird: Bird, *, today: date) -> list[Plan]:
-    """The plans that hold for any part of her, each once; one query."""
-    return plans_among(visits_of(bird), today=today)
-
-
-def plans_among(steps: Iterable[CareStep], *, today: date) -> list[Plan]:
-    """As ``plans_of``, from her visits among this care given to her."""
-    visits = [step for step in steps if step.kind == StepKind.VET]
-    plans = filter(None, (plan_for(visits, part, today) for part in ("", *Foot.values)))
-    by_visit = {plan.visit.pk: plan for plan in plans}
-    return sorted(by_visit.values(), key=lambda plan: plan.visit.at, reverse=True)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import groupby
 from operator import itemgetter
 
 from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, Sex
-from flockcare.care.holds import UNTIL_KNOWN, holds_from, product_of
-from flockcare.care.vet import plan_for
+from flockcare.care.situation import FlockStanding
+from flockcare.care.standing import Eggs, Standing
+from flockcare.care.standing_words import eggs_words, lines
 from flockcare.core.dates import PartialDate
 from flockcare.core.sources import cited
 from flockcare.core.templatetags.flockcare import weight
@@ -45,8 +47,11 @@ NOT_SEEN = (
 )
 
 
-def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> VetSheet:
+def sheet(
+    records: Records, stands: FlockStanding, names: Names, *, made_on: dt.date, made_by: str
+) -> VetSheet:
     bird, window = records.bird, records.window
+    hers = stands.birds.get(bird.pk)
     looks, weighed = list(records.of_period()), records.weighed
     shown_weights, cut = newest(weighed, MOST_WEIGHTS, "weighings")
     # The newest are told in full; of the others one line must do.
@@ -62,7 +67,8 @@ def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> 
         period=_period(records),
         first=window.first,
         last=window.last,
-        asked=tuple(_asked(records, names, made_on)),
+        now=tuple(_now(hers, names)) if hers else (),
+        asked=tuple(_asked(records, stands, names)),
         identity=tuple(_identity(bird, records, names, made_on)),
         weight=_weight(weighed, bird, names),
         weights="; ".join(_weighings(shown_weights, bird, names)),
@@ -75,7 +81,7 @@ def sheet(records: Records, names: Names, *, made_on: dt.date, made_by: str) -> 
         measured=_measured(records),
         given=tuple(given_groups),
         given_left_out=given_cut,
-        holds=tuple(_holds(records, names, made_on)),
+        holds=(_eggs(stands.eggs_of(bird.pk), names, made_on),),
         housing=tuple(housing),
         housing_left_out=housing_cut,
         photos=photos(records.shots, names),
@@ -96,29 +102,28 @@ def _period(records: Records) -> str:
 ROOM = "_" * 24
 
 
-def _asked(records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
+def _now(hers: Standing, names: Names) -> Iterator[str]:
+    """How she stands on the day of making, as on every page, whatever the period."""
+    signs = tuple(replace(sign, by=sign.by and names.who(sign.by)) for sign in hers.signs)
+    plans = tuple(replace(plan, words=names.cut(plan.words)) for plan in hers.plans)
+    for line in lines(replace(hers, signs=signs, plans=plans)):
+        yield f"{line[:1].upper()}{line[1:]}"
+
+
+def _asked(records: Records, stands: FlockStanding, names: Names) -> Iterator[Fact]:
     """What a vet wants to know before anything else, as on the day of making."""
     open_questions = [visit for visit in records.visits if visit.question and not visit.note]
     question = names.quoted(open_questions[-1].question) if open_questions else ROOM
     yield Fact("Question to the vet", question)
-    others, sore = records.others
+    others = [other for key, other in stands.birds.items() if key != records.bird.pk]
+    sore = sum(bool(other.cases) for other in others)
     yield Fact(
         "Others affected",
-        f"{sore} of {counted(others, 'other bird')} had a sore foot at the last check"
+        f"{sore} of {counted(len(others), 'other bird')} had a sore foot at the last check"
         if others
         else "she is the only bird",
     )
     yield Fact("Eggs eaten or sold", ROOM)
-    plans = {plan for foot in ("", *Foot.values) if (plan := _plan(records, foot, today))}
-    for plan in sorted(plans, key=lambda plan: plan.visit.at, reverse=True):
-        said = names.quoted(plan.visit.plan)
-        decided = plan.visit.get_decided_by_display() or "not recorded"
-        words = [said, f"until {date_words(plan.until)}", f"decided by: {decided}"]
-        yield Fact("Plan that holds", ", ".join(filter(None, words)))
-
-
-def _plan(records: Records, foot: str, today: dt.date):
-    return plan_for(records.visits, foot, today)
 
 
 # --- Who she is
@@ -396,34 +401,13 @@ def _since(before: Shot | None, shot: Shot) -> str:
 # --- Eggs and meat
 
 
-def _holds(records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
+def _eggs(eggs: Eggs, names: Names, today: dt.date) -> Fact:
     """As on the day of making, whatever the period: what holds must not be cut off with it."""
-    zone = records.window.zone
-    hold = next(iter(holds_from(records.withholding, today=today, zone=zone)), None)
-    for label, until, unknown in (
-        ("Egg withdrawal", hold and hold.eggs_until, hold.eggs_unknown if hold else []),
-        ("Meat withdrawal", hold and hold.meat_until, hold.meat_unknown if hold else []),
-    ):
-        what = "her eggs" if label.startswith("Egg") else "her meat"
-        yield Fact(label, _held(what, until, unknown, names, today, zone))
-
-
-def _held(what: str, until, unknown, names: Names, today: dt.date, zone: dt.tzinfo) -> str:
-    parts = []
-    if until:
-        parts.append(f"don’t eat {what} up to and including {date_words(until)}")
-    if unknown:
-        products = sorted({_product(step, names, zone) for step in unknown})
-        parts.append(f"don’t eat {what} {UNTIL_KNOWN}: {'; '.join(products)}")
-    if parts:
-        return "; ".join(parts)
-    return f"no days are running on {date_words(today)} by what was entered here"
-
-
-def _product(step, names: Names, zone: dt.tzinfo) -> str:
-    product = names.text(step.product)
-    named = f"“{product}”" if product else product_of(step)
-    return f"{named} of {day_words(step.at, zone)}"
+    none = f"no days are running on {date_words(today)} by what was entered here"
+    words = eggs_words(eggs) or none
+    if eggs.products:
+        words += f" ({'; '.join(f'“{names.text(product)}”' for product in eggs.products)})"
+    return Fact("Eggs and meat", words)
 
 
 # --- Housing

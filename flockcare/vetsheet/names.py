@@ -27,6 +27,14 @@ class Names:
         """What somebody typed, on one line, as it may be shown."""
         return " ".join(unicodedata.normalize("NFC", typed).split())
 
+    def cut(self, typed: str) -> str:
+        """The same; what is cut off is said."""
+        text = self.text(typed)
+        if len(text) <= LONGEST:
+            return text
+        kept = text[:LONGEST].rsplit(" ", 1)[0]
+        return f"{kept} … ({counted(len(text) - len(kept), 'letter')} more in the record)"
+
     def quoted(self, typed: str) -> str:
         """The same in quotation marks; what is cut off is said."""
         text = self.text(typed)

@@ -235,6 +235,8 @@ class _Numbered(Canvas):
 def _story(sheet: VetSheet, width: float):
     yield _text(sheet.title, "title")
     yield _text(f"{sheet.period}. {sheet.made}", "under")
+    for line in sheet.now:
+        yield _text(line)
     yield _facts(sheet.asked, width)
     yield _facts(sheet.identity, width)
     yield from _eggs_and_meat(sheet, width)

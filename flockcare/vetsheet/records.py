@@ -1,4 +1,4 @@
-"""The records behind a vet sheet, read with nine queries however many there are."""
+"""The records behind a vet sheet, read with eight queries however many there are."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 from django.db.models import (
     CharField,
-    Count,
     DateTimeField,
     Exists,
     F,
+    FilteredRelation,
     OuterRef,
     Q,
     QuerySet,
@@ -28,7 +28,7 @@ from flockcare.care.models import CareStep, StepKind
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import Case, Sight, cases_from
-from flockcare.feet.models import FOOT_SIGNS, Check, latest_finding
+from flockcare.feet.models import FOOT_SIGNS, Check
 from flockcare.feet.words import BIRD_SIGNS, foot_signs, odd_signs
 from flockcare.housing.changes import Change, history
 from flockcare.housing.models import HousingChange, Stay
@@ -40,6 +40,7 @@ from flockcare.photos.series import Shot
 
 NOTHING_YET_DAYS = 90
 MEASURED = [field.attname for field in Measurement._meta.concrete_fields]
+TOLD = [field.attname for field in HousingChange._meta.concrete_fields]
 LAST_OF_ALL = Value(dt.datetime(9000, 1, 1, tzinfo=dt.UTC), DateTimeField())
 
 
@@ -130,10 +131,7 @@ class Records:
     seen: list[Seen]
     cases: list[Case]
     steps: list[CareStep]
-    withholding: list[CareStep]
     visits: list[CareStep]
-    # How many other birds are here, and how many of them have a sore foot by their last check.
-    others: tuple[int, int]
     weighed: list[Weighed]
     shots: list[Shot]
     lived: list[Lived]
@@ -144,19 +142,8 @@ class Records:
 
 
 def subjects(flock: Flock) -> QuerySet:
-    """The birds of a flock as ``read`` wants one: with her breed, and with how many other birds are
-    here (``others``) and how many of them have a sore foot by their last check (``others_sore``).
-    """
-    here = Bird.objects.filter(flock=OuterRef("flock"), left="").exclude(pk=OuterRef("pk"))
-    scores = {f"{foot}_score": latest_finding(foot, "score") for foot in Foot}
-    sore = here.alias(**scores).filter(Q(left_score__gt=0) | Q(right_score__gt=0))
-    counts = {"others": _counted(here), "others_sore": _counted(sore)}
-    return Bird.objects.filter(flock=flock).select_related("breed").annotate(**counts)
-
-
-def _counted(birds: QuerySet) -> Coalesce:
-    counts = birds.order_by().values("flock").annotate(count=Count("pk")).values("count")
-    return Coalesce(Subquery(counts), 0)
+    """The birds of a flock as ``read`` wants one: with her breed."""
+    return Bird.objects.filter(flock=flock).select_related("breed")
 
 
 def read(bird: Bird, period: Period) -> Records:
@@ -178,9 +165,7 @@ def read(bird: Bird, period: Period) -> Records:
         seen,
         _cases(bird, seen, window),
         [step for step in steps if _reaches(step, window)],
-        [step for step in steps if step.withholds],
         [step for step in steps if step.kind == StepKind.VET],
-        (bird.others, bird.others_sore),
         [one for one in weighed if window.first <= one.on <= window.last],
         [shot for shot in shots if _taken_in(shot.photo, window, ever=period.first is None)],
         _lived(bird, window),
@@ -284,18 +269,29 @@ def _shots(bird: Bird) -> list[Shot]:
 
 def _lived(bird: Bird, window: Window) -> list[Lived]:
     """Where she lived in the period, with what was described and changed there in it."""
-    stays = list(
+    days = (window.first, window.last)
+    within = FilteredRelation(
+        "house__changes",
+        condition=Q(house__changes__planned=False, house__changes__on__range=days),
+    )
+    rows = (
         Stay.objects.filter(bird=bird)
         .filter(Q(since=None) | Q(since__lte=window.last))
         .filter(Q(until=None) | Q(until__gte=window.first))
         .select_related("house")
+        .alias(told=within)
+        .annotate(**{f"told_{name}": F(f"told__{name}") for name in TOLD})
         .order_by(F("since").asc(nulls_first=True))
     )
+    stays = {row.pk: row for row in rows}.values()
     if not stays:
         return []
     houses = list({stay.house_id: stay.house for stay in stays}.values())
-    days = (window.first, window.last)
-    told = list(HousingChange.objects.filter(house__in=houses, planned=False, on__range=days))
+    told = {
+        row.told_id: HousingChange(**{name: getattr(row, f"told_{name}") for name in TOLD})
+        for row in rows
+        if row.told_id
+    }.values()
     records = records_of(houses, first=window.first, last=window.last)
     lived = []
     for stay in stays:
@@ -333,7 +329,7 @@ def keepers_of(flock: Flock, records: Records) -> Iterator[str]:
         )
     ).order_by("joined_at", "keeper__name")
     told = [name for name, _ in named]
-    told += [one.by for one in (*records.seen, *records.withholding, *records.steps)]
+    told += [one.by for one in (*records.seen, *records.steps)]
     told += [one.by for one in records.weighed]
     # Several people can be “a former keeper”, who are not to become one.
     yield from (name for name in told if name and name != FORMER)

@@ -157,6 +157,7 @@ class VetSheet:
     period: str
     first: dt.date
     last: dt.date
+    now: tuple[str, ...]
     asked: tuple[Fact, ...]
     identity: tuple[Fact, ...]
     weight: str

@@ -18,6 +18,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from flockcare.birds.models import Bird
+from flockcare.care.situation import standings
 from flockcare.core.dates import PartialDate
 from flockcare.core.files import private_file
 from flockcare.drawing.dates import date_words
@@ -272,7 +273,9 @@ def _shared_sheet(link: ShareLink, bird: Bird) -> VetSheet:
 def _sheet(bird: Bird, period: Period, *, made_by: str, nameless: bool = False) -> VetSheet:
     records = read(bird, period)
     names = Nameless(keepers_of(bird.flock, records)) if nameless else Names()
-    return gather(records, names, made_on=timezone.localdate(), made_by=made_by)
+    now = timezone.now()
+    stands = standings(bird.flock, now=now)
+    return gather(records, stands, names, made_on=timezone.localdate(now), made_by=made_by)
 
 
 def _pdfs(address: str, bird: Bird, query: dict) -> list[tuple[str, str]]:

@@ -5,6 +5,7 @@ import json
 import re
 from datetime import UTC, datetime, timedelta
 
+import pypdf
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
@@ -15,6 +16,7 @@ from django.utils import timezone
 from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.birds.services import change_bird
 from flockcare.care.situation import standings, worked_out
+from flockcare.care.standing_words import course_words, lines, state_of_foot
 from flockcare.feet.models import Check
 from flockcare.feet.services import delete_check
 from flockcare.people.deletion import FORMER, delete_keeper
@@ -119,6 +121,153 @@ def test_all_pages_and_the_command_give_one_answer(cast, birds):
     call_command("today", flock=cast.flock.name, stdout=out)
     assert "Better: 80 ± 4 → 30.0 ± 1.5 mm²" in out.getvalue()
     assert "Mace: leave" in out.getvalue() and "both feet clear" in out.getvalue()
+
+
+def test_her_sheet_for_the_vet_and_the_form_of_a_check_say_the_same(cast, birds):
+    """Of birds of every kind, in the words in which the command has it."""
+    stories(cast, birds)
+    found = standings(cast.flock, now=timezone.now())
+    for bird in Bird.objects.filter(flock=cast.flock):
+        bird.flock = cast.flock
+        hers = found.birds.get(bird.pk)
+        told = list(lines(hers)) if hers else []
+        eggs = found.eggs_of(bird.pk).words
+        sheet = reverse("vetsheet:sheet", args=[cast.flock.pk, bird.pk])
+        pages = {
+            "sheet": text(cast.clients.keeper, sheet),
+            "PDF": pdf_text(cast.clients.keeper, sheet + "sheet.pdf"),
+            "bird": text(cast.clients.keeper, bird.get_absolute_url()),
+        }
+        form = text(cast.clients.keeper, reverse("check_bird", args=[cast.flock.pk, bird.pk]))
+        for name, page in pages.items():
+            for line in told:
+                for part in line.split(". "):
+                    assert part[1:] in page, (name, bird.name, part)
+            assert eggs[1:] in page, (name, bird.name)
+        for foot in hers.feet.values() if hers else ():
+            if foot.is_case:
+                said = state_of_foot(foot, today()), course_words(foot.trend, today())
+                assert f"{foot.foot.title()}: {said[0]} {said[1]}" in form, bird.name
+    courses = {
+        (bird.name, foot): str(found.birds[bird.pk].feet[foot].trend.course)
+        for bird in Bird.objects.filter(left="")
+        for foot in ("left", "right")
+        if found.birds[bird.pk].feet[foot].is_case
+    }
+    assert courses == {
+        ("Dill", "left"): "better",
+        ("Mace", "left"): "worse",
+        ("Mace", "right"): "same",
+        ("Sorrel", "right"): "same",
+        ("Basil", "left"): "same",
+    }
+    plain = {
+        (name, foot): told["course"]
+        for name, hers in said_of(cast).items()
+        for foot, told in hers["feet"].items()
+        if told["state"] == "case"
+    }
+    assert plain == courses
+
+
+def stories(cast, birds) -> None:
+    """Better and worse, the same by area, width and score, a dull bird with clear feet, days of
+    withdrawal that are known and not, a vet's plan, and one that left.
+    """
+    a_story(cast, birds["Dill"])
+    mace, sorrel = birds["Mace"], birds["Sorrel"]
+    for days_ago, area, other in ((12, 20, 40), (3, 60, 41)):
+        look(cast, mace, days_ago=days_ago, left=MILD, right=MILD)
+        measure(cast, mace, "left", area, days_ago=days_ago)
+        measure(cast, mace, "right", other, days_ago=days_ago)
+    step(cast, mace, "vet", days_ago=2, plan="Soak daily.", foot="", decided_by="vet")
+    for days_ago in (12, 3):
+        look(cast, sorrel, days_ago=days_ago, right={"score": 1, "scab": "brown", "scab_mm": 6})
+    step(cast, sorrel, "medicine", days_ago=2, product="Drops")
+    basil, tansy, gone = (
+        Bird.objects.create(flock=cast.flock, name=name) for name in ("Basil", "Tansy", "Gone")
+    )
+    for days_ago in (12, 3):
+        look(cast, basil, days_ago=days_ago, left={"score": 1}, right=CLEAR)
+    look(cast, tansy, days_ago=2, left=CLEAR, right=CLEAR, manner="dull", keeper=cast.keeper)
+    step(cast, gone, "medicine", days_ago=4, egg_days=9, meat_days=9, days_from="vet")
+    gone.left, gone.left_reason = str(day(-2)), "died"
+    change_bird(bird=gone, by=cast.keeper)
+
+
+def pdf_text(client, address) -> str:
+    file = io.BytesIO(client.get(address).content)
+    return " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(file).pages).split())
+
+
+@pytest.mark.parametrize(
+    ("visited", "until", "lame", "holds"),
+    [
+        (5, 0, False, True),
+        (5, -1, False, False),
+        (28, None, False, True),
+        (29, None, False, False),
+        (5, 9, True, False),
+    ],
+    ids=["last day", "run out", "four weeks", "after four weeks", "an urgent sign is new"],
+)
+def test_a_vets_plan_holds_on_all_pages_or_on_none(cast, birds, visited, until, lame, holds):
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=40, left=CLEAR, right=CLEAR)
+    look(cast, dill, left=CLEAR, right=CLEAR, gait=4 if lame else 0)
+    on = None if until is None else day(until)
+    step(cast, dill, "vet", days_ago=visited, foot="", plan="Soak daily.", plan_until=on)
+    hers = standings(cast.flock, now=timezone.now()).birds[dill.pk]
+    assert hers.feet["left"].situation.under_vet_plan is (True if holds else None)
+    last = day(until) if until is not None else day(28 - visited)
+    assert said_of(cast)["Dill"]["vet_plan_until"] == (last.isoformat() if holds else None)
+    for address in (
+        reverse("today", args=[cast.flock.pk]),
+        dill.get_absolute_url(),
+        url(cast, "bird", dill.pk),
+        reverse("vetsheet:sheet", args=[cast.flock.pk, dill.pk]),
+    ):
+        assert ("Vet since" in text(cast.clients.keeper, address)) is holds, address
+
+
+def test_json_has_the_promised_shape_and_types(cast, birds):
+    stories(cast, birds)
+    out = io.StringIO()
+    call_command("today", flock=cast.flock.name, json=True, stdout=out)
+    said = json.loads(out.getvalue())
+    assert list(said) == ["birds"] and len(said["birds"]) == 5
+    is_day = re.compile(r"\d{4}-\d\d-\d\d").fullmatch
+    for bird in said["birds"]:
+        assert isinstance(bird["bird"], str)
+        assert bird["advice"] in {"LOOK", "LEAVE", "HOME", "ASK", "SOON", "NOW"}
+        assert all(isinstance(reason, str) for reason in bird["reasons"])
+        assert all(is_day(sign["on"]) and sign["sign"] and sign["by"] for sign in bird["signs"])
+        assert bird["eggs"] in {"free", "withdrawn", "not known"}
+        assert (bird["eggs_until"] is None) == (bird["eggs"] != "withdrawn")
+        assert set(bird["feet"]) == {"left", "right"}
+        for foot in bird["feet"].values():
+            is_case = foot["state"] == "case"
+            assert foot["state"] in {"clear", "case", "never checked"}
+            assert bool(foot["since"] and is_day(foot["since"])) == is_case
+            assert foot["last_clear"] is None or is_day(foot["last_clear"])
+            assert (foot["score"] is None) == (foot["state"] == "never checked")
+            courses = {"better", "same", "worse", "not known"} if is_case else {None}
+            assert foot["course"] in courses
+            areas = foot["area_mm2"]
+            assert areas is None or (len(areas) == 3 and all(type(area) is float for area in areas))
+            for due in foot["due"]:
+                assert isinstance(due["what"], str) and is_day(due["on"])
+                assert due["who"] is None or due["who"]
+
+
+def test_a_flock_without_birds_has_an_empty_list(cast):
+    assert said_of(cast) == {}
+
+
+@pytest.mark.parametrize("on", ["2026-02-30", "1.5.2026", "20260501", "2026-W01-1", "9999-12-31"])
+def test_a_day_that_is_none_is_told_in_words(cast, on):
+    with pytest.raises(CommandError, match=on):
+        said_of(cast, on=on)
 
 
 def test_the_command_says_how_it_was_on_a_day(cast, birds):

@@ -15,6 +15,7 @@ from django.core.files.storage import default_storage
 from PIL import Image
 
 from flockcare.birds.models import Bird
+from flockcare.care.situation import worked_out
 from flockcare.photos import editing
 from flockcare.vetsheet import pdf
 from flockcare.vetsheet.gather import sheet
@@ -43,7 +44,8 @@ def bird(cast):
 
 def made(bird, period=ALL):
     bird = subjects(bird.flock).select_related("flock").get(pk=bird.pk)
-    return sheet(read(bird, period), Names(), made_on=TODAY, made_by="Owner")
+    stands = worked_out(bird.flock, TODAY)
+    return sheet(read(bird, period), stands, Names(), made_on=TODAY, made_by="Owner")
 
 
 def written(bird, paper="a4") -> bytes:
@@ -62,6 +64,7 @@ def flat(text: str) -> str:
 def words_of(found) -> list[str]:
     """Every word that the sheet says, in the order of the paper."""
     words = [found.title, found.period, found.made]
+    words += found.now
     words += [text for fact in found.identity for text in (fact.label, fact.words)]
     words += [fact.words for fact in found.holds]
     words += ["Timeline", "Sore feet", found.looked]

@@ -8,6 +8,7 @@ from hypothesis import given as any_of
 from hypothesis import strategies as st
 
 from flockcare.birds.models import Bird, Weighing
+from flockcare.care.situation import worked_out
 from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.layers import checks
@@ -35,7 +36,8 @@ def made(bird, period=YEAR, *, nameless=False, today=TODAY):
     bird = subjects(bird.flock).select_related("flock").get(pk=bird.pk)
     records = read(bird, period)
     names = Nameless(keepers_of(bird.flock, records)) if nameless else Names()
-    return sheet(records, names, made_on=today, made_by="Owner")
+    stands = worked_out(bird.flock, today)
+    return sheet(records, stands, names, made_on=today, made_by="Owner")
 
 
 def said(facts) -> dict:
@@ -91,7 +93,7 @@ def test_a_bird_of_whom_nothing_is_known(cast):
     assert found.looked == "Her feet were not checked in this time."
     assert found.weight == "Not weighed in this time."
     assert not (found.cases or found.given or found.photos.groups or found.housing)
-    assert said(found.holds)["Egg withdrawal"].startswith("no days are running on 25 Aug 2026")
+    assert said(found.holds)["Eggs and meat"].startswith("no days are running on 25 Aug 2026")
 
 
 @pytest.mark.parametrize(
@@ -289,16 +291,16 @@ def test_days_nobody_entered_are_unknown_and_never_none(bird):
     )
     holds = said(made(bird, today=date(2026, 8, 12)).holds)
     # The last giving was on 9 August; ten days after it end on the 19th.
-    assert holds["Egg withdrawal"] == "don’t eat her eggs up to and including 19 Aug 2026"
-    assert holds["Meat withdrawal"].startswith(
-        "don’t eat her meat until the vet or the label has named the days: “Tablets"
+    assert holds["Eggs and meat"] == (
+        "Egg withdrawal: don’t eat her eggs up to and including 19 Aug; meat withdrawal: don’t eat "
+        "her meat until the vet or the label has named the days (“Tablets from the vet”)"
     )
 
 
 def test_a_hold_from_before_the_period_is_still_told(bird):
     later = made(bird, Period(date(2026, 8, 20), TODAY))
     assert not later.given
-    assert "until the vet or the label" in said(later.holds)["Meat withdrawal"]
+    assert "her meat until the vet or the label" in said(later.holds)["Eggs and meat"]
 
 
 def test_a_course_that_was_still_given_in_the_period_is_told(bird):
@@ -326,12 +328,17 @@ def test_why_she_comes_stands_on_top(bird):
         look(other, at(8, 10), left=0, right=score)
     Bird.objects.filter(name="Gone").update(left="2026-08-11", left_reason="died")
     step(bird, at(8, 1), "vet", question="Is it bone?", note="No.", plan="Soak daily.")
-    step(bird, at(8, 20), "vet", question="May she lay?", decided_by="vet", foot="right")
+    plan = {"plan": "Soak twice a day.", "decided_by": "vet", "foot": "right"}
+    step(bird, at(8, 20), "vet", question="May she lay?", **plan)
     found = made(bird)
     asked = said(found.asked)
     assert asked["Question to the vet"] == "“May she lay?”"
     assert asked["Others affected"] == "1 of 2 other birds had a sore foot at the last check"
-    assert asked["Plan that holds"] == "“Soak daily.”, until 29 Aug 2026, decided by: not recorded"
+    # That of the first visit is overtaken: she has been lame for too long since.
+    assert found.now[-1] == (
+        "Vet since 20 Aug. Vet’s plan for the right foot until 17 Sep: Soak twice a day."
+    )
+    assert "Soak daily" not in str(found.now)
     assert "asked “Is it bone?”; said “No.”; plan “Soak daily.”" in str(found.given)
 
 

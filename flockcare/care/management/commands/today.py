@@ -13,6 +13,8 @@ from flockcare.care.standing import FootStanding, Standing
 from flockcare.care.standing_words import due_words, eggs_words, lines
 from flockcare.people.models import Flock
 
+LAST_YEAR = 9999
+
 
 class Command(BaseCommand):
     help = __doc__
@@ -53,9 +55,14 @@ def _flock(name: str, owner: str | None) -> Flock:
 
 def _day(text: str) -> date:
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
+        # Other ISO forms, such as weeks, are not what is asked for, and the last days of the
+        # calendar have no day after them.
+        if day.isoformat() == text and day.year < LAST_YEAR:
+            return day
     except ValueError:
-        raise CommandError(f"“{text}” is not a date like 2026-05-14.") from None
+        pass
+    raise CommandError(f"“{text}” is not a date like 2026-05-14.")
 
 
 def as_json(birds: list[tuple[Bird, Standing]]) -> str:
