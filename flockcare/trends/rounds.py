@@ -29,11 +29,12 @@ def on_rounds(records: Records) -> np.ndarray:
     day, days = looks.day - first, int(looks.day.max()) - first + 1
     seen = _near(looks.bird, day, len(records.birds), days)
     present = _present(records, first, days)
-    counts = _enough(seen, present)[day]
+    sore = _known_sore(looks, day, len(records.birds), days)
+    counts = _enough(seen, present, sore)[day]
     for house in range(len(records.houses)):
         home = _living(records, house, first, days) & present
         full = home.sum(0) >= thresholds.MIN_BIRDS_FOR_HOUSE_ROUND
-        counts |= home[looks.bird, day] & (_enough(seen, home) & full)[day]
+        counts |= home[looks.bird, day] & (_enough(seen, home, sore) & full)[day]
     clear = ~looks.affected
     return counts if counts[clear].mean() >= 0.5 else np.ones(looks.day.size, bool)
 
@@ -72,8 +73,24 @@ def _living(records: Records, house: int, first: int, days: int) -> np.ndarray:
     return found
 
 
-def _enough(seen: np.ndarray, of: np.ndarray) -> np.ndarray:
-    return (seen & of).sum(0) >= thresholds.ROUND_SHARE * np.maximum(of.sum(0), 1)
+def _known_sore(looks: Looks, day: np.ndarray, birds: int, days: int) -> np.ndarray:
+    """Whether the last check of each bird before the days near each day found a sore (B, D)."""
+    last = np.full((birds, days + 1), -1)
+    checks, at = np.unique(looks.bird * (days + 1) + day + 1, return_inverse=True)
+    last.flat[checks] = checks
+    sore = np.zeros(last.size + 1, bool)
+    sore[checks] = np.bincount(at, looks.affected) > 0
+    known = sore[np.maximum.accumulate(last, axis=1)]
+    reach = thresholds.ROUND_SPREAD_DAYS
+    return known[:, np.maximum(np.arange(days) - reach, 0)]
+
+
+def _enough(seen: np.ndarray, of: np.ndarray, sore: np.ndarray) -> np.ndarray:
+    """Of all these birds, and of those last seen clear: sore ones are checked for their sores."""
+    enough = np.ones(seen.shape[1], bool)
+    for birds in (of, of & ~sore):
+        enough &= (seen & birds).sum(0) >= thresholds.ROUND_SHARE * birds.sum(0)
+    return enough
 
 
 class OnlyCases(NamedTuple):
