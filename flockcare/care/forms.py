@@ -28,7 +28,7 @@ USUAL, ON_A_DAY, NOT_AGAIN = "usual", "day", "no"
 BY_THE_VET = "vet"
 NOBODY = "nobody"
 THE_VET = "the vet"
-HERSELF = [("", "the bird herself")]
+HERSELF = [("", "the bird, no foot")]
 UNDECIDED = "?"  # A first value that is none of the choices: nothing is chosen ahead.
 DAY = {"format": "%Y-%m-%d", "attrs": {"type": "date"}}
 MOMENT = {"format": "%Y-%m-%dT%H:%M", "attrs": {"type": "datetime-local"}}
@@ -156,7 +156,7 @@ class StepForm(KeeperModelForm):
             "dose to follow.",
             "plan_until": "Empty: the plan holds for four weeks.",
             "decided_by": "“As the vet said” is printed only where the vet decided.",
-            "medicine_given": "Not known: her eggs are withdrawn until you know.",
+            "medicine_given": "Not known: eggs and meat are withdrawn until you know.",
         }
         error_messages = {"kind": {"required": "Say what was done."}}
 
@@ -195,7 +195,7 @@ class StepForm(KeeperModelForm):
     def clean(self):
         said = super().clean()
         if "foot" not in self.data:
-            self.add_error("foot", "Say which foot, or that it was done to the bird herself.")
+            self.add_error("foot", "Say which foot, or that it was done to the bird as a whole.")
         kind, at = said.get("kind"), said.get("at")
         if kind and at:
             said["next_due"] = self._due(said, kind, at)

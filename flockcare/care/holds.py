@@ -15,7 +15,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, Sex
 from flockcare.care.models import MAY_WITHHOLD, MOST_DAYS, CareStep, MedicineGiven, StepKind
 from flockcare.drawing.dates import short_words
 
@@ -86,9 +86,12 @@ class Hold:
         """``egg withdrawal: don’t eat her eggs up to and including 3 Dec; meat withdrawal: …``."""
         eggs = self._end(self.eggs_until, self.eggs_unknown)
         meat = self._end(self.meat_until, self.meat_unknown)
-        if eggs == meat:
-            return f"egg and meat withdrawal: don’t eat her eggs or her meat {eggs}"
-        each = (("egg", "her eggs", eggs), ("meat", "her meat", meat))
+        her = self.bird.pronouns.possessive
+        if self.bird.sex == Sex.COCK and meat:
+            eggs = ""  # There are none to withhold.
+        elif eggs == meat:
+            return f"egg and meat withdrawal: don’t eat {her} eggs or {her} meat {eggs}"
+        each = (("egg", f"{her} eggs", eggs), ("meat", f"{her} meat", meat))
         told = [f"{what} withdrawal: don’t eat {whose} {end}" for what, whose, end in each if end]
         return "; ".join(told)
 

@@ -97,7 +97,7 @@ US_LABEL = NotAllowed(
     ),
     (CFR_530,),
     "not allowed outside the label in the United States, and maybe not where you are. Ask your "
-    "vet before you give any more, and do not eat her eggs.",
+    "vet before you give any more, and do not eat the eggs.",
 )
 US_OTHER = NotAllowed(
     "United States: also not to be used",
@@ -112,7 +112,7 @@ US_OTHER = NotAllowed(
     ),
     (CFR_500, FARAD),
     "not to be used in a hen in the United States, and maybe not where you are. Ask your vet, and "
-    "do not eat her eggs.",
+    "do not eat the eggs.",
 )
 EU_LIST = NotAllowed(
     "European Union: never in an animal that gives food",
@@ -131,7 +131,7 @@ EU_LIST = NotAllowed(
     ),
     (EU_37_2010,),
     "never allowed in an animal that gives food in the European Union, and maybe not where you "
-    "are. Ask your vet, and do not eat her eggs.",
+    "are. Ask your vet, and do not eat the eggs.",
 )
 LISTS = (US_LABEL, US_OTHER, EU_LIST)
 PAIN_RELIEVER = Prohibited("Pain relievers, names in ‑caine", (CAINES,))

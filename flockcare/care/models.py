@@ -48,7 +48,7 @@ class DecidedBy(models.TextChoices):
 
 class ItemKind(models.TextChoices):
     BLADE = "blade", "fine blade"
-    ALCOHOL = "alcohol", "alcohol for the blade"
+    ALCOHOL = "alcohol", "alcohol"
     TWEEZERS = "tweezers", "tweezers"
     OINTMENT = "ointment", "ointment, spray or powder"
     ANTISEPTIC = "antiseptic", "antiseptic"

@@ -25,18 +25,18 @@ def _ask(label: str) -> forms.ChoiceField:
         label=label,
         choices=YES_NO,
         widget=forms.RadioSelect(attrs={"class": "chips"}),
-        error_messages={"required": "Check her first, and say “not sure” where you are not."},
+        error_messages={"required": "Check the bird first, and say “not sure” where you are not."},
     )
 
 
 class OpeningForm(KeeperForm):
     """How she is altogether: asked anew each time, and never filled in from an earlier check."""
 
-    bright = _ask("Is she bright and on her feet?")
-    eating = _ask("Does she eat?")
-    droppings = _ask("Are her droppings normal?")
-    belly = _ask("Is her belly swollen?")
-    lame = _ask("Is she obviously lame?")
+    bright = _ask("Is the bird bright and on its feet?")
+    eating = _ask("Is it eating?")
+    droppings = _ask("Are the droppings normal?")
+    belly = _ask("Is the belly swollen?")
+    lame = _ask("Is it obviously lame?")
     from_above = _ask("Can you see the swelling from above?")
     hot = _ask("Is the foot hot, or is the sore oozing?")
     cold = _ask("Is the foot cold, or darker than usual or than the other foot?")
@@ -127,20 +127,20 @@ class Caution:
 CAUTIONS = (
     Caution(
         "It can always be left",
-        "A scab with neither swelling nor limp is commonly left and watched, and often works "
+        "A scab with neither swelling nor limp is commonly left and monitored, and often works "
         "itself out over weeks. Opening is considered only with marked swelling together with "
         "limping, and these two are signs that call for a vet.",
         (PRACTICE,),
     ),
     Caution(
         "It hurts, and the law may have a say",
-        "It hurts her, and at home there is no pain relief for it; a vet has some. In some "
+        "It hurts the bird, and at home there is no pain relief for it; a vet has some. In some "
         "countries cutting into a living animal is for a vet by law. Ask before, not after.",
         (PRACTICE,),
     ),
     Caution(
-        "She may be ill elsewhere",
-        "A bird that is ill elsewhere can lose the foot even after a small step. That is why the "
+        "The bird may be ill elsewhere",
+        "A bird that is ill elsewhere can lose the foot even after a small cut. That is why the "
         "questions come first.",
         (PRACTICE,),
     ),

@@ -36,12 +36,14 @@ class Recorded:
 class Records:
     """What the records say about a foot, and all that calls for a vet: of either foot and of her.
 
-    While the other foot, or the bird, is for a vet, nobody opens this one either. ``checked``,
-    ``checked_by``: the check of this foot that ``situation`` rests on.
+    While the other foot, or the bird, is for a vet, nobody opens this one either. ``advice``: for
+    the bird with both feet, under a vet's plan if one holds. ``checked``, ``checked_by``: the check
+    of this foot that ``situation`` rests on.
     """
 
     situation: Situation
     signs: tuple[Recorded, ...]
+    advice: Advice = Advice.LOOK
     checked: date | None = None
     checked_by: str = ""
 
@@ -53,8 +55,11 @@ class Records:
 def records_of(bird, foot: str, *, now: datetime) -> Records:
     """One query as a rule. The bird must come with her flock; one that left is nobody's concern."""
     hers = standing(bird, now=now)
-    if hers is None:
-        return Records(Situation(), ())
+    return records_in(hers, foot) if hers else Records(Situation(), ())
+
+
+def records_in(hers: Standing, foot: str) -> Records:
+    """The same, of a bird of which it is known how she stands."""
     feet = sorted(hers.feet.values(), key=lambda one: one.foot != foot)
     answers = [advise(one.situation) for one in feet]
     signs = [
@@ -68,12 +73,15 @@ def records_of(bird, foot: str, *, now: datetime) -> Records:
             Recorded(rule, one.checked, one.by, other)
             for rule in vet_rules(of_foot(one.situation, answer))
         ]
-    return Records(feet[0].situation, tuple(signs), feet[0].checked, feet[0].by)
+    return Records(feet[0].situation, tuple(signs), hers.advice, feet[0].checked, feet[0].by)
 
 
-def bird_is_for_vet(bird, *, now: datetime) -> bool:
-    """Whether the records of either foot, or of the bird herself, call for a vet."""
-    return records_of(bird, Foot.LEFT, now=now).for_vet
+def bird_is_for_vet(hers: Standing | None) -> bool:
+    """Whether the records of either foot, or of the bird herself, call for a vet.
+
+    Also where a vet's plan holds: what the vet knows is still no foot to open at home.
+    """
+    return bool(hers) and records_in(hers, Foot.LEFT).for_vet
 
 
 def vet_rules(answer: Answer) -> list[Rule]:

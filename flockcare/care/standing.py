@@ -24,6 +24,7 @@ from flockcare.care import sizes
 from flockcare.care.due import DRESSING, LOOK
 from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
 from flockcare.care.rules.answer import is_known_to_vet
+from flockcare.care.rules.table import EVERY_DAY
 from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
 from flockcare.feet.scales import AFFECTED_FROM
@@ -358,9 +359,9 @@ def standing_of(
         foot: _foot(foot, records, current.get(foot), answers[foot], situations[foot], today)
         for foot in FEET
     }
-    feet = _with_checks(feet, records, rounds, today)
     of_bird = counted(answers.values(), "bird", under_plan=bool(plans))
     bird_advice = strongest(rule.advice for rule in of_bird) if of_bird else None
+    feet = _with_checks(feet, records, rounds, today, _bird_again(feet, of_bird, bird_advice))
     all_clear = all(foot.state == CLEAR for foot in feet.values())
     levels = [foot.advice for foot in feet.values() if foot.advice is not None]
     signs_shown, concern = shown_signs(signs), bool(levels)
@@ -771,11 +772,21 @@ def _each_once(dues: Iterable[Due]) -> tuple[Due, ...]:
     return tuple(sorted(found.values(), key=lambda due: (due.on, due.what)))
 
 
+def _bird_again(
+    feet: Mapping[str, FootStanding], of_bird: Iterable[Rule], bird_advice: Advice | None
+) -> int | None:
+    """Days until a bird for a vet today, or one whose own signs ask for it, is checked again."""
+    if Advice.NOW in (bird_advice, *(foot.advice for foot in feet.values())):
+        return EVERY_DAY
+    return min((rule.look_again_days for rule in of_bird if rule.look_again_days), default=None)
+
+
 def _with_checks(
     feet: Mapping[str, FootStanding],
     records: Records,
     rounds: Rounds,
     today: date,
+    bird_again: int | None,
 ) -> dict[str, FootStanding]:
     """Each foot with what is due of it: each thing once, on the earliest day that is asked for.
 
@@ -783,6 +794,8 @@ def _with_checks(
     be watched.
     """
     usual = _usual(records, rounds) or today
+    if bird_again and records.last_check:
+        usual = min(usual, records.last_check + timedelta(bird_again))
     found = {}
     for name, foot in feet.items():
         hers = [asked for asked in records.asked if asked.foot == name]

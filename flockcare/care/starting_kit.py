@@ -14,8 +14,7 @@ class Thing:
 
 
 STARTING_KIT = (
-    Thing("Fine blades, sterile", ItemKind.BLADE, "blades"),
-    Thing("Alcohol", ItemKind.ALCOHOL, "ml"),
+    Thing("Fine blades, sterile, used once", ItemKind.BLADE, "blades"),
     Thing("Tweezers", ItemKind.TWEEZERS),
     Thing("Gloves", ItemKind.GLOVES, "pairs"),
     Thing("Epsom salt", ItemKind.EPSOM_SALT, "g"),

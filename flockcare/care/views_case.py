@@ -14,10 +14,10 @@ from flockcare.care.case_story import events, past_like, repeated_trouble
 from flockcare.care.forms import posted
 from flockcare.care.kit import materials
 from flockcare.care.models import CareStep, KitItem
-from flockcare.care.opening import CAUTIONS, OpeningForm, answer_for
-from flockcare.care.recorded import bird_is_for_vet, records_of
+from flockcare.care.opening import CAUTIONS, OpeningAnswer, OpeningForm, answer_for
+from flockcare.care.recorded import Records, bird_is_for_vet, records_of
 from flockcare.care.rows import Row
-from flockcare.care.rules import LIMITS
+from flockcare.care.rules import LIMITS, Advice
 from flockcare.care.situation import advise_cases, standing
 from flockcare.feet.cases import Case, cases_of_flock
 from flockcare.feet.models import Check
@@ -66,7 +66,7 @@ def case(request, flock, bird_id, foot, check_id):
             "case": found,
             "row": hers_now and Row(bird, hers_now),
             "advised": next((o for o in advise_cases(bird, hers_now) if o.foot == foot), None),
-            "for_vet": bool(hers_now) and bird_is_for_vet(bird, now=now),
+            "for_vet": bird_is_for_vet(hers_now),
             "limits": LIMITS,
             "events": events(
                 found,
@@ -126,6 +126,15 @@ def repeats(request, flock):
     return render(request, "care/repeats.html", {"here": "birds", "lines": lines})
 
 
+def _level(records: Records, answer: OpeningAnswer | None) -> Advice:
+    """What one is not sure of is asked of a vet."""
+    if answer is None:
+        return records.advice
+    unsure = Advice.ASK if answer.unsure or answer.odd_droppings else Advice.LOOK
+    said = max((rule.advice for rule in answer.said), default=Advice.LOOK)
+    return max(records.advice, unsure, said)
+
+
 @require_http_methods(["GET", "POST"])
 @flock_view(Role.KEEPER, read=Role.KEEPER)
 def opening(request, flock, bird_id, foot):
@@ -151,6 +160,8 @@ def opening(request, flock, bird_id, foot):
             "answer": answer,
             "recorded": answer.recorded if answer else records.signs,
             "for_vet": answer.vet if answer else records.for_vet,
+            "level": _level(records, answer),
+            "under_plan": records.for_vet and not _level(records, answer).is_for_vet,
             "cautions": CAUTIONS,
             "limits": LIMITS,
             "materials": materials(KitItem.objects.filter(flock=flock), today=timezone.localdate()),

@@ -15,6 +15,7 @@ from flockcare.care.holds import Hold
 from flockcare.care.medicines import warnings_about
 from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind, VetContact
 from flockcare.care.recorded import bird_is_for_vet
+from flockcare.care.situation import standing
 from flockcare.care.views_today import back_or_piece
 from flockcare.core.forms import record_keys, saved
 from flockcare.feet.due import is_sore
@@ -142,11 +143,13 @@ def show(request, flock, step_id):
 
 def _form_page(request, bird, form, *, sent: Sent, photo_errors, **more):
     wrong = bool(photo_errors) or (form.is_bound and bool(form.errors))
+    hers = standing(bird, now=timezone.now())
     context = {
         "here": "today",
         "bird": bird,
         "form": form,
-        "for_vet": bird_is_for_vet(bird, now=timezone.now()),
+        "for_vet": bird_is_for_vet(hers),
+        "level": hers.advice if hers else None,
         "photo_errors": photo_errors,
         # One of another bird goes along until the record is saved, which then names it.
         "kept_photos": [*sent.own, *sent.elsewhere],

@@ -12,7 +12,7 @@ from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep
 from flockcare.care.notifiable import several_ill
-from flockcare.care.recorded import is_for_vet
+from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.rows import Row, answer, rows_of
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import advise_bird, advise_cases, mark_of, standings
@@ -145,6 +145,6 @@ def care_of(bird, cases) -> dict:
         "holds": [] if hers else open_holds(bird.flock, now=now, bird=bird),
         "last_steps": steps[:LAST_STEPS],
         "repeated": repeated_trouble(bird, cases),
-        "for_vet": bool(hers) and is_for_vet(hers.advice),
+        "for_vet": bird_is_for_vet(hers),
         "limits": LIMITS,
     }

@@ -137,7 +137,7 @@ def test_what_nobody_is_sure_of_is_for_a_vet(open_phone, site):
     find_sore(page, site, "Lovage", "Mild")
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Lovage']}/")
     page.locator("a:has-text('Before you open a sore')").tap()
-    page.wait_for_selector("a:has-text('Leave it and watch')")
+    page.wait_for_selector("a:has-text('Leave it and monitor')")
     for question in range(9):
         page.locator(".questions fieldset").nth(question).locator(
             "label:has-text('not sure')"
@@ -145,7 +145,7 @@ def test_what_nobody_is_sure_of_is_for_a_vet(open_phone, site):
     page.locator("button:has-text('What follows from that')").tap()
     page.wait_for_selector("text=Call a vet. Do not open it.")
     page.wait_for_selector(".until-vet")
-    assert page.locator("a:has-text('Leave it and watch')").count() == 0
+    assert page.locator("a:has-text('Leave it and monitor')").count() == 0
 
 
 TOUCH = 44

@@ -458,6 +458,15 @@ ROWS = (
     row("ASK SOON", SCAB, "Three more within two weeks", SYNOVIAE, others_new_14_days=3),
     row("ASK SOON", SWOLLEN, "Three more within two weeks", SYNOVIAE, others_new_14_days=5),
     row("ASK SOON", NOTHING, "Three others new, she not checked", SYNOVIAE, others_new_14_days=3),
+    row(
+        "LEAVE",
+        NOTHING,
+        "Others new, both her feet clear by one tap",
+        MEMORY,
+        score=0,
+        other_score=0,
+        others_new_14_days=3,
+    ),
     row("LEAVE HOME ASK", SCAB, "One more", SYNOVIAE, others_new_14_days=1),
     row("SOON", SKIN, "Several, with hot feet", SYNOVIAE, others_new_14_days=3, hot=True),
     # --- Sizes

@@ -174,7 +174,7 @@ def test_the_questions_come_first_and_leaving_is_offered_where_no_vet_is_needed(
     assert LEAVE not in ill and "Until the vet sees her" in ill
 
 
-LEAVE = "Leave it and watch"
+LEAVE = "Leave it and monitor"
 
 
 def words(answer) -> str:
@@ -191,7 +191,7 @@ def test_every_question_has_to_be_answered(cast, birds):
     for name in WELL:
         answer = opening(cast, birds["Dill"], {k: v for k, v in WELL.items() if k != name})
         assert answer.status_code == 422
-        assert "Check her first" in answer.content.decode()
+        assert "Check the bird first" in answer.content.decode()
 
 
 @pytest.mark.parametrize("name", WELL)
@@ -208,7 +208,9 @@ def test_without_a_sign_it_is_commonly_left_and_never_to_be_opened(cast, birds):
     """Common practice, no published source."""
     page = opening(cast, birds["Dill"], WELL).content.decode()
     assert "Call a vet. Do not open it." not in page
-    assert "<strong>leave it and watch</strong>" in page and "No sign that calls for a vet" in page
+    assert (
+        "<strong>leave it and monitor</strong>" in page and "No sign that calls for a vet" in page
+    )
     assert "you may open" not in page.lower()
 
 
@@ -217,7 +219,7 @@ def test_materials_are_checked_against_the_kit(cast, birds):
     KitItem.objects.create(flock=cast.flock, name="Blades", kind="blade", expires_on=day(-1))
     page = opening(cast, birds["Dill"]).content.decode()
     assert "Gauze pads: 4 pads" in page and "Blades: past its date" in page
-    assert page.count("missing") == 8
+    assert page.count("missing") == 7
 
 
 def test_who_may_ask(cast, birds):

@@ -85,7 +85,7 @@ def test_advice_to_soak_leads_straight_there(cast, birds):
 def test_a_limp_is_no_reason_to_soak(cast, birds):
     look(cast, birds["Dill"], left={"score": 1}, right={"score": 0}, gait=1)
     page = cast.clients.keeper.get(url(cast, "bird", birds["Dill"].pk)).text
-    assert "look every day" in page and "How to soak" not in page
+    assert "check every day" in page and "How to soak" not in page
 
 
 def test_the_form_of_care_and_a_dressing_that_is_due_lead_there(cast, birds):

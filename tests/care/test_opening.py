@@ -31,8 +31,8 @@ SIGNS = {
     "oozing": ({"left": {**SORE, "oozing": True}, "right": CLEAR}, "The sore is oozing."),
     "swollen": ({"left": {"score": 2}, "right": CLEAR}, "Swelling that can be seen from above."),
     "cold": ({"left": {**SORE, "cold_or_dark": True}, "right": CLEAR}, "The foot is cold or dark."),
-    "dull": ({"left": SORE, "right": CLEAR, "manner": "dull"}, "She is not bright."),
-    "lame": ({"left": SORE, "right": CLEAR, "gait": 3}, "She is obviously lame."),
+    "dull": ({"left": SORE, "right": CLEAR, "manner": "dull"}, "Not bright."),
+    "lame": ({"left": SORE, "right": CLEAR, "gait": 3}, "Obviously lame."),
     "grade": ({"left": {**SORE, "clinical_grade": 4}, "right": CLEAR}, "Bone, joint or tendon"),
 }
 
@@ -65,8 +65,8 @@ def test_answers_and_records_are_told_apart(cast, birds):
     look(cast, birds["Dill"], days_ago=1, left={**SORE, "hot": True}, right=CLEAR)
     page = opening(cast, birds["Dill"], {**WELL, "eating": "no", "droppings": "no"})
     records, told = page.split("You say:")
-    assert "The foot is hot" in records and "She is not eating" not in records
-    assert "She is not eating" in told and "Her droppings are not normal" in told
+    assert "The foot is hot" in records and "Not eating" not in records
+    assert "Not eating" in told and "The droppings are not normal" in told
     assert "The foot is hot" not in told.split("</ul>")[0]
 
 
@@ -78,8 +78,8 @@ def test_while_the_other_foot_is_for_a_vet_this_one_is_left_too(cast, birds):
     look(cast, birds["Dill"], left=SORE, right={"score": 2}, manner="dull")
     for foot, other in (("left", "Right"), ("right", "Left")):
         page = opening(cast, birds["Dill"], foot=foot)
-        assert page.count("She is not bright.") == 1
-        assert f"{other} foot: She is not bright." not in page
+        assert page.count("Not bright.") == 1
+        assert f"{other} foot: Not bright." not in page
     # A sign of the foot is said of each foot that has it.
     hot = {**SORE, "hot": True}
     look(cast, birds["Sorrel"], left=hot, right=hot)

@@ -75,7 +75,7 @@ def test_a_word_about_the_bird_stands_for_two_weeks(cast, birds):
     look(cast, birds["Dill"], days_ago=20, left={"score": 1}, eating="no", gait=4)
     look(cast, birds["Dill"], days_ago=12, left={"score": 1}, manner="dull")
     look(cast, birds["Dill"], days_ago=0, left={"score": 1})
-    assert of_the_bird(birds["Dill"]) == ("She is not bright",)
+    assert of_the_bird(birds["Dill"]) == ("Not bright",)
     look(cast, birds["Dill"], left={"score": 1}, manner="bright")
     assert of_the_bird(birds["Dill"]) == ()
     assert not advised(birds["Dill"]).answer.advice.is_for_vet
@@ -171,7 +171,7 @@ def test_the_page_shows_what_led_there_and_the_limits(cast, birds):
     page = " ".join(cast.clients.viewer.get(url(cast, "bird", birds["Dill"].pk)).text.split())
     assert "left foot: vet within days" in page.lower()
     assert "The foot is hot" in page and "/about/sources/#bsava-2008" in page
-    assert "Also there: a sore, and she limps a little" in page
+    assert "Also there: a sore, and a slight limp" in page
     assert "No clinical scale has been validated for hens" in page
     # What was not written down is named, and never counted as a no.
     assert "Not recorded:" in page

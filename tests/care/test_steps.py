@@ -270,7 +270,7 @@ def test_a_medicine_that_is_not_allowed_somewhere_is_said(cast, birds):
     )
     page = answer.content.decode()
     assert "Fluoroquinolones: not allowed outside the label in the United States" in page
-    assert "Ask your vet before you give any more, and do not eat her eggs." in page
+    assert "Ask your vet before you give any more, and do not eat the eggs." in page
 
 
 def test_after_a_check_that_found_a_sore_the_way_leads_on(cast, birds):

@@ -8,119 +8,254 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('care', '0004_versions'),
-        ('people', '0009_changesets_of_before'),
+        ("care", "0004_versions"),
+        ("people", "0009_changesets_of_before"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='carestep',
-            name='batch',
-            field=models.CharField(blank=True, db_default='', default='', max_length=40, verbose_name='batch number'),
+            model_name="carestep",
+            name="batch",
+            field=models.CharField(
+                blank=True, db_default="", default="", max_length=40, verbose_name="batch number"
+            ),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='decided_by',
-            field=models.CharField(blank=True, choices=[('vet', 'the vet'), ('keeper', 'a keeper'), ('both', 'the vet and a keeper together')], db_default='', default='', max_length=6, verbose_name='who decided'),
+            model_name="carestep",
+            name="decided_by",
+            field=models.CharField(
+                blank=True,
+                choices=[
+                    ("vet", "the vet"),
+                    ("keeper", "a keeper"),
+                    ("both", "the vet and a keeper together"),
+                ],
+                db_default="",
+                default="",
+                max_length=6,
+                verbose_name="who decided",
+            ),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='found',
-            field=models.TextField(blank=True, db_default='', default='', max_length=4000, verbose_name='what the vet found'),
+            model_name="carestep",
+            name="found",
+            field=models.TextField(
+                blank=True,
+                db_default="",
+                default="",
+                max_length=4000,
+                verbose_name="what the vet found",
+            ),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='given_to',
-            field=models.CharField(blank=True, db_default='', default='', editable=False, max_length=80, verbose_name='given to'),
+            model_name="carestep",
+            name="given_to",
+            field=models.CharField(
+                blank=True,
+                db_default="",
+                default="",
+                editable=False,
+                max_length=80,
+                verbose_name="given to",
+            ),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='laboratory',
-            field=models.TextField(blank=True, db_default='', default='', max_length=4000, verbose_name='laboratory result'),
+            model_name="carestep",
+            name="laboratory",
+            field=models.TextField(
+                blank=True,
+                db_default="",
+                default="",
+                max_length=4000,
+                verbose_name="laboratory result",
+            ),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='medicine_given',
-            field=models.CharField(blank=True, choices=[('yes', 'yes'), ('no', 'no'), ('unknown', 'not known')], db_default='', default='', max_length=7, verbose_name='was a medicine given or prescribed'),
+            model_name="carestep",
+            name="medicine_given",
+            field=models.CharField(
+                blank=True,
+                choices=[("yes", "yes"), ("no", "no"), ("unknown", "not known")],
+                db_default="",
+                default="",
+                max_length=7,
+                verbose_name="was a medicine given or prescribed",
+            ),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='no_medicine',
-            field=models.BooleanField(db_default=False, default=False, verbose_name='contains no medicine'),
+            model_name="carestep",
+            name="no_medicine",
+            field=models.BooleanField(
+                db_default=False, default=False, verbose_name="contains no medicine"
+            ),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='past',
-            field=models.BooleanField(db_default=False, default=False, verbose_name='it is past'),
+            model_name="carestep",
+            name="past",
+            field=models.BooleanField(db_default=False, default=False, verbose_name="it is past"),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='plan',
-            field=models.TextField(blank=True, db_default='', default='', max_length=2000),
+            model_name="carestep",
+            name="plan",
+            field=models.TextField(blank=True, db_default="", default="", max_length=2000),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='plan_until',
-            field=models.DateField(blank=True, null=True, verbose_name='the plan holds until'),
+            model_name="carestep",
+            name="plan_until",
+            field=models.DateField(blank=True, null=True, verbose_name="the plan holds until"),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='quantity',
-            field=models.CharField(blank=True, db_default='', default='', max_length=80, verbose_name='how much was given'),
+            model_name="carestep",
+            name="quantity",
+            field=models.CharField(
+                blank=True,
+                db_default="",
+                default="",
+                max_length=80,
+                verbose_name="how much was given",
+            ),
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='question',
-            field=models.TextField(blank=True, db_default='', default='', max_length=2000, verbose_name='what was asked'),
+            model_name="carestep",
+            name="question",
+            field=models.TextField(
+                blank=True,
+                db_default="",
+                default="",
+                max_length=2000,
+                verbose_name="what was asked",
+            ),
         ),
         migrations.AddField(
-            model_name='kititem',
-            name='batch',
-            field=models.CharField(blank=True, db_default='', default='', max_length=40, verbose_name='batch number'),
+            model_name="kititem",
+            name="batch",
+            field=models.CharField(
+                blank=True, db_default="", default="", max_length=40, verbose_name="batch number"
+            ),
         ),
         migrations.AddField(
-            model_name='kititem',
-            name='no_medicine',
-            field=models.BooleanField(db_default=False, default=False, verbose_name='contains no medicine'),
+            model_name="kititem",
+            name="no_medicine",
+            field=models.BooleanField(
+                db_default=False, default=False, verbose_name="contains no medicine"
+            ),
         ),
         migrations.AlterField(
-            model_name='carestep',
-            name='kind',
-            field=models.CharField(choices=[('watched', 'monitored'), ('soaked', 'soaked'), ('rinsed', 'rinsed'), ('scab lifted', 'scab lifted, plug or core out'), ('ointment', 'ointment, spray or powder'), ('dressing on', 'dressing on'), ('dressing looked at', 'dressing checked'), ('dressing changed', 'dressing changed'), ('dressing off', 'dressing off'), ('vet', 'vet'), ('medicine', 'medicine')], max_length=20),
+            model_name="carestep",
+            name="kind",
+            field=models.CharField(
+                choices=[
+                    ("watched", "monitored"),
+                    ("soaked", "soaked"),
+                    ("rinsed", "rinsed"),
+                    ("scab lifted", "scab lifted, plug or core out"),
+                    ("ointment", "ointment, spray or powder"),
+                    ("dressing on", "dressing on"),
+                    ("dressing looked at", "dressing checked"),
+                    ("dressing changed", "dressing changed"),
+                    ("dressing off", "dressing off"),
+                    ("vet", "vet"),
+                    ("medicine", "medicine"),
+                ],
+                max_length=20,
+            ),
         ),
         migrations.AlterField(
-            model_name='kititem',
-            name='kind',
-            field=models.CharField(choices=[('blade', 'fine blade'), ('alcohol', 'alcohol for the blade'), ('tweezers', 'tweezers'), ('ointment', 'ointment, spray or powder'), ('antiseptic', 'antiseptic'), ('epsom salt', 'Epsom salt'), ('gauze', 'gauze'), ('wrap', 'soft strips or wrap'), ('gloves', 'gloves'), ('medicine', 'medicine'), ('other', 'something else')], default='other', max_length=12, verbose_name='what it is'),
+            model_name="kititem",
+            name="kind",
+            field=models.CharField(
+                choices=[
+                    ("blade", "fine blade"),
+                    ("alcohol", "alcohol for the blade"),
+                    ("tweezers", "tweezers"),
+                    ("ointment", "ointment, spray or powder"),
+                    ("antiseptic", "antiseptic"),
+                    ("epsom salt", "Epsom salt"),
+                    ("gauze", "gauze"),
+                    ("wrap", "soft strips or wrap"),
+                    ("gloves", "gloves"),
+                    ("medicine", "medicine"),
+                    ("other", "something else"),
+                ],
+                default="other",
+                max_length=12,
+                verbose_name="what it is",
+            ),
         ),
         migrations.CreateModel(
-            name='VetContact',
+            name="VetContact",
             fields=[
-                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ('version', models.PositiveIntegerField(db_default=1, default=1, editable=False)),
-                ('name', models.CharField(max_length=80)),
-                ('telephone', models.CharField(max_length=40, validators=[django.core.validators.RegexValidator('\\d.*\\d.*\\d', 'Give the number with its digits, as you dial it.')])),
-                ('note', models.TextField(blank=True, default='', max_length=1000, verbose_name='out of hours, and anything else')),
-                ('is_usual', models.BooleanField(default=False, verbose_name='the one to ring first')),
-                ('flock', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("version", models.PositiveIntegerField(db_default=1, default=1, editable=False)),
+                ("name", models.CharField(max_length=80)),
+                (
+                    "telephone",
+                    models.CharField(
+                        max_length=40,
+                        validators=[
+                            django.core.validators.RegexValidator(
+                                "\\d.*\\d.*\\d", "Give the number with its digits, as you dial it."
+                            )
+                        ],
+                    ),
+                ),
+                (
+                    "note",
+                    models.TextField(
+                        blank=True,
+                        default="",
+                        max_length=1000,
+                        verbose_name="out of hours, and anything else",
+                    ),
+                ),
+                (
+                    "is_usual",
+                    models.BooleanField(default=False, verbose_name="the one to ring first"),
+                ),
+                (
+                    "flock",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, to="people.flock"
+                    ),
+                ),
             ],
             options={
-                'ordering': [django.db.models.functions.text.Lower('name')],
+                "ordering": [django.db.models.functions.text.Lower("name")],
             },
         ),
         migrations.AddField(
-            model_name='carestep',
-            name='contact',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, to='care.vetcontact', verbose_name='which vet'),
+            model_name="carestep",
+            name="contact",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.SET_NULL,
+                to="care.vetcontact",
+                verbose_name="which vet",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='vetcontact',
-            constraint=models.UniqueConstraint(models.F('flock'), django.db.models.functions.text.Lower('name'), name='one_vet_per_name', violation_error_message='There is a vet of that name already.'),
+            model_name="vetcontact",
+            constraint=models.UniqueConstraint(
+                models.F("flock"),
+                django.db.models.functions.text.Lower("name"),
+                name="one_vet_per_name",
+                violation_error_message="There is a vet of that name already.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='vetcontact',
-            constraint=models.UniqueConstraint(condition=models.Q(('is_usual', True)), fields=('flock',), name='one_usual_vet', violation_error_message='Another vet is the one to ring first.'),
+            model_name="vetcontact",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("is_usual", True)),
+                fields=("flock",),
+                name="one_usual_vet",
+                violation_error_message="Another vet is the one to ring first.",
+            ),
         ),
     ]

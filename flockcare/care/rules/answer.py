@@ -42,7 +42,7 @@ class Answer:
         if self.advice.is_for_vet:
             return "Only a check without these signs, or what the vet says."
         if self.advice is Advice.LOOK:
-            return "A check that says how the foot is, how she walks and how she is in other ways."
+            return "A check that says how the foot is, how the bird walks and how it is otherwise."
         return "Any one of the signs that call for a vet, and each new check."
 
 

@@ -272,8 +272,8 @@ def third_case(seen: Situation) -> bool | None:
 
 
 def several_new(seen: Situation) -> bool | None:
-    """Unless both her feet are known to be clear, and she walks well."""
-    affected = either(sore(seen), other_sore(seen), limps(seen))
+    """Unless both her feet are known to be clear, and no limp was seen."""
+    affected = either(sore(seen), other_sore(seen), limps(seen) is True)
     return every(affected is not False, at_least(seen.others_new_14_days, OTHERS_NEW))
 
 

@@ -2,17 +2,27 @@
 
 from django import template
 
+from flockcare.birds.models import Bird
 from flockcare.care import recorded
-from flockcare.care.dressing import UNTIL_VET
-from flockcare.care.rules import Answer
+from flockcare.care.dressing import UNDER_PLAN, UNTIL_ASKED, UNTIL_VET
+from flockcare.care.rules import Advice, Answer
 
 register = template.Library()
 
 
 @register.inclusion_tag("care/until_vet.html")
-def until_vet():
-    """Stands where the way to opening a foot would be, as long as she is for a vet."""
-    return {"lines": UNTIL_VET}
+def until_vet(bird: Bird, level: Advice):
+    """Stands where the way to opening a foot would be, as long as the bird is for a vet.
+
+    ``level``: the advice that holds; below a vet's where a plan holds for all that the vet knows.
+    """
+    if level.is_urgent:
+        title, lines = f"Until the vet sees {bird.pronouns.object}", UNTIL_VET
+    elif level.is_for_vet:
+        title, lines = "Until you have asked the vet", UNTIL_ASKED
+    else:
+        title, lines = "While the vet’s plan holds", UNDER_PLAN
+    return {"title": title, "lines": lines}
 
 
 @register.filter
