@@ -72,7 +72,7 @@
     dialog.showModal();
     history.pushState({ viewer: true }, "");
     show();
-    const all = await found(link.dataset.viewer, page).catch(() => []);
+    const all = await found(link.dataset.viewer.trim(), page).catch(() => []);
     if (!all.length || shots[at].page !== page) return;
     [shots, at] = [all, all.findIndex((shot) => shot.page === page)];
     show();
