@@ -34,7 +34,8 @@ def series_of(request, flock, bird_id, foot: str, *, scores=None, care=()) -> di
     chosen = shots_in_order.choose(shots, *asked)
     now = next((shot for shot in chosen if shot.key == asked[1]), chosen[-1] if chosen else None)
     span, maps = shots_in_order.aligned(shots)
-    frames = _frames(shots, scores or {}, care, maps, chosen)
+    shown = [now] if view == ONE and now else chosen
+    frames = _frames(shots, scores or {}, care, maps, shown)
     context = {
         "bird": bird,
         "foot": foot,
@@ -50,7 +51,7 @@ def series_of(request, flock, bird_id, foot: str, *, scores=None, care=()) -> di
         "partner": next((shot for shot in chosen if shot is not now), now),
         "rows": _newest_first(frames),
         "measured": len(maps),
-        **_compared([now] if view == ONE and now else chosen, span, maps),
+        **_compared(shown, span, maps),
     }
     if len(shots) > 1:
         title = f"Sores of {bird.name}, {Foot(foot).label}, over time"
@@ -122,9 +123,14 @@ def _pane(shot) -> dict:
 
 
 def _frames(shots, scores, care, maps, chosen) -> list[dict]:
-    """The film strip and the table: oldest first, one entry a photo."""
+    """The film strip and the table: oldest first, one entry a photo.
+
+    ``letter``: A or B of two that are compared, empty for one that is shown alone, else None.
+    """
     told = shots_in_order.care_before(shots, care)
-    letters = {shot.key: letter for shot, letter in zip(chosen, "AB", strict=False)}
+    letters = dict(
+        zip((shot.key for shot in chosen), "AB" if len(chosen) > 1 else [""], strict=False)
+    )
     frames = []
     for shot in shots:
         width, height = shot.photo.shown
@@ -135,7 +141,7 @@ def _frames(shots, scores, care, maps, chosen) -> list[dict]:
             "height": height,
             "score": scores.get(shot.photo.pk),
             "care": told.get(shot.key, ""),
-            "letter": letters.get(shot.key, ""),
+            "letter": letters.get(shot.key),
         }
         if to_mm:
             frame |= {

@@ -25,7 +25,7 @@
       button.addEventListener("click", () => go(step));
       return button;
     });
-    const close = make("button", { type: "button", class: "viewer-close", "aria-label": "Close" }, "×");
+    const close = make("button", { type: "button", class: "viewer-close", "aria-label": "Close", autofocus: "" }, "×");
     close.addEventListener("click", () => dialog.close());
     dialog = make("dialog", { class: "viewer", "aria-label": "Photo" }, stage,
       make("div", { class: "viewer-foot" }, buttons[0], words, buttons[1]), close);
@@ -97,8 +97,9 @@
     if (shot.care) lines.push(make("p", { class: "more" }, `Care since the photo before: ${shot.care}`));
     if (pageOf(location.href) !== shot.page) lines.push(make("a", { href: shot.page }, "Photo page"));
     words.replaceChildren(...lines);
-    buttons[0].disabled = at === 0;
-    buttons[1].disabled = at === shots.length - 1;
+    // Not `disabled`: a button that is takes no keys while it has the focus.
+    buttons[0].setAttribute("aria-disabled", at === 0);
+    buttons[1].setAttribute("aria-disabled", at === shots.length - 1);
   }
 
   function go(step) {
