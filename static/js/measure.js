@@ -351,14 +351,16 @@ function lookAt(points, room = 2.2) {
 
 // --- Keyboard
 
-const inField = ({ target }) => target.closest?.("input:not([type=radio]), select, textarea, button, summary");
+// The space bar is the board's while the pointer is over it, whatever was pressed last.
+const forBoard = ({ key, target }) =>
+  key === " " && board.matches(":hover") && !target.closest?.("input:not([type=radio]), select, textarea");
 
 document.addEventListener("keydown", (event) => {
   if ((event.ctrlKey || event.metaKey) && !event.shiftKey && event.key.toLowerCase() === "z") {
     if (event.target.closest("input:not([type=radio]), textarea")) return;
     event.preventDefault();
     undo();
-  } else if (event.key === " " && !inField(event)) {
+  } else if (forBoard(event)) {
     event.preventDefault();
     space = true;
     board.classList.add("panning");
@@ -367,6 +369,7 @@ document.addEventListener("keydown", (event) => {
 for (const [target, kind] of [[document, "keyup"], [window, "blur"]]) {
   target.addEventListener(kind, (event) => {
     if (kind === "keyup" && event.key !== " ") return;
+    if (space) event.preventDefault();
     space = false;
     board.classList.remove("panning");
   });
