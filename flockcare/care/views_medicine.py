@@ -87,7 +87,7 @@ def _tell(request, flock, steps: list[CareStep]) -> None:
             step.product,
             step.given_to,
             len(steps),
-            reverse("pages:changeset", args=[flock.pk, first.changeset]),
+            reverse("record_history", args=[flock.pk, first.record, "carestep"]),
         ),
     )
     for warning in warnings_about(step.product):

@@ -1,19 +1,55 @@
 """The photos of one foot in order, below how that foot stands."""
 
+from django.db.models import Q
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from flockcare.care.models import CareStep, StepKind
 from flockcare.care.rows import Row
 from flockcare.care.situation import standings
+from flockcare.feet.models import FootFinding
+from flockcare.feet.scales import LESION
 from flockcare.people.access import flock_view
 from flockcare.photos.views_series import series_of
+
+DISCS = "○◐●"
 
 
 @require_safe
 @flock_view()
 def series(request, flock, bird_id, foot):
-    context = series_of(request, flock, bird_id, foot)
+    context = series_of(
+        request,
+        flock,
+        bird_id,
+        foot,
+        scores=_scores(flock, bird_id, foot),
+        care=_care(flock, bird_id, foot),
+    )
     hers = standings(flock, now=timezone.now()).birds.get(bird_id)
     context["row"] = hers and Row(context["bird"], hers)
     return render(request, "pages/series.html", context)
+
+
+def _scores(flock, bird_id, foot) -> dict:
+    """By photo, the score at the check that it belongs to, ``◐ mild``: as a shape and as text."""
+    found = FootFinding.objects.filter(
+        check_record__flock=flock,
+        check_record__bird_id=bird_id,
+        check_record__photos__isnull=False,
+        foot=foot,
+    )
+    return {
+        photo: f"{DISCS[score]} {LESION.step(score).short.lower()}"
+        for photo, score in found.values_list("check_record__photos", "score")
+    }
+
+
+def _care(flock, bird_id, foot) -> list:
+    """What was done to this foot, or to the bird, with its day; oldest first."""
+    steps = CareStep.objects.filter(Q(foot=foot) | Q(foot=""), flock=flock, bird_id=bird_id)
+    return [
+        (timezone.localdate(at), StepKind(kind).label)
+        for at, kind in steps.order_by("at").values_list("at", "kind")
+    ]

@@ -72,10 +72,7 @@ class MeasureForm(KeeperForm):
     )
     height_mm = forms.TypedChoiceField(
         label="How high the sore stands above the card",
-        choices=[
-            ("", "Not checked"),
-            *((f"{mm}", f"{mm} mm" if mm else "Level") for mm in (0, 3, 5, 8)),
-        ],
+        choices=HEIGHTS.items(),
         coerce=float,
         empty_value=None,
         required=False,

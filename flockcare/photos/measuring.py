@@ -265,6 +265,24 @@ def _check_outline(photo: Photo, points: np.ndarray) -> None:
 # --- Keeping
 
 
+def next_to_measure(photo: Photo) -> Photo | None:
+    """Another photo whose card gives a scale and in which nothing was measured: of the same foot,
+    the next in time or else the oldest; where it has none, the newest of the flock's."""
+    waiting = Photo.objects.filter(
+        flock_id=photo.flock_id,
+        of_house=False,
+        foot__in=Foot.values,
+        card_reading__view__isnull=False,
+        measurements__isnull=True,
+    ).exclude(pk=photo.pk)
+    if photo.bird_id and photo.foot:
+        same = list(waiting.filter(bird=photo.bird_id, foot=photo.foot).in_time_order())
+        later = [one for one in same if photo.taken and one.taken and one.taken > photo.taken]
+        if same:
+            return (later or same)[0]
+    return waiting.exclude(bird=None).order_by("-added_at", "pk").first()
+
+
 def measure(
     *, photo: Photo, keeper, scale: Scale, outline, spread: float = 0.0, now=None
 ) -> Measurement:

@@ -1,6 +1,7 @@
 """All photos of one foot in time order, and what two of them say about each other."""
 
 import datetime as dt
+from collections import Counter
 from dataclasses import dataclass
 from math import hypot
 
@@ -75,10 +76,7 @@ def shots_of(bird: Bird, foot: str) -> list[Shot]:
     measured = Measurement.objects.filter(
         photo__bird=bird, photo__foot=foot, photo__deleted_at=None
     )
-    newest = {
-        each.photo_id: each
-        for each in measured.order_by("at").defer("outline_px", "outline_mm", "to_mm")
-    }
+    newest = {each.photo_id: each for each in measured.order_by("at").defer("outline_mm")}
     return [Shot(photo, newest.get(photo.pk)) for photo in photos]
 
 
@@ -154,6 +152,28 @@ def days_between(before: Shot, after: Shot) -> int | None:
     return (second - first).days
 
 
+# --- Care between two photos
+
+
+def care_before(shots: list[Shot], care: list[tuple[dt.date, str]]) -> dict[str, str]:
+    """By key of a shot: the care given since the one before it, ``soaked 3 times, dressing on``.
+
+    ``care``: days with what was done, oldest first. Only between photos whose days are known.
+    """
+    told, since = {}, None
+    for shot in shots:
+        if not shot.days or shot.days[0] != shot.days[1]:
+            continue
+        on = shot.days[0]
+        if since:
+            kinds = Counter(what for day, what in care if since < day <= on)
+            told[shot.key] = ", ".join(
+                what if count == 1 else f"{what} {count} times" for what, count in kinds.items()
+            )
+        since = on
+    return told
+
+
 # --- Laying one over the other
 
 
@@ -180,11 +200,33 @@ def pair(before: Shot, after: Shot) -> Pair:
     turn_first, turn_second = (_rotation(local) for local, _ in (first, second))
     if before.measurement.scaled_by == after.measurement.scaled_by == Scaling.CARD:
         turn_second = turn_first
-    longest = max(shot.measurement.longest_diameter_mm for shot in (before, after))
     return Pair(
-        span_mm=min(MOST_SPAN_MM, max(LEAST_SPAN_MM, SPAN_IN_DIAMETERS * longest)),
+        span_mm=_span((before, after)),
         to_mm=(_affine(*first, turn_first), _affine(*second, turn_second)),
     )
+
+
+def aligned(shots: list[Shot]) -> tuple[float, dict[str, tuple[float, ...]]]:
+    """The same for a whole series: span in mm, and the map of each measured shot by its key.
+
+    Those scaled by the card lie as the first of them lies.
+    """
+    measured = [shot for shot in shots if shot.measurement]
+    if not measured:
+        return 0.0, {}
+    maps, turned = {}, None
+    for shot in measured:
+        local, middle = _at_sore(shot)
+        turn = _rotation(local)
+        if shot.measurement.scaled_by == Scaling.CARD:
+            turned = turn = turn if turned is None else turned
+        maps[shot.key] = _affine(local, middle, turn)
+    return _span(measured), maps
+
+
+def _span(shots) -> float:
+    longest = max(shot.measurement.longest_diameter_mm for shot in shots)
+    return min(MOST_SPAN_MM, max(LEAST_SPAN_MM, SPAN_IN_DIAMETERS * longest))
 
 
 def to_shown(photo: Photo) -> np.ndarray:

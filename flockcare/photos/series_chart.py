@@ -1,24 +1,35 @@
-"""Area and longest diameter of the sore in one foot over time, drawn as SVG."""
+"""Area of the sore in one foot over time, with the care given below it, drawn as SVG."""
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from itertools import groupby
+from operator import itemgetter
 
-from flockcare.drawing.dates import WEEK, date_ticks
+from flockcare.drawing.dates import WEEK, date_ticks, date_words
 from flockcare.drawing.markup import Markup, element, join, percent
 from flockcare.drawing.scales import Linear, nice_ticks
 from flockcare.photos import words
 from flockcare.photos.series import Shot
 
 LEFT, RIGHT = 0.12, 0.97  # of the width, so that the first mark is clear of the figures
-AREA, DIAMETER = (24, 150), (186, 266)  # top and bottom of either part
-AXIS = 274
-RADIUS = 3.5
+TOP, BOTTOM = 24, 150
+CARE = 164
+AXIS = 172
+RADIUS = 4
 
 
-def draw(shots: list[Shot], address: Callable[[Shot], str], title: str) -> Markup | None:
+def draw(
+    shots: list[Shot],
+    address: Callable[[Shot], str],
+    title: str,
+    *,
+    care: Iterable[tuple[dt.date, str]] = (),
+    now: Shot | None = None,
+) -> Markup | None:
     """The measured ones whose date is known at least to the year; None where there are none.
 
-    ``address``: where a mark leads.
+    ``address``: where a mark leads. ``care``: days with what was done, in time order. ``now``: the
+    one that is shown, which a line marks.
     """
     drawn = [shot for shot in shots if shot.measurement and shot.days]
     if not drawn:
@@ -27,13 +38,9 @@ def draw(shots: list[Shot], address: Callable[[Shot], str], title: str) -> Marku
     if (last - first).days < WEEK:
         first, last = first - dt.timedelta(3), last + dt.timedelta(3)
     days = Linear(first.toordinal(), last.toordinal(), LEFT, RIGHT)
-    area = _up_from_zero(
-        [s.measurement.area_mm2 + s.measurement.area_error_mm2 for s in drawn], AREA
-    )
-    width = _up_from_zero(
-        [s.measurement.longest_diameter_mm + s.measurement.diameter_error_mm for s in drawn],
-        DIAMETER,
-    )
+    largest = max(s.measurement.area_mm2 + s.measurement.area_error_mm2 for s in drawn)
+    area = Linear(0, largest * 1.05, BOTTOM, TOP)
+    given = [(day, what) for day, what in care if first <= day <= last]
     return element(
         "svg",
         {
@@ -44,26 +51,56 @@ def draw(shots: list[Shot], address: Callable[[Shot], str], title: str) -> Marku
             "role": "group",
             "aria-label": title,
         },
-        _part("Area, mm²", AREA, area, 4),
-        _part("Longest diameter, mm", DIAMETER, width, 3),
+        _scale(area),
         _axis(first, last, days),
-        element("g", {"class": "second"}, *(_diameter(shot, days, width) for shot in drawn)),
+        _marker(now, drawn, days),
+        _curve(drawn, days, area),
+        *_care(given, days),
         *(_area(shot, days, area, address) for shot in drawn),
     )
 
 
-def _up_from_zero(values: list[float], part: tuple[int, int]) -> Linear:
-    top, bottom = part
-    return Linear(0, max(values) * 1.05, bottom, top)
+def _x(shot: Shot, days: Linear) -> float:
+    start, end = (days(day.toordinal()) for day in shot.days)
+    return (start + end) / 2
 
 
-def _part(name: str, part: tuple[int, int], scale: Linear, at_most: int) -> Markup:
+def _curve(drawn: list[Shot], days: Linear, area: Linear) -> Markup:
+    """Through all of them, in a box of its own that is stretched to the width."""
+    places = [f"{100 * _x(shot, days):.1f},{area(shot.measurement.area_mm2):.0f}" for shot in drawn]
+    box = {"viewBox": f"0 0 100 {AXIS}", "preserveAspectRatio": "none", "aria-hidden": "true"}
+    line = element("polyline", {"class": "curve", "points": " ".join(places)})
+    return element("svg", {**box, "width": "100%", "height": AXIS}, line)
+
+
+def _marker(now: Shot | None, drawn: list[Shot], days: Linear) -> Markup:
+    x = percent(_x(now if now in drawn else drawn[-1], days))
+    hidden = None if now in drawn else "hidden"
+    place = {"x1": x, "x2": x, "y1": TOP - 8, "y2": AXIS}
+    return element("line", {"class": "now", "visibility": hidden, **place})
+
+
+def _care(given: list[tuple[dt.date, str]], days: Linear) -> list[Markup]:
+    if not given:
+        return []
+    name = {"class": "figure", "x": 0, "y": CARE + 4, "aria-hidden": "true"}
+    drawn = [element("text", name, "Care")]
+    for day, steps in groupby(given, key=itemgetter(0)):
+        x = percent(days(day.toordinal()))
+        done = ", ".join(dict.fromkeys(what for _, what in steps))
+        place = {"x1": x, "x2": x, "y1": CARE - 5, "y2": CARE + 4}
+        title = element("title", {}, f"{date_words(day)}: {done}")
+        drawn.append(element("line", {"class": "care", **place}, title))
+    return drawn
+
+
+def _scale(scale: Linear) -> Markup:
     lines = []
-    for tick in nice_ticks(0, scale.high, at_most):
+    for tick in nice_ticks(0, scale.high, 4):
         y = scale(tick)
         lines.append(element("line", {"class": "grid", "x1": 0, "x2": "100%", "y1": y, "y2": y}))
         lines.append(element("text", {"class": "figure", "x": 0, "y": y - 3}, f"{tick:g}"))
-    name = element("text", {"class": "part-name", "x": 0, "y": part[0] - 10}, name)
+    name = element("text", {"class": "part-name", "x": 0, "y": TOP - 10}, "Area, mm²")
     return element("g", {"aria-hidden": "true"}, *lines, name)
 
 
@@ -86,15 +123,10 @@ def _area(shot: Shot, days: Linear, scale: Linear, address) -> Markup:
     measured = shot.measurement
     return element(
         "a",
-        {"href": address(shot)},
+        {"href": address(shot), "data-key": shot.key},
         element("title", {}, f"{shot.when}: {words.area(measured)}"),
         _mark(shot, days, scale, measured.area_mm2, measured.area_error_mm2),
     )
-
-
-def _diameter(shot: Shot, days: Linear, scale: Linear) -> Markup:
-    measured = shot.measurement
-    return _mark(shot, days, scale, measured.longest_diameter_mm, measured.diameter_error_mm)
 
 
 def _mark(shot: Shot, days: Linear, scale: Linear, value: float, error: float) -> Markup:

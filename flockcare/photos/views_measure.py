@@ -16,7 +16,7 @@ from flockcare.photos.forms import NO_LENGTH, NO_SCALE, NO_TAP, MeasureForm
 from flockcare.photos.models import CardReading, Photo
 from flockcare.photos.outline import NoOutline
 from flockcare.photos.pictures import Picture
-from flockcare.photos.scale import UNCHECKED_PRINT, CannotMeasure
+from flockcare.photos.scale import UNCHECKED_PRINT, CannotMeasure, CardView
 from flockcare.photos.series import to_shown, when
 from flockcare.photos.views_photo import photo_or_404
 
@@ -66,7 +66,9 @@ def _page(request, photo, form, answer=None, status=200):
         "form": form,
         "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in outline),
         "card": reading and _card_words(photo, reading),
+        "window": reading and _window(reading),
         "answer": answer or {},
+        "next": measuring.next_to_measure(photo),
         "here": "birds",
     }
     return render(request, "photos/measure.html", context, status=status)
@@ -99,11 +101,19 @@ def _card_words(photo, reading) -> dict:
     return {"words": said, "doubt": measuring.doubt(photo, reading)}
 
 
+def _window(reading) -> list:
+    """Corners of the card's window in pixels of the original: the sore lies in it."""
+    if reading.view is None:
+        return []
+    return np.round(CardView.from_plain(reading.view).window_px(), 1).tolist()
+
+
 # --- What can be asked for
 
 
 def _read_card(photo: Photo, form, keeper) -> dict:
-    return {"card": _card_words(photo, measuring.read_card_anew(photo))}
+    reading = measuring.read_card_anew(photo)
+    return {"card": _card_words(photo, reading), "window": _window(reading)}
 
 
 def _suggest(photo: Photo, form, keeper) -> dict:
@@ -138,7 +148,20 @@ def _save(photo: Photo, form, keeper) -> dict:
     return {"saved": reverse("photos:photo", args=[photo.flock_id, photo.pk])}
 
 
-DEEDS = {"card": _read_card, "suggest": _suggest, "sizes": _sizes, "save": _save}
+def _save_and_next(photo: Photo, form, keeper) -> dict:
+    saved = _save(photo, form, keeper)
+    if following := measuring.next_to_measure(photo):
+        return {"saved": reverse("photos:measure", args=[photo.flock_id, following.pk])}
+    return saved
+
+
+DEEDS = {
+    "card": _read_card,
+    "suggest": _suggest,
+    "sizes": _sizes,
+    "save": _save,
+    "save and next": _save_and_next,
+}
 
 
 def _words(photo, form, outline, spread) -> dict:

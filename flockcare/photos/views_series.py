@@ -3,23 +3,25 @@
 Its page belongs to ``pages``, which says above it how that foot stands.
 """
 
-from dataclasses import replace
-
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
 from flockcare.birds.models import Bird
 from flockcare.photos import series as shots_in_order
 from flockcare.photos import series_chart, words
-from flockcare.photos.models import Foot, Measurement
+from flockcare.photos.models import Foot
 from flockcare.photos.pictures import Picture
 
-SIDE, OVER = "side", "over"
-VIEWS = {SIDE: "Side by side", OVER: "One over the other"}
+ONE, SIDE, OVER, FADE = "one", "side", "over", "fade"
+VIEWS = {ONE: "One", SIDE: "Side by side", OVER: "Divider", FADE: "Fade"}
 
 
-def series_of(request, flock, bird_id, foot: str) -> dict:
-    """What the page shows of the photos; 404 for a bird of another flock, or no such foot."""
+def series_of(request, flock, bird_id, foot: str, *, scores=None, care=()) -> dict:
+    """What the page shows of the photos; 404 for a bird of another flock, or no such foot.
+
+    ``scores``: by photo, how the foot was when it was taken; ``care``: days with what was done to
+    it, oldest first. Both are known to whoever stands above this.
+    """
     if foot not in Foot.values:
         raise Http404("A hen has a left and a right foot.")
     bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
@@ -28,7 +30,12 @@ def series_of(request, flock, bird_id, foot: str) -> dict:
         shot.photo.flock = flock
     view = request.GET.get("view")
     view = view if view in VIEWS else SIDE
-    chosen = shots_in_order.choose(shots, request.GET.get("a", ""), request.GET.get("b", ""))
+    asked = request.GET.get("a", ""), request.GET.get("b", "")
+    chosen = shots_in_order.choose(shots, *asked)
+    now = next((shot for shot in chosen if shot.key == asked[1]), chosen[-1] if chosen else None)
+    span, maps = shots_in_order.aligned(shots)
+    shown = [now] if view == ONE and now else chosen
+    frames = _frames(shots, scores or {}, care, maps, shown)
     context = {
         "bird": bird,
         "foot": foot,
@@ -38,27 +45,27 @@ def series_of(request, flock, bird_id, foot: str) -> dict:
         "views": VIEWS.items(),
         "here": "birds",
         "shots": shots,
-        "rows": [_row(shot) for shot in _newest_first(shots)],
-        "measured": sum(1 for shot in shots if shot.measurement),
-        **_compared(_with_outlines(chosen)),
+        "frames": frames,
+        "strip_span": span,
+        "now": now,
+        "partner": next((shot for shot in chosen if shot is not now), now),
+        "rows": _newest_first(frames),
+        "measured": len(maps),
+        **_compared(shown, span, maps),
     }
     if len(shots) > 1:
         title = f"Sores of {bird.name}, {Foot(foot).label}, over time"
-        context["chart"] = series_chart.draw(shots, _choose_with(chosen, view), title)
+        context["chart"] = series_chart.draw(
+            shots, _choose_with(chosen, view), title, care=care, now=now
+        )
     return context
 
 
-def _with_outlines(chosen):
-    keys = [shot.measurement.pk for shot in chosen if shot.measurement]
-    whole = Measurement.objects.in_bulk(keys)
-    return [
-        replace(shot, measurement=shot.measurement and whole[shot.measurement.pk])
-        for shot in chosen
-    ]
-
-
-def _compared(chosen) -> dict:
-    context = {"panes": [_pane(shot) for shot in chosen]}
+def _compared(chosen, span, maps) -> dict:
+    context = {"panes": [_pane(shot) for shot in chosen], "shape": _shape(chosen)}
+    if len(chosen) == 1 and chosen[0].key in maps:
+        context["panes"][0]["to_mm"] = _as_text(maps[chosen[0].key])
+        return context | {"span": span, "shape": "lying"}
     if len(chosen) < 2:
         return context
     first, second = chosen
@@ -68,9 +75,26 @@ def _compared(chosen) -> dict:
     days = shots_in_order.days_between(first, second)
     pair = shots_in_order.pair(first, second)
     for pane, to_mm in zip(context["panes"], pair.to_mm, strict=True):
-        pane["to_mm"] = " ".join(f"{value:.8g}" for value in to_mm)
+        pane["to_mm"] = _as_text(to_mm)
     change = shots_in_order.change(first.measurement, second.measurement, days)
-    return context | {"span": pair.span_mm, "change": change, "said": _said(change)}
+    return context | {
+        "span": pair.span_mm,
+        "shape": "lying",
+        "change": change,
+        "said": _said(change),
+    }
+
+
+def _as_text(to_mm) -> str:
+    return " ".join(f"{value:.5g}" for value in to_mm)
+
+
+def _shape(chosen) -> str:
+    """Of the frame: as the photos lie or stand, so that no bars are left beside them."""
+    sides = [shot.photo.shown for shot in chosen]
+    if all(width > height for width, height in sides):
+        return "lying"
+    return "standing" if all(width < height for width, height in sides) else "square"
 
 
 def _said(change) -> dict:
@@ -98,19 +122,41 @@ def _pane(shot) -> dict:
     return pane
 
 
-def _newest_first(shots):
+def _frames(shots, scores, care, maps, chosen) -> list[dict]:
+    """The film strip and the table: oldest first, one entry a photo.
+
+    ``letter``: A or B of two that are compared, empty for one that is shown alone, else None.
+    """
+    told = shots_in_order.care_before(shots, care)
+    letters = dict(
+        zip((shot.key for shot in chosen), "AB" if len(chosen) > 1 else [""], strict=False)
+    )
+    frames = []
+    for shot in shots:
+        width, height = shot.photo.shown
+        to_mm = maps.get(shot.key)
+        frame = {
+            "shot": shot,
+            "width": width,
+            "height": height,
+            "score": scores.get(shot.photo.pk),
+            "care": told.get(shot.key, ""),
+            "letter": letters.get(shot.key),
+        }
+        if to_mm:
+            frame |= {
+                "to_mm": _as_text(to_mm),
+                "area": words.area(shot.measurement, ""),
+                "diameter": words.diameter(shot.measurement, ""),
+            }
+        frames.append(frame)
+    return frames
+
+
+def _newest_first(frames):
     """Those without a date stay at the end."""
-    dated = [shot for shot in shots if shot.days]
-    return dated[::-1] + [shot for shot in shots if not shot.days]
-
-
-def _row(shot) -> dict:
-    return {
-        "shot": shot,
-        "thumb": Picture(shot.photo),
-        "area": shot.measurement and words.area(shot.measurement, ""),
-        "diameter": shot.measurement and words.diameter(shot.measurement, ""),
-    }
+    dated = [frame for frame in frames if frame["shot"].days]
+    return dated[::-1] + [frame for frame in frames if not frame["shot"].days]
 
 
 def _choose_with(chosen, view):

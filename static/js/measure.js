@@ -251,7 +251,16 @@ function thinned(stroke) {
   return stroke.filter((_, number) => number % step === 0);
 }
 
+let space = false; // held down: a drag moves the photo, as with the middle button
+let panned = null;
+
 board.addEventListener("pointerdown", (event) => {
+  if (event.button === 1 || (space && !event.button)) {
+    event.preventDefault();
+    panned = event;
+    board.setPointerCapture(event.pointerId);
+    return;
+  }
   if (event.button) return;
   down.set(event.pointerId, event);
   board.setPointerCapture(event.pointerId);
@@ -264,6 +273,11 @@ board.addEventListener("pointerdown", (event) => {
   }
 });
 board.addEventListener("pointermove", (event) => {
+  if (panned?.pointerId === event.pointerId) {
+    pan(panned, event);
+    panned = event;
+    return;
+  }
   if (!down.has(event.pointerId)) return;
   const before = [...down.values()];
   down.set(event.pointerId, event);
@@ -271,9 +285,11 @@ board.addEventListener("pointermove", (event) => {
   if (down.size === 2) pinch(before, [...down.values()]);
 });
 board.addEventListener("pointerup", (event) => {
-  if (down.delete(event.pointerId) && held) finish();
+  if (panned?.pointerId === event.pointerId) panned = null;
+  else if (down.delete(event.pointerId) && held) finish();
 });
 board.addEventListener("pointercancel", (event) => {
+  panned = null;
   down.delete(event.pointerId);
   held?.line?.remove();
   held = null;
@@ -307,7 +323,20 @@ function pinch(before, after) {
   nearer(far(after) / far(before), inView(middle(after)));
 }
 
-function lookAt(points) {
+const inView = ({ clientX, clientY }) =>
+  new DOMPoint(clientX, clientY).matrixTransform(board.getScreenCTM().inverse());
+
+function pan(before, after) {
+  const from = inView(before), to = inView(after), { x, y, width } = board.viewBox.baseVal;
+  look(x - (to.x - from.x), y - (to.y - from.y), width);
+}
+
+board.addEventListener("wheel", (event) => {
+  event.preventDefault();
+  nearer(Math.exp(-event.deltaY / (event.ctrlKey ? 100 : 400)), inView(event));
+}, { passive: false });
+
+function lookAt(points, room = 2.2) {
   const matrix = marks.transform.baseVal.consolidate().matrix;
   const xs = [], ys = [];
   for (const [x, y] of points) {
@@ -316,11 +345,35 @@ function lookAt(points) {
   }
   const middle = [(Math.min(...xs) + Math.max(...xs)) / 2, (Math.min(...ys) + Math.max(...ys)) / 2];
   const across = Math.max(Math.max(...xs) - Math.min(...xs), ((Math.max(...ys) - Math.min(...ys)) * shown.width) / shown.height);
-  const width = Math.min(shown.width, 2.2 * across);
+  const width = Math.min(shown.width, room * across);
   look(middle[0] - width / 2, middle[1] - (width * shown.height) / shown.width / 2, width);
 }
 
 // --- Keyboard
+
+// The space bar is the board's while the pointer is over it, whatever was pressed last.
+const forBoard = ({ key, target }) =>
+  key === " " && board.matches(":hover") && !target.closest?.("input:not([type=radio]), select, textarea");
+
+document.addEventListener("keydown", (event) => {
+  if ((event.ctrlKey || event.metaKey) && !event.shiftKey && event.key.toLowerCase() === "z") {
+    if (event.target.closest("input:not([type=radio]), textarea")) return;
+    event.preventDefault();
+    undo();
+  } else if (forBoard(event)) {
+    event.preventDefault();
+    space = true;
+    board.classList.add("panning");
+  }
+});
+for (const [target, kind] of [[document, "keyup"], [window, "blur"]]) {
+  target.addEventListener(kind, (event) => {
+    if (kind === "keyup" && event.key !== " ") return;
+    if (space) event.preventDefault();
+    space = false;
+    board.classList.remove("panning");
+  });
+}
 
 board.addEventListener("keydown", (event) => {
   const key = event.target.closest?.("[data-key]")?.dataset.key;
@@ -427,15 +480,20 @@ async function suggestFrom(place) {
   say(answer);
 }
 
+// How much more of the photo than the card's window is shown at first.
+const WINDOW_ROOM = 1.06;
+const whole = () => board.viewBox.baseVal.width >= shown.width;
+
 async function readCard() {
   const line = form.querySelector(".card-words");
   line.textContent = "Looking for the card …";
-  const { card, reason } = await ask("card").catch(() => noAnswer);
+  const { card, window: corners, reason } = await ask("card").catch(() => noAnswer);
   const doubt = form.querySelector(".card-doubt");
   doubt.hidden = !card?.doubt;
   doubt.textContent = card?.doubt ?? "";
   if (!card || card.reason) line.textContent = `${card?.reason ?? reason} Without the card, use a known length.`;
   else line.textContent = card.words;
+  if (corners?.length && !outline.length && whole()) lookAt(corners, WINDOW_ROOM);
   if (outline.length) changed();
 }
 
@@ -452,7 +510,6 @@ function scaledBy() {
 }
 
 form.classList.remove("without-script");
-for (const part of form.querySelectorAll(".with-script")) part.hidden = false;
 for (const [does, deed] of Object.entries({
   undo, remove, ring, insert: insertAfter,
   nearer: () => nearer(1.5), farther: () => nearer(1 / 1.5), whole: () => look(0, 0, shown.width),
@@ -470,5 +527,6 @@ new ResizeObserver(show).observe(board);
 scaledBy();
 show();
 if (outline.length) lookAt(outline);
+else if (form.dataset.window) lookAt(JSON.parse(form.dataset.window), WINDOW_ROOM);
 if ("readCard" in form.dataset) readCard();
 else if (outline.length) changed();

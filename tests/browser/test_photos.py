@@ -279,11 +279,13 @@ def test_both_are_shown_at_one_scale(open_phone, site, foot, viewport):
     assert a / b == pytest.approx(foot[0]["area"] / foot[1]["area"], rel=0.12)
     pane = page.locator(".pane").first.bounding_box()
     span = float(page.get_attribute(".compared", "data-span"))
-    assert a * (span / pane["width"]) ** 2 == pytest.approx(foot[0]["area"], rel=0.1)
+    assert a * (span / min(pane["width"], pane["height"])) ** 2 == pytest.approx(
+        foot[0]["area"], rel=0.1
+    )
     # The outline lies on the dark scab, wherever the photo was moved to.
     page.locator(".compared").scroll_into_view_if_needed()
     middle = shown_at(page, "a").mean(axis=0)
-    page.locator("label.tick input").set_checked(False)
+    page.locator("label.tick input").evaluate("box => box.click()")
     picture = Image.open(io.BytesIO(page.screenshot())).convert("L")
     skin = middle + np.array((0, 1.6 * np.sqrt(a / np.pi)))
     tones = [picture.getpixel(tuple(int(v) for v in place)) for place in (middle, skin)]
@@ -308,7 +310,7 @@ def test_two_fingers_bring_both_nearer(open_phone, site, foot):
     page.wait_for_selector(".pane.near")
     for of in "ab":
         assert polygon_area(shown_at(page, of)) / before[of] == pytest.approx(4, rel=0.15)
-    page.locator("button:has-text('All of it')").tap()
+    page.locator("button:has-text('Fit')").tap()
     assert polygon_area(shown_at(page, "a")) == pytest.approx(before["a"], rel=0.01)
     page.locator("button[aria-label=Nearer]").tap()
     assert polygon_area(shown_at(page, "a")) == pytest.approx(2.25 * before["a"], rel=0.01)
@@ -474,20 +476,28 @@ def test_axe_finds_nothing(open_phone, site, foot, viewport, scheme):
     assert not found
 
 
-def test_without_script_two_photos_stand_side_by_side(browser, site, foot):
+def test_without_script_two_photos_are_chosen_by_links(browser, site, foot):
     context = browser.new_context(java_script_enabled=False, viewport=PHONE, base_url=site.url)
     context.add_cookies(
         [{"name": "flockcare_session", "value": site.sessions["ada"], "url": site.url}]
     )
     page = context.new_page()
     page.goto(series(site))
+    # On a phone one stands below the other, each as wide as the screen.
     panes = [pane.bounding_box() for pane in page.locator(".pane").all()]
-    assert len(panes) == 2 and panes[0]["y"] == panes[1]["y"]
-    page.select_option("select[name=a]", index=0)
-    page.select_option("select[name=b]", index=2)
-    page.click("button:has-text('Show')")
-    captions = [each.inner_text() for each in page.locator("figcaption").all()]
-    assert len(captions) == 2 and captions[0] != captions[1]
+    assert len(panes) == 2 and panes[0]["y"] < panes[1]["y"]
+    assert [pane["width"] for pane in panes] == [PHONE["width"]] * 2
+    assert not page.is_visible("[data-play]") and not page.is_visible("[data-zoom='0']")
+    # What was tapped before and what is tapped now.
+    page.locator(".strip a").nth(0).click()
+    page.locator(".strip a").nth(2).click()
+    days = [each.inner_text() for each in page.locator(".strip time").all()]
+    assert [each.inner_text() for each in page.locator("figcaption strong").all()] == [
+        days[0],
+        days[2],
+    ]
+    page.click(".ways a:has-text('Divider')")
+    assert page.locator(".pane").count() == 1
     page.goto(address(site, foot[1]))
     assert "cannot be drawn by hand" in page.inner_text("form")
     x, y = foot[1]["middle"]

@@ -3,11 +3,15 @@
 import io
 import json
 import math
+import re
+import uuid
+from datetime import datetime
 
 import numpy as np
 import pytest
 from django.db import IntegrityError
 from django.urls import reverse
+from django.utils import timezone
 from PIL import Image, ImageDraw
 from shapely.geometry import Polygon
 
@@ -427,3 +431,64 @@ def test_a_deleted_photo_is_not_measured(cast, photo):
 )  # fmt: skip
 def test_figures_say_no_more_than_their_uncertainty(value, error, said):
     assert words.plus_minus(value, error, "mm") == said
+
+
+# --- What follows, and where to look
+
+
+def waiting(cast, bird, day, foot="left", **more):
+    """A photo whose card was read, with nothing measured in it."""
+    one = Photo.objects.create(
+        flock=cast.flock,
+        bird=bird,
+        foot=foot,
+        taken=day and datetime.fromisoformat(f"{day}T12:00+00:00"),
+        width=1200,
+        height=900,
+        stored_bytes=9,
+        sha256=uuid.uuid4().hex * 2,
+        look_hash=0,
+        **more,
+    )
+    CardReading.objects.create(flock=cast.flock, photo=one, view={"any": 1})
+    return one
+
+
+def test_the_next_to_measure_is_of_the_same_foot_first(cast, birds):
+    dill, mace = birds["Dill"], birds["Mace"]
+    newest_of_the_flock = waiting(cast, mace, "2026-01-01")
+    first, this, last = (
+        waiting(cast, dill, day) for day in ("2026-05-01", "2026-05-08", "2026-06-01")
+    )
+    waiting(cast, dill, "2026-05-09", foot="right")
+    waiting(cast, dill, "2026-05-10", deleted_at=timezone.now())
+    CardReading.objects.filter(photo=waiting(cast, dill, "2026-05-11")).update(view=None)
+    assert measuring.next_to_measure(this) == last
+    assert measuring.next_to_measure(last) == first  # nothing later
+    Photo.objects.filter(bird=dill).exclude(pk=this.pk).update(deleted_at=timezone.now())
+    assert measuring.next_to_measure(this) == newest_of_the_flock
+    newest_of_the_flock.delete()
+    assert measuring.next_to_measure(this) is None
+
+
+def test_save_and_measure_the_next_leads_there(cast, birds, photo, scene, sore_mm):
+    button = "Save and measure the next"
+    assert button not in cast.clients.keeper.get(page(photo)).text
+    following = waiting(cast, birds["Mace"], "2026-01-01")
+    assert button in cast.clients.keeper.get(page(photo)).text
+    outline = json.dumps(scenes.project(scene, sore_mm).tolist())
+    answer = ask(cast.clients.keeper, photo, "save and next", outline=outline)
+    assert answer.json()["saved"] == page(following)
+    assert photo.measurements.count() == 1
+
+
+def test_the_page_knows_where_the_window_of_the_card_lies(cast, photo, scene, sore_mm):
+    """The sore lies in the window, and so does no corner of the picture."""
+    measuring.card_reading(photo)
+    text = cast.clients.keeper.get(page(photo)).text
+    corners = json.loads(re.search(r'data-window="([^"]+)"', text)[1])
+    window = Polygon(corners)
+    assert window.contains(Polygon(scenes.project(scene, sore_mm)))
+    assert window.area < 0.9 * photo.width * photo.height
+    again = ask(cast.clients.keeper, photo, "card").json()
+    assert again["window"] == corners

@@ -3,7 +3,7 @@
 import math
 import re
 import uuid
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from xml.etree import ElementTree
 
 import cv2
@@ -13,6 +13,8 @@ from django.urls import reverse
 from django.utils import timezone
 from shapely.geometry import Polygon
 
+from flockcare.care.models import CareStep
+from flockcare.feet.models import Check, FootFinding
 from flockcare.photos import series, words
 from flockcare.photos.measuring import Scale as Scaled
 from flockcare.photos.measuring import measure
@@ -306,6 +308,47 @@ def test_places_in_what_is_shown(turns, place):
     assert kept.shown == ((400, 200), (200, 400))[turns % 2]
 
 
+def test_a_whole_series_lies_at_one_scale_and_one_way(cast, birds):
+    """Three photos of one sore, from near and far and turned: each map brings it onto the others.
+
+    The card's turn in the first of them, 10°, is kept for all.
+    """
+    sore = scenes.ellipse(9, 4)
+    shots = [
+        seen_in(cast, birds["Dill"], scenes.Scene(tilt=12, turn=turn, distance=distance), sore)
+        for turn, distance in ((10, 170), (45, 260), (-30, 220))
+    ]
+    bare = series.Shot(photo(cast.flock, birds["Dill"], "2026-05-15"), None)
+    span, maps = series.aligned([*shots, bare])
+    assert set(maps) == {shot.key for shot in shots}
+    first, *others = (laid(shot, maps[shot.key]) for shot in shots)
+    for other in others:
+        assert overlap(first, other) > 0.95
+    assert series.LEAST_SPAN_MM <= span <= series.MOST_SPAN_MM
+    assert series.aligned([bare]) == (0.0, {})
+
+
+def test_care_stands_between_the_photos_it_was_given_between(cast, birds):
+    dill = birds["Dill"]
+    days = ("2026-05-01", "2026-05-08", "2026-05-15")
+    shots = [series.Shot(photo(cast.flock, dill, day), None) for day in days]
+    month = photo(cast.flock, dill, "2026-05-01", Precision.MONTH)
+    shots.insert(2, series.Shot(month, None))
+    care = [
+        (date(2026, 4, 30), "rinsed"),
+        (date(2026, 5, 2), "soaked"),
+        (date(2026, 5, 4), "soaked"),
+        (date(2026, 5, 8), "dressing on"),
+        (date(2026, 5, 9), "dressing off"),
+        (date(2026, 5, 16), "vet"),
+    ]
+    told = series.care_before(shots, care)
+    assert told.get(shots[0].key, "") == ""
+    assert told[shots[1].key] == "soaked 2 times, dressing on"
+    assert shots[2].key not in told  # its day is not known
+    assert told[shots[3].key] == "dressing off"
+
+
 # --- The page
 
 
@@ -392,6 +435,91 @@ def test_the_chart_is_well_formed_and_each_mark_leads_to_its_photo(cast, birds):
     assert len(links[0].findall("{*}line")) == 2
 
 
+def test_the_strip_says_date_score_area_and_care_of_each(cast, birds):
+    dill, flock = birds["Dill"], cast.flock
+    _, second = (photo(flock, dill, f"2026-05-{day}T12:00") for day in ("01", "15"))
+    measured(second, 5)
+    check = Check.objects.create(flock=flock, bird=dill, at=at("2026-05-15T12:00"))
+    check.photos.add(second)
+    FootFinding.objects.create(check_record=check, foot="left", score=2)
+    FootFinding.objects.create(check_record=check, foot="right", score=0)
+    for foot, kind in (("left", "soaked"), ("right", "rinsed")):
+        CareStep.objects.create(
+            flock=flock, bird=dill, foot=foot, kind=kind, at=at("2026-05-10T12:00")
+        )
+    answer = cast.clients.viewer.get(page(flock, dill))
+    strip = answer.content.decode().split('<ol class="strip"')[1].split("</ol>")[0]
+    one, other = strip.split("<li>")[1:]
+    assert "1 May 2026" in one and "swollen" not in one and "data-care" not in one
+    assert "15 May 2026" in other and "● swollen" in other and "79 ± 8 mm²" in other
+    assert 'data-care="soaked"' in other
+    assert "data-to-mm" in other and "data-to-mm" not in one
+
+
+def test_the_choice_is_marked_by_letters_in_time_order(cast, birds):
+    for day in ("01", "08", "15"):
+        photo(cast.flock, birds["Dill"], f"2026-05-{day}")
+    first, _, third = series.shots_of(birds["Dill"], "left")
+    url = page(cast.flock, birds["Dill"], a=third.key, b=first.key)
+    context = cast.clients.viewer.get(url).context
+    assert [frame["letter"] for frame in context["frames"]] == ["A", None, "B"]
+    # The one tapped last is the one that steps go on from.
+    assert context["now"].key == first.key and context["partner"].key == third.key
+
+
+@pytest.mark.parametrize(
+    ("sizes", "shape"),
+    [
+        ([(1200, 900), (800, 600)], "lying"),
+        ([(900, 1200), (600, 800)], "standing"),
+        ([(900, 1200), (1200, 900)], "square"),
+    ],
+)
+def test_unmeasured_photos_stand_in_a_frame_of_their_shape(cast, birds, sizes, shape):
+    for day, size in zip(("01", "08"), sizes, strict=True):
+        photo(cast.flock, birds["Dill"], f"2026-05-{day}", size=size)
+    answer = cast.clients.viewer.get(page(cast.flock, birds["Dill"]))
+    assert f'<div class="compared view-side {shape}">' in answer.content.decode()
+
+
+def test_one_photo_alone_and_its_marker_on_the_curve(cast, birds):
+    for day, radius in (("01", 8), ("08", 6), ("15", 5)):
+        measured(photo(cast.flock, birds["Dill"], f"2026-05-{day}"), radius)
+    _, second, _ = series.shots_of(birds["Dill"], "left")
+    answer = cast.clients.viewer.get(
+        page(cast.flock, birds["Dill"], a=second.key, b=second.key, view="one")
+    )
+    text = answer.content.decode()
+    assert text.count('<div class="pane">') == 1 and "Between these two" not in text
+    assert [frame["letter"] for frame in answer.context["frames"]] == [None, "", None]
+    root = ElementTree.fromstring(answer.context["chart"])  # noqa: S314
+    marker = next(line for line in root.iterfind(".//{*}line") if line.get("class") == "now")
+    mark = next(link for link in root.iterfind(".//{*}a") if link.get("data-key") == second.key)
+    assert marker.get("x1") == mark.find("{*}circle").get("cx")
+
+
+def test_care_is_marked_below_the_curve(cast, birds):
+    dill = birds["Dill"]
+    for day in ("2026-05-01", "2026-05-15"):
+        measured(photo(cast.flock, dill, day))
+    for day in ("2026-04-01", "2026-05-08", "2026-05-08"):
+        CareStep.objects.create(
+            flock=cast.flock, bird=dill, foot="left", kind="soaked", at=at(f"{day}T12:00")
+        )
+    answer = cast.clients.viewer.get(page(cast.flock, dill))
+    root = ElementTree.fromstring(answer.context["chart"])  # noqa: S314
+    marks = [line for line in root.iterfind(".//{*}line") if line.get("class") == "care"]
+    assert [mark.find("{*}title").text for mark in marks] == ["8 May 2026: soaked"]
+
+
+def test_no_more_than_twelve_queries(cast, birds, django_assert_max_num_queries):
+    for day in range(1, 20):
+        measured(photo(cast.flock, birds["Dill"], f"2026-05-{day:02}"))
+    cast.clients.owner.get(page(cast.flock, birds["Dill"]))  # how all birds stand is kept
+    with django_assert_max_num_queries(12):
+        cast.clients.owner.get(page(cast.flock, birds["Dill"]))
+
+
 def test_queries_are_the_same_for_one_and_for_many(cast, birds):
     dill = birds["Dill"]
     for day in ("2025-05-01", "2025-05-02"):
@@ -404,7 +532,7 @@ def test_queries_are_the_same_for_one_and_for_many(cast, birds):
     same_queries(cast.clients.owner, page(cast.flock, dill), grow=grow)
 
 
-@pytest.mark.parametrize("view", ["side", "over"])
+@pytest.mark.parametrize("view", ["one", "side", "over", "fade"])
 def test_two_hundred_measured_photos_are_a_light_page(cast, birds, view):
     dill, start = birds["Dill"], at("2022-01-01")
     photos = [
