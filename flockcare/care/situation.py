@@ -96,14 +96,36 @@ def standings(flock, *, now: datetime, mark: tuple = ()) -> FlockStanding:
     return kept(f"standing:{flock.pk}", mark, work_out)
 
 
+def standing_alone(bird: Bird, *, now: datetime) -> FlockStanding:
+    """The part of ``standings`` that is about one bird, kept apart since it is a small one.
+
+    The bird must come with her flock.
+    """
+    mark = mark_of(bird.flock, now=now)
+
+    def work_out() -> FlockStanding:
+        whole = standings(bird.flock, now=now, mark=mark)
+        birds, faces = (
+            {key: one for key, one in of_all.items() if key == bird.pk}
+            for of_all in (whole.birds, whole.faces)
+        )
+        return replace(whole, birds=birds, faces=faces, gone=[])
+
+    return kept(f"standing:{bird.pk}", mark, work_out)
+
+
 def standing(bird: Bird, *, now: datetime) -> Standing | None:
     """How one bird stands; None for one that left. The bird must come with her flock."""
-    return standings(bird.flock, now=now).birds.get(bird.pk)
+    return standing_alone(bird, now=now).birds.get(bird.pk)
 
 
-# In SQL, since Django takes five times as long to write these nine questions as a database does to
-# answer them from its indexes, and every page and every piece asks them.
+# In SQL, since Django takes five times as long to write these questions as a database does to answer
+# them from its indexes, and every page and every piece asks them.
 _MARKS = Flock.objects.values_list(
+    # Whose names stand in it, also of those who are no longer here.
+    RawSQL("SELECT MAX(renamed_at) FROM people_keeper", ()),
+    RawSQL("SELECT COUNT(*) FROM people_keeper", ()),
+    RawSQL("SELECT COUNT(*) FROM people_membership WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT MAX(id) FROM people_revision WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT MAX(received_at) FROM feet_check WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT MAX(changed_at) FROM care_carestep WHERE flock_id = people_flock.id", ()),

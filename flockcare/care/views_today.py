@@ -16,7 +16,7 @@ from flockcare.care.notifiable import several_ill
 from flockcare.care.recorded import is_for_vet
 from flockcare.care.rows import Row, answer, rows_of
 from flockcare.care.rules import LIMITS
-from flockcare.care.situation import advise_bird, advise_cases, mark_of, standings
+from flockcare.care.situation import advise_bird, advise_cases, mark_of, standing_alone, standings
 from flockcare.care.standing_words import eggs_words
 from flockcare.feet.cases import cases_of_bird
 from flockcare.people.access import flock_view
@@ -145,7 +145,7 @@ def _care_of(request, bird, template: str, tag: str = ""):
 def care_of(bird, cases) -> dict:
     """What is shown of a bird's care, on its own page and on hers. ``cases``: all she ever had."""
     now = timezone.now()
-    found = standings(bird.flock, now=now)
+    found = standing_alone(bird, now=now)
     bird.flock.usual_vet = found.vet
     hers = found.birds.get(bird.pk)
     steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")

@@ -45,9 +45,9 @@ def _add_keeper(*, name: str, sign_in_name: str, password_hash: str) -> Keeper:
 
 
 def rename_keeper(*, keeper: Keeper, name: str) -> None:
-    keeper.name = name
+    keeper.name, keeper.renamed_at = name, timezone.now()
     keeper.full_clean()
-    keeper.save(update_fields=["name"])
+    keeper.save(update_fields=["name", "renamed_at"])
 
 
 def change_password(*, keeper: Keeper, password: str) -> None:
