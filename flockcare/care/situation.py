@@ -96,12 +96,12 @@ def standings(flock, *, now: datetime, mark: tuple = ()) -> FlockStanding:
     return kept(f"standing:{flock.pk}", mark, work_out)
 
 
-def standing_alone(bird: Bird, *, now: datetime) -> FlockStanding:
+def standing_alone(bird: Bird, *, now: datetime, mark: tuple = ()) -> FlockStanding:
     """The part of ``standings`` that is about one bird, kept apart since it is a small one.
 
     The bird must come with her flock.
     """
-    mark = mark_of(bird.flock, now=now)
+    mark = mark or mark_of(bird.flock, now=now)
 
     def work_out() -> FlockStanding:
         whole = standings(bird.flock, now=now, mark=mark)
@@ -119,8 +119,8 @@ def standing(bird: Bird, *, now: datetime) -> Standing | None:
     return standing_alone(bird, now=now).birds.get(bird.pk)
 
 
-# In SQL, since Django takes five times as long to write these questions as a database does to answer
-# them from its indexes, and every page and every piece asks them.
+# In SQL, since Django takes five times as long to write these questions as a database does to
+# answer them from its indexes, and every page and every piece asks them.
 _MARKS = Flock.objects.values_list(
     # Whose names stand in it, also of those who are no longer here.
     RawSQL("SELECT MAX(renamed_at) FROM people_keeper", ()),

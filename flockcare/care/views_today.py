@@ -142,10 +142,10 @@ def _care_of(request, bird, template: str, tag: str = ""):
     return render(request, template, {**care_of(bird, cases_of_bird(bird)), "tag": tag})
 
 
-def care_of(bird, cases) -> dict:
+def care_of(bird, cases, mark: tuple = ()) -> dict:
     """What is shown of a bird's care, on its own page and on hers. ``cases``: all she ever had."""
     now = timezone.now()
-    found = standing_alone(bird, now=now)
+    found = standing_alone(bird, now=now, mark=mark)
     bird.flock.usual_vet = found.vet
     hers = found.birds.get(bird.pk)
     steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
