@@ -23,17 +23,19 @@ from flockcare.photos.models import Foot
 from flockcare.photos.shots import shots
 from flockcare.photos.views import tell_elsewhere
 
-# The newest score of each foot, for annotating birds.
-NEWEST = {f"{foot}_score": score for foot, score in zip(Foot.values, NEWEST_SCORES, strict=True)}
+_BIRDS = Bird.objects.select_related("breed")
+# With the newest score of each foot.
+_SCORED = _BIRDS.annotate(
+    **{f"{foot}_score": score for foot, score in zip(Foot.values, NEWEST_SCORES, strict=True)}
+)
 
 
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def new(request, flock, bird_id):
-    birds = Bird.objects.select_related("breed")
-    if request.method == "POST":
-        birds = birds.annotate(**NEWEST)
-    bird = get_object_or_404(birds, flock=flock, pk=bird_id)
+    bird = get_object_or_404(
+        _SCORED if request.method == "POST" else _BIRDS, flock=flock, pk=bird_id
+    )
     bird.flock = flock
     now = timezone.now()
     open_feet = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score", None))]
