@@ -138,6 +138,11 @@ _MARKS = Flock.objects.values_list(
     RawSQL("SELECT COUNT(*) FROM care_vetcontact WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_kititem WHERE flock_id = people_flock.id", ()),
     RawSQL(
+        "SELECT COUNT(*) FROM photos_photo "
+        "WHERE flock_id = people_flock.id AND bird_id IS NOT NULL AND deleted_at IS NULL",
+        (),
+    ),
+    RawSQL(
         "SELECT COUNT(*) FROM photos_measurement m JOIN photos_photo p ON p.id = m.photo_id "
         "WHERE m.flock_id = people_flock.id AND p.bird_id IS NOT NULL AND p.deleted_at IS NULL",
         (),

@@ -27,11 +27,6 @@ LAYERS = (checks, weighings, photos, stays, care_given, states)
 # What the layers show that no standing rests on. Whatever is changed or removed leaves a revision,
 # which is in the mark of the standings.
 _MARKS = Flock.objects.values_list(
-    RawSQL(
-        "SELECT COUNT(*) FROM photos_photo "
-        "WHERE flock_id = people_flock.id AND bird_id IS NOT NULL AND deleted_at IS NULL",
-        (),
-    ),
     RawSQL("SELECT COUNT(*) FROM housing_stay WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM housing_feature WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM housing_featurestate WHERE flock_id = people_flock.id", ()),

@@ -1,5 +1,7 @@
 """The form for a check of a bird, and the way on from it: to her care, or to the next bird."""
 
+from datetime import datetime, time
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404, redirect
@@ -9,15 +11,17 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods
 
 from flockcare.birds.models import Bird
+from flockcare.care.situation import mark_of
 from flockcare.feet import services
 from flockcare.feet.due import NEWEST_SCORES, is_sore
 from flockcare.feet.forms import CheckForm
-from flockcare.feet.known import known_of
+from flockcare.feet.known import Known, known_of
 from flockcare.feet.models import Check, in_few_words
 from flockcare.feet.views_check import form_page, take_in_photos
 from flockcare.feet.views_round import to_next_bird
 from flockcare.people import keys
 from flockcare.people.access import flock_view
+from flockcare.people.fresh import kept
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot
 from flockcare.photos.shots import shots
@@ -64,8 +68,18 @@ def new(request, flock, bird_id):
                 tell_elsewhere(request, check, form.elsewhere, lost=form.lost_photos)
                 photos = seen.all_photos()
                 return _after_saving(request, check, seen.findings, photos, in_round=in_round)
-    known = known_of(bird, now=now)
+    known = _known(bird, now)
     return form_page(request, flock, bird, form, photo_errors, in_round=in_round, known=known)
+
+
+def _known(bird: Bird, now: datetime) -> Known:
+    """Kept until a record or the day is another one, as how she stands is.
+
+    To the end of the day: a phone whose clock is a little ahead has checked her already.
+    """
+    midnight = datetime.combine(timezone.localdate(now), time.max, bird.flock.zone)
+    mark = mark_of(bird.flock, now=now)
+    return kept(f"known:{bird.pk}", mark, lambda: known_of(bird, now=midnight))
 
 
 def _address(check: Check) -> str:
