@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from uuid import UUID
 
-from django.core.cache import cache
-from django.db.models import Count, OuterRef, Q, Subquery
+from django.db.models import OuterRef, Q, Subquery
+from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, BirdState, Weighing
@@ -53,8 +53,8 @@ from flockcare.core.dates import PartialDate
 from flockcare.feet.cases import Case, cases_of_birds
 from flockcare.feet.due import is_sore
 from flockcare.feet.models import Check, FootFinding
-from flockcare.people.fresh import newest
-from flockcare.people.models import Flock, Revision
+from flockcare.people.fresh import kept
+from flockcare.people.models import Flock
 from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
@@ -89,44 +89,73 @@ class FlockStanding:
         return next((eggs for key, _, eggs in self.gone if key == bird), Eggs())
 
 
-def standings(flock, *, now: datetime) -> FlockStanding:
+def standings(flock, *, now: datetime, mark: tuple = ()) -> FlockStanding:
     """As kept if nothing has changed since; else worked out and kept. One query, or eleven.
 
-    What it rests on is asked before the records are read, so that one which comes between is not
-    overlooked: the next reader finds another answer.
+    ``mark``: what ``mark_of`` says, where it was asked already.
     """
-    mark, key = mark_of(flock, now=now), f"standing:{flock.pk}"
-    kept = cache.get(key)
-    if kept and kept.mark == mark:
-        return kept
-    found = replace(worked_out(flock, timezone.localdate(now, flock.zone)), mark=mark)
-    cache.set(key, found, timeout=None)
-    return found
+    mark = mark or mark_of(flock, now=now)
+
+    def work_out() -> FlockStanding:
+        return replace(worked_out(flock, timezone.localdate(now, flock.zone)), mark=mark)
+
+    return kept(f"standing:{flock.pk}", mark, work_out)
+
+
+def standing_alone(bird: Bird, *, now: datetime, mark: tuple = ()) -> FlockStanding:
+    """The part of ``standings`` that is about one bird, kept apart since it is a small one.
+
+    The bird must come with her flock.
+    """
+    mark = mark or mark_of(bird.flock, now=now)
+
+    def work_out() -> FlockStanding:
+        whole = standings(bird.flock, now=now, mark=mark)
+        birds, faces = (
+            {key: one for key, one in of_all.items() if key == bird.pk}
+            for of_all in (whole.birds, whole.faces)
+        )
+        return replace(whole, birds=birds, faces=faces, gone=[])
+
+    return kept(f"standing:{bird.pk}", mark, work_out)
 
 
 def standing(bird: Bird, *, now: datetime) -> Standing | None:
     """How one bird stands; None for one that left. The bird must come with her flock."""
-    return standings(bird.flock, now=now).birds.get(bird.pk)
+    return standing_alone(bird, now=now).birds.get(bird.pk)
 
 
-def _count(model, **narrowed) -> Subquery:
-    rows = model._base_manager.filter(flock=OuterRef("pk"), **narrowed).order_by()
-    return Subquery(rows.values("flock").annotate(n=Count("pk")).values("n"))
-
-
-_FIGURES = (
-    newest(Revision, "pk"),
-    newest(Check, "received_at"),
-    newest(CareStep, "changed_at"),
-    newest(Measurement, "at"),
+# In SQL, since Django takes five times as long to write these questions as a database does to
+# answer them from its indexes, and every page and every piece asks them.
+_MARKS = Flock.objects.values_list(
+    # Whose names stand in it, also of those who are no longer here.
+    RawSQL("SELECT MAX(renamed_at) FROM people_keeper", ()),
+    RawSQL("SELECT COUNT(*) FROM people_keeper", ()),
+    RawSQL("SELECT COUNT(*) FROM people_membership WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT MAX(id) FROM people_revision WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT MAX(received_at) FROM feet_check WHERE flock_id = people_flock.id", ()),
     # Of two that come at once the earlier may be saved later, and an import brings its own moments.
-    _count(Check),
-    _count(CareStep),
-    _count(Bird, left=""),
-    _count(Weighing),
-    _count(BirdState),
-    _count(VetContact),
-    _count(Measurement, photo__bird__isnull=False, photo__deleted_at=None),
+    RawSQL("SELECT COUNT(*) FROM feet_check WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM care_carestep WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT MAX(changed_at) FROM care_carestep WHERE flock_id = people_flock.id", ()),
+    RawSQL('SELECT MAX("at") FROM photos_measurement WHERE flock_id = people_flock.id', ()),
+    RawSQL(
+        """SELECT COUNT(*) FROM birds_bird WHERE flock_id = people_flock.id AND "left" = '' """, ()
+    ),
+    RawSQL("SELECT COUNT(*) FROM birds_weighing WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM birds_birdstate WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM care_vetcontact WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM care_kititem WHERE flock_id = people_flock.id", ()),
+    RawSQL(
+        "SELECT COUNT(*) FROM photos_photo "
+        "WHERE flock_id = people_flock.id AND bird_id IS NOT NULL AND deleted_at IS NULL",
+        (),
+    ),
+    RawSQL(
+        "SELECT COUNT(*) FROM photos_measurement m JOIN photos_photo p ON p.id = m.photo_id "
+        "WHERE m.flock_id = people_flock.id AND p.bird_id IS NOT NULL AND p.deleted_at IS NULL",
+        (),
+    ),
 )
 
 
@@ -136,7 +165,7 @@ def mark_of(flock, *, now: datetime) -> tuple:
     Whatever is changed or removed leaves a revision; what is new adds to a count or comes last.
     """
 
-    found = Flock.objects.filter(pk=flock.pk).values_list(*_FIGURES).get()
+    found = _MARKS.get(pk=flock.pk)
     days = timezone.localdate(now, flock.zone), flock.round_days, flock.recheck_days
     return (EDITION, flock.time_zone, *days, *found)
 

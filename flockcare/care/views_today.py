@@ -3,6 +3,7 @@
 import hashlib
 
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
@@ -15,11 +16,11 @@ from flockcare.care.notifiable import several_ill
 from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.rows import Row, answer, rows_of
 from flockcare.care.rules import LIMITS
-from flockcare.care.situation import advise_bird, advise_cases, mark_of, standings
+from flockcare.care.situation import advise_bird, advise_cases, mark_of, standing_alone, standings
 from flockcare.care.standing_words import eggs_words
 from flockcare.feet.cases import cases_of_bird
 from flockcare.people.access import flock_view
-from flockcare.people.fresh import renewed, whole_or_piece
+from flockcare.people.fresh import kept, renewed, whole_or_piece
 
 LAST_STEPS = 3
 
@@ -31,8 +32,9 @@ def due_list(request, flock):
     tag = _care_state(request, flock)
 
     def page(template):
-        context = {**_today(request, flock, ahead=True), "tag": tag}
-        return render(request, template, context)
+        found = standings(flock, now=timezone.now())
+        context = _of_care(request, flock, found)
+        return render(request, template, {**context, "ahead": True, "tag": tag})
 
     return whole_or_piece(request, tag, page, whole="care/list.html", piece="care/list_piece.html")
 
@@ -43,35 +45,50 @@ def today_panel(request, flock):
     """The piece of Today that renews itself."""
     if not request.htmx:
         return redirect("care:list", flock.pk)
-    tag = _care_state(request, flock)
-    return renewed(request, tag, lambda: _piece(request, flock, tag))
+    mark = mark_of(flock, now=timezone.now())
+    return renewed(request, care_tag(request, mark), lambda: _piece(request, flock, mark))
 
 
-def _piece(request, flock, tag):
-    return render(request, "care/today_piece.html", {**_today(request, flock), "tag": tag})
+def _piece(request, flock, mark):
+    return render(request, "care/today_piece.html", care_now(request, flock, mark))
 
 
 def _wants_mine(request) -> bool:
     return "mine" in request.GET or "mine" in request.POST
 
 
-def _today(request, flock, *, ahead=False) -> dict:
-    now = timezone.now()
-    found = standings(flock, now=now)
-    birds = Bird.objects.filter(flock=flock).present().select_related("breed")
-    return {"here": "today", **care_now(request, flock, rows_of(found, birds), found, ahead=ahead)}
+def care_now(request, flock, mark: tuple) -> dict:
+    """What the piece of Today shows of care: made once for each keeper, and kept until the mark,
+    the keeper's role or their choice is another one. Forms have a token, so theirs is not in it.
+    """
+    tag = care_tag(request, mark)
+
+    def make() -> dict:
+        found = standings(flock, now=timezone.now(), mark=mark)
+        context = _of_care(request, flock, found)
+        return {
+            "answer": render_to_string("care/today_rows.html", context, request),
+            "has_rows": bool(context["rows"]),
+            "listed": render_to_string("care/today_list.html", context, request),
+        }
+
+    mine = _wants_mine(request)
+    shown = kept(f"today-care:{flock.pk}:{request.user.pk}:{mine}", tag, make)
+    return {"here": "today", "mine": mine, "tag": tag, **shown}
 
 
-def care_now(request, flock, all_rows: list[Row], found, *, ahead=False) -> dict:
-    """What the piece of Today shows of care. ``ahead``: also what is due in the days to come."""
+def _of_care(request, flock, found) -> dict:
+    """What is due of whom, with what was done today."""
     now, mine = timezone.now(), _wants_mine(request)
     flock.usual_vet = found.vet
+    all_rows = rows_of(found, Bird.objects.filter(flock=flock).present().select_related("breed"))
     rows = [row for row in all_rows if row.standing.of_care]
     if mine:
         rows = [row for row in rows if row.is_for(request.user.pk)]
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
     done = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
     return {
+        "here": "today",
         "flock": flock,
         "mine": mine,
         "faces": found.faces,
@@ -79,7 +96,6 @@ def care_now(request, flock, all_rows: list[Row], found, *, ahead=False) -> dict
         "several_ill": several_ill(row.standing for row in all_rows),
         "vet_wanted": any(row.standing.urgent for row in rows),
         "rows": rows,
-        "ahead": ahead,
         "gone": [(key, name, eggs_words(eggs)) for key, name, eggs in found.gone],
         "done": done.order_by("-at"),
         "to_buy": to_buy(flock, today=timezone.localdate(now)),
@@ -99,7 +115,7 @@ def _care_state(request, flock) -> str:
 def back_or_piece(request, flock, bird_id):
     """After a tap in the list: the list anew, or the page that the tap came from."""
     if request.htmx:
-        response = _piece(request, flock, _care_state(request, flock))
+        response = _piece(request, flock, mark_of(flock, now=timezone.now()))
         response.headers["Cache-Control"] = "no-store"
         return response
     if request.POST.get("back") == "bird":
@@ -127,10 +143,10 @@ def _care_of(request, bird, template: str, tag: str = ""):
     return render(request, template, {**care_of(bird, cases_of_bird(bird)), "tag": tag})
 
 
-def care_of(bird, cases) -> dict:
+def care_of(bird, cases, mark: tuple = ()) -> dict:
     """What is shown of a bird's care, on its own page and on hers. ``cases``: all she ever had."""
     now = timezone.now()
-    found = standings(bird.flock, now=now)
+    found = standing_alone(bird, now=now, mark=mark)
     bird.flock.usual_vet = found.vet
     hers = found.birds.get(bird.pk)
     steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")

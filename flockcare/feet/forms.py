@@ -245,18 +245,35 @@ class CheckForm(KeeperModelForm):
         findings = {finding.foot: finding for finding in found}
         data = self.data if self.is_bound else None
         calm = bool(self.initial.get("calm"))
-        return [FootForm(data, foot=foot, calm=calm, instance=findings.get(foot)) for foot in Foot]
+        forms = [FootForm(data, foot=foot, calm=calm, instance=findings.get(foot)) for foot in Foot]
+        self._tell(forms)
+        return forms
 
     def know(self, known: Known) -> None:
         """Ask also for what was there before."""
         self.known = known
-        for form, foot in zip(self.feet, known.feet, strict=True):
+        if self.is_bound:  # Else the forms of the feet may not be needed at all: see `untouched`.
+            self._tell(self.feet)
+
+    def _tell(self, forms: list[FootForm]) -> None:
+        for form, foot in zip(forms, self.known.feet if self.known else (), strict=False):
             form.know(foot.asked)
+
+    def says_of(self, foot: Foot) -> bool:
+        """Whether anything was sent about this foot."""
+        return any(any(self.data.getlist(f"{foot}-{name}")) for name in FootForm.base_fields)
+
+    @property
+    def checked(self) -> dict[Foot, FootForm]:
+        """The forms of the feet about which anything is said: none where a button says it all."""
+        said = [foot for foot in Foot if self.says_of(foot)]
+        return {form.foot: form for form in self.feet if form.foot in said} if said else {}
 
     @property
     def asked_key(self) -> str:
         """What sets the parts on the feet apart from those for another bird."""
-        return ",".join(f"{foot.foot[0]}-{name}" for foot in self.feet for name in foot.asked)
+        feet = self.known.feet if self.known else ()
+        return ",".join(f"{foot.foot[0]}-{name}" for foot in feet for name in foot.asked)
 
     @property
     def still(self) -> list[tuple[str, list[tuple[str, object, str, bool]]]]:
@@ -363,12 +380,12 @@ class CheckForm(KeeperModelForm):
         return _by_foot([(foot, photos[key]) for foot, key in asked if key in photos])
 
     def is_valid(self):
-        return super().is_valid() and all(foot.is_valid() for foot in self.feet)
+        return super().is_valid() and all(foot.is_valid() for foot in self.checked.values())
 
     def clean(self):
         said = super().clean()
-        checked = [foot for foot in self.feet if foot.has_changed()]
-        if self.both_clear and any(foot.marked() for foot in checked):
+        checked = self.checked
+        if self.both_clear and any(foot.marked() for foot in checked.values()):
             raise ValidationError(
                 "You marked a sore place, so both feet cannot be clear. Remove the mark, "
                 "or save the check as it is with the button at the end."
@@ -392,12 +409,11 @@ class CheckForm(KeeperModelForm):
     def seen(self) -> Seen:
         """What a valid form says."""
         told = self.cleaned_data
-        clear = self._said_clear(self.data)
-        told_of = [foot for foot in self.feet if not clear or foot.foot in clear]
+        clear, checked = self._said_clear(self.data), self.checked
         findings = [
-            foot.save(commit=False) if foot.has_changed() else FootFinding(foot=foot.foot, score=0)
-            for foot in told_of
-            if clear or foot.has_changed()
+            checked[foot].save(commit=False) if foot in checked else FootFinding(foot=foot, score=0)
+            for foot in Foot
+            if foot in (clear or checked)
         ]
         signs = {name: told[name] for name in SIGNS}
         if told["well"]:

@@ -10,7 +10,7 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from django.db.models import F, Q, Subquery
+from django.db.models import F, OuterRef, Q, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
@@ -130,24 +130,32 @@ def _newest(bird: Bird, now: dt.datetime) -> list[tuple[Check, FootFinding | Non
         .values_list("pk", "at", *BIRD_SIGNS, *(f"findings__{name}" for name in OF_FOOT))
     )
     found = []
+    check = None
     for row in rows:
         of_check, of_foot = row[: -len(OF_FOOT)], row[-len(OF_FOOT) :]
-        check = Check(**dict(zip(("pk", "at", *BIRD_SIGNS), of_check, strict=True)))
+        if check is None or check.pk != of_check[0]:
+            check = Check(**dict(zip(("pk", "at", *BIRD_SIGNS), of_check, strict=True)))
         finding = dict(zip(OF_FOOT, of_foot, strict=True))
         found.append((check, FootFinding(**finding) if finding["foot"] else None))
     return found
 
 
+_LAST_PHOTOS = Bird.objects.values_list(
+    *(
+        Subquery(
+            Photo.objects.filter(bird=OuterRef("pk"), foot=foot)
+            .order_by(F("taken").desc(nulls_last=True), "-added_at")
+            .values("pk")[:1]
+        )
+        for foot in Foot
+    )
+)
+
+
 def _last_photos(bird: Bird) -> dict[str, uuid.UUID]:
     """The key of the newest photo of each foot."""
-    newest = [
-        Photo.objects.filter(bird=bird, foot=foot)
-        .order_by(F("taken").desc(nulls_last=True), "-added_at")
-        .values("pk")[:1]
-        for foot in Foot
-    ]
-    left, right = (Q(pk=Subquery(one)) for one in newest)
-    return dict(Photo.objects.filter(left | right).order_by().values_list("foot", "pk"))
+    newest = _LAST_PHOTOS.get(pk=bird.pk)
+    return {foot: photo for foot, photo in zip(Foot, newest, strict=True) if photo}
 
 
 def _of_foot(findings: list[FootFinding]) -> dict:

@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 from django.db.models import OuterRef, Prefetch, Subquery
 from django.shortcuts import get_object_or_404, render
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, BirdState, Weighing
+from flockcare.care.situation import mark_of
 from flockcare.care.views_today import care_of, care_tag
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words, span_words
@@ -17,9 +19,10 @@ from flockcare.drawing.timeline import Stretch, Zoom
 from flockcare.drawing.timeline_svg import draw
 from flockcare.feet.cases import Case, cases_of_bird
 from flockcare.feet.models import Check
-from flockcare.pages.timeline import OLDEST, choose_stretch, table_rows
+from flockcare.pages.timeline import OLDEST, choose_stretch, table_rows, timeline_mark
 from flockcare.pages.timeline import timeline as timeline_of
 from flockcare.people.access import flock_view
+from flockcare.people.fresh import kept
 from flockcare.photos.models import Foot
 from flockcare.photos.shots import to_measure
 
@@ -51,7 +54,8 @@ class CaseLine:
 @flock_view()
 def bird(request, flock, bird_id):
     bird = _bird_or_404(flock, bird_id)
-    cases = cases_of_bird(bird)
+    mark = mark_of(flock, now=timezone.now())
+    cases = kept(f"cases:{bird.pk}", mark, lambda: cases_of_bird(bird))
     lines = [_case_line(case, _last_day(bird)) for case in cases]
     past = [line for line in lines if not line.case.current]
     context = {
@@ -59,11 +63,11 @@ def bird(request, flock, bird_id):
         "past": past[:PAST_CASES_SHOWN],
         "older": past[PAST_CASES_SHOWN:],
         "of_adult": _share_of_adult(bird),
-        **care_of(bird, cases),
+        **care_of(bird, cases, mark),
         **bird.states_on(_last_day(bird)),
         "to_measure": to_measure(bird),
         "growing": growing_words(bird.hatched, bird.weighed_on or _last_day(bird)),
-        **_timeline(request, bird, cases),
+        **_kept_timeline(request, bird, cases, mark),
     }
     context["tag"] = care_tag(request, context["mark"])
     return render(request, "pages/bird.html", context)
@@ -94,6 +98,22 @@ def _bird_or_404(flock, bird_id) -> Bird:
     bird = get_object_or_404(birds, flock=flock, pk=bird_id)
     bird.flock = flock
     return bird
+
+
+def _kept_timeline(request, bird: Bird, cases: list[Case], mark: tuple) -> dict:
+    """Her timeline as drawn and as a table.
+
+    Kept for the stretch that she is shown with at first, until a record or the day is another.
+    """
+
+    def make() -> dict:
+        shown = _timeline(request, bird, cases)
+        table = render_to_string("pages/timeline_table.html", shown)
+        return {"table": table, **{name: shown[name] for name in ("span", "steps", "drawing")}}
+
+    if request.GET:
+        return make()
+    return kept(f"timeline:{bird.pk}", timeline_mark(bird.flock, mark), make)
 
 
 def _timeline(request, bird: Bird, cases: list[Case]) -> dict:

@@ -1,5 +1,7 @@
 """The form for a check of a bird, and the way on from it: to her care, or to the next bird."""
 
+from datetime import datetime, time
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404, redirect
@@ -9,8 +11,8 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods
 
 from flockcare.birds.models import Bird
-from flockcare.care.situation import standing
-from flockcare.care.standing import NEVER
+from flockcare.care.situation import mark_of, standing_alone
+from flockcare.care.standing import NEVER, Standing
 from flockcare.care.standing_words import course_words, state_of_foot
 from flockcare.feet import services
 from flockcare.feet.due import NEWEST_SCORES, is_sore
@@ -21,22 +23,25 @@ from flockcare.feet.views_check import form_page, take_in_photos
 from flockcare.feet.views_round import to_next_bird
 from flockcare.people import keys
 from flockcare.people.access import flock_view
+from flockcare.people.fresh import kept
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot
 from flockcare.photos.shots import shots
 from flockcare.photos.views import tell_elsewhere
 
-# The newest score of each foot, for annotating birds.
-NEWEST = {f"{foot}_score": score for foot, score in zip(Foot.values, NEWEST_SCORES, strict=True)}
+_BIRDS = Bird.objects.select_related("breed")
+# With the newest score of each foot.
+_SCORED = _BIRDS.annotate(
+    **{f"{foot}_score": score for foot, score in zip(Foot.values, NEWEST_SCORES, strict=True)}
+)
 
 
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def new(request, flock, bird_id):
-    birds = Bird.objects.select_related("breed")
-    if request.method == "POST":
-        birds = birds.annotate(**NEWEST)
-    bird = get_object_or_404(birds, flock=flock, pk=bird_id)
+    bird = get_object_or_404(
+        _SCORED if request.method == "POST" else _BIRDS, flock=flock, pk=bird_id
+    )
     bird.flock = flock
     now = timezone.now()
     open_feet = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score", None))]
@@ -69,9 +74,23 @@ def new(request, flock, bird_id):
     return form_page(request, flock, bird, form, photo_errors, in_round=in_round, known=known)
 
 
-def _known(bird: Bird, now) -> Known:
+def _known(bird: Bird, now: datetime) -> Known:
+    """Kept until a record or the day is another one, as how she stands is.
+
+    To the end of the day: a phone whose clock is a little ahead has checked her already.
+    """
+    midnight = datetime.combine(timezone.localdate(now), time.max, bird.flock.zone)
+    mark = mark_of(bird.flock, now=now)
+
+    def work_out() -> Known:
+        hers = standing_alone(bird, now=now, mark=mark).birds.get(bird.pk)
+        return _told(known_of(bird, now=midnight), hers)
+
+    return kept(f"known:{bird.pk}", mark, work_out)
+
+
+def _told(known: Known, hers: Standing | None) -> Known:
     """How her feet are, as all pages say it; of a bird that left, what was seen last."""
-    known, hers = known_of(bird, now=now), standing(bird, now=now)
     if hers is None:
         last = {foot.foot: foot.finding for foot in known.feet}
         scores = {foot: seen and seen.get_score_display().lower() for foot, seen in last.items()}

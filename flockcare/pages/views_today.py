@@ -3,19 +3,20 @@
 from datetime import timedelta
 
 from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird
 from flockcare.care.rows import rows_of
-from flockcare.care.situation import standings
-from flockcare.care.views_today import care_now, care_tag
+from flockcare.care.situation import mark_of, standings
+from flockcare.care.views_today import care_now
 from flockcare.feet import services
 from flockcare.feet.fresh import looks_tag
 from flockcare.feet.models import Check
 from flockcare.feet.views_round import progress
 from flockcare.people.access import flock_view
-from flockcare.people.fresh import renewed
+from flockcare.people.fresh import kept, renewed
 from flockcare.photos.models import Photo
 
 
@@ -26,9 +27,8 @@ def today(request, flock):
     if request.htmx:
         tag = looks_tag(request, flock)
         return renewed(request, tag, lambda: _piece(request, flock, tag))
-    found, rows = _standing(flock)
-    context = {**_checks(flock, rows), **care_now(request, flock, rows, found)}
-    context["tag"] = care_tag(request, found.mark)
+    mark = mark_of(flock, now=timezone.now())
+    context = {**_checks(request, flock, mark), **care_now(request, flock, mark)}
     # Counted where an owner opens the whole page, not with each piece that renews itself.
     context["damaged_photos"] = Photo.objects.damaged().filter(flock=flock)
     response = render(request, "pages/today.html", context)
@@ -37,30 +37,38 @@ def today(request, flock):
 
 
 def _piece(request, flock, tag: str):
-    found, rows = _standing(flock)
-    context = {**_checks(flock, rows), "faces": found.faces, "looks_tag": tag}
-    return render(request, "pages/today_piece.html", context)
+    context = _checks(request, flock, mark_of(flock, now=timezone.now()))
+    return render(request, "pages/today_piece.html", {**context, "looks_tag": tag})
 
 
-def _standing(flock):
-    found = standings(flock, now=timezone.now())
-    birds = Bird.objects.filter(flock=flock).present().select_related("breed")
-    return found, rows_of(found, birds)
+def _checks(request, flock, mark: tuple) -> dict:
+    """Who is due and who was seen, kept until the mark is another one, and the round as it is."""
+
+    def make() -> dict:
+        found = standings(flock, now=timezone.now(), mark=mark)
+        birds = Bird.objects.filter(flock=flock).present().select_related("breed")
+        rows = rows_of(found, birds)
+        context = {**_looks(flock, rows), "faces": found.faces}
+        return {
+            "in_round": sum(row.standing.in_round for row in rows),
+            "bird_count": len(rows),
+            "looks": render_to_string("pages/today_looks.html", context, request),
+        }
+
+    role = request.membership.role
+    shown = kept(f"today-looks:{flock.pk}:{role}", mark, make)
+    return {"here": "today", **shown, "round": progress(services.open_round(flock))}
 
 
-def _checks(flock, rows) -> dict:
+def _looks(flock, rows) -> dict:
     now = timezone.now()
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
     done = Check.objects.filter(flock=flock, at__range=(midnight, now + timedelta(days=1)))
     clear = [row for row in rows if not row.standing.of_care]
     return {
-        "here": "today",
         "due": [row for row in clear if row.standing.first_due <= row.standing.today],
-        "in_round": sum(row.standing.in_round for row in rows),
-        "bird_count": len(rows),
         "next_due": min((row.standing.check_due.on for row in rows), default=None),
         "done_checks": done.newest_first()
         .select_related("bird", "keeper")
         .prefetch_related("findings"),
-        "round": progress(services.open_round(flock)),
     }

@@ -7,8 +7,10 @@ already gets an empty answer, and nothing is read.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
+from typing import TypeVar
 
+from django.core.cache import cache
 from django.db.models import OuterRef, Subquery
 from django.http import HttpResponse, HttpResponseNotModified
 from django.utils import timezone
@@ -16,6 +18,7 @@ from django.utils.http import parse_etags, quote_etag
 
 from flockcare.people.models import Flock, Revision
 
+T = TypeVar("T")
 OF_THE_FLOCK = {"flock": OuterRef("pk")}
 
 
@@ -34,6 +37,20 @@ def tag_of(request, flock, *figures: Subquery, shown=()) -> str:
     found = Flock.objects.filter(pk=flock.pk).values_list(newest(Revision, "pk"), *figures).get()
     parts = (*found, *shown, timezone.localdate(), request.membership.role, request.user.pk)
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:20]
+
+
+def kept(key: str, mark: Hashable, work_out: Callable[[], T]) -> T:
+    """What was worked out and kept under this key if its ``mark`` is still this one, else anew.
+
+    The mark is asked before the records are read, so that one which comes between is not
+    overlooked: the next reader finds another mark.
+    """
+    found = cache.get(key)
+    if found and found[0] == mark:
+        return found[1]
+    made = work_out()
+    cache.set(key, (mark, made), timeout=None)
+    return made
 
 
 def whole_or_piece(request, tag: str, page: Callable[[str], HttpResponse], *, whole, piece):

@@ -34,8 +34,10 @@ def refuse_deleted(record) -> None:
     fates = Revision.objects.filter(
         record=record.pk, deed__in=(Revision.Deed.DELETE, Revision.Deed.RESTORE)
     )
+    if not fates.exists():
+        return
     last = fates.select_related("by").order_by("-pk").first()
-    if last is None or last.deed == Revision.Deed.RESTORE:
+    if last.deed == Revision.Deed.RESTORE:
         return
     if last.flock_id != record.flock_id:
         raise KeyTaken

@@ -38,6 +38,8 @@ class Keeper(AbstractBaseUser):
             RegexValidator(r"^[\w.@-]+$", "Only letters, digits and . - _ @, without spaces.")
         ],
     )
+    # What is kept of a flock's pages says who did what, and is made anew after a new name.
+    renamed_at = models.DateTimeField(null=True, editable=False, db_index=True)
     is_active = models.BooleanField(default=True)
     # Part of what a session is checked against: a new value ends every session of this keeper.
     session_salt = models.UUIDField(default=uuid.uuid4, editable=False)

@@ -4,7 +4,6 @@ import uuid
 from datetime import timedelta
 
 from django.contrib.auth.hashers import make_password
-from django.core.cache import cache
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Q
@@ -46,11 +45,9 @@ def _add_keeper(*, name: str, sign_in_name: str, password_hash: str) -> Keeper:
 
 
 def rename_keeper(*, keeper: Keeper, name: str) -> None:
-    keeper.name = name
+    keeper.name, keeper.renamed_at = name, timezone.now()
     keeper.full_clean()
-    keeper.save(update_fields=["name"])
-    # What is kept of how birds stand says who saw it, and no flock's record has changed.
-    cache.clear()
+    keeper.save(update_fields=["name", "renamed_at"])
 
 
 def change_password(*, keeper: Keeper, password: str) -> None:
