@@ -82,7 +82,7 @@ def test_a_finding_with_a_photo_is_seen_by_the_other_keeper(open_phone, site, tm
     mine.locator(".foot-right .over-3").tap()
     mine.locator(".part-right label:has-text('Swollen')").tap()
     mine.set_input_files("#id_right-photos", photo(tmp_path, "tan"))
-    mine.wait_for_selector(".part-right .kept-photos img")
+    mine.wait_for_selector(".part-right .kept-photos img[src*='240.jpg']")
     mine.locator("button:has-text('Save check')").tap()
     mine.wait_for_selector("text=Saved: Fennel")
 
@@ -133,7 +133,7 @@ def test_an_error_stands_at_the_field_and_loses_nothing(open_phone, site, tmp_pa
     page.locator(".foot-left .over-0").tap()
     page.locator(".part-left label:has-text('Not checked')").tap()
     page.set_input_files("#id_left-photos", photo(tmp_path, "salmon"))
-    page.wait_for_selector(".part-left .kept-photos img")
+    page.wait_for_selector(".part-left .kept-photos img[src*='240.jpg']")
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector(".part-left .errorlist:has-text('Say how this foot is')")
     assert page.locator("#id_left-sites_0").is_checked()

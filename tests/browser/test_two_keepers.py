@@ -39,7 +39,7 @@ def test_the_second_of_two_sees_both_versions_and_loses_no_photo(open_phone, sit
         with_all_open(page)
         page.fill("[name=note]", note)
     ben.locator("#id_left-photos").set_input_files(picture())
-    ben.wait_for_selector(".kept-photos img")
+    ben.wait_for_selector(".kept-photos img[src*='240.jpg']")
     ada.locator("button:has-text('Save the change')").tap()
     ada.wait_for_selector("text=Saved: Tansy")
     ben.locator("button:has-text('Save the change')").tap()

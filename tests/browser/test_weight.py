@@ -13,7 +13,7 @@ def with_photos_of_both_feet(page, site, bird, folder):
         paint_foot(Foot(side), seed=seed, sore=Sore(area_mm2=40)).image.save(path, quality=92)
         page.locator(f".foot-{side} .over-0").tap()
         page.set_input_files(f"#id_{side}-photos", path)
-        page.wait_for_selector(f".part-{side} .kept-photos img")
+        page.wait_for_selector(f".part-{side} .kept-photos img[src*='240.jpg']")
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector(f"text=Saved: {bird}")
 
