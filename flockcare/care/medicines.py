@@ -137,12 +137,6 @@ LISTS = (US_LABEL, US_OTHER, EU_LIST)
 PAIN_RELIEVER = Prohibited("Pain relievers, names in ‑caine", (CAINES,))
 
 
-def prohibited_in_us(product: str) -> Prohibited | None:
-    """The class that this text names. None says nothing: brands are not known."""
-    text = product.lower()
-    return next((drug for drug in US_LABEL.drugs if drug.named_in(text)), None)
-
-
 def warnings_about(product: str) -> list[str]:
     """What a keeper should hear who enters this product: whole sentences, one a list.
 
