@@ -133,8 +133,9 @@ _MARKS = Flock.objects.values_list(
     RawSQL("SELECT COUNT(*) FROM people_keeper", ()),
     RawSQL("SELECT COUNT(*) FROM people_membership WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT MAX(id) FROM people_revision WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT MAX(received_at) FROM feet_check WHERE flock_id = people_flock.id", ()),
     # Of two that come at once the earlier may be saved later, and an import brings its own moments.
+    RawSQL("SELECT COUNT(*) FROM people_revision WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT MAX(received_at) FROM feet_check WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM feet_check WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_carestep WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT MAX(changed_at) FROM care_carestep WHERE flock_id = people_flock.id", ()),
