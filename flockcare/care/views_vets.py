@@ -86,7 +86,6 @@ def prescription(request, flock, step_id):
         flock=flock,
         keeper=request.user,
         uploads=[form.cleaned_data["prescription"]],
-        of_bird=step.bird,
         now=timezone.now(),
     )
     for photo in kept:

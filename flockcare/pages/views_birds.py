@@ -19,12 +19,14 @@ from flockcare.people.access import flock_view
 def bird_list(request, flock):
     """Who is here, or with ``?gone`` who was; ``?find=`` narrows to a name or band."""
     gone, find = "gone" in request.GET, request.GET.get("find", "").strip()
+    found = standings(flock, now=timezone.now())
     birds = Bird.objects.filter(flock=flock).select_related("breed")
     if gone:
         birds = _found(birds.gone().order_by("-left", Lower("name")), find)
     else:
         birds = sorted(_found(birds.present(), find), key=_in_order)
-        _note_how_they_stand(birds, flock)
+        for bird in birds:
+            bird.row = Row(bird, found.birds[bird.pk])
     response = render(
         request,
         "pages/bird_rows.html" if request.htmx else "pages/birds.html",
@@ -32,19 +34,13 @@ def bird_list(request, flock):
             "flock": flock,
             "here": "birds",
             "birds": birds,
+            "faces": found.faces,
             "find": find,
             "gone": gone,
         },
     )
     response.headers["Vary"] = "HX-Request"
     return response
-
-
-def _note_how_they_stand(birds: list[Bird], flock) -> None:
-    """Each bird gets ``row``, as on Today."""
-    found = standings(flock, now=timezone.now())
-    for bird in birds:
-        bird.row = Row(bird, found.birds[bird.pk])
 
 
 def _in_order(bird: Bird) -> list[str | int]:

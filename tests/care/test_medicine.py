@@ -117,8 +117,8 @@ def test_whose_eggs_is_said_wherever_eggs_are_withdrawn(cast, birds):
     step(cast, birds["Dill"], "medicine", egg_days=5, meat_days=5, days_from="vet")
     for page in (url(cast, "bird", birds["Dill"].pk), url(cast, "holds")):
         text = " ".join(cast.clients.viewer.get(page).text.split())
-        assert "If you cannot tell her eggs from the others’" in text
-        assert "Do not eat, sell, give away, hatch or feed them back." in text
+        assert "If you cannot tell a treated bird’s eggs from the others’" in text
+        assert "Do not eat, sell, give away or hatch them, and do not feed them back." in text
 
 
 # --- The kit

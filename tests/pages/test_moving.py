@@ -17,6 +17,7 @@ from flockcare.feet.models import Check, FootFinding, Round, RoundBird, SortingN
 from flockcare.feet.moving import foot_now
 from flockcare.feet.sorting import unsorted
 from flockcare.pages import moving
+from flockcare.pages.kinds import KINDS
 from flockcare.people import restoring
 from flockcare.people.models import Revision
 from flockcare.photos.models import Measurement, Photo, Scaling
@@ -101,7 +102,7 @@ def state(record) -> dict:
 
 def undo_last(cast) -> None:
     key = Revision.objects.order_by("-pk").first().changeset
-    restoring.undo(flock=cast.flock, key=key, by=cast.owner, words="Undone")
+    restoring.undo(flock=cast.flock, key=key, kinds=KINDS, by=cast.owner, words="Undone")
 
 
 def test_in_two_taps_with_all_that_hangs_on_it(cast, birds, check):
