@@ -22,6 +22,7 @@ SEEDS = 5  # other places that it is grown from
 MOST_SPREAD = 0.15
 LEAST_FILLED = 0.9  # of the hull
 LEAST_COMPACT = 0.6
+MOST_WEAK = 0.1  # of the rim
 MOST_LARGER = 3.0  # the area of another edge round the tap, nearly as clear
 
 OUTSIDE = "The tap was outside the picture."
@@ -34,8 +35,8 @@ TOO_LARGE = (
     "outline by finger."
 )
 DOUBTFUL = (
-    "This edge is not certain: it comes out differently from another place in the sore, or is very "
-    "ragged. Check it all round, and move the points that are off."
+    "This edge is not certain: part of it is faint or ragged, or it comes out differently from "
+    "another place in the sore. Check it all round, and move the points that are off."
 )
 TOO_SMALL = (
     "What you tapped is too small in this picture. Use a larger size of the picture, or draw the "
@@ -101,7 +102,8 @@ def suggest_outline(image, tap_xy, reach_px=None, within_px=None, most_points=MO
     if view.across(edge) < LEAST_PX:
         raise NoOutline(TOO_SMALL)
     outline = simplify(view.to_image(_edge(edge)), most_points)
-    return Suggestion(outline, spread, _doubt(edge, spread, larger))
+    doubt = DOUBTFUL if _is_uncertain(edge, view.lab, spread, larger) else ""
+    return Suggestion(outline, spread, doubt)
 
 
 def _from_elsewhere(view, region):
@@ -133,13 +135,12 @@ def _spread(regions, best):
     return float(off[-2]) if len(off) > SEEDS // 2 else 1.0
 
 
-def _doubt(region, spread, larger):
+def _is_uncertain(region, lab, spread, larger):
     contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     filled = cv2.contourArea(contours[0]) / max(cv2.contourArea(cv2.convexHull(contours[0])), 1)
     ragged = filled < LEAST_FILLED or _compactness(region) < LEAST_COMPACT
-    if spread > MOST_SPREAD or larger > MOST_LARGER or ragged:
-        return DOUBTFUL
-    return ""
+    weak = _weak_share(region, lab) > MOST_WEAK
+    return spread > MOST_SPREAD or larger > MOST_LARGER or ragged or weak
 
 
 def _holding(corners, tap):
@@ -309,10 +310,22 @@ def _contrast(region, lab):
     The lower quartile: part of the rim may be hidden or soft, but where much of it runs through
     the middle of something, it is no edge.
     """
+    along = _contrasts(region, lab)
+    return float(np.percentile(along, 25)) if len(along) else 0.0
+
+
+def _weak_share(region, lab):
+    """How much of the rim is less than half as clear as its clearer part."""
+    along = _contrasts(region, lab)
+    return float(np.mean(along < 0.5 * np.percentile(along, 75))) if len(along) else 1.0
+
+
+def _contrasts(region, lab):
+    """Difference in colour between both sides of the rim all along it; empty for a tiny region."""
     contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     points = contours[0].reshape(-1, 2).astype(np.float32)
     if len(points) < 12:
-        return 0.0
+        return np.empty(0)
     ahead, behind = np.roll(points, -4, axis=0), np.roll(points, 4, axis=0)
     along = ahead - behind
     outward = np.column_stack([along[:, 1], -along[:, 0]])
@@ -323,7 +336,7 @@ def _contrast(region, lab):
     for step in (-3.5, 3.5):
         x, y = (points + step * outward).T.astype(np.float32)
         sides.append(cv2.remap(lab, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
-    return float(np.percentile(np.linalg.norm(sides[0] - sides[1], axis=-1), 25))
+    return np.linalg.norm(sides[0] - sides[1], axis=-1).ravel()
 
 
 def _compactness(region):
