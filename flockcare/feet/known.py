@@ -154,8 +154,8 @@ _LAST_PHOTOS = Bird.objects.values_list(
 
 def _last_photos(bird: Bird) -> dict[str, uuid.UUID]:
     """The key of the newest photo of each foot."""
-    newest = _LAST_PHOTOS.get(pk=bird.pk)
-    return {foot: photo for foot, photo in zip(Foot, newest, strict=True) if photo}
+    newest = _LAST_PHOTOS.filter(pk=bird.pk).first() or ()
+    return {foot: photo for foot, photo in zip(Foot, newest, strict=False) if photo}
 
 
 def _of_foot(findings: list[FootFinding]) -> dict:

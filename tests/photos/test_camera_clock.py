@@ -34,8 +34,6 @@ def taken_by_a_camera(clock: str, offset: str | None) -> SimpleUploadedFile:
 def test_what_the_camera_says_of_its_zone_counts(cast, birds, offset, taken):
     now = datetime(2026, 3, 1, 9, tzinfo=UTC)
     upload = taken_by_a_camera("2026:02:28 17:05:00", offset)
-    (photo,), refused = add_photos(
-        flock=cast.flock, keeper=cast.keeper, uploads=[upload], of_bird=birds["Dill"], now=now
-    )
+    (photo,), refused = add_photos(flock=cast.flock, keeper=cast.keeper, uploads=[upload], now=now)
     assert not refused
     assert (photo.taken, photo.taken_source) == (taken, "camera")

@@ -8,6 +8,8 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
 
+    safe_because = "The columns are of a table that is new."
+
     dependencies = [
         ('birds', '0004_sources_of_weights'),
         ('people', '0009_changesets_of_before'),

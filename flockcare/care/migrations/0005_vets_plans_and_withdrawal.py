@@ -8,6 +8,8 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
+    safe_because = "Kinds get other words for their choices; new columns are empty or have a default."
     dependencies = [
         ("care", "0004_versions"),
         ("people", "0009_changesets_of_before"),

@@ -4,6 +4,8 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
+    safe_because = "Only the word for a choice changes."
     dependencies = [
         ("care", "0005_vets_plans_and_withdrawal"),
     ]

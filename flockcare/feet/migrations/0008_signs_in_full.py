@@ -8,13 +8,14 @@ SIGNS = ("hot", "oozing", "cold_or_dark")
 
 def leave_open_what_nobody_ticked(apps, schema_editor):
     """An empty box on an affected foot said only that nobody had ticked it."""
-    affected = apps.get_model("feet", "FootFinding").objects.filter(score__gte=1)
+    findings = apps.get_model("feet", "FootFinding").objects.using(schema_editor.connection.alias)
+    affected = findings.filter(score__gte=1)
     for sign in SIGNS:
         affected.filter(**{sign: False}).update(**{sign: None})
 
 
 def close_what_was_left_open(apps, schema_editor):
-    findings = apps.get_model("feet", "FootFinding").objects
+    findings = apps.get_model("feet", "FootFinding").objects.using(schema_editor.connection.alias)
     for sign in SIGNS:
         findings.filter(**{sign: None}).update(**{sign: False})
 
