@@ -99,7 +99,7 @@ def test_a_held_bird_is_marked_everywhere_and_when_she_leaves(open_phone, site):
     page = open_phone("ada")
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Lovage']}/step/")
     assert not page.locator("#id_egg_days").is_visible()
-    page.locator("label:has-text('the bird herself')").tap()
+    page.locator("label:has-text('the bird, no foot')").tap()
     page.locator("label:has(input[name=kind][value=medicine])").tap()
     page.fill("#id_product", "drops")
     page.fill("#id_egg_days", "7")

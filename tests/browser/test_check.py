@@ -237,7 +237,7 @@ def test_a_foot_that_is_the_same_takes_four_taps_from_today(open_phone, site, re
     tap = Taps(page)
     tap("text=Check a bird")
     tap(".row:has-text('Borage')")
-    assert "swollen since" in page.locator(".known-foot").first.inner_text()
+    assert "swollen, sore since" in page.locator(".known-foot").first.inner_text()
     tap(".known-foot label:has-text('Still the same')")
     assert page.locator("#id_left-score_2").is_checked()
     assert page.locator("#id_left-sites_0").is_checked()

@@ -88,6 +88,6 @@ def test_it_works_without_script_and_prints(browser, site, trends):
     )
     page = context.new_page()
     page.goto(trends)
-    assert page.locator("svg.months .bar").count() > 20
+    assert page.locator("svg.months .cases").count() > 20
     assert len(page.pdf()) > 20_000
     context.close()

@@ -171,7 +171,7 @@ def test_care_that_another_keeper_logs_or_takes_on_is_shown(cast, birds, pages, 
     step = step_of(cast, birds["Dill"], next_due=timezone.localdate())
     after = known(cast, pages[name], before)
     # Her own page says what is due of her; what was given stands on its timeline.
-    assert "soaked" in after.content.decode() or name == "bird" and "due-line" in after.text
+    assert "soaked" in after.content.decode() or (name == "bird" and "due-line" in after.text)
     claim(step=step, by=cast.keeper)
     again = known(cast, pages[name], tag_in(after))
     assert "Keeper" in again.content.decode()
