@@ -28,6 +28,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "flockcare.settings")
 django.setup()
 
 from flockcare.analysis import planimetry  # noqa: E402
+from flockcare.demo import photos  # noqa: E402
 from flockcare.demo.cast import HENS  # noqa: E402
 from flockcare.demo.model import live  # noqa: E402
 from flockcare.demo.paint import GROUNDS, Foot, Sore, paint_foot  # noqa: E402
@@ -141,6 +142,8 @@ def main():
         shares = [each[1] for each in found if not isinstance(each, str)]
         wrong = sum(share >= 1 or share <= -0.5 for share in shares)
         print(f"  {way:18s} {wrong:3d} of {len(shares)}, refused {len(found) - len(shares)}")
+    if short:
+        photos.PHOTOS = 14
     days = [dt.date(2026, 11, 29)] if short else [dt.date(2026, month, 1) for month in (1, 5, 9)]
     sys.exit(not within_what_they_state(days))
 
