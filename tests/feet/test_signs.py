@@ -3,10 +3,12 @@
 import importlib
 import uuid
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.apps import apps
 from django.core.exceptions import ValidationError
+from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 
@@ -162,15 +164,16 @@ def test_her_page_and_her_timeline_tell_the_signs(cast, birds):
 
 def test_boxes_of_before_become_open_questions_on_affected_feet(cast, birds):
     migration = importlib.import_module("flockcare.feet.migrations.0008_signs_in_full")
+    editor = SimpleNamespace(connection=connection)
     look = Check.objects.create(flock=cast.flock, bird=birds["Dill"], at=timezone.now())
     no = {"hot": False, "oozing": False, "cold_or_dark": False}
     for foot, seen in (("left", {**no, "hot": True, "score": 1}), ("right", {**no, "score": 0})):
         FootFinding.objects.create(check_record=look, foot=foot, **seen)
-    migration.leave_open_what_nobody_ticked(apps, None)
+    migration.leave_open_what_nobody_ticked(apps, editor)
     left, right = look.findings.order_by("foot")
     assert (left.hot, left.oozing, left.cold_or_dark) == (True, None, None)
     assert (right.hot, right.oozing, right.cold_or_dark) == (False, False, False)
-    migration.close_what_was_left_open(apps, None)
+    migration.close_what_was_left_open(apps, editor)
     left.refresh_from_db()
     assert (left.hot, left.oozing, left.cold_or_dark) == (True, False, False)
 
