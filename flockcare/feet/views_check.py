@@ -44,7 +44,7 @@ def take_in_photos(request, form, *, now) -> list[str]:
     return refusals
 
 
-def form_page(request, flock, bird, form, photo_errors, *, in_round: bool, known=None):
+def form_page(request, flock, bird, form, photo_errors, *, in_round: bool, known=None, faces=None):
     wrong = bool(photo_errors) or (form.is_bound and not form.is_valid())
     if known:
         form.know(known)
@@ -56,6 +56,7 @@ def form_page(request, flock, bird, form, photo_errors, *, in_round: bool, known
             "bird": bird,
             "form": form,
             "known": known,
+            "faces": faces or {},
             "photo_errors": photo_errors,
             "round": services.open_round(flock) if in_round else None,
             "scales": SCALES,

@@ -74,21 +74,24 @@ def new(request, flock, bird_id):
                 tell_elsewhere(request, check, form.elsewhere, lost=form.lost_photos)
                 photos = seen.all_photos()
                 return _after_saving(request, check, seen.findings, photos, in_round=in_round)
-    known = _known(bird, now)
-    return form_page(request, flock, bird, form, photo_errors, in_round=in_round, known=known)
+    known, faces = _known(bird, now)
+    return form_page(
+        *(request, flock, bird, form, photo_errors), in_round=in_round, known=known, faces=faces
+    )
 
 
-def _known(bird: Bird, now: datetime) -> Known:
-    """Kept until a record or the day is another one, as how she stands is.
+def _known(bird: Bird, now: datetime) -> tuple[Known, dict]:
+    """What is known of her feet, and her face.
 
+    Kept until a record or the day is another one, as how she stands is.
     To the end of the day: a phone whose clock is a little ahead has checked her already.
     """
     midnight = datetime.combine(timezone.localdate(now), time.max, bird.flock.zone)
     mark = mark_of(bird.flock, now=now)
 
-    def work_out() -> Known:
-        hers = standing_alone(bird, now=now, mark=mark).birds.get(bird.pk)
-        return _told(known_of(bird, now=midnight), hers)
+    def work_out() -> tuple[Known, dict]:
+        found = standing_alone(bird, now=now, mark=mark)
+        return _told(known_of(bird, now=midnight), found.birds.get(bird.pk)), found.faces
 
     return kept(f"known:{bird.pk}", mark, work_out)
 
