@@ -1,6 +1,7 @@
 """The photos of one foot in order, below how that foot stands."""
 
 from django.db.models import Q
+from django.http import Http404
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -11,6 +12,7 @@ from flockcare.care.situation import standings
 from flockcare.feet.models import FootFinding
 from flockcare.feet.scales import LESION
 from flockcare.people.access import flock_view
+from flockcare.photos.models import Foot
 from flockcare.photos.views_series import series_of
 
 DISCS = "○◐●"
@@ -19,6 +21,8 @@ DISCS = "○◐●"
 @require_safe
 @flock_view()
 def series(request, flock, bird_id, foot):
+    if foot not in Foot.values:
+        raise Http404("A bird has a left and a right foot.")
     context = series_of(
         request,
         flock,
