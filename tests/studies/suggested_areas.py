@@ -125,7 +125,7 @@ def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--short", action="store_true")
     short = parser.parse_args().short
-    seeds = range(3 if short else 32)
+    seeds = range(1 if short else 32)
     everything = []
     print(
         "area mm²   measured  edge off, mm: p5    median  p95    |p95|   area error: |median| |p95|"
@@ -143,7 +143,7 @@ def main():
         wrong = sum(share >= 1 or share <= -0.5 for share in shares)
         print(f"  {way:18s} {wrong:3d} of {len(shares)}, refused {len(found) - len(shares)}")
     if short:
-        photos.PHOTOS = 14
+        photos.PHOTOS = 10
     days = [dt.date(2026, 11, 29)] if short else [dt.date(2026, month, 1) for month in (1, 5, 9)]
     sys.exit(not within_what_they_state(days))
 
