@@ -527,7 +527,7 @@ def main():
     parser.add_argument("--short", action="store_true")
     short = parser.parse_args().short
     cv2.setNumThreads(1)
-    met = main_figures(40 if short else 600)
+    met = main_figures(24 if short else 600)
     met &= hidden_codes(6 if short else 60)
     met &= wrong_patterns(2 if short else 40)
     met &= known_length(200 if short else 5000)
