@@ -7,80 +7,34 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("birds", "0001_initial"),
-        ("people", "0001_initial"),
+        ('birds', '0001_initial'),
+        ('people', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name="CareStep",
+            name='CareStep',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                (
-                    "foot",
-                    models.CharField(
-                        blank=True,
-                        choices=[("left", "left foot"), ("right", "right foot")],
-                        default="",
-                        max_length=5,
-                    ),
-                ),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("watched", "left and watched"),
-                            ("soaked", "soaked"),
-                            ("rinsed", "rinsed"),
-                            ("scab lifted", "scab lifted or plug out"),
-                            ("ointment", "ointment"),
-                            ("dressing on", "dressing on"),
-                            ("dressing looked at", "dressing looked at"),
-                            ("dressing changed", "dressing changed"),
-                            ("dressing off", "dressing off"),
-                            ("vet", "vet"),
-                            ("medicine", "medicine as the vet said"),
-                        ],
-                        max_length=20,
-                    ),
-                ),
-                ("at", models.DateTimeField()),
-                ("product", models.CharField(blank=True, default="", max_length=80)),
-                ("keeper_name", models.CharField(blank=True, default="", max_length=60)),
-                ("next_due", models.DateField(blank=True, null=True)),
-                ("note", models.TextField(blank=True, default="", max_length=4000)),
-                (
-                    "bird",
-                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="birds.bird"),
-                ),
-                (
-                    "flock",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, to="people.flock"
-                    ),
-                ),
-                (
-                    "keeper",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.SET_NULL,
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('foot', models.CharField(blank=True, choices=[('left', 'left foot'), ('right', 'right foot')], default='', max_length=5)),
+                ('kind', models.CharField(choices=[('watched', 'left and watched'), ('soaked', 'soaked'), ('rinsed', 'rinsed'), ('scab lifted', 'scab lifted or plug out'), ('ointment', 'ointment'), ('dressing on', 'dressing on'), ('dressing looked at', 'dressing looked at'), ('dressing changed', 'dressing changed'), ('dressing off', 'dressing off'), ('vet', 'vet'), ('medicine', 'medicine as the vet said')], max_length=20)),
+                ('at', models.DateTimeField()),
+                ('product', models.CharField(blank=True, default='', max_length=80)),
+                ('keeper_name', models.CharField(blank=True, default='', max_length=60)),
+                ('next_due', models.DateField(blank=True, null=True)),
+                ('note', models.TextField(blank=True, default='', max_length=4000)),
+                ('bird', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='birds.bird')),
+                ('flock', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock')),
+                ('keeper', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, to=settings.AUTH_USER_MODEL)),
             ],
             options={
-                "ordering": ["at"],
-                "indexes": [models.Index(fields=["bird", "-at"], name="care_of_a_bird")],
+                'ordering': ['at'],
+                'indexes': [models.Index(fields=['bird', '-at'], name='care_of_a_bird')],
             },
         ),
     ]

@@ -11,362 +11,152 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
-        ("birds", "0001_initial"),
-        ("care", "0001_initial"),
-        ("people", "0001_initial"),
-        ("photos", "0002_measure_edit_and_delete"),
+        ('birds', '0001_initial'),
+        ('care', '0001_initial'),
+        ('people', '0001_initial'),
+        ('photos', '0002_measure_edit_and_delete'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name="carestep",
-            name="amount",
-            field=models.DecimalField(
-                blank=True,
-                decimal_places=1,
-                max_digits=8,
-                null=True,
-                validators=[
-                    django.core.validators.MinValueValidator(
-                        Decimal("0"), "Less than nothing cannot be."
-                    )
-                ],
-                verbose_name="how much was used",
-            ),
+            model_name='carestep',
+            name='amount',
+            field=models.DecimalField(blank=True, decimal_places=1, max_digits=8, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0'), 'Less than nothing cannot be.')], verbose_name='how much was used'),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="bleeding",
-            field=models.CharField(
-                blank=True,
-                choices=[("none", "none"), ("some", "some"), ("much", "much")],
-                default="",
-                max_length=4,
-            ),
+            model_name='carestep',
+            name='bleeding',
+            field=models.CharField(blank=True, choices=[('none', 'none'), ('some', 'some'), ('much', 'much')], default='', max_length=4),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="changed_at",
+            model_name='carestep',
+            name='changed_at',
             field=models.DateTimeField(auto_now=True),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="claimed_at",
+            model_name='carestep',
+            name='claimed_at',
             field=models.DateTimeField(blank=True, editable=False, null=True),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="claimed_by",
-            field=models.ForeignKey(
-                blank=True,
-                editable=False,
-                null=True,
-                on_delete=django.db.models.deletion.SET_NULL,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
+            model_name='carestep',
+            name='claimed_by',
+            field=models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="days_from",
-            field=models.CharField(
-                blank=True,
-                choices=[("vet", "the vet"), ("label", "the label")],
-                default="",
-                max_length=5,
-                verbose_name="who says so",
-            ),
+            model_name='carestep',
+            name='days_from',
+            field=models.CharField(blank=True, choices=[('vet', 'the vet'), ('label', 'the label')], default='', max_length=5, verbose_name='who says so'),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="dropped_because",
-            field=models.CharField(blank=True, default="", editable=False, max_length=200),
+            model_name='carestep',
+            name='dropped_because',
+            field=models.CharField(blank=True, default='', editable=False, max_length=200),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="dropped_by",
-            field=models.ForeignKey(
-                blank=True,
-                editable=False,
-                null=True,
-                on_delete=django.db.models.deletion.SET_NULL,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
+            model_name='carestep',
+            name='dropped_by',
+            field=models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="egg_days",
-            field=models.PositiveSmallIntegerField(
-                blank=True,
-                null=True,
-                validators=[
-                    django.core.validators.MaxValueValidator(
-                        365, "That is more than a year. Check the number."
-                    )
-                ],
-                verbose_name="days without her eggs",
-            ),
+            model_name='carestep',
+            name='egg_days',
+            field=models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(365, 'That is more than a year. Check the number.')], verbose_name='days without her eggs'),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="given_until",
-            field=models.DateField(blank=True, null=True, verbose_name="last day it is given"),
+            model_name='carestep',
+            name='given_until',
+            field=models.DateField(blank=True, null=True, verbose_name='last day it is given'),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="logged_at",
+            model_name='carestep',
+            name='logged_at',
             field=models.DateTimeField(default=django.utils.timezone.now, editable=False),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="meat_days",
-            field=models.PositiveSmallIntegerField(
-                blank=True,
-                null=True,
-                validators=[
-                    django.core.validators.MaxValueValidator(
-                        365, "That is more than a year. Check the number."
-                    )
-                ],
-                verbose_name="days without her meat",
-            ),
+            model_name='carestep',
+            name='meat_days',
+            field=models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(365, 'That is more than a year. Check the number.')], verbose_name='days without her meat'),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="outcome",
-            field=models.CharField(
-                blank=True,
-                choices=[
-                    ("easily", "came out easily"),
-                    ("partly", "came out in part"),
-                    ("left in", "did not come, left in"),
-                ],
-                default="",
-                max_length=8,
-                verbose_name="how it went",
-            ),
+            model_name='carestep',
+            name='outcome',
+            field=models.CharField(blank=True, choices=[('easily', 'came out easily'), ('partly', 'came out in part'), ('left in', 'did not come, left in')], default='', max_length=8, verbose_name='how it went'),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="photos",
-            field=models.ManyToManyField(blank=True, related_name="care_steps", to="photos.photo"),
+            model_name='carestep',
+            name='photos',
+            field=models.ManyToManyField(blank=True, related_name='care_steps', to='photos.photo'),
         ),
         migrations.AlterField(
-            model_name="carestep",
-            name="at",
-            field=models.DateTimeField(verbose_name="when"),
+            model_name='carestep',
+            name='at',
+            field=models.DateTimeField(verbose_name='when'),
         ),
         migrations.AlterField(
-            model_name="carestep",
-            name="next_due",
-            field=models.DateField(blank=True, null=True, verbose_name="due again"),
+            model_name='carestep',
+            name='next_due',
+            field=models.DateField(blank=True, null=True, verbose_name='due again'),
         ),
         migrations.AlterField(
-            model_name="carestep",
-            name="product",
-            field=models.CharField(blank=True, default="", max_length=80, verbose_name="with what"),
+            model_name='carestep',
+            name='product',
+            field=models.CharField(blank=True, default='', max_length=80, verbose_name='with what'),
         ),
         migrations.CreateModel(
-            name="CalendarLink",
+            name='CalendarLink',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("token_hash", models.CharField(editable=False, max_length=64, unique=True)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                ("expires_at", models.DateTimeField()),
-                ("uses_left", models.PositiveSmallIntegerField(null=True)),
-                (
-                    "at_time",
-                    models.TimeField(
-                        blank=True, null=True, verbose_name="time of the evening round"
-                    ),
-                ),
-                (
-                    "flock",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, to="people.flock"
-                    ),
-                ),
-                (
-                    "keeper",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, to=settings.AUTH_USER_MODEL
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('token_hash', models.CharField(editable=False, max_length=64, unique=True)),
+                ('created_at', models.DateTimeField(auto_now_add=True)),
+                ('expires_at', models.DateTimeField()),
+                ('uses_left', models.PositiveSmallIntegerField(null=True)),
+                ('at_time', models.TimeField(blank=True, null=True, verbose_name='time of the evening round')),
+                ('flock', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock')),
+                ('keeper', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to=settings.AUTH_USER_MODEL)),
             ],
         ),
         migrations.CreateModel(
-            name="KitItem",
+            name='KitItem',
             fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("name", models.CharField(max_length=80)),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("blade", "fine blade"),
-                            ("alcohol", "alcohol for the blade"),
-                            ("tweezers", "tweezers"),
-                            ("ointment", "ointment"),
-                            ("antiseptic", "antiseptic"),
-                            ("epsom salt", "Epsom salt"),
-                            ("gauze", "gauze"),
-                            ("wrap", "soft strips or wrap"),
-                            ("gloves", "gloves"),
-                            ("medicine", "medicine"),
-                            ("other", "something else"),
-                        ],
-                        default="other",
-                        max_length=12,
-                        verbose_name="what it is",
-                    ),
-                ),
-                (
-                    "unit",
-                    models.CharField(
-                        blank=True, default="", max_length=20, verbose_name="counted in"
-                    ),
-                ),
-                (
-                    "stock",
-                    models.DecimalField(
-                        blank=True,
-                        decimal_places=1,
-                        max_digits=8,
-                        null=True,
-                        verbose_name="how much there is",
-                    ),
-                ),
-                (
-                    "low_at",
-                    models.DecimalField(
-                        blank=True,
-                        decimal_places=1,
-                        max_digits=8,
-                        null=True,
-                        validators=[
-                            django.core.validators.MinValueValidator(
-                                Decimal("0"), "Less than nothing cannot be."
-                            )
-                        ],
-                        verbose_name="low from",
-                    ),
-                ),
-                ("opened_on", models.DateField(blank=True, null=True, verbose_name="opened on")),
-                (
-                    "keeps_days",
-                    models.PositiveSmallIntegerField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MaxValueValidator(
-                                3650, "That is more than ten years. Check the number."
-                            )
-                        ],
-                        verbose_name="days it keeps once opened",
-                    ),
-                ),
-                (
-                    "expires_on",
-                    models.DateField(blank=True, null=True, verbose_name="to be used by"),
-                ),
-                (
-                    "egg_days",
-                    models.PositiveSmallIntegerField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MaxValueValidator(
-                                365, "That is more than a year. Check the number."
-                            )
-                        ],
-                        verbose_name="days without her eggs",
-                    ),
-                ),
-                (
-                    "meat_days",
-                    models.PositiveSmallIntegerField(
-                        blank=True,
-                        null=True,
-                        validators=[
-                            django.core.validators.MaxValueValidator(
-                                365, "That is more than a year. Check the number."
-                            )
-                        ],
-                        verbose_name="days without her meat",
-                    ),
-                ),
-                (
-                    "days_from",
-                    models.CharField(
-                        blank=True,
-                        choices=[("vet", "the vet"), ("label", "the label")],
-                        default="",
-                        max_length=5,
-                        verbose_name="who says so",
-                    ),
-                ),
-                (
-                    "pain_reliever",
-                    models.BooleanField(
-                        blank=True,
-                        choices=[(None, "not known"), (True, "yes"), (False, "no")],
-                        null=True,
-                        verbose_name="has an added pain reliever",
-                    ),
-                ),
-                ("note", models.TextField(blank=True, default="", max_length=2000)),
-                (
-                    "flock",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, to="people.flock"
-                    ),
-                ),
+                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ('name', models.CharField(max_length=80)),
+                ('kind', models.CharField(choices=[('blade', 'fine blade'), ('alcohol', 'alcohol for the blade'), ('tweezers', 'tweezers'), ('ointment', 'ointment'), ('antiseptic', 'antiseptic'), ('epsom salt', 'Epsom salt'), ('gauze', 'gauze'), ('wrap', 'soft strips or wrap'), ('gloves', 'gloves'), ('medicine', 'medicine'), ('other', 'something else')], default='other', max_length=12, verbose_name='what it is')),
+                ('unit', models.CharField(blank=True, default='', max_length=20, verbose_name='counted in')),
+                ('stock', models.DecimalField(blank=True, decimal_places=1, max_digits=8, null=True, verbose_name='how much there is')),
+                ('low_at', models.DecimalField(blank=True, decimal_places=1, max_digits=8, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0'), 'Less than nothing cannot be.')], verbose_name='low from')),
+                ('opened_on', models.DateField(blank=True, null=True, verbose_name='opened on')),
+                ('keeps_days', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(3650, 'That is more than ten years. Check the number.')], verbose_name='days it keeps once opened')),
+                ('expires_on', models.DateField(blank=True, null=True, verbose_name='to be used by')),
+                ('egg_days', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(365, 'That is more than a year. Check the number.')], verbose_name='days without her eggs')),
+                ('meat_days', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(365, 'That is more than a year. Check the number.')], verbose_name='days without her meat')),
+                ('days_from', models.CharField(blank=True, choices=[('vet', 'the vet'), ('label', 'the label')], default='', max_length=5, verbose_name='who says so')),
+                ('pain_reliever', models.BooleanField(blank=True, choices=[(None, 'not known'), (True, 'yes'), (False, 'no')], null=True, verbose_name='has an added pain reliever')),
+                ('note', models.TextField(blank=True, default='', max_length=2000)),
+                ('flock', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock')),
             ],
             options={
-                "ordering": [django.db.models.functions.text.Lower("name")],
+                'ordering': [django.db.models.functions.text.Lower('name')],
             },
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="item",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.SET_NULL,
-                to="care.kititem",
-                verbose_name="from the kit",
-            ),
+            model_name='carestep',
+            name='item',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, to='care.kititem', verbose_name='from the kit'),
         ),
         migrations.AddIndex(
-            model_name="carestep",
-            index=models.Index(fields=["flock", "-at"], name="care_of_a_flock"),
+            model_name='carestep',
+            index=models.Index(fields=['flock', '-at'], name='care_of_a_flock'),
         ),
         migrations.AddConstraint(
-            model_name="calendarlink",
-            constraint=models.UniqueConstraint(
-                fields=("flock", "keeper"), name="one_calendar_per_keeper_and_flock"
-            ),
+            model_name='calendarlink',
+            constraint=models.UniqueConstraint(fields=('flock', 'keeper'), name='one_calendar_per_keeper_and_flock'),
         ),
         migrations.AddConstraint(
-            model_name="kititem",
-            constraint=models.UniqueConstraint(
-                models.F("flock"),
-                django.db.models.functions.text.Lower("name"),
-                name="one_kit_item_per_name",
-                violation_error_message="The kit has something of that name already.",
-            ),
+            model_name='kititem',
+            constraint=models.UniqueConstraint(models.F('flock'), django.db.models.functions.text.Lower('name'), name='one_kit_item_per_name', violation_error_message='The kit has something of that name already.'),
         ),
     ]

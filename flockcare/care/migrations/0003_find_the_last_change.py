@@ -5,17 +5,18 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
-        ("birds", "0001_initial"),
-        ("care", "0002_steps_in_full_kit_and_calendar"),
-        ("people", "0001_initial"),
-        ("photos", "0003_photos_of_houses"),
+        ('birds', '0001_initial'),
+        ('care', '0002_steps_in_full_kit_and_calendar'),
+        ('people', '0001_initial'),
+        ('photos', '0003_photos_of_houses'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddIndex(
-            model_name="carestep",
-            index=models.Index(fields=["flock", "-changed_at"], name="care_changed_last"),
+            model_name='carestep',
+            index=models.Index(fields=['flock', '-changed_at'], name='care_changed_last'),
         ),
     ]

@@ -4,24 +4,25 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
-        ("care", "0003_find_the_last_change"),
+        ('care', '0003_find_the_last_change'),
     ]
 
     operations = [
         migrations.AddField(
-            model_name="calendarlink",
-            name="version",
+            model_name='calendarlink',
+            name='version',
             field=models.PositiveIntegerField(db_default=1, default=1, editable=False),
         ),
         migrations.AddField(
-            model_name="carestep",
-            name="version",
+            model_name='carestep',
+            name='version',
             field=models.PositiveIntegerField(db_default=1, default=1, editable=False),
         ),
         migrations.AddField(
-            model_name="kititem",
-            name="version",
+            model_name='kititem',
+            name='version',
             field=models.PositiveIntegerField(db_default=1, default=1, editable=False),
         ),
     ]
