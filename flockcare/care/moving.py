@@ -5,7 +5,6 @@ from collections.abc import Iterable
 from flockcare.care.models import CareStep
 from flockcare.care.services import change_step
 from flockcare.people import history
-from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
 
 
@@ -43,6 +42,4 @@ def put_on_step(photo: Photo, *, step: CareStep, by) -> None:
 def _changed(step: CareStep, photos: list[Photo], *, by) -> None:
     """The history keeps its photos besides, so that they come back with it."""
     before = {**history.values(step), "photos": [photo.pk for photo in photos]}
-    history.keep(step, deed=Revision.Deed.CHANGE, by=by, before=before)
-    step.version += 1
-    step.save(update_fields=["version"])
+    history.keep_change(step, by=by, before=before)

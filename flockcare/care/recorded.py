@@ -14,11 +14,6 @@ from flockcare.care.standing import Standing, counted, of_foot, signs_in
 from flockcare.photos.models import Foot
 
 
-def is_for_vet(advice: Advice) -> bool:
-    """Whether nobody opens a foot at home: the one place that says so."""
-    return advice.is_for_vet
-
-
 @dataclass(frozen=True)
 class Recorded:
     """A sign in the records that calls for a vet, and the day and keeper of the check with it.
@@ -65,7 +60,7 @@ def records_in(hers: Standing, foot: str) -> Records:
     signs = [
         Recorded(rule, *_observed(rule, hers))
         for rule in counted(answers, "bird", under_plan=bool(hers.plans))
-        if is_for_vet(rule.advice)
+        if rule.advice.is_for_vet
     ]
     for one, answer in zip(feet, answers, strict=True):
         other = "" if one.foot == foot else one.words
@@ -85,7 +80,7 @@ def bird_is_for_vet(hers: Standing | None) -> bool:
 
 
 def vet_rules(answer: Answer) -> list[Rule]:
-    return [rule for rule in (*answer.because, *answer.also) if is_for_vet(rule.advice)]
+    return [rule for rule in (*answer.because, *answer.also) if rule.advice.is_for_vet]
 
 
 def _observed(rule: Rule, hers: Standing) -> tuple[date | None, str]:

@@ -304,11 +304,15 @@ def save_contact(*, contact: VetContact, by, basis=None) -> None:
         for other in others.filter(is_usual=True).select_related("flock"):
             other.is_usual = False
             history.change(other, by=by)
-    if contact._state.adding:
-        contact.full_clean()
-        contact.save()
+    _store(contact, by=by, basis=basis)
+
+
+def _store(record, *, by, basis) -> None:
+    if record._state.adding:
+        record.full_clean()
+        record.save()
     else:
-        history.change(contact, by=by, basis=basis)
+        history.change(record, by=by, basis=basis)
 
 
 @transaction.atomic
@@ -322,11 +326,7 @@ def delete_contact(*, contact: VetContact, by) -> None:
 
 @transaction.atomic
 def save_item(*, item: KitItem, by, basis=None) -> None:
-    if item._state.adding:
-        item.full_clean()
-        item.save()
-    else:
-        history.change(item, by=by, basis=basis)
+    _store(item, by=by, basis=basis)
 
 
 @transaction.atomic

@@ -441,21 +441,12 @@ def age_days(hatched: str, today: date) -> int | None:
 
 
 @dataclass(frozen=True)
-class Seen:
-    """The newest check of a foot."""
-
-    at: date
-    by: str
-
-
-@dataclass(frozen=True)
 class Advised:
-    """The advice for one foot of a bird, with its rules and the check that it rests on."""
+    """The advice for one foot of a bird, with its rules. ``days_ago``: the check it rests on."""
 
     bird: Bird
     standing: FootStanding
     answer: Answer
-    check: Seen
     days_ago: int
 
     @property
@@ -483,7 +474,6 @@ def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
             bird,
             foot,
             of_foot(foot.situation, advise(foot.situation)),
-            Seen(foot.checked, foot.by),
             (hers.today - foot.checked).days,
         )
         for foot in (hers.concerns if hers else ())

@@ -5,7 +5,7 @@ from datetime import datetime, time, timedelta
 
 from django.db.models import F, Q
 from django.http import Http404
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -24,21 +24,14 @@ from flockcare.feet.models import Check
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot, Photo
-
-
-def _bird_and_foot(flock, bird_id, foot: str) -> Bird:
-    if foot not in Foot.values:
-        raise Http404("A bird has a left and a right foot.")
-    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
-    bird.flock = flock
-    return bird
+from flockcare.photos.views_series import bird_and_foot_or_404
 
 
 @require_safe
 @flock_view()
 def case(request, flock, bird_id, foot, check_id):
     """``check_id``: the first sore look. Any other check of the case leads to the same page."""
-    bird = _bird_and_foot(flock, bird_id, foot)
+    bird = bird_and_foot_or_404(flock, bird_id, foot)
     all_cases = cases_of_flock(flock)
     hers = [one for one in all_cases if one.bird_id == bird.pk]
     now = timezone.now()
@@ -142,7 +135,7 @@ def opening(request, flock, bird_id, foot):
 
     Where the records call for a vet, nothing is asked: only a new check takes that back.
     """
-    bird = _bird_and_foot(flock, bird_id, foot)
+    bird = bird_and_foot_or_404(flock, bird_id, foot)
     now = timezone.now()
     records = records_of(bird, foot, now=now)
     form = OpeningForm(posted(request))

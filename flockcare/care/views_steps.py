@@ -18,8 +18,7 @@ from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.situation import standing
 from flockcare.care.views_today import back_or_piece
 from flockcare.core.forms import record_keys, saved
-from flockcare.feet.due import is_sore
-from flockcare.feet.models import latest_finding
+from flockcare.feet.due import NEWEST_SCORES, is_sore
 from flockcare.people import keys
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
@@ -81,9 +80,7 @@ def _address(step: CareStep) -> str:
     return reverse("care:step", args=[step.flock_id, step.pk])
 
 
-_WITH_SCORES = Bird.objects.annotate(
-    left_score=latest_finding(Foot.LEFT, "score"), right_score=latest_finding(Foot.RIGHT, "score")
-)
+_WITH_SCORES = Bird.objects.annotate(**NEWEST_SCORES)
 
 
 def _foot_asked_for(request, bird) -> str:

@@ -29,10 +29,11 @@ LAST_STEPS = 3
 @flock_view()
 def due_list(request, flock):
     """Everything that is due, also in the days to come. ``?mine``: nobody else's."""
-    tag = _care_state(request, flock)
+    mark = mark_of(flock, now=timezone.now())
+    tag = care_tag(request, mark)
 
     def page(template):
-        found = standings(flock, now=timezone.now())
+        found = standings(flock, now=timezone.now(), mark=mark)
         context = _of_care(request, flock, found)
         return render(request, template, {**context, "ahead": True, "tag": tag})
 
@@ -108,10 +109,6 @@ def care_tag(request, mark: tuple) -> str:
     return hashlib.sha256(repr(shown).encode()).hexdigest()[:20]
 
 
-def _care_state(request, flock) -> str:
-    return care_tag(request, mark_of(flock, now=timezone.now()))
-
-
 def back_or_piece(request, flock, bird_id):
     """After a tap in the list: the list anew, or the page that the tap came from."""
     if request.htmx:
@@ -132,15 +129,18 @@ def bird(request, flock, bird_id):
     bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
     bird.flock = flock
     if request.htmx:
-        tag = _care_state(request, flock)
-        return renewed(request, tag, lambda: _care_of(request, bird, "care/bird_piece.html", tag))
+        mark = mark_of(flock, now=timezone.now())
+        tag = care_tag(request, mark)
+        return renewed(
+            request, tag, lambda: _care_of(request, bird, "care/bird_piece.html", mark, tag)
+        )
     response = _care_of(request, bird, "care/bird.html")
     response.headers["Vary"] = "HX-Request"
     return response
 
 
-def _care_of(request, bird, template: str, tag: str = ""):
-    return render(request, template, {**care_of(bird, cases_of_bird(bird)), "tag": tag})
+def _care_of(request, bird, template: str, mark: tuple = (), tag: str = ""):
+    return render(request, template, {**care_of(bird, cases_of_bird(bird), mark), "tag": tag})
 
 
 def care_of(bird, cases, mark: tuple = ()) -> dict:

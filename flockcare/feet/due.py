@@ -93,7 +93,8 @@ NEVER = 10_000
 # For annotating birds: when each was last looked at.
 NEWEST_CHECK = Subquery(Check.objects.filter(bird=OuterRef("pk")).order_by("-at").values("at")[:1])
 
-NEWEST_SCORES = [latest_finding(foot, "score") for foot in (Foot.LEFT, Foot.RIGHT)]
+# And how each foot was then: ``left_score``, ``right_score``.
+NEWEST_SCORES = {f"{foot}_score": latest_finding(foot, "score") for foot in Foot.values}
 
 
 def birds_for_today(flock, *, now) -> list[BirdToday]:
@@ -108,7 +109,7 @@ def birds_for_today(flock, *, now) -> list[BirdToday]:
         .order_by()
         .values_list(
             *("pk", "name", "band_colour", "band_number", NEWEST_CHECK),
-            *NEWEST_SCORES,
+            *NEWEST_SCORES.values(),
         )
     )
     birds = [_entry(row, flock, today) for row in rows]

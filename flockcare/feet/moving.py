@@ -52,9 +52,7 @@ def swap_feet(*, check: Check, by, basis=None) -> None:
             if then is not None and then[::-1] == there:
                 return
             raise ValidationError(CHANGED_SINCE)
-    history.keep(stored, deed=Revision.Deed.CHANGE, by=by, before=before)
-    stored.version += 1
-    stored.save(update_fields=["version"])
+    history.keep_change(stored, by=by, before=before)
     swapped = [_copy(one, OTHER_FOOT[one.foot]) for one in stored.findings.all()]
     stored.findings.all().delete()
     for finding in swapped:
@@ -99,7 +97,7 @@ def take_off_checks(photos: Iterable[Photo], *, by) -> None:
             if found[photo.pk].bird_id != check.bird_id
         ]
         if gone:
-            _changed(check, by=by, before=snapshot(check))
+            history.keep_change(check, by=by, before=snapshot(check))
             # Also those that are deleted and may be put back, which ``photos`` does not see.
             Check.photos.through.objects.filter(check=check, photo__in=gone).delete()
 
@@ -108,7 +106,7 @@ def put_on_check(photo: Photo, *, check: Check, by) -> None:
     """A photo of her on record is one of this check too."""
     before = snapshot(check)
     if photo.pk not in before["photos"]:
-        _changed(check, by=by, before=before)
+        history.keep_change(check, by=by, before=before)
         check.photos.add(photo)
 
 
@@ -128,12 +126,6 @@ def move_photo(*, photo: Photo, bird, foot: str, by, basis=None) -> None:
         move(photo=photo, by=by, bird=bird, foot=foot, basis=basis)
         take_off_checks([photo], by=by)
         named_now([photo], by=by)
-
-
-def _changed(check: Check, *, by, before: dict) -> None:
-    history.keep(check, deed=Revision.Deed.CHANGE, by=by, before=before)
-    check.version += 1
-    check.save(update_fields=["version"])
 
 
 def _copy(finding: FootFinding, foot: str) -> FootFinding:

@@ -31,10 +31,7 @@ from flockcare.photos.shots import shots
 from flockcare.photos.views import tell_elsewhere
 
 _BIRDS = Bird.objects.select_related("breed")
-# With the newest score of each foot.
-_SCORED = _BIRDS.annotate(
-    **{f"{foot}_score": score for foot, score in zip(Foot.values, NEWEST_SCORES, strict=True)}
-)
+_SCORED = _BIRDS.annotate(**NEWEST_SCORES)
 
 
 # The heaviest page for a slow line. Django pads what it packs at random, and masks the token of a

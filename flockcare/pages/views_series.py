@@ -1,19 +1,17 @@
 """The photos of one foot in order, below how that foot stands."""
 
 from django.db.models import Q
-from django.http import Http404
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.care.models import CareStep, StepKind
 from flockcare.care.rows import Row
-from flockcare.care.situation import standings
+from flockcare.care.situation import standing
 from flockcare.feet.models import FootFinding
 from flockcare.feet.scales import LESION
 from flockcare.people.access import flock_view
-from flockcare.photos.models import Foot
-from flockcare.photos.views_series import series_of
+from flockcare.photos.views_series import bird_and_foot_or_404, series_of
 
 DISCS = "○◐●"
 
@@ -21,18 +19,11 @@ DISCS = "○◐●"
 @require_safe
 @flock_view()
 def series(request, flock, bird_id, foot):
-    if foot not in Foot.values:
-        raise Http404("A bird has a left and a right foot.")
-    context = series_of(
-        request,
-        flock,
-        bird_id,
-        foot,
-        scores=_scores(flock, bird_id, foot),
-        care=_care(flock, bird_id, foot),
-    )
-    hers = standings(flock, now=timezone.now()).birds.get(bird_id)
-    context["row"] = hers and Row(context["bird"], hers)
+    bird = bird_and_foot_or_404(flock, bird_id, foot)
+    scores, care = _scores(flock, bird_id, foot), _care(flock, bird_id, foot)
+    context = series_of(request, bird, foot, scores=scores, care=care)
+    hers = standing(bird, now=timezone.now())
+    context["row"] = hers and Row(bird, hers)
     return render(request, "pages/series.html", context)
 
 

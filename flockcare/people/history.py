@@ -143,6 +143,13 @@ def keep(record, *, deed, by, before: dict) -> None:
     keep_all([(record, before)], deed=deed, by=by)
 
 
+def keep_change(record, *, by, before: dict) -> None:
+    """Count a change of what a record holds in other rows, and keep what that was."""
+    keep(record, deed=Revision.Deed.CHANGE, by=by, before=before)
+    record.version += 1
+    record.save(update_fields=["version"])
+
+
 def keep_all(records: Iterable[tuple[models.Model, dict]], *, deed, by) -> None:
     """As ``keep``, for many records at once, each with what it held."""
     current, found = _open.get(), []

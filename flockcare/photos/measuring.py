@@ -200,10 +200,8 @@ def doubt(photo: Photo, reading: CardReading) -> str:
         return ""
     key, foot = named_by(reading.code)
     if key != str(photo.bird_id):
-        others = {str(bird.pk): bird for bird in Bird.objects.filter(flock=photo.flock)}
-        if key not in others:
-            return UNKNOWN_CARD
-        return WRONG_CARD.format(other=others[key].name, bird=photo.bird.name)
+        other, _ = bird_of_card(photo.flock, reading.code)
+        return WRONG_CARD.format(other=other, bird=photo.bird) if other else UNKNOWN_CARD
     if foot and photo.foot and foot != photo.foot:
         return WRONG_FOOT.format(other=Foot(foot).label, foot=Foot(photo.foot).label)
     return ""

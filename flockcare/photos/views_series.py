@@ -16,15 +16,22 @@ ONE, SIDE, OVER, FADE = "one", "side", "over", "fade"
 VIEWS = {ONE: "One", SIDE: "Side by side", OVER: "Divider", FADE: "Fade"}
 
 
-def series_of(request, flock, bird_id, foot: str, *, scores=None, care=()) -> dict:
-    """What the page shows of the photos; 404 for a bird of another flock, or no such foot.
+def bird_and_foot_or_404(flock, bird_id, foot: str) -> Bird:
+    """The bird with her flock; 404 for one of another flock, or no such foot."""
+    if foot not in Foot.values:
+        raise Http404("A bird has a left and a right foot.")
+    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
+    bird.flock = flock
+    return bird
+
+
+def series_of(request, bird: Bird, foot: str, *, scores=None, care=()) -> dict:
+    """What the page shows of the photos. The bird must come with her flock.
 
     ``scores``: by photo, how the foot was when it was taken; ``care``: days with what was done to
     it, oldest first. Both are known to whoever stands above this.
     """
-    if foot not in Foot.values:
-        raise Http404("A hen has a left and a right foot.")
-    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
+    flock = bird.flock
     shots = shots_in_order.shots_of(bird, foot)
     for shot in shots:
         shot.photo.flock = flock

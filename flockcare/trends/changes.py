@@ -552,9 +552,8 @@ class Outlook:
         total = 2.0 * birds.size * (right.max() - left.min()) if right.size else 1.0
         share = float(watch.days[chosen].sum()) / total
         hit = chosen & watch.pairs.affected
-        feet = np.unique(watch.bird[hit] * 10_000_000 + watch.pairs.right[hit], return_counts=True)[
-            1
-        ]
+        sore_at = np.column_stack((watch.bird[hit], watch.pairs.right[hit]))
+        _, feet = np.unique(sore_at, axis=0, return_counts=True)
         return cls(
             cases=cases,
             rate=cases / days_before,

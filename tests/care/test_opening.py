@@ -2,7 +2,6 @@
 
 import pytest
 
-from flockcare.care.recorded import is_for_vet
 from flockcare.care.rules import Advice
 from flockcare.feet.cases import cases_of_bird
 from tests.care.steps import look, step, url
@@ -23,7 +22,7 @@ def opening(cast, bird, said=None, foot="left") -> str:
 
 def test_what_is_for_a_vet_is_nothing_weaker():
     for advice in Advice:
-        assert is_for_vet(advice) is (advice > Advice.HOME)
+        assert advice.is_for_vet is (advice > Advice.HOME)
 
 
 SIGNS = {

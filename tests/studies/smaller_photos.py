@@ -21,13 +21,12 @@ from PIL import Image
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from flockcare.analysis import planimetry
-from flockcare.demo.paint import GROUNDS, Foot, Sore, paint_foot
 from flockcare.photos.outline import NoOutline, suggest_outline
 from flockcare.photos.scale import CannotMeasure, read_card
 from tests.photos import scenes
 from tests.studies.card_scenes import measure, usable_scene
+from tests.studies.suggested_areas import REACH_MM, painted
 
-REACH_MM = 14.0
 # Longest side in pixels (0: as it is) and JPEG quality.
 WAYS = ((0, 0), (0, 92), (0, 85), (0, 75), (3000, 85), (2400, 85), (2000, 85), (1600, 85))
 
@@ -50,27 +49,6 @@ def of_card(scene, image, side, quality):
     if outcome != "measured":
         return None, None, count
     return abs(error), view.relative_area_error, count
-
-
-def painted(seed, area):
-    random = np.random.default_rng(seed)
-    return paint_foot(
-        Foot("left", "yellow", 1.0, seed=seed),
-        seed=seed,
-        ground=list(GROUNDS)[seed % len(GROUNDS)],
-        sore=Sore(
-            place="pad",
-            area_mm2=area,
-            scab=("brown", "black")[seed % 2],
-            swelling=random.uniform(0, 0.8),
-            healing=random.uniform(0, 0.6),
-            seed=1000 + seed,
-        ),
-        card_code="study",
-        tilt_degrees=float(random.uniform(0, 25)),
-        width=4000,
-        height=3000,
-    )
 
 
 def of_edge(picture, side, quality):
@@ -119,7 +97,7 @@ def main():
     offs = {way: [] for way in WAYS}
     for area in (5, 20, 80):
         for seed in range(1 if short else 6):
-            picture = painted(seed, area)
+            picture = painted(seed, area, 4000, 3000)
             for way in WAYS:
                 offs[way].append(of_edge(picture, *way))
     print("Suggested edge, painted photos: found, off in mm median 95th largest")

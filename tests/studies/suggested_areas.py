@@ -41,7 +41,7 @@ REACH_MM = 14.0
 AREAS_MM2 = (5, 10, 20, 40, 80, 120)
 
 
-def painted(seed, area):
+def painted(seed, area, width=1200, height=900):
     random = np.random.default_rng(seed)
     return paint_foot(
         Foot("left", "yellow", 1.0, seed=seed),
@@ -57,8 +57,8 @@ def painted(seed, area):
         ),
         card_code="study",
         tilt_degrees=float(random.uniform(0, 25)),
-        width=1200,
-        height=900,
+        width=width,
+        height=height,
     )
 
 
@@ -158,4 +158,5 @@ def figures(good):
     )
 
 
-main()
+if __name__ == "__main__":
+    main()

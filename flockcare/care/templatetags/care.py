@@ -1,11 +1,10 @@
-"""What a template asks of an answer of the rules."""
+"""What stands in place of the way to opening a foot."""
 
 from django import template
 
 from flockcare.birds.models import Bird
-from flockcare.care import recorded
 from flockcare.care.dressing import UNDER_PLAN, UNTIL_ASKED, UNTIL_VET
-from flockcare.care.rules import Advice, Answer
+from flockcare.care.rules import Advice
 
 register = template.Library()
 
@@ -23,8 +22,3 @@ def until_vet(bird: Bird, level: Advice):
     else:
         title, lines = "While the vet’s plan holds", UNDER_PLAN
     return {"title": title, "lines": lines}
-
-
-@register.filter
-def is_for_vet(answer: Answer) -> bool:
-    return recorded.is_for_vet(answer.advice)

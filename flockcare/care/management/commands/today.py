@@ -11,7 +11,7 @@ from flockcare.birds.models import Bird
 from flockcare.care.situation import worked_out
 from flockcare.care.standing import FootStanding, Standing
 from flockcare.care.standing_words import due_words, eggs_words, lines
-from flockcare.people.models import Flock
+from flockcare.people.commands import flock_called
 
 LAST_YEAR = 9999
 
@@ -30,7 +30,7 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="every figure, as JSON")
 
     def handle(self, *, flock, owner, on, json: bool, **options):
-        one = _flock(flock, owner)
+        one = flock_called(flock, owner)
         day = _day(on) if on else timezone.localdate(timezone.now(), one.zone)
         found = worked_out(one, day).birds
         birds = [
@@ -38,19 +38,6 @@ class Command(BaseCommand):
             for bird in Bird.objects.filter(pk__in=list(found)).order_by(Lower("name"))
         ]
         self.stdout.write(as_json(birds) if json else "\n".join(spoken(birds)))
-
-
-def _flock(name: str, owner: str | None) -> Flock:
-    found = Flock.objects.filter(name=name)
-    if owner:
-        found = found.filter(membership__keeper__sign_in_name=owner.lower())
-    if len(found) != 1:
-        raise CommandError(
-            f"There is no flock called “{name}”."
-            if not found
-            else f"{len(found)} flocks are called “{name}”: name a keeper with --owner."
-        )
-    return found[0]
 
 
 def _day(text: str) -> date:

@@ -2,10 +2,10 @@
 
 import json
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from flockcare.people.models import Flock
+from flockcare.people.commands import flock_called
 from flockcare.trends.report import plain
 from flockcare.trends.report_cache import report_of
 
@@ -21,16 +21,7 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="every figure, as JSON")
 
     def handle(self, *, flock, owner, json: bool, **options):
-        found = Flock.objects.filter(name=flock)
-        if owner:
-            found = found.filter(membership__keeper__sign_in_name=owner.lower())
-        if len(found) != 1:
-            raise CommandError(
-                f"There is no flock called “{flock}”."
-                if not found
-                else f"{len(found)} flocks are called “{flock}”: name a keeper with --owner."
-            )
-        (one,) = found
+        one = flock_called(flock, owner)
         report = report_of(one, timezone.now().astimezone(one.zone).date())
         self.stdout.write(as_json(report) if json else "\n".join(spoken(report)))
 
