@@ -420,7 +420,8 @@ OUTDONE = {
         *("moderate swelling", "swollen and limps", "swollen for two weeks"),
         *("scab alone", "both feet and worse", "quiet season and a bad foot"),
     },
-    "gait": OF_A_LIMP | {"quiet season and a bad foot"},
+    # A clear foot is left alone unless a limp is known: as the last part of its rule.
+    "gait": OF_A_LIMP | {"quiet season and a bad foot", "clear"},
     "eating": {"scab alone"},
     "other_score": {"limp alone"},
 }
@@ -511,7 +512,7 @@ def test_what_is_not_known_is_neither_yes_nor_no(seen, name):
     forgotten = replace(seen, **{name: () if name == "sizes" else None})
     explains = {"dull", "not eating"} if quiet_season(seen) else set()
     explains |= {"third case", "several new"} if name in ("score", "other_score", "gait") else set()
-    explains |= OUTDONE.get(name, set())
+    explains |= OUTDONE.get("gait" if name == "days_limping" else name, set())
     if name in ("moulting", "broody"):
         explains |= {rule.key for rule in RULES if "quiet season" in rule.key}
     explains |= {"swollen for two weeks", "scab for four weeks"} if name == "sizes" else set()
