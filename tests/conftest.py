@@ -17,6 +17,15 @@ settings.load_profile("untimed")
 PASSWORD = "straw and oats 7"
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """What asks for no database is ``apart``: a run on another database leaves it out."""
+    databases = {"db", "transactional_db", "live_server"}
+    for item in items:
+        if not item.get_closest_marker("django_db") and databases.isdisjoint(item.fixturenames):
+            item.add_marker("apart")
+
+
 @pytest.fixture(autouse=True)
 def _quick_and_apart(settings, tmp_path):
     """Cheap password hashes, plain static files, and for each test its own folder and cache."""
