@@ -47,6 +47,8 @@ SECURE_REFERRER_POLICY = "same-origin"
 BEHIND_PROXY = env.flag("FLOCKCARE_PROXY")
 if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+# The address at which `up --lan` serves HTTPS by itself; it sets this.
+LAN_HTTPS = None
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS if "*" not in host]
 
 INSTALLED_APPS = [

@@ -12,6 +12,7 @@ from flockcare.pages import (
     views_series,
     views_today,
 )
+from flockcare.running import views_phone
 
 handler500 = "flockcare.core.room.fault"
 
@@ -39,6 +40,8 @@ urlpatterns = [
     ),
     path("f/<uuid:flock_id>/records/export/", download, name="export"),
     path("f/<uuid:flock_id>/about/sources/", sources, name="sources"),
+    path("phone/", views_phone.phone, name="set_up_phone"),
+    path("phone/flockcare-home.crt", views_phone.certificate, name="certificate"),
     path("calendar/<str:token>.ics", feed, name="calendar_feed"),
     path("", include("flockcare.people.urls")),
     path("", include("flockcare.offline.urls")),

@@ -15,6 +15,12 @@ def address_of(request) -> str:
     return said.rsplit(",", 1)[-1].strip() or request.META["REMOTE_ADDR"]
 
 
+def plain_http(request) -> bool:
+    """Whether the browser takes this for no secure place (W3C, *Secure Contexts*, 3.1)."""
+    name = request.get_host().rsplit(":", 1)[0]
+    return not request.is_secure() and name not in {"localhost", "127.0.0.1", "[::1]"}
+
+
 def network_of(address: str) -> str:
     """What one household or machine has at least to itself: an IPv4 address, or an IPv6 /64.
 

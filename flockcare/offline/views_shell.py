@@ -1,5 +1,6 @@
 """The app as a page of the phone: manifest, worker, the pages it keeps, the outbox."""
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.staticfiles.storage import staticfiles_storage
 from django.http import Http404, HttpResponse, JsonResponse
@@ -73,4 +74,4 @@ def outbox(request):
 @flock_view()
 def about(request, flock):
     """What happens when there is no signal."""
-    return render(request, "offline/about.html", {"here": "more"})
+    return render(request, "offline/about.html", {"here": "more", "own_https": settings.LAN_HTTPS})

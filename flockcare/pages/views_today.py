@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+from django.conf import settings
 from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.utils import timezone
@@ -11,6 +12,7 @@ from flockcare.birds.models import Bird
 from flockcare.care.rows import rows_of
 from flockcare.care.situation import mark_of, standings
 from flockcare.care.views_today import care_now
+from flockcare.core.visitors import plain_http
 from flockcare.feet import services
 from flockcare.feet.fresh import looks_tag
 from flockcare.feet.models import Check
@@ -31,6 +33,7 @@ def today(request, flock):
     context = {**_checks(request, flock, mark), **care_now(request, flock, mark)}
     # Counted where an owner opens the whole page, not with each piece that renews itself.
     context["damaged_photos"] = Photo.objects.damaged().filter(flock=flock)
+    context["plain_http"], context["own_https"] = plain_http(request), settings.LAN_HTTPS
     response = render(request, "pages/today.html", context)
     response.headers["Vary"] = "HX-Request"
     return response

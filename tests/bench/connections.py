@@ -14,7 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from tests.running.served import Up
+from tests.running.served import Up, free_port
 from tests.running.slow import held, seconds_to_answer
 
 ALLOWED_SECONDS = 2.0
@@ -69,9 +69,12 @@ def main() -> None:
         sys.exit(not measure(sys.argv[1]))
     with tempfile.TemporaryDirectory() as folder:
         place = Up(Path(folder))
-        place.start()
+        https_port = free_port()
+        place.start("--lan", "--https-port", str(https_port))
         try:
             well = measure(place.url)
+            print("\nthe same over HTTPS")
+            well &= measure(f"https://127.0.0.1:{https_port}")
         finally:
             place.stop()
     sys.exit(not well)

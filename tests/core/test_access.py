@@ -30,6 +30,9 @@ OPEN_TO_ALL = {
     "offline:manifest",
     "offline:outbox",
     "offline:worker",
+    # How a phone comes to trust this computer; before signing in, and only with `up --lan`.
+    "set_up_phone",
+    "certificate",
     "people:home",
     "people:set_up",
     "people:sign_in",

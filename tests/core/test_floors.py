@@ -95,6 +95,7 @@ PROJECT_PAGES = {
     *("today", "birds", "bird", "check_bird", "export", "calendar_feed"),
     *("recent_changes", "record_history"),
     *("move_check", "move_step", "move_photo", "series", "sources"),
+    *("set_up_phone", "certificate"),
 }
 PROJECT_TEMPLATES = {
     *("base.html", "more.html", "flocks.html", "bird_places.html", "first_steps.html"),

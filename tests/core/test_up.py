@@ -1,6 +1,7 @@
 """``manage.py up``: what it prepares, where it serves and what it says."""
 
 import os
+import re
 import socket
 import stat
 import subprocess
@@ -29,12 +30,12 @@ def up(folder, *arguments, **environment) -> subprocess.CompletedProcess:
     )
 
 
-def until_ready(folder, *arguments) -> str:
+def until_ready(folder, *arguments, **environment) -> str:
     """What it prints until it serves."""
     process = subprocess.Popen(
         [sys.executable, "manage.py", "up", *arguments],
         cwd=ROOT,
-        env={**AROUND, "FLOCKCARE_DATA": str(folder)},
+        env={**AROUND, "FLOCKCARE_DATA": str(folder), **environment},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
@@ -66,13 +67,22 @@ def test_it_serves_this_machine_only(tmp_path):
     assert "phone" not in printed
 
 
-def test_with_lan_it_says_where_and_what_plain_http_lacks(tmp_path):
-    printed = until_ready(tmp_path, "--lan", "--port", str(free_port()))
+def test_with_lan_it_says_where_and_how_phones_work_without_signal(tmp_path):
+    ports = ("--port", str(free_port()), "--https-port", str(free_port()))
+    printed = until_ready(tmp_path, "--lan", *ports)
     if "in no network" in printed:
         pytest.fail("this machine has no network interface: give it one to test --lan")
     assert "On a phone in this network open http://" in printed
     assert "█" in printed or "▀" in printed, "a QR code"
-    assert "without signal" in printed
+    assert re.search(r"without signal at https://[0-9.]+:\d+/", printed)
+    assert re.search(r"^([0-9A-F]{2}:){31}[0-9A-F]{2}$", printed, re.M), "the fingerprint"
+
+
+def test_with_a_proxy_that_speaks_https_lan_needs_no_own(tmp_path):
+    printed = until_ready(tmp_path, "--lan", "--port", str(free_port()), FLOCKCARE_PROXY="1")
+    assert "https://" not in printed
+    assert "Over plain HTTP" in printed
+    assert not (tmp_path / "https").exists()
 
 
 def test_a_port_in_use_is_said_plainly(tmp_path):

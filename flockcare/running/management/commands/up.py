@@ -19,20 +19,38 @@ from flockcare.core import clock, starting
 from flockcare.exchange.pictures import clear_left
 from flockcare.photos.checking import check_daily, check_files
 from flockcare.photos.editing import purge
+from flockcare.running import front
+from flockcare.running.authority import Authority
 from flockcare.running.connections import limits
 
 logger = logging.getLogger(__name__)
 
 PORT = 8000
+# HTTPS on 8443 beside 8000, as 443 stands beside 80 and 8443 beside 8080 in common use.
+HTTPS_ABOVE = 443
 THREADS = 8
 # In a thread of its own while serving: soon after the start, then every hour.
-HOURLY = (clock.look, make_daily_beside, clear_left, check_daily)
+HOURLY = [clock.look, make_daily_beside, clear_left, check_daily]
 FIRST_HOURLY_SECONDS = 60
 
 PLAIN_HTTP = (
     "Over plain HTTP the pages work while they are open, but a phone cannot keep them for the "
     "coop without signal, and whoever shares this network could read along."
 )
+
+
+# What the front says of the phone is believed; what a phone says of itself is not.
+BEHIND_FRONT = {
+    "trusted_proxy": "127.0.0.1",
+    "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"},
+}
+
+
+def _unusable(port: int, error: OSError, option: str) -> CommandError:
+    return CommandError(
+        f"Port {port} cannot be used ({error.strerror}). "
+        f"Is Flockcare running already? Choose another with {option}."
+    )
 
 
 def address_in_network() -> str | None:
@@ -79,6 +97,9 @@ class Command(BaseCommand):
         parser.add_argument("--lan", action="store_true", help="let phones in this network in")
         parser.add_argument("--port", type=int, default=PORT)
         parser.add_argument(
+            "--https-port", type=int, help=f"with --lan; --port plus {HTTPS_ABOVE} if not given"
+        )
+        parser.add_argument(
             "--prepare-only", action="store_true", help="prepare everything, do not serve"
         )
         parser.add_argument(
@@ -87,7 +108,7 @@ class Command(BaseCommand):
             help="do not keep a backup before a new version changes the database",
         )
 
-    def handle(self, *, demo, lan, port, prepare_only, without_backup, **options):
+    def handle(self, *, demo, lan, port, https_port, prepare_only, without_backup, **options):
         if demo and not settings.DEMO:
             # The demo has a database of its own, which the settings choose at the start.
             os.environ["FLOCKCARE_DEMO"] = "1"
@@ -95,7 +116,7 @@ class Command(BaseCommand):
         with starting.in_words():
             self.prepare(demo=demo, without_backup=without_backup)
         if not prepare_only:
-            self.serve(lan=lan, port=port)
+            self.serve(lan=lan, port=port, https_port=https_port or port + HTTPS_ABOVE)
 
     def prepare(self, *, demo: bool, without_backup: bool):
         starting.check_folder()
@@ -115,7 +136,7 @@ class Command(BaseCommand):
             call_command("clearsessions", verbosity=0)
             purge()
 
-    def serve(self, *, lan: bool, port: int):
+    def serve(self, *, lan: bool, port: int, https_port: int):
         from waitress.server import create_server
 
         address = None
@@ -124,6 +145,7 @@ class Command(BaseCommand):
             if address is None:
                 raise CommandError("This machine is not on a network. Run without --lan.")
             settings.ALLOWED_HOSTS.append(address)
+        authority = self.authority(address) if lan else None
         try:
             server = create_server(
                 get_wsgi_application(),
@@ -133,19 +155,23 @@ class Command(BaseCommand):
                 **limits(),
                 # A form with a dozen phone photos, each with its own limit.
                 max_request_body_size=400 * 2**20,
+                **(BEHIND_FRONT if authority else {}),
                 # It would take away what the settings are told to believe of a proxy.
                 clear_untrusted_proxy_headers=not settings.BEHIND_PROXY,
             )
         except OSError as error:
-            raise CommandError(
-                f"Port {port} cannot be used ({error.strerror}). "
-                "Is Flockcare running already? Choose another with --port."
-            ) from None
+            raise _unusable(port, error, "--port") from None
         self.stdout.write(f"Flockcare is ready. Open http://127.0.0.1:{port}/ on this machine.")
-        if address:
-            link = f"http://{address}:{port}/"
-            self.stdout.write(f"On a phone in this network open {link} or scan:\n")
-            segno.make(link).terminal(out=self.stdout, compact=True)
+        if authority:
+            self.serve_https(authority, address, port, https_port)
+            self.in_network(f"http://{address}:{port}/phone/")
+            self.stdout.write(
+                "The page helps the phone to trust this computer, once; then it works in the coop "
+                f"without signal at {settings.LAN_HTTPS}/. The certificate's SHA-256 is\n"
+                f"{authority.fingerprint}"
+            )
+        elif lan:
+            self.in_network(f"http://{address}:{port}/")
             self.stdout.write(PLAIN_HTTP)
         threading.Thread(target=_every_hour, daemon=True, name="hourly").start()
         self.stdout.write("Stop with Ctrl+C.")
@@ -154,3 +180,31 @@ class Command(BaseCommand):
             server.run()
         except KeyboardInterrupt:
             server.close()
+
+    def in_network(self, link: str):
+        self.stdout.write(f"On a phone in this network open {link} or scan:\n")
+        segno.make(link).terminal(out=self.stdout, compact=True)
+
+    def authority(self, address: str) -> Authority | None:
+        """With which HTTPS is served; None where a proxy does, or phones would not believe it."""
+        if settings.HTTPS or settings.BEHIND_PROXY:
+            return None
+        authority = Authority(settings.DATA_DIR / "https")
+        authority.prepare(address)
+        return authority if authority.vouches_for(address) else None
+
+    def serve_https(self, authority: Authority, address: str, port: int, https_port: int):
+        authority.renew(address)
+        context = authority.context()
+
+        def renew():
+            if authority.renew(address):
+                context.load_cert_chain(authority.server_file)
+
+        try:
+            listening = front.open_port("0.0.0.0", https_port)  # noqa: S104
+        except OSError as error:
+            raise _unusable(https_port, error, "--https-port") from None
+        front.serve(listening, context, inner=f"http://127.0.0.1:{port}")
+        settings.LAN_HTTPS = f"https://{address}:{https_port}"
+        HOURLY.append(renew)
