@@ -188,6 +188,10 @@ def assert_for_paper(page, *said: str, sheets: int) -> None:
         assert word not in text, word
     assert len(document) <= sheets
     page.emulate_media(media="print")
-    ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    ground, green = page.evaluate(
+        """[getComputedStyle(document.body).backgroundColor,
+          getComputedStyle(document.documentElement).getPropertyValue("--green")]"""
+    )
     page.emulate_media(media="null")
-    assert ground == "rgb(255, 255, 255)"
+    # The green of the light colours, though the screen is dark.
+    assert (ground, green.strip()) == ("rgb(255, 255, 255)", "#1c5536")
