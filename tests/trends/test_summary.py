@@ -1,6 +1,7 @@
 """The summary that a flock gives away: right counts, and nothing that names anybody."""
 
 import dataclasses
+import datetime as dt
 import json
 import re
 
@@ -72,6 +73,14 @@ def test_each_kind_of_change_has_its_word():
         if kind != ChangeKind.FOUND:
             assert summary._KIND_OF[kind.label] == kind.value
     assert set(summary.KINDS) == set(summary._KIND_OF.values())
+
+
+@pytest.mark.parametrize(
+    ("day", "quarter"),
+    [("2025-01-01", 1), ("2025-03-31", 1), ("2025-04-01", 2), ("2025-09-30", 3), ("2025-12-31", 4)],
+)
+def test_a_quarter_is_the_finest_time(day, quarter):
+    assert summary._quarter(dt.date.fromisoformat(day)) == f"2025-Q{quarter}"
 
 
 @pytest.mark.parametrize(
