@@ -70,6 +70,24 @@ class PooledRatio:
 
 
 @dataclass(frozen=True, slots=True)
+class ExactRatio:
+    """The ratio common to all strata, with central exact limits and p-value given each total.
+
+    `ratio` is the conditional maximum likelihood estimate; the smallest p are as in `RateRatio`.
+    Without a stratum that says anything the ratio is not-a-number, its limits 0 and infinity and
+    p = 1. `dropped` lists the strata without cases or without time on one side.
+    """
+
+    ratio: float
+    low: float
+    high: float
+    p: float
+    smallest_p_excess: float
+    smallest_p_deficit: float
+    dropped: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class SignFlip:
     """p-values of the sign-flip test; `p_one_sided` is for differences above zero.
 
@@ -151,18 +169,8 @@ def pooled_ratio(
     have MIN_CASES_PER_STRATUM cases. Errors as for `rate_ratio`.
     """
     check_level(level)
-    rows = [
-        (
-            _whole("after_count", x1),
-            _time("after_time", t1),
-            _whole("before_count", x0),
-            _time("before_time", t0),
-        )
-        for x1, t1, x0, t0 in strata
-    ]
-    used = [row for row in rows if row[0] + row[2] and row[1] and row[3]]
-    dropped = tuple(i for i, row in enumerate(rows) if row not in used)
-    x1, t1, x0, t0 = np.array(used, float).reshape(-1, 4).T
+    rows, dropped = _strata(strata)
+    x1, t1, x0, t0 = np.delete(rows, dropped, axis=0).T
     n, t = x1 + x0, t1 + t0
     crude = _crude(rows)
     if not n.sum():
@@ -188,6 +196,31 @@ def pooled_ratio(
         crude=crude,
         dropped=dropped,
         refusal=_pooling_refusal(len(rows), n),
+    )
+
+
+def exact_ratio(strata: Iterable[tuple[int, float, int, float]], level: float = 0.95) -> ExactRatio:
+    """Exact ratio of rates common to any number of strata, each conditional on its total.
+
+    Strata (after_count, after_time, before_count, before_time). The cases after are a sum of
+    binomials, one for each stratum; one stratum gives what `rate_ratio` gives. Errors as there.
+    """
+    check_level(level)
+    rows, dropped = _strata(strata)
+    x1, t1, x0, t0 = np.delete(rows, dropped, axis=0).T
+    total, n, odds = int(x1.sum()), x1 + x0, t1 / t0
+    if not n.size:
+        return ExactRatio(math.nan, 0.0, math.inf, 1.0, 1.0, 1.0, dropped)
+    low, high = _stratified_limits(x1, n, odds, level)
+    law = _stratified_law(n, odds, 0.0)
+    return ExactRatio(
+        ratio=_likeliest(total, n, odds),
+        low=low,
+        high=high,
+        p=_doubled(float(law[: total + 1].sum()), float(law[total:].sum())),
+        smallest_p_excess=min(1.0, 2 * float(law[-1])),
+        smallest_p_deficit=min(1.0, 2 * float(law[0])),
+        dropped=dropped,
     )
 
 
@@ -313,8 +346,8 @@ def _ratio_refusal(after: int, before: int, excess: float, deficit: float) -> Re
     return None
 
 
-def _crude(rows: list[tuple[int, float, int, float]]) -> float:
-    x1, t1, x0, t0 = np.array(rows, float).reshape(-1, 4).sum(0)
+def _crude(rows: np.ndarray) -> float:
+    x1, t1, x0, t0 = rows.sum(0)
     if not (t1 and t0 and x1 + x0):
         return math.nan
     return float(x1 * t0 / (x0 * t1)) if x0 else math.inf
@@ -339,11 +372,7 @@ def _stratified_limits(x1, n, odds, level: float) -> tuple[float, float]:
     total, tail = int(x1.sum()), (1 - level) / 2
 
     def law(log_ratio: float) -> np.ndarray:
-        pmf = np.ones(1)
-        for m, one in zip(n.astype(int), odds, strict=True):
-            share = 1 / (1 + math.exp(-log_ratio) / one)
-            pmf = np.convolve(pmf, binom.pmf(np.arange(m + 1), m, share))
-        return pmf
+        return _stratified_law(n, odds, log_ratio)
 
     def solve(excess) -> float:
         return math.exp(brentq(excess, -_FARTHEST_LOG_RATIO, _FARTHEST_LOG_RATIO, xtol=1e-12))
@@ -351,6 +380,29 @@ def _stratified_limits(x1, n, odds, level: float) -> tuple[float, float]:
     low = solve(lambda at: law(at)[total:].sum() - tail) if total else 0.0
     high = solve(lambda at: law(at)[: total + 1].sum() - tail) if total < n.sum() else math.inf
     return low, high
+
+
+def _stratified_law(n, odds, log_ratio: float) -> np.ndarray:
+    """Probabilities of 0, 1, … cases after in all strata together; `odds`: time after over before.
+
+    Sums of binomials with unlike chances, by convolution.
+    """
+    pmf = np.ones(1)
+    for m, one in zip(n.astype(int), odds, strict=True):
+        share = 1 / (1 + math.exp(-log_ratio) / one)
+        pmf = np.convolve(pmf, binom.pmf(np.arange(m + 1), m, share))
+    return pmf
+
+
+def _likeliest(total: int, n, odds) -> float:
+    """The ratio at which as many cases are expected after as came."""
+    if not 0 < total < n.sum():
+        return math.inf if total else 0.0
+
+    def excess(log_ratio: float) -> float:
+        return float((n / (1 + math.exp(-log_ratio) / odds)).sum()) - total
+
+    return math.exp(brentq(excess, -_FARTHEST_LOG_RATIO, _FARTHEST_LOG_RATIO, xtol=1e-12))
 
 
 def _pooling_refusal(strata: int, cases: np.ndarray) -> Refusal | None:
@@ -362,6 +414,21 @@ def _pooling_refusal(strata: int, cases: np.ndarray) -> Refusal | None:
     if cases.size < 2:
         return Refusal("one_stratum", facts)
     return None
+
+
+def _strata(strata) -> tuple[np.ndarray, tuple[int, ...]]:
+    """Checked rows (S, 4), and the places of those without cases or without time on one side."""
+    rows = [
+        (
+            _whole("after_count", x1),
+            _time("after_time", t1),
+            _whole("before_count", x0),
+            _time("before_time", t0),
+        )
+        for x1, t1, x0, t0 in strata
+    ]
+    silent = (i for i, (x1, t1, x0, t0) in enumerate(rows) if not (x1 + x0 and t1 and t0))
+    return np.array(rows, float).reshape(-1, 4), tuple(silent)
 
 
 def _whole(name: str, value: float) -> int:

@@ -16,6 +16,12 @@ for (const box of document.querySelectorAll("[data-narrows]")) {
   });
 }
 
+// Only where the browser can print, which some apps around a browser cannot.
+for (const button of document.querySelectorAll("[data-print]")) {
+  button.hidden = !window.print;
+  button.addEventListener("click", () => window.print());
+}
+
 // A photo that was just chosen is sent without another tap.
 for (const form of document.querySelectorAll("form[data-at-once]")) {
   const button = form.querySelector("button");

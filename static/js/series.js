@@ -20,7 +20,10 @@ function covering({ width, height }, wide, high) {
 }
 
 const stretch = ({ a, b, c, d }) => Math.sqrt(Math.abs(a * d - b * c));
-const written = ({ a, b, c, d, e, f }) => `matrix(${[a, b, c, d, e, f].map((v) => v.toFixed(5)).join(",")})`;
+// Shifts in shares of the frame, so that it lies as well in a frame of another size, as on paper.
+const written = ({ a, b, c, d, e, f }, wide, high) =>
+  `translate(${(100 * e / wide).toFixed(4)}%,${(100 * f / high).toFixed(4)}%) ` +
+  `matrix(${[a, b, c, d].map((v) => v.toFixed(5)).join(",")},0,0)`;
 
 // From pixels of a photo to those of its frame.
 function placed(element, wide, high, span) {
@@ -43,7 +46,7 @@ function show() {
     const { clientWidth: wide, clientHeight: high } = element.closest(".pane");
     const matrix = nearness(element.dataset.of, wide, high)
       .multiply(placed(element, wide, high, Number(compared.dataset.span)));
-    element.style.transform = written(matrix.multiply(covering(element.dataset, wide, high).inverse()));
+    element.style.transform = written(matrix.multiply(covering(element.dataset, wide, high).inverse()), wide, high);
     const factor = stretch(matrix);
     const drawn = factor / stretch(covering(element.dataset, wide, high));
     for (const line of element.querySelectorAll(".outline")) {
@@ -393,7 +396,7 @@ async function play() {
 function lapse(laid, pane) {
   const { clientWidth: wide, clientHeight: high } = pane;
   const matrix = placed(laid, wide, high, Number(strip.dataset.span));
-  laid.style.transform = written(matrix.multiply(covering(laid.dataset, wide, high).inverse()));
+  laid.style.transform = written(matrix.multiply(covering(laid.dataset, wide, high).inverse()), wide, high);
 }
 
 function stop() {
@@ -443,7 +446,7 @@ if (strip) {
     for (const side of ["width", "height"]) laid.dataset[side] = picture.getAttribute(side);
     const { clientWidth: wide, clientHeight: high } = laid.parentElement;
     const matrix = placed(laid, wide, high, Number(strip.dataset.span));
-    laid.style.transform = written(matrix.multiply(covering(laid.dataset, wide, high).inverse()));
+    laid.style.transform = written(matrix.multiply(covering(laid.dataset, wide, high).inverse()), wide, high);
     if (stretch(matrix) * laid.dataset.width * devicePixelRatio > 300) picture.src = picture.src.replace("/240.jpg", "/800.jpg");
   }
   for (const button of document.querySelectorAll("[data-step]")) {

@@ -5,11 +5,16 @@
 makes those pictures anew. Without the variable they are made in a folder that is thrown away.
 """
 
+import ctypes
+import json
 import os
+import uuid
 from pathlib import Path
 
+import pypdfium2 as pdfium
 import pytest
 from PIL import Image
+from pypdfium2 import raw
 
 from tests.browser.conftest import LAPTOP, PHONE, ROOT, Installation
 from tests.browser.test_accessibility import problems
@@ -109,3 +114,84 @@ def test_a_visit_to_the_demo(visit, tmp_path):
     assert {shot.name for shot in folder.glob("*.webp")} == {
         shot.name for shot in KEPT.glob("*.webp")
     }
+
+
+def printed(page) -> pdfium.PdfDocument:
+    return pdfium.PdfDocument(page.pdf(format="A4", prefer_css_page_size=True))
+
+
+def drawn(document) -> int:
+    """Filled shapes and pictures on all sheets; of a mark with a fill and a line, one."""
+    kinds = [raw.FPDF_PAGEOBJ_PATH, raw.FPDF_PAGEOBJ_IMAGE]
+    return sum(
+        each.type == raw.FPDF_PAGEOBJ_IMAGE or is_filled(each)
+        for sheet in document
+        for each in sheet.get_objects(filter=kinds, max_depth=9)
+    )
+
+
+def is_filled(path) -> bool:
+    fill, line = ctypes.c_int(), ctypes.c_int()
+    raw.FPDFPath_GetDrawMode(path.raw, fill, line)
+    return fill.value != raw.FPDF_FILLMODE_NONE
+
+
+def marks(page, selector: str) -> int:
+    """How many shapes of these are on the paper: what it loses when they leave the page."""
+    before = drawn(printed(page))
+    page.evaluate(
+        "(marks) => document.querySelectorAll(marks).forEach((mark) => mark.remove())", selector
+    )
+    return before - drawn(printed(page))
+
+
+def test_pages_on_paper(visit, demo):
+    """Every mark is there, nothing that one can only tap, and no more sheets than it needs."""
+    page = visit(LAPTOP)
+    home = page.url.removesuffix("today/")
+    page.emulate_media(color_scheme="dark")
+    report = json.loads(demo.run("manage.py", "trends", "--flock=Thistle Yard", "--json"))
+    bird = next(case["bird"] for case in reversed(report["cases"]) if case["name"] == "Saffron")
+    house = next(one["house_key"] for one in report["changes"] if one["houses"] == ["Cart Shed"])
+    bird, house = (str(uuid.UUID(key)) for key in (bird, house))
+
+    page.goto(f"{home}trends/")
+    months = report["months"][-36:]
+    assert marks(page, "svg.months .cases") == sum(month["cases"] > 0 for month in months) > 20
+    assert_for_paper(page, "Trends", sheets=7)
+
+    page.goto(f"{home}birds/{bird}/")
+    checks = ".timeline use[href='#tl-score-0'], .timeline use[href='#tl-score-2']"
+    shown = page.locator(checks).count()
+    assert marks(page, checks) == shown > 9
+    assert_for_paper(page, "Saffron", sheets=3)
+
+    page.goto(f"{home}houses/{house}/")
+    page.wait_for_selector(".elevation")
+    bars = page.locator(".elevation .bar").count()
+    assert marks(page, ".elevation .bar") == bars >= 3
+    assert_for_paper(page, "Cart Shed", "what they mean", sheets=3)
+
+    page.goto(f"{home}photos/series/{bird}/right/")
+    page.wait_for_load_state("networkidle")
+    assert marks(page, ".chart a circle") == 5
+    assert marks(page, ".compared img") == 2
+    assert_for_paper(page, "All photos", sheets=2)
+
+
+def assert_for_paper(page, *said: str, sheets: int) -> None:
+    document = printed(page)
+    text = "\n".join(sheet.get_textpage().get_text_range() for sheet in document)
+    for words in said:
+        assert words in text
+    for word in ("Delete", "Correct", "Edit", "Log care", "Today", "How we know", "As a table"):
+        assert word not in text, word
+    assert len(document) <= sheets
+    page.emulate_media(media="print")
+    ground, green = page.evaluate(
+        """[getComputedStyle(document.body).backgroundColor,
+          getComputedStyle(document.documentElement).getPropertyValue("--green")]"""
+    )
+    page.emulate_media(media="null")
+    # The green of the light colours, though the screen is dark.
+    assert (ground, green.strip()) == ("rgb(255, 255, 255)", "#1c5536")

@@ -391,6 +391,20 @@ def paths_of(content: str):
     return paths
 
 
+def test_a_phone_shows_the_whole_sheet_and_prints_it(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/photos/cards/sheets/")
+    ends = page.evaluate(
+        """[...document.querySelectorAll(".cards-of-sheet svg")].map(
+          (card) => card.getBoundingClientRect().right)"""
+    )
+    assert len(ends) == 12
+    assert max(ends) <= PHONE["width"]
+    page.evaluate("window.print = () => { document.title = 'on paper' }")
+    page.get_by_role("button", name="Print").click()
+    assert page.title() == "on paper"
+
+
 @pytest.mark.parametrize(
     ("paper", "size_mm"),
     # ISO 216 A4; US Letter is 8.5 × 11 inches.

@@ -278,9 +278,9 @@ def test_nothing_of_the_charts_is_hidden_on_paper(client, cast):
     import re
     from pathlib import Path
 
-    css = Path(__file__, "../../../static/css/flockcare.css").resolve().read_text(encoding="utf-8")
-    paper = css[css.index("@media print") :]
-    hidden = set(re.findall(r"\.([\w-]+)", paper[: paper.index("{ display: none")]))
+    css = Path(__file__, "../../../static/css/print.css").resolve().read_text(encoding="utf-8")
+    rules = [rule.split("{") for rule in css.split("}") if "display: none" in rule]
+    hidden = {name for names, _ in rules for name in re.findall(r"\.([\w-]+)", names)}
     assert "buttons" in hidden
     fill(cast.flock)
     client.force_login(cast.keeper)

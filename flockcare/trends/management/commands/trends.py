@@ -1,13 +1,18 @@
-"""Prints what the page Trends says about a flock: the sentences, or with --json every figure."""
+"""Prints what the page Trends says about a flock: the sentences, or with --json every figure.
+
+With --summary it writes counts without names or days instead, to pool with those of other flocks.
+"""
 
 import json
+from pathlib import Path
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from flockcare.people.commands import flock_called
 from flockcare.trends.report import plain
 from flockcare.trends.report_cache import report_of
+from flockcare.trends.summary import summary_of
 
 
 class Command(BaseCommand):
@@ -18,10 +23,20 @@ class Command(BaseCommand):
         parser.add_argument(
             "--owner", metavar="SIGN_IN_NAME", help="tells apart flocks of one name"
         )
-        parser.add_argument("--json", action="store_true", help="every figure, as JSON")
+        what = parser.add_mutually_exclusive_group()
+        what.add_argument("--json", action="store_true", help="every figure, as JSON")
+        what.add_argument(
+            "--summary", type=Path, metavar="FILE", help="write a summary for `pool` into FILE"
+        )
 
-    def handle(self, *, flock, owner, json: bool, **options):
+    def handle(self, *, flock, owner, json: bool, summary: Path | None, **options):
         one = flock_called(flock, owner)
+        if summary:
+            try:
+                summary.write_text(summary_of(one), encoding="utf-8")
+            except OSError as error:
+                raise CommandError(f"{summary} cannot be written: {error.strerror}.") from error
+            return
         report = report_of(one, timezone.now().astimezone(one.zone).date())
         self.stdout.write(as_json(report) if json else "\n".join(spoken(report)))
 
