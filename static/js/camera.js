@@ -41,7 +41,7 @@ async function shown(stream, { dialog, bird, name, feet, card, last, token }) {
   }
 
   async function take() {
-    shutter.disabled = true;
+    shutter.ariaBusy = "true";
     const moment = new Date(), of = foot;
     try {
       const jpeg = dated(await (await still(track, video)).arrayBuffer(), moment);
@@ -54,11 +54,12 @@ async function shown(stream, { dialog, bird, name, feet, card, last, token }) {
       shots.scrollLeft = shots.scrollWidth;
       show();
     } finally {
-      shutter.disabled = false;
+      shutter.ariaBusy = "false";
     }
   }
 
   on(shutter, "click", () => {
+    if (shutter.ariaBusy === "true") return;
     atWork = take().catch(() => hint(dialog, "", "No photo was taken. Try again."));
   });
   on(part(".done"), "click", () => dialog.close());
@@ -158,8 +159,9 @@ async function still(track, video) {
   if ("ImageCapture" in window) {
     try {
       const camera = new ImageCapture(track);
-      const { imageWidth, imageHeight } = await camera.getPhotoCapabilities();
-      const photo = await inTime(camera.takePhoto({ imageWidth: imageWidth.max, imageHeight: imageHeight.max }), PHOTO_SLOW);
+      const can = await camera.getPhotoCapabilities().catch(() => null);
+      const largest = can?.imageWidth && { imageWidth: can.imageWidth.max, imageHeight: can.imageHeight.max };
+      const photo = await inTime(camera.takePhoto(largest ?? {}), PHOTO_SLOW);
       return photo.type === "image/jpeg" ? photo : await drawn(await createImageBitmap(photo));
     } catch {
       // Some cameras promise more than they do; then what is seen is what is kept.

@@ -208,6 +208,7 @@ async function openCamera({ form, dialog, ours, fields, field }) {
     }));
   } finally {
     field.camera.disabled = false;
+    field.camera.focus({ preventScroll: true });
   }
 }
 

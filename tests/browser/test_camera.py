@@ -156,6 +156,7 @@ def test_two_in_a_row_and_one_of_the_other_foot_go_with_the_check(phone, with_ca
     page.evaluate("() => history.back()")
     until(page, "track.readyState === 'ended'")
     assert page.locator("button:has-text('Save check')").is_visible()
+    page.locator(".part-right .open-camera:focus").wait_for()
 
 
 def test_without_signal_the_photo_is_of_the_moment_it_was_taken(phone, with_camera, coop, line):
