@@ -204,7 +204,7 @@ async function openCamera({ form, dialog, ours, fields, field }) {
     const why = problem.name === "NotAllowedError" ? "This page may not use the camera." : "The camera does not open.";
     for (const one of fields) ownCamera(one, true);
     field.element.querySelector(".photo-buttons").after(make("p", {
-      className: "help no-camera", textContent: `${why} Use your phone’s own, or choose photos.`,
+      className: "help no-camera", role: "alert", textContent: `${why} Use your phone’s own, or choose photos.`,
     }));
   } finally {
     field.camera.disabled = false;
