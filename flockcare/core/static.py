@@ -6,6 +6,8 @@ from whitenoise.storage import CompressedManifestStaticFilesStorage
 
 IMPORT = r"""(?P<matched>import(?P<names>\s[^;"']*?)\s*from\s*["'](?P<url>\./[^"']+)["']\s*;)"""
 
+MODULES = "js/outbox/*.js", "js/camera.js"
+
 
 class StaticFiles(CompressedManifestStaticFilesStorage):
     """Our modules name each other (import … from "./other.js"), by names that change as well.
@@ -16,7 +18,7 @@ class StaticFiles(CompressedManifestStaticFilesStorage):
 
     patterns = (
         *CompressedManifestStaticFilesStorage.patterns,
-        ("js/outbox/*.js", ((IMPORT, 'import%(names)s from "%(url)s";'),)),
+        *((files, ((IMPORT, 'import%(names)s from "%(url)s";'),)) for files in MODULES),
     )
 
     def __init__(self, *args, **kwargs):

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
+from django.db.models import F
 from django.utils import timezone
 
 from flockcare.analysis import planimetry
 from flockcare.birds.models import Bird
 from flockcare.drawing.dates import add_months, date_words
-from flockcare.photos.models import DateSource, Measurement, Photo, Precision, Scaling
+from flockcare.photos.models import DateSource, Foot, Measurement, Photo, Precision, Scaling
 
 LARGER, SMALLER = "larger", "smaller"
 NO_CHANGE = "no change beyond the measurement error"
@@ -78,6 +79,17 @@ def shots_of(bird: Bird, foot: str) -> list[Shot]:
     )
     newest = {each.photo_id: each for each in measured.order_by("at").defer("outline_mm")}
     return [Shot(photo, newest.get(photo.pk)) for photo in photos]
+
+
+def last_shots(bird: Bird) -> dict[str, Shot]:
+    """The newest photo of each foot, by foot; those without a date count only among themselves."""
+    found = {}
+    for foot in Foot.values:
+        photos = Photo.objects.filter(bird=bird, foot=foot)
+        photo = photos.order_by(F("taken").desc(nulls_last=True), "-added_at", "-pk").first()
+        if photo:
+            found[foot] = Shot(photo, photo.measurements.order_by("at").last())
+    return found
 
 
 def choose(shots: list[Shot], first: str, second: str) -> list[Shot]:

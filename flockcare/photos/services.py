@@ -148,13 +148,19 @@ def card_code(picture: TakenIn) -> str:
     """
     try:
         with Image.open(io.BytesIO(picture.sizes[SIZES[0]]), formats=["JPEG"]) as image:
-            view = read_card(image)
-    except CannotMeasure as refused:
-        return refused.code or ""
+            return card_in(image) or ""
     except Exception:  # no reason to lose the photo
         logger.exception("The card reader failed.")
         return ""
-    return (view.code or "") if view else ""
+
+
+def card_in(image: Image.Image) -> str | None:
+    """What the card in a picture says, empty where it cannot be read; None where none is seen."""
+    try:
+        view = read_card(image)
+    except CannotMeasure as refused:
+        return refused.code or ""
+    return (view.code or "") if view else None
 
 
 def add_photos(*, flock, keeper, uploads, now=None) -> tuple[list[Photo], list[str]]:

@@ -1,10 +1,19 @@
 from django.urls import path
 
-from flockcare.photos import views, views_cards, views_face, views_measure, views_photo
+from flockcare.photos import (
+    views,
+    views_cards,
+    views_face,
+    views_measure,
+    views_photo,
+    views_series,
+)
 
 app_name = "photos"
 urlpatterns = [
     path("add/", views.add, name="add"),
+    path("card/", views.card, name="card"),
+    path("last/<uuid:bird_id>/", views_series.last, name="last"),
     path("<uuid:photo_id>/<int:size>.jpg", views.file, name="file"),
     path("<uuid:photo_id>/full.jpg", views.file, {"size": None}, name="full"),
     # One photo, the series of a foot, measuring, cards

@@ -1,3 +1,4 @@
+import io
 from collections.abc import Iterable
 
 from django.contrib import messages
@@ -6,6 +7,7 @@ from django.shortcuts import get_object_or_404
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
+from PIL import Image
 
 from flockcare.core.files import private_file
 from flockcare.core.forms import record_keys
@@ -56,6 +58,34 @@ def add(request, flock):
     for key in record_keys(request.POST.getlist("bird")):
         answer |= _of_another(photo, flock, key)
     return JsonResponse(answer, status=201)
+
+
+# A frame of a camera, made small: the reader takes about a tenth of a second for it.
+MOST_FRAME_BYTES, MOST_FRAME_PIXELS = 500_000, 1_000_000
+
+
+@require_POST
+@flock_view()
+def card(request, flock):
+    """Whether the printed card is in a small JPEG, the body; nothing is kept.
+
+    JSON with ``seen`` and its ``code``, empty where that cannot be read; 400 for anything else.
+    """
+    try:
+        image = _frame(request.body)
+    except Exception:  # decoders raise nearly anything
+        return JsonResponse({"error": "This is no small JPEG."}, status=400)
+    code = services.card_in(image)
+    return JsonResponse({"seen": code is not None, "code": code or ""})
+
+
+def _frame(body: bytes) -> Image.Image:
+    if len(body) > MOST_FRAME_BYTES:
+        raise ValueError("too many bytes")
+    with Image.open(io.BytesIO(body), formats=["JPEG"]) as image:
+        if image.width * image.height > MOST_FRAME_PIXELS:
+            raise ValueError("too many pixels")
+        return image.convert("L")
 
 
 def _of_another(photo: Photo, flock, bird_id) -> dict:

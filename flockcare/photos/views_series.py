@@ -3,10 +3,13 @@
 Its page belongs to ``pages``, which says above it how that foot stands.
 """
 
-from django.http import Http404
+from django.http import Http404, JsonResponse
 from django.shortcuts import get_object_or_404
+from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird
+from flockcare.people.access import flock_view
+from flockcare.people.models import Role
 from flockcare.photos import series as shots_in_order
 from flockcare.photos import series_chart, words
 from flockcare.photos.models import Foot
@@ -66,6 +69,23 @@ def series_of(request, bird: Bird, foot: str, *, scores=None, care=()) -> dict:
             shots, _choose_with(chosen, view), title, care=care, now=now
         )
     return context
+
+
+@require_safe
+@flock_view(read=Role.KEEPER)
+def last(request, flock, bird_id):
+    """The newest photo of each foot as JSON, by foot, which a camera lays over its picture.
+
+    ``width``, ``height`` in pixels of the photo as it is shown; where it was measured also
+    ``points`` of the outline and ``outline``, their transformation, as SVG writes both.
+    """
+    bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
+    answer = {}
+    for foot, shot in shots_in_order.last_shots(bird).items():
+        pane = _pane(shot)
+        names = {"width", "height", "outline", "points"} & pane.keys()
+        answer[foot] = {name: pane[name] for name in names} | {"url": pane["picture"].url_800}
+    return JsonResponse(answer)
 
 
 def _compared(chosen, span, maps) -> dict:

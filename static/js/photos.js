@@ -17,6 +17,7 @@ function photoForm(form) {
   // A form that is used again, for the next bird.
   form.addEventListener("reset", () => fields.forEach((field) => field.clear()));
   carriedHere(form);
+  offerCamera(form, fields.filter((field) => field.camera));
 }
 
 function photoField(form, element) {
@@ -24,6 +25,7 @@ function photoField(form, element) {
   const inputs = [...element.querySelectorAll("input[type=file]")];
   const gallery = inputs.at(-1);
   const waiting = new Map(); // files that are not sent yet, each with its line and its request
+  const foot = () => element.dataset.kept.match(/^(left|right)-/)?.[1] ?? form.elements.foot?.value ?? "";
   const said = () => form.dispatchEvent(new Event("change", { bubbles: true }));
 
   // All that waits is in the one field, so that both buttons can be used, and more than once.
@@ -32,6 +34,12 @@ function photoField(form, element) {
     for (const file of waiting.keys()) held.items.add(file);
     for (const input of inputs) if (input !== gallery) input.value = "";
     gallery.files = held.files;
+  }
+
+  function take(files) {
+    for (const file of files) add(file);
+    hold();
+    said();
   }
 
   function add(file) {
@@ -44,7 +52,7 @@ function photoField(form, element) {
     }));
     list.append(line);
     waiting.set(file, { line, words });
-    if (form.dataset.add && csrf()) send(file);
+    if (form.dataset.add && tokenOf(form)) send(file);
     else follows(file);
   }
 
@@ -80,7 +88,7 @@ function photoField(form, element) {
       said();
     });
     request.open("POST", form.dataset.add);
-    request.setRequestHeader("X-CSRFToken", csrf());
+    request.setRequestHeader("X-CSRFToken", tokenOf(form));
     request.send(body);
   }
 
@@ -89,8 +97,6 @@ function photoField(form, element) {
     instead.replaceWith(line);
     line.scrollIntoView({ block: "center" });
   }
-
-  const csrf = () => form.elements.csrfmiddlewaretoken?.value;
 
   function keep(photo, instead) {
     if (list.querySelector(`input[value="${photo.id}"]`)) return instead?.remove();
@@ -111,8 +117,7 @@ function photoField(form, element) {
     const leave = make("button", { type: "button", className: "plain", textContent: "Leave it there" });
     move.addEventListener("click", async () => {
       const body = new FormData();
-      const foot = element.dataset.kept.match(/^(left|right)-/)?.[1] ?? form.elements.foot?.value ?? "";
-      const asked = { csrfmiddlewaretoken: csrf(), bird: form.dataset.bird, foot };
+      const asked = { csrfmiddlewaretoken: tokenOf(form), bird: form.dataset.bird, foot: foot() };
       for (const [name, value] of Object.entries(asked)) body.append(name, value);
       const answer = await fetch(photo.elsewhere.move, { method: "POST", body, redirect: "manual" }).catch(() => null);
       if (answer?.type === "opaqueredirect") {
@@ -132,15 +137,16 @@ function photoField(form, element) {
   element.addEventListener("change", (event) => {
     if (event.target.type !== "file") return;
     event.stopPropagation();
-    const chosen = [...event.target.files].filter((file) => !waiting.has(file));
-    for (const file of chosen) add(file);
-    hold();
-    said();
+    take([...event.target.files].filter((file) => !waiting.has(file)));
   });
   for (const line of list.querySelectorAll("li")) line.append(remover(line, "Leave this photo out", said));
   return {
     kept: element.dataset.kept,
     keep,
+    take,
+    foot,
+    element,
+    camera: element.querySelector(".open-camera"),
     stop() {
       for (const [file, place] of waiting) {
         place.request?.abort();
@@ -152,6 +158,58 @@ function photoField(form, element) {
       list.replaceChildren();
     },
   };
+}
+
+const tokenOf = (form) => form.elements.csrfmiddlewaretoken?.value;
+
+// --- A camera of our own, where the browser lets a page have one; else the phone's own stays.
+
+async function offerCamera(form, fields) {
+  const dialog = document.getElementById("camera");
+  // Browsers give it over HTTPS and on localhost alone.
+  if (!dialog || !fields.length || !navigator.mediaDevices) return;
+  const devices = await navigator.mediaDevices.enumerateDevices().catch(() => []);
+  if (!devices.some(({ kind }) => kind === "videoinput")) return;
+  const ours = import(dialog.dataset.script);
+  ours.catch(() => {}); // said when it is wanted
+  for (const field of fields) {
+    ownCamera(field, false);
+    field.camera.addEventListener("click", () => openCamera({ form, dialog, ours, fields, field }));
+  }
+}
+
+// The phone's own camera in place of ours, or the other way round.
+function ownCamera({ element, camera }, yes) {
+  camera.hidden = yes;
+  const input = element.querySelector("input[capture]");
+  for (const part of [input, ...input.labels]) part.hidden = !yes;
+}
+
+async function openCamera({ form, dialog, ours, fields, field }) {
+  const { add, bird, birdName } = form.dataset;
+  const at = (path) => add.replace("add/", path);
+  const order = [field, ...fields.filter((other) => other !== field)];
+  field.camera.disabled = true; // while the browser asks whether it may
+  try {
+    const { shoot } = await ours;
+    const taken = await shoot({
+      dialog, bird, name: birdName, feet: order.map((one) => [one.foot(), `To the ${one.foot()} foot`]),
+      card: at("card/"), last: at(`last/${bird}/`), token: tokenOf(form),
+    });
+    for (const one of order) {
+      const files = taken.filter(([foot]) => foot === one.foot()).map(([, file]) => file);
+      if (files.length) one.take(files);
+    }
+  } catch (problem) {
+    const why = problem.name === "NotAllowedError" ? "This page may not use the camera." : "The camera does not open.";
+    for (const one of fields) ownCamera(one, true);
+    field.element.querySelector(".photo-buttons").after(make("p", {
+      className: "help no-camera", role: "alert", textContent: `${why} Use your phone’s own, or choose photos.`,
+    }));
+  } finally {
+    field.camera.disabled = false;
+    field.camera.focus({ preventScroll: true });
+  }
 }
 
 function make(tag, more) {

@@ -75,7 +75,7 @@ NEW = {
     *("care:item_new", "care:kit_fill", "care:vet_new", "care:give", "care:prescription"),
     *("care:step_new", "care:calendar", "check_bird", "feet:round_start", "feet:sort_add"),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),
-    *("photos:add", "photos:cards", "photos:card_sheets", "photos:card_print"),
+    *("photos:add", "photos:card", "photos:cards", "photos:card_sheets", "photos:card_print"),
     "photos:measure",
     "photos:put_files_back",
 }

@@ -54,17 +54,24 @@ export function readJpeg(view) {
 
 // The pixels are turned upright by now, so tag 274 has to say that they are.
 function upright(segment) {
+  const { view, at, little } = orientation(segment);
+  if (at) view.setUint16(at, 1, little);
+  return segment;
+}
+
+// Where the value of tag 274 (which way up) stands in a segment, 0 where it has none.
+export function orientation(segment) {
   const view = new DataView(segment), start = 10;
   const little = view.getUint16(start) === 0x4949;
   const directory = start + view.getUint32(start + 4, little);
   const count = view.getUint16(directory, little);
   for (let entry = directory + 2; entry < directory + 2 + 12 * count; entry += 12) {
-    if (view.getUint16(entry, little) === 274) view.setUint16(entry + 8, 1, little);
+    if (view.getUint16(entry, little) === 274) return { view, at: entry + 8, little };
   }
-  return segment;
+  return { view, at: 0, little };
 }
 
-function withExif(jpeg, segment) {
+export function withExif(jpeg, segment) {
   const joined = new Uint8Array(jpeg.byteLength + segment.byteLength);
   joined.set(new Uint8Array(jpeg, 0, 2));
   joined.set(new Uint8Array(segment), 2);
