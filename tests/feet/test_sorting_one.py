@@ -153,6 +153,17 @@ def test_what_another_keeper_sorted_meanwhile_is_left_alone_and_shown(cast, bird
     assert Check.objects.get().bird == birds["Mace"]
 
 
+def test_what_another_keeper_only_named_is_left_alone_too(cast, birds, shoebox, give):
+    photo = shoebox()
+    mine = shown(cast)
+    give(photo, bird=birds["Mace"])
+    answer = save(cast, mine, "owner", bird=str(birds["Dill"].pk), foot="left", score="0")
+    assert answer.status_code == 422
+    assert "on record: Mace" in answer.content.decode()
+    assert Photo.objects.get(pk=photo.pk).bird == birds["Mace"]
+    assert not Check.objects.exists()
+
+
 def test_back_leads_to_what_was_sorted_and_undo_to_it_as_it_was(cast, birds, shoebox):
     first, second = shoebox(), shoebox(minutes=1)
     save(cast, shown(cast), bird=str(birds["Dill"].pk), foot="left", score="1")
