@@ -78,3 +78,20 @@ class SortForm(KeeperForm):
             date=PartialDate.parse(said["date"]) if said["date"] else None,
             dates_right=said["dates_right"],
         )
+
+
+class OneForm(SortForm):
+    """What a keeper says about one photo. Its button “Nobody can tell” stands for all the rest."""
+
+    def __init__(self, data=None, **kwargs):
+        if data and data.get("nobody"):
+            data = data.copy()
+            data.update({"bird": NOBODY})
+            data["score"] = ""
+        super().__init__(data, **kwargs)
+        self.fields["foot"].choices = [
+            ("left", "Left"),
+            ("right", "Right"),
+            (WHOLE, "Neither"),
+        ]
+        self.fields["score"].choices = self.fields["score"].choices[1:]

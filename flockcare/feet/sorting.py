@@ -73,14 +73,19 @@ def receive(*, flock, keeper, upload, name: str, modified=None, now=None) -> tup
     )
 
 
+def sortable(flock):
+    """Photos that may show a foot: neither of a house nor standing for a bird."""
+    return Photo.objects.filter(~IS_FACE, flock=flock, of_house=False)
+
+
 def loose(flock):
     """Photos that belong to no check: those that there is something to say about.
 
-    Without those that still wait for the form that they came with, and those that stand for a bird.
+    Without those that still wait for the form that they came with.
     """
     in_a_check = Check.photos.through.objects.filter(photo=OuterRef("pk"))
     waits = Q(with_form=True, bird=None, added_at__gt=timezone.now() - UNSAVED_FORMS_WAIT)
-    return Photo.objects.filter(~Exists(in_a_check), ~waits, ~IS_FACE, flock=flock, of_house=False)
+    return sortable(flock).filter(~Exists(in_a_check), ~waits)
 
 
 def unsorted(flock):
@@ -219,7 +224,7 @@ def _require_what_a_score_needs(photos: list[Photo]) -> None:
             "That is before she came to this flock. Correct the day, or leave the score out.",
         )
     errors = {
-        name: f"{words} ({_of(lacking, photos)})"
+        name: f"{words} ({_of(lacking, photos)})" if len(photos) > 1 else words
         for name, (lacking, words) in missing.items()
         if lacking
     }
@@ -454,11 +459,13 @@ def keep_alike(*, flock, keeper, photo_ids) -> None:
         current.words = f"{_photos(photos)} that look the same: all kept."
 
 
-def drop(*, flock, keeper, photo_id, now=None) -> None:
-    """Delete one of several photos that look the same; it can be put back for 30 days."""
+def drop(*, flock, keeper, photo_ids, now=None) -> None:
+    """Delete some of several photos that look the same; they can be put back for 30 days."""
     with _changeset() as current:
-        editing.delete(photo=_to_change(flock, [photo_id])[0], keeper=keeper, now=now)
-        current.words = "1 photo deleted."
+        photos = _to_change(flock, photo_ids)
+        for photo in photos:
+            editing.delete(photo=photo, keeper=keeper, now=now)
+        current.words = f"{_photos(photos)} deleted."
 
 
 # --- Undo
@@ -469,6 +476,23 @@ def last_of(flock, keeper):
     undone = Revision.objects.filter(undoes=OuterRef("pk"))
     mine = Revision.objects.filter(flock=flock, by=keeper, tool=Revision.Tool.SORTING)
     return mine.filter(~Exists(undone), undoes=None).order_by("-pk")
+
+
+def sorted_lately(flock, keeper, *, now: datetime):
+    """The photos that this keeper sorted and can still go back to, also those in checks by now."""
+    firsts = last_of(flock, keeper).filter(at__gte=now - UNDO_FOR).order_by().values("pk")
+    return _with_records(flock, Revision.objects.filter(Q(pk__in=firsts) | Q(first__in=firsts)))
+
+
+def touched_by(flock, key: int):
+    """The photos that this changeset changed or put into a check."""
+    return _with_records(flock, Revision.objects.of_changeset(key))
+
+
+def _with_records(flock, revisions):
+    records = revisions.values("record")
+    in_checks = Check.photos.through.objects.filter(check_id__in=records).values("photo_id")
+    return sortable(flock).filter(Q(pk__in=records) | Q(pk__in=in_checks))
 
 
 def undo(*, flock, keeper, key: str) -> str:

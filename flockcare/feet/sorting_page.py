@@ -11,8 +11,18 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.feet.sorting import DOUBTFUL, UNDO_FOR, heading, last_of, loose
 from flockcare.people.models import Revision
-from flockcare.photos.grouping import Group, Shot, cards_and_followers, into_groups, sets_alike
-from flockcare.photos.models import DateSource, Photo, Precision
+from flockcare.photos.editing import used_in_records
+from flockcare.photos.grouping import (
+    Copy,
+    Group,
+    Shot,
+    best_of,
+    cards_and_followers,
+    into_groups,
+    sets_alike,
+)
+from flockcare.photos.models import CardReading, DateSource, Photo, Precision
+from flockcare.photos.sharpness import sharpness_of
 
 PAGE_PHOTOS = 120
 SETS_SHOWN = 6
@@ -77,6 +87,16 @@ class Follow:
         return f"{note.card_bird}, {note.card_foot} foot" if note.card_foot else f"{note.card_bird}"
 
 
+@dataclass(frozen=True)
+class Alike:
+    """Photos that look the same; ``keep`` is the one to keep, and ``why`` in words."""
+
+    tiles: list[Tile]
+    keep: Photo
+    why: str
+    drop: list[Photo]
+
+
 @dataclass
 class Section:
     """One group, or the part of it that is on this page."""
@@ -98,7 +118,7 @@ class SortPage:
     counts: Counter
     loose: set
     sections: list[Section] = field(default_factory=list)
-    alike: list[list[Tile]] = field(default_factory=list)
+    alike: list["Alike"] = field(default_factory=list)
     more_alike: int = 0
 
     @property
@@ -106,6 +126,12 @@ class SortPage:
         """For the address of this page."""
         order = "newest" if self.newest_first else "oldest"
         return f"show={self.show}&order={order}&page={self.number}"
+
+    @property
+    def one_query(self) -> str:
+        """For the address of one of its photos, whose key comes last."""
+        order = "newest" if self.newest_first else "oldest"
+        return f"show={self.show}&order={order}&photo="
 
     @property
     def tabs(self) -> list[tuple[str, str, int]]:
@@ -124,23 +150,20 @@ def sort_page(flock, *, show: str, newest_first: bool, number: int) -> SortPage:
         .select_related("bird", "sorting__card_bird")
         .order_by("added_at", "pk")
     }
-    groups = group_photos(photos.values())
-    if newest_first:
-        groups.sort(key=_newest_first)
-    pieces = _pieces(groups, photos, show)
-    number = max(1, min(number, len(pieces)))
+    found = pieces(in_order(photos.values(), newest_first=newest_first), photos, show)
+    number = max(1, min(number, len(found)))
     page = SortPage(
         show=show,
         newest_first=newest_first,
         number=number,
-        pages=len(pieces),
+        pages=len(found),
         counts=Counter(map(heading, photos.values())),
         loose=set(photos),
     )
-    if pieces:
-        page.sections = [_section(flock, *piece) for piece in pieces[number - 1]]
+    if found:
+        page.sections = [_section(flock, *piece) for piece in found[number - 1]]
     sets = alike_among(flock, photos)
-    page.alike = _tiles_of_sets(flock, sets[:SETS_SHOWN], photos)
+    page.alike = _compared(flock, sets[:SETS_SHOWN], photos)
     page.more_alike = max(0, len(sets) - SETS_SHOWN)
     return page
 
@@ -151,6 +174,22 @@ def sort_page(flock, *, show: str, newest_first: bool, number: int) -> SortPage:
 def group_photos(photos) -> list[Group]:
     """Groups of photos (in the order in which they came) by when they were taken."""
     return into_groups(_shot(photo, place) for place, photo in enumerate(photos))
+
+
+def in_order(photos, *, newest_first: bool) -> list[Group]:
+    """Their groups in the order in which they are shown."""
+    groups = group_photos(photos)
+    if newest_first:
+        groups.sort(key=_newest_first)
+    return groups
+
+
+def is_named_by_card(photo: Photo) -> bool:
+    """Whether nobody but the card in it has said whose it is."""
+    note = _note(photo)
+    return bool(note and note.card_bird_id and note.card_bird_id == photo.bird_id) and not (
+        photo.version > 1
+    )
 
 
 def _shot(photo: Photo, place: int) -> Shot:
@@ -175,11 +214,14 @@ def _newest_first(group: Group) -> float:
     return -group.start.timestamp() if group.start else float("inf")
 
 
-def _pieces(groups: list[Group], photos: dict, show: str) -> list[list[tuple]]:
-    """Pages of (group, its photos on that page, whether it began on the page before)."""
+def pieces(groups: list[Group], here, show: str) -> list[list[tuple]]:
+    """Pages of (group, its photos on that page, whether it began on the page before).
+
+    here: keys of the photos that are still to be sorted.
+    """
     pages, filled = [], PAGE_PHOTOS
     for group in groups:
-        wanted = [shot.key for shot in group.shots if heading(shot.key) == show]
+        wanted = [s.key for s in group.shots if s.key.pk in here and heading(s.key) == show]
         for start in range(0, len(wanted), PAGE_PHOTOS):
             part = wanted[start : start + PAGE_PHOTOS]
             if filled + len(part) > PAGE_PHOTOS:
@@ -201,15 +243,15 @@ def _section(flock, group: Group, photos: list[Photo], continued: bool) -> Secti
     maybe = {photo: follow.names for follow in follows for photo in follow.photos}
     return Section(
         key=f"g-{photos[0].pk}",
-        title=_title(group),
+        title=title(group),
         doubt=DOUBT.get(photos[0].taken_source, ""),
-        tiles=[_tile(flock, photo, maybe.get(photo, "")) for photo in photos],
+        tiles=[tile(flock, photo, maybe.get(photo, "")) for photo in photos],
         follows=follows,
         continued=continued,
     )
 
 
-def _title(group: Group) -> str:
+def title(group: Group) -> str:
     first, last = (group.shots[place].key for place in (0, -1))
     if first.taken is None:
         return "No date known"
@@ -236,7 +278,7 @@ def _when(photo: Photo) -> str:
     return timezone.localtime(photo.taken).strftime(FORMS[photo.taken_precision])
 
 
-def _tile(flock, photo: Photo, maybe: str = "") -> Tile:
+def tile(flock, photo: Photo, maybe: str = "") -> Tile:
     # Reversed by hand: a page has hundreds of them.
     folder = reverse("photos:add", args=[flock.pk]).removesuffix("add/")
     small, large = (f"{folder}{photo.pk}/{size}.jpg?v={photo.edition or 0}" for size in (240, 1600))
@@ -260,21 +302,47 @@ def alike_among(flock, photos: dict) -> list[list]:
     return sets_alike(looks, among=every)
 
 
-def _tiles_of_sets(flock, sets: list[list], photos: dict) -> list[list[Tile]]:
-    missing = {key for keys in sets for key in keys} - set(photos)
-    others = (
-        Photo.objects.filter(pk__in=missing).select_related("bird").in_bulk() if missing else {}
-    )
-    every = photos | others
-    return [[_tile(flock, every[key]) for key in keys if key in every] for keys in sets]
+def _compared(flock, sets: list[list], photos: dict) -> list[Alike]:
+    keys = {key for found in sets for key in found}
+    if not keys:
+        return []
+    others = Photo.objects.filter(pk__in=keys - set(photos)).select_related("bird", "sorting")
+    every = photos | others.in_bulk()
+    on_record = used_in_records(keys)
+    with_card = {
+        *CardReading.objects.filter(photo__in=keys).exclude(code="").values_list("photo", flat=True)
+    }
+    found = []
+    for members in sets:
+        there = [every[key] for key in members if key in every]
+        sharp = sharpness_of(there)
+        copies = [
+            Copy(
+                key=photo,
+                on_record=photo.pk in on_record,
+                card=photo.pk in with_card or bool(_note(photo) and _note(photo).card_bird_id),
+                sharpness=sharp.get(photo),
+                pixels=photo.shown[0] * photo.shown[1],
+            )
+            for photo in there
+        ]
+        best, why = best_of(copies)
+        drop = [c.key for c in copies if c is not best and c.key.pk in photos and not c.on_record]
+        found.append(Alike([tile(flock, one) for one in there], best.key, why, drop))
+    return found
 
 
 # --- What was done last
 
 
-def last_sorted(flock, keeper, *, now: datetime) -> tuple[Revision | None, list[str]]:
-    """What this keeper can undo, and the keys of the birds they named last."""
-    last = list(last_of(flock, keeper)[:LOOKED_BACK])
+def last_sorted(
+    flock, keeper, *, now: datetime, deeds=LOOKED_BACK, birds=RECENT_BIRDS
+) -> tuple[Revision | None, list[str]]:
+    """What this keeper can undo, and the keys of the birds they named last.
+
+    birds: how many at most, among so many ``deeds``.
+    """
+    last = list(last_of(flock, keeper)[:deeds])
     keys = [first.pk for first in last]
     records = (
         Revision.objects.filter(Q(pk__in=keys) | Q(first__in=keys), kind=Photo._meta.label)
@@ -284,9 +352,9 @@ def last_sorted(flock, keeper, *, now: datetime) -> tuple[Revision | None, list[
     named = dict(
         Photo.objects.filter(pk__in=records.order_by()).order_by().values_list("pk", "bird")
     )
-    birds = dict.fromkeys(str(named[key]) for key in records if named.get(key))
+    found = dict.fromkeys(str(named[key]) for key in records if named.get(key))
     first = last[0] if last and last[0].at >= now - UNDO_FOR else None
-    return first, list(birds)[:RECENT_BIRDS]
+    return first, list(found)[:birds]
 
 
 def birds_to_pick(flock, recent: list[str]) -> list[Bird]:

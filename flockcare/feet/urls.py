@@ -16,6 +16,7 @@ urlpatterns = [
     path("scales/", views_check.about_scales, name="about_scales"),
     # Photos to sort
     path("sort/", views_sort.sort, name="sort"),
+    path("sort/one/", views_sort.one, name="sort_one"),
     path("sort/add/", views_sort.add, name="sort_add"),
     path("sort/send/", views_sort.send, name="sort_send"),
     path("sort/known/", views_sort.known, name="sort_known"),

@@ -91,6 +91,17 @@ def hanging_on(photo: Photo) -> list[tuple[int, str]]:
     return [(count, name) for count, name in found if count]
 
 
+def used_in_records(keys) -> set:
+    """Keys of those of these photos that a check, care or a measurement has; one query."""
+    names = [
+        relation.name
+        for relation in Photo._meta.related_objects
+        if relation.one_to_many or relation.many_to_many
+    ]
+    used = Q(*((f"{name}__isnull", False) for name in names), _connector=Q.OR)
+    return set(Photo.objects.filter(used, pk__in=keys).values_list("pk", flat=True))
+
+
 def gone_on(photo: Photo) -> dt.datetime:
     """When a deleted photo cannot be put back any more."""
     return photo.deleted_at + KEPT_AFTER_DELETION

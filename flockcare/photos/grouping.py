@@ -13,6 +13,10 @@ GAP = timedelta(minutes=15)
 # Of 64 bits of `intake.difference_hash`, how many may differ in the same picture: tests/studies/
 # alike.py has the distances it was chosen by.
 MOST_BITS = 4
+# From these ratios on a copy is told to be sharper (see sharpness.py), or larger. On eight painted
+# feet, 1600 pixels wide, a blur of 2 pixels gave 3.8 to 16, what a messenger leaves 0.7 to 1.8.
+SHARPER = 2.5
+LARGER = 1.1
 
 
 @dataclass(frozen=True)
@@ -126,3 +130,48 @@ def sets_alike(looks: dict, *, among: dict, most_bits: int = MOST_BITS) -> list[
     for key in others:
         sets.setdefault(root(key), []).append(key)
     return [members for members in sets.values() if len(members) > 1]
+
+
+@dataclass(frozen=True)
+class Copy:
+    """One of several photos that look the same.
+
+    on_record  whether a check, care or a measurement has it
+    card       whether the printed card is in it
+    sharpness  comparable among the copies; None where its file is gone
+    """
+
+    key: Hashable
+    on_record: bool
+    card: bool
+    sharpness: float | None
+    pixels: int
+
+
+# In the order of what counts first: an attribute, and from which ratio on it is better.
+MERITS = {
+    "has records already": ("on_record", 1),
+    "has the card": ("card", 1),
+    "sharper": ("sharpness", SHARPER),
+    "larger": ("pixels", LARGER),
+}
+
+
+def best_of(copies: Sequence[Copy]) -> tuple[Copy, str]:
+    """The copy to keep, and in words what it has before others; empty where nothing."""
+    left = list(copies)
+    for name, ratio in MERITS.values():
+        left = _best(left, name, ratio)
+    chosen = left[0]
+    return chosen, ", ".join(
+        words
+        for words, (name, ratio) in MERITS.items()
+        if chosen in (best := _best(copies, name, ratio)) and len(best) < len(copies)
+    )
+
+
+def _best(copies: Sequence[Copy], name: str, ratio: float) -> list[Copy]:
+    values = [getattr(copy, name) or 0 for copy in copies]
+    return [
+        copy for copy, value in zip(copies, values, strict=True) if value * ratio >= max(values)
+    ]

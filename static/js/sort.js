@@ -236,8 +236,26 @@ function update() {
   form().querySelector(".date-said").textContent = form().elements.date.value || "Date";
 }
 
+// --- How large the photos are shown: kept on this device
+
+const SIZE = "sort-tile";
+function resize(px) {
+  document.documentElement.style.setProperty("--tile", `${px}px`);
+}
+function showSize() {
+  const slider = document.getElementById("tile-size");
+  if (slider) slider.value = localStorage.getItem(SIZE) ?? document.querySelector(".sort-group li").offsetWidth;
+}
+if (localStorage.getItem(SIZE)) resize(localStorage.getItem(SIZE));
+document.addEventListener("input", ({ target }) => {
+  if (target.id !== "tile-size") return;
+  localStorage.setItem(SIZE, target.value);
+  resize(target.value);
+});
+
 function ready() {
   for (const part of document.querySelectorAll(".scripted:not(.none)")) part.hidden = false;
+  showSize();
   for (const part of document.querySelectorAll(".unscripted")) part.hidden = true;
   update();
   if (!goOnAt) return;
@@ -295,6 +313,7 @@ document.addEventListener("input", (event) => {
   }
 });
 
+// Photos that look the same are compared where they stand; all others open one at a time.
 function openLarge(link) {
   const look = document.getElementById("look");
   const image = look.querySelector("img");
@@ -362,7 +381,7 @@ const KEYS = {
   0: () => toggle("score", "0"),
   1: () => toggle("score", "1"),
   2: () => toggle("score", "2"),
-  o: (box) => openLarge(box.closest("li").querySelector("a.large")),
+  o: (box) => box.closest("li").querySelector(".one-link").click(),
   u: () => {
     goOnAt = [cameFrom?.value];
     document.getElementById("undo").requestSubmit();
@@ -442,3 +461,10 @@ for (const failed of ["htmx:sendError", "htmx:responseError"]) {
   });
 }
 ready();
+// Back from one photo: on at the place that one came from, once the browser has scrolled there,
+// which takes the focus away.
+if (window.location.hash.startsWith("#p-")) {
+  window.addEventListener("load", () => {
+    document.getElementById(window.location.hash.slice(1))?.querySelector("input").focus();
+  });
+}

@@ -42,6 +42,7 @@ PAGES = [
     "photos/cards/sheets/",
     "photos/space/",
     "sort/",
+    "sort/one/",
     "houses/",
     "houses/add/",
     "houses/move/",

@@ -191,10 +191,12 @@ def test_by_key(open_phone, site):
         expect(boxes).to_have_count(remaining)
 
 
-def test_down_goes_to_the_photo_below_and_o_opens_it(open_phone, site):
+def test_down_goes_to_the_photo_below_and_o_opens_it_large_and_back(open_phone, site):
     page = sort_page(open_phone, site, viewport=LAPTOP)
     bring(page, files(12, year=2007), "12 of 12 · 12 new. Done.")
     boxes = group(page, 2007).locator("input[name=photo]")
+    expect(boxes).to_have_count(12)
+    boxes_of = [box.get_attribute("value") for box in boxes.all()]
     boxes.nth(1).focus()
     page.keyboard.press("ArrowDown")
     below = page.locator("input[name=photo]:focus")
@@ -203,9 +205,12 @@ def test_down_goes_to_the_photo_below_and_o_opens_it(open_phone, site):
     page.keyboard.press("ArrowUp")
     expect(boxes.nth(1)).to_be_focused()
     page.keyboard.press("o")
-    expect(page.locator("#look img")).to_have_attribute("src", re.compile(r"/1600\.jpg"))
+    expect(page.locator(".one-photo img")).to_have_attribute("src", re.compile(r"/1600\.jpg"))
+    expect(page.locator(".one-photo")).to_be_focused()
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#one")).to_have_attribute("data-photo", boxes_of[2])
     page.keyboard.press("Escape")
-    expect(page.locator("#look")).to_be_hidden()
+    expect(boxes.nth(2)).to_be_focused()
 
 
 def test_shift_and_click_choose_a_range(open_phone, site):
@@ -226,11 +231,119 @@ def test_photos_that_look_the_same(open_phone, site):
     alike = page.locator(".alike form", has_text="14 May 2009")
     page.locator(".alike > summary").click()
     expect(alike.locator("li")).to_have_count(2)
-    page.once("dialog", lambda dialog: dialog.accept())
-    alike.locator("li", has_text="320 × 240").get_by_role("button", name="Drop").click()
+    expect(alike.locator("li", has_text="640 × 480")).to_contain_text("Keep this: larger")
+    alike.locator("li", has_text="320 × 240").get_by_role("button", name="Drop this").click()
     expect(page.locator(".bar-last")).to_have_text("1 photo deleted.")
     expect(group(page, 2009).locator("li")).to_have_count(1)
     expect(page.locator(".alike form", has_text="14 May 2009")).to_have_count(0)
+
+
+def test_small_groups_share_a_row_and_their_size_stays(open_phone, site):
+    page = sort_page(open_phone, site, viewport=LAPTOP)
+    far = [datetime.fromisoformat(f"201{n}-12-24T08:00:00") for n in range(3)]
+    bring(page, [file(uuid.uuid4().int % 2**32, taken) for taken in far], "3 of 3 · 3 new. Done.")
+    groups = [
+        page.locator(".sort-group", has=page.get_by_role("heading", name=f"24 Dec 201{n}"))
+        for n in range(3)
+    ]
+    tops = {group.bounding_box()["y"] for group in groups}
+    assert len(tops) < 3
+    page.locator("#tile-size").fill("232")
+    page.reload()
+    assert groups[0].locator("img").bounding_box()["width"] == 232
+    expect(page.locator("#tile-size")).to_have_value("232")
+
+
+def one_of(page, site, year):
+    """The first photo of that year's group, large."""
+    group(page, year).locator(".one-link").first.click()
+    expect(page.locator(".one-photo")).to_be_focused()
+
+
+def chosen_of(page):
+    return [
+        page.locator(f"#one [name={name}]:checked").get_attribute("value")
+        for name in ("foot", "score")
+    ]
+
+
+def test_one_at_a_time_by_key(open_phone, site):
+    """Its console stays clean: no style or code that the content policy drops."""
+    page = sort_page(open_phone, site, viewport=LAPTOP)
+    bring(page, files(3, year=1998), "3 of 3 · 3 new. Done.")
+    boxes = group(page, 1998).locator("input")
+    expect(boxes).to_have_count(3)
+    keys = [box.get_attribute("value") for box in boxes.all()]
+    loads = []
+    page.on("load", lambda: loads.append(page.url))
+    one_of(page, site, 1998)
+    one = page.locator("#one")
+    page.keyboard.press("Shift+s")
+    page.keyboard.press("Shift+s")
+    expect(page.locator(".one-named")).to_have_text("Sorrel")
+    page.keyboard.press("2")  # not all is said yet: it is only chosen
+    page.keyboard.press("l")
+    expect(one).to_have_attribute("data-photo", keys[0])
+
+    page.route("**/sort/one/**", lambda route: route.abort())
+    page.keyboard.press("Enter")
+    expect(page.locator(".one-trouble")).to_contain_text("did not get through")
+    assert chosen_of(page) == ["left", "2"]
+    expect(page.locator(".one-photo img")).to_have_attribute("src", re.compile(keys[0]))
+    page.unroute("**/sort/one/**")
+    page.keyboard.press("ArrowRight")
+    expect(one).to_have_attribute("data-photo", keys[1])
+    page.keyboard.press("ArrowLeft")
+    expect(one).to_have_attribute("data-photo", keys[0])
+    assert chosen_of(page) == ["left", "2"]  # also what was not saved yet
+
+    page.keyboard.press("Enter")
+    expect(one).to_have_attribute("data-photo", keys[1])
+    expect(page.locator(".one-last")).to_contain_text("Sorrel, left foot, swollen (2). 1 check")
+    expect(page.locator(".one-named")).to_have_text("Sorrel")
+    assert keys[1] in page.url
+    for key in ("r", "0"):  # the score comes last, and saves
+        page.keyboard.press(key)
+    expect(one).to_have_attribute("data-photo", keys[2])
+    for key in ("b", *"tans", "Enter", "l", "1"):
+        page.keyboard.press(key)
+    expect(page.locator(".one-last")).to_contain_text("Tansy, left foot, mild (1)")
+    page.keyboard.press("u")
+    expect(one).to_have_attribute("data-photo", keys[2])
+    assert len(loads) == 1
+    of_no_signal = ("ERR_FAILED", "htmx:sendError", "htmx:afterRequest")
+    assert all(any(name in said for name in of_no_signal) for said in page.problems), page.problems
+    page.problems.clear()
+
+
+def test_one_at_a_time_by_thumb_and_without_script(open_phone, browser, site):
+    page = sort_page(open_phone, site)
+    bring(page, files(2, year=1999), "2 of 2 · 2 new. Done.")
+    one_of(page, site, 1999)
+    for part in page.locator("#one label:visible, #one .one-go > *, #one summary:visible").all():
+        box = part.bounding_box()
+        assert min(box["width"], box["height"]) >= TARGET_PX, part.inner_text()
+    assert not problems(page)
+    address = page.url
+    page.locator(".one-faces label").first.tap()
+    page.locator("#one label", has=page.locator("[name=foot][value=left]")).tap()
+    page.locator(".one-save").tap()
+    expect(page.locator(".one-last")).to_contain_text(", left foot.")
+
+    context = browser.new_context(viewport=PHONE, java_script_enabled=False, base_url=site.url)
+    session = {"name": "flockcare_session", "value": site.sessions["ada"], "url": site.url}
+    context.add_cookies([session])
+    plain = context.new_page()
+    plain.goto(address)
+    plain.get_by_role("link", name="Next").click()
+    expect(plain.locator(".one-when")).to_contain_text("17:32")
+    plain.locator(".one-faces label").nth(1).click()
+    plain.locator(".one-save").click()
+    expect(plain.locator(".one-last")).to_contain_text("1 photo: ")
+    plain.locator(".one-last button").click()
+    expect(plain.locator(".notice.success")).to_contain_text("Undone")
+    expect(plain.locator(".one-when")).to_contain_text("17:32")
+    context.close()
 
 
 def test_without_script(browser, site):

@@ -2,10 +2,9 @@
 
 import hashlib
 import io
-import itertools
+import re
 import uuid
 from datetime import UTC, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -16,64 +15,15 @@ from PIL import ExifTags, Image
 from flockcare.core.dates import PartialDate
 from flockcare.feet import services, sorting
 from flockcare.feet.models import Check, FootFinding, SortingNote
-from flockcare.feet.sorting import Given
 from flockcare.feet.sorting_page import last_sorted, sort_page
 from flockcare.people.models import Revision
 from flockcare.photos import cards
-from flockcare.photos.models import Photo
+from flockcare.photos.models import Measurement, Photo
+from tests.feet.conftest import DAY, LONDON
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 from tests.photos.scenes import Scene, render
 
-pytestmark = pytest.mark.django_db
-
-LONDON = ZoneInfo("Europe/London")
-DAY = datetime(2023, 5, 14, 17, 30, 5, 123456, tzinfo=LONDON)
-numbers = itertools.count(1)
-
-
-@pytest.fixture(autouse=True)
-def _clock_of_the_flock():
-    with timezone.override(LONDON):
-        yield
-
-
-@pytest.fixture
-def shoebox(cast):
-    """``shoebox(minutes=3)`` puts one more photo there, taken that many minutes after DAY."""
-
-    def put(*, minutes=0, flock=None, **said):
-        number = next(numbers)
-        fields = {
-            "taken": DAY + timedelta(minutes=minutes),
-            "taken_precision": "moment",
-            "taken_source": "camera",
-            # Far from every other one's.
-            "look_hash": int.from_bytes(hashlib.sha256(b"%d" % number).digest()[:8], signed=True),
-            "added_at": datetime(2026, 1, 1, tzinfo=UTC) + timedelta(seconds=number),
-        }
-        return Photo.objects.create(
-            flock=flock or cast.flock,
-            width=1200,
-            height=900,
-            stored_bytes=9,
-            sha256=f"{number:064x}",
-            **fields | said,
-        )
-
-    return put
-
-
-@pytest.fixture
-def give(cast):
-    def given(*photos, **said):
-        return sorting.give(
-            flock=cast.flock,
-            keeper=cast.keeper,
-            photo_ids=[photo.pk for photo in photos],
-            given=Given(**said),
-        )
-
-    return given
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clock_of_the_flock")]
 
 
 def url(cast, name="sort", *args):
@@ -670,7 +620,7 @@ def test_only_a_photo_of_a_card_can_name_others(cast, birds, shoebox):
 
 def alike(cast):
     """Sets of photos, in the order in which their first one came."""
-    sets = [[tile.photo for tile in tiles] for tiles in shown(cast).alike]
+    sets = [[tile.photo for tile in found.tiles] for found in shown(cast).alike]
     sets.sort(key=lambda photos: min(photo.added_at for photo in photos))
     return [{photo.pk for photo in photos} for photos in sets]
 
@@ -698,6 +648,48 @@ def test_drop_one_and_take_it_back(cast, shoebox):
     assert fresh(other).deleted_at
     undo_last(cast)
     assert Photo.objects.count() == 2
+
+
+def test_one_tap_drops_all_but_the_one_to_keep_and_is_undone_as_one(cast, shoebox):
+    copies = [shoebox(look_hash=n, width=600, height=450) for n in (0, 1)]
+    original = shoebox(look_hash=2)
+    [found] = shown(cast).alike
+    assert (found.keep, found.why, set(found.drop)) == (original, "larger", set(copies))
+    page = cast.clients.keeper.get(url(cast)).content.decode()
+    assert "Keep this: larger" in page
+    said = re.search(r'value="([^"]*)">Drop all others', page)[1]
+    cast.clients.keeper.post(url(cast, "sort_alike"), {"drop": said})
+    assert list(Photo.objects.all()) == [original]
+    undo_last(cast)
+    assert Photo.objects.count() == 3
+
+
+def test_what_has_records_is_kept_and_never_among_those_to_drop(cast, birds, shoebox, give):
+    give(in_a_check := shoebox(look_hash=0), bird=birds["Dill"], foot="left", score=1)
+    measured = shoebox(look_hash=1)
+    Measurement.objects.create(
+        flock=cast.flock,
+        photo=measured,
+        scaled_by="card",
+        to_mm=[],
+        outline_px=[],
+        outline_mm=[],
+        area_mm2=1,
+        perimeter_mm=1,
+        longest_diameter_mm=1,
+        relative_area_error=0.1,
+    )
+    larger = shoebox(look_hash=2, width=4000, height=3000)
+    [found] = shown(cast).alike
+    assert found.keep in (in_a_check, measured)
+    assert (found.why, found.drop) == ("has records already", [larger])
+
+
+def test_the_copy_with_the_card_is_kept(cast, birds, shoebox):
+    shoebox(look_hash=0, width=4000, height=3000)
+    with_card = card_photo(shoebox, birds["Dill"], look_hash=1)
+    [found] = shown(cast).alike
+    assert (found.keep, found.why) == (with_card, "has the card")
 
 
 def test_a_photo_in_a_check_is_not_dropped_here(cast, birds, shoebox, give):

@@ -101,6 +101,7 @@ OTHERWISE = {
     "care:holds": "only fills in what nobody knew",
     "feet:sort_send": "has an undo of its own",
     "feet:sort": "has an undo of its own",
+    "feet:sort_one": "has an undo of its own",
     "housing:change": "writes a new state, and shows what another wrote on that day",
     "housing:walk": "writes a new state, and shows what another wrote on that day",
     "housing:move": "ends a stay and begins another, which says where she was",

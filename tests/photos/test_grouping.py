@@ -8,17 +8,22 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image, ImageFilter
 
 from flockcare.photos.grouping import (
     GAP,
     MOST_BITS,
+    SHARPER,
+    Copy,
     Shot,
+    best_of,
     cards_and_followers,
     distances,
     into_groups,
     sets_alike,
 )
 from flockcare.photos.intake import take_in
+from flockcare.photos.sharpness import SIDE, sharpness
 from tests.photos.scenes import painted_foot
 
 START = datetime(2023, 5, 14, 17, tzinfo=UTC)
@@ -167,3 +172,45 @@ def test_a_messengers_copy_looks_the_same_and_another_foot_does_not(seed):
     first, copy = compressed(picture, 1600, 92), compressed(picture, 1280, 60)
     assert distances([first], [copy])[0, 0] <= MOST_BITS
     assert distances([first], [compressed(other, 1600, 92)])[0, 0] > MOST_BITS
+
+
+# --- Which copy to keep
+
+PLAIN = {"on_record": False, "card": False, "sharpness": 100.0, "pixels": 1_000_000}
+
+
+@pytest.mark.parametrize(
+    ("first", "other", "why"),
+    [
+        ({}, {"on_record": True, "sharpness": 10.0, "pixels": 1}, "has records already"),
+        ({"sharpness": 900.0}, {"card": True}, "has the card"),
+        ({"pixels": 9_000_000}, {"sharpness": 251.0}, "sharper"),
+        ({}, {"pixels": 1_110_000}, "larger"),
+        (
+            {},
+            {"card": True, "sharpness": 300.0, "pixels": 2_000_000},
+            "has the card, sharper, larger",
+        ),
+        ({"sharpness": None}, {"sharpness": 5.0}, "sharper"),
+    ],
+)
+def test_the_better_copy_is_kept_and_says_why(first, other, why):
+    one, two = Copy("one", **PLAIN | first), Copy("two", **PLAIN | other)
+    assert best_of([one, two]) == best_of([two, one]) == (two, why)
+
+
+def test_of_copies_that_do_not_differ_the_first_is_kept():
+    almost = {"sharpness": 249.0, "pixels": 1_090_000}
+    copies = [Copy("one", **PLAIN), Copy("two", **PLAIN | almost)]
+    assert best_of(copies) == (copies[0], "")
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_blurred_copy_is_told_and_a_messengers_is_not(seed):
+    picture, *_ = painted_foot(seed)
+    blurred = picture.filter(ImageFilter.GaussianBlur(2))
+    assert sharpness(picture, SIDE) > SHARPER * sharpness(blurred, SIDE)
+    sent = io.BytesIO()
+    picture.resize((1280, 960), Image.Resampling.LANCZOS).save(sent, "JPEG", quality=60)
+    ratio = sharpness(picture, SIDE) / sharpness(Image.open(sent), SIDE)
+    assert 1 / SHARPER < ratio < SHARPER
