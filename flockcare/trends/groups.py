@@ -12,15 +12,17 @@ from scipy.stats import t as student
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Estimate
 from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_birds, widened
-from flockcare.analysis.landing import landing_energy
+from flockcare.analysis.landing import JOULES_PER_FOOT_POUND, landing_energy
 from flockcare.analysis.onset import fit_rates
 from flockcare.analysis.rates import holm, pooled_ratio
 from flockcare.birds.breeds import WeightClass, weight_class
+from flockcare.people.models import Units
 from flockcare.trends import reasons, thresholds, words
-from flockcare.trends.report import Figure, Grouping, GroupRow, Refusal
+from flockcare.trends.report import ChangeAnswer, Figure, Grouping, GroupRow, Refusal
 from flockcare.trends.watch import UNKNOWN, Watch, months_of
 
 YEAR = 365.25
+CM_PER_INCH = 2.54
 SEASONS = ("winter", "spring", "summer", "autumn")
 CLASSES = tuple(WeightClass.values)
 
@@ -34,8 +36,12 @@ class Sorted:
     code: np.ndarray
 
 
-def groupings(watch: Watch) -> tuple[Grouping, ...]:
-    """Every way of sorting the birds, with all comparisons of the page corrected together."""
+def groupings(watch: Watch, told: tuple[ChangeAnswer, ...] = ()) -> tuple[Grouping, ...]:
+    """Every way of sorting the birds, with all comparisons of the page corrected together.
+
+    After a change of ``told`` that more or fewer cases followed, each says that it takes the time
+    before and after it together.
+    """
     classes = by_weight_class(watch)
     ways = (
         classes,
@@ -50,7 +56,8 @@ def groupings(watch: Watch) -> tuple[Grouping, ...]:
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
     adjusted = dict(zip(map(id, rows), _held_together(rows), strict=True))
     unwatched = "" if watch.bird.size else words.unsorted(watch.records.looks.first_day)
-    return tuple(_finished(draft, adjusted, unwatched) for draft in drafts)
+    moved = [change.title for change in told if change.state in ("clear", "some_sign")]
+    return tuple(_finished(draft, adjusted, unwatched, moved) for draft in drafts)
 
 
 def _held_together(rows: list[GroupRow]) -> list[tuple[float, Figure]]:
@@ -141,8 +148,12 @@ def by_house(watch: Watch) -> Sorted:
 
 
 def by_drop(watch: Watch) -> Sorted:
-    names = _bands(thresholds.DROP_EDGES_CM, "cm")
-    return Sorted("drop", names, _banded(_drops(watch), thresholds.DROP_EDGES_CM))
+    drops = _drops(watch)
+    if watch.records.units == Units.IMPERIAL:
+        edges = thresholds.DROP_EDGES_IN
+        return Sorted("drop", _bands(edges, "in"), _banded(drops / CM_PER_INCH, edges))
+    edges = thresholds.DROP_EDGES_CM
+    return Sorted("drop", _bands(edges, "cm"), _banded(drops, edges))
 
 
 def _banded(values: np.ndarray, edges: tuple[int, ...]) -> np.ndarray:
@@ -169,8 +180,12 @@ def _drops(watch: Watch) -> np.ndarray:
 
 def by_energy(watch: Watch) -> Sorted:
     energy = landing_energy(1.0, 1.0) * (_grams(watch) / 1000) * (_drops(watch) / 100)
-    names = _bands(thresholds.ENERGY_EDGES_J, "J")
-    return Sorted("energy", names, _banded(energy, thresholds.ENERGY_EDGES_J))
+    if watch.records.units == Units.IMPERIAL:
+        edges = thresholds.ENERGY_EDGES_FT_LBF
+        names = _bands(edges, "ft·lbf")
+        return Sorted("energy", names, _banded(energy / JOULES_PER_FOOT_POUND, edges))
+    edges = thresholds.ENERGY_EDGES_J
+    return Sorted("energy", _bands(edges, "J"), _banded(energy, edges))
 
 
 def _grams(watch: Watch) -> np.ndarray:
@@ -361,13 +376,17 @@ def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None,
 # Sentences
 
 
-def _finished(draft: Grouping, adjusted: dict[int, tuple], unwatched: str) -> Grouping:
+def _finished(
+    draft: Grouping, adjusted: dict[int, tuple], unwatched: str, moved: list[str]
+) -> Grouping:
     held = [adjusted.get(id(row), (math.nan, row.fits)) for row in draft.rows]
     rows = tuple(
         replace(row, adjusted_p=p, fits=fits)
         for row, (p, fits) in zip(draft.rows, held, strict=True)
     )
     sentences = (unwatched,) if unwatched else _sentences(draft, rows)
+    if moved and any(row.ratio for row in rows):
+        sentences = (*sentences, words.mixes(moved))
     return replace(draft, rows=rows, sentences=sentences)
 
 

@@ -6,5 +6,6 @@ app_name = "trends"
 urlpatterns = [
     path("", views.page, name="page"),
     path("cases/", views.cases, name="cases"),
+    path("<uuid:house_id>/<str:on>/", views.change, name="change"),
     path("<uuid:house_id>/<str:on>/stretch/", views.window, name="window"),
 ]
