@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -207,7 +206,9 @@ def _inside(text: str) -> str:
 def _first_sentence(text: str) -> str:
     """The first sentence or line of a note, cut where a name would be too long."""
     first = re.split(r"(?<=\w)[.!?](?=\s|$)|\n", text.strip(), maxsplit=1)[0].strip()
-    return textwrap.shorten(first, _MOST_LETTERS, placeholder=" …")
+    if len(first) <= _MOST_LETTERS:
+        return first
+    return f"{first[:_MOST_LETTERS].rpartition(' ')[0] or first[:_MOST_LETTERS]} …"
 
 
 def history(record: HouseRecord, told: Iterable[HousingChange] = (), *, units: str) -> list[Change]:
