@@ -139,7 +139,8 @@ def next_change(report: Report) -> str:
 
 def for_whom(report: Report) -> list[str]:
     """The birds that most cases came from, and the group that stands out most."""
-    said = [words.most_cases(report.repeats)] if report.repeats.repeated else []
+    few = 0 < report.repeats.repeated <= report.summary.birds / 2
+    said = [words.most_cases(report.repeats)] if few else []
     said += [
         words.more_in(grouping.key, worse, other, higher=_higher(grouping, worse, other))
         for grouping, worse, other in _standing_out(report)

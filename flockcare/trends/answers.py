@@ -43,7 +43,8 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
         months=_months(watch, today),
         changes=told,
         scan=scanned,
-        groupings=groups.groupings(watch, told) if records.birds else (),
+        groupings=groups.groupings(watch) if records.birds else (),
+        mixed=_mixed(told),
         repeats=_repeats(watch),
         healing=healing.answer(watch),
         steps=next_steps.steps(watch, told),
@@ -52,6 +53,11 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
         lived_in=_lived_in(records, today),
         again=_again(watch, today),
     )
+
+
+def _mixed(told: tuple[ChangeAnswer, ...]) -> str:
+    moved = [change.title for change in told if change.state in ("clear", "some_sign")]
+    return words.mixes(moved) if moved else ""
 
 
 def _lived_in(records: Records, today: dt.date) -> tuple[str, ...]:

@@ -200,7 +200,7 @@ def _count_axis(bars: Linear, most: float) -> Markup:
 
 def _watch_axis(watched: Linear) -> Iterable[Markup]:
     """Days of watching beside their bars: nothing, and one round number."""
-    ticks = [tick for tick in nice_ticks(0, watched.high, 2) if 0 < tick <= watched.high]
+    ticks = [tick for tick in nice_ticks(0, watched.high, 3) if 0 < tick <= watched.high]
     for tick in ticks[-1:]:
         y = watched(tick)
         yield element(

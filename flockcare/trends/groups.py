@@ -18,7 +18,7 @@ from flockcare.analysis.rates import holm, pooled_ratio
 from flockcare.birds.breeds import WeightClass, weight_class
 from flockcare.people.models import Units
 from flockcare.trends import reasons, thresholds, words
-from flockcare.trends.report import ChangeAnswer, Figure, Grouping, GroupRow, Refusal
+from flockcare.trends.report import Figure, Grouping, GroupRow, Refusal
 from flockcare.trends.watch import UNKNOWN, Watch, months_of
 
 YEAR = 365.25
@@ -36,12 +36,8 @@ class Sorted:
     code: np.ndarray
 
 
-def groupings(watch: Watch, told: tuple[ChangeAnswer, ...] = ()) -> tuple[Grouping, ...]:
-    """Every way of sorting the birds, with all comparisons of the page corrected together.
-
-    After a change of ``told`` that more or fewer cases followed, each says that it takes the time
-    before and after it together.
-    """
+def groupings(watch: Watch) -> tuple[Grouping, ...]:
+    """Every way of sorting the birds, with all comparisons of the page corrected together."""
     classes = by_weight_class(watch)
     ways = (
         classes,
@@ -56,25 +52,29 @@ def groupings(watch: Watch, told: tuple[ChangeAnswer, ...] = ()) -> tuple[Groupi
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
     adjusted = dict(zip(map(id, rows), _held_together(rows), strict=True))
     unwatched = "" if watch.bird.size else words.unsorted(watch.records.looks.first_day)
-    moved = [change.title for change in told if change.state in ("clear", "some_sign")]
-    return tuple(_finished(draft, adjusted, unwatched, moved) for draft in drafts)
+    return tuple(_finished(draft, adjusted, unwatched) for draft in drafts)
 
 
-def _held_together(rows: list[GroupRow]) -> list[tuple[float, Figure]]:
-    """The p of each that allows for all (Holm), and the limits of the ratio at that test's level,
-    so that a range leaves out "the same" only where the test does."""
+def _held_together(rows: list[GroupRow]) -> list[tuple[float, Figure, Figure | None]]:
+    """The p of each that allows for all (Holm), and the limits of the ratio, and of that within
+    weight classes, at that test's level, so that a range leaves out "the same" only where the
+    test does."""
     adjusted = holm([row.p for row in rows])
     told = sum(p <= limits.SIGN_LEVEL for p in adjusted)
     order = np.argsort([row.p for row in rows], kind="stable")
     found: list = [None] * len(rows)
     for rank, at in enumerate(order.tolist()):
         steps = len(rows) - min(rank, told)
-        found[at] = adjusted[at], _at_level(rows[at].ratio, rows[at].birds_compared, steps)
+        row, birds = rows[at], rows[at].birds_compared
+        within = row.adjusted and _at_level(row.adjusted, birds, steps)
+        found[at] = adjusted[at], _at_level(row.ratio, birds, steps), within
     return found
 
 
 def _at_level(ratio: Figure, birds: int, steps: int) -> Figure:
     """The 95 % limits drawn apart to those of one of so many comparisons."""
+    if not 0 < ratio.value < math.inf:
+        return ratio
     tail = limits.SIGN_LEVEL / 2
     more = student.isf(tail / steps, birds - 1) / student.isf(tail, birds - 1)
     return Figure(
@@ -376,17 +376,13 @@ def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None,
 # Sentences
 
 
-def _finished(
-    draft: Grouping, adjusted: dict[int, tuple], unwatched: str, moved: list[str]
-) -> Grouping:
-    held = [adjusted.get(id(row), (math.nan, row.fits)) for row in draft.rows]
+def _finished(draft: Grouping, adjusted: dict[int, tuple], unwatched: str) -> Grouping:
+    held = [adjusted.get(id(row), (math.nan, row.fits, row.adjusted)) for row in draft.rows]
     rows = tuple(
-        replace(row, adjusted_p=p, fits=fits)
-        for row, (p, fits) in zip(draft.rows, held, strict=True)
+        replace(row, adjusted_p=p, fits=fits, adjusted=within)
+        for row, (p, fits, within) in zip(draft.rows, held, strict=True)
     )
     sentences = (unwatched,) if unwatched else _sentences(draft, rows)
-    if moved and any(row.ratio for row in rows):
-        sentences = (*sentences, words.mixes(moved))
     return replace(draft, rows=rows, sentences=sentences)
 
 

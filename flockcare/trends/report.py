@@ -212,7 +212,8 @@ class ScanAnswer:
 
 @dataclass(frozen=True)
 class GroupRow:
-    """``ratio``: to the group watched longest; ``adjusted``: the same within weight classes.
+    """``ratio``: to the group watched longest; ``adjusted``: the same within weight classes, with
+    limits like those of ``fits``.
 
     ``fits``: the limits of the ratio at the level of the test that allows for all comparisons;
     ``one_house_each``: each of the two groups is one house, so that no chance can be worked out.
@@ -334,7 +335,9 @@ class Threshold:
 
 @dataclass(frozen=True)
 class Report:
-    """``lived_in``: houses with birds now. ``again``: when there may be enough for an answer."""
+    """``mixed``: that the groups take the time before and after a told change together, else
+    empty. ``lived_in``: houses with birds now. ``again``: when there may be enough to answer.
+    """
 
     flock: str
     today: dt.date
@@ -349,6 +352,7 @@ class Report:
     steps: tuple[Step, ...]
     cases: tuple[CaseLine, ...]
     thresholds: tuple[Threshold, ...]
+    mixed: str
     lived_in: tuple[str, ...]
     again: dt.date | None
 

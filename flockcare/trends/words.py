@@ -445,8 +445,8 @@ def lead(marks: Sequence[Mark]) -> str:
         said = f"Perhaps: fewer new cases after {marks.count(FEWER)} of {changes}."
         return f"{said} Records can't say why."
     if MORE in marks:
-        return f"Not that it shows: more new cases after {marks.count(MORE)} of {changes}."
-    return "Too early to say." if TOO_EARLY in marks else "Not that it shows so far."
+        return f"No sign of it; more new cases after {marks.count(MORE)} of {changes}."
+    return "Too early to say." if TOO_EARLY in marks else "Nothing shows so far."
 
 
 # What to change next, and for whom.
@@ -532,7 +532,7 @@ def around(day: dt.date) -> str:
 
 def mixes(titles: Sequence[str]) -> str:
     quoted = listed([f"“{title}”" for title in titles])
-    return f"This takes the time before and after {quoted} together."
+    return f"The groups take the time before and after {quoted} together."
 
 
 # When the rate changed

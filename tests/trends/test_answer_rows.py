@@ -15,6 +15,7 @@ from flockcare.birds.models import Bird
 from flockcare.housing.models import Feature, FeatureState, HousingChange
 from flockcare.trends import answer_rows, changes, charts, groups, reasons, words
 from flockcare.trends.answers import build
+from flockcare.trends.management.commands.trends import spoken
 from flockcare.trends.records import DropRow
 from flockcare.trends.report import Figure, Refusal
 from flockcare.trends.report_cache import report_of
@@ -177,19 +178,12 @@ def test_no_mark_is_told_by_red_against_green():
 # Groups
 
 
-def test_groups_say_that_they_take_before_and_after_together(report):
+def test_the_groups_say_that_they_take_before_and_after_a_told_change_together(report):
     (change,) = report.changes
-    watch = Watch.of(simulated(seed=5, birds=40, houses=2, rate=0.004, ratio=0.1))
-    season = {one.key: one for one in groups.groupings(watch, report.changes)}["season"]
-    assert (
-        season.sentences[-1] == f"This takes the time before and after “{change.title}” together."
-    )
-    untold = replace(change, state="wide")
-    assert not any(
-        "before and after" in line
-        for one in groups.groupings(watch, (untold,))
-        for line in one.sentences
-    )
+    assert report.mixed == (f"The groups take the time before and after “{change.title}” together.")
+    assert report.mixed in "\n".join(spoken(report))
+    untold = build(simulated(seed=1, birds=12, days=400), flock="", today=TODAY)
+    assert untold.changes[0].state not in ("clear", "some_sign") and untold.mixed == ""
 
 
 # The pages
