@@ -31,7 +31,6 @@ class AnswerRow:
     called: str
     place: str
     when: str
-    kind: str
     houses: tuple[str, ...]
     house: uuid.UUID
     on: dt.date
@@ -55,7 +54,6 @@ def row_of(change: ChangeAnswer, report: Report) -> AnswerRow:
         called=change.called,
         place=change.place,
         when=change.when,
-        kind=", ".join(change.kinds),
         houses=change.houses,
         house=uuid.UUID(change.house_key),
         on=change.days[0],
@@ -126,7 +124,7 @@ def next_change(report: Report) -> str:
     for change in told:
         if words.mark(change) is words.FEWER:
             elsewhere = [name for name in report.lived_in if name not in change.houses]
-            return words.do_the_same(change, elsewhere)
+            return words.do_the_same(change, elsewhere if change.houses else ())
     if told:
         return words.undo(told[0])
     for grouping, worse, other in _standing_out(report):

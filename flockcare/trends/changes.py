@@ -342,7 +342,6 @@ class _Draft:
             tells_more=tells_more,
             winter=self.winter,
             called=words.called([row.called or ", ".join(row.changed) for row in event.rows]),
-            until=dt.date.fromordinal(self.ends),
             again=self._again(),
             fresh=self._fresh(state, compared),
             doubts=self._doubts(state, beside, compared),

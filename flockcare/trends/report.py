@@ -133,9 +133,9 @@ class ChangeAnswer:
     or season where winter and the change cannot be told apart; ``winter``: the shares of the time
     watched before and after that lay in the winter half-year, None where there is none. The p
     allows for all changes compared and all stretches tried. ``called``: how a keeper would name
-    it. ``until``: last day compared; ``again``: when it is worth looking again, None where
-    nothing more can come. ``fresh``: its answer became possible in the last FRESH_DAYS.
-    ``doubts``: what else could explain a told answer, the weightiest first, as phrases.
+    it. ``again``: when it is worth looking again, None where nothing more can come. ``fresh``: its
+    answer became possible in the last FRESH_DAYS. ``doubts``: what else could explain a told
+    answer, the weightiest first, as phrases.
     """
 
     key: str
@@ -162,7 +162,6 @@ class ChangeAnswer:
     tells_more: str
     winter: tuple[float, float] | None
     called: str
-    until: dt.date
     again: dt.date | None
     fresh: bool
     doubts: tuple[str, ...]

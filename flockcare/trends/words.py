@@ -435,7 +435,12 @@ def _new_cases(found: BeforeAfter) -> str:
         return f"no new case after it, {found.cases_before} before"
     if math.isinf(ratio):
         return f"{count(found.cases_after, 'new case')} after it, none before"
-    return f"about {times(ratio)} new cases"
+    # "a third as many new cases", "a tenth more new cases"
+    said = times(ratio)
+    noun = "as many" if "as many" in said else "more"
+    said = said.replace(noun, f"{noun} new cases")
+    rough = said.startswith(("less", "more", "almost", "just", "slightly"))
+    return said if rough else f"about {said}"
 
 
 def lead(marks: Sequence[Mark]) -> str:

@@ -61,6 +61,23 @@ def test_every_sentence_has_at_most_twenty_words_and_one_full_stop(report):
         assert re.fullmatch(r"[A-Z0-9][^.]*\.", sentence), sentence
 
 
+@pytest.mark.parametrize(
+    ("ratio", "said"),
+    [
+        (0.34, "About a third as many new cases."),
+        (1.1, "About a tenth more new cases."),
+        (1.5, "About half as many new cases again."),
+        (99.0, "More than 50 times as many new cases."),
+        (0.96, "Almost as many new cases."),
+        (0.0, "No new case after it, 40 before."),
+    ],
+)
+def test_the_size_of_a_told_change_in_plain_fractions(report, ratio, said):
+    (change,) = report.changes
+    found = replace(change.found, ratio=Figure(ratio, 0.01, 99.0), cases_before=40)
+    assert words.one_line(replace(change, found=found)) == said
+
+
 def test_the_mark_is_fewer_or_more_only_where_it_is_told(report):
     (change,) = report.changes
     for one in lines_of(change):
