@@ -325,6 +325,8 @@ def test_today_has_a_line_for_a_fresh_answer_from_what_is_kept(yard, django_asse
         assert show.render(Context({"flock": yard.flock})).strip() == ""
     report = report_of(yard.flock, today)
     (change,) = report.changes
+    assert not change.fresh
+    assert show.render(Context({"flock": yard.flock})).strip() == "", "nothing new"
     answer_rows.keep(yard.flock, replace(report, changes=(replace(change, fresh=True),)))
     with django_assert_num_queries(0):
         assert "Roost lowered to 60 cm" in show.render(Context({"flock": yard.flock}))
