@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from flockcare.housing.features import LENGTHS, NAMES
 from flockcare.housing.models import (
+    GROUND,
     ChangeKind,
     Described,
     Feature,
@@ -33,16 +35,23 @@ _KINDS = {
 }
 
 
+# More than two make no name.
+_MOST_CALLED = 2
+_MOST_LETTERS = 80
+
+
 @dataclass(frozen=True)
 class Differences:
     """What became otherwise with one feature.
 
     ``changed`` is about the world; ``noted`` about what was not known before, or no longer is.
+    ``called``: what changed as one would tell somebody, ``Roost lowered to 60 cm``.
     """
 
     changed: list[str]
     noted: list[str]
     kinds: set[str]
+    called: str = ""
 
     @property
     def words(self) -> list[str]:
@@ -80,8 +89,9 @@ def differences(
         kind = ChangeKind.STEP if feature.kind == FeatureKind.STEP else ChangeKind.LAYOUT
         height = after.height_cm if arrived and feature.kind != FeatureKind.FLOOR else None
         at = f" at {value_text('height_cm', height, units=units)}" if height else ""
-        return Differences([f"{feature.name} {done}{at}"], [], {kind})
-    changed, noted, kinds = [], [], set()
+        told = f"{feature.name} {done}{at}"
+        return Differences([told], [], {kind}, told)
+    changed, noted, kinds, called = [], [], set(), []
     for name in NAMES:
         was, now = getattr(before, name), getattr(after, name)
         if was == now:
@@ -91,13 +101,28 @@ def differences(
         else:
             changed.append(_changed(name, was, now, units))
             kinds.add(_kind(feature, name))
+            called.append(_became(feature, name, was, now, units))
     if kinds - {ChangeKind.FOUND}:
         kinds.discard(ChangeKind.FOUND)
     return Differences(
         [f"{feature.name} {', '.join(changed)}"] if changed else [],
         [f"{feature.name}: {', '.join(noted)}"] if noted else [],
         kinds,
+        f"{feature.name} {', '.join(called[:_MOST_CALLED])}" if called else "",
     )
+
+
+def _became(feature: Feature, name: str, was, now, units: str) -> str:
+    """``lowered to 60 cm``, ``covered with wood chip``, ``edges now rounded``."""
+    if name == "height_cm":
+        moved = "lowered" if now < was else "raised"
+        return f"{moved} to {value_text(name, now, units=units)}"
+    if name == "bedding" and feature.kind in GROUND:
+        return f"covered with {now}"
+    if feature.kind == FeatureKind.OTHER and name in ("material", "bedding"):
+        return f"now with {now}"
+    what = "" if name == "damp" else f"{NAMES[name]} "
+    return f"{what}now {value_text(name, now, units=units)}"
 
 
 def _kind(feature: Feature, name: str) -> str:
@@ -136,6 +161,8 @@ class Change:
     kinds: set[str] = field(default_factory=set)
     notes: list[str] = field(default_factory=list)
     record: HousingChange | None = None
+    by_kind: list[str] = field(default_factory=list)
+    named: list[str] = field(default_factory=list)
 
     @property
     def kind(self) -> str:
@@ -160,8 +187,28 @@ class Change:
         return ", ".join(self.changed + self.noted)
 
     @property
+    def called(self) -> str:
+        """In a keeper's words where there are some, else by what became otherwise."""
+        said = [self.record.note] if self.record and self.record.note else self.named
+        names = said[:1] or self.by_kind[:_MOST_CALLED] or self.changed[:1] or self.noted[:1]
+        return _first_sentence(" and ".join(names))
+
+    @property
     def photos(self):
         return self.record.photos.all() if self.record else []
+
+
+def _inside(text: str) -> str:
+    """With a small letter first, unless it begins with a word in capitals."""
+    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
+
+
+def _first_sentence(text: str) -> str:
+    """The first sentence or line of a note, cut where a name would be too long."""
+    first = re.split(r"(?<=\w)[.!?](?=\s|$)|\n", text.strip(), maxsplit=1)[0].strip()
+    if len(first) <= _MOST_LETTERS:
+        return first
+    return f"{first[:_MOST_LETTERS].rpartition(' ')[0] or first[:_MOST_LETTERS]} …"
 
 
 def history(record: HouseRecord, told: Iterable[HousingChange] = (), *, units: str) -> list[Change]:
@@ -181,8 +228,10 @@ def history(record: HouseRecord, told: Iterable[HousingChange] = (), *, units: s
                 change.changed += found.changed
                 change.noted += found.noted
                 change.kinds |= found.kinds
+                change.by_kind += [found.called] if found.called else []
             if state.note and (before is None or state.note != before.note):
                 change.notes.append(f"{feature.name}: {state.note}")
+                change.named.append(f"{feature.name}: {_inside(state.note)}")
             before = state
     for one in told:
         if not one.planned:

@@ -31,7 +31,7 @@ from flockcare.trends.watch import Watch
 def build(records: Records, *, flock: str, today: dt.date) -> Report:
     """Everything the page says; the same for the same records, since simulations are seeded."""
     watch = Watch.of(records)
-    told = changes.answers(watch)
+    told = changes.answers(watch, today.toordinal())
     scanned = scan.answer(watch, told)
     told = changes.weighed(told, scanned)
     summary = _summary(watch)
@@ -44,12 +44,39 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
         changes=told,
         scan=scanned,
         groupings=groups.groupings(watch) if records.birds else (),
+        mixed=_mixed(told),
         repeats=_repeats(watch),
         healing=healing.answer(watch),
         steps=next_steps.steps(watch, told),
         cases=_case_lines(watch),
         thresholds=_thresholds(),
+        lived_in=_lived_in(records, today),
+        again=_again(watch, today),
     )
+
+
+def _mixed(told: tuple[ChangeAnswer, ...]) -> str:
+    moved = [change.title for change in told if change.state in ("clear", "some_sign")]
+    return words.mixes(moved) if moved else ""
+
+
+def _lived_in(records: Records, today: dt.date) -> tuple[str, ...]:
+    day = today.toordinal()
+    here = {stay.house for stay in records.stays if stay.since <= day < stay.until}
+    return tuple(records.houses[house].name for house in sorted(here))
+
+
+def _again(watch: Watch, today: dt.date) -> dt.date | None:
+    """When, at the rate so far, there may be the fewest cases that before and after need; None
+    before the first look."""
+    days = watch.records.looks.day
+    if not days.size:
+        return None
+    cases = int(watch.pairs.affected.sum())
+    span = today.toordinal() - int(days.min()) + 1
+    wait = max(0, limits.MIN_CASES_FOR_RATIO - cases) * span / max(cases, 0.5)
+    soonest, latest = thresholds.SOONEST_AGAIN_DAYS, thresholds.WINDOW_DAYS
+    return today + dt.timedelta(round(min(latest, max(soonest, wait))))
 
 
 def _day(ordinal: int | None) -> dt.date | None:

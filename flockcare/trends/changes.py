@@ -26,6 +26,9 @@ from flockcare.trends.report import (
 from flockcare.trends.watch import Watch, months_of
 
 _WINTER = (10, 11, 12, 1, 2, 3)
+YEAR = 365.25
+# What can be told, one way or the other.
+TOLD = ("clear", "some_sign", "similar")
 
 
 @dataclass(frozen=True)
@@ -185,10 +188,13 @@ def before_after(found: Comparison, numbers: tuple[int, ...]) -> BeforeAfter:
     )
 
 
-def answers(watch: Watch) -> tuple[ChangeAnswer, ...]:
-    """One answer per change or group of changes, in time order."""
+def answers(watch: Watch, today: int | None = None) -> tuple[ChangeAnswer, ...]:
+    """One answer per change or group of changes, in time order; ``today`` an ordinal, else the
+    day of the last look."""
     groups = events(watch.records.changes)
-    drafts = [_Draft.of(watch, event, groups) for event in groups]
+    if today is None:
+        today = int(watch.records.looks.day.max(initial=0))
+    drafts = [_Draft.of(watch, event, groups, today) for event in groups]
     told = [draft for draft in drafts if draft.compared and not draft.compared.refusal]
     tried = [min(1.0, draft.compared.p * draft.stretch.tried) for draft in told]
     adjusted = dict(zip(map(id, told), holm(tried), strict=True))
@@ -271,6 +277,7 @@ class _Draft:
     watch: Watch
     event: Event
     others: tuple[Event, ...]
+    today: int
     stretch: Stretch
     living: list[int]
     watched: bool
@@ -278,7 +285,7 @@ class _Draft:
     compared: Comparison | None
 
     @classmethod
-    def of(cls, watch: Watch, event: Event, groups: list[Event]) -> _Draft:
+    def of(cls, watch: Watch, event: Event, groups: list[Event], today: int) -> _Draft:
         stretch = stretch_of(event, watch.records)
         living = residents(watch, event.houses, event.first)
         hers = touched(watch, event.houses, event.first)
@@ -291,7 +298,8 @@ class _Draft:
             and one.first < event.last + stretch.lag + stretch.window
         )
         compared = compare(watch, chosen, event.first) if living else None
-        return cls(watch, event, others, stretch, living, bool(hers.any()), chosen, compared)
+        seen = bool(hers.any())
+        return cls(watch, event, others, today, stretch, living, seen, chosen, compared)
 
     @cached_property
     def found(self) -> BeforeAfter | None:
@@ -306,7 +314,7 @@ class _Draft:
         records, event, stretch = self.watch.records, self.event, self.stretch
         beside = self._beside()
         state = self.compared.verdict(p) if self.compared else "refused"
-        state = self._by_season(state, beside, compared)
+        state = self._by_age(self._by_season(state, beside, compared), beside, compared)
         without, name = self._without_top()
         tells_more = self._tells_more(state)
         return ChangeAnswer(
@@ -333,7 +341,99 @@ class _Draft:
             else_changed=self._else_changed(),
             tells_more=tells_more,
             winter=self.winter,
+            called=words.called([row.called or ", ".join(row.changed) for row in event.rows]),
+            again=self._again(),
+            fresh=self._fresh(state, compared),
+            doubts=self._doubts(state, beside, compared),
         )
+
+    @property
+    def ends(self) -> int:
+        """The last day compared."""
+        return self.event.last + self.stretch.lag + self.stretch.window
+
+    def _again(self) -> dt.date | None:
+        """When a halving would most likely show, at the latest when the days compared are over;
+        None where they are, or where what is missing lies before the change."""
+        if self.today >= self.ends or self.found is None:
+            return None
+        soonest = self.today + thresholds.SOONEST_AGAIN_DAYS
+        first = first_look(self.watch, self.living)
+        if first is not None and first > self.event.first:
+            return None
+        wait = math.inf
+        if self.watched and self.outlook:
+            wait = 7 * self.outlook.weeks()
+        last = int(self.watch.records.looks.day.max(initial=self.today))
+        return dt.date.fromordinal(int(min(self.ends, max(soonest, last + wait))))
+
+    @cached_property
+    def outlook(self) -> Outlook | None:
+        """None without a case before the change: there is nothing that could have become less."""
+        found = self.found
+        cases = found.cases_before + found.straddling / 2
+        if not cases or not found.days_before:
+            return None
+        return Outlook.of(
+            self.watch,
+            self.chosen,
+            cases,
+            found.days_before,
+            found.days_after,
+            found.birds_with_cases,
+        )
+
+    def _fresh(self, state: str, compared: int) -> bool:
+        """Whether FRESH_DAYS ago nothing could be told of what can be told now."""
+        since = self.today - thresholds.FRESH_DAYS
+        if state not in TOLD or since > self.ends:
+            return False
+        known = self.chosen & (self.watch.pairs.right <= since)
+        before = compare(self.watch, known, self.event.first)
+        p = min(1.0, before.p * max(1, compared) * self.stretch.tried)
+        return before.verdict(p) not in TOLD
+
+    @cached_property
+    def older(self) -> float:
+        """Days that the birds were older after than before, on average; not-a-number for none."""
+        left, right = self.watch.pairs.left[self.chosen], self.watch.pairs.right[self.chosen]
+        middle, width = (left + right) / 2, right - left
+        before = middle <= self.event.first
+        if not before.any() or before.all():
+            return math.nan
+        sides = (np.average(middle[side], weights=width[side]) for side in (~before, before))
+        return float(np.subtract(*sides))
+
+    def _confirmed(self, beside: Beside | None, compared: int) -> bool:
+        """Whether the birds of an unchanged house, who had the same seasons and grew as much
+        older, show that it was more than that."""
+        if not beside or not beside.against:
+            return False
+        p = min(1.0, beside.against_p * compared * self.stretch.tried)
+        same_way = (beside.against.value - 1) * (self.found.ratio.value - 1) > 0
+        return p <= limits.SIGN_LEVEL and same_way
+
+    def _ageing(self, beside: Beside | None, compared: int) -> bool:
+        """Whether birds that only grew older could have had so many more cases."""
+        may_be = thresholds.AGEING_A_YEAR ** (self.older / YEAR)
+        rose = self.found.ratio.value > 1 and self.found.ratio.low < may_be
+        return rose and not self._confirmed(beside, compared)
+
+    def _by_age(self, state: str, beside: Beside | None, compared: int) -> str:
+        """A rise that ageing could explain is not clear."""
+        return "some_sign" if state == "clear" and self._ageing(beside, compared) else state
+
+    def _doubts(self, state: str, beside: Beside | None, compared: int) -> tuple[str, ...]:
+        if state not in ("clear", "some_sign"):
+            return ()
+        confirmed, found = self._confirmed(beside, compared), []
+        if beside and self._alike(beside.found):
+            found.append(words.SAME_THERE)
+        if self.winter and abs(self.winter[1] - self.winter[0]) > thresholds.OTHER_SEASON:
+            found += [] if confirmed else [words.SEASON_MAY]
+        found += [words.KEEPER_MAY] if self._other_eyes() else []
+        found += [words.AGE_MAY] if self._ageing(beside, compared) else []
+        return tuple(found)
 
     @cached_property
     def winter(self) -> tuple[float, float] | None:
@@ -353,11 +453,8 @@ class _Draft:
         other = self.winter and abs(self.winter[1] - self.winter[0]) > thresholds.OTHER_HALF_YEAR
         if not other or state in ("refused", "wide"):
             return state
-        if state in ("clear", "some_sign") and beside and beside.against:
-            p = min(1.0, beside.against_p * compared * self.stretch.tried)
-            same_way = (beside.against.value - 1) * (self.found.ratio.value - 1) > 0
-            if p <= limits.SIGN_LEVEL and same_way:
-                return "some_sign"
+        if state in ("clear", "some_sign") and self._confirmed(beside, compared):
+            return "some_sign"
         return "season"
 
     def _sentences(self, state, p, compared, beside, without, name) -> tuple[str, ...]:
@@ -441,7 +538,7 @@ class _Draft:
         return before_after(compared, self.watch.numbers_of(rest)), name
 
     def _else_changed(self) -> tuple[str, ...]:
-        records, event = self.watch.records, self.event
+        records = self.watch.records
         said = [
             words.other_change(
                 list(dict.fromkeys(phrase for row in one.rows for phrase in row.changed)),
@@ -452,16 +549,10 @@ class _Draft:
         ]
         if self.found is None:
             return tuple(said)
-        left, right = self.watch.pairs.left[self.chosen], self.watch.pairs.right[self.chosen]
-        middle, width = (left + right) / 2, right - left
-        before = middle <= event.first
-        if before.any() and (~before).any():
+        if not math.isnan(self.older):
             if self.winter and abs(self.winter[1] - self.winter[0]) > thresholds.OTHER_SEASON:
                 said.append(words.other_season(*self.winter))
-            older = np.average(middle[~before], weights=width[~before]) - np.average(
-                middle[before], weights=width[before]
-            )
-            said.append(words.older(older))
+            said.append(words.older(self.older))
         said += self._other_eyes()
         return tuple(said)
 
@@ -498,25 +589,15 @@ class _Draft:
             return words.WHOLE_YEAR
         if state in ("clear", "some_sign", "similar"):
             return words.OTHER_HOUSE
-        cases = found.cases_before + found.straddling / 2
-        if not cases or not found.days_before:
+        if self.outlook is None:
             return words.NO_CASE_BEFORE
-        outlook = Outlook.of(
-            self.watch,
-            self.chosen,
-            cases,
-            found.days_before,
-            found.days_after,
-            found.birds_with_cases,
-        )
-        weeks = outlook.weeks()
+        weeks = self.outlook.weeks()
         if weeks == 0:
             return words.TOLD_BY_NOW
-        ends = self.event.last + self.stretch.lag + self.stretch.window
-        left = ends - int(self.watch.records.looks.day.max())
+        left = self.ends - int(self.watch.records.looks.day.max())
         if 7 * weeks <= left:
             return words.weeks_left(weeks)
-        return words.chance_left(outlook.chance(max(0, left)), ends, over=left <= 0)
+        return words.chance_left(self.outlook.chance(max(0, left)), self.ends, over=left <= 0)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from flockcare.drawing.dates import MONTHS, DateTick, add_months, date_ticks
-from flockcare.drawing.marks import diamond, disc
+from flockcare.drawing.marks import diamond, disc, ring, triangle
 from flockcare.drawing.markup import Markup, element, join, percent
 from flockcare.drawing.scales import Linear, nice_ticks
 from flockcare.trends import words
@@ -166,7 +166,7 @@ def months_chart(
         _count_axis(bars, most),
         *(_bucket(bucket, across, bars, watched, address) for bucket in shown),
         _text("part-name", 0, _WATCH[0] - 8, "days of watching"),
-        _text("figure", 0, _WATCH[0] + 10, f"{watched.high:,.0f}"),
+        *_watch_axis(watched),
         _time_axis(across, shown),
         *_changes(report.changes, across),
     )
@@ -196,6 +196,20 @@ def _count_axis(bars: Linear, most: float) -> Markup:
             drawn.append(_line("grid", 0, bars(tick), RIGHT, bars(tick)))
             drawn.append(_text("figure", 0, bars(tick) - 3, f"{tick:g}"))
     return element("g", {"aria-hidden": "true"}, *drawn)
+
+
+def _watch_axis(watched: Linear) -> Iterable[Markup]:
+    """Days of watching beside their bars: nothing, and one round number."""
+    ticks = [tick for tick in nice_ticks(0, watched.high, 3) if 0 < tick <= watched.high]
+    for tick in ticks[-1:]:
+        y = watched(tick)
+        yield element(
+            "g",
+            {"aria-hidden": "true"},
+            _line("grid", LEFT, y, RIGHT, y),
+            _text("figure", 0, y + 4, f"{tick:,g}"),
+            _text("figure", 0, _WATCH[1] + 2, "0"),
+        )
 
 
 def _bucket(bucket: Bucket, across: Calendar, bars: Linear, watched: Linear, address) -> Markup:
@@ -275,7 +289,7 @@ def _changes(changes: Sequence[ChangeAnswer], across: Calendar) -> Iterable[Mark
         )
 
 
-# Before and after
+# Before and after: one axis for all changes
 
 
 _RATIO_TICKS = (
@@ -283,11 +297,81 @@ _RATIO_TICKS = (
     (0.25, "¼"),
     (0.5, "half"),
     (1.0, "same"),
-    (2.0, "2×"),
+    (2.0, "twice"),
     (4.0, "4×"),
     (10.0, "10×"),
 )
 _FARTHEST = 16.0
+
+
+_RATIOS = Linear(-math.log(_FARTHEST), math.log(_FARTHEST), 0.02, 0.98)
+
+
+def _ratio_place(value: float) -> float:
+    if value <= 0:
+        return _RATIOS.start
+    if math.isinf(value):
+        return _RATIOS.end
+    return min(_RATIOS.end, max(_RATIOS.start, _RATIOS(math.log(value))))
+
+
+def answer_range(figure: Figure | None, *, told: bool) -> Markup:
+    """One line of the plot of all changes: the range on the common axis, as high as the line of
+    words beside it. Filled where it can be told from "the same", open where it cannot."""
+    drawn = [
+        _line("same" if value == 1 else "grid", x, 0, x, "100%")
+        for value, _ in _RATIO_TICKS
+        for x in [_ratio_place(value)]
+    ]
+    if figure:
+        kind = "told" if told else "open"
+        low, high = _ratio_place(figure.low), _ratio_place(figure.high)
+        drawn.append(_line(f"range {kind}", low, "50%", high, "50%"))
+        for at, beyond, tip in (
+            (low, figure.low < 1 / _FARTHEST, "M0 -5L-7 0L0 5Z"),
+            (high, figure.high > _FARTHEST, "M0 -5L7 0L0 5Z"),
+        ):
+            shape = tip if beyond else "M0 -6V6"
+            end = element("path", {"class": "tip" if beyond else "range-end", "d": shape})
+            drawn.append(_placed(end, at, "50%", kind))
+        if 0 < figure.value < math.inf:
+            drawn.append(_placed(diamond(7), _ratio_place(figure.value), "50%", kind))
+    return _plot("answer-range", *drawn)
+
+
+def answer_axis() -> Markup:
+    """The names of the axis, over or under the lines of the plot."""
+    drawn = [
+        _text("tick-name", x, 32, name, "middle")
+        for value, name in _RATIO_TICKS
+        for x in [_ratio_place(value)]
+    ]
+    ends = [
+        _text("part-name", 0.02, 13, "← fewer after"),
+        _text("part-name", 0.98, 13, "more after →", "end"),
+    ]
+    return _plot("answer-axis", *ends, *drawn)
+
+
+def _plot(kind: str, *drawn) -> Markup:
+    attributes = {"class": f"trend {kind}", "xmlns": "http://www.w3.org/2000/svg"}
+    return element("svg", {**attributes, "aria-hidden": "true"}, *drawn)
+
+
+_MARK_SHAPES = {
+    "fewer": '<path class="mark-fill" d="M4 8H20L12 20Z"/>',
+    "more": '<path class="mark-fill" d="M4 17H20L12 5Z"/>',
+    "none": '<path class="mark-line" d="M4 9H20M4 16H20"/>',
+    "early": '<circle class="mark-line" cx="12" cy="12" r="9"/>'
+    '<path class="mark-line" d="M12 6.5V12L16 14"/>',
+    "untold": '<path class="mark-line" d="M6 12H18"/>',
+}
+
+
+def mark_shape(shape: str) -> Markup:
+    """Of the mark beside the words that say the same."""
+    size = {"width": 24, "height": 24, "viewBox": "0 0 24 24", "aria-hidden": "true"}
+    return element("svg", {"class": "answer-mark", **size}, Markup(_MARK_SHAPES[shape]))
 
 
 class Row(NamedTuple):
@@ -319,11 +403,10 @@ def ratio_rows(change: ChangeAnswer, address: Callable[[str], str]) -> list[Row]
 def ratio_chart(rows: list[Row], title: str) -> Markup:
     """Ranges of the rate after over the rate before, on a scale on which half and twice lie
     equally far from the same."""
-    scale = Linear(-math.log(_FARTHEST), math.log(_FARTHEST), 0.02, 0.98)
     bottom = 44 * len(rows) + 6
     drawn = []
     for value, name in _RATIO_TICKS:
-        x = scale(math.log(value))
+        x = _ratio_place(value)
         drawn.append(_line("same" if value == 1 else "grid", x, 0, x, bottom + 4))
         drawn.append(_text("tick-name", x, bottom + 18, name, "middle"))
     ends = [
@@ -331,24 +414,16 @@ def ratio_chart(rows: list[Row], title: str) -> Markup:
         _text("quiet-name", 0.98, bottom + 34, "more after →", "end"),
     ]
     axis = element("g", {"aria-hidden": "true"}, *drawn, *ends)
-    body = [_ratio_row(row, 44 * number, scale) for number, row in enumerate(rows)]
+    body = [_ratio_row(row, 44 * number) for number, row in enumerate(rows)]
     return _svg("ratios", bottom + 42, title, axis, *body)
 
 
-def _ratio_row(row: Row, top: float, scale: Linear) -> Markup:
+def _ratio_row(row: Row, top: float) -> Markup:
     name = _text("row-name", 0.02, top + 16, f"{row.name}{': ' + row.words if row.words else ''}")
     if row.figure is None:
         return element("g", {}, name)
     y, figure = top + 30, row.figure
-
-    def place(value: float) -> float:
-        if value <= 0:
-            return scale.start
-        if math.isinf(value):
-            return scale.end
-        return min(scale.end, max(scale.start, scale(math.log(value))))
-
-    low, high = place(figure.low), place(figure.high)
+    low, high = _ratio_place(figure.low), _ratio_place(figure.high)
     drawn = [name, _line(f"range {row.kind}", low, y, high, y)]
     for at, beyond, sign in (
         (low, figure.low < 1 / _FARTHEST, "◂"),
@@ -359,7 +434,7 @@ def _ratio_row(row: Row, top: float, scale: Linear) -> Markup:
         else:
             drawn.append(_line(f"range-end {row.kind}", at, y - 6, at, y + 6))
     if 0 < figure.value < math.inf:
-        drawn.append(_placed(diamond(6), place(figure.value), y, row.kind))
+        drawn.append(_placed(diamond(6), _ratio_place(figure.value), y, row.kind))
     fits = words.ratio_range(figure.low, figure.high)
     if row.url:
         hit = _box("hit", 0, 1, top, top + 44)
@@ -446,7 +521,7 @@ def repeats_chart(repeats: Repeats, address: Callable[[str], str], title: str) -
 
 # Healing
 
-_CURVE = (16, 190)
+_CURVE = (32, 206)
 
 
 def healing_chart(healing: Healing, address: Callable[[str], str], title: str) -> Markup:
@@ -463,6 +538,7 @@ def healing_chart(healing: Healing, address: Callable[[str], str], title: str) -
     for tick in nice_ticks(0, days.high, 6):
         axis.append(_line("tick", days(tick), _CURVE[1], days(tick), _CURVE[1] + 5))
         axis.append(_text("tick-name", days(tick), _CURVE[1] + 18, f"{tick:g}", "middle"))
+    axis.append(_text("part-name", 0, 10, "sores not yet clear"))
     said = "days since it was first seen"
     axis.append(_text("quiet-name", days.start, _CURVE[1] + 35, said))
     everything = [group for group in shown if group.key == "all"]
@@ -497,7 +573,9 @@ def _curve(group: HealingGroup, days: Linear, share: Linear, address) -> Markup:
         corners += [(at, corners[-1][1]), (at, remaining)]
     corners.append((group.shown_until, corners[-1][1]))
     kind = f"curve {group.key}"
-    lines = [
+    at, remaining = corners[-1]
+    lines = [_placed(_CURVE_ENDS[group.key], days(at), share(remaining), group.key)]
+    lines += [
         _line(kind, days(x1), share(y1), days(x2), share(y2))
         for (x1, y1), (x2, y2) in pairwise(corners)
         if (x1, y1) != (x2, y2)
@@ -507,9 +585,23 @@ def _curve(group: HealingGroup, days: Linear, share: Linear, address) -> Markup:
     )
 
 
+# What stands at the end of each curve, so that they are told apart without colour.
+_CURVE_ENDS = {
+    "all": element("g", {}),
+    "alone": ring(5),
+    "dressed": diamond(6),
+    "lifted": triangle(5),
+    "vet": disc(4),
+}
+
+
 def swatch(key: str) -> Markup:
-    """The line of a curve, for the list beside the drawing."""
-    line = element("line", {"class": f"curve {key}", "x1": 0, "x2": 34, "y1": 7, "y2": 7})
+    """The line of a curve with its end, for the list beside the drawing."""
+    line = element("line", {"class": f"curve {key}", "x1": 2, "x2": 38, "y1": 8, "y2": 8})
+    end = element("g", {"class": f"at {key}", "transform": "translate(38 8)"}, _CURVE_ENDS[key])
     return element(
-        "svg", {"class": "trend swatch", "width": 34, "height": 14, "aria-hidden": "true"}, line
+        "svg",
+        {"class": "trend swatch", "width": 46, "height": 16, "aria-hidden": "true"},
+        line,
+        end,
     )

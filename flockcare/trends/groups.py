@@ -12,15 +12,17 @@ from scipy.stats import t as student
 from flockcare.analysis import limits
 from flockcare.analysis.answers import Estimate
 from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_birds, widened
-from flockcare.analysis.landing import landing_energy
+from flockcare.analysis.landing import JOULES_PER_FOOT_POUND, landing_energy
 from flockcare.analysis.onset import fit_rates
 from flockcare.analysis.rates import holm, pooled_ratio
 from flockcare.birds.breeds import WeightClass, weight_class
+from flockcare.people.models import Units
 from flockcare.trends import reasons, thresholds, words
 from flockcare.trends.report import Figure, Grouping, GroupRow, Refusal
 from flockcare.trends.watch import UNKNOWN, Watch, months_of
 
 YEAR = 365.25
+CM_PER_INCH = 2.54
 SEASONS = ("winter", "spring", "summer", "autumn")
 CLASSES = tuple(WeightClass.values)
 
@@ -53,21 +55,26 @@ def groupings(watch: Watch) -> tuple[Grouping, ...]:
     return tuple(_finished(draft, adjusted, unwatched) for draft in drafts)
 
 
-def _held_together(rows: list[GroupRow]) -> list[tuple[float, Figure]]:
-    """The p of each that allows for all (Holm), and the limits of the ratio at that test's level,
-    so that a range leaves out "the same" only where the test does."""
+def _held_together(rows: list[GroupRow]) -> list[tuple[float, Figure, Figure | None]]:
+    """The p of each that allows for all (Holm), and the limits of the ratio, and of that within
+    weight classes, at that test's level, so that a range leaves out "the same" only where the
+    test does."""
     adjusted = holm([row.p for row in rows])
     told = sum(p <= limits.SIGN_LEVEL for p in adjusted)
     order = np.argsort([row.p for row in rows], kind="stable")
     found: list = [None] * len(rows)
     for rank, at in enumerate(order.tolist()):
         steps = len(rows) - min(rank, told)
-        found[at] = adjusted[at], _at_level(rows[at].ratio, rows[at].birds_compared, steps)
+        row, birds = rows[at], rows[at].birds_compared
+        within = row.adjusted and _at_level(row.adjusted, birds, steps)
+        found[at] = adjusted[at], _at_level(row.ratio, birds, steps), within
     return found
 
 
 def _at_level(ratio: Figure, birds: int, steps: int) -> Figure:
     """The 95 % limits drawn apart to those of one of so many comparisons."""
+    if not 0 < ratio.value < math.inf:
+        return ratio
     tail = limits.SIGN_LEVEL / 2
     more = student.isf(tail / steps, birds - 1) / student.isf(tail, birds - 1)
     return Figure(
@@ -141,8 +148,12 @@ def by_house(watch: Watch) -> Sorted:
 
 
 def by_drop(watch: Watch) -> Sorted:
-    names = _bands(thresholds.DROP_EDGES_CM, "cm")
-    return Sorted("drop", names, _banded(_drops(watch), thresholds.DROP_EDGES_CM))
+    drops = _drops(watch)
+    if watch.records.units == Units.IMPERIAL:
+        edges = thresholds.DROP_EDGES_IN
+        return Sorted("drop", _bands(edges, "in"), _banded(drops / CM_PER_INCH, edges))
+    edges = thresholds.DROP_EDGES_CM
+    return Sorted("drop", _bands(edges, "cm"), _banded(drops, edges))
 
 
 def _banded(values: np.ndarray, edges: tuple[int, ...]) -> np.ndarray:
@@ -169,8 +180,12 @@ def _drops(watch: Watch) -> np.ndarray:
 
 def by_energy(watch: Watch) -> Sorted:
     energy = landing_energy(1.0, 1.0) * (_grams(watch) / 1000) * (_drops(watch) / 100)
-    names = _bands(thresholds.ENERGY_EDGES_J, "J")
-    return Sorted("energy", names, _banded(energy, thresholds.ENERGY_EDGES_J))
+    if watch.records.units == Units.IMPERIAL:
+        edges = thresholds.ENERGY_EDGES_FT_LBF
+        names = _bands(edges, "ft·lbf")
+        return Sorted("energy", names, _banded(energy / JOULES_PER_FOOT_POUND, edges))
+    edges = thresholds.ENERGY_EDGES_J
+    return Sorted("energy", _bands(edges, "J"), _banded(energy, edges))
 
 
 def _grams(watch: Watch) -> np.ndarray:
@@ -362,10 +377,10 @@ def _within_classes(watch, here, there, classes: Sorted) -> tuple[Figure | None,
 
 
 def _finished(draft: Grouping, adjusted: dict[int, tuple], unwatched: str) -> Grouping:
-    held = [adjusted.get(id(row), (math.nan, row.fits)) for row in draft.rows]
+    held = [adjusted.get(id(row), (math.nan, row.fits, row.adjusted)) for row in draft.rows]
     rows = tuple(
-        replace(row, adjusted_p=p, fits=fits)
-        for row, (p, fits) in zip(draft.rows, held, strict=True)
+        replace(row, adjusted_p=p, fits=fits, adjusted=within)
+        for row, (p, fits, within) in zip(draft.rows, held, strict=True)
     )
     sentences = (unwatched,) if unwatched else _sentences(draft, rows)
     return replace(draft, rows=rows, sentences=sentences)

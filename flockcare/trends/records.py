@@ -30,7 +30,7 @@ from flockcare.housing.landing import layout_of
 from flockcare.housing.models import PERCHES, FeatureState, HousingChange, Stay
 from flockcare.housing.routes import ways_down
 from flockcare.housing.states import HouseRecord
-from flockcare.people.models import Flock
+from flockcare.people.models import Flock, Units
 from flockcare.photos.models import Foot, Measurement, Precision
 from flockcare.trends.models import WindowChoice
 
@@ -77,12 +77,13 @@ class StayRow(NamedTuple):
 
 class ChangeRow(NamedTuple):
     """``changed``: what became otherwise, one phrase a feature; a keeper's note where nothing
-    did."""
+    did. ``called``: how a keeper would name it."""
 
     house: int
     day: int
     changed: tuple[str, ...]
     kind: str
+    called: str = ""
 
 
 class DropRow(NamedTuple):
@@ -155,6 +156,7 @@ class Records:
     steps: list[StepRow] = field(default_factory=list)
     areas: list[AreaRow] = field(default_factory=list)
     choices: list[Chosen] = field(default_factory=list)
+    units: str = Units.METRIC
 
 
 def told_changes(flock: Flock) -> list[HousingChange]:
@@ -188,6 +190,7 @@ def read(flock: Flock, told: list[HousingChange]) -> Records:
         steps=list(_steps(flock, place)),
         areas=list(_areas(flock, place)),
         choices=list(_choices(flock)),
+        units=flock.units,
     )
 
 
@@ -372,7 +375,9 @@ def _changes(flock, states, told, house_place):
             if change.made:
                 note = change.record.note if change.record else ""
                 changed = change.changed or change.noted or ([note] if note else [])
-                yield ChangeRow(house, change.on.toordinal(), tuple(changed), change.kind_words)
+                yield ChangeRow(
+                    house, change.on.toordinal(), tuple(changed), change.kind_words, change.called
+                )
 
 
 def _drops(states, house_place):

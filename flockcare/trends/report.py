@@ -132,7 +132,10 @@ class ChangeAnswer:
     ``state``: refused, wide, similar, hint, outnumbered, some_sign or clear, on ``adjusted_p``,
     or season where winter and the change cannot be told apart; ``winter``: the shares of the time
     watched before and after that lay in the winter half-year, None where there is none. The p
-    allows for all changes compared and all stretches tried.
+    allows for all changes compared and all stretches tried. ``called``: how a keeper would name
+    it. ``again``: when it is worth looking again, None where nothing more can come. ``fresh``: its
+    answer became possible in the last FRESH_DAYS. ``doubts``: what else could explain a told
+    answer, the weightiest first, as phrases.
     """
 
     key: str
@@ -158,12 +161,23 @@ class ChangeAnswer:
     else_changed: tuple[str, ...]
     tells_more: str
     winter: tuple[float, float] | None
+    called: str
+    again: dt.date | None
+    fresh: bool
+    doubts: tuple[str, ...]
+
+    @property
+    def place(self) -> str:
+        return " and ".join(self.houses)
+
+    @property
+    def when(self) -> str:
+        return " and ".join(map(date_words, self.days))
 
     @property
     def title(self) -> str:
         """``Yard drained (Cart Shed, 14 Oct 2025)``."""
-        houses, days = " and ".join(self.houses), " and ".join(map(date_words, self.days))
-        return f"{'; '.join(self.what)} ({houses}, {days})"
+        return f"{self.called} ({', '.join(filter(None, (self.place, self.when)))})"
 
 
 @dataclass(frozen=True)
@@ -197,7 +211,8 @@ class ScanAnswer:
 
 @dataclass(frozen=True)
 class GroupRow:
-    """``ratio``: to the group watched longest; ``adjusted``: the same within weight classes.
+    """``ratio``: to the group watched longest; ``adjusted``: the same within weight classes, with
+    limits like those of ``fits``.
 
     ``fits``: the limits of the ratio at the level of the test that allows for all comparisons;
     ``one_house_each``: each of the two groups is one house, so that no chance can be worked out.
@@ -319,6 +334,10 @@ class Threshold:
 
 @dataclass(frozen=True)
 class Report:
+    """``mixed``: that the groups take the time before and after a told change together, else
+    empty. ``lived_in``: houses with birds now. ``again``: when there may be enough to answer.
+    """
+
     flock: str
     today: dt.date
     headline: tuple[str, ...]
@@ -332,6 +351,9 @@ class Report:
     steps: tuple[Step, ...]
     cases: tuple[CaseLine, ...]
     thresholds: tuple[Threshold, ...]
+    mixed: str
+    lived_in: tuple[str, ...]
+    again: dt.date | None
 
 
 def plain(value):

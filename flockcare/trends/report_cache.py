@@ -20,13 +20,13 @@ from flockcare.feet.models import Check
 from flockcare.housing.models import Feature, FeatureState, House, Stay
 from flockcare.people.models import Flock, Revision
 from flockcare.photos.models import Measurement
-from flockcare.trends import records
+from flockcare.trends import answer_rows, records
 from flockcare.trends.answers import build
 from flockcare.trends.models import WindowChoice
 from flockcare.trends.report import Report
 
 # Goes up when the report has other fields or is worked out otherwise.
-EDITION = 12
+EDITION = 13
 _COUNTED = (
     *(Revision, Check, Bird, Breed, Weighing, House, Stay, Feature, FeatureState, CareStep),
     WindowChoice,
@@ -79,6 +79,7 @@ def report_of(flock: Flock, today: dt.date) -> Report:
         return cached[1]
     report = build(records.read(flock, told), flock=flock.name, today=today)
     cache.set(key, (mark, report), timeout=None)
+    answer_rows.keep(flock, report)
     return report
 
 

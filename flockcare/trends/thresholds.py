@@ -14,6 +14,9 @@ BESIDE_CLEAR_DAYS = 42
 RIVAL_DAYS = 182
 LONG_PERIOD_DAYS = 180
 SCAN_MARGIN_DAYS = 42
+AGEING_A_YEAR = 1.5
+FRESH_DAYS = 14
+SOONEST_AGAIN_DAYS = 28
 OTHER_KEEPER = 0.5
 OTHER_SEASON = 0.2
 OTHER_HALF_YEAR = 0.5
@@ -27,7 +30,9 @@ SOUGHT_RATIO = 0.5
 FARTHEST_WEEKS = 52
 
 DROP_EDGES_CM = (50, 100)
+DROP_EDGES_IN = (20, 40)
 ENERGY_EDGES_J = (10, 20, 30)
+ENERGY_EDGES_FT_LBF = (7, 15, 22)
 AGE_EDGES_YEARS = (1, 2, 3)
 
 EXPLAINED = {
@@ -50,6 +55,10 @@ EXPLAINED = {
     "rate changed.",
     "SCAN_MARGIN_DAYS": "Days around the period in which the rate itself changed, outside which a "
     "change is not called clear.",
+    "AGEING_A_YEAR": "How many times as many new cases a year more of age may bring: a rise that "
+    "could be less than this is not called clear unless birds in an unchanged house had none.",
+    "FRESH_DAYS": "Days for which an answer that has just become possible is shown on Today.",
+    "SOONEST_AGAIN_DAYS": "Days below which looking again is not advised.",
     "OTHER_KEEPER": "Share of the checks that went from one keeper to another, above which the "
     "page warns that a different observer may explain a change.",
     "OTHER_SEASON": "Difference of the winter's share in the time watched, above which the page "
@@ -67,7 +76,9 @@ EXPLAINED = {
     "SOUGHT_RATIO": "The size of change that this waiting time is for: a halving.",
     "FARTHEST_WEEKS": "Weeks above which the page says the chance after a year instead.",
     "DROP_EDGES_CM": "Edges of the groups of drops.",
+    "DROP_EDGES_IN": "The same in inches.",
     "ENERGY_EDGES_J": "Edges of the groups of landing energy.",
+    "ENERGY_EDGES_FT_LBF": "The same in foot-pounds.",
     "AGE_EDGES_YEARS": "Edges of the groups of age.",
 }
 

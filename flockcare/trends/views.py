@@ -18,7 +18,7 @@ from django.views.decorators.http import require_safe
 from flockcare.drawing.dates import add_months
 from flockcare.housing.models import House
 from flockcare.people.access import flock_view
-from flockcare.trends import charts, scan, thresholds, words
+from flockcare.trends import answer_rows, charts, scan, thresholds, words
 from flockcare.trends.forms import WindowForm
 from flockcare.trends.models import WindowChoice
 from flockcare.trends.report import CaseLine, ChangeAnswer, Grouping, Report
@@ -37,12 +37,21 @@ def page(request, flock):
     everything = "all" in request.GET
     shown = charts.buckets(report, everything=everything)
     groupings = [_grouping(grouping, address) for grouping in report.groupings]
+    rows = answer_rows.rows_of(report)
     return render(
         request,
         "trends/page.html",
         {
             "here": "trends",
             "report": report,
+            "rows": rows,
+            "little": answer_rows.little(report, rows),
+            "lead": words.lead([row.mark for row in rows]),
+            "cautions": report.headline[: report.headline.index(report.summary.sentences[0])],
+            "next_change": answer_rows.next_change(report),
+            "for_whom": answer_rows.for_whom(report),
+            "one_at_a_time": words.ONE_AT_A_TIME,
+            "changes": [(one, _address_of(one)) for one in report.changes],
             "buckets": [(bucket, address(f"months:{bucket.key}")) for bucket in shown],
             "months_chart": shown
             and charts.months_chart(
@@ -50,7 +59,6 @@ def page(request, flock):
             ),
             "longer": len(report.months) > charts.MOST_MONTHS,
             "everything": everything,
-            "changes": [_change(change, address) for change in report.changes],
             "groupings": [one for one in groupings if one["chart"]],
             "too_little": _by_reason(one["answer"] for one in groupings if not one["chart"]),
             "needed": words.NEEDED,
@@ -68,6 +76,44 @@ def page(request, flock):
     )
 
 
+@require_safe
+@flock_view()
+def change(request, flock, house_id, on):
+    """One change: its line, what was counted, what else changed, how we know."""
+    report = report_of(flock, timezone.localdate())
+    house, found = _change_or_404(flock, report, house_id, on)
+    return render(
+        request,
+        "trends/change.html",
+        {
+            "here": "trends",
+            "house": house,
+            "on": on,
+            "row": answer_rows.row_of(found, report),
+            "answer": found,
+            "found": found.found,
+            **_drawn_change(found, _addresses(flock)),
+        },
+    )
+
+
+def _change_or_404(flock, report: Report, house_id, on: str) -> tuple[House, ChangeAnswer]:
+    house = get_object_or_404(House, flock=flock, pk=house_id)
+    try:
+        day = dt.date.fromisoformat(on)
+    except ValueError as error:
+        raise Http404("That is no day.") from error
+    found = next((one for one in report.changes if _is_of(one, house, day)), None)
+    if found is None:
+        raise Http404("Nothing changed in this house on that day.")
+    return house, found
+
+
+def _address_of(change: ChangeAnswer) -> tuple[uuid.UUID, str]:
+    """House and day, as the address of its page has them."""
+    return uuid.UUID(change.house_key), change.days[0].isoformat()
+
+
 def _addresses(flock):
     base = reverse("trends:cases", args=[flock.pk])
 
@@ -78,16 +124,13 @@ def _addresses(flock):
     return address
 
 
-def _change(change: ChangeAnswer, address) -> dict:
-    rows = charts.ratio_rows(change, address) if change.found else []
-    drawn = any(row.figure for row in rows)
+def _drawn_change(change: ChangeAnswer, address) -> dict:
+    ranges = charts.ratio_rows(change, address) if change.found else []
+    drawn = any(one.figure for one in ranges)
     return {
-        "answer": change,
-        "rows": rows,
-        "chart": drawn and charts.ratio_chart(rows, "The rate after over the rate before"),
+        "ranges": ranges,
+        "chart": drawn and charts.ratio_chart(ranges, "The rate after over the rate before"),
         "cases": address(f"change:{change.number}"),
-        "on": change.days[0].isoformat(),
-        "house": uuid.UUID(change.house_key),
     }
 
 
@@ -191,30 +234,30 @@ def _cases_of_months(report: Report, of: str) -> tuple[str, list[CaseLine]]:
 @flock_view()
 def window(request, flock, house_id, on):
     """Choose how many days before and after a change are compared."""
-    house = get_object_or_404(House, flock=flock, pk=house_id)
-    try:
-        day = dt.date.fromisoformat(on)
-    except ValueError as error:
-        raise Http404("That is no day.") from error
     report = report_of(flock, timezone.localdate())
-    change = next((one for one in report.changes if _is_of(one, house, day)), None)
-    if change is None:
-        raise Http404("Nothing changed in this house on that day.")
+    house, change = _change_or_404(flock, report, house_id, on)
     choice = WindowChoice(
         flock=flock,
         house=house,
-        on=day,
+        on=dt.date.fromisoformat(on),
         window_days=change.window_days,
         lag_days=change.lag_days,
     )
     form = WindowForm(request.POST or None, instance=choice)
     if request.method == "POST" and form.is_valid():
         choose_window(choice=form.instance, by=request.user)
-        return redirect(f"{reverse('trends:page', args=[flock.pk])}#change-{change.number}")
+        return redirect("trends:change", flock.pk, house.pk, on)
     return render(
         request,
         "trends/window.html",
-        {"here": "trends", "change": change, "form": form, "usual": thresholds.WINDOW_DAYS},
+        {
+            "here": "trends",
+            "house": house,
+            "change": change,
+            "form": form,
+            "on": on,
+            "usual": thresholds.WINDOW_DAYS,
+        },
         status=422 if form.errors else 200,
     )
 

@@ -350,6 +350,196 @@ def verdict(
     return f"Cases clearly {moved} after. {fits}. Records can't say that this change was the cause."
 
 
+# What else could explain an answer that is told, as the end of a sentence.
+SAME_THERE = "it went the same way in the unchanged house"
+SEASON_MAY = "winter could explain part of this"
+KEEPER_MAY = "another keeper checked, which could explain this"
+AGE_MAY = "older birds could explain this"
+
+
+def called(names: Sequence[str]) -> str:
+    """Changes that are judged as one, each named once; after the second, how many more."""
+    names = list(dict.fromkeys(names))
+    more = len(names) - 2
+    return "; ".join(names[:2]) + (f"; {more} more" if more > 0 else "")
+
+
+# One line for each change: at most 20 words, and what the bar shows is not said again.
+
+
+class Mark(NamedTuple):
+    """``shape``: names the drawing and the style."""
+
+    shape: str
+    words: str
+
+
+FEWER, MORE = Mark("fewer", "Fewer"), Mark("more", "More")
+NO_DIFFERENCE = Mark("none", "No clear difference")
+TOO_EARLY = Mark("early", "Too early")
+UNTOLD = Mark("untold", "Can't be told")
+
+_SHORT_REASONS = {
+    "no_residents": "it's not recorded which birds lived there then",
+    "no_time": "these birds were not checked twice on one side of it",
+    "too_little_time": "too little time watched on one side of it",
+    "too_few_checks": "only one day of checks on one side of it",
+    "no_cases": "no new case before or after it",
+    "too_few_birds": "too few birds were checked both before and after it",
+    "straddling": "the checks around it were too far apart",
+}
+
+
+def mark(change: ChangeAnswer) -> Mark:
+    if change.state in ("clear", "some_sign"):
+        return MORE if change.found.ratio.value > 1 else FEWER
+    if change.state == "similar":
+        return NO_DIFFERENCE
+    if change.again:
+        return TOO_EARLY
+    return UNTOLD if change.state in ("refused", "season") else NO_DIFFERENCE
+
+
+def one_line(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
+    """The sentence beside the mark. ``near``: other changes it cannot be told apart from."""
+    later = f"; look again around {date_words(change.again)}" if change.again else ""
+    found = change.found
+    if found is None:
+        return _capital(f"{_SHORT_REASONS['no_residents']}.")
+    before, after = found.cases_before + found.straddling, found.cases_after
+    if found.refusal:
+        few = f"{count(before + after, 'new case')} in all can't tell yet"
+        if not later:
+            few = f"{count(before + after, 'new case')} in all could not have told us"
+        return _capital(f"{_SHORT_REASONS.get(found.refusal.code, few)}{later}.")
+    if change.state == "season":
+        return f"Winter and this change can't be told apart{later}."
+    if change.state == "similar":
+        return "About as many new cases as before, neither half nor twice."
+    if change.state in ("clear", "some_sign"):
+        doubts = [f"it can't be told from change {near[0].number}"] if near else []
+        doubts += change.doubts
+        return f"{_capital(_new_cases(found))}{f'; {doubts[0]}' if doubts else ''}."
+    if later:
+        return f"{count(before, 'new case')} before and {after} after can't tell yet{later}."
+    leans = "more" if found.ratio.value > 1 else "fewer"
+    if change.state == "wide":
+        return "Both fewer and more new cases fit what was seen."
+    return f"It leans towards {leans} new cases, on too little to call it a sign."
+
+
+def _new_cases(found: BeforeAfter) -> str:
+    """``about twice as many new cases``, for equal time watched."""
+    ratio = found.ratio.value
+    if ratio <= 0:
+        return f"no new case after it, {found.cases_before} before"
+    if math.isinf(ratio):
+        return f"{count(found.cases_after, 'new case')} after it, none before"
+    # "a third as many new cases", "a tenth more new cases"
+    said = times(ratio)
+    noun = "as many" if "as many" in said else "more"
+    said = said.replace(noun, f"{noun} new cases")
+    rough = said.startswith(("less", "more", "almost", "just", "slightly"))
+    return said if rough else f"about {said}"
+
+
+def lead(marks: Sequence[Mark]) -> str:
+    """Over the lines: whether something helped."""
+    changes = count(len(marks), "change")
+    if FEWER in marks:
+        said = f"Perhaps: fewer new cases after {marks.count(FEWER)} of {changes}."
+        return f"{said} Records can't say why."
+    if MORE in marks:
+        return f"No sign of it; more new cases after {marks.count(MORE)} of {changes}."
+    return "Too early to say." if TOO_EARLY in marks else "Nothing shows so far."
+
+
+# What to change next, and for whom.
+
+ONE_AT_A_TIME = "One thing at a time, in one house first: then the records can tell."
+NOTHING_POINTS = "Nothing on record points to one change."
+NOBODY_STANDS_OUT = "No bird or group stands out."
+FIGURES_FIRST = "Start with what is beyond a published figure in your houses."
+
+
+def do_the_same(change: ChangeAnswer, houses: Sequence[str]) -> str:
+    if houses:
+        return f"Try in {listed(houses)} too: “{change.called}”."
+    return f"Keep “{change.called}” as it is."
+
+
+def undo(change: ChangeAnswer) -> str:
+    return f"Consider undoing “{change.called}” ({change.place})."
+
+
+def lower(key: str, group: str) -> str:
+    return f"Lower the roosts: more new cases in {_GROUPS[key].format(group)}."
+
+
+def house_first(worse: str, other: str) -> str:
+    return f"Start in {worse}: more new cases there than in {other}."
+
+
+_GROUPS = {
+    "weight": "{} birds",
+    "house": "birds in {}",
+    "drop": "birds that drop {}",
+    "energy": "birds that land with {}",
+    "breed": "birds of the breed {}",
+    "age": "birds aged {}",
+}
+
+
+def more_in(key: str, worse: str, other: str, *, higher: bool) -> str:
+    """``key``: of the way of sorting, see WAYS; ``higher``: ``worse`` stands after ``other``."""
+    group = _GROUPS[key].format(worse)
+    if key == "energy" and higher:
+        group = f"birds that land hard ({worse})"
+    return f"More new cases in {group}, against {other}."
+
+
+def most_cases(found: Repeats) -> str:
+    names = [bird.name for bird in found.birds[: min(found.repeated, _MOST_NAMES)]]
+    more = found.repeated - len(names)
+    who = f"{', '.join(names)} and {more} more" if more > 0 else listed(names)
+    return f"{who} had {found.repeated_cases} of {count(found.cases, 'new case')}."
+
+
+# With too little on record: three lines.
+
+
+def on_record(summary, changes: int) -> str:
+    if not summary.looks:
+        return "No foot checked yet."
+    said = (
+        f"{count(summary.birds, 'bird')} checked since {date_words(summary.first_day)}, "
+        f"{count(summary.cases, 'new case')}, {count(changes, 'change')}."
+    )
+    return said
+
+
+MISSING = {
+    "look": "A first check of both feet of every bird.",
+    "closer": "Every foot checked again, every two weeks.",
+    "clear": "Checks of clear birds: log them too.",
+    "stays": "Which house each bird lives in.",
+    "wait": "Time: keep checking every bird.",
+    "one_house": "Time: keep checking every bird.",
+    "weigh": "Time: keep checking every bird.",
+    "log": "A change of the housing, with its day.",
+}
+AFTER_FIRST_ROUND = "After the first two rounds of checks."
+
+
+def around(day: dt.date) -> str:
+    return f"Around {date_words(day)}."
+
+
+def mixes(titles: Sequence[str]) -> str:
+    quoted = listed([f"“{title}”" for title in titles])
+    return f"The groups take the time before and after {quoted} together."
+
+
 # When the rate changed
 
 

@@ -41,6 +41,11 @@ def test_it_fits_and_has_no_violations(open_phone, trends, viewport, scheme):
     page.evaluate("document.querySelectorAll('details').forEach((fold) => { fold.open = true })")
     assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0
     assert not problems(page)
+    page.locator(".answer-name a").first.click()
+    page.wait_for_url(re.compile(r"/trends/[0-9a-f-]{36}/"))
+    page.evaluate("document.querySelectorAll('details').forEach((fold) => { fold.open = true })")
+    assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0
+    assert not problems(page)
 
 
 @SIZES

@@ -172,6 +172,7 @@ def records_of(kind: Kind, rounds: np.ndarray, sore: np.ndarray, seed: int):
                 FIRST.toordinal() + CHANGE + kind.later,
                 ("Bar height 120 → 60 cm",),
                 "a height",
+                "Bar lowered to 60 cm",
             )
             for house in kind.changed
         ],

@@ -91,3 +91,18 @@ def test_the_reason_for_not_adjusting_is_the_true_one():
     found = groups.groupings(Watch.of(flock(histories, birds=birds)))
     breed = next(one for one in found if one.key == "breed")
     assert "Not adjusted for weight: 5 groups are too many to pool." in breed.sentences[0]
+
+
+def test_the_ranges_within_weight_classes_allow_for_all_comparisons_too(monkeypatch):
+    watch = Watch.of(mixed(0))
+
+    def ranges():
+        rows = [row for one in groups.groupings(watch) for row in one.rows]
+        return {row.key: row.adjusted for row in rows if row.adjusted}
+
+    held = ranges()
+    monkeypatch.setattr(groups, "_at_level", lambda ratio, birds, steps: ratio)
+    plain = ranges()
+    assert held.keys() == plain.keys() and held
+    for key, figure in held.items():
+        assert figure.low < plain[key].low and figure.high > plain[key].high

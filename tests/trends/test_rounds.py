@@ -142,7 +142,8 @@ def mixed():
     records = flock({(n, 0): "0" for n in range(10)})
     keys = [f"{n:032x}" for n in range(bird.size)]
     looks = Looks(bird, np.zeros(bird.size, int), day + DAY_0, score, keys, who, ("Ros", "Ted"))
-    return type(records)(birds=records.birds, looks=looks, stays=[StayRow(0, 0, ALWAYS, STILL)])
+    stays = [StayRow(0, 0, ALWAYS, STILL)]
+    return type(records)(birds=records.birds, looks=looks, houses=records.houses, stays=stays)
 
 
 def test_a_keeper_who_logs_only_cases_is_named_first_and_asked_for_the_clear_ones():

@@ -37,7 +37,7 @@ def test_the_first_lines_say_so_and_what_would_help():
         (change,) = found.changes
         if change.state == "season":
             break
-    assert found.headline[1].startswith("Winter and the change “Bar height 120 → 60 cm (Ark")
+    assert found.headline[1].startswith("Winter and the change “Bar lowered to 60 cm (Ark")
     assert found.headline[1].endswith("cannot be told apart.")
     assert not any("New cases" in line for line in found.headline[1:])
     assert "winter and this change cannot be told apart" in change.sentences[1]

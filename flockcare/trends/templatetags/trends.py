@@ -1,10 +1,11 @@
-"""Figures as the folds of the page Trends write them."""
+"""Figures as the folds of the page Trends write them, and its lines as other pages show them."""
 
 import math
 
 from django import template
+from django.utils import timezone
 
-from flockcare.trends import words
+from flockcare.trends import answer_rows, charts, words
 
 register = template.Library()
 
@@ -35,3 +36,32 @@ def hens(foot_days) -> str:
 @register.filter
 def per_ten(rate) -> str:
     return words.rate(rate)
+
+
+@register.filter
+def verdict_mark(row):
+    return charts.mark_shape(row.mark.shape)
+
+
+@register.filter
+def answer_plot(row):
+    """The range of one change on the axis of `answer_axis`."""
+    return charts.answer_range(row.figure, told=row.told)
+
+
+@register.simple_tag
+def answer_axis():
+    return charts.answer_axis()
+
+
+@register.simple_tag
+def answers_of_house(house):
+    """Day and lines of its changes as Trends last had them; None where nothing is kept."""
+    found = answer_rows.kept(house.flock)
+    return found and found._replace(rows=[row for row in found.rows if house.name in row.houses])
+
+
+@register.simple_tag
+def new_answer(flock):
+    """A change whose answer has just become possible, else None; no query, nothing computed."""
+    return answer_rows.new_answer(flock, timezone.localdate())
