@@ -9,7 +9,10 @@ from dataclasses import dataclass, field
 from flockcare.housing.features import LENGTHS, NAMES
 from flockcare.housing.models import (
     ChangeKind,
+    Dampness,
     Described,
+    Event,
+    EventKind,
     Feature,
     FeatureKind,
     FeatureState,
@@ -31,6 +34,9 @@ _KINDS = {
     "damp": ChangeKind.FOUND,
     "moisture_percent": ChangeKind.FOUND,
 }
+_FROM_DRY_TO_WET = list(Dampness)
+# Days after the bedding was renewed in which somebody may note that it is drier now.
+RENEWED_DAYS = 7
 
 
 @dataclass(frozen=True)
@@ -38,11 +44,13 @@ class Differences:
     """What became otherwise with one feature.
 
     ``changed`` is about the world; ``noted`` about what was not known before, or no longer is.
+    ``dried``: it was found drier, and nothing else tells whether somebody did something.
     """
 
     changed: list[str]
     noted: list[str]
     kinds: set[str]
+    dried: bool = False
 
     @property
     def words(self) -> list[str]:
@@ -97,7 +105,13 @@ def differences(
         [f"{feature.name} {', '.join(changed)}"] if changed else [],
         [f"{feature.name}: {', '.join(noted)}"] if noted else [],
         kinds,
+        dried=kinds == {ChangeKind.FOUND} and _drier(before.damp, after.damp),
     )
+
+
+def _drier(was: str, now: str) -> bool:
+    known = was and now
+    return bool(known) and _FROM_DRY_TO_WET.index(now) < _FROM_DRY_TO_WET.index(was)
 
 
 def _kind(feature: Feature, name: str) -> str:
@@ -136,6 +150,7 @@ class Change:
     kinds: set[str] = field(default_factory=set)
     notes: list[str] = field(default_factory=list)
     record: HousingChange | None = None
+    dried: bool = False
 
     @property
     def kind(self) -> str:
@@ -156,6 +171,12 @@ class Change:
         return not self.begins and bool(self.kind) and self.kind != ChangeKind.FOUND
 
     @property
+    def asks(self) -> bool:
+        """Whether only a keeper can tell if this was made: it is drier, by hand or by weather."""
+        said = self.record and self.record.kind
+        return not self.begins and not said and self.dried and self.kinds == {ChangeKind.FOUND}
+
+    @property
     def words(self) -> str:
         return ", ".join(self.changed + self.noted)
 
@@ -164,10 +185,17 @@ class Change:
         return self.record.photos.all() if self.record else []
 
 
-def history(record: HouseRecord, told: Iterable[HousingChange] = (), *, units: str) -> list[Change]:
+def history(
+    record: HouseRecord,
+    told: Iterable[HousingChange] = (),
+    events: Iterable[Event] = (),
+    *,
+    units: str,
+) -> list[Change]:
     """All changes of a house, the newest first. ``told`` are what keepers said about them.
 
-    What was described on the first day is how the record begins, not a change.
+    What was described on the first day is how the record begins, not a change. ``events`` of the
+    flock tell when bedding was renewed: what is drier soon after was made so.
     """
     changes = {day: Change(day, begins=day == record.begins) for day in record.days}
     for feature in record.features:
@@ -181,13 +209,25 @@ def history(record: HouseRecord, told: Iterable[HousingChange] = (), *, units: s
                 change.changed += found.changed
                 change.noted += found.noted
                 change.kinds |= found.kinds
+                change.dried |= found.dried
             if state.note and (before is None or state.note != before.note):
                 change.notes.append(f"{feature.name}: {state.note}")
             before = state
     for one in told:
         if not one.planned:
             changes.setdefault(one.on, Change(one.on)).record = one
+    asking = [change for change in changes.values() if change.asks]
+    # Mostly nothing asks, and a query for the events is not made.
+    renewed = _renewals(record, events) if asking else []
+    for change in asking:
+        if any(0 <= (change.on - day).days <= RENEWED_DAYS for day in renewed):
+            change.kinds = {ChangeKind.BEDDING}
     return sorted(changes.values(), key=lambda change: change.on, reverse=True)
+
+
+def _renewals(record: HouseRecord, events: Iterable[Event]) -> list[dt.date]:
+    here = (None, record.house.pk)
+    return [one.on for one in events if one.kind == EventKind.BEDDING and one.house_id in here]
 
 
 def plan_words(plan: HousingChange, layout, *, units: str) -> str:
