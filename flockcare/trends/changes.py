@@ -450,6 +450,7 @@ class _Draft:
             )
             for one in self.others
         ]
+        said += self._else_happened()
         if self.found is None:
             return tuple(said)
         left, right = self.watch.pairs.left[self.chosen], self.watch.pairs.right[self.chosen]
@@ -464,6 +465,17 @@ class _Draft:
             said.append(words.older(older))
         said += self._other_eyes()
         return tuple(said)
+
+    def _else_happened(self) -> list[str]:
+        """Events there in the time compared that are not changes of their own, in one phrase."""
+        event, stretch = self.event, self.stretch
+        first, last = event.first - stretch.window, event.last + stretch.lag + stretch.window
+        found: dict[str, list] = {}
+        for one in self.watch.records.events:
+            here = one.house is None or one.house in event.houses
+            if here and not one.judged and one.day <= last and one.until >= first:
+                found.setdefault(one.what, []).append(one)
+        return [words.else_happened(found)] if found else []
 
     def _other_eyes(self) -> list[str]:
         """Whether others looked after the change than before it."""

@@ -167,6 +167,21 @@ class ChangeAnswer:
 
 
 @dataclass(frozen=True)
+class EventLine:
+    """Something that happened; ``house`` empty: to the whole flock; ``until`` None: still so, or
+    that day alone where ``spell`` is not set. ``change``: the number of the change it is judged as.
+    """
+
+    kind: str
+    what: str
+    house: str
+    on: dt.date
+    until: dt.date | None
+    spell: bool
+    change: int | None
+
+
+@dataclass(frozen=True)
 class Window:
     changes: tuple[int, ...]
     cases: int
@@ -332,6 +347,7 @@ class Report:
     steps: tuple[Step, ...]
     cases: tuple[CaseLine, ...]
     thresholds: tuple[Threshold, ...]
+    events: tuple[EventLine, ...] = ()
 
 
 def plain(value):
