@@ -122,9 +122,12 @@ def house(request, flock, house_id):
     events = [one for one in said if isinstance(one, Event)]
     history = changes.history(record, told, events, units=flock.units)
     asked = next((change for change in history if change.asks), None)
-    # On one day what happened stands above what changed.
-    history = sorted([*events, *history], key=lambda one: one.on, reverse=True)
     whole = "all" in request.GET
+    # Of each its own number, or a habit would leave no room for the changes. On one day what
+    # happened stands above what changed.
+    shown = None if whole else CHANGES_SHOWN
+    entries = [*events[:shown], *history[:shown]]
+    entries.sort(key=lambda one: one.on, reverse=True)
     residents = residents_on(house, day)
     classes = [bird.weight_class for bird in residents]
     return render(
@@ -157,8 +160,8 @@ def house(request, flock, house_id):
             "spells": [one for one in events if one.goes_on],
             "levels": Dampness.choices,
             "level_today": house.wetness_level if house.wetness_on == today else "",
-            "history": history if whole else history[:CHANGES_SHOWN],
-            "earlier": 0 if whole else len(history[CHANGES_SHOWN:]),
+            "history": entries,
+            "earlier": len(events) + len(history) - len(entries),
             "plans": [
                 (plan, changes.plan_words(plan, layout, units=flock.units))
                 for plan in told

@@ -105,6 +105,17 @@ def test_undone_it_is_gone_and_comes_back_with_its_photo(cast, shed):
     assert Event.objects.get().photos.get() == photo
 
 
+def test_a_habit_leaves_room_for_the_changes_in_the_history_of_a_house(cast, shed):
+    bar = feature(shed, "Bar")
+    for on, height in ((MAY, 90), (MAY + DAY, 60)):
+        state(bar, on, height_cm=height)
+    for days in range(9):
+        log(cast, JUNE + days * DAY, kind="bedding", house=shed)
+    page = text_of(cast.clients.viewer.get(url("house", cast.flock.pk, shed.pk)))
+    assert "Bar 90 → 60 cm" in page and page.count("Bedding renewed</strong>") == 6
+    assert "3 earlier" in page
+
+
 def test_a_spell_is_shown_until_it_is_over(cast, shed):
     tap(cast, kind="wet spell")
     event = Event.objects.get()
