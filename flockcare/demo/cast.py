@@ -86,7 +86,7 @@ FEATURES = (
             "note": "Water stands here from October to March.",
         },
     ),
-    (CART_SHED, "Feeder", "other", {"material": "layers' pellets"}),
+    (CART_SHED, "Feeder", "other", {"material": "steel trough"}),
     (
         *(ORCHARD, "High roost", "roost"),
         {
@@ -102,7 +102,7 @@ FEATURES = (
         },
     ),
     (ORCHARD, "Grass in front", "landing", {"bedding": "grass", "damp": "damp"}),
-    (ORCHARD, "Feeder", "other", {"material": "layers' pellets"}),
+    (ORCHARD, "Feeder", "other", {"material": "steel trough"}),
 )
 
 
@@ -128,8 +128,34 @@ CHANGES = (
             "note": "Drain laid along the wall, stone covered.",
         },
     ),
-    *(
-        Change(house, "Feeder", -330, {"material": "layers' mash", "note": "Other feed."})
-        for house in (CART_SHED, ORCHARD)
-    ),
+)
+
+
+@dataclass(frozen=True)
+class Happened:
+    """Something that happened, so many days after the yard was drained (before: negative).
+
+    ``house`` empty: to the whole flock; ``lasted``: days after the first, of a spell.
+    """
+
+    days: int
+    kind: str
+    keeper: str
+    house: str = ""
+    lasted: int | None = None
+    what: str = ""
+    note: str = ""
+
+
+FEED_DAYS = -330
+HAPPENED = (
+    Happened(FEED_DAYS, "feed", "Ros", note="Layers' mash instead of pellets."),
+    # Every two months or so: a habit, on both sides of whatever is changed.
+    *(Happened(days, "bedding", "Ted", CART_SHED) for days in range(-500, 401, 60)),
+    *(Happened(days, "bedding", "Ines", ORCHARD) for days in range(-480, 401, 80)),
+    Happened(-345, "wet spell", "Ines", lasted=16),
+    Happened(18, "wet spell", "Ted", lasted=20, note="The new drain took it."),
+    Happened(40, "housing order", "Ros", lasted=61, note="The county's order against bird flu."),
+    Happened(230, "predator", "Ines", ORCHARD, note="Fox at the fence at noon, nobody hurt."),
+    Happened(290, "parasites", "Ros", CART_SHED, note="Perches and nests dusted against mites."),
 )

@@ -5,7 +5,7 @@ import math
 from pathlib import Path
 
 from flockcare.birds.breeds import BY_NAME
-from flockcare.demo.cast import CHANGES, FEATURES, HENS
+from flockcare.demo.cast import CHANGES, FEATURES, HAPPENED, HENS
 from flockcare.demo.model import History, Look, Sore
 from flockcare.exchange.tables import FILES
 from flockcare.exchange.writing import csv_bytes
@@ -37,6 +37,11 @@ def tables(history: History) -> dict[str, list[dict]]:
             for hen, on, grams in history.weighings
         ],
         "housing.csv": _housing(history),
+        "events.csv": list(_events(history)),
+        "wetness.csv": [
+            {"house": house, "date": on.isoformat(), "wetness": level}
+            for house, on, level in history.wetness
+        ],
         "stays.csv": [stay for hen in HENS for stay in _stays(history, hen)],
         "checks.csv": [_check(look) for look in history.looks],
         "vets.csv": [VET],
@@ -78,6 +83,15 @@ def _housing(history) -> list[dict]:
             | change.new
         )
     return rows
+
+
+def _events(history):
+    for one in HAPPENED:
+        on = history.drained + dt.timedelta(days=one.days)
+        if history.start <= on < history.today:
+            until = "" if one.lasted is None else str(on + dt.timedelta(days=one.lasted))
+            row = {"house": one.house, "date": str(on), "kind": one.kind, "to": until}
+            yield row | {"what": one.what, "note": one.note, "keeper": one.keeper}
 
 
 def _stays(history, hen) -> list[dict]:

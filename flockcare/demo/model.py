@@ -109,6 +109,7 @@ class History:
     looks: list[Look] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)
     weighings: list[tuple[Hen, dt.date, int]] = field(default_factory=list)
+    wetness: list[tuple[str, dt.date, str]] = field(default_factory=list)
 
     def came(self, hen: Hen) -> dt.date:
         return self.start + dt.timedelta(days=hen.came or 0)
@@ -140,6 +141,7 @@ def live(today: dt.date, seed: int = SEED) -> History:
     for number, hen in enumerate(HENS):
         _watch(history, hen, rounds, _random(seed, number, 2))
         _weigh(history, hen, _random(seed, number, 3))
+    _feel(history, rounds, _random(seed, 102))
     return history
 
 
@@ -187,10 +189,14 @@ def _years_before(day: dt.date, years: int) -> dt.date:
 
 def hazard(history: History, hen: Hen, on: dt.date) -> float:
     """New sores per foot and day of an ordinary hen of her weight on her roost."""
-    ground = KIND_GROUND
-    if history.house(hen, on) == CART_SHED and on < history.drained:
-        ground = STONE_WET if on.month in WET_MONTHS else STONE_DRY
+    ground = _ground(history, history.house(hen, on), on)
     return EVERYDAY * (1 + ground * (hen.energy / SOFT_JOULES) ** 2)
+
+
+def _ground(history: History, house: str, on: dt.date) -> float:
+    if house != CART_SHED or on >= history.drained:
+        return KIND_GROUND
+    return STONE_WET if on.month in WET_MONTHS else STONE_DRY
 
 
 def _sores_of(history, hen, foot, frailty, random) -> list[Sore]:
@@ -359,6 +365,26 @@ def _deeds(history, sore, on, off):
         yield day, "dressing changed", "gauze and wrap", min(day + every, off), ""
         day += every
     yield off, "dressing off", "", None, ""
+
+
+# How it is underfoot in most weeks, by the ground: stone in winter, in summer, and what drains.
+FELT = {
+    STONE_WET: (("wet", "damp"), (0.85, 0.15)),
+    STONE_DRY: (("dry", "damp", "wet"), (0.6, 0.3, 0.1)),
+    KIND_GROUND: (("dry", "damp", "wet"), (0.55, 0.4, 0.05)),
+}
+
+
+def _feel(history: History, rounds: list[dt.date], random) -> None:
+    """Somebody says how wet it is in each house, on a round and no more than once a week."""
+    for house in (CART_SHED, ORCHARD):
+        last = None
+        for day in rounds:
+            if last and (day - last).days < 7:
+                continue
+            levels, shares = FELT[_ground(history, house, day)]
+            history.wetness.append((house, day, str(random.choice(levels, p=shares))))
+            last = day
 
 
 def _weigh(history: History, hen: Hen, random) -> None:

@@ -19,7 +19,7 @@ from flockcare.exchange.reading import Tables
 from flockcare.exchange.tables import IN_ORDER_OF_READING, Table
 from flockcare.exchange.tables.base import Names
 from flockcare.feet.models import Check, Round
-from flockcare.housing.models import Feature, House, HousingChange, Stay
+from flockcare.housing.models import Event, Feature, House, HousingChange, Stay
 from flockcare.people.models import Flock, Keeper
 from flockcare.photos.models import Photo
 
@@ -34,7 +34,9 @@ class Plan:
     settings: dict = field(default_factory=dict)
     # Names that stand for people without an account here: record or key, field, name.
     names: list[tuple] = field(default_factory=list)
-    attached: list[tuple[Check | CareStep | HousingChange, Photo]] = field(default_factory=list)
+    attached: list[tuple[Check | CareStep | HousingChange | Event, Photo]] = field(
+        default_factory=list
+    )
     pictures: Pictures = field(default_factory=Pictures)
     # Photos whose files were lost before the export, as it calls them.
     lost: list[str] = field(default_factory=list)

@@ -44,7 +44,10 @@ def take_in_photos(request, form, *, now) -> list[str]:
     return refusals
 
 
-def form_page(request, flock, bird, form, photo_errors, *, in_round: bool, known=None, faces=None):
+def form_page(
+    request, flock, bird, form, photo_errors, *, in_round: bool, known=None, faces=None, above=""
+):
+    """``above``: HTML of a page above this one, which stands before the form."""
     wrong = bool(photo_errors) or (form.is_bound and not form.is_valid())
     if known:
         form.know(known)
@@ -56,6 +59,7 @@ def form_page(request, flock, bird, form, photo_errors, *, in_round: bool, known
             "bird": bird,
             "form": form,
             "known": known,
+            "above": above,
             "faces": faces or {},
             "photo_errors": photo_errors,
             "round": services.open_round(flock) if in_round else None,

@@ -11,7 +11,10 @@ from flockcare.housing.features import LENGTHS, NAMES
 from flockcare.housing.models import (
     GROUND,
     ChangeKind,
+    Dampness,
     Described,
+    Event,
+    EventKind,
     Feature,
     FeatureKind,
     FeatureState,
@@ -33,6 +36,9 @@ _KINDS = {
     "damp": ChangeKind.FOUND,
     "moisture_percent": ChangeKind.FOUND,
 }
+_FROM_DRY_TO_WET = list(Dampness)
+# Days after the bedding was renewed in which somebody may note that it is drier now.
+RENEWED_DAYS = 7
 
 
 # More than two make no name.
@@ -46,12 +52,14 @@ class Differences:
 
     ``changed`` is about the world; ``noted`` about what was not known before, or no longer is.
     ``called``: what changed as one would tell somebody, ``Roost lowered to 60 cm``.
+    ``dried``: it was found drier, and nothing else tells whether somebody did something.
     """
 
     changed: list[str]
     noted: list[str]
     kinds: set[str]
     called: str = ""
+    dried: bool = False
 
     @property
     def words(self) -> list[str]:
@@ -109,6 +117,7 @@ def differences(
         [f"{feature.name}: {', '.join(noted)}"] if noted else [],
         kinds,
         f"{feature.name} {', '.join(called[:_MOST_CALLED])}" if called else "",
+        dried=kinds == {ChangeKind.FOUND} and _drier(before.damp, after.damp),
     )
 
 
@@ -123,6 +132,11 @@ def _became(feature: Feature, name: str, was, now, units: str) -> str:
         return f"now with {now}"
     what = "" if name == "damp" else f"{NAMES[name]} "
     return f"{what}now {value_text(name, now, units=units)}"
+
+
+def _drier(was: str, now: str) -> bool:
+    known = was and now
+    return bool(known) and _FROM_DRY_TO_WET.index(now) < _FROM_DRY_TO_WET.index(was)
 
 
 def _kind(feature: Feature, name: str) -> str:
@@ -163,6 +177,7 @@ class Change:
     record: HousingChange | None = None
     by_kind: list[str] = field(default_factory=list)
     named: list[str] = field(default_factory=list)
+    dried: bool = False
 
     @property
     def kind(self) -> str:
@@ -181,6 +196,12 @@ class Change:
     def made(self) -> bool:
         """Whether the world changed by somebody's hand, as far as is known."""
         return not self.begins and bool(self.kind) and self.kind != ChangeKind.FOUND
+
+    @property
+    def asks(self) -> bool:
+        """Whether only a keeper can tell if this was made: it is drier, by hand or by weather."""
+        said = self.record and self.record.kind
+        return not self.begins and not said and self.dried and self.kinds == {ChangeKind.FOUND}
 
     @property
     def words(self) -> str:
@@ -211,10 +232,17 @@ def _first_sentence(text: str) -> str:
     return f"{first[:_MOST_LETTERS].rpartition(' ')[0] or first[:_MOST_LETTERS]} …"
 
 
-def history(record: HouseRecord, told: Iterable[HousingChange] = (), *, units: str) -> list[Change]:
+def history(
+    record: HouseRecord,
+    told: Iterable[HousingChange] = (),
+    events: Iterable[Event] = (),
+    *,
+    units: str,
+) -> list[Change]:
     """All changes of a house, the newest first. ``told`` are what keepers said about them.
 
-    What was described on the first day is how the record begins, not a change.
+    What was described on the first day is how the record begins, not a change. ``events`` of the
+    flock tell when bedding was renewed: what is drier soon after was made so.
     """
     changes = {day: Change(day, begins=day == record.begins) for day in record.days}
     for feature in record.features:
@@ -229,6 +257,7 @@ def history(record: HouseRecord, told: Iterable[HousingChange] = (), *, units: s
                 change.noted += found.noted
                 change.kinds |= found.kinds
                 change.by_kind += [found.called] if found.called else []
+                change.dried |= found.dried
             if state.note and (before is None or state.note != before.note):
                 change.notes.append(f"{feature.name}: {state.note}")
                 change.named.append(f"{feature.name}: {_inside(state.note)}")
@@ -236,7 +265,18 @@ def history(record: HouseRecord, told: Iterable[HousingChange] = (), *, units: s
     for one in told:
         if not one.planned:
             changes.setdefault(one.on, Change(one.on)).record = one
+    asking = [change for change in changes.values() if change.asks]
+    # Mostly nothing asks, and a query for the events is not made.
+    renewed = _renewals(record, events) if asking else []
+    for change in asking:
+        if any(0 <= (change.on - day).days <= RENEWED_DAYS for day in renewed):
+            change.kinds = {ChangeKind.BEDDING}
     return sorted(changes.values(), key=lambda change: change.on, reverse=True)
+
+
+def _renewals(record: HouseRecord, events: Iterable[Event]) -> list[dt.date]:
+    here = (None, record.house.pk)
+    return [one.on for one in events if one.kind == EventKind.BEDDING and one.house_id in here]
 
 
 def plan_words(plan: HousingChange, layout, *, units: str) -> str:

@@ -17,18 +17,25 @@ from flockcare.housing.layout import bedding_of
 from flockcare.housing.models import (
     GROUND,
     ChangeKind,
+    Dampness,
+    Event,
+    EventKind,
     Feature,
     FeatureKind,
     FeatureState,
     House,
     HousingChange,
     Stay,
+    Wetness,
 )
 from flockcare.housing.units import MM, bare_unit, in_unit, length_text, number_text, read_length
 
 EARLIEST = dt.date(1950, 1, 1)
 # Whether a feature was there before it was written down.
 THERE, NEW = "there", "new"
+WHOLE_FLOCK = "all"
+# The kinds of events that need no word more than their button has.
+TAP_KINDS = [(kind, label) for kind, label in EventKind.choices if kind != EventKind.OTHER]
 
 
 def day_widget() -> forms.DateInput:
@@ -523,6 +530,65 @@ class WalkForm(KeeperForm):
             widget=forms.Textarea(attrs={"rows": 3}),
             help_text="Anything else that could hurt a foot: nail heads, wire ends, ice, a gap.",
         )
+
+
+# What happened, and how wet it was
+
+
+class EventTapForm(KeeperForm):
+    """One of the buttons was pressed; ``what`` belongs to the one for something else."""
+
+    def __init__(self, data=None, *, houses, meant: str = "", **kwargs):
+        super().__init__(data, use_required_attribute=False, **kwargs)
+        self.houses = {str(house.pk): house for house in houses}
+        self.fields["house"] = forms.ChoiceField(
+            label="Where",
+            choices=[
+                (WHOLE_FLOCK, "Whole flock"),
+                *((key, one.name) for key, one in self.houses.items()),
+            ],
+            widget=forms.RadioSelect(attrs={"class": "chips"}),
+            initial=meant if meant in self.houses else WHOLE_FLOCK,
+        )
+        self.fields["kind"] = forms.ChoiceField(choices=EventKind.choices)
+        self.fields["what"] = forms.CharField(
+            label="Something else", required=False, max_length=60, validators=[one_line]
+        )
+
+    def event(self, *, flock, keeper, today: dt.date) -> Event:
+        """What was typed beside a button that needs no word is not lost: it is the note."""
+        kind, what = self.cleaned_data["kind"], self.cleaned_data["what"]
+        typed = {"what" if kind == EventKind.OTHER else "note": what}
+        house = self.houses.get(self.cleaned_data["house"])
+        return Event(flock=flock, house=house, on=today, kind=kind, keeper=keeper, **typed)
+
+
+class EventForm(KeeperModelForm):
+    class Meta:
+        model = Event
+        fields = ["on", "until", "note", "kind", "what", "house"]
+        labels = {"house": "Where", "what": "What it was, if something else"}
+        widgets = {"note": forms.Textarea(attrs={"rows": 3})}
+        help_texts = {"until": "Of a wet spell or a housing order. Empty while it goes on."}
+
+    def __init__(self, *args, today: dt.date, **kwargs):
+        super().__init__(*args, use_required_attribute=False, **kwargs)
+        self.fields["on"] = DayField(today=today, label="Day")
+        self.fields["until"].widget = day_widget()
+        self.fields["house"].queryset = House.objects.filter(flock=self.instance.flock)
+        self.fields["house"].empty_label = "Whole flock"
+
+
+class WetnessForm(KeeperModelForm):
+    class Meta:
+        model = Wetness
+        fields = ["level", "on"]
+        widgets = {"level": forms.RadioSelect(attrs={"class": "chips"})}
+
+    def __init__(self, *args, today: dt.date, **kwargs):
+        super().__init__(*args, use_required_attribute=False, **kwargs)
+        self.fields["level"].choices = Dampness.choices
+        self.fields["on"] = DayField(today=today, label="Day")
 
 
 # Which birds live where

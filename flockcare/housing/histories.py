@@ -8,6 +8,7 @@ from flockcare.housing import services
 from flockcare.housing.changes import value_text
 from flockcare.housing.features import LENGTHS
 from flockcare.housing.models import (
+    Event,
     Feature,
     FeatureState,
     House,
@@ -15,8 +16,9 @@ from flockcare.housing.models import (
     PlannedState,
     Stay,
     Walk,
+    Wetness,
 )
-from flockcare.people.kinds import Kind, Names
+from flockcare.people.kinds import NOTHING, Kind, Names
 
 OF_A_FLOOR = ("floor_length_cm", "floor_width_cm")
 
@@ -39,9 +41,25 @@ def _change_words(change, *, by, basis, kept) -> None:
         on=on,
         told=change,
         by=by,
-        today=timezone.localdate(timezone=change.flock.zone),
+        today=_today(change),
         basis=basis,
     )
+
+
+def _today(record):
+    return timezone.localdate(timezone=record.flock.zone)
+
+
+def _bring_back_with_photos(record, *, by, kept) -> None:
+    services.bring_back_with_photos(record=record, by=by, kept=kept)
+
+
+def _place(house, names: Names) -> str:
+    return names.of(House, house) if house else "whole flock"
+
+
+def _event_words(said: dict) -> str:
+    return said["kind"] if said["what"] == NOTHING else said["what"]
 
 
 def _change_page(change):
@@ -82,9 +100,26 @@ KINDS = (
         labels={"keeper_id": "Written down by"},
         parts=("photos",),
         change=_change_words,
-        bring_back=lambda change, *, by, kept: services.bring_back_change(
-            change=change, by=by, kept=kept
+        bring_back=_bring_back_with_photos,
+    ),
+    Kind(
+        Event,
+        title=lambda said: f"{_event_words(said)}, {said['on']}",
+        page=lambda event: ("housing:event", event.pk),
+        holding=frozenset({"house_id"}),
+        labels={"keeper_id": "Logged by"},
+        words={"house_id": _place},
+        parts=("photos",),
+        change=lambda event, *, by, basis, kept: services.change_event(
+            event=event, by=by, today=_today(event), basis=basis
         ),
+        bring_back=_bring_back_with_photos,
+    ),
+    Kind(
+        Wetness,
+        title=lambda said: f"{said['house_id']}: {said['level']}, {said['on']}",
+        page=lambda wetness: ("housing:wetness", wetness.house_id),
+        labels={"keeper_id": "Who looked"},
     ),
     Kind(
         Walk,

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models.functions import Lower
 
 from flockcare.birds.models import Bird
 from flockcare.core.lines import LineField
@@ -225,6 +226,118 @@ class Walk(FlockRecord):
 
     def __str__(self):
         return f"walk through {self.house} on {self.on}"
+
+
+ALREADY_THERE = "This is on record for that day already."
+
+
+class EventKind(models.TextChoices):
+    BEDDING = "bedding", "bedding renewed"
+    FEED = "feed", "feed changed"
+    NEW_BIRDS = "new birds", "new birds"
+    PARASITES = "parasites", "treated for mites or worms"
+    HOUSING_ORDER = "housing order", "housing order"
+    PREDATOR = "predator", "predator"
+    WET_SPELL = "wet spell", "wet spell"
+    OTHER = "other", "something else"
+
+
+# What stays so until the next time, and what is so for some days.
+LASTING = {EventKind.BEDDING, EventKind.FEED, EventKind.NEW_BIRDS, EventKind.PARASITES}
+SPELLS = {EventKind.HOUSING_ORDER, EventKind.WET_SPELL}
+
+
+class Event(FlockRecord):
+    """Something happened in a house, or to the whole flock (``house`` empty).
+
+    ``until`` is the last day of a spell; empty while it goes on. ``what`` says what a kind without
+    a name of its own was.
+    """
+
+    house = models.ForeignKey(
+        House, null=True, blank=True, on_delete=models.CASCADE, related_name="events"
+    )
+    on = models.DateField("day")
+    until = models.DateField("last day", null=True, blank=True)
+    kind = models.CharField(max_length=13, choices=EventKind)
+    what = LineField("what happened", max_length=60, blank=True, default="")
+    note = models.TextField(blank=True, default="", max_length=2000)
+    photos = models.ManyToManyField(Photo, blank=True, related_name="events")
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, editable=False
+    )
+
+    class Meta:
+        ordering = ["-on", "kind"]
+        # A second tap, or a second keeper, says nothing new.
+        constraints = [
+            models.UniqueConstraint(
+                *("house", "on", "kind", Lower("what")),
+                condition=models.Q(house__isnull=False),
+                name="one_event_of_a_kind_per_house_and_day",
+                violation_error_message=ALREADY_THERE,
+            ),
+            models.UniqueConstraint(
+                *("flock", "on", "kind", Lower("what")),
+                condition=models.Q(house__isnull=True),
+                name="one_event_of_a_kind_per_flock_and_day",
+                violation_error_message=ALREADY_THERE,
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.words}, {self.where}"
+
+    @property
+    def words(self) -> str:
+        return self.what or self.get_kind_display()
+
+    @property
+    def where(self) -> str:
+        return self.house.name if self.house_id else "whole flock"
+
+    @property
+    def is_spell(self) -> bool:
+        return self.kind in SPELLS
+
+    @property
+    def goes_on(self) -> bool:
+        return self.is_spell and self.until is None
+
+    def clean(self):
+        if self.kind == EventKind.OTHER and not self.what:
+            raise ValidationError({"what": "Say in a word or two what it was."})
+        if self.kind != EventKind.OTHER and self.what:
+            raise ValidationError({"what": "Only for something else. Put it into the note."})
+        if self.until and not self.is_spell:
+            raise ValidationError({"until": "Only a wet spell or a housing order has a last day."})
+        if self.until and self.on and self.until < self.on:
+            raise ValidationError({"until": "It cannot end before it began."})
+
+
+class Wetness(FlockRecord):
+    """How wet it was where the birds of a house land and stand; the wettest place counts."""
+
+    house = models.ForeignKey(House, on_delete=models.CASCADE, related_name="wetness")
+    on = models.DateField("day")
+    level = models.CharField("underfoot", max_length=4, choices=Dampness)
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, editable=False
+    )
+
+    class Meta:
+        ordering = ["-on"]
+        verbose_name_plural = "wetness"
+        constraints = [
+            models.UniqueConstraint(
+                fields=["house", "on"],
+                name="one_wetness_per_house_and_day",
+                violation_error_message="This is on record for that day already. Correct it there.",
+            )
+        ]
+
+    def __str__(self):
+        return f"{self.house}: {self.get_level_display()} on {self.on}"
 
 
 _ENDS_TOO_EARLY = "She cannot leave the house before she moved in."

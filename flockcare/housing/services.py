@@ -14,6 +14,7 @@ from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words
 from flockcare.housing.models import (
     ChangeKind,
+    Event,
     Feature,
     FeatureState,
     House,
@@ -21,8 +22,10 @@ from flockcare.housing.models import (
     PlannedState,
     Stay,
     Walk,
+    Wetness,
 )
 from flockcare.people import history
+from flockcare.people.models import Flock
 from flockcare.photos.models import Photo
 
 # What carries a description from one state to the next; a note belongs to its own day.
@@ -59,8 +62,10 @@ def delete_house(*, house: House, by) -> None:
         delete_feature(feature=feature, by=by)
     for told in house.changes.select_related("flock"):
         _delete_told(told, by=by)
-    for walk in house.walks.select_related("flock"):
-        history.delete(walk, by=by)
+    for event in house.events.select_related("flock"):
+        delete_event(event=event, by=by)
+    for record in (*house.walks.select_related("flock"), *house.wetness.select_related("flock")):
+        history.delete(record, by=by)
     history.delete(house, by=by)
 
 
@@ -157,11 +162,11 @@ def _tell(house: House, on: dt.date, told: HousingChange, *, by) -> None:
 
 
 @transaction.atomic
-def keep_photos(*, change: HousingChange, photos: Iterable, without: Iterable = ()) -> None:
-    """Put photos to a change, and take others from it. The photos themselves stay."""
-    change.photos.add(*photos)
+def keep_photos(*, record: HousingChange | Event, photos: Iterable, without: Iterable = ()) -> None:
+    """Put photos to a change or an event, and take others from it. The photos themselves stay."""
+    record.photos.add(*photos)
     Photo.objects.filter(pk__in=[photo.pk for photo in photos], bird=None).update(of_house=True)
-    change.photos.remove(*without)
+    record.photos.remove(*without)
 
 
 def _one_at_a_time(house: House) -> None:
@@ -238,17 +243,17 @@ def _delete_told(change: HousingChange, *, by) -> None:
     history.delete(change, by=by, before=snapshot(change))
 
 
-def snapshot(change: HousingChange) -> dict:
-    """All that is said of a day, as the history keeps it."""
-    return {**history.values(change), "photos": [photo.pk for photo in change.photos.all()]}
+def snapshot(record: HousingChange | Event) -> dict:
+    """All that is said of a day, or of what happened, as the history keeps it."""
+    return {**history.values(record), "photos": [photo.pk for photo in record.photos.all()]}
 
 
 @transaction.atomic
-def bring_back_change(*, change: HousingChange, by, kept: dict) -> None:
-    """The reverse of ``delete_change`` and ``drop_plan``."""
-    history.bring_back(change, by=by, kept=kept)
-    photos = Photo.objects.filter(flock=change.flock_id, pk__in=kept.get("photos", ()))
-    keep_photos(change=change, photos=photos)
+def bring_back_with_photos(*, record: HousingChange | Event, by, kept: dict) -> None:
+    """The reverse of ``delete_change``, ``drop_plan`` and ``delete_event``."""
+    history.bring_back(record, by=by, kept=kept)
+    photos = Photo.objects.filter(flock=record.flock_id, pk__in=kept.get("photos", ()))
+    keep_photos(record=record, photos=photos)
 
 
 # Plans
@@ -323,6 +328,70 @@ def save_walk(
         kept.note = "\n".join(filter(None, (kept.note, walk.note)))
         history.change(kept, by=by)
     return made
+
+
+# What happened, and how wet it was
+
+
+@transaction.atomic
+def log_event(*, event: Event, today: dt.date) -> Event:
+    """Something happened. The same again on that day, by whomever, is what is on record already."""
+    _not_to_come(event.on, today)
+    Flock.objects.select_for_update().filter(pk=event.flock_id).first()
+    same = Event.objects.filter(
+        flock=event.flock_id, house=event.house, on=event.on, kind=event.kind
+    )
+    same = same.filter(what__iexact=event.what).first()
+    if same is None:
+        event.full_clean()
+        event.save(force_insert=True)
+    return same or event
+
+
+@transaction.atomic
+def change_event(*, event: Event, by, today: dt.date, basis=None) -> None:
+    _not_to_come(event.on, today)
+    history.change(event, by=by, basis=basis)
+
+
+@transaction.atomic
+def end_spell(*, event: Event, on: dt.date, by) -> None:
+    """``on`` was its last day. One that is over already stays as it is."""
+    stored = history.settle(event, basis=None)
+    if stored.goes_on:
+        event.until = max(on, event.on)
+        history.change(event, by=by)
+
+
+@transaction.atomic
+def delete_event(*, event: Event, by) -> None:
+    history.delete(event, by=by, before=snapshot(event))
+
+
+@transaction.atomic
+def log_wetness(*, wetness: Wetness, by, today: dt.date) -> Wetness:
+    """How wet it is in a house; said again on that day, it is corrected."""
+    _not_to_come(wetness.on, today)
+    _one_at_a_time(wetness.house)
+    kept = Wetness.objects.filter(house=wetness.house, on=wetness.on).first()
+    if kept is None:
+        wetness.full_clean()
+        wetness.save(force_insert=True)
+        return wetness
+    kept.level = wetness.level
+    history.change(kept, by=by)
+    return kept
+
+
+@transaction.atomic
+def change_wetness(*, wetness: Wetness, by, today: dt.date, basis=None) -> None:
+    _not_to_come(wetness.on, today)
+    history.change(wetness, by=by, basis=basis)
+
+
+@transaction.atomic
+def delete_wetness(*, wetness: Wetness, by) -> None:
+    history.delete(wetness, by=by)
 
 
 # Who lives where

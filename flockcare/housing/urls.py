@@ -1,6 +1,13 @@
 from django.urls import path
 
-from flockcare.housing import views, views_changes, views_landing, views_stays, views_whatif
+from flockcare.housing import (
+    views,
+    views_changes,
+    views_events,
+    views_landing,
+    views_stays,
+    views_whatif,
+)
 
 app_name = "housing"
 urlpatterns = [
@@ -17,7 +24,14 @@ urlpatterns = [
     path("states/<uuid:state_id>/delete/", views_changes.state_delete, name="state_delete"),
     path("plans/<uuid:plan_id>/done/", views_changes.plan_done, name="plan_done"),
     path("plans/<uuid:plan_id>/drop/", views_changes.plan_drop, name="plan_drop"),
+    path("events/", views_events.events, name="events"),
+    path("events/<uuid:event_id>/", views_events.event, name="event"),
+    path("events/<uuid:event_id>/over/", views_events.event_over, name="event_over"),
+    path("events/<uuid:event_id>/delete/", views_events.event_delete, name="event_delete"),
+    path("wetness/<uuid:wetness_id>/", views_events.wetness_edit, name="wetness_edit"),
+    path("wetness/<uuid:wetness_id>/delete/", views_events.wetness_delete, name="wetness_delete"),
     path("<uuid:house_id>/", views.house, name="house"),
+    path("<uuid:house_id>/wetness/", views_events.wetness, name="wetness"),
     path("<uuid:house_id>/edit/", views.house_edit, name="edit"),
     path("<uuid:house_id>/delete/", views.house_delete, name="delete"),
     path("<uuid:house_id>/features/add/", views_changes.feature_add, name="feature_add"),
@@ -28,6 +42,7 @@ urlpatterns = [
         views_changes.change_delete,
         name="change_delete",
     ),
+    path("<uuid:house_id>/changes/<str:on>/why/", views_changes.change_why, name="change_why"),
     path("<uuid:house_id>/correct/", views_changes.correct, name="correct"),
     path("<uuid:house_id>/walk/", views_changes.walk, name="walk"),
     # Coming down from the roosts: drawing, table, what if.

@@ -6,7 +6,7 @@ import datetime as dt
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Min, OuterRef, Subquery
+from django.db.models import Min, OuterRef, Prefetch, Q, Subquery
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
@@ -16,16 +16,35 @@ from flockcare.housing import changes, services
 from flockcare.housing.capacity import DIRECTIVE_SCOPE, THUMB_SCOPE, capacity, thumb
 from flockcare.housing.changes import description
 from flockcare.housing.checklist import unanswered
-from flockcare.housing.forms import HouseForm
-from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Walk
+from flockcare.housing.forms import TAP_KINDS, HouseForm
+from flockcare.housing.models import (
+    ChangeKind,
+    Dampness,
+    Event,
+    EventKind,
+    Feature,
+    FeatureState,
+    House,
+    HousingChange,
+    PlannedState,
+    Walk,
+    Wetness,
+)
 from flockcare.housing.residents import counts_on, residents_on
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of, records_of
 from flockcare.people.access import flock_view
 from flockcare.people.bylines import with_names
 from flockcare.people.models import Role
+from flockcare.photos.models import Photo
 
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
 CHANGES_SHOWN = 6
+# Why it is drier than it was, where nothing else tells.
+WHYS = (
+    (ChangeKind.BEDDING, "Bedding renewed"),
+    (ChangeKind.DRAINAGE, "Drained or covered"),
+    (ChangeKind.FOUND, "Nothing done: weather"),
+)
 
 
 def house_or_404(flock, house_id) -> House:
@@ -44,11 +63,12 @@ def house_list(request, flock):
     for one in HousingChange.objects.filter(flock=flock, planned=False):
         told.setdefault(one.house_id, []).append(one)
     counts = counts_on(flock, today)
+    renewed = Event.objects.filter(flock=flock, kind=EventKind.BEDDING)
     entries = [
         {
             "house": house,
             "birds": counts[house.pk],
-            "last": _last_made(records[house.pk], told.get(house.pk, []), flock.units),
+            "last": _last_made(records[house.pk], told.get(house.pk, []), renewed, flock.units),
             "described": records[house.pk].begins is not None,
         }
         for house in houses
@@ -60,8 +80,9 @@ def house_list(request, flock):
     )
 
 
-def _last_made(record: HouseRecord, told, units: str) -> changes.Change | None:
-    return next((one for one in changes.history(record, told, units=units) if one.made), None)
+def _last_made(record: HouseRecord, told, events, units: str) -> changes.Change | None:
+    found = changes.history(record, told, events, units=units)
+    return next((one for one in found if one.made), None)
 
 
 def _homeless(flock, counts) -> int:
@@ -73,12 +94,15 @@ def _homeless(flock, counts) -> int:
 @flock_view()
 def house(request, flock, house_id):
     """A house as it is, or with ``?on=`` as it was on a day; ``?all`` tells its whole history."""
+    wetness = Wetness.objects.filter(house=OuterRef("pk")).order_by("-on")
     newest = Walk.objects.filter(house=OuterRef("pk")).order_by("-on")
     house = get_object_or_404(
         House.objects.annotate(
             walked_on=Subquery(newest.values("on")[:1]),
             walked_by=Subquery(newest.values("keeper__name")[:1]),
             walk_note=Subquery(newest.values("note")[:1]),
+            wetness_on=Subquery(wetness.values("on")[:1]),
+            wetness_level=Subquery(wetness.values("level")[:1]),
         ),
         flock=flock,
         pk=house_id,
@@ -91,13 +115,19 @@ def house(request, flock, house_id):
         layout, refused = record.on(day), ""
     except NotRecorded as error:
         layout, refused = [], str(error)
-    told = with_names(
-        HousingChange.objects.filter(house=house)
-        .select_related("keeper")
-        .prefetch_related("photos", "planned_states__feature")
-    )
-    history = changes.history(record, told, units=flock.units)
+    parts = Prefetch("planned_states", PlannedState.objects.select_related("feature"))
+    told = HousingChange.objects.filter(house=house).select_related("keeper")
+    said = with_names([*told.prefetch_related("photos", parts), *_events_of(house)])
+    told = [one for one in said if isinstance(one, HousingChange)]
+    events = [one for one in said if isinstance(one, Event)]
+    history = changes.history(record, told, events, units=flock.units)
+    asked = next((change for change in history if change.asks), None)
     whole = "all" in request.GET
+    # Of each its own number, or a habit would leave no room for the changes. On one day what
+    # happened stands above what changed.
+    shown = None if whole else CHANGES_SHOWN
+    entries = [*events[:shown], *history[:shown]]
+    entries.sort(key=lambda one: one.on, reverse=True)
     residents = residents_on(house, day)
     classes = [bird.weight_class for bird in residents]
     return render(
@@ -124,8 +154,14 @@ def house(request, flock, house_id):
             "scope": DIRECTIVE_SCOPE,
             "thumb_scope": THUMB_SCOPE,
             "unanswered": unanswered(layout),
-            "history": history if whole else history[:CHANGES_SHOWN],
-            "earlier": 0 if whole else len(history[CHANGES_SHOWN:]),
+            "asked": asked,
+            "whys": WHYS,
+            "kinds": TAP_KINDS,
+            "spells": [one for one in events if one.goes_on],
+            "levels": Dampness.choices,
+            "level_today": house.wetness_level if house.wetness_on == today else "",
+            "history": entries,
+            "earlier": len(events) + len(history) - len(entries),
             "plans": [
                 (plan, changes.plan_words(plan, layout, units=flock.units))
                 for plan in told
@@ -133,6 +169,13 @@ def house(request, flock, house_id):
             ],
         },
     )
+
+
+def _events_of(house: House):
+    """Those of the house and of the whole flock, each with its first photo."""
+    photo = Photo.objects.filter(events=OuterRef("pk")).order_by("pk").values("pk")[:1]
+    events = Event.objects.filter(Q(house=None) | Q(house=house), flock=house.flock)
+    return events.select_related("house", "keeper").annotate(photo=Subquery(photo))
 
 
 def _chosen_day(text: str, today: dt.date) -> tuple[dt.date, bool]:

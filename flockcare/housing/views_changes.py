@@ -29,7 +29,7 @@ from flockcare.housing.forms import (
 )
 from flockcare.housing.models import Feature, FeatureState, HousingChange, Walk
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of
-from flockcare.housing.views import form_page, house_or_404
+from flockcare.housing.views import WHYS, form_page, house_or_404
 from flockcare.photos.models import Photo
 from flockcare.photos.services import add_photos
 
@@ -204,7 +204,7 @@ def _keep_change(request, house, told, changed, photos, today) -> bool:
         return False
     if photos:
         kept = HousingChange.objects.get(house=house, on=on, planned=False)
-        services.keep_photos(change=kept, photos=photos)
+        services.keep_photos(record=kept, photos=photos)
     messages.success(request, f"Saved: a change of the house from {date_words(on)} on.")
     return True
 
@@ -236,13 +236,13 @@ def change_tell(request, flock, house_id, on):
             told=form.apply_to(told),
             by=request.user,
             today=timezone.localdate(),
-            basis=_with_photos(form.basis, photos),
+            basis=with_photos(form.basis, photos),
         )
     ):
         without = Photo.objects.filter(
             flock=flock, pk__in=record_keys(request.POST.getlist("without"))
         )
-        services.keep_photos(change=told, photos=photos, without=without)
+        services.keep_photos(record=told, photos=photos, without=without)
         messages.success(request, f"Saved: the change of {house}.")
         return redirect("housing:house", flock.pk, house.pk)
     lines = changes.history(record, units=flock.units)
@@ -264,7 +264,7 @@ def change_tell(request, flock, house_id, on):
     )
 
 
-def _with_photos(basis, photos):
+def with_photos(basis, photos):
     """Photos that came along are not sent a second time: their keys go with a conflict's page."""
     if basis:
         basis.carry = [("kept", str(photo.pk)) for photo in photos]
@@ -284,6 +284,22 @@ def change_delete(request, flock, house_id, on):
     )
     services.delete_change(change=told, by=request.user)
     messages.success(request, "Removed. What stands in the house is as it was.")
+    return redirect("housing:house", flock.pk, house.pk)
+
+
+@require_POST
+@form_page
+def change_why(request, flock, house_id, on):
+    """By one tap: what made the house drier on that day, or that nobody did anything."""
+    house, day = house_or_404(flock, house_id), _day_or_404(on)
+    kind = request.POST.get("kind", "")
+    if kind not in dict(WHYS) or day not in record_of(house).days:
+        raise Http404("There is no such button.")
+    told = HousingChange(flock=flock, house=house, kind=kind, keeper=request.user)
+    services.change_features(
+        house=house, on=day, changes={}, told=told, by=request.user, today=timezone.localdate()
+    )
+    messages.success(request, f"Saved: {dict(WHYS)[kind]}, {date_words(day)}.")
     return redirect("housing:house", flock.pk, house.pk)
 
 

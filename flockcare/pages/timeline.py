@@ -35,6 +35,8 @@ _MARKS = Flock.objects.values_list(
         "WHERE flock_id = people_flock.id AND NOT planned",
         (),
     ),
+    RawSQL("SELECT COUNT(*) FROM housing_event WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM housing_wetness WHERE flock_id = people_flock.id", ()),
 )
 # No record here is older; see core.dates.
 OLDEST = dt.date(1950, 1, 1)

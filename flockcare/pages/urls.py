@@ -1,6 +1,6 @@
 from django.urls import path
 
-from flockcare.pages import views_bird, views_history, views_leaving
+from flockcare.pages import views_bird, views_history, views_leaving, wetness
 
 # What every app leads to bears no app's name: flockcare/urls.py has it.
 app_name = "pages"
@@ -9,6 +9,7 @@ urlpatterns = [
     path("birds/<uuid:bird_id>/leave/", views_leaving.leave, name="leave"),
     path("birds/<uuid:bird_id>/came-back/", views_leaving.came_back, name="came_back"),
     path("birds/<uuid:bird_id>/remove/", views_leaving.remove, name="remove"),
+    path("birds/<uuid:bird_id>/wetness/", wetness.answer, name="wetness"),
     path("history/<int:revision_id>/", views_history.changeset, name="changeset"),
     path(
         "history/<uuid:record_id>/<slug:kind>/<int:revision_id>/",

@@ -5,6 +5,7 @@ from datetime import datetime, time
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404, redirect
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
@@ -22,6 +23,8 @@ from flockcare.feet.known import Known, known_of
 from flockcare.feet.models import Check, in_few_words
 from flockcare.feet.views_check import form_page, take_in_photos
 from flockcare.feet.views_round import to_next_bird
+from flockcare.housing.models import Dampness
+from flockcare.pages.wetness import house_to_ask
 from flockcare.people import keys
 from flockcare.people.access import flock_view
 from flockcare.people.fresh import kept
@@ -73,8 +76,21 @@ def new(request, flock, bird_id):
                 return _after_saving(request, check, seen.findings, photos, in_round=in_round)
     known, faces = _known(bird, now)
     return form_page(
-        *(request, flock, bird, form, photo_errors), in_round=in_round, known=known, faces=faces
+        *(request, flock, bird, form, photo_errors),
+        in_round=in_round,
+        known=known,
+        faces=faces,
+        above=_question(request, bird) if in_round else "",
     )
+
+
+def _question(request, bird: Bird) -> str:
+    """Of her house, where there is one to ask."""
+    house = house_to_ask(request, bird, timezone.localdate())
+    if house is None:
+        return ""
+    context = {"bird": bird, "levels": Dampness.choices, "words": f"Underfoot in {house} today"}
+    return render_to_string("pages/wetness.html", context, request)
 
 
 def _known(bird: Bird, now: datetime) -> tuple[Known, dict]:

@@ -37,6 +37,8 @@ class Kind:
     ``page(record)``: address and arguments after the flock of the page it is seen on.
     ``hidden``: columns that say nothing to a keeper; ``fixed``: those that are told but do not come
     back with an earlier version; ``joined``: lists of which both can be kept.
+    ``holding``: columns that may be empty, but say something else then: with what such a column
+    names, the record goes and comes back.
     ``labels``, ``words``: of single names, where the model's own do not do. ``snapshot(record)``
     is what the history keeps of it, ``plain`` its plain values.
 
@@ -56,6 +58,7 @@ class Kind:
     hidden: frozenset[str] = frozenset()
     fixed: frozenset[str] = frozenset()
     joined: frozenset[str] = frozenset()
+    holding: frozenset[str] = frozenset()
     labels: dict[str, str] = field(default_factory=dict)
     words: dict[str, Callable[[object, Names], str]] = field(default_factory=dict)
     plain: Callable[[dict], dict] | None = None

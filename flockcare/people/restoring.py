@@ -45,20 +45,20 @@ def bring_back(*, revision: Revision, kinds: dict[str, Kind], by) -> None:
     if kind.write is None or kind.bring_back is None:
         raise Http404("This is not brought back.")
     record = holding(kind.model(pk=revision.record, flock=revision.flock), revision.before)
-    _require_what_it_hangs_on(record)
+    _require_what_it_hangs_on(record, kind)
     kind.bring_back(record, by=by, kept=revision.before)
     for child in _deleted_with(revision, kind.model, kinds):
         bring_back(revision=child, kinds=kinds, by=by)
 
 
-def _require_what_it_hangs_on(record: models.Model) -> None:
+def _require_what_it_hangs_on(record: models.Model, kind: Kind) -> None:
     for column in record._meta.concrete_fields:
         key = getattr(record, column.attname)
         if not column.is_relation or not key:
             continue
         if column.related_model._base_manager.filter(pk=key).exists():
             continue
-        if column.null:
+        if column.null and column.attname not in kind.holding:
             setattr(record, column.attname, None)
         else:
             raise ValidationError(
@@ -74,7 +74,8 @@ def _deleted_with(revision: Revision, model: type[models.Model], kinds) -> list[
     found = []
     for label, kind in kinds.items():
         for column in kind.model._meta.concrete_fields:
-            if column.is_relation and column.related_model is model and not column.null:
+            holds = not column.null or column.attname in kind.holding
+            if column.is_relation and column.related_model is model and holds:
                 hung = {f"before__{column.attname}": str(revision.record)}
                 found += before.filter(kind=label, **hung)
     return found

@@ -11,12 +11,14 @@ import numpy as np
 from flockcare.analysis import limits
 from flockcare.analysis.onset import days_until
 from flockcare.drawing.dates import add_months
+from flockcare.housing.models import SPELLS
 from flockcare.trends import changes, groups, healing, next_steps, scan, thresholds, words
-from flockcare.trends.records import FEET, Records
+from flockcare.trends.records import FEET, STILL, EventRow, Records
 from flockcare.trends.report import (
     BirdCases,
     CaseLine,
     ChangeAnswer,
+    EventLine,
     Month,
     Refusal,
     Repeats,
@@ -52,6 +54,27 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
         thresholds=_thresholds(),
         lived_in=_lived_in(records, today),
         again=_again(watch, today),
+        events=tuple(_event_line(watch, event, told) for event in records.events),
+    )
+
+
+def _event_line(watch: Watch, event: EventRow, told: tuple[ChangeAnswer, ...]) -> EventLine:
+    house = "" if event.house is None else watch.records.houses[event.house].name
+    on = dt.date.fromordinal(event.day)
+    spell = event.kind in SPELLS
+    numbers = (
+        one.number
+        for one in told
+        if on in one.days and event.what in ", ".join(one.what) and house in (*one.houses, "")
+    )
+    return EventLine(
+        kind=event.kind,
+        what=event.what,
+        house=house,
+        on=on,
+        until=dt.date.fromordinal(int(event.until)) if spell and event.until < STILL else None,
+        spell=spell,
+        change=next(numbers, None) if event.judged else None,
     )
 
 

@@ -547,6 +547,7 @@ class _Draft:
             )
             for one in self.others
         ]
+        said += self._else_happened()
         if self.found is None:
             return tuple(said)
         if not math.isnan(self.older):
@@ -555,6 +556,17 @@ class _Draft:
             said.append(words.older(self.older))
         said += self._other_eyes()
         return tuple(said)
+
+    def _else_happened(self) -> list[str]:
+        """Events there in the time compared that are not changes of their own, in one phrase."""
+        event, stretch = self.event, self.stretch
+        first, last = event.first - stretch.window, event.last + stretch.lag + stretch.window
+        found: dict[str, list] = {}
+        for one in self.watch.records.events:
+            here = one.house is None or one.house in event.houses
+            if here and not one.judged and one.day <= last and one.until >= first:
+                found.setdefault(one.what, []).append(one)
+        return [words.else_happened(found)] if found else []
 
     def _other_eyes(self) -> list[str]:
         """Whether others looked after the change than before it."""

@@ -16,8 +16,10 @@ from flockcare.analysis.landing import JOULES_PER_FOOT_POUND, landing_energy
 from flockcare.analysis.onset import fit_rates
 from flockcare.analysis.rates import holm, pooled_ratio
 from flockcare.birds.breeds import WeightClass, weight_class
+from flockcare.housing.models import SPELLS
 from flockcare.people.models import Units
 from flockcare.trends import reasons, thresholds, words
+from flockcare.trends.records import WETNESS, EventRow
 from flockcare.trends.report import Figure, Grouping, GroupRow, Refusal
 from flockcare.trends.watch import UNKNOWN, Watch, months_of
 
@@ -47,6 +49,8 @@ def groupings(watch: Watch) -> tuple[Grouping, ...]:
         by_breed(watch),
         by_age(watch),
         by_season(watch),
+        *([by_wetness(watch)] if watch.records.wetness else []),
+        *([by_spell(watch)] if _spells(watch) else []),
     )
     drafts = [_grouping(watch, way, classes, alike) for way, alike in _distinct(watch, ways)]
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
@@ -222,6 +226,40 @@ def by_age(watch: Watch) -> Sorted:
 def by_season(watch: Watch) -> Sorted:
     middle = (watch.pairs.left + watch.pairs.right) / 2
     return Sorted("season", SEASONS, months_of(middle) % 12 // 3)
+
+
+def by_wetness(watch: Watch) -> Sorted:
+    middle = (watch.pairs.left + watch.pairs.right) / 2
+    code = np.full(watch.bird.size, UNKNOWN)
+    for house in {row.house for row in watch.records.wetness}:
+        rows = sorted(row for row in watch.records.wetness if row.house == house)
+        days, levels = np.array([(row.day, row.level) for row in rows]).T
+        here = watch.house == house
+        after = np.searchsorted(days, middle[here]).clip(1, max(1, days.size - 1))
+        pair = np.column_stack((after - 1, after)).clip(0, days.size - 1)
+        away = np.abs(days[pair] - middle[here][:, None])
+        nearest = pair[np.arange(len(pair)), away.argmin(1)]
+        near = away.min(1) <= thresholds.WETNESS_DAYS
+        code[here] = np.where(near, levels[nearest], UNKNOWN)
+    return Sorted("wetness", tuple(WETNESS), code)
+
+
+def _spells(watch: Watch) -> list[EventRow]:
+    return [event for event in watch.records.events if event.kind in SPELLS]
+
+
+def by_spell(watch: Watch) -> Sorted:
+    spells = _spells(watch)
+    kinds = sorted({event.kind for event in spells})
+    middle = (watch.pairs.left + watch.pairs.right) / 2
+    # Without her house nobody can tell whether a spell of one house was hers.
+    of_a_house = any(event.house is not None for event in spells)
+    code = np.where(of_a_house & (watch.house == UNKNOWN), UNKNOWN, 0)
+    for event in spells:
+        here = np.ones(code.size, bool) if event.house is None else watch.house == event.house
+        during = here & (middle >= event.day) & (middle <= event.until)
+        code[during] = 1 + kinds.index(event.kind)
+    return Sorted("spell", ("at other times", *map(str, kinds)), code)
 
 
 # Rates and comparisons

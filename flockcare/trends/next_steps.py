@@ -31,7 +31,7 @@ def steps(watch: Watch, told: tuple[ChangeAnswer, ...]) -> tuple[Step, ...]:
             remedy = _REMEDY.get(code, "wait")
             waiting[remedy] = waiting.get(remedy, 0) + 1
     found = [_stays(watch), _closer(watch), _wait(watch), _one_house(watch, told)]
-    found += [_weigh(watch), _log(told)]
+    found += [_weigh(watch), _log(told), _why(watch)]
     offered = [step for step in found if step]
     clear = [one.name for one in watch.only_cases]
     ranked = sorted(offered, key=lambda step: -waiting.get(step.code, 0))
@@ -104,6 +104,14 @@ def _weigh(watch: Watch) -> Step | None:
 
 def _log(told: tuple[ChangeAnswer, ...]) -> Step | None:
     return None if told else Step("log", 0, words.RECORD_HOUSING)
+
+
+def _why(watch: Watch) -> Step | None:
+    undecided = sorted(watch.records.undecided, key=lambda one: one[1])
+    if not undecided:
+        return None
+    house, on = undecided[-1]
+    return Step("why", 0, words.say_why(len(undecided), watch.records.houses[house].name, on))
 
 
 def _named(watch: Watch, birds: list[int]) -> tuple[tuple[str, str], ...]:

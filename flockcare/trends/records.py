@@ -1,4 +1,4 @@
-"""Reads what the page rests on into arrays and light tuples, with eight queries.
+"""Reads what the page rests on into arrays and light tuples, with ten queries.
 
 A flock of sixty has sixty thousand looks in ten years; as objects they would take seconds.
 """
@@ -27,11 +27,21 @@ from flockcare.feet.models import Check
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.housing.changes import history
 from flockcare.housing.landing import layout_of
-from flockcare.housing.models import PERCHES, FeatureState, HousingChange, Stay
+from flockcare.housing.models import (
+    LASTING,
+    PERCHES,
+    Dampness,
+    Event,
+    FeatureState,
+    HousingChange,
+    Stay,
+    Wetness,
+)
 from flockcare.housing.routes import ways_down
 from flockcare.housing.states import HouseRecord
 from flockcare.people.models import Flock, Units
 from flockcare.photos.models import Foot, Measurement, Precision
+from flockcare.trends import thresholds
 from flockcare.trends.models import WindowChoice
 
 FEET = list(Foot.values)
@@ -40,6 +50,7 @@ _QUARTER_HOUR = 900
 _DAY = 86_400
 _UNIX_EPOCH = dt.date(1970, 1, 1).toordinal()
 ALWAYS, STILL = -np.inf, np.inf
+WETNESS = list(Dampness.values)
 
 
 class BirdRow(NamedTuple):
@@ -84,6 +95,26 @@ class ChangeRow(NamedTuple):
     changed: tuple[str, ...]
     kind: str
     called: str = ""
+
+
+class EventRow(NamedTuple):
+    """Something that happened; ``house`` None: to the whole flock. ``until``: the last day,
+    infinite while it goes on. ``judged``: as a change of the houses it touched, see ``lasting``."""
+
+    house: int | None
+    day: int
+    until: float
+    kind: str
+    what: str
+    judged: bool = False
+
+
+class WetnessRow(NamedTuple):
+    """How wet it was underfoot in a house on a day: a place in ``WETNESS``."""
+
+    house: int
+    day: int
+    level: int
 
 
 class DropRow(NamedTuple):
@@ -157,6 +188,10 @@ class Records:
     areas: list[AreaRow] = field(default_factory=list)
     choices: list[Chosen] = field(default_factory=list)
     units: str = Units.METRIC
+    events: list[EventRow] = field(default_factory=list)
+    wetness: list[WetnessRow] = field(default_factory=list)
+    # House and day of what was found drier while nobody has said why.
+    undecided: list[tuple[int, int]] = field(default_factory=list)
 
 
 def told_changes(flock: Flock) -> list[HousingChange]:
@@ -170,8 +205,12 @@ def read(flock: Flock, told: list[HousingChange]) -> Records:
     place = {row.key: number for number, row in enumerate(birds)}
     stays = _stay_rows(flock)
     states = _states(flock)
-    houses = _houses(stays, states)
+    happened = list(Event.objects.filter(flock=flock).select_related("house").order_by("on", "pk"))
+    wetness = _wetness_rows(flock)
+    houses = _houses(stays, states, happened, wetness)
     house_place = {row.key: number for number, row in enumerate(houses)}
+    changes, undecided = _changes(flock, states, told, happened, house_place)
+    events, more = lasting(_events(happened, house_place), len(houses))
     return Records(
         birds=birds,
         looks=_looks(flock, place),
@@ -185,12 +224,18 @@ def read(flock: Flock, told: list[HousingChange]) -> Records:
             )
             for bird, house, _, since, until in stays
         ],
-        changes=list(_changes(flock, states, told, house_place)),
+        changes=[*changes, *more],
         drops=list(_drops(states, house_place)),
         steps=list(_steps(flock, place)),
         areas=list(_areas(flock, place)),
         choices=list(_choices(flock)),
         units=flock.units,
+        events=events,
+        wetness=[
+            WetnessRow(house_place[_key(house)], on.toordinal(), WETNESS.index(level))
+            for house, _, on, level in wetness
+        ],
+        undecided=undecided,
     )
 
 
@@ -347,8 +392,17 @@ def _states(flock: Flock) -> list[FeatureState]:
     )
 
 
-def _houses(stays: list[tuple], states: list[FeatureState]) -> list[HouseRow]:
+def _wetness_rows(flock: Flock) -> list[tuple]:
+    rows = Wetness.objects.filter(flock=flock).annotate(house_key=as_text("house_id"))
+    return list(rows.order_by("on").values_list("house_key", "house__name", "on", "level"))
+
+
+def _houses(
+    stays: list[tuple], states: list[FeatureState], events: list[Event], wetness: list[tuple]
+) -> list[HouseRow]:
     names = {_key(house): name for _, house, name, _, _ in stays}
+    names |= {_key(house): name for house, name, _, _ in wetness}
+    names |= {_key(event.house_id): event.house.name for event in events if event.house}
     names |= {_key(state.feature.house_id): state.feature.house.name for state in states}
     return sorted((HouseRow(*item) for item in names.items()), key=lambda row: row.name.lower())
 
@@ -367,17 +421,62 @@ def _house_records(states: list[FeatureState]) -> list[HouseRecord]:
     return list(records.values())
 
 
-def _changes(flock, states, told, house_place):
+def _changes(flock, states, told, events, house_place):
+    """What was made, and house and day of what only a keeper can say of whether it was."""
+    made, undecided = [], []
     for record in _house_records(states):
         said = [one for one in told if one.house_id == record.house.pk]
         house = house_place[_key(record.house.pk)]
-        for change in history(record, said, units=flock.units):
+        for change in history(record, said, events, units=flock.units):
+            on = change.on.toordinal()
             if change.made:
                 note = change.record.note if change.record else ""
                 changed = change.changed or change.noted or ([note] if note else [])
-                yield ChangeRow(
-                    house, change.on.toordinal(), tuple(changed), change.kind_words, change.called
-                )
+                made.append(ChangeRow(house, on, tuple(changed), change.kind_words, change.called))
+            elif change.asks:
+                undecided.append((house, on))
+    return made, undecided
+
+
+def _events(happened: list[Event], house_place) -> list[EventRow]:
+    return [
+        EventRow(
+            event.house_id and house_place[_key(event.house_id)],
+            event.on.toordinal(),
+            _ordinal(event.until, STILL) if event.is_spell else event.on.toordinal(),
+            event.kind,
+            event.words.capitalize() if not event.what else event.what,
+        )
+        for event in happened
+    ]
+
+
+def lasting(events: list[EventRow], houses: int) -> tuple[list[EventRow], list[ChangeRow]]:
+    """The events, each with whether it is judged as a change, and those changes.
+
+    What stays so until the next time is a change of the houses it touched, unless it was done
+    again within ``REPEATED_DAYS``: a habit is on both sides of each of its days.
+    """
+    told, changes = [], []
+    for event in events:
+        touched = range(houses) if event.house is None else (event.house,)
+        judged = event.kind in LASTING and not any(
+            other is not event and _again(event, other) for other in events
+        )
+        told.append(event._replace(judged=judged))
+        if judged:
+            changes += [
+                ChangeRow(house, event.day, (event.what,), "event", event.what) for house in touched
+            ]
+    return told, changes
+
+
+def _again(event: EventRow, other: EventRow) -> bool:
+    return (
+        other.kind == event.kind
+        and (None in (event.house, other.house) or other.house == event.house)
+        and abs(other.day - event.day) <= thresholds.REPEATED_DAYS
+    )
 
 
 def _drops(states, house_place):

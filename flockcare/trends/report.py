@@ -181,6 +181,21 @@ class ChangeAnswer:
 
 
 @dataclass(frozen=True)
+class EventLine:
+    """Something that happened; ``house`` empty: to the whole flock; ``until`` None: still so, or
+    that day alone where ``spell`` is not set. ``change``: the number of the change it is judged as.
+    """
+
+    kind: str
+    what: str
+    house: str
+    on: dt.date
+    until: dt.date | None
+    spell: bool
+    change: int | None
+
+
+@dataclass(frozen=True)
 class Window:
     changes: tuple[int, ...]
     cases: int
@@ -354,6 +369,7 @@ class Report:
     mixed: str
     lived_in: tuple[str, ...]
     again: dt.date | None
+    events: tuple[EventLine, ...] = ()
 
 
 def plain(value):

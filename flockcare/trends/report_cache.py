@@ -17,7 +17,7 @@ from django.db.models.functions import Coalesce
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check
-from flockcare.housing.models import Feature, FeatureState, House, Stay
+from flockcare.housing.models import Event, Feature, FeatureState, House, Stay, Wetness
 from flockcare.people.models import Flock, Revision
 from flockcare.photos.models import Measurement
 from flockcare.trends import answer_rows, records
@@ -29,7 +29,7 @@ from flockcare.trends.report import Report
 EDITION = 13
 _COUNTED = (
     *(Revision, Check, Bird, Breed, Weighing, House, Stay, Feature, FeatureState, CareStep),
-    WindowChoice,
+    *(WindowChoice, Event, Wetness),
 )
 
 

@@ -12,6 +12,8 @@ ONLY_CASES_SHARE = 0.5
 MIN_CHECKS_OF_KEEPER = 8
 BESIDE_CLEAR_DAYS = 42
 RIVAL_DAYS = 182
+REPEATED_DAYS = 182
+WETNESS_DAYS = 10
 LONG_PERIOD_DAYS = 180
 SCAN_MARGIN_DAYS = 42
 AGEING_A_YEAR = 1.5
@@ -51,6 +53,10 @@ EXPLAINED = {
     "so many days before and after.",
     "RIVAL_DAYS": "Days from one change of a house to another of it, below which the first lines "
     "name both: half of what is compared for one is compared for the other.",
+    "REPEATED_DAYS": "Days within which an event done again, such as bedding renewed, is a habit: "
+    "named beside changes, not compared, since it is on both sides of each of its days.",
+    "WETNESS_DAYS": "Days from the middle of a gap between checks within which a reading of how "
+    "wet it was counts for it.",
     "LONG_PERIOD_DAYS": "Days from which on a period is too long to be called a time at which the "
     "rate changed.",
     "SCAN_MARGIN_DAYS": "Days around the period in which the rate itself changed, outside which a "

@@ -285,6 +285,33 @@ def other_change(changed: Sequence[str], houses: Sequence[str], on: float) -> st
     return f"{listed(changed)} ({listed(houses)}, {day(on)})"
 
 
+def else_happened(found: dict) -> str:
+    """``what happened then: Wet spell (1 to 9 Nov 2025), Bedding renewed (7 times)``; ``found``:
+    rows of events by what they were."""
+    said = []
+    for what, rows in found.items():
+        if len(rows) > 1:
+            said.append(f"{what} ({count(len(rows), 'time')})")
+            continue
+        one = rows[0]
+        if one.until == one.day:
+            said.append(f"{what} ({day(one.day)})")
+        elif math.isinf(one.until):
+            said.append(f"{what} (since {day(one.day)})")
+        else:
+            said.append(f"{what} ({day(one.day)} to {day(one.until)})")
+    return f"what happened then: {listed(said)}"
+
+
+def say_why(days: int, house: str, on: float) -> str:
+    """What was found drier, and nobody has said whether it was made so."""
+    more = f" and {count(days - 1, 'other time')}" if days > 1 else ""
+    return (
+        f"{house} was found drier on {day(on)}{more}. Say on its page whether somebody did "
+        "something, or it was the weather: only what was done is compared."
+    )
+
+
 def other_season(before: float, after: float) -> str:
     return (
         f"the season: {before:.0%} of the time watched before was winter half-year, {after:.0%} "
@@ -627,6 +654,15 @@ WAYS = {
     "season": Way(
         "Season",
         "December to February is winter, and so on; by the middle of each gap between checks.",
+    ),
+    "wetness": Way(
+        "Dry or wet underfoot",
+        f"By the reading nearest to the middle of each gap between checks, at most "
+        f"{thresholds.WETNESS_DAYS} days away. Wet weeks are mostly winter weeks: see Season.",
+    ),
+    "spell": Way(
+        "Wet spells and housing orders",
+        "By the middle of each gap between checks. A spell that is not over counts until now.",
     ),
 }
 NEEDED = (

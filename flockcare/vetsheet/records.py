@@ -31,7 +31,7 @@ from flockcare.feet.cases import Case, Sight, cases_from
 from flockcare.feet.models import FOOT_SIGNS, Check
 from flockcare.feet.words import BIRD_SIGNS, foot_signs, odd_signs
 from flockcare.housing.changes import Change, history
-from flockcare.housing.models import HousingChange, Stay
+from flockcare.housing.models import Event, EventKind, HousingChange, Stay
 from flockcare.housing.states import HouseRecord, records_of
 from flockcare.people.deletion import FORMER
 from flockcare.people.models import Byline, Flock, Keeper, Membership, Revision
@@ -293,13 +293,14 @@ def _lived(bird: Bird, window: Window) -> list[Lived]:
         if row.told_id
     }.values()
     records = records_of(houses, first=window.first, last=window.last)
+    renewed = Event.objects.filter(flock=bird.flock_id, kind=EventKind.BEDDING)
     lived = []
     for stay in stays:
         of_house = records[stay.house_id]
         said = [one for one in told if one.house_id == stay.house_id]
         changes = [
             change
-            for change in reversed(history(of_house, said, units=bird.flock.units))
+            for change in reversed(history(of_house, said, renewed, units=bird.flock.units))
             if change.made
             and window.first <= change.on <= window.last
             and (stay.since is None or change.on > stay.since)

@@ -14,7 +14,15 @@ from django.utils import timezone
 from flockcare.birds.models import Bird, BirdState, Breed, Weighing
 from flockcare.care.models import CareStep, KitItem, VetContact
 from flockcare.feet.models import Check, Round, RoundBird
-from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
+from flockcare.housing.models import (
+    Event,
+    Feature,
+    FeatureState,
+    House,
+    HousingChange,
+    Stay,
+    Wetness,
+)
 from flockcare.offline.models import Receipt
 from flockcare.people.models import Invitation, Membership, Revision
 from flockcare.people.services import invite
@@ -113,6 +121,8 @@ def records(flock, keeper) -> dict:
         "key": Receipt.objects.create(flock=flock, keeper=keeper, kind="check", answer={}).pk,
         "plan_id": HousingChange.objects.create(flock=flock, house=house, planned=True).pk,
         "stay_id": Stay.objects.create(flock=flock, house=house, bird=bird).pk,
+        "event_id": Event.objects.create(flock=flock, house=house, on=since, kind="predator").pk,
+        "wetness_id": Wetness.objects.create(flock=flock, house=house, on=since, level="wet").pk,
         "bird_id": bird.pk,
         "check_id": check.pk,
         "photo_id": photo.pk,

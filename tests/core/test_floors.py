@@ -99,7 +99,7 @@ PROJECT_PAGES = {
 }
 PROJECT_TEMPLATES = {
     *("base.html", "more.html", "flocks.html", "bird_places.html", "first_steps.html"),
-    *("move_record.html", "house_answers.html", "today_answer.html"),
+    *("move_record.html", "house_answers.html", "today_answer.html", "withhold_eggs.html"),
     *("400.html", "403.html", "403_csrf.html", "404.html", "500.html", "507.html"),
 }
 ADDRESS = re.compile(r"""["'](\w+):(\w+)["']""")

@@ -10,19 +10,32 @@ from collections import Counter
 
 import numpy as np
 
-from flockcare.demo.cast import CART_SHED, CHANGES, HENS, ORCHARD
+from flockcare.demo.cast import CART_SHED, CHANGES, FEED_DAYS, HAPPENED, HENS, ORCHARD
 from flockcare.demo.model import FEET, MOVES, SEED, live
 
 TODAY = dt.date(2026, 11, 25)
 FIRST_SEED = 100
 HOUSES = (CART_SHED, ORCHARD)
 TOLD = ("clear", "some_sign", "hint")
-NAMES = {0: "draining", -190: "new roost bar", -330: "other feed"}  # by days after the draining
+NAMES = {
+    0: "draining",
+    -190: "new roost bar",
+    FEED_DAYS: "other feed",
+}  # by days after the draining
 
 
 def records_of(history):
     """The looks, stays and housing changes of one life, as the page's calculations take them."""
-    from flockcare.trends.records import ALWAYS, STILL, ChangeRow, StayRow
+    from flockcare.trends.records import (
+        ALWAYS,
+        STILL,
+        WETNESS,
+        ChangeRow,
+        EventRow,
+        StayRow,
+        WetnessRow,
+        lasting,
+    )
     from tests.trends.flocks import DAY_0, birds_of, flock
 
     rows = {}
@@ -44,6 +57,17 @@ def records_of(history):
     records.changes[:] = [
         ChangeRow(HOUSES.index(one.house), drained + one.days, (one.feature,), "")
         for one in CHANGES
+    ]
+    happened = []
+    for one in HAPPENED:
+        on = drained + one.days
+        house = HOUSES.index(one.house) if one.house else None
+        happened.append(EventRow(house, on, on + (one.lasted or 0), one.kind, one.kind))
+    records.events[:], made = lasting(happened, len(HOUSES))
+    records.changes.extend(made)
+    records.wetness[:] = [
+        WetnessRow(HOUSES.index(house), on.toordinal(), WETNESS.index(level))
+        for house, on, level in history.wetness
     ]
     return records
 

@@ -24,6 +24,8 @@ from flockcare.feet.models import FOOT_SIGNS, Check, Comb, FootFinding, Round, R
 from flockcare.housing.models import (
     ChangeKind,
     Dampness,
+    Event,
+    EventKind,
     Feature,
     FeatureKind,
     FeatureState,
@@ -32,6 +34,7 @@ from flockcare.housing.models import (
     PlannedState,
     Stay,
     Walk,
+    Wetness,
 )
 from flockcare.people import history
 from flockcare.people.models import Flock, Revision, Units
@@ -120,6 +123,14 @@ def _houses(draw, flock):
             told = {"flock": flock, "house": house, "on": on, "note": draw(notes)}
             HousingChange.objects.create(kind=draw(maybe(ChangeKind)), **told)
             Walk.objects.create(**told)
+            Wetness.objects.create(flock=flock, house=house, on=on, level=draw(one_of(Dampness)))
+            whole, kind = draw(st.booleans()), draw(one_of(EventKind))
+            told |= {"house": None if whole else house, "kind": kind}
+            if kind == EventKind.OTHER:
+                told["what"] = draw(names)
+            Event.objects.get_or_create(
+                **{name: told[name] for name in ("flock", "house", "on", "kind")}, defaults=told
+            )
             WindowChoice.objects.create(
                 flock=flock, house=house, on=on, window_days=90, chosen_at=draw(exact_moments)
             )

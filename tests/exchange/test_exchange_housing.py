@@ -156,6 +156,7 @@ def test_a_keeper_whom_the_flock_does_not_have_stays_a_name(flock, tmp_path):
 
 
 SAID = {"house": "Ark", "date": "2024-01-05"}
+HAPPENED = SAID | {"kind": "bedding"}
 BAD_WORDS = [
     ("housing_changes", SAID | {"house": "Arc"}, "house", "Did you mean “ark”?"),
     ("housing_changes", SAID | {"date": ""}, "date", "must not be empty"),
@@ -164,6 +165,14 @@ BAD_WORDS = [
     ("housing_changes", SAID | {"note": "n" * 2001}, "note", "2001 characters"),
     ("housing_changes", SAID | {"photos": "a.jpg;b.jpg"}, "photos", "no photo “b.jpg” in photos"),
     ("walks", SAID | {"house": ""}, "house", "must not be empty"),
+    ("events", HAPPENED | {"kind": ""}, "kind", "must not be empty"),
+    ("events", HAPPENED | {"kind": "flood"}, "kind", "“flood” is not one of"),
+    ("events", HAPPENED | {"kind": "other"}, "what", "Say in a word or two"),
+    ("events", HAPPENED | {"to": "2024-01-09"}, "to", "has a last day"),
+    ("events", HAPPENED | {"kind": "wet spell", "to": "2024-01-04"}, "to", "before it began"),
+    ("events", HAPPENED | {"date": "2024-06-02"}, "date", "2024-06-02 is in the future"),
+    ("wetness", SAID | {"wetness": "moist"}, "wetness", "dry, damp, wet"),
+    ("wetness", SAID | {"wetness": "wet", "house": ""}, "house", "must not be empty"),
     ("walks", SAID | {"date": "2024-06-02"}, "date", "2024-06-02 is in the future"),
     ("walks", SAID | {"note": "n" * 2001}, "note", "2001 characters"),
 ]
@@ -172,7 +181,8 @@ BAD_WORDS = [
 @pytest.mark.parametrize(("table", "row", "column", "words"), BAD_WORDS)
 def test_a_bad_change_or_walk_is_named(flock, tmp_path, table, row, column, words):
     tables = {"housing": [{"house": "Ark"}], "photos": [{"file": "a.jpg"}]}
-    tables[table] = [SAID | {"date": "2024-01-01"}, row]
+    needed = {"events": {"kind": "bedding"}, "wetness": {"wetness": "dry"}}
+    tables[table] = [SAID | {"date": "2024-01-01"} | needed.get(table, {}), row]
     *places, text = problems_of(
         write_folder(tmp_path / "in", {"a.jpg": picture()}, **tables), flock
     )

@@ -24,7 +24,15 @@ from flockcare.exchange.tables import FILES
 from flockcare.exchange.tables.columns import Kind
 from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding, Round, RoundBird
 from flockcare.feet.services import delete_check
-from flockcare.housing.models import Feature, House, HousingChange, PlannedState, Walk
+from flockcare.housing.models import (
+    Event,
+    Feature,
+    House,
+    HousingChange,
+    PlannedState,
+    Walk,
+    Wetness,
+)
 from flockcare.housing.services import delete_house
 from flockcare.pages.kinds import KINDS
 from flockcare.people import restoring
@@ -79,6 +87,15 @@ def whole(cast, birds):
                 flock=flock, change=plan, name="Step", kind="step", height_cm=30, note="-wide"
             )
     Walk.objects.create(flock=flock, house=house, on=date(2024, 1, 5), keeper=owner)
+    for level, on in (("wet", date(2024, 1, 5)), ("dry", date(2024, 1, 12))):
+        Wetness.objects.create(flock=flock, house=house, on=on, level=level, keeper=keeper)
+    for kind, more in (
+        ("bedding", {"house": house}),
+        ("bedding", {"note": "=all of it"}),
+        ("wet spell", {"until": date(2024, 1, 20)}),
+        ("other", {"house": house, "what": "=new cat"}),
+    ):
+        Event.objects.create(flock=flock, on=date(2024, 1, 5), kind=kind, keeper=owner, **more)
     WindowChoice.objects.create(
         flock=flock, house=house, on=date(2023, 1, 1), window_days=90, keeper=owner, chosen_at=AT
     )
@@ -135,6 +152,7 @@ def whole(cast, birds):
     of_house = {"flock": flock, "keeper": keeper, "upload": io.BytesIO(picture("red"))}
     photo, _ = add_photo(**of_house, name="a.jpg", now=AT)
     Photo.objects.filter(pk=photo.pk).update(of_house=True)
+    Event.objects.get(what="=new cat").photos.add(photo)
     face, _ = add_photo(
         flock=flock, keeper=owner, upload=io.BytesIO(picture("blue")), name="b.jpg", bird=dill
     )
@@ -534,6 +552,8 @@ def test_the_values_that_are_told_are_those_that_are_read():
         ("housing.csv", "kind"): Feature._meta.get_field("kind"),
         ("birds.csv", "left_reason"): Bird._meta.get_field("left_reason"),
         ("states.csv", "kind"): BirdState._meta.get_field("kind"),
+        ("events.csv", "kind"): Event._meta.get_field("kind"),
+        ("wetness.csv", "wetness"): Wetness._meta.get_field("level"),
         ("measurements.csv", "scaled_by"): Measurement._meta.get_field("scaled_by"),
         ("history.csv", "deed"): Revision._meta.get_field("deed"),
     }
@@ -577,7 +597,15 @@ def test_every_field_of_a_record_is_carried_or_known_not_to_be():
     carried = {
         # Under another name, or as several columns.
         *("on", "at", "since", "until", "band_colour", "band_number", "own_weight_class"),
-        *("taken_precision", "time_known", "keeper_name", "change", "planned", "started_at"),
+        *(
+            "level",
+            "taken_precision",
+            "time_known",
+            "keeper_name",
+            "change",
+            "planned",
+            "started_at",
+        ),
         *("ended_at", "chosen_at", "claimed_at", "logged_at", "received_at", "added_at"),
         *("adult_grams", "source", "opened_on", "expires_on", "photo", "check_record"),
         *("before", "photos", "checks", "findings", "name", "recheck_days", "round"),

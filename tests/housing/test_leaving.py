@@ -43,7 +43,7 @@ def test_a_photo_of_a_house_is_not_to_be_sorted(cast, house):
         kind=HousingChange.kind.field.choices[0][0],
     )
     kept, other = photo(cast), photo(cast, "b" * 64)
-    services.keep_photos(change=change, photos=[kept])
+    services.keep_photos(record=change, photos=[kept])
     assert list(unsorted(cast.flock)) == [other]
 
 

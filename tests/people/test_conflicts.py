@@ -66,6 +66,8 @@ EDITS = {
     "housing:state": Edit("height_cm", "60", "70", ("60 cm", "70 cm")),
     "housing:change_tell": Edit("note", "Drained.", "Chips laid."),
     "housing:stay": Edit("since", "2026-02-01", "2026-03-01", ("1 Feb 2026", "1 Mar 2026")),
+    "housing:event": Edit("note", "Straw.", "Shavings."),
+    "housing:wetness_edit": Edit("on", "2026-01-02", "2026-01-03", ("2 Jan 2026", "3 Jan 2026")),
     "people:settings": Edit("round_days", "10", "21"),
     "people:member": Edit("role", "keeper", "owner", ("Keeper", "Owner")),
 }
@@ -83,13 +85,15 @@ REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
     *("care:undo", "care:vet_delete", "birds:state_delete"),
     *("care:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
+    *("housing:event_delete", "housing:wetness_delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
     *("housing:stay_delete", "housing:plan_drop", "people:leave", "people:member_remove"),
     *("people:invitation_withdraw", "people:flock_delete", "photos:delete", "photos:take_back"),
 }
 # One tap each, which says no more than it does.
 TAPS = {
-    *("birds:state_start", "birds:state_end", "photos:face"),
+    *("housing:events", "housing:event_over", "housing:wetness", "pages:wetness"),
+    *("housing:change_why", "birds:state_start", "birds:state_end", "photos:face"),
     *("pages:came_back", "care:claim", "care:done", "feet:round_next", "feet:round_pass"),
     *("feet:round_end", "housing:plan_done", "people:flock_open", "photos:put_back"),
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),

@@ -10,7 +10,8 @@ records exchange gets another report than one whose looks were handed over as ar
 The flocks: 24 hens in two houses, looked at on rounds for two years. Each foot falls ill at a
 constant rate per day while sound, both feet at once in three of ten cases; hens differ by a
 gamma-distributed factor of variance 0.5; sores heal after a gamma-distributed time (shape 4,
-median 40 days). On day 365 a change is written down, in one house or in both. In some kinds a bird
+median 40 days). On day 365 a change is written down, in one house or in both; in one kind events
+are too, which do nothing. In some kinds a bird
 with a new sore is also checked between rounds because she limps, with a chance of 4 % a day.
 """
 
@@ -59,6 +60,7 @@ class Kind:
     season: float = 0.0  # height of a yearly wave whose top is in January
     later: int = 0  # days by which the whole record lies later in the year
     seen: int = DAYS  # days on record before and after the change
+    eventful: bool = False  # feed, mites, a habit, a spell and weekly wetness, which do nothing
 
 
 KINDS = (
@@ -74,6 +76,7 @@ KINDS = (
     Kind("change in April, half a year", rate=0.003, season=0.8, later=91, seen=183),
     Kind("the same in one house", changed=(0,), rate=0.003, season=0.8, later=91, seen=183),
     Kind("0.3, irregular rounds", (0.3, 0.3), rate=0.003, limping=0.04, irregular=True),
+    Kind("events that do nothing", rate=0.003, eventful=True),
 )
 
 
@@ -148,6 +151,7 @@ def records_of(kind: Kind, rounds: np.ndarray, sore: np.ndarray, seed: int):
         StayRow,
     )
 
+    events, of_events, wetness = happened(seed) if kind.eventful else ([], [], [])
     breeds = list(BREEDS)
     day, bird, keeper = checks_of(kind, rounds, sore, seed).T
     return Records(
@@ -175,8 +179,30 @@ def records_of(kind: Kind, rounds: np.ndarray, sore: np.ndarray, seed: int):
                 "Bar lowered to 60 cm",
             )
             for house in kind.changed
-        ],
+        ]
+        + of_events,
+        events=events,
+        wetness=wetness,
     )
+
+
+def happened(seed: int):
+    """Events, the changes among them, and how wet it was each week: none of it does anything."""
+    from flockcare.trends.records import WETNESS, EventRow, WetnessRow, lasting
+
+    random, first = np.random.default_rng(seed), FIRST.toordinal()
+    rows = [("feed", None, 180, 180), ("parasites", 0, 560, 560), ("wet spell", None, 40, 90)]
+    rows += [("bedding", house, day, day) for house in (0, 1) for day in range(30, DAYS, 60)]
+    events, changes = lasting(
+        [EventRow(house, first + day, first + end, kind, kind) for kind, house, day, end in rows],
+        len(HOUSES),
+    )
+    wetness = [
+        WetnessRow(house, first + day, int(random.integers(len(WETNESS))))
+        for house in (0, 1)
+        for day in range(0, DAYS, 7)
+    ]
+    return events, changes, wetness
 
 
 def name_of(number: int) -> str:
@@ -225,7 +251,25 @@ TODAY = FIRST + dt.timedelta(DAYS)
 
 def judge(kind: Kind, report, tally: Tally) -> None:
     """Hold what the page says against the truth."""
-    (change,) = report.changes
+    # With events there are several changes, and none of them does anything.
+    for change in report.changes:
+        judge_change(kind, change, tally)
+    tally.scanned.append(report.scan.told)
+    if report.scan.told:
+        first, last = report.scan.first, report.scan.last
+        tally.scan_right.append(first <= FIRST + dt.timedelta(CHANGE) <= last)
+    tally.crowded.append(any(one.adjusted_p <= 0.05 for one in report.scan.windows))
+    tally.grouped.append(
+        any(
+            row.adjusted_p <= 0.05
+            for grouping in report.groupings
+            for row in grouping.rows
+            if grouping.key in ("weight", "breed", "season", "wetness", "spell")
+        )
+    )
+
+
+def judge_change(kind: Kind, change, tally: Tally) -> None:
     true = kind.ratios[kind.changed[0]]
     tally.states.append(change.state)
     if change.found.refusal is None:
@@ -237,19 +281,6 @@ def judge(kind: Kind, report, tally: Tally) -> None:
     if change.beside and change.beside.found.refusal is None:
         figure = change.beside.found.ratio
         tally.beside_held.append(figure.low <= kind.ratios[1] <= figure.high)
-    tally.scanned.append(report.scan.told)
-    if report.scan.told:
-        first, last = report.scan.first, report.scan.last
-        tally.scan_right.append(first <= FIRST + dt.timedelta(CHANGE) <= last)
-    tally.crowded.append(any(one.adjusted_p <= 0.05 for one in report.scan.windows))
-    tally.grouped.append(
-        any(
-            row.adjusted_p <= 0.05
-            for grouping in report.groupings
-            for row in grouping.rows
-            if grouping.key in ("weight", "breed", "season")
-        )
-    )
 
 
 def wrong(kind: Kind, tally: Tally) -> dict[str, tuple[float, float, int]]:
@@ -273,9 +304,10 @@ def wrong(kind: Kind, tally: Tally) -> dict[str, tuple[float, float, int]]:
     if true != 1:
         found["same"] = (tally.share("similar"), 0.05, count)
     if kind.ratios == (1.0, 1.0):
-        found["scan"] = (float(np.mean(tally.scanned)), 0.05, count)
-        found["crowd"] = (float(np.mean(tally.crowded)), 0.05, count)
-        found["group"] = (float(np.mean(tally.grouped)), 0.05, count)
+        flocks = len(tally.scanned)
+        found["scan"] = (float(np.mean(tally.scanned)), 0.05, flocks)
+        found["crowd"] = (float(np.mean(tally.crowded)), 0.05, flocks)
+        found["group"] = (float(np.mean(tally.grouped)), 0.05, flocks)
     if tally.beside_held:
         found["beside"] = (1 - float(np.mean(tally.beside_held)), 0.05, len(tally.beside_held))
     return found
@@ -344,7 +376,7 @@ def run_kind(kind: Kind, runs: int, through: int, seed: int, folder: Path) -> tu
     rounds, looks = simulate(kind, runs, np.random.default_rng(seed))
     tally, unlike = Tally(), 0
     # Only the flocks checked on rounds alone are written as tables.
-    through = 0 if kind.limping or kind.season else through
+    through = 0 if kind.limping or kind.season or kind.eventful else through
     for run in range(runs):
         sore = looks[:, run]
         report = build(records_of(kind, rounds, sore, run), flock="", today=TODAY)

@@ -10,6 +10,7 @@ from flockcare.exchange.tables.birds import Birds
 from flockcare.exchange.tables.care import Care
 from flockcare.exchange.tables.changes import Changes
 from flockcare.exchange.tables.checks import Checks
+from flockcare.exchange.tables.events import Events, WetnessTable
 from flockcare.exchange.tables.flock import Settings
 from flockcare.exchange.tables.history import History
 from flockcare.exchange.tables.housing import Housing
@@ -27,7 +28,8 @@ from flockcare.exchange.tables.weights import Weights
 from flockcare.exchange.tables.windows import Windows
 
 _ALL = (
-    *(Birds(), Weights(), States(), Housing(), Changes(), Plans(), Walks(), Stays(), Checks()),
+    *(Birds(), Weights(), States(), Housing(), Changes(), Plans(), Walks(), Stays(), Events()),
+    *(WetnessTable(), Checks()),
     *(Rounds(), Kit(), Vets(), Care(), Photos(), Measurements(), Prints(), Windows(), Settings()),
     History(),
 )
@@ -39,7 +41,8 @@ IN_ORDER_OF_READING = tuple(
         *("flock.csv", "birds.csv", "weights.csv", "states.csv", "housing.csv", "stays.csv"),
         *("checks.csv", "rounds.csv", "kit.csv", "vets.csv", "care.csv", "photos.csv"),
         *("measurements.csv", "card_prints.csv"),
-        *("housing_changes.csv", "housing_plans.csv", "walks.csv", "windows.csv", "history.csv"),
+        *("housing_changes.csv", "housing_plans.csv", "walks.csv", "events.csv"),
+        *("wetness.csv", "windows.csv", "history.csv"),
     )
 )
 # The photos say which of their files are there, and the history speaks of all others.

@@ -9,7 +9,30 @@ _change = fields_of(HousingChange)
 PHOTOS = code("photos", "Its photos, as photos.csv calls them, separated by “;”.")
 
 
-class Changes(Table):
+class WithPhotos(Table):
+    """An item is a record with its photos."""
+
+    def items(self, flock):
+        found = super().items(flock).prefetch_related("photos")
+        return [(record, list(record.photos.all())) for record in found]
+
+    def parts(self, item):
+        return item[:1]
+
+    def to_row(self, item, names):
+        record, photos = item
+        return super().to_row(record, names) | {"photos": photo_names(photos, names)}
+
+    def from_row(self, row):
+        return super().from_row(row), named_photos(row)
+
+    def add(self, row, item) -> None:
+        super().add(row, item)
+        record, photos = item
+        row.work.plan.attached.extend((record, photo) for photo in photos)
+
+
+class Changes(WithPhotos):
     """An item is a change with its photos."""
 
     name = "housing_changes.csv"
@@ -28,23 +51,7 @@ class Changes(Table):
     contradiction = "Something else is recorded for this house and day. Change it in the app."
 
     def items(self, flock):
-        made = super().items(flock).filter(planned=False).prefetch_related("photos")
-        return [(change, list(change.photos.all())) for change in made]
-
-    def parts(self, item):
-        return item[:1]
-
-    def to_row(self, item, names):
-        change, photos = item
-        return super().to_row(change, names) | {"photos": photo_names(photos, names)}
-
-    def from_row(self, row):
-        return super().from_row(row), named_photos(row)
-
-    def add(self, row, item) -> None:
-        super().add(row, item)
-        change, photos = item
-        row.work.plan.attached.extend((change, photo) for photo in photos)
+        return [item for item in super().items(flock) if not item[0].planned]
 
 
 def photo_names(photos, names) -> str:

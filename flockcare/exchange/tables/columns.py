@@ -290,9 +290,9 @@ def bird(meaning="Which bird, as birds.csv calls her.", name="bird", **more) -> 
     return Link(name, meaning, known="birds", called="bird", **more)
 
 
-def house() -> Link:
-    more = {"required": True, "attr": "house", "known": "houses", "called": "house"}
-    return Link("house", "Name of the house.", **more)
+def house(meaning="Name of the house.", **more) -> Link:
+    more = {"required": True, "attr": "house", "known": "houses", "called": "house", **more}
+    return Link("house", meaning, **more)
 
 
 def day(meaning="The day.", **more) -> Column:
