@@ -39,6 +39,10 @@ KINDS = (
             step=step, by=by, basis=basis, kept=kept
         ),
         bring_back=lambda step, *, by, kept: services.bring_back_step(step=step, by=by, kept=kept),
+        # What it used goes back into the kit.
+        drop=lambda steps, *, by: services.undo_care(
+            steps=steps.select_related("bird", "flock"), by=by
+        ),
     ),
     Kind(
         VetContact,

@@ -412,9 +412,14 @@ class CareStep(FlockRecord):
     @property
     def words(self) -> str:
         """What was done, such as ``left foot: soaked, warm water``."""
+        foot = self.foot and self.get_foot_display()
+        return ": ".join(filter(None, (foot, self.done_words)))
+
+    @property
+    def done_words(self) -> str:
+        """The same without the foot."""
         vets = self.kind == StepKind.MEDICINE and self.is_vets and "as the vet said"
-        done = ", ".join(filter(None, (self.get_kind_display(), self.product, vets)))
-        return ": ".join(filter(None, (self.foot and self.get_foot_display(), done)))
+        return ", ".join(filter(None, (self.get_kind_display(), self.product, vets)))
 
 
 def _has_days(record) -> bool:

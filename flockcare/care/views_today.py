@@ -13,6 +13,7 @@ from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep
 from flockcare.care.notifiable import several_ill
+from flockcare.care.parts import WITH, Given, in_one
 from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.rows import Row, answer, rows_of
 from flockcare.care.rules import LIMITS
@@ -98,7 +99,7 @@ def _of_care(request, flock, found) -> dict:
         "vet_wanted": any(row.standing.urgent for row in rows),
         "rows": rows,
         "gone": [(key, name, eggs_words(eggs)) for key, name, eggs in found.gone],
-        "done": done.order_by("-at"),
+        "done": in_one(done.order_by("-at")),
         "to_buy": to_buy(flock, today=timezone.localdate(now)),
     }
 
@@ -134,13 +135,20 @@ def bird(request, flock, bird_id):
         return renewed(
             request, tag, lambda: _care_of(request, bird, "care/bird_piece.html", mark, tag)
         )
-    response = _care_of(request, bird, "care/bird.html")
+    response = _care_of(request, bird, "care/bird.html", last_given=_last_given(bird))
     response.headers["Vary"] = "HX-Request"
     return response
 
 
-def _care_of(request, bird, template: str, mark: tuple = (), tag: str = ""):
-    return render(request, template, {**care_of(bird, cases_of_bird(bird), mark), "tag": tag})
+def _care_of(request, bird, template: str, mark: tuple = (), tag: str = "", **more):
+    context = care_of(bird, cases_of_bird(bird), mark)
+    return render(request, template, {**context, "tag": tag, **more})
+
+
+def _last_given(bird) -> list[Given]:
+    steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
+    # What was done in one go with others stands in one line with them.
+    return in_one(steps[: LAST_STEPS * len(WITH)])[:LAST_STEPS]
 
 
 def care_of(bird, cases, mark: tuple = ()) -> dict:
@@ -149,7 +157,6 @@ def care_of(bird, cases, mark: tuple = ()) -> dict:
     found = standing_alone(bird, now=now, mark=mark)
     bird.flock.usual_vet = found.vet
     hers = found.birds.get(bird.pk)
-    steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
     return {
         "here": "birds",
         "bird": bird,
@@ -159,7 +166,6 @@ def care_of(bird, cases, mark: tuple = ()) -> dict:
         "bird_rules": advise_bird(hers),
         "advised": advise_cases(bird, hers),
         "holds": [] if hers else open_holds(bird.flock, now=now, bird=bird),
-        "last_steps": steps[:LAST_STEPS],
         "repeated": repeated_trouble(bird, cases),
         "for_vet": bird_is_for_vet(hers),
         "limits": LIMITS,
