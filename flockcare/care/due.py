@@ -16,7 +16,7 @@ from flockcare.care.models import DRESSED, CareStep, StepKind
 from flockcare.feet.due import Deadline
 from flockcare.feet.models import FootFinding
 
-LOOK, DRESSING = "look", "dressing"
+LOOK, DRESSING, PLAN = "look", "dressing", "plan"
 LINES = {
     StepKind.WATCHED: LOOK,
     StepKind.LIFTED: LOOK,

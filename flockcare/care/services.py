@@ -80,11 +80,11 @@ def log_care(*, steps, photos=(), by, now=None) -> tuple[CareStep, bool]:
             log_step(step=step, photos=() if number else photos, now=now)
             for number, step in enumerate(steps)
         ]
-        _add([step for step, is_new in logged if is_new], current, by=by)
+        keep_added([step for step, is_new in logged if is_new], current, by=by)
     return logged[0]
 
 
-def _add(new: list[CareStep], current, *, by) -> None:
+def keep_added(new: list[CareStep], current, *, by) -> None:
     if new:
         history.keep_all([(step, {}) for step in new], deed=Revision.Deed.ADD, by=by)
         current.words = f"{new[0].bird}, {Given(tuple(new)).words}"

@@ -20,13 +20,14 @@ from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.due import (
     DRESSING,
     LOOK,
+    PLAN,
     kinds_of_line,
     line_of,
-    open_dues,
     suggested_due,
 )
 from flockcare.care.holds import Hold, open_holds
 from flockcare.care.models import CareStep, StepKind, VetContact
+from flockcare.care.plans import PlanDue, all_dues, is_planned
 from flockcare.care.rules import Answer, Rule, advise
 from flockcare.care.standing import (
     FEET,
@@ -59,7 +60,7 @@ from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
-EDITION = 3
+EDITION = 4
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
@@ -145,6 +146,7 @@ _MARKS = Flock.objects.values_list(
     ),
     RawSQL("SELECT COUNT(*) FROM birds_weighing WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM birds_birdstate WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM care_careplan WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_vetcontact WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_kititem WHERE flock_id = people_flock.id", ()),
     RawSQL(
@@ -214,8 +216,11 @@ def _read(flock, today: date, before: datetime):
     states = _states(flock, today)
     asked = defaultdict(list)
     now = before - timedelta(hours=12)
-    for due in open_dues(flock, now=now, before=before):
+    dues, planned = all_dues(flock, now=now, before=before)
+    for due in dues:
         asked[due.step.bird_id].append(_asked(due, zone))
+    for due in planned:
+        asked[due.plan.bird_id].append(_planned(due))
     holds = {hold.bird.pk: hold for hold in open_holds(flock, now=now, at__lt=before)}
     hers = {
         row["pk"]: Records(
@@ -408,6 +413,23 @@ def _asked(due, zone) -> Asked:
     )
 
 
+def _planned(due: PlanDue) -> Asked:
+    plan = due.plan
+    return Asked(
+        None,
+        plan.foot,
+        PLAN,
+        due.what,
+        due.last_done,
+        due.on,
+        due.who,
+        due.who_key,
+        plan.pk,
+        due.why,
+        StepKind.DRESSING_CHANGED in plan.kinds,
+    )
+
+
 WORDS_OF_DUE = {LOOK: "check", DRESSING: "dressing", StepKind.VET: "vet visit"}
 
 
@@ -481,10 +503,13 @@ def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
 
 
 def usual_due(kind: str, on: date, *, bird: Bird, foot: str, flock, now: datetime) -> date | None:
-    """``suggested_due`` with what the advice for this foot asks for; ``foot`` "": for either.
+    """``suggested_due`` with what the advice for this foot asks for; ``foot`` "": for either. What
+    a plan asks for is due by that.
 
     The bird must come with her flock.
     """
+    if is_planned(kind, bird=bird, foot=foot, flock=flock, now=now):
+        return None
     if kind != StepKind.WATCHED:
         return suggested_due(kind, on, flock)
     hers = standing(bird, now=now)

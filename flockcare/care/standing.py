@@ -87,19 +87,25 @@ class Outline:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the newest step of a line asks for. ``line``: see ``care.due``; ``what``: in words.
+    """What the newest step of a line asks for, or a plan. ``line``: see ``care.due``; ``what``: in
+    words.
 
-    ``foot`` "": of the whole bird. ``who``, ``who_key``: whoever said that they will do it.
+    ``foot`` "": of the whole bird. ``who``, ``who_key``: whoever said that they will do it, or
+    whose turn it is. ``why``: what changed the day of a plan. ``dresses``: it looks after a
+    dressing.
     """
 
-    step: UUID
+    step: UUID | None
     foot: str
     line: str
     what: str
-    done_on: date
+    done_on: date | None
     on: date
     who: str = ""
     who_key: int | None = None
+    plan: UUID | None = None
+    why: str = ""
+    dresses: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,8 +231,8 @@ class Sign:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """What is due, such as ``check`` or ``dressing``. ``step``: that asks for it, else the advice
-    or the flock's own days do."""
+    """What is due, such as ``check`` or ``dressing``. ``step`` or ``plan``: that asks for it, else
+    the advice or the flock's own days do. ``why``: what changed the day, in words."""
 
     what: str
     on: date
@@ -235,6 +241,8 @@ class Due:
     step: UUID | None = None
     line: str = ""
     foot: str = ""
+    plan: UUID | None = None
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -753,7 +761,9 @@ def _foot(
 
 
 def _due(asked: Asked) -> Due:
-    return Due(asked.what, asked.on, asked.who, asked.who_key, asked.step, asked.line, asked.foot)
+    by = asked.who, asked.who_key
+    of = asked.step, asked.line, asked.foot, asked.plan, asked.why
+    return Due(asked.what, asked.on, *by, *of)
 
 
 def _usual(records: Records, rounds: Rounds) -> date | None:
@@ -766,7 +776,7 @@ def _each_once(dues: Iterable[Due]) -> tuple[Due, ...]:
     """One check covers both feet; of two days the earlier counts."""
     found: dict[tuple, Due] = {}
     for due in dues:
-        key = (due.what, None if due.what == CHECK else due.step)
+        key = (due.what, None if due.what == CHECK else due.step or due.plan)
         if key not in found or (due.on, not due.who) < (found[key].on, not found[key].who):
             found[key] = due
     return tuple(sorted(found.values(), key=lambda due: (due.on, due.what)))
@@ -800,7 +810,7 @@ def _with_checks(
     for name, foot in feet.items():
         hers = [asked for asked in records.asked if asked.foot == name]
         watch = next((asked for asked in hers if asked.line == LOOK), None)
-        dressed = any(asked.line == DRESSING for asked in hers)
+        dressed = any(asked.line == DRESSING or asked.dresses for asked in hers)
         days = [usual]
         again = foot.look_again_days
         if again and not watch and not dressed:

@@ -52,11 +52,11 @@ def _step_or_404(flock, step_id) -> CareStep:
 @form_page
 def new(request, flock, bird_id):
     """``?foot=`` and ``?kind=`` choose ahead; without a foot, the one that is sore."""
-    bird = get_object_or_404(_WITH_SCORES, flock=flock, pk=bird_id)
+    bird = get_object_or_404(with_scores(), flock=flock, pk=bird_id)
     bird.flock = flock
     now = timezone.now()
     asked = {
-        "foot": _foot_asked_for(request, bird),
+        "foot": foot_asked_for(request, bird),
         "kind": [kind for kind in request.GET.getlist("kind") if kind in StepKind.values],
         "at": now,
     }
@@ -71,7 +71,7 @@ def new(request, flock, bird_id):
         if _can_be_kept(form, refused, now=now) and _logged(
             form, steps := form.steps(), photos.own, by=request.user, now=now
         ):
-            _tell(request, "Saved", *steps)
+            tell(request, "Saved", *steps)
             _tell_elsewhere(request, steps[0], photos)
             return redirect("care:bird", flock.pk, bird.pk)
     return _form_page(request, bird, form, sent=photos, photo_errors=refused)
@@ -89,10 +89,11 @@ def _address(step: CareStep) -> str:
     return reverse("care:step", args=[step.flock_id, step.pk])
 
 
-_WITH_SCORES = Bird.objects.annotate(**NEWEST_SCORES)
+def with_scores():
+    return Bird.objects.annotate(**NEWEST_SCORES)
 
 
-def _foot_asked_for(request, bird) -> str:
+def foot_asked_for(request, bird) -> str:
     if "foot" in request.GET:
         return request.GET["foot"] if request.GET["foot"] in Foot.values else ""
     sore = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score"))]
@@ -133,7 +134,7 @@ def show(request, flock, step_id):
             basis=basis,
             now=now,
         ):
-            _tell(request, "Saved", changed)
+            tell(request, "Saved", changed)
             _tell_elsewhere(request, changed, kept)
             return redirect("care:bird", flock.pk, step.bird_id)
     return _form_page(
@@ -186,7 +187,7 @@ def _tell_elsewhere(request, step: CareStep, sent: Sent) -> None:
     tell_elsewhere(request, step, [(step.foot, one) for one in sent.elsewhere], lost=sent.lost)
 
 
-def _tell(request, deed: str, *steps: CareStep) -> None:
+def tell(request, deed: str, *steps: CareStep) -> None:
     first = steps[0]
     due = min((step.next_due for step in steps if step.next_due), default=None)
     due = f" Due again on {due:%A}, {due.day} {due:%B}." if due else ""
@@ -205,6 +206,10 @@ def _tell(request, deed: str, *steps: CareStep) -> None:
     )
     for step in steps:
         _warn(request, step)
+        if step.given_until and step.given_until > step.on:
+            plan = reverse("care:plan_new", args=[step.flock_id, step.bird_id])
+            words = 'It is to be given again. <a href="{}?step={}">Plan it, so that it is due</a>'
+            messages.info(request, format_html(words, plan, step.pk))
     tell_none_left(request, *steps)
 
 
@@ -258,7 +263,7 @@ def done(request, flock, step_id):
         messages.warning(request, f"{step.bird}: {' '.join(error.messages)}")
     else:
         if not request.htmx:
-            _tell(request, "Saved", again)
+            tell(request, "Saved", again)
         tell_none_left(request, again)
     return back_or_piece(request, flock, step.bird_id)
 

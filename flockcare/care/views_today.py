@@ -135,7 +135,8 @@ def bird(request, flock, bird_id):
         return renewed(
             request, tag, lambda: _care_of(request, bird, "care/bird_piece.html", mark, tag)
         )
-    response = _care_of(request, bird, "care/bird.html", last_given=_last_given(bird))
+    more = {"last_given": _last_given(bird), "plans": bird.careplan_set.order_by("-since")}
+    response = _care_of(request, bird, "care/bird.html", **more)
     response.headers["Vary"] = "HX-Request"
     return response
 

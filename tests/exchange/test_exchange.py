@@ -739,7 +739,7 @@ def _awkward_flock(flock):
 CARRIED_ELSEWHERE = {
     *("weights.csv", "photos.csv", "measurements.csv", "card_prints.csv"),
     *("housing_changes.csv", "housing_plans.csv", "walks.csv"),
-    *("rounds.csv", "windows.csv", "history.csv", "states.csv"),
+    *("rounds.csv", "windows.csv", "history.csv", "states.csv", "plans.csv"),
 }
 
 

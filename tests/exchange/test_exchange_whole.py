@@ -17,7 +17,7 @@ from PIL import Image
 from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.birds.services import edit_bird
 from flockcare.care import services as care
-from flockcare.care.models import CareStep, VetContact
+from flockcare.care.models import CarePlan, CareStep, VetContact
 from flockcare.exchange.originals import is_bare
 from flockcare.exchange.services import apply, check, export, read_folder
 from flockcare.exchange.tables import FILES
@@ -121,6 +121,25 @@ def whole(cast, birds):
     )
     CareStep.objects.create(
         flock=flock, bird=mace, kind="ointment", at=AT, no_medicine=True, given_to="Ark"
+    )
+    CarePlan.objects.create(
+        flock=flock,
+        bird=dill,
+        foot="left",
+        parts=[
+            {"kind": "soaked", "product": "=salt", "amount": "30"},
+            {"kind": "dressing changed", "product": "", "amount": None},
+        ],
+        every_days=2,
+        since=date(2024, 3, 1),
+        turns=[[str(keeper.pk), ""], ["", "Ines"]],
+        put_off="skipped",
+        put_off_from=date(2024, 3, 3),
+        put_off_to=date(2024, 3, 5),
+        stopped_on=date(2024, 3, 6),
+        stopped_because="Healed.",
+        keeper=keeper,
+        logged_at=AT,
     )
     care.claim(step=step, by=owner, now=AT + timedelta(hours=1))
     dropped = CareStep.objects.create(

@@ -8,6 +8,7 @@ the flock; an empty cell says "not known".
 from flockcare.exchange.tables.base import Table
 from flockcare.exchange.tables.birds import Birds
 from flockcare.exchange.tables.care import Care
+from flockcare.exchange.tables.care_plans import CarePlans
 from flockcare.exchange.tables.changes import Changes
 from flockcare.exchange.tables.checks import Checks
 from flockcare.exchange.tables.flock import Settings
@@ -28,7 +29,18 @@ from flockcare.exchange.tables.windows import Windows
 
 _ALL = (
     *(Birds(), Weights(), States(), Housing(), Changes(), Plans(), Walks(), Stays(), Checks()),
-    *(Rounds(), Kit(), Vets(), Care(), Photos(), Measurements(), Prints(), Windows(), Settings()),
+    *(
+        Rounds(),
+        Kit(),
+        Vets(),
+        Care(),
+        CarePlans(),
+        Photos(),
+        Measurements(),
+        Prints(),
+        Windows(),
+        Settings(),
+    ),
     History(),
 )
 FILES: dict[str, Table] = {table.name: table for table in _ALL}
@@ -37,7 +49,7 @@ IN_ORDER_OF_READING = tuple(
     FILES[name]
     for name in (
         *("flock.csv", "birds.csv", "weights.csv", "states.csv", "housing.csv", "stays.csv"),
-        *("checks.csv", "rounds.csv", "kit.csv", "vets.csv", "care.csv", "photos.csv"),
+        *("checks.csv", "rounds.csv", "kit.csv", "vets.csv", "care.csv", "plans.csv", "photos.csv"),
         *("measurements.csv", "card_prints.csv"),
         *("housing_changes.csv", "housing_plans.csv", "walks.csv", "windows.csv", "history.csv"),
     )
