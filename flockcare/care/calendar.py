@@ -19,6 +19,7 @@ from flockcare.care.due import LOOK, Due, line_of
 from flockcare.care.holds import UNTIL_KNOWN, Hold, open_holds
 from flockcare.care.plans import PlanDue, all_dues
 from flockcare.care.situation import standings
+from flockcare.care.tasks import TaskDue, tasks_ahead
 
 PRODID = "-//Flockcare//Care//EN"
 REFRESH = timedelta(hours=1)
@@ -50,6 +51,7 @@ def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
         *_care(dues, today, at_time, flock.zone),
         *_planned(planned, today, at_time, flock.zone, now),
         *_checks(flock, keeper, today, now),
+        *_tasks(tasks_ahead(flock, today), flock, today, now),
         *_held(open_holds(flock, now=now), today, now),
     ):
         calendar.add_component(event)
@@ -132,6 +134,14 @@ def _checks(flock, keeper, today: date, now: datetime) -> Iterable[Event]:
             now,
             birds,
         )
+
+
+def _tasks(tasks: Iterable[TaskDue], flock, today: date, now: datetime) -> Iterable[Event]:
+    for task in tasks:
+        day = max(task.on, today)
+        of = task.house.pk if task.house else f"{flock.pk}-{day:%Y%m%d}"
+        kind = task.kind.name.lower()
+        yield _event(f"task-{kind}-{of}", task.what, day, day + timedelta(1), now)
 
 
 def _held(holds: Iterable[Hold], today: date, now: datetime) -> Iterable[Event]:

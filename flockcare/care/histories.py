@@ -1,7 +1,16 @@
 """Care given, vets and things of the kit in a keeper's words; see ``people.kinds``."""
 
 from flockcare.care import services
-from flockcare.care.models import CarePlan, CareStep, DaysFrom, KitItem, StepKind, VetContact
+from flockcare.care.models import (
+    CarePlan,
+    CareStep,
+    DaysFrom,
+    KitItem,
+    StepKind,
+    Task,
+    TaskDone,
+    VetContact,
+)
 from flockcare.people.kinds import Kind, Names
 from flockcare.people.models import Keeper
 
@@ -68,6 +77,17 @@ KINDS = (
         hidden=frozenset({"logged_at"}),
         labels={**DAYS["labels"], "keeper_id": "Set up by"},
         words={**DAYS["words"], "parts": parts_words, "turns": turns_words},
+    ),
+    Kind(
+        Task,
+        title=lambda said: f"Task: {said['kind']}",
+        page=lambda task: ("care:task_settings",),
+    ),
+    Kind(
+        TaskDone,
+        title=lambda said: f"{said['kind']}, {said['on']}",
+        page=lambda done: ("care:tasks",),
+        hidden=frozenset({"logged_at"}),
     ),
     Kind(
         VetContact,

@@ -16,6 +16,7 @@ from flockcare.birds.models import Bird
 from flockcare.core.lines import LineField
 from flockcare.core.models import Token
 from flockcare.feet.models import FootFinding
+from flockcare.housing.models import House
 from flockcare.people.models import Flock, FlockRecord
 from flockcare.photos.models import Foot, Photo
 
@@ -633,3 +634,83 @@ class CarePlan(FlockRecord):
                 field.run_validators(product)
         if any(not amount.is_finite() or amount < 0 for amount in amounts):
             raise ValidationError({"parts": "Less than nothing cannot be."})
+
+
+class TaskKind(models.TextChoices):
+    """What keeps feet sound before anything is wrong with them."""
+
+    MUCK_OUT = "muck out", "muck out"
+    TOP_UP = "top up landing", "top up the bedding where they land"
+    SAND = "sand roosts", "sand the roosts smooth"
+    NAILS = "trim nails", "trim nails"
+    WEIGH = "weigh", "weigh"
+    NEW_BIRD = "new bird", "check the feet of a new bird"
+
+
+OF_A_HOUSE = (TaskKind.MUCK_OUT, TaskKind.TOP_UP, TaskKind.SAND)
+OF_A_BIRD = (TaskKind.NAILS, TaskKind.WEIGH)
+
+
+class Task(FlockRecord):
+    """Whether the flock wants to be reminded of a task, and how often, from a day on.
+
+    Without one the usual holds; see ``care.tasks``. ``every_days``: none of the checks of a new
+    bird, which have days of their own.
+    """
+
+    kind = models.CharField("task", max_length=14, choices=TaskKind)
+    is_on = models.BooleanField("on the list", default=True)
+    every_days = models.PositiveSmallIntegerField(
+        "every how many days",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1, "At least every day."), *_days],
+    )
+    since = models.DateField("from")
+
+    class Meta:
+        ordering = ["kind"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["flock", "kind"],
+                name="one_task_of_a_kind",
+                violation_error_message="This task is set already.",
+            )
+        ]
+
+    def __str__(self):
+        return self.get_kind_display()
+
+    def clean(self):
+        if (self.every_days is None) != (self.kind == TaskKind.NEW_BIRD):
+            words = "has days of its own" if self.every_days else "needs its number of days"
+            raise ValidationError({"every_days": f"This {words}."})
+
+
+class TaskDone(FlockRecord):
+    """A task that was done on a day: in a house, or with a bird. A weighing is its own record."""
+
+    kind = models.CharField("task", max_length=14, choices=TaskKind)
+    house = models.ForeignKey(House, null=True, blank=True, on_delete=models.CASCADE)
+    bird = models.ForeignKey(Bird, null=True, blank=True, on_delete=models.CASCADE)
+    on = models.DateField("date")
+    note = models.TextField(blank=True, default="", max_length=1000)
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, editable=False
+    )
+    logged_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    class Meta:
+        verbose_name = "task done"
+        ordering = ["on"]
+
+    def __str__(self):
+        return f"{self.get_kind_display()}, {self.house or self.bird}"
+
+    def clean(self):
+        if self.kind not in (*OF_A_HOUSE, TaskKind.NAILS):
+            raise ValidationError({"kind": "This is recorded by itself: as a weighing or a check."})
+        of_house = self.kind in OF_A_HOUSE
+        if bool(self.house_id) != of_house or bool(self.bird_id) == of_house:
+            where = "a house" if of_house else "a bird"
+            raise ValidationError({"house" if of_house else "bird": f"This is done with {where}."})

@@ -49,6 +49,7 @@ from flockcare.care.standing import (
     of_foot,
     standing_of,
 )
+from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
 from flockcare.care.vet import PLAN_DAYS, plan_for
 from flockcare.core.dates import PartialDate
 from flockcare.feet.cases import Case, cases_of_birds
@@ -147,6 +148,10 @@ _MARKS = Flock.objects.values_list(
     RawSQL("SELECT COUNT(*) FROM birds_weighing WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM birds_birdstate WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_careplan WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM care_task WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM care_taskdone WHERE flock_id = people_flock.id", ()),
+    # The tasks of Today name the houses.
+    RawSQL("SELECT COUNT(*) FROM housing_house WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_vetcontact WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_kititem WHERE flock_id = people_flock.id", ()),
     RawSQL(
@@ -178,7 +183,7 @@ def worked_out(flock, today: date) -> FlockStanding:
     before = datetime.combine(today + timedelta(1), time(), flock.zone)
     hers, gone = _read(flock, today, before)
     began = _began_lately(hers, today)
-    rounds = Rounds(flock.round_days, flock.recheck_days)
+    rounds = Rounds(flock.round_days, flock.recheck_days, new_bird_days(flock))
     birds = {
         key: standing_of(records, today=today, rounds=rounds, others_new=len(began - {key}))
         for key, records in hers.items()
@@ -213,7 +218,7 @@ def _read(flock, today: date, before: datetime):
     known = set(sore) | looks.keys()
     outlines, weights = _outlines(known, before, zone), _weights(known, today)
     looked_at, plans = _looked_at(known, before, zone), _plans(flock, today, before)
-    states = _states(flock, today)
+    states, new_since = _states(flock, today)
     asked = defaultdict(list)
     now = before - timedelta(hours=12)
     dues, planned = all_dues(flock, now=now, before=before)
@@ -236,6 +241,7 @@ def _read(flock, today: date, before: datetime):
             plans=plans[row["pk"]],
             states=states[row["pk"]],
             age_days=age_days(row["hatched"], today),
+            new_since=new_since.get(row["pk"]),
         )
         for row in birds
     }
@@ -353,12 +359,21 @@ def _weights(birds: Iterable[UUID], today: date) -> dict[UUID, list[tuple[date, 
     return found
 
 
-def _states(flock, today: date) -> dict[UUID, list[State]]:
-    found = defaultdict(list)
-    for state in BirdState.objects.filter(flock=flock).on(today).order_by("since"):
-        words = state.get_kind_display()
-        found[state.bird_id].append(State(state.pk, state.kind, words, state.since, state.until))
-    return found
+def _states(flock, today: date) -> tuple[dict[UUID, list[State]], dict[UUID, date]]:
+    """What holds of each bird, and when those that came lately did so; one query."""
+    found, new_since = defaultdict(list), {}
+    lately = today - timedelta(max(NEW_BIRD_DAYS) + 7)
+    quarantine = Q(kind=BirdState.Kind.QUARANTINE, since__range=(lately, today))
+    holding = Q(until=None) | Q(until__gt=today)
+    states = BirdState.objects.filter(holding | quarantine, flock=flock, since__lte=today)
+    for state in states.order_by("since"):
+        if state.kind == BirdState.Kind.QUARANTINE and state.since >= lately:
+            new_since[state.bird_id] = state.since
+        if state.holds_on(today):
+            words = state.get_kind_display()
+            one = State(state.pk, state.kind, words, state.since, state.until)
+            found[state.bird_id].append(one)
+    return found, new_since
 
 
 def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict[str, date]]:

@@ -167,7 +167,8 @@ class Records:
     ``looks``: the newest first, from 14 days before her oldest open case on, and without one the
     last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
     ``looked_at``: when a foot was last looked at with a step of care (watched, a dressing).
-    ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot.
+    ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot. ``new_since``: when
+    her quarantine began, also where it is over.
     """
 
     looks: Sequence[Look] = ()
@@ -182,14 +183,19 @@ class Records:
     plans: Mapping[str, VetPlan] = field(default_factory=dict)
     states: Sequence[State] = ()
     age_days: int | None = None
+    new_since: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Rounds:
-    """The flock's own days between checks: of clear birds, and of those with a sore foot."""
+    """The flock's own days between checks: of clear birds, and of those with a sore foot.
+
+    ``new_bird_days``: after a new bird came, those on which her feet are checked besides.
+    """
 
     clear_days: int
     sore_days: int
+    new_bird_days: tuple[int, ...] = ()
 
 
 # --- How she stands
@@ -768,8 +774,14 @@ def _due(asked: Asked) -> Due:
 
 def _usual(records: Records, rounds: Rounds) -> date | None:
     """When the flock's own days ask for the next check; None: she was never checked."""
-    days = rounds.sore_days if _current(records) else rounds.clear_days
-    return records.last_check and records.last_check + timedelta(days)
+    if records.last_check is None:
+        return None
+    usual = rounds.sore_days if _current(records) else rounds.clear_days
+    days = [records.last_check + timedelta(usual)]
+    if records.new_since:
+        asked = (records.new_since + timedelta(number) for number in rounds.new_bird_days)
+        days += [day for day in asked if day > records.last_check]
+    return min(days)
 
 
 def _each_once(dues: Iterable[Due]) -> tuple[Due, ...]:

@@ -8,6 +8,7 @@ from flockcare.care import (
     views_medicine,
     views_plans,
     views_steps,
+    views_tasks,
     views_today,
     views_vets,
 )
@@ -36,6 +37,10 @@ urlpatterns = [
     path("birds/<uuid:bird_id>/<slug:foot>/opening/", views_case.opening, name="opening"),
     path("birds/<uuid:bird_id>/<slug:foot>/<uuid:check_id>/", views_case.case, name="case"),
     path("repeats/", views_case.repeats, name="repeats"),
+    path("tasks/", views_tasks.tasks, name="tasks"),
+    path("tasks/settings/", views_tasks.task_settings, name="task_settings"),
+    path("tasks/done/", views_tasks.task_done, name="task_done"),
+    path("tasks/<uuid:task_done_id>/undo/", views_tasks.task_undo, name="task_undo"),
     path("holds/", views_kit.holds, name="holds"),
     path("vets/", views_vets.vets, name="vets"),
     path("vets/add/", views_vets.vet_new, name="vet_new"),

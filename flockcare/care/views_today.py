@@ -11,7 +11,7 @@ from flockcare.birds.models import Bird
 from flockcare.care.case_story import repeated_trouble
 from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
-from flockcare.care.models import CareStep
+from flockcare.care.models import CareStep, TaskDone
 from flockcare.care.notifiable import several_ill
 from flockcare.care.parts import WITH, Given, in_one
 from flockcare.care.recorded import bird_is_for_vet
@@ -19,8 +19,10 @@ from flockcare.care.rows import Row, answer, rows_of
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import advise_bird, advise_cases, mark_of, standing_alone, standings
 from flockcare.care.standing_words import eggs_words
+from flockcare.care.tasks import tasks_due
 from flockcare.feet.cases import cases_of_bird
 from flockcare.people.access import flock_view
+from flockcare.people.bylines import with_names
 from flockcare.people.fresh import kept, renewed, whole_or_piece
 
 LAST_STEPS = 3
@@ -48,10 +50,10 @@ def today_panel(request, flock):
     if not request.htmx:
         return redirect("care:list", flock.pk)
     mark = mark_of(flock, now=timezone.now())
-    return renewed(request, care_tag(request, mark), lambda: _piece(request, flock, mark))
+    return renewed(request, care_tag(request, mark), lambda: piece(request, flock, mark))
 
 
-def _piece(request, flock, mark):
+def piece(request, flock, mark):
     return render(request, "care/today_piece.html", care_now(request, flock, mark))
 
 
@@ -70,7 +72,7 @@ def care_now(request, flock, mark: tuple) -> dict:
         context = _of_care(request, flock, found)
         return {
             "answer": render_to_string("care/today_rows.html", context, request),
-            "has_rows": bool(context["rows"]),
+            "has_rows": bool(context["rows"] or context["tasks"]),
             "listed": render_to_string("care/today_list.html", context, request),
         }
 
@@ -88,7 +90,11 @@ def _of_care(request, flock, found) -> dict:
     if mine:
         rows = [row for row in rows if row.is_for(request.user.pk)]
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
-    done = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
+    steps = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
+    done = in_one(steps.order_by("-at"))
+    today = timezone.localdate(now)
+    tasks_done = TaskDone.objects.filter(flock=flock, on=today).order_by("-logged_at")
+    tasks_done = with_names(tasks_done.select_related("house", "bird", "keeper"))
     return {
         "here": "today",
         "flock": flock,
@@ -99,7 +105,10 @@ def _of_care(request, flock, found) -> dict:
         "vet_wanted": any(row.standing.urgent for row in rows),
         "rows": rows,
         "gone": [(key, name, eggs_words(eggs)) for key, name, eggs in found.gone],
-        "done": in_one(done.order_by("-at")),
+        "done": done,
+        "tasks": tasks_due(flock, today),
+        "tasks_done": tasks_done,
+        "done_count": len(done) + len(tasks_done),
         "to_buy": to_buy(flock, today=timezone.localdate(now)),
     }
 
@@ -113,7 +122,7 @@ def care_tag(request, mark: tuple) -> str:
 def back_or_piece(request, flock, bird_id):
     """After a tap in the list: the list anew, or the page that the tap came from."""
     if request.htmx:
-        response = _piece(request, flock, mark_of(flock, now=timezone.now()))
+        response = piece(request, flock, mark_of(flock, now=timezone.now()))
         response.headers["Cache-Control"] = "no-store"
         return response
     if request.POST.get("back") == "bird":

@@ -12,7 +12,7 @@ from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, BirdState, Breed, Weighing
-from flockcare.care.models import CarePlan, CareStep, KitItem, VetContact
+from flockcare.care.models import CarePlan, CareStep, KitItem, TaskDone, VetContact
 from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
 from flockcare.offline.models import Receipt
@@ -122,6 +122,9 @@ def records(flock, keeper) -> dict:
             foot="left",
             parts=[{"kind": "soaked", "product": "", "amount": None}],
             since=since,
+        ).pk,
+        "task_done_id": TaskDone.objects.create(
+            flock=flock, kind="muck out", house=house, on=since
         ).pk,
         "contact_id": VetContact.objects.create(
             flock=flock, name="Surgery", telephone="01632 960001"

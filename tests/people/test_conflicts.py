@@ -90,6 +90,7 @@ NEW = {
 REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
     *("care:undo", "care:vet_delete", "care:plan_delete", "birds:state_delete"),
+    "care:task_undo",
     *("care:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
     *("housing:stay_delete", "housing:plan_drop", "people:leave", "people:member_remove"),
@@ -98,7 +99,7 @@ REMOVED_WHOLE = {
 # One tap each, which says no more than it does.
 TAPS = {
     *("birds:state_start", "birds:state_end", "photos:face"),
-    *("care:plan_done", "care:plan_skip"),
+    *("care:plan_done", "care:plan_skip", "care:task_done"),
     *("pages:came_back", "care:claim", "care:done", "feet:round_next", "feet:round_pass"),
     *("feet:round_end", "housing:plan_done", "people:flock_open", "photos:put_back"),
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),
@@ -107,6 +108,7 @@ OTHERWISE = {
     "pages:restore": "is tested with the history",
     "pages:bring_back": "is tested with the history",
     "pages:changeset": "is tested with the history",
+    "care:task_settings": "ticks and numbers, each seen at once",
     "care:plan_move": "is about the next day, which the page shows",
     "care:plan_stop": "refuses the second",
     "care:holds": "only fills in what nobody knew",

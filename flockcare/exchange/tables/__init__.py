@@ -22,6 +22,7 @@ from flockcare.exchange.tables.prints import Prints
 from flockcare.exchange.tables.rounds import Rounds
 from flockcare.exchange.tables.states import States
 from flockcare.exchange.tables.stays import Stays
+from flockcare.exchange.tables.tasks import Tasks, TasksDone
 from flockcare.exchange.tables.vets import Vets
 from flockcare.exchange.tables.walks import Walks
 from flockcare.exchange.tables.weights import Weights
@@ -35,6 +36,8 @@ _ALL = (
         Vets(),
         Care(),
         CarePlans(),
+        Tasks(),
+        TasksDone(),
         Photos(),
         Measurements(),
         Prints(),
@@ -50,6 +53,7 @@ IN_ORDER_OF_READING = tuple(
     for name in (
         *("flock.csv", "birds.csv", "weights.csv", "states.csv", "housing.csv", "stays.csv"),
         *("checks.csv", "rounds.csv", "kit.csv", "vets.csv", "care.csv", "plans.csv", "photos.csv"),
+        *("tasks.csv", "tasks_done.csv"),
         *("measurements.csv", "card_prints.csv"),
         *("housing_changes.csv", "housing_plans.csv", "walks.csv", "windows.csv", "history.csv"),
     )

@@ -290,8 +290,8 @@ def bird(meaning="Which bird, as birds.csv calls her.", name="bird", **more) -> 
     return Link(name, meaning, known="birds", called="bird", **more)
 
 
-def house() -> Link:
-    more = {"required": True, "attr": "house", "known": "houses", "called": "house"}
+def house(**more) -> Link:
+    more = {"required": True, "attr": "house", "known": "houses", "called": "house", **more}
     return Link("house", "Name of the house.", **more)
 
 
