@@ -12,7 +12,7 @@ from flockcare.people.models import Keeper
 from flockcare.photos.models import Foot
 
 HEALED, ON_A_DAY = "healed", "day"
-ASK_FIRST = "Ask the vet before you skip or stop a course. Never use leftovers."
+ASK_FIRST = "Ask the vet before you stop a course. Never use leftovers."
 
 
 class PlanForm(KeeperModelForm):
@@ -57,6 +57,7 @@ class PlanForm(KeeperModelForm):
         }
         labels = {
             "every_days": "Every how many days (1: every day)",
+            "quantity": "How much she gets",
             "until": "Last day",
             "no_medicine": "It contains no medicine (a plain salve)",
             "days_from": "Who named these days",

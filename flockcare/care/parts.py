@@ -68,7 +68,7 @@ def add_fields(form, names: Iterable[str], items: Iterable[KitItem]) -> None:
             widget=forms.TextInput(attrs={"list": "kit-names", "autocomplete": "off"}),
         )
         form.fields[f"much_{name}"] = forms.DecimalField(
-            label="How much",
+            label="Amount",
             required=False,
             min_value=0,
             max_digits=8,

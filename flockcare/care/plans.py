@@ -229,4 +229,4 @@ def until_words(plan: CarePlan, today: date) -> str:
         return f"stopped on {short_words(plan.stopped_on, today)}: {plan.stopped_because}"
     if plan.until:
         return f"up to and including {short_words(plan.until, today)}"
-    return "until healed: until a check finds the foot clear"
+    return "until a check finds the foot clear"

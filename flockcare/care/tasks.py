@@ -86,8 +86,10 @@ class _Last:
     days: dict[tuple[str, UUID], date] = field(default_factory=dict)
 
     def next(self, task: Task, key: UUID) -> tuple[date, date | None]:
+        """Never before the day on which the task was put on the list: nothing was late by then."""
         last = self.days.get((task.kind, key))
-        return (last + timedelta(task.every_days) if last else task.since), last
+        on = last + timedelta(task.every_days) if last else task.since
+        return max(on, task.since), last
 
 
 def tasks_ahead(flock, today: date) -> list[TaskDue]:

@@ -70,6 +70,12 @@ def test_what_is_done_comes_again_after_its_days(cast, birds, houses):
     }
 
 
+def test_nothing_is_late_by_more_than_the_task_is_wanted(cast, birds):
+    Weighing.objects.create(flock=cast.flock, bird=birds["Dill"], on=day(-300), grams=2000)
+    wanted(cast, since=day(-1), weigh=28)
+    assert due(cast) == [("Weigh: Dill, Mace, Sorrel", "1 day late")]
+
+
 def test_one_tap_on_today_and_who_is_quicker(cast, birds, houses):
     wanted(cast, muck_out=7)
     page = cast.clients.keeper.get(reverse("today", args=[cast.flock.pk])).text
