@@ -15,9 +15,11 @@ from django.utils import timezone
 from icalendar import Calendar, Event
 
 from flockcare.birds.models import Bird
-from flockcare.care.due import LOOK, Due, line_of, open_dues
+from flockcare.care.due import LOOK, Due, line_of
 from flockcare.care.holds import UNTIL_KNOWN, Hold, open_holds
+from flockcare.care.plans import PlanDue, all_dues
 from flockcare.care.situation import standings
+from flockcare.care.tasks import TaskDue, tasks_ahead
 
 PRODID = "-//Flockcare//Care//EN"
 REFRESH = timedelta(hours=1)
@@ -38,19 +40,23 @@ def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
         calscale="GREGORIAN",
     )
     # A foot that was left to be watched is checked: on the day of the check, which comes below.
+    all_steps, planned = all_dues(flock, now=now)
+    planned = [due for due in planned if due.who_key in (None, keeper.pk)]
     dues = [
         due
-        for due in open_dues(flock, now=now)
+        for due in all_steps
         if due.step.claimed_by_id in (None, keeper.pk) and line_of(due.step.kind) != LOOK
     ]
     for event in (
         *_care(dues, today, at_time, flock.zone),
+        *_planned(planned, today, at_time, flock.zone, now),
         *_checks(flock, keeper, today, now),
+        *_tasks(tasks_ahead(flock, today), flock, today, now),
         *_held(open_holds(flock, now=now), today, now),
     ):
         calendar.add_component(event)
-    if at_time and dues:
-        first, last = min(due.on for due in dues), max(due.on for due in dues)
+    if at_time and (days := [due.on for due in (*dues, *planned)]):
+        first, last = min(days), max(days)
         calendar.add_missing_timezones(
             first_date=min(first, today) - timedelta(366), last_date=last + timedelta(366)
         )
@@ -73,18 +79,41 @@ def _event(uid: str, summary: str, start, end, changed: datetime, description=""
 def _care(dues: Iterable[Due], today: date, at_time: time | None, zone) -> Iterable[Event]:
     for due in dues:
         step = due.step
-        day = max(due.on, today)
         foot = f", {step.get_foot_display()}" if step.foot else ""
-        late = f" (due since {due.on.day} {due.on:%b})" if due.late else ""
-        start = datetime.combine(day, at_time, zone) if at_time else day
         yield _event(
             f"due-{step.pk}",
-            f"{step.bird}{foot}: {due.what}{late}",
-            start,
-            start + (TAKES if at_time else timedelta(1)),
+            f"{step.bird}{foot}: {due.what}{_late(due)}",
+            *_when(due, today, at_time, zone),
             step.changed_at,
             f"Last: {step.words}" + (f", by {step.by}" if step.by else ""),
         )
+
+
+def _planned(
+    dues: Iterable[PlanDue], today: date, at_time: time | None, zone, now: datetime
+) -> Iterable[Event]:
+    """The next day of each plan; the ones after it depend on when that is done."""
+    for due in dues:
+        plan = due.plan
+        foot = f", {plan.get_foot_display()}" if plan.foot else ""
+        turn = f" ({due.who})" if due.who else ""
+        yield _event(
+            f"plan-{plan.pk}",
+            f"{plan.bird}{foot}: {due.what}{turn}{_late(due)}",
+            *_when(due, today, at_time, zone),
+            now,
+            due.why,
+        )
+
+
+def _late(due) -> str:
+    return f" (due since {due.on.day} {due.on:%b})" if due.late else ""
+
+
+def _when(due, today: date, at_time: time | None, zone) -> tuple:
+    day = max(due.on, today)
+    start = datetime.combine(day, at_time, zone) if at_time else day
+    return start, start + (TAKES if at_time else timedelta(1))
 
 
 def _checks(flock, keeper, today: date, now: datetime) -> Iterable[Event]:
@@ -105,6 +134,14 @@ def _checks(flock, keeper, today: date, now: datetime) -> Iterable[Event]:
             now,
             birds,
         )
+
+
+def _tasks(tasks: Iterable[TaskDue], flock, today: date, now: datetime) -> Iterable[Event]:
+    for task in tasks:
+        day = max(task.on, today)
+        of = task.house.pk if task.house else f"{flock.pk}-{day:%Y%m%d}"
+        kind = task.kind.name.lower()
+        yield _event(f"task-{kind}-{of}", task.what, day, day + timedelta(1), now)
 
 
 def _held(holds: Iterable[Hold], today: date, now: datetime) -> Iterable[Event]:

@@ -16,7 +16,7 @@ from flockcare.care.models import DRESSED, CareStep, StepKind
 from flockcare.feet.due import Deadline
 from flockcare.feet.models import FootFinding
 
-LOOK, DRESSING = "look", "dressing"
+LOOK, DRESSING, PLAN = "look", "dressing", "plan"
 LINES = {
     StepKind.WATCHED: LOOK,
     StepKind.LIFTED: LOOK,
@@ -42,6 +42,10 @@ FOLLOWED_BY = {
     StepKind.DRESSING_ON: StepKind.DRESSING_SEEN,
     StepKind.LIFTED: StepKind.WATCHED,
 }
+# What is later than this is not done any more, whether it was forgotten or brought in from an old
+# book; a dressing of which nobody said that it came off is asked about for longer. Our choice, no
+# published source.
+FADES, DRESSING_FADES = timedelta(28), timedelta(84)
 WHAT_IS_DUE = {
     LOOK: "check the foot",
     DRESSING: "check the dressing",
@@ -119,7 +123,8 @@ class Due(Deadline):
 def open_dues(flock, *, now: datetime, before: datetime | None = None, **narrowed) -> list[Due]:
     """What is due of the birds that are here, the latest first; one query.
 
-    Nothing is due of what is marked as past. ``before``: as if later records were not there yet.
+    Nothing is due of what is marked as past, or is long late. ``before``: as if later records
+    were not there yet.
     ``narrowed``: more conditions on the steps, such as ``bird=dill``.
     """
     today = timezone.localdate(now, flock.zone)
@@ -133,9 +138,14 @@ def open_dues(flock, *, now: datetime, before: datetime | None = None, **narrowe
     dues = []
     for step in steps:
         on = due_day(step.kind, step.at, step.next_due, flock.zone)
-        if on and not (line_of(step.kind) == LOOK and step.seen_since):
+        seen = line_of(step.kind) == LOOK and step.seen_since
+        if on and not seen and today - on <= _fades(step.kind):
             dues.append(Due(step, on, today))
     return sorted(dues, key=lambda due: (due.on, due.step.bird.name.lower(), due.step.foot))
+
+
+def _fades(kind: str) -> timedelta:
+    return DRESSING_FADES if line_of(kind) == DRESSING else FADES
 
 
 def newest_of_lines(steps, before: datetime | None = None):

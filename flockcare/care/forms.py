@@ -6,6 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from flockcare.care import parts
 from flockcare.care.models import (
     MEDICATED,
     MOST_DAYS,
@@ -83,7 +84,7 @@ _CHIPS = ("kind", "outcome", "bleeding", "days_from", "decided_by", "medicine_gi
 
 
 class StepForm(KeeperModelForm):
-    """Care given to one bird, or a visit to the vet."""
+    """Care given to one bird, or a visit to the vet. A new one may be of several kinds at once."""
 
     step_id = forms.UUIDField(widget=forms.HiddenInput)
     foot = forms.ChoiceField(
@@ -178,6 +179,16 @@ class StepForm(KeeperModelForm):
         self.fields["item"].queryset = KitItem.objects.filter(flock=flock)
         self.fields["contact"].queryset = VetContact.objects.filter(flock=flock)
         self.members = {str(one.pk): one for one in Keeper.objects.filter(membership__flock=flock)}
+        if not self.editing:
+            kinds = self.fields["kind"]
+            self.fields["kind"] = forms.MultipleChoiceField(
+                label=kinds.label,
+                choices=kinds.choices,
+                widget=forms.CheckboxSelectMultiple,
+                error_messages=kinds.error_messages,
+            )
+        items = () if self.editing else self.fields["item"].queryset
+        parts.add_fields(self, () if self.editing else ("soak", "rinse", "dressing"), items)
         by = step.keeper_name or THE_VET
         known = not self.editing or step.keeper_id or step.keeper_name
         self.fields["who"].choices = [
@@ -196,16 +207,34 @@ class StepForm(KeeperModelForm):
         said = super().clean()
         if "foot" not in self.data:
             self.add_error("foot", "Say which foot, or that it was done to the bird as a whole.")
+        self.kinds = self._kinds(said)
         kind, at = said.get("kind"), said.get("at")
         if kind and at:
             said["next_due"] = self._due(said, kind, at)
         self._of_a_visit(kind, said)
         self._of_a_medicine(kind, said)
-        if kind != StepKind.LIFTED:
+        if StepKind.LIFTED not in self.kinds:
             said.update(outcome="", bleeding="")
         if said.get("item") and not said.get("product"):
             said["product"] = said["item"].name
+        if not self.editing:
+            said["amount"] = parts.pieces_used(said.get("item"), said.get("amount"))
+        # What the fields of this kind alone say, where the form's own have nothing.
+        if kind and not said.get("product"):
+            said.update(parts.said_of(self, kind))
         return said
+
+    def _kinds(self, said) -> list[str]:
+        """All that was done; the main one is the ``kind`` of the form's own record."""
+        if self.editing or not said.get("kind"):
+            return [said["kind"]] if said.get("kind") else []
+        try:
+            kinds = parts.in_order(said["kind"])
+        except ValidationError as error:
+            self.add_error("kind", error)
+            return []
+        said["kind"] = kinds[0]
+        return kinds
 
     def _due(self, said, kind, at):
         again = said.get("again") or USUAL
@@ -258,7 +287,39 @@ class StepForm(KeeperModelForm):
         step.keeper = keeper
         named = not keeper and said["who"] != NOBODY
         step.keeper_name = (step.keeper_name or THE_VET) if named else ""
+        if not self.editing and step.kind != StepKind.LIFTED:
+            step.outcome = step.bleeding = ""
         return step
+
+    def steps(self) -> list[CareStep]:
+        """All that a valid form of new care says, the main one first; not saved."""
+        main, said = self.step(), self.cleaned_data
+        more = [
+            CareStep(
+                # Sent again it has the same key.
+                pk=uuid.uuid5(main.pk, kind),
+                flock=self.flock,
+                bird=self.bird,
+                foot=main.foot,
+                kind=kind,
+                at=main.at,
+                keeper=main.keeper,
+                keeper_name=main.keeper_name,
+                past=main.past,
+                next_due=self._due(said, kind, main.at),
+                **parts.said_of(self, kind),
+            )
+            for kind in self.kinds[1:]
+        ]
+        for step in more:
+            if step.kind == StepKind.LIFTED:
+                step.outcome, step.bleeding = said["outcome"], said["bleeding"]
+        return [main, *more]
+
+    @property
+    def part_fields(self) -> list[tuple]:
+        """For the page: what to call it, its product and how much of it."""
+        return [(name, self[f"with_{name}"], self[f"much_{name}"]) for name in self.part_names]
 
     @property
     def suggestions_open(self) -> bool:

@@ -1,8 +1,18 @@
 """Care given, vets and things of the kit in a keeper's words; see ``people.kinds``."""
 
 from flockcare.care import services
-from flockcare.care.models import CareStep, DaysFrom, KitItem, VetContact
+from flockcare.care.models import (
+    CarePlan,
+    CareStep,
+    DaysFrom,
+    KitItem,
+    StepKind,
+    Task,
+    TaskDone,
+    VetContact,
+)
 from flockcare.people.kinds import Kind, Names
+from flockcare.people.models import Keeper
 
 
 def days_words(days, names: Names) -> str:
@@ -13,6 +23,22 @@ def days_words(days, names: Names) -> str:
     told = (("eggs", eggs), ("meat", meat))
     words = [f"{what} {'not known' if n is None else f'{n} days'}" for what, n in told]
     return ", ".join([*words, f"{DaysFrom(says).label} says so"] if says else words)
+
+
+def parts_words(parts, names: Names) -> str:
+    """``soaked, Epsom salt, 30; dressing changed``."""
+    told = (
+        filter(None, (StepKind(one["kind"]).label, one["product"], one["amount"])) for one in parts
+    )
+    return "; ".join(map(", ".join, told))
+
+
+def turns_words(turns, names: Names) -> str:
+    people = Keeper.objects.filter(pk__in=[key for key, _ in turns if key])
+    called = {str(key): name for key, name in people.values_list("pk", "name")}
+    return ", ".join(
+        name or called.get(key, "somebody who is no longer here") for key, name in turns
+    )
 
 
 DAYS = {
@@ -39,6 +65,29 @@ KINDS = (
             step=step, by=by, basis=basis, kept=kept
         ),
         bring_back=lambda step, *, by, kept: services.bring_back_step(step=step, by=by, kept=kept),
+        # What it used goes back into the kit.
+        drop=lambda steps, *, by: services.undo_care(
+            steps=steps.select_related("bird", "flock"), by=by
+        ),
+    ),
+    Kind(
+        CarePlan,
+        title=lambda said: f"Plan for {said['bird_id']}: {said['parts']}",
+        page=lambda plan: ("care:plan", plan.pk),
+        hidden=frozenset({"logged_at"}),
+        labels={**DAYS["labels"], "keeper_id": "Set up by"},
+        words={**DAYS["words"], "parts": parts_words, "turns": turns_words},
+    ),
+    Kind(
+        Task,
+        title=lambda said: f"Task: {said['kind']}",
+        page=lambda task: ("care:task_settings",),
+    ),
+    Kind(
+        TaskDone,
+        title=lambda said: f"{said['kind']}, {said['on']}",
+        page=lambda done: ("care:tasks",),
+        hidden=frozenset({"logged_at"}),
     ),
     Kind(
         VetContact,

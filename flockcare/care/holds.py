@@ -13,10 +13,18 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
+from django.db.models import Q
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, Sex
-from flockcare.care.models import MAY_WITHHOLD, MOST_DAYS, CareStep, MedicineGiven, StepKind
+from flockcare.care.models import (
+    MAY_WITHHOLD,
+    MOST_DAYS,
+    CarePlan,
+    CareStep,
+    MedicineGiven,
+    StepKind,
+)
 from flockcare.drawing.dates import short_words
 
 # A course of a year and a year's days after it: nothing older can still hold.
@@ -68,6 +76,15 @@ class Hold:
                 setattr(self, f"{what}_until", max(ends, until or ends))
                 self.since = min(given, self.since or given)
         self.steps.append(step)
+
+    def add_course(self, plan: CarePlan) -> None:
+        """While a course runs its days are counted from its last day: between two givings too."""
+        end = plan.until or self.today
+        for what, days in (("eggs", plan.egg_days), ("meat", plan.meat_days)):
+            if ends := last_day(end, days or 0):
+                until = getattr(self, f"{what}_until")
+                setattr(self, f"{what}_until", max(ends, until or ends))
+                self.since = min(plan.since, self.since or plan.since)
 
     @property
     def eggs(self) -> bool:
@@ -133,13 +150,27 @@ def told_once(steps: Iterable[CareStep], zone) -> list[CareStep]:
     return [step for step in steps if not told_elsewhere(step)]
 
 
-def holds_from(steps: Iterable[CareStep], *, today: date, zone) -> list[Hold]:
-    """The holds that are on, by bird, the longest first; those nobody knows come before all."""
+def holds_from(
+    steps: Iterable[CareStep], *, today: date, zone, courses: Iterable[CarePlan] = ()
+) -> list[Hold]:
+    """The holds that are on, by bird, the longest first; those nobody knows come before all.
+
+    ``courses``: plans that run.
+    """
     holds: dict[UUID, Hold] = {}
-    for step in told_once(steps, zone):
+    steps = told_once(steps, zone)
+    for step in steps:
         holds.setdefault(step.bird_id, Hold(step.bird, today)).add(step, zone)
+    for plan in courses:
+        if any(_is_of(step, plan, zone) for step in steps):
+            holds[plan.bird_id].add_course(plan)
     active = [hold for hold in holds.values() if hold.active]
     return sorted(active, key=_urgency)
+
+
+def _is_of(step: CareStep, plan: CarePlan, zone) -> bool:
+    same = (step.bird_id, step.foot) == (plan.bird_id, plan.foot) and step.kind in plan.kinds
+    return same and step.at.astimezone(zone).date() >= plan.since
 
 
 def _urgency(hold: Hold):
@@ -149,8 +180,19 @@ def _urgency(hold: Hold):
 
 def open_holds(flock, *, now: datetime, **narrowed) -> list[Hold]:
     """Of all birds, also of those that left: their eggs and meat may be eaten elsewhere."""
-    steps = withholding_steps(flock, now=now).filter(**narrowed).select_related("bird")
-    return holds_from(steps, today=timezone.localdate(now, flock.zone), zone=flock.zone)
+    today = timezone.localdate(now, flock.zone)
+    steps = list(withholding_steps(flock, now=now).filter(**narrowed).select_related("bird"))
+    return holds_from(steps, today=today, zone=flock.zone, courses=_running(steps, flock, today))
+
+
+def _running(steps: list[CareStep], flock, today: date) -> list[CarePlan]:
+    """The plans by which these may have been given and are to be given again; one query at most."""
+    if not steps:
+        return []
+    birds = {step.bird_id for step in steps}
+    live = CarePlan.objects.filter(flock=flock, bird__in=birds, since__lte=today).live(today)
+    live = live.filter(Q(until=None) | Q(until__gte=today))
+    return [plan for plan in live if plan.withholds]
 
 
 def withholding_steps(flock, *, now: datetime):

@@ -58,7 +58,7 @@ class Shelf:
         if stock is None:
             return "not counted"
         if stock <= 0:
-            return "used up" if stock == 0 else "used up: count again"
+            return "none left" if stock == 0 else "none left: count again"
         return f"{stock.normalize():f} {self.item.unit}".strip()
 
     @property
@@ -66,7 +66,7 @@ class Shelf:
         if self.expired:
             return f"past its date since {self.item.use_by:%d %b %Y}".replace(" 0", " ")
         if self.used_up:
-            return "used up"
+            return "none left"
         if self.low:
             return "low"
         if self.expires_soon:
@@ -91,7 +91,7 @@ def missing_things(items: Iterable[KitItem]) -> list[Thing]:
 
 
 def to_buy(flock: Flock, *, today: date) -> list[Shelf]:
-    """What is used up, low or past its date; one query."""
+    """What there is none left of, low or past its date; one query."""
     held = shelves(KitItem.objects.filter(flock=flock), today=today)
     return [shelf for shelf in held if shelf.to_buy]
 

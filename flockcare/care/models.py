@@ -2,7 +2,7 @@
 kit; calendar links."""
 
 import re
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.conf import settings
@@ -15,6 +15,8 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.core.lines import LineField
 from flockcare.core.models import Token
+from flockcare.feet.models import FootFinding
+from flockcare.housing.models import House
 from flockcare.people.models import Flock, FlockRecord
 from flockcare.photos.models import Foot, Photo
 
@@ -412,9 +414,14 @@ class CareStep(FlockRecord):
     @property
     def words(self) -> str:
         """What was done, such as ``left foot: soaked, warm water``."""
+        foot = self.foot and self.get_foot_display()
+        return ": ".join(filter(None, (foot, self.done_words)))
+
+    @property
+    def done_words(self) -> str:
+        """The same without the foot."""
         vets = self.kind == StepKind.MEDICINE and self.is_vets and "as the vet said"
-        done = ", ".join(filter(None, (self.get_kind_display(), self.product, vets)))
-        return ": ".join(filter(None, (self.foot and self.get_foot_display(), done)))
+        return ", ".join(filter(None, (self.get_kind_display(), self.product, vets)))
 
 
 def _has_days(record) -> bool:
@@ -446,3 +453,264 @@ class CalendarLink(Token):
 
     def __str__(self):
         return f"calendar of {self.keeper} for {self.flock}"
+
+
+# What a plan may ask for in one go; which of the two a dressing is logged as, the day tells.
+PLANNED = (
+    StepKind.SOAKED,
+    StepKind.RINSED,
+    StepKind.OINTMENT,
+    StepKind.DRESSING_CHANGED,
+    StepKind.MEDICINE,
+)
+MOST_APART = 60
+# How long a plan that is over is still said to be late, where its last day was not done.
+LATE_FOR = timedelta(days=14)
+
+
+class PutOff(models.TextChoices):
+    SKIPPED = "skipped", "skipped"
+    MOVED = "moved", "moved"
+
+
+class CarePlanQuerySet(models.QuerySet):
+    def live(self, today: date, before: datetime | None = None):
+        """Those of birds that are here which may still ask for something, as far as the records go.
+
+        Without a last day a plan ends with the first check, made after it was set up, that finds
+        the foot clear. ``before``: as if later records were not there yet.
+        """
+        clear = FootFinding.objects.filter(
+            check_record__bird=models.OuterRef("bird"),
+            check_record__at__gt=models.OuterRef("logged_at"),
+            foot=models.OuterRef("foot"),
+            score=0,
+        )
+        found = self.filter(bird__left="")
+        if before:
+            clear = clear.filter(check_record__at__lt=before)
+            found = found.filter(logged_at__lt=before)
+        return found.filter(
+            models.Q(stopped_on=None) | models.Q(stopped_on__gt=today),
+            models.Q(until__gte=today - LATE_FOR) | models.Q(until=None) & ~models.Exists(clear),
+        )
+
+
+class CarePlan(FlockRecord):
+    """Care that a bird, or one of her feet, is to get every so many days.
+
+    ``parts``: what is done in one go, each ``{"kind", "product", "amount"}``; a product that the
+    kit has under this name is counted down there. ``turns``: whose turn it is by turns, each
+    ``[key, name]``: of a keeper the key alone, of whoever has no account here the name; empty:
+    anyone's. ``until``: the last day; empty: until a check finds the foot clear.
+
+    ``put_off_…``: the day that would come next is skipped or moved, once. ``quantity`` says in
+    words how much is given, as the vet said, and is no dose to follow.
+    """
+
+    bird = models.ForeignKey(Bird, on_delete=models.CASCADE)
+    foot = models.CharField(max_length=5, choices=Foot, blank=True, default="")
+    parts = models.JSONField("what is done", default=list)
+    every_days = models.PositiveSmallIntegerField(
+        "every how many days",
+        default=1,
+        validators=[
+            MinValueValidator(1, "At least every day."),
+            MaxValueValidator(MOST_APART, f"At most every {MOST_APART} days."),
+        ],
+    )
+    since = models.DateField("first day")
+    until = models.DateField("last day", null=True, blank=True)
+    turns = models.JSONField("whose turn", default=list, blank=True)
+    batch = LineField("batch number", max_length=40, blank=True, default="")
+    quantity = LineField("how much is given", max_length=80, blank=True, default="")
+    egg_days = models.PositiveSmallIntegerField(
+        "days without her eggs", null=True, blank=True, validators=_days
+    )
+    meat_days = models.PositiveSmallIntegerField(
+        "days without her meat", null=True, blank=True, validators=_days
+    )
+    days_from = models.CharField(
+        "who says so", max_length=5, choices=DaysFrom, blank=True, default=""
+    )
+    no_medicine = models.BooleanField("contains no medicine", default=False)
+    decided_by = models.CharField(
+        "who decided", max_length=6, choices=DecidedBy, blank=True, default=""
+    )
+    note = models.TextField(blank=True, default="", max_length=2000)
+    put_off = models.CharField(
+        "skipped or moved", max_length=7, choices=PutOff, blank=True, default="", editable=False
+    )
+    put_off_from = models.DateField("instead of", null=True, blank=True, editable=False)
+    put_off_to = models.DateField("put off to", null=True, blank=True, editable=False)
+    stopped_on = models.DateField("stopped on", null=True, blank=True, editable=False)
+    stopped_because = LineField(
+        "stopped, because", max_length=200, blank=True, default="", editable=False
+    )
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, editable=False
+    )
+    logged_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    together = (DAYS, ("put_off", "put_off_from", "put_off_to"))
+    objects = CarePlanQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = "plan of care"
+        ordering = ["since"]
+
+    def __str__(self):
+        return f"{self.bird}, {self.words}"
+
+    @property
+    def kinds(self) -> list[str]:
+        return [part["kind"] for part in self.parts]
+
+    @property
+    def words(self) -> str:
+        """``left foot: soaked, Epsom salt; dressing changed, every 2 days``."""
+        done = "; ".join(
+            ", ".join(filter(None, (StepKind(part["kind"]).label, part["product"])))
+            for part in self.parts
+        )
+        often = "every day" if self.every_days == 1 else f"every {self.every_days} days"
+        foot = self.foot and self.get_foot_display()
+        return ": ".join(filter(None, (foot, f"{done}, {often}")))
+
+    @property
+    def is_medicine(self) -> bool:
+        return StepKind.MEDICINE in self.kinds
+
+    @property
+    def withholds(self) -> bool:
+        return bool(set(self.kinds) & set(WITHHOLDING)) and not self.no_medicine
+
+    @property
+    def is_vets(self) -> bool:
+        return bool(self.decided_by) and DecidedBy(self.decided_by).is_vets
+
+    def clean(self):
+        _require_source_of_days(self)
+        self._clean_parts()
+        for one in self.turns if isinstance(self.turns, list) else [None]:
+            if (
+                not isinstance(one, list)
+                or len(one) != 2
+                or not all(isinstance(x, str) for x in one)
+            ):
+                raise ValidationError({"turns": "This cannot be read."})
+        if self.until and self.since and self.until < self.since:
+            raise ValidationError({"until": "This is before the first day."})
+        if not self.until and (self.is_medicine or not self.foot):
+            what = "A medicine" if self.is_medicine else "What is done to no foot"
+            raise ValidationError({"until": f"{what} needs a last day."})
+        if self.no_medicine and StepKind.OINTMENT not in self.kinds:
+            raise ValidationError({"no_medicine": "Only an ointment can be without a medicine."})
+        if _has_days(self) and (self.no_medicine or not set(self.kinds) & set(WITHHOLDING)):
+            column = "egg_days" if self.egg_days is not None else "meat_days"
+            message = "Only an ointment or a medicine has days without eggs and meat."
+            raise ValidationError({column: message})
+
+    def _clean_parts(self):
+        try:
+            kinds = [StepKind(part["kind"]) for part in self.parts]
+            products = [str(part["product"]) for part in self.parts]
+            amounts = [Decimal(part["amount"]) for part in self.parts if part["amount"] is not None]
+        except (TypeError, KeyError, ValueError, ArithmeticError):
+            raise ValidationError({"parts": "This cannot be read."}) from None
+        if not kinds:
+            raise ValidationError({"parts": "Say what is to be done."})
+        if len(set(kinds)) < len(kinds) or not set(kinds) <= set(PLANNED):
+            raise ValidationError({"parts": "Each of what can be planned stands in a plan once."})
+        if {StepKind.OINTMENT, StepKind.MEDICINE} <= set(kinds):
+            raise ValidationError(
+                {"parts": "Ointment and medicine each have days of their own: make two plans."}
+            )
+        field = CareStep._meta.get_field("product")
+        for product in products:
+            if ";" in product:
+                raise ValidationError({"parts": "Name one product for each, without a semicolon."})
+            if product:
+                field.run_validators(product)
+        if any(not amount.is_finite() or amount < 0 for amount in amounts):
+            raise ValidationError({"parts": "Less than nothing cannot be."})
+
+
+class TaskKind(models.TextChoices):
+    """What keeps feet sound before anything is wrong with them."""
+
+    MUCK_OUT = "muck out", "muck out"
+    TOP_UP = "top up landing", "top up the bedding where they land"
+    SAND = "sand roosts", "sand the roosts smooth"
+    NAILS = "trim nails", "trim nails"
+    WEIGH = "weigh", "weigh"
+    NEW_BIRD = "new bird", "check the feet of a new bird"
+
+
+OF_A_HOUSE = (TaskKind.MUCK_OUT, TaskKind.TOP_UP, TaskKind.SAND)
+OF_A_BIRD = (TaskKind.NAILS, TaskKind.WEIGH)
+
+
+class Task(FlockRecord):
+    """Whether the flock wants to be reminded of a task, and how often, from a day on.
+
+    Without one the usual holds; see ``care.tasks``. ``every_days``: none of the checks of a new
+    bird, which have days of their own.
+    """
+
+    kind = models.CharField("task", max_length=14, choices=TaskKind)
+    is_on = models.BooleanField("on the list", default=True)
+    every_days = models.PositiveSmallIntegerField(
+        "every how many days",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1, "At least every day."), *_days],
+    )
+    since = models.DateField("from")
+
+    class Meta:
+        ordering = ["kind"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["flock", "kind"],
+                name="one_task_of_a_kind",
+                violation_error_message="This task is set already.",
+            )
+        ]
+
+    def __str__(self):
+        return self.get_kind_display()
+
+    def clean(self):
+        if (self.every_days is None) != (self.kind == TaskKind.NEW_BIRD):
+            words = "has days of its own" if self.every_days else "needs its number of days"
+            raise ValidationError({"every_days": f"This {words}."})
+
+
+class TaskDone(FlockRecord):
+    """A task that was done on a day: in a house, or with a bird. A weighing is its own record."""
+
+    kind = models.CharField("task", max_length=14, choices=TaskKind)
+    house = models.ForeignKey(House, null=True, blank=True, on_delete=models.CASCADE)
+    bird = models.ForeignKey(Bird, null=True, blank=True, on_delete=models.CASCADE)
+    on = models.DateField("date")
+    note = models.TextField(blank=True, default="", max_length=1000)
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, editable=False
+    )
+    logged_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    class Meta:
+        verbose_name = "task done"
+        ordering = ["on"]
+
+    def __str__(self):
+        return f"{self.get_kind_display()}, {self.house or self.bird}"
+
+    def clean(self):
+        if self.kind not in (*OF_A_HOUSE, TaskKind.NAILS):
+            raise ValidationError({"kind": "This is recorded by itself: as a weighing or a check."})
+        of_house = self.kind in OF_A_HOUSE
+        if bool(self.house_id) != of_house or bool(self.bird_id) == of_house:
+            where = "a house" if of_house else "a bird"
+            raise ValidationError({"house" if of_house else "bird": f"This is done with {where}."})

@@ -19,7 +19,7 @@ from flockcare.care.standing import CHECK, Due, FootStanding, Standing, VetPlan
 
 @dataclass(frozen=True)
 class Tapped:
-    """The step that a button is about."""
+    """The step or the plan that a button is about."""
 
     pk: UUID
     bird: Bird
@@ -44,6 +44,10 @@ class DueLine:
     def is_watch(self) -> bool:
         """A foot that was left to be watched, which can be logged without a check."""
         return bool(self.step) and self.due.line == LOOK
+
+    @property
+    def is_plan(self) -> bool:
+        return bool(self.due.plan)
 
     @property
     def is_visit(self) -> bool:
@@ -128,7 +132,8 @@ class Row:
 
     def _line(self, due: Due) -> DueLine:
         today = self.standing.today
-        step = Tapped(due.step, self.bird, due.what) if due.step else None
+        key = due.step or due.plan
+        step = Tapped(key, self.bird, words.what_words(due)) if key else None
         return DueLine(
             due,
             words.what_words(due),
@@ -142,7 +147,7 @@ class Row:
     def is_for(self, keeper_key: int) -> bool:
         """Whether something is due that nobody else has taken on."""
         dues = self.standing.all_due
-        asked = [due for due in dues if due.step] or dues
+        asked = [due for due in dues if due.step or due.plan] or dues
         return any(due.who_key in (None, keeper_key) for due in asked)
 
 

@@ -19,6 +19,7 @@ from flockcare.care.models import (
     StepKind,
     VetContact,
 )
+from flockcare.care.parts import Given, pieces_used
 from flockcare.care.situation import usual_due
 from flockcare.core.models import Token, token_hash
 from flockcare.feet.services import validate_moment
@@ -65,6 +66,28 @@ def log_step(*, step: CareStep, photos=(), now=None) -> tuple[CareStep, bool]:
             _attach(stored, photos)
         return stored, False
     return step, True
+
+
+def log_care(*, steps, photos=(), by, now=None) -> tuple[CareStep, bool]:
+    """As ``log_step``, of what was done in one go; the first has the photos and stands for all.
+
+    It is one changeset, undone as one.
+    """
+    if len(steps) == 1:
+        return log_step(step=steps[0], photos=photos, now=now)
+    with history.changeset() as current:
+        logged = [
+            log_step(step=step, photos=() if number else photos, now=now)
+            for number, step in enumerate(steps)
+        ]
+        keep_added([step for step, is_new in logged if is_new], current, by=by)
+    return logged[0]
+
+
+def keep_added(new: list[CareStep], current, *, by) -> None:
+    if new:
+        history.keep_all([(step, {}) for step in new], deed=Revision.Deed.ADD, by=by)
+        current.words = f"{new[0].bird}, {Given(tuple(new)).words}"
 
 
 def check_step(*, step: CareStep, now) -> None:
@@ -121,6 +144,13 @@ def undo_step(*, step: CareStep, by) -> None:
     history.delete(step, by=by, before={**history.values(step), "photos": photos})
 
 
+@history.changeset()
+def undo_care(*, steps, by) -> None:
+    """Delete what was done in one go; what it used is in the kit again."""
+    for step in steps:
+        undo_step(step=step, by=by)
+
+
 @transaction.atomic
 def bring_back_step(*, step: CareStep, by, kept: dict) -> None:
     """The reverse of ``undo_step``: what it used is off the stock again."""
@@ -160,6 +190,7 @@ def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
         elif kind == StepKind.DRESSING_CHANGED and (before := _dressed_with(step)):
             for name in ("product", "item_id", "amount"):
                 setattr(again, name, getattr(before, name))
+        again.amount = pieces_used(again.item, again.amount)
         log_step(step=again, now=now)
     return again
 

@@ -20,13 +20,14 @@ from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.due import (
     DRESSING,
     LOOK,
+    PLAN,
     kinds_of_line,
     line_of,
-    open_dues,
     suggested_due,
 )
 from flockcare.care.holds import Hold, open_holds
 from flockcare.care.models import CareStep, StepKind, VetContact
+from flockcare.care.plans import PlanDue, all_dues, is_planned
 from flockcare.care.rules import Answer, Rule, advise
 from flockcare.care.standing import (
     FEET,
@@ -48,6 +49,7 @@ from flockcare.care.standing import (
     of_foot,
     standing_of,
 )
+from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
 from flockcare.care.vet import PLAN_DAYS, plan_for
 from flockcare.core.dates import PartialDate
 from flockcare.feet.cases import Case, cases_of_birds
@@ -59,7 +61,7 @@ from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
-EDITION = 3
+EDITION = 4
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
@@ -145,6 +147,11 @@ _MARKS = Flock.objects.values_list(
     ),
     RawSQL("SELECT COUNT(*) FROM birds_weighing WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM birds_birdstate WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM care_careplan WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM care_task WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM care_taskdone WHERE flock_id = people_flock.id", ()),
+    # The tasks of Today name the houses.
+    RawSQL("SELECT COUNT(*) FROM housing_house WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_vetcontact WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_kititem WHERE flock_id = people_flock.id", ()),
     RawSQL(
@@ -176,7 +183,7 @@ def worked_out(flock, today: date) -> FlockStanding:
     before = datetime.combine(today + timedelta(1), time(), flock.zone)
     hers, gone = _read(flock, today, before)
     began = _began_lately(hers, today)
-    rounds = Rounds(flock.round_days, flock.recheck_days)
+    rounds = Rounds(flock.round_days, flock.recheck_days, new_bird_days(flock))
     birds = {
         key: standing_of(records, today=today, rounds=rounds, others_new=len(began - {key}))
         for key, records in hers.items()
@@ -211,11 +218,14 @@ def _read(flock, today: date, before: datetime):
     known = set(sore) | looks.keys()
     outlines, weights = _outlines(known, before, zone), _weights(known, today)
     looked_at, plans = _looked_at(known, before, zone), _plans(flock, today, before)
-    states = _states(flock, today)
+    states, new_since = _states(flock, today)
     asked = defaultdict(list)
     now = before - timedelta(hours=12)
-    for due in open_dues(flock, now=now, before=before):
+    dues, planned = all_dues(flock, now=now, before=before)
+    for due in dues:
         asked[due.step.bird_id].append(_asked(due, zone))
+    for due in planned:
+        asked[due.plan.bird_id].append(_planned(due))
     holds = {hold.bird.pk: hold for hold in open_holds(flock, now=now, at__lt=before)}
     hers = {
         row["pk"]: Records(
@@ -231,6 +241,7 @@ def _read(flock, today: date, before: datetime):
             plans=plans[row["pk"]],
             states=states[row["pk"]],
             age_days=age_days(row["hatched"], today),
+            new_since=new_since.get(row["pk"]),
         )
         for row in birds
     }
@@ -348,12 +359,21 @@ def _weights(birds: Iterable[UUID], today: date) -> dict[UUID, list[tuple[date, 
     return found
 
 
-def _states(flock, today: date) -> dict[UUID, list[State]]:
-    found = defaultdict(list)
-    for state in BirdState.objects.filter(flock=flock).on(today).order_by("since"):
-        words = state.get_kind_display()
-        found[state.bird_id].append(State(state.pk, state.kind, words, state.since, state.until))
-    return found
+def _states(flock, today: date) -> tuple[dict[UUID, list[State]], dict[UUID, date]]:
+    """What holds of each bird, and when those that came lately did so; one query."""
+    found, new_since = defaultdict(list), {}
+    lately = today - timedelta(max(NEW_BIRD_DAYS) + 7)
+    quarantine = Q(kind=BirdState.Kind.QUARANTINE, since__range=(lately, today))
+    holding = Q(until=None) | Q(until__gt=today)
+    states = BirdState.objects.filter(holding | quarantine, flock=flock, since__lte=today)
+    for state in states.order_by("since"):
+        if state.kind == BirdState.Kind.QUARANTINE and state.since >= lately:
+            new_since[state.bird_id] = state.since
+        if state.holds_on(today):
+            words = state.get_kind_display()
+            one = State(state.pk, state.kind, words, state.since, state.until)
+            found[state.bird_id].append(one)
+    return found, new_since
 
 
 def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict[str, date]]:
@@ -405,6 +425,23 @@ def _asked(due, zone) -> Asked:
         due.on,
         step.claimed_by.name if step.claimed_by else "",
         step.claimed_by_id,
+    )
+
+
+def _planned(due: PlanDue) -> Asked:
+    plan = due.plan
+    return Asked(
+        None,
+        plan.foot,
+        PLAN,
+        due.what,
+        due.last_done,
+        due.on,
+        due.who,
+        due.who_key,
+        plan.pk,
+        due.why,
+        StepKind.DRESSING_CHANGED in plan.kinds,
     )
 
 
@@ -481,10 +518,13 @@ def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
 
 
 def usual_due(kind: str, on: date, *, bird: Bird, foot: str, flock, now: datetime) -> date | None:
-    """``suggested_due`` with what the advice for this foot asks for; ``foot`` "": for either.
+    """``suggested_due`` with what the advice for this foot asks for; ``foot`` "": for either. What
+    a plan asks for is due by that.
 
     The bird must come with her flock.
     """
+    if is_planned(kind, bird=bird, foot=foot, flock=flock, now=now):
+        return None
     if kind != StepKind.WATCHED:
         return suggested_due(kind, on, flock)
     hers = standing(bird, now=now)

@@ -87,19 +87,25 @@ class Outline:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the newest step of a line asks for. ``line``: see ``care.due``; ``what``: in words.
+    """What the newest step of a line asks for, or a plan. ``line``: see ``care.due``; ``what``: in
+    words.
 
-    ``foot`` "": of the whole bird. ``who``, ``who_key``: whoever said that they will do it.
+    ``foot`` "": of the whole bird. ``who``, ``who_key``: whoever said that they will do it, or
+    whose turn it is. ``why``: what changed the day of a plan. ``dresses``: it looks after a
+    dressing.
     """
 
-    step: UUID
+    step: UUID | None
     foot: str
     line: str
     what: str
-    done_on: date
+    done_on: date | None
     on: date
     who: str = ""
     who_key: int | None = None
+    plan: UUID | None = None
+    why: str = ""
+    dresses: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +167,8 @@ class Records:
     ``looks``: the newest first, from 14 days before her oldest open case on, and without one the
     last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
     ``looked_at``: when a foot was last looked at with a step of care (watched, a dressing).
-    ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot.
+    ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot. ``new_since``: when
+    her quarantine began, also where it is over.
     """
 
     looks: Sequence[Look] = ()
@@ -176,14 +183,19 @@ class Records:
     plans: Mapping[str, VetPlan] = field(default_factory=dict)
     states: Sequence[State] = ()
     age_days: int | None = None
+    new_since: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Rounds:
-    """The flock's own days between checks: of clear birds, and of those with a sore foot."""
+    """The flock's own days between checks: of clear birds, and of those with a sore foot.
+
+    ``new_bird_days``: after a new bird came, those on which her feet are checked besides.
+    """
 
     clear_days: int
     sore_days: int
+    new_bird_days: tuple[int, ...] = ()
 
 
 # --- How she stands
@@ -225,8 +237,8 @@ class Sign:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """What is due, such as ``check`` or ``dressing``. ``step``: that asks for it, else the advice
-    or the flock's own days do."""
+    """What is due, such as ``check`` or ``dressing``. ``step`` or ``plan``: that asks for it, else
+    the advice or the flock's own days do. ``why``: what changed the day, in words."""
 
     what: str
     on: date
@@ -235,6 +247,8 @@ class Due:
     step: UUID | None = None
     line: str = ""
     foot: str = ""
+    plan: UUID | None = None
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -753,20 +767,28 @@ def _foot(
 
 
 def _due(asked: Asked) -> Due:
-    return Due(asked.what, asked.on, asked.who, asked.who_key, asked.step, asked.line, asked.foot)
+    by = asked.who, asked.who_key
+    of = asked.step, asked.line, asked.foot, asked.plan, asked.why
+    return Due(asked.what, asked.on, *by, *of)
 
 
 def _usual(records: Records, rounds: Rounds) -> date | None:
     """When the flock's own days ask for the next check; None: she was never checked."""
-    days = rounds.sore_days if _current(records) else rounds.clear_days
-    return records.last_check and records.last_check + timedelta(days)
+    if records.last_check is None:
+        return None
+    usual = rounds.sore_days if _current(records) else rounds.clear_days
+    days = [records.last_check + timedelta(usual)]
+    if records.new_since:
+        asked = (records.new_since + timedelta(number) for number in rounds.new_bird_days)
+        days += [day for day in asked if day > records.last_check]
+    return min(days)
 
 
 def _each_once(dues: Iterable[Due]) -> tuple[Due, ...]:
     """One check covers both feet; of two days the earlier counts."""
     found: dict[tuple, Due] = {}
     for due in dues:
-        key = (due.what, None if due.what == CHECK else due.step)
+        key = (due.what, None if due.what == CHECK else due.step or due.plan)
         if key not in found or (due.on, not due.who) < (found[key].on, not found[key].who):
             found[key] = due
     return tuple(sorted(found.values(), key=lambda due: (due.on, due.what)))
@@ -800,7 +822,7 @@ def _with_checks(
     for name, foot in feet.items():
         hers = [asked for asked in records.asked if asked.foot == name]
         watch = next((asked for asked in hers if asked.line == LOOK), None)
-        dressed = any(asked.line == DRESSING for asked in hers)
+        dressed = any(asked.line == DRESSING or asked.dresses for asked in hers)
         days = [usual]
         again = foot.look_again_days
         if again and not watch and not dressed:

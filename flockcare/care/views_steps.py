@@ -13,7 +13,16 @@ from flockcare.care import services
 from flockcare.care.forms import UNDECIDED, DropForm, StepForm, posted
 from flockcare.care.holds import Hold
 from flockcare.care.medicines import warnings_about
-from flockcare.care.models import WITHHOLDING, Bleeding, CareStep, StepKind, VetContact
+from flockcare.care.models import (
+    DRESSED,
+    WITHHOLDING,
+    Bleeding,
+    CareStep,
+    KitItem,
+    StepKind,
+    VetContact,
+)
+from flockcare.care.parts import Given, done_with
 from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.situation import standing
 from flockcare.care.views_today import back_or_piece
@@ -43,15 +52,15 @@ def _step_or_404(flock, step_id) -> CareStep:
 @form_page
 def new(request, flock, bird_id):
     """``?foot=`` and ``?kind=`` choose ahead; without a foot, the one that is sore."""
-    bird = get_object_or_404(_WITH_SCORES, flock=flock, pk=bird_id)
+    bird = get_object_or_404(with_scores(), flock=flock, pk=bird_id)
     bird.flock = flock
     now = timezone.now()
     asked = {
-        "foot": _foot_asked_for(request, bird),
-        "kind": request.GET.get("kind", "") if request.GET.get("kind") in StepKind.values else "",
+        "foot": foot_asked_for(request, bird),
+        "kind": [kind for kind in request.GET.getlist("kind") if kind in StepKind.values],
         "at": now,
     }
-    if asked["kind"] == StepKind.VET:
+    if asked["kind"] == [StepKind.VET]:
         asked["contact"] = VetContact.objects.filter(flock=flock).usual()
     data, photos, refused = posted(request), Sent(), []
     form = StepForm(
@@ -60,17 +69,17 @@ def new(request, flock, bird_id):
     if request.method == "POST":
         photos, refused = _take_in_photos(request, form, now=now)
         if _can_be_kept(form, refused, now=now) and _logged(
-            form, step := form.step(), photos.own, now=now
+            form, steps := form.steps(), photos.own, by=request.user, now=now
         ):
-            _tell(request, step, "Saved")
-            _tell_elsewhere(request, step, photos)
+            tell(request, "Saved", *steps)
+            _tell_elsewhere(request, steps[0], photos)
             return redirect("care:bird", flock.pk, bird.pk)
     return _form_page(request, bird, form, sent=photos, photo_errors=refused)
 
 
-def _logged(form, step: CareStep, photos, *, now) -> bool:
+def _logged(form, steps: list[CareStep], photos, *, by, now) -> bool:
     try:
-        return saved(form, services.log_step, step=step, photos=photos, now=now)
+        return saved(form, services.log_care, steps=steps, photos=photos, by=by, now=now)
     except keys.KeyTaken as taken:
         form.add_error(None, keys.refusal(taken, _address))
         return False
@@ -80,10 +89,11 @@ def _address(step: CareStep) -> str:
     return reverse("care:step", args=[step.flock_id, step.pk])
 
 
-_WITH_SCORES = Bird.objects.annotate(**NEWEST_SCORES)
+def with_scores():
+    return Bird.objects.annotate(**NEWEST_SCORES)
 
 
-def _foot_asked_for(request, bird) -> str:
+def foot_asked_for(request, bird) -> str:
     if "foot" in request.GET:
         return request.GET["foot"] if request.GET["foot"] in Foot.values else ""
     sore = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score"))]
@@ -105,6 +115,7 @@ def _can_be_kept(form, refused: list[str], *, now) -> bool:
 @form_page
 def show(request, flock, step_id):
     step = _step_or_404(flock, step_id)
+    _, *others = done_with(step)
     now = timezone.now()
     data, kept, refused = posted(request), Sent(), []
     form = StepForm(
@@ -123,7 +134,7 @@ def show(request, flock, step_id):
             basis=basis,
             now=now,
         ):
-            _tell(request, changed, "Saved")
+            tell(request, "Saved", changed)
             _tell_elsewhere(request, changed, kept)
             return redirect("care:bird", flock.pk, step.bird_id)
     return _form_page(
@@ -133,6 +144,7 @@ def show(request, flock, step_id):
         step=step,
         shots=shots(step.photos.filter(of_house=False)),
         papers=step.photos.filter(of_house=True),
+        others=others,
         sent=kept,
         photo_errors=refused,
     )
@@ -145,6 +157,7 @@ def _form_page(request, bird, form, *, sent: Sent, photo_errors, **more):
         "here": "today",
         "bird": bird,
         "form": form,
+        "kit_names": sorted(item.name for item in form.kit.values()),
         "for_vet": bird_is_for_vet(hers),
         "level": hers.advice if hers else None,
         "photo_errors": photo_errors,
@@ -174,23 +187,40 @@ def _tell_elsewhere(request, step: CareStep, sent: Sent) -> None:
     tell_elsewhere(request, step, [(step.foot, one) for one in sent.elsewhere], lost=sent.lost)
 
 
-def _tell(request, step: CareStep, deed: str) -> None:
-    due = (
-        f" Due again on {step.next_due:%A}, {step.next_due.day} {step.next_due:%B}."
-        if (step.next_due)
-        else ""
-    )
+def tell(request, deed: str, *steps: CareStep) -> None:
+    first = steps[0]
+    due = min((step.next_due for step in steps if step.next_due), default=None)
+    due = f" Due again on {due:%A}, {due.day} {due:%B}." if due else ""
+    if any(step.kind in DRESSED for step in steps):
+        due = f"{due} A dressing is checked within a day."
     messages.success(
         request,
         format_html(
             '{}: {}, {}.{} <a href="{}">Correct or delete</a>',
             deed,
-            step.bird,
-            step.words,
+            first.bird,
+            Given(steps).words,
             due,
-            _address(step),
+            _address(first),
         ),
     )
+    for step in steps:
+        _warn(request, step)
+        if step.given_until and step.given_until > step.on:
+            plan = reverse("care:plan_new", args=[step.flock_id, step.bird_id])
+            words = 'It is to be given again. <a href="{}?step={}">Plan it, so that it is due</a>'
+            messages.info(request, format_html(words, plan, step.pk))
+    tell_none_left(request, *steps)
+
+
+def tell_none_left(request, *steps: CareStep) -> None:
+    """Of what these used; the stock as it is now."""
+    items = KitItem.objects.filter(pk__in=[step.item_id for step in steps if step.amount])
+    for item in items.filter(stock__lte=0):
+        messages.warning(request, f"{item}: none left in the kit, by the count.")
+
+
+def _warn(request, step: CareStep) -> None:
     if step.withholds:
         hold = Hold(step.bird, timezone.localdate())
         hold.add(step, step.flock.zone)
@@ -212,9 +242,11 @@ def _tell(request, step: CareStep, deed: str) -> None:
 @require_POST
 @flock_view()
 def undo(request, flock, step_id):
+    """``whole``: with all that was done in one go with it."""
     step = _step_or_404(flock, step_id)
-    services.undo_step(step=step, by=request.user)
-    messages.success(request, f"Deleted: {step.bird}, {step.words}.")
+    steps = done_with(step) if "whole" in request.POST else [step]
+    services.undo_care(steps=steps, by=request.user)
+    messages.success(request, f"Deleted: {step.bird}, {Given(tuple(steps)).words}.")
     return back_or_piece(request, flock, step.bird_id)
 
 
@@ -231,7 +263,8 @@ def done(request, flock, step_id):
         messages.warning(request, f"{step.bird}: {' '.join(error.messages)}")
     else:
         if not request.htmx:
-            _tell(request, again, "Saved")
+            tell(request, "Saved", again)
+        tell_none_left(request, again)
     return back_or_piece(request, flock, step.bird_id)
 
 

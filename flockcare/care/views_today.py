@@ -11,15 +11,18 @@ from flockcare.birds.models import Bird
 from flockcare.care.case_story import repeated_trouble
 from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
-from flockcare.care.models import CareStep
+from flockcare.care.models import CareStep, TaskDone
 from flockcare.care.notifiable import several_ill
+from flockcare.care.parts import WITH, Given, in_one
 from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.rows import Row, answer, rows_of
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import advise_bird, advise_cases, mark_of, standing_alone, standings
 from flockcare.care.standing_words import eggs_words
+from flockcare.care.tasks import tasks_due
 from flockcare.feet.cases import cases_of_bird
 from flockcare.people.access import flock_view
+from flockcare.people.bylines import with_names
 from flockcare.people.fresh import kept, renewed, whole_or_piece
 
 LAST_STEPS = 3
@@ -47,10 +50,10 @@ def today_panel(request, flock):
     if not request.htmx:
         return redirect("care:list", flock.pk)
     mark = mark_of(flock, now=timezone.now())
-    return renewed(request, care_tag(request, mark), lambda: _piece(request, flock, mark))
+    return renewed(request, care_tag(request, mark), lambda: piece(request, flock, mark))
 
 
-def _piece(request, flock, mark):
+def piece(request, flock, mark):
     return render(request, "care/today_piece.html", care_now(request, flock, mark))
 
 
@@ -69,7 +72,7 @@ def care_now(request, flock, mark: tuple) -> dict:
         context = _of_care(request, flock, found)
         return {
             "answer": render_to_string("care/today_rows.html", context, request),
-            "has_rows": bool(context["rows"]),
+            "has_rows": bool(context["rows"] or context["tasks"]),
             "listed": render_to_string("care/today_list.html", context, request),
         }
 
@@ -87,7 +90,11 @@ def _of_care(request, flock, found) -> dict:
     if mine:
         rows = [row for row in rows if row.is_for(request.user.pk)]
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
-    done = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
+    steps = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
+    done = in_one(steps.order_by("-at"))
+    today = timezone.localdate(now)
+    tasks_done = TaskDone.objects.filter(flock=flock, on=today).order_by("-logged_at")
+    tasks_done = with_names(tasks_done.select_related("house", "bird", "keeper"))
     return {
         "here": "today",
         "flock": flock,
@@ -98,7 +105,10 @@ def _of_care(request, flock, found) -> dict:
         "vet_wanted": any(row.standing.urgent for row in rows),
         "rows": rows,
         "gone": [(key, name, eggs_words(eggs)) for key, name, eggs in found.gone],
-        "done": done.order_by("-at"),
+        "done": done,
+        "tasks": tasks_due(flock, today),
+        "tasks_done": tasks_done,
+        "done_count": len(done) + len(tasks_done),
         "to_buy": to_buy(flock, today=timezone.localdate(now)),
     }
 
@@ -112,7 +122,7 @@ def care_tag(request, mark: tuple) -> str:
 def back_or_piece(request, flock, bird_id):
     """After a tap in the list: the list anew, or the page that the tap came from."""
     if request.htmx:
-        response = _piece(request, flock, mark_of(flock, now=timezone.now()))
+        response = piece(request, flock, mark_of(flock, now=timezone.now()))
         response.headers["Cache-Control"] = "no-store"
         return response
     if request.POST.get("back") == "bird":
@@ -134,13 +144,21 @@ def bird(request, flock, bird_id):
         return renewed(
             request, tag, lambda: _care_of(request, bird, "care/bird_piece.html", mark, tag)
         )
-    response = _care_of(request, bird, "care/bird.html")
+    more = {"last_given": _last_given(bird), "plans": bird.careplan_set.order_by("-since")}
+    response = _care_of(request, bird, "care/bird.html", **more)
     response.headers["Vary"] = "HX-Request"
     return response
 
 
-def _care_of(request, bird, template: str, mark: tuple = (), tag: str = ""):
-    return render(request, template, {**care_of(bird, cases_of_bird(bird), mark), "tag": tag})
+def _care_of(request, bird, template: str, mark: tuple = (), tag: str = "", **more):
+    context = care_of(bird, cases_of_bird(bird), mark)
+    return render(request, template, {**context, "tag": tag, **more})
+
+
+def _last_given(bird) -> list[Given]:
+    steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
+    # What was done in one go with others stands in one line with them.
+    return in_one(steps[: LAST_STEPS * len(WITH)])[:LAST_STEPS]
 
 
 def care_of(bird, cases, mark: tuple = ()) -> dict:
@@ -149,7 +167,6 @@ def care_of(bird, cases, mark: tuple = ()) -> dict:
     found = standing_alone(bird, now=now, mark=mark)
     bird.flock.usual_vet = found.vet
     hers = found.birds.get(bird.pk)
-    steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
     return {
         "here": "birds",
         "bird": bird,
@@ -159,7 +176,6 @@ def care_of(bird, cases, mark: tuple = ()) -> dict:
         "bird_rules": advise_bird(hers),
         "advised": advise_cases(bird, hers),
         "holds": [] if hers else open_holds(bird.flock, now=now, bird=bird),
-        "last_steps": steps[:LAST_STEPS],
         "repeated": repeated_trouble(bird, cases),
         "for_vet": bird_is_for_vet(hers),
         "limits": LIMITS,

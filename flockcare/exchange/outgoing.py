@@ -10,13 +10,13 @@ so that no row names a thing that the files do not hold.
 from django.utils.text import slugify
 
 from flockcare.birds.models import Bird
-from flockcare.care.models import KitItem, VetContact
+from flockcare.care.models import CarePlan, KitItem, VetContact
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.tables.base import Names, Table
 from flockcare.exchange.tables.history import Past
 from flockcare.exchange.taken import taken_text
 from flockcare.housing.models import House
-from flockcare.people.models import Byline, Flock
+from flockcare.people.models import Byline, Flock, Keeper
 from flockcare.photos.models import Photo
 
 
@@ -31,6 +31,7 @@ class Outgoing:
             houses=dict(House.objects.filter(flock=flock).values_list("pk", "name")),
             vets=dict(VetContact.objects.filter(flock=flock).values_list("pk", "name")),
             kit=dict(KitItem.objects.filter(flock=flock).values_list("pk", "name")),
+            people=_people(flock),
             bylines={(record, field): name for record, field, name in bylines},
         )
         photos = Photo.objects.filter(flock=flock).select_related("sorting", "keeper")
@@ -77,6 +78,13 @@ class Outgoing:
 
     def goes_with(self, record, photo) -> bool:
         return record.bird_id == photo.bird_id and record.pk in self.written
+
+
+def _people(flock) -> dict[str, str]:
+    """Whoever has a turn in a plan of care, by their keys."""
+    turns = CarePlan.objects.filter(flock=flock).values_list("turns", flat=True)
+    keys = {key for one in turns for key, _ in one if key}
+    return {str(one.pk): one.name for one in Keeper.objects.filter(pk__in=keys)}
 
 
 def _file_names(photos, names: Names) -> dict:

@@ -14,7 +14,7 @@ from flockcare.birds.models import Bird, Weighing
 from flockcare.birds.services import weigh
 from flockcare.care.forms import StepForm
 from flockcare.care.models import CareStep
-from flockcare.care.services import log_step
+from flockcare.care.services import log_care
 from flockcare.core.forms import record_keys
 from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check
@@ -116,10 +116,11 @@ def tell_check(check: Check) -> Stored:
 def read_step(sent: Sent) -> Deed:
     form = StepForm(sent.data, flock=sent.flock, bird=sent.bird, keeper=sent.keeper)
     _refuse_what_is_wrong(form)
-    step, keys = form.step(), record_keys(sent.data.getlist("kept"))
+    steps, keys = form.steps(), record_keys(sent.data.getlist("kept"))
     photos = sent_before(flock=sent.flock, bird=sent.bird, keys=keys)
     sent.notices.extend(left_out([("", photo) for photo in photos.elsewhere], photos.lost))
-    return lambda: log_step(step=step, photos=photos.own, now=sent.now)[0]
+    said = {"steps": steps, "photos": photos.own, "by": sent.keeper, "now": sent.now}
+    return lambda: log_care(**said)[0]
 
 
 def tell_step(step: CareStep) -> Stored:

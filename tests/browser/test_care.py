@@ -38,7 +38,7 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     find_sore(mine, site, "Caraway", "Mild")
     mine.locator("a:has-text('Log care')").tap()
     mine.locator("label:has-text('dressing on')").tap()
-    mine.fill("#id_product", "gauze and wrap")
+    mine.fill("#id_with_dressing", "gauze and wrap")
     mine.locator("button:has-text('Save')").tap()
     mine.wait_for_selector("text=Saved: Caraway, left foot: dressing on, gauze and wrap.")
 

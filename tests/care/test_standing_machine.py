@@ -27,7 +27,9 @@ from hypothesis.stateful import (
 from flockcare.birds import services as of_birds
 from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care import services as of_care
-from flockcare.care.models import CareStep, StepKind
+from flockcare.care import services_plans as plans
+from flockcare.care import services_tasks as tasks
+from flockcare.care.models import CarePlan, CareStep, StepKind, TaskKind
 from flockcare.care.situation import standings, worked_out
 from flockcare.care.standing import FEET
 from flockcare.exchange.services import Refused, apply, check, export, read_folder
@@ -251,6 +253,48 @@ class Standings(RuleBasedStateMachine):
                 case "days" if one.kind == "medicine":
                     days = {"egg_days": 9, "meat_days": 9, "days_from": "label"}
                     of_care.enter_days(steps=[one], by=self.ros, **days)
+
+    @rule(
+        bird=BIRDS,
+        ago=AGO,
+        foot=FOOT,
+        every=st.integers(1, 5),
+        until=st.none() | st.integers(0, 20),
+        course=st.booleans(),
+    )
+    def a_plan_is_made(self, bird, ago, foot, every, until, course):
+        hen, since = self.bird(bird), timezone.localdate() - timedelta(ago)
+        part = {"kind": "medicine" if course else "soaked", "product": "Drops", "amount": None}
+        plan = CarePlan(flock=hen.flock, bird=hen, foot=foot, parts=[part], since=since)
+        plan.every_days, plan.turns = every, [[str(self.ted.pk), ""], [str(self.ros.pk), ""]]
+        plan.until = None if until is None else since + timedelta(until)
+        if course:
+            plan.egg_days, plan.days_from = every, "vet"
+        with suppress(*REFUSED):
+            plans.save_plan(plan=plan, by=self.ros)
+
+    @rule(which=PICK, deed=st.sampled_from(["do", "skip", "move", "stop", "delete"]))
+    def something_is_done_about_a_plan(self, which, deed):
+        if (one := self.one(CarePlan, which)) is None:
+            return
+        with suppress(*REFUSED):
+            match deed:
+                case "do":
+                    plans.do_plan(plan=one, by=self.ted)
+                case "skip":
+                    plans.skip(plan=one, by=self.ros)
+                case "move":
+                    to = timezone.localdate() + timedelta(which % 4)
+                    plans.move(plan=one, to=to, by=self.ros)
+                case "stop":
+                    plans.stop(plan=one, because="Healed.", by=self.ros)
+                case "delete":
+                    plans.delete_plan(plan=one, by=self.ros)
+
+    @rule(wanted=st.booleans())
+    def new_birds_are_checked_or_not(self, wanted):
+        said = {TaskKind.NEW_BIRD: (wanted, None)}
+        tasks.set_tasks(flock=self.flock, wanted=said, today=timezone.localdate(), by=self.ros)
 
     @rule(which=PICK, bird=BIRDS, foot=FOOT)
     def care_is_moved(self, which, bird, foot):

@@ -31,6 +31,19 @@ def dues(cast):
     ]
 
 
+@pytest.mark.parametrize(
+    ("kind", "late", "is_due"),
+    [
+        *(("soaked", 28, True), ("soaked", 29, False), ("vet", 29, False)),
+        *(("dressing on", 84, True), ("dressing on", 85, False)),
+    ],
+)
+def test_what_is_long_late_is_not_asked_for_for_ever(cast, birds, kind, late, is_due):
+    """Our choice, no published source: four weeks, and twelve for a dressing that may be on."""
+    step(cast, birds["Dill"], kind, days_ago=late + 1, next_due=day(-late))
+    assert bool(dues(cast)) is is_due
+
+
 # --- Logging
 
 

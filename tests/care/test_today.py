@@ -204,4 +204,4 @@ def test_what_the_kit_lacks_stands_on_today(cast, birds):
     for name, stock in [("Salve", 0), ("Gauze", 1), ("Gloves", 9), ("Wrap", 1), ("Salt", 0)]:
         KitItem.objects.create(flock=cast.flock, name=name, stock=stock, low_at=2)
     shown = " ".join(piece(cast.clients.viewer, cast).content.decode().split())
-    assert "Kit</a>: Gauze low; Salt used up; Salve used up; 1 more to buy." in shown
+    assert "Kit</a>: Gauze low; Salt none left; Salve none left; 1 more to buy." in shown

@@ -12,7 +12,7 @@ from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, BirdState, Breed, Weighing
-from flockcare.care.models import CareStep, KitItem, VetContact
+from flockcare.care.models import CarePlan, CareStep, KitItem, TaskDone, VetContact
 from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.housing.models import (
     Event,
@@ -128,6 +128,16 @@ def records(flock, keeper) -> dict:
         "photo_id": photo.pk,
         "step_id": CareStep.objects.create(
             flock=flock, bird=bird, foot="left", kind="soaked", at=timezone.now()
+        ).pk,
+        "care_plan_id": CarePlan.objects.create(
+            flock=flock,
+            bird=bird,
+            foot="left",
+            parts=[{"kind": "soaked", "product": "", "amount": None}],
+            since=since,
+        ).pk,
+        "task_done_id": TaskDone.objects.create(
+            flock=flock, kind="muck out", house=house, on=since
         ).pk,
         "contact_id": VetContact.objects.create(
             flock=flock, name="Surgery", telephone="01632 960001"

@@ -17,7 +17,7 @@ from PIL import Image
 from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.birds.services import edit_bird
 from flockcare.care import services as care
-from flockcare.care.models import CareStep, VetContact
+from flockcare.care.models import CarePlan, CareStep, Task, TaskDone, VetContact
 from flockcare.exchange.originals import is_bare
 from flockcare.exchange.services import apply, check, export, read_folder
 from flockcare.exchange.tables import FILES
@@ -138,6 +138,33 @@ def whole(cast, birds):
     )
     CareStep.objects.create(
         flock=flock, bird=mace, kind="ointment", at=AT, no_medicine=True, given_to="Ark"
+    )
+    for kind, is_on, days in (("muck out", True, 7), ("new bird", False, None)):
+        Task.objects.create(
+            flock=flock, kind=kind, is_on=is_on, every_days=days, since=date(2024, 1, 1)
+        )
+    for kind, where in (("muck out", {"house": house}), ("trim nails", {"bird": mace})):
+        TaskDone.objects.create(
+            flock=flock, kind=kind, on=date(2024, 1, 9), keeper=keeper, logged_at=AT, **where
+        )
+    CarePlan.objects.create(
+        flock=flock,
+        bird=dill,
+        foot="left",
+        parts=[
+            {"kind": "soaked", "product": "=salt", "amount": "30"},
+            {"kind": "dressing changed", "product": "", "amount": None},
+        ],
+        every_days=2,
+        since=date(2024, 3, 1),
+        turns=[[str(keeper.pk), ""], ["", "Ines"]],
+        put_off="skipped",
+        put_off_from=date(2024, 3, 3),
+        put_off_to=date(2024, 3, 5),
+        stopped_on=date(2024, 3, 6),
+        stopped_because="Healed.",
+        keeper=keeper,
+        logged_at=AT,
     )
     care.claim(step=step, by=owner, now=AT + timedelta(hours=1))
     dropped = CareStep.objects.create(

@@ -534,13 +534,39 @@ def test_old_care_asks_for_nothing_today(cast, birds):
         f"Dill,{far},medicine,{far}\nMace,{far},dressing on,\nSorrel,{near},medicine,{near}\n"
     )
     table = Table(cast, "care", text).tell({})
-    assert "taken as long past" in table.text
+    assert "What is over is past" in table.text
     table.post(take="all")
     assert [hold.bird.name for hold in open_holds(cast.flock, now=now)] == ["Sorrel"]
-    assert [due.step.bird.name for due in open_dues(cast.flock, now=now)] == ["Sorrel"]
+    assert open_dues(cast.flock, now=now) == []
     # The same table again adds nothing.
     Table(cast, "care", text).tell({}).post(take="all")
     assert CareStep.objects.count() == 3
+
+
+@pytest.mark.parametrize(
+    ("told", "held", "late"),
+    [
+        ({}, {"Mace", "Sorrel"}, {"Sorrel"}),
+        ({"past": "all"}, set(), set()),
+        ({"past": "none"}, {"Mace", "Sorrel"}, {"Dill", "Sorrel"}),
+    ],
+)
+def test_care_is_past_as_soon_as_its_days_are_over(cast, birds, told, held, late):
+    """A soak is over after a week, an ointment of known days after these, else after 12 weeks."""
+    now = timezone.now()
+    ago = {days: (now - dt.timedelta(days)).date() for days in (3, 9, 15, 30)}
+    text = (
+        "hen,date,treatment,next due,days without her eggs,days without her meat,days from\n"
+        f"Dill,{ago[15]},soaked,{ago[9]},,,\nDill,{ago[30]},ointment,,20,0,label\n"
+        f"Mace,{ago[30]},ointment,,,,\nSorrel,{ago[9]},ointment,{ago[3]},20,0,label\n"
+    )
+    table = Table(cast, "care", text).tell({**told, "order": "day"})
+    columns = ["bird", "date", "kind", "next_due", "egg_days", "meat_days", "days_from"]
+    table.tell({f"column-{place}": name for place, name in enumerate(columns)})
+    table.post(take="all")
+    assert CareStep.objects.count() == 4
+    assert {hold.bird.name for hold in open_holds(cast.flock, now=now)} == held
+    assert {due.step.bird.name for due in open_dues(cast.flock, now=now)} == late
 
 
 def test_nothing_chosen_is_lost_when_something_is_wrong(cast, birds):

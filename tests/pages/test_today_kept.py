@@ -67,7 +67,7 @@ def test_a_bird_renamed_a_check_and_care_given_are_seen(cast, birds):
 def test_the_kit_is_counted_anew(cast, birds):
     said(cast, "No bird is under care")
     item = KitItem.objects.create(flock=cast.flock, name="Gauze", stock=0)
-    said(cast, "Gauze used up")
+    said(cast, "Gauze none left")
     item.delete()
     assert "Gauze" not in text(cast.clients.keeper, cast)
 

@@ -59,6 +59,7 @@ EDITS = {
     "feet:check_edit": Edit("note", "Walks well.", "Bedding wet."),
     "care:step": Edit("note", "Ten minutes.", "Warm water."),
     "care:drop": Edit("because", "Healed.", "Raining.", name="dropped_because"),
+    "care:plan_edit": Edit("note", "In the shed.", "By daylight."),
     "care:vet": Edit("note", "Closed on Sundays.", "Rings back."),
     "care:item": Edit("unit", "pads", "rolls"),
     "housing:edit": Edit("note", "Roof new.", "Door sticks."),
@@ -75,7 +76,14 @@ EDITS = {
 NEW = {
     *("birds:add", "birds:add_many", "birds:weighings", "birds:states"),
     *("care:item_new", "care:kit_fill", "care:vet_new", "care:give", "care:prescription"),
-    *("care:step_new", "care:calendar", "check_bird", "feet:round_start", "feet:sort_add"),
+    *(
+        "care:step_new",
+        "care:plan_new",
+        "care:calendar",
+        "check_bird",
+        "feet:round_start",
+        "feet:sort_add",
+    ),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),
     *("photos:add", "photos:card", "photos:cards", "photos:card_sheets", "photos:card_print"),
     "photos:measure",
@@ -83,7 +91,8 @@ NEW = {
 }
 REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
-    *("care:undo", "care:vet_delete", "birds:state_delete"),
+    *("care:undo", "care:vet_delete", "care:plan_delete", "birds:state_delete"),
+    "care:task_undo",
     *("care:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
     *("housing:event_delete", "housing:wetness_delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
@@ -94,6 +103,7 @@ REMOVED_WHOLE = {
 TAPS = {
     *("housing:events", "housing:event_over", "housing:wetness", "pages:wetness"),
     *("housing:change_why", "birds:state_start", "birds:state_end", "photos:face"),
+    *("care:plan_done", "care:plan_skip", "care:task_done"),
     *("pages:came_back", "care:claim", "care:done", "feet:round_next", "feet:round_pass"),
     *("feet:round_end", "housing:plan_done", "people:flock_open", "photos:put_back"),
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),
@@ -102,6 +112,9 @@ OTHERWISE = {
     "pages:restore": "is tested with the history",
     "pages:bring_back": "is tested with the history",
     "pages:changeset": "is tested with the history",
+    "care:task_settings": "ticks and numbers, each seen at once",
+    "care:plan_move": "is about the next day, which the page shows",
+    "care:plan_stop": "refuses the second",
     "care:holds": "only fills in what nobody knew",
     "feet:sort_send": "has an undo of its own",
     "feet:sort": "has an undo of its own",

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird
 from flockcare.care.holds import UNKNOWN_DAYS
+from flockcare.care.models import WITHHOLDING, StepKind
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.problems import Problems
 from flockcare.exchange.reading import Row
@@ -25,6 +26,26 @@ from flockcare.photos.models import Foot
 # More different words in one column are no list of values any more.
 MOST_WORDS = 60
 LEAVE_EMPTY = "-"
+
+
+# What becomes of old care, as the page asks it.
+PAST = {
+    "old": "what is over is past: nothing of it is due, and it withdraws no eggs",
+    "all": "all of it is past",
+    "none": "none of it is past",
+}
+# How long care may be late before it counts as over. Our choice, no published source.
+LATE_DAYS = 7
+
+
+def _days_after(cells: dict[str, str]) -> int:
+    """How many days care of such a row may still ask for something, or withdraw eggs or meat."""
+    held = cells.get("kind") in {*WITHHOLDING, StepKind.VET}
+    if not held or cells.get("no_medicine") == "yes" or cells.get("medicine_given") == "no":
+        return LATE_DAYS
+    days = [cells.get(name, "") for name in ("egg_days", "meat_days")]
+    known = [int(text) if text.isdecimal() else UNKNOWN_DAYS for text in days]
+    return max(LATE_DAYS, *known)
 
 
 @dataclass(frozen=True)
@@ -277,12 +298,20 @@ class Mapping:
         cells = {name: text for name, text in cells.items() if text}
         return cells | self._past(cells), wrong
 
+    @property
+    def past(self) -> str:
+        """What the keeper said of old care: one of ``PAST``."""
+        told = self.told.get("past", "")
+        return told if told in PAST else next(iter(PAST))
+
     def _past(self, cells: dict[str, str]) -> dict[str, str]:
-        """Care from long ago asks for nothing today, unless it says itself that it does."""
-        today = timezone.localdate(timezone=self.flock.zone)
-        oldest = str(today - timedelta(UNKNOWN_DAYS))
+        """Care whose days are over asks for nothing today, unless it says itself that it does."""
+        if self.table != "care" or self.past == "none":
+            return {}
         last = max(cells.get(name, "") for name in ("date", "given_until", "next_due"))
-        return {"past": "yes"} if self.table == "care" and "" < last < oldest else {}
+        oldest = timezone.localdate(timezone=self.flock.zone) - timedelta(_days_after(cells))
+        over = self.past == "all" or "" < last < str(oldest)
+        return {"past": "yes"} if over else {}
 
     def _cell(self, target: str, text: str) -> dict[str, str]:
         column = self.targets[target].column

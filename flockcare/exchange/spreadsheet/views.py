@@ -12,7 +12,7 @@ from flockcare.exchange.services import Refused, apply
 from flockcare.exchange.spreadsheet.forms import SheetForm
 from flockcare.exchange.spreadsheet.sheet import Sheet, read_sheet, read_text
 from flockcare.exchange.spreadsheet.targets import TABLES
-from flockcare.exchange.spreadsheet.translating import Found, Mapping
+from flockcare.exchange.spreadsheet.translating import PAST, Found, Mapping
 from flockcare.exchange.views import in_words
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
@@ -77,6 +77,7 @@ def _show(request, flock, table: str, sheet: Sheet, told):
         "tables": TABLES.items(),
         "packed": sheet.pack(),
         "mistakes": mapping.mistakes,
+        "pasts": [(value, words, value == mapping.past) for value, words in PAST.items()],
         "refused": refused,
         "looked": bool(told),
         **_of_rows(found),

@@ -8,6 +8,7 @@ the flock; an empty cell says "not known".
 from flockcare.exchange.tables.base import Table
 from flockcare.exchange.tables.birds import Birds
 from flockcare.exchange.tables.care import Care
+from flockcare.exchange.tables.care_plans import CarePlans
 from flockcare.exchange.tables.changes import Changes
 from flockcare.exchange.tables.checks import Checks
 from flockcare.exchange.tables.events import Events, WetnessTable
@@ -22,6 +23,7 @@ from flockcare.exchange.tables.prints import Prints
 from flockcare.exchange.tables.rounds import Rounds
 from flockcare.exchange.tables.states import States
 from flockcare.exchange.tables.stays import Stays
+from flockcare.exchange.tables.tasks import Tasks, TasksDone
 from flockcare.exchange.tables.vets import Vets
 from flockcare.exchange.tables.walks import Walks
 from flockcare.exchange.tables.weights import Weights
@@ -29,8 +31,8 @@ from flockcare.exchange.tables.windows import Windows
 
 _ALL = (
     *(Birds(), Weights(), States(), Housing(), Changes(), Plans(), Walks(), Stays(), Events()),
-    *(WetnessTable(), Checks()),
-    *(Rounds(), Kit(), Vets(), Care(), Photos(), Measurements(), Prints(), Windows(), Settings()),
+    *(WetnessTable(), Checks(), Rounds(), Kit(), Vets(), Care(), CarePlans(), Tasks()),
+    *(TasksDone(), Photos(), Measurements(), Prints(), Windows(), Settings()),
     History(),
 )
 FILES: dict[str, Table] = {table.name: table for table in _ALL}
@@ -39,7 +41,8 @@ IN_ORDER_OF_READING = tuple(
     FILES[name]
     for name in (
         *("flock.csv", "birds.csv", "weights.csv", "states.csv", "housing.csv", "stays.csv"),
-        *("checks.csv", "rounds.csv", "kit.csv", "vets.csv", "care.csv", "photos.csv"),
+        *("checks.csv", "rounds.csv", "kit.csv", "vets.csv", "care.csv", "plans.csv", "photos.csv"),
+        *("tasks.csv", "tasks_done.csv"),
         *("measurements.csv", "card_prints.csv"),
         *("housing_changes.csv", "housing_plans.csv", "walks.csv", "events.csv"),
         *("wetness.csv", "windows.csv", "history.csv"),

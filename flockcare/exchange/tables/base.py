@@ -42,6 +42,7 @@ class Names:
     kit: Mapping = field(default_factory=lambda: KEYS)
     vets: Mapping = field(default_factory=lambda: KEYS)
     photos: Mapping = field(default_factory=lambda: KEYS)
+    people: Mapping = field(default_factory=lambda: KEYS)
     # What a round calls a check.
     checks: dict = field(default_factory=dict)
     bylines: Mapping = field(default_factory=dict)

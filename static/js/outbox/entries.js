@@ -95,7 +95,7 @@ export function inWords({ kind, birdName, fields }) {
     const short = clear.length === 1 ? `${clear[0]} foot clear` : { same: "still the same" }[words(fields, "verdict")[0]];
     parts.push(short ?? (clear.length || words(fields, "verdict").length ? "both feet clear" : scores.join(", ")));
   } else if (kind === "step") {
-    parts.push(words(fields, "foot").filter(Boolean).map((foot) => `${foot} foot`)[0], words(fields, "kind")[0]);
+    parts.push(words(fields, "foot").filter(Boolean).map((foot) => `${foot} foot`)[0], ...words(fields, "kind"));
   } else {
     const given = fields.filter(([name, value]) => name.startsWith("grams") && value);
     parts.push(given.map(([name, value]) => `${value} ${{ grams: "kg", grams_lb: "lb", grams_oz: "oz" }[name] ?? ""}`).join(" "));
