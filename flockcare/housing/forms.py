@@ -100,10 +100,13 @@ class LengthField(forms.CharField):
             return None
         if text == self.prepare_value(self.present):
             return self.present
+        # What lies beyond the left wall is less than nothing.
+        below = self.least < 0 and text[0] in "-−"
         try:
-            length = float(read_length(text, bare=self.bare) / MM[self.unit])
+            length = float(read_length(text[below:], bare=self.bare) / MM[self.unit])
         except ValueError as error:
             raise ValidationError(str(error)) from None
+        length = -length if below else length
         if length < self.least:
             raise ValidationError(self._beyond("small", "least", self.least))
         if length > self.most:
@@ -117,6 +120,7 @@ class LengthField(forms.CharField):
 
 EXTENTS = {
     "height_cm": "high",
+    "along_cm": "far",
     "run_cm": "far",
     "spacing_cm": "far",
     "wall_cm": "far",
@@ -138,7 +142,7 @@ def length_field(model, name: str, units: str, *, least: float = 0, **kwargs) ->
         unit="mm" if name.endswith("_mm") else "cm",
         units=units,
         extent=EXTENTS.get(name, "long"),
-        least=max(least, limits.get("min_value", 0)),
+        least=least or limits.get("min_value", 0),
         most=limits["max_value"],
         label=field.verbose_name.capitalize(),
         **kwargs,
@@ -211,6 +215,7 @@ class PercentField(forms.FloatField):
 
 HELP = {
     "height_cm": "From the floor, or outside from the ground, to where she stands.",
+    "along_cm": "Of its middle, from the left wall inside; beyond the right wall more.",
     "run_cm": "Level distance from here to where she lands next.",
     "width_mm": "Width of the bar.",
     "spacing_cm": "Level, to the roost beside it.",
@@ -229,12 +234,16 @@ def description_field(
     The usual words stand to be tapped; with ``chips`` no others can be typed.
     """
     if name in LENGTHS:
-        return length_field(
+        field = length_field(
             *(FeatureState, name, units),
             least=_least(name, kind),
             present=present,
             help_text=HELP.get(name, ""),
         )
+        if (name, kind) == ("run_cm", FeatureKind.RAMP):
+            field.label = in_unit("Level distance from head to foot", field.bare)
+            field.help_text = ""
+        return field
     model_field = FeatureState._meta.get_field(name)
     words = {"label": model_field.verbose_name.capitalize(), "help_text": HELP.get(name, "")}
     if name == "moisture_percent":

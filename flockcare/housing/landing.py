@@ -33,7 +33,15 @@ def values_of(described: FeatureState | Place) -> dict:
 
 def layout_of(house: House, day: dt.date, pairs: Iterable[tuple[Feature, FeatureState]]) -> Layout:
     """What stood in the house as plain values, from what ``HouseRecord.on`` gives."""
-    return Layout(house.name, day, tuple(place_of(*pair) for pair in pairs))
+    return Layout(
+        house.name,
+        day,
+        tuple(place_of(*pair) for pair in pairs),
+        length_cm=house.floor_length_cm,
+        wall_cm=house.wall_height_cm,
+        raised_cm=house.floor_height_cm,
+        shape=house.shape,
+    )
 
 
 @dataclass(frozen=True, slots=True)

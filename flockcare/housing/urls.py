@@ -32,6 +32,5 @@ urlpatterns = [
     path("<uuid:house_id>/walk/", views_changes.walk, name="walk"),
     # Coming down from the roosts: drawing, table, what if.
     path("<uuid:house_id>/landing/", views_landing.landing_page, name="landing"),
-    path("<uuid:house_id>/drawing/", views_landing.drawing, name="drawing"),
     path("<uuid:house_id>/what-if/", views_whatif.what_if, name="what_if"),
 ]

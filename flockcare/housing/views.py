@@ -8,15 +8,18 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db.models import Min, OuterRef, Subquery
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.core.forms import saved
-from flockcare.housing import changes, services
+from flockcare.housing import changes, elevation, services
 from flockcare.housing.capacity import DIRECTIVE_SCOPE, THUMB_SCOPE, capacity, thumb
 from flockcare.housing.changes import description
 from flockcare.housing.checklist import unanswered
+from flockcare.housing.drawn import drawn
 from flockcare.housing.forms import HouseForm
+from flockcare.housing.landing import landers_on, layout_of
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Walk
 from flockcare.housing.residents import counts_on, residents_on
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of, records_of
@@ -50,6 +53,7 @@ def house_list(request, flock):
             "birds": counts[house.pk],
             "last": _last_made(records[house.pk], told.get(house.pk, []), flock.units),
             "described": records[house.pk].begins is not None,
+            "drawing": _small(records[house.pk], today),
         }
         for house in houses
     ]
@@ -58,6 +62,13 @@ def house_list(request, flock):
         "housing/list.html",
         {"here": "houses", "entries": entries, "homeless": _homeless(flock, counts)},
     )
+
+
+def _small(record: HouseRecord, day: dt.date) -> str:
+    try:
+        return elevation.small(layout_of(record.house, day, record.on(day)))
+    except NotRecorded:
+        return ""
 
 
 def _last_made(record: HouseRecord, told, units: str) -> changes.Change | None:
@@ -98,7 +109,8 @@ def house(request, flock, house_id):
     )
     history = changes.history(record, told, units=flock.units)
     whole = "all" in request.GET
-    residents = residents_on(house, day)
+    landers = [] if refused else landers_on(house, day)
+    residents = residents_on(house, day) if refused else [one.bird for one in landers]
     classes = [bird.weight_class for bird in residents]
     return render(
         request,
@@ -124,6 +136,7 @@ def house(request, flock, house_id):
             "scope": DIRECTIVE_SCOPE,
             "thumb_scope": THUMB_SCOPE,
             "unanswered": unanswered(layout),
+            **_drawn(house, day, layout, landers),
             "history": history if whole else history[:CHANGES_SHOWN],
             "earlier": 0 if whole else len(history[CHANGES_SHOWN:]),
             "plans": [
@@ -133,6 +146,14 @@ def house(request, flock, house_id):
             ],
         },
     )
+
+
+def _drawn(house: House, day: dt.date, layout, landers) -> dict:
+    """The drawing on the house's page; the table behind it stands on the page of landings."""
+    if not layout:
+        return {}
+    page = f"{reverse('housing:landing', args=[house.flock_id, house.pk])}?on={day}"
+    return drawn(layout_of(house, day, layout), landers, house.flock.units, page=page)
 
 
 def _chosen_day(text: str, today: dt.date) -> tuple[dt.date, bool]:

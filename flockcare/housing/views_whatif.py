@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from flockcare.housing import changes, flags, landing, services, whatif
+from flockcare.housing.drawn import is_heavy
 from flockcare.housing.forms_whatif import LimitForm, ScratchForm
 from flockcare.housing.layout import STEP, Layout, Place
 from flockcare.housing.models import Feature, House, HousingChange, PlannedState
@@ -18,7 +19,7 @@ from flockcare.housing.routes import Route, ways_down
 from flockcare.housing.states import NotRecorded, record_of
 from flockcare.housing.units import length_text, number_text
 from flockcare.housing.views import house_or_404
-from flockcare.housing.views_landing import is_heavy, landings_context
+from flockcare.housing.views_landing import landings_context
 from flockcare.people.access import flock_view
 
 ADVICE_SHOWN = 6

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from flockcare.analysis.landing import highest_drop
-from flockcare.housing.layout import Layout, Place
+from flockcare.housing.layout import STEP, Layout, Place
 from flockcare.housing.routes import Spot, spots, worst_drop
 from flockcare.people.models import Units
 
@@ -136,15 +136,18 @@ class _House:
         limit: Limit,
         grid_cm: float = 1.0,
     ):
-        self.stands, self.grid_cm = layout.stands, grid_cm
+        self.layout, self.stands, self.grid_cm = layout, layout.stands, grid_cm
         self.most = [limit.most_cm(mass) for mass in masses_kg]
         self.worst = self.worst_of(self.stands, {})
         self.over = self.over_at(self.worst)
 
     def worst_of(self, stands: Sequence[Place], moved: dict[str, float], *more: float) -> float:
-        heights = {place: moved.get(place.name, place.height_cm) for place in stands}
-        starts = [height for place, height in heights.items() if place.is_start]
-        return worst_drop([*heights.values(), *more], starts)
+        tried = self.layout
+        for name, height in moved.items():
+            tried = tried.changed(name, height_cm=height)
+        for height in more:
+            tried = tried.plus(Place("", STEP, height_cm=height))
+        return worst_drop(tried)
 
     def heights(self, low: float, high: float) -> list[float]:
         """The heights that are tried, above ``low`` and up to ``high``."""

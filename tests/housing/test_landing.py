@@ -149,7 +149,7 @@ def test_every_field_of_a_place_comes_from_the_records(shed):
 
 
 def test_who_may_look(cast, shed):
-    for view in ("landing", "drawing", "what_if"):
+    for view in ("landing", "what_if"):
         assert seen(cast, address(shed, view)) == READ_PAGE
     assert refused(cast, address(shed, "what_if")) == NOT_WRITERS
 
@@ -369,7 +369,7 @@ def test_a_suggestion_can_be_tried(cast, shed):
     assert "0 of 3 birds land with more than your limit (now 3)" in words
 
 
-def test_htmx_gets_the_drawing_and_the_results_alone(cast, shed):
+def test_htmx_gets_the_results_alone(cast, shed):
     answer = cast.clients.keeper.get(
         address(shed, "what_if"), {field(shed, "Bar", "h"): "80"}, headers={"HX-Request": "true"}
     )
@@ -377,9 +377,15 @@ def test_htmx_gets_the_drawing_and_the_results_alone(cast, shed):
     assert 'id="scratch-drawing"' in text
     assert 'hx-swap-oob="true"' in text
     assert "<html" not in text
-    answer = cast.clients.keeper.get(address(shed, "drawing"), headers={"HX-Request": "true"})
-    assert "<svg" in answer.content.decode()
-    assert "<html" not in answer.content.decode()
+
+
+def test_the_house_is_drawn_on_its_page_and_small_in_the_list(cast, shed):
+    """Nothing moves when it comes later, for it is there at once; each mark leads to its row."""
+    page_ = cast.clients.viewer.get(address(shed, "house")).content.decode()
+    assert page_.count('<svg class="elevation narrow"') == 1
+    assert f"{address(shed)}?on=" in page_ and "#place-1" in page_
+    listed = reverse("housing:list", args=[shed.flock_id])
+    assert '<svg class="elevation small"' in cast.clients.viewer.get(listed).content.decode()
 
 
 def test_a_plan_is_kept_and_the_house_stays_as_it_was(cast, shed):

@@ -276,7 +276,7 @@ def test_a_feature_is_added_from_a_start_in_plain_words(cast, shed):
         add(cast.clients.keeper, shed, "ladder", name="Ladder", height_cm="55").status_code == 302
     )
     ladder = Feature.objects.get(name="Ladder")
-    assert ladder.kind == "step"
+    assert ladder.kind == "ramp"
     assert ladder.states.get().since == dt.date(2026, 6, 20)
     page = text(cast.clients.keeper, url("house", cast.flock.pk, shed.pk))
     assert "Ladder added at 55 cm" in page
