@@ -68,8 +68,9 @@ def fields_of(kind: str, state: FeatureState | None = None) -> list[str]:
     return [name for name in NAMES if name in usual or getattr(state, name) not in (None, "")]
 
 
-# Words to choose from. Others may be typed; nothing is concluded from those.
-EDGES = ("rounded", "square", "sharp")
+# Words to choose from. Covers and beddings of other names may be typed, and what an import brings
+# stays; nothing is concluded from those.
+EDGES = ("round", "rounded", "square", "sharp")
 SURFACES = ("smooth", "rough", "splinters", "slippery")
 WORDS = {
     "material": (

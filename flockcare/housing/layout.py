@@ -66,6 +66,10 @@ def bedding_words(described) -> str:
     return "no bedding" if lies == NO_BEDDING else lies
 
 
+def _across(bar: Place) -> float:
+    return (bar.width_mm or 0.0) / 10
+
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """The places of a house on a day; their order says nothing.
@@ -115,6 +119,24 @@ class Layout:
         if place.along_cm is None or self.length_cm is None:
             return False
         return not 0 <= place.along_cm <= self.length_cm
+
+    def spacing_of(self, roost: Place) -> float | None:
+        """Level, from this roost to the next one: as recorded, else by where the two stand."""
+        if roost.spacing_cm is not None or roost.along_cm is None:
+            return roost.spacing_cm
+        gaps = [
+            abs(roost.along_cm - other.along_cm) - (_across(roost) + _across(other)) / 2
+            for other in self.places
+            if other.kind == ROOST and other.name != roost.name and other.along_cm is not None
+        ]
+        return max(0.0, min(gaps)) if gaps else None
+
+    def wall_of(self, roost: Place) -> float | None:
+        """From this roost to the nearer end wall: as recorded, else by where it stands."""
+        if roost.wall_cm is not None or roost.along_cm is None or self.length_cm is None:
+            return roost.wall_cm
+        nearer = min(roost.along_cm, self.length_cm - roost.along_cm)
+        return max(0.0, nearer - _across(roost) / 2)
 
     def changed(self, name: str, **new) -> Layout:
         """A copy in which the place of this name is different."""
