@@ -21,6 +21,7 @@ from flockcare.housing.models import (
     FeatureKind,
     FeatureState,
     House,
+    HouseShape,
     HousingChange,
     Stay,
 )
@@ -125,6 +126,8 @@ EXTENTS = {
     "spacing_cm": "far",
     "wall_cm": "far",
     "bedding_depth_cm": "deep",
+    "wall_height_cm": "high",
+    "floor_height_cm": "high",
     "breadth_cm": "wide",
     "width_mm": "wide",
     "floor_width_cm": "wide",
@@ -223,7 +226,7 @@ HELP = {
     "damp": "Squeeze a handful: it falls apart: dry; keeps its shape: damp; water shows: wet.",
     "moisture_percent": "Only if you measured it: weighed, dried and weighed again.",
 }
-CHIPS = {"edge", "surface", "damp"}
+CHIPS = {"edge", "material", "surface", "damp"}
 
 
 def description_field(
@@ -248,7 +251,9 @@ def description_field(
     words = {"label": model_field.verbose_name.capitalize(), "help_text": HELP.get(name, "")}
     if name == "moisture_percent":
         return PercentField(**words)
-    if name in CHIPS or chips:
+    # What a feeder is filled with stands under its material, in words of one's own.
+    told = name in CHIPS and not (name == "material" and kind == FeatureKind.OTHER)
+    if told or chips:
         return chosen_words(words_for(name, kind), present or "", **words)
     return forms.CharField(
         required=False,
@@ -328,19 +333,26 @@ class DescriptionForm(KeeperForm):
 # Houses and features
 
 
+HOUSE_LENGTHS = ("floor_length_cm", "floor_width_cm", "wall_height_cm", "floor_height_cm")
+
+
 class HouseForm(KeeperModelForm):
     class Meta:
         model = House
-        fields = ["name", "note", "floor_length_cm", "floor_width_cm"]
-        widgets = {"note": forms.Textarea(attrs={"rows": 3})}
+        fields = ["name", "shape", *HOUSE_LENGTHS, "note"]
+        widgets = {
+            "note": forms.Textarea(attrs={"rows": 3}),
+            "shape": forms.RadioSelect(attrs={"class": "chips"}),
+        }
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         units = self.instance.flock.units
-        for name in ("floor_length_cm", "floor_width_cm"):
+        for name in HOUSE_LENGTHS:
             self.fields[name] = length_field(
                 House, name, units, present=getattr(self.instance, name)
             )
+        self.fields["shape"].choices = [*HouseShape.choices, ("", "another")]
         help_text = "The ground inside, wall to wall. Leave empty if nobody has measured it."
         self.fields["floor_length_cm"].help_text = help_text
 

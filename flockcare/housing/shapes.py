@@ -20,6 +20,7 @@ class Thing:
     name: str
     kind: FeatureKind
     values: dict = field(default_factory=dict)
+    spare: bool = False  # Offered, but not usually there.
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,11 @@ class Shape:
         return Layout(
             self.name,
             dt.date.min,
-            tuple(Place(thing.name, str(thing.kind), **thing.values) for thing in self.things),
+            tuple(
+                Place(thing.name, str(thing.kind), **thing.values)
+                for thing in self.things
+                if not thing.spare
+            ),
             length_cm=self.house["floor_length_cm"],
             wall_cm=self.house["wall_height_cm"],
             raised_cm=self.house.get("floor_height_cm"),
@@ -47,8 +52,9 @@ class Shape:
         )
 
 
-def _roost(name: str, high: float, along: float) -> Thing:
-    return Thing(name, FeatureKind.ROOST, {"height_cm": high, "along_cm": along, **BAR})
+def _roost(name: str, high: float, along: float, *, spare: bool = False) -> Thing:
+    values = {"height_cm": high, "along_cm": along, **BAR}
+    return Thing(name, FeatureKind.ROOST, values, spare=spare)
 
 
 def _nests(high: float, along: float) -> Thing:
@@ -80,7 +86,13 @@ SHAPES = (
         HouseShape.COOP,
         "Knee to waist high, one or two roosts, a run beside it",
         _walls(130.0, 90.0, 80.0),
-        (_roost("Roost", 30.0, 45.0), _nests(12.0, 95.0), _floor(), _run()),
+        (
+            _roost("Roost", 30.0, 45.0),
+            _roost("Second roost", 30.0, 80.0, spare=True),
+            _nests(12.0, 95.0),
+            _floor(),
+            _run(),
+        ),
     ),
     Shape(
         HouseShape.SHED,
@@ -89,6 +101,7 @@ SHAPES = (
         (
             _roost("Top roost", 100.0, 35.0),
             _roost("Low roost", 70.0, 75.0),
+            _roost("Third roost", 45.0, 115.0, spare=True),
             Thing(
                 "Droppings board",
                 FeatureKind.BOARD,
@@ -105,6 +118,7 @@ SHAPES = (
         _walls(160.0, 110.0, 95.0, floor_height_cm=60.0),
         (
             _roost("Roost", 35.0, 50.0),
+            _roost("Second roost", 35.0, 85.0, spare=True),
             _nests(15.0, 125.0),
             Thing(
                 "Pop door sill",
@@ -127,6 +141,12 @@ SHAPES = (
             _roost("Middle roost", 120.0, 95.0),
             _roost("Low roost", 75.0, 145.0),
             Thing(
+                "Droppings board",
+                FeatureKind.BOARD,
+                {"height_cm": 50.0, "along_cm": 90.0, "breadth_cm": 120.0, "run_cm": 50.0},
+                spare=True,
+            ),
+            Thing(
                 "Ladder",
                 FeatureKind.RAMP,
                 {"height_cm": 75.0, "along_cm": 215.0, "run_cm": 110.0},
@@ -147,6 +167,7 @@ SHAPES = (
         (
             _roost("Top roost", 120.0, 45.0),
             _roost("Low roost", 80.0, 95.0),
+            _roost("Third roost", 60.0, 140.0, spare=True),
             Thing(
                 "Straw bale",
                 FeatureKind.STEP,

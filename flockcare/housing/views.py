@@ -19,9 +19,11 @@ from flockcare.housing.changes import description
 from flockcare.housing.checklist import unanswered
 from flockcare.housing.drawn import drawn
 from flockcare.housing.forms import HouseForm
+from flockcare.housing.forms_setup import SetUp
 from flockcare.housing.landing import landers_on, layout_of
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Walk
 from flockcare.housing.residents import counts_on, residents_on
+from flockcare.housing.shapes import SHAPE_BY_KEY, SHAPES, Shape
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of, records_of
 from flockcare.people.access import flock_view
 from flockcare.people.bylines import with_names
@@ -130,7 +132,11 @@ def house(request, flock, house_id):
             ],
             "residents": residents,
             "capacity": capacity(
-                layout, floor_cm2=house.floor_cm2, classes=classes, units=flock.units
+                layout,
+                floor_cm2=house.floor_cm2,
+                classes=classes,
+                units=flock.units,
+                within=layout_of(house, day, layout),
             ),
             "thumb": thumb(layout, classes=classes, units=flock.units),
             "scope": DIRECTIVE_SCOPE,
@@ -169,11 +175,45 @@ def _chosen_day(text: str, today: dt.date) -> tuple[dt.date, bool]:
 
 @form_page
 def house_add(request, flock):
+    """Choose a plain house to start from, then the whole of it on one form; or begin empty."""
+    key = request.GET.get("shape", "")
+    if shape := SHAPE_BY_KEY.get(key):
+        return _set_up(request, flock, shape)
+    if request.method != "POST" and key != "empty":
+        shapes = [(shape, elevation.small(shape.layout())) for shape in SHAPES]
+        return render(request, "housing/shapes.html", {"here": "houses", "shapes": shapes})
     form = HouseForm(request.POST or None, instance=House(flock=flock))
     if form.is_valid() and saved(form, services.add_house, house=form.instance):
         messages.success(request, f"{form.instance} is added. Now say what stands in it.")
         return redirect("housing:house", flock.pk, form.instance.pk)
     return render(request, "housing/house_form.html", {"here": "houses", "form": form})
+
+
+def _set_up(request, flock, shape: Shape):
+    today = timezone.localdate()
+    form = SetUp(request.POST or None, shape=shape, flock=flock, today=today)
+    house = form.house.instance
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and saved(
+            form.house, services.set_up_house, house=house, things=form.features(), today=today
+        )
+    ):
+        messages.success(request, f"{house} is saved.")
+        return redirect("housing:house", flock.pk, house.pk)
+    return render(
+        request,
+        "housing/set_up.html",
+        {
+            "here": "houses",
+            "form": form,
+            "drawing": elevation.draw(
+                shape.layout(), [], units=flock.units, title=f"{shape.name}, drawn"
+            ),
+        },
+        status=422 if request.method == "POST" else 200,
+    )
 
 
 @form_page

@@ -121,6 +121,11 @@ def small(layout: Layout) -> Markup:
     )
 
 
+def whereabouts(layout: Layout) -> dict[str, float]:
+    """Where along the house each thing is drawn, in whole centimetres."""
+    return {name: float(round(at)) for name, at in plan_of(layout).at.items()}
+
+
 def _frame(layout: Layout, size: Size) -> Frame:
     return Frame(
         plan_of(layout), width=size.width, tallest=size.tallest, most=size.most, axis=size.axis
@@ -159,7 +164,6 @@ class Picture:
         self.layout, self.units, self.size, self.hen_kg = layout, units, size, hen_kg
         self.frame = _frame(layout, size)
         self.ids = {name: f"{page}#{key}" for name, key in row_ids(layout).items()}
-        self.keys = row_ids(layout)
         self.signs: dict[tuple[str, bool], list[Finding]] = {}
         for finding in found:
             for flag in finding.flags:
@@ -359,7 +363,7 @@ class Picture:
         hit = Box(box.left - 4, box.top - 5, box.right + 4, max(box.bottom, box.top + 12) + 5)
         return element(
             "a",
-            {"href": self.ids[place.name], "class": "thing", "data-place": self.keys[place.name]},
+            {"href": self.ids[place.name], "class": "thing", "data-thing": place.name},
             element("title", {}, self._spoken(place)),
             *(self._leader(label) if label else []),
             rect("hit", hit.left, hit.top, hit.right - hit.left, hit.bottom - hit.top, rx=4),
@@ -533,5 +537,5 @@ def _spans(parts: list[str | Finding]) -> list[Markup | str]:
 
 __all__ = [
     *("BROAD", "NARROW", "Picture", "Size", "draw", "ground_words", "hardest_leg"),
-    *("leg_words", "row_ids", "short_length", "small"),
+    *("leg_words", "row_ids", "short_length", "small", "whereabouts"),
 ]
