@@ -1,6 +1,13 @@
 from django.urls import path
 
-from flockcare.housing import views, views_changes, views_landing, views_stays, views_whatif
+from flockcare.housing import (
+    views,
+    views_arrange,
+    views_changes,
+    views_landing,
+    views_stays,
+    views_whatif,
+)
 
 app_name = "housing"
 urlpatterns = [
@@ -28,6 +35,7 @@ urlpatterns = [
         views_changes.change_delete,
         name="change_delete",
     ),
+    path("<uuid:house_id>/arrange/", views_arrange.arrange, name="arrange"),
     path("<uuid:house_id>/correct/", views_changes.correct, name="correct"),
     path("<uuid:house_id>/walk/", views_changes.walk, name="walk"),
     # Coming down from the roosts: drawing, table, what if.
