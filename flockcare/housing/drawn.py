@@ -11,7 +11,14 @@ from flockcare.housing.landing import Lander
 from flockcare.housing.layout import Layout
 
 
-def drawn(layout: Layout, landers: list[Lander], units: str, *, page: str = "") -> dict:
+def drawn(
+    layout: Layout,
+    landers: list[Lander],
+    units: str,
+    *,
+    page: str = "",
+    sizes=(elevation.NARROW, elevation.BROAD),
+) -> dict:
     """The drawings, for a phone and for a wide screen, and what is marked in them.
 
     ``page`` is the address of the table behind them, where that stands on another page.
@@ -28,7 +35,7 @@ def drawn(layout: Layout, landers: list[Lander], units: str, *, page: str = "") 
             size=size,
             hen_kg=fmean(weights) if weights else None,
         )
-        for size in (elevation.NARROW, elevation.BROAD)
+        for size in sizes
     ]
     used = {finding.rule.mark for finding in found}
     return {

@@ -60,11 +60,8 @@ class ArrangeForm(KeeperForm):
                 draggable(field, name)
                 self.fields[key] = field
         self.fields["how"] = forms.ChoiceField(
-            label="What is this?",
-            choices=[
-                (ALWAYS, "it was always so: correct the record"),
-                (CHANGED, "it was changed on the day below"),
-            ],
+            label="Was it always so, or was it changed?",
+            choices=[(ALWAYS, "always so"), (CHANGED, "changed on a day")],
             widget=forms.RadioSelect(attrs={"class": "chips"}),
         )
         self.fields["on"] = DayField(today=today, required=False, label="Changed on")

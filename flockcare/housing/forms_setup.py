@@ -13,6 +13,7 @@ from flockcare.housing.features import FIELDS
 from flockcare.housing.forms import DayField, DescriptionForm, HouseForm
 from flockcare.housing.models import GROUND, Feature, FeatureKind, FeatureState, House
 from flockcare.housing.shapes import Shape, Thing
+from flockcare.housing.units import in_unit
 
 # What the drawing and the landings need; all else is folded away.
 ASKED = {
@@ -25,7 +26,23 @@ ASKED = {
 }
 # Told by where things stand, or measured by hardly anybody.
 NEVER = {"spacing_cm", "wall_cm", "moisture_percent"}
-SHORT = {"height_cm": "Height", "along_cm": "From the left wall", "bedding_depth_cm": "Depth"}
+SHORT = {
+    "height_cm": "Height",
+    "along_cm": "From the left wall",
+    "bedding_depth_cm": "Depth",
+    "floor_length_cm": "Floor length",
+    "floor_width_cm": "Floor width",
+    "wall_height_cm": "Wall height",
+    "floor_height_cm": "Floor above ground",
+}
+
+
+def _shorten(fields) -> None:
+    """Many stand beside each other, below what they are of."""
+    for name, field in fields.items():
+        if name in SHORT:
+            field.label = in_unit(SHORT[name], field.bare)
+            field.help_text = ""
 
 
 class ThingForm(DescriptionForm):
@@ -49,12 +66,7 @@ class ThingForm(DescriptionForm):
             validators=[one_line],
             error_messages={"required": "Give it a name."},
         )
-        for name in self.names:
-            field = self.fields[name]
-            field.help_text = ""
-            if name in SHORT and name in asked:
-                _, _, unit = field.label.rpartition(" in ")
-                field.label = f"{SHORT[name]} in {unit}"
+        _shorten(self.fields)
         self.asked = [self[name] for name in asked]
         self.further = [self["name"], *(self[name] for name in further)]
 
@@ -88,6 +100,7 @@ class SetUp:
         self.shape = shape
         self.house = HouseForm(data, instance=new)
         del self.house.fields["shape"]
+        _shorten(self.house.fields)
         if "floor_height_cm" not in shape.house:
             del self.house.fields["floor_height_cm"]
         self.since = SinceForm(data, today=today)

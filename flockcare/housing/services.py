@@ -292,6 +292,15 @@ def plan_change(*, change: HousingChange, states: Iterable[PlannedState]) -> Non
         state.save()
 
 
+@history.changeset()
+def make_change(
+    *, change: HousingChange, states: Iterable[PlannedState], on: dt.date, by, today: dt.date
+) -> None:
+    """What was only sketched has been done on ``on``."""
+    plan_change(change=change, states=states)
+    carry_out(plan=change, on=on, by=by, today=today)
+
+
 @transaction.atomic
 def change_plan(*, plan: HousingChange, by, basis=None) -> None:
     """Its day, kind or note."""

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from flockcare.housing.layout import Layout, Place
 from flockcare.housing.models import FeatureKind, HouseShape
 
-BAR = {"width_mm": 50.0, "edge": "rounded", "material": "planed timber"}
+# What its edges are like and of what it is nobody can guess.
+BAR = {"width_mm": 50.0}
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,7 @@ SHAPES = (
             Thing(
                 "Pop door sill",
                 FeatureKind.RAIL,
-                {"height_cm": 60.0, "along_cm": 166.0, "edge": "rounded"},
+                {"height_cm": 60.0, "along_cm": 166.0},
             ),
             Thing(
                 "Ramp", FeatureKind.RAMP, {"height_cm": 60.0, "along_cm": 226.0, "run_cm": 110.0}

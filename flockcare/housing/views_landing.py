@@ -77,10 +77,10 @@ def _chosen_day(request, days: list[dt.date]) -> dt.date:
     return max((day for day in days if day <= asked), default=days[0])
 
 
-def landings_context(layout: Layout, landers: list[landing.Lander], units: str) -> dict:
+def landings_context(layout: Layout, landers: list[landing.Lander], units: str, **drawing) -> dict:
     """What the drawing, its table and the table of the landings need. Asks for nothing more."""
     routes = ways_down(layout)
-    shown = drawn(layout, landers, units)
+    shown = drawn(layout, landers, units, **drawing)
     return {
         **shown,
         "layout": layout,

@@ -329,7 +329,8 @@ def test_the_labels_of_a_scratch_copy_name_the_unit_once(cast, shed, flock_units
     form = cast.clients.keeper.get(address(shed, "what_if")).context["form"]
     labels = {field.label for field in form.fields.values()}
     assert labels == {
-        *(f"{name} in {unit}" for name in ("Height", "Level distance", "Depth")),
+        *(f"{name} in {unit}" for name in ("Height", "From the left wall", "Level distance")),
+        f"Depth in {unit}",
         *("Bedding", "Dampness", "Taken away"),
     }
 
@@ -411,6 +412,32 @@ def test_a_plan_is_kept_and_the_house_stays_as_it_was(cast, shed):
     }
     assert (states["Bar"].width_mm, states["Bar"].edge) == (70, "rounded")
     assert record_of(shed).on(DAY)[0][1].height_cm == 100
+
+
+def test_a_sketch_becomes_the_change_of_a_day(cast, shed):
+    client, url = cast.clients.keeper, address(shed, "what_if")
+    sketch = {field(shed, "Bar", "h"): "80", "step": "20"}
+    answer = client.post(url, sketch | {"done": "1", "on": "2026-02-20", "note": "Sunday."})
+    assert answer.headers["Location"] == address(shed, "house")
+    told = HousingChange.objects.get()
+    assert (told.planned, str(told.on), told.note) == (False, "2026-02-20", "Sunday.")
+    heights = {feature.name: state.height_cm for feature, state in record_of(shed).on(DAY)}
+    assert (heights["Bar"], heights["New step"]) == (80, 20)
+    # A day to come is refused, and what was sketched is sketched still.
+    answer = client.post(url, {field(shed, "Bar", "h"): "70", "done": "1", "on": "2999-01-01"})
+    assert f"{field(shed, 'Bar', 'h')}=70" in answer.headers["Location"]
+    assert "still to come" in client.get(answer.headers["Location"]).content.decode()
+    assert HousingChange.objects.count() == 1
+
+
+def test_a_thing_moved_in_a_sketch_leaves_the_others_where_they_are_drawn(cast, shed):
+    """The step's run of 75 puts it 75 before the landing, the bar 60 behind it: 60 apart. Moved 20
+    away from it the bar is 80 from it, and falls at atan(55/80) = 34.5°."""
+    url = address(shed, "what_if")
+    form = cast.clients.keeper.get(url).context["form"]
+    key = field(shed, "Bar", "a")
+    words = page(cast.clients.keeper, url, **{key: str(form.initial[key] - 20)})
+    assert "55 cm down to Step, over 80 cm: 35°" in words
 
 
 def test_an_unchanged_house_is_no_plan(cast, shed):

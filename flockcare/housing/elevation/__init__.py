@@ -42,6 +42,8 @@ class Size:
 
 NARROW = Size("narrow", 340, 300, 2.0)
 BROAD = Size("broad", 960, 450, 3.2, far=130)
+# Beside a table on a wide screen.
+HALF = Size("broad", 640, 400, 2.6, far=90)
 SMALL = Size("small", 112, 68, 1.0, axis=2)
 
 
@@ -536,6 +538,6 @@ def _spans(parts: list[str | Finding]) -> list[Markup | str]:
 
 
 __all__ = [
-    *("BROAD", "NARROW", "Picture", "Size", "draw", "ground_words", "hardest_leg"),
+    *("BROAD", "HALF", "NARROW", "Picture", "Size", "draw", "ground_words", "hardest_leg"),
     *("leg_words", "row_ids", "short_length", "small", "whereabouts"),
 ]
