@@ -20,7 +20,7 @@ LENGTHS = {
 }
 NAMES = {
     "height_cm": "height",
-    "along_cm": "place along the house",
+    "along_cm": "from the left wall",
     "run_cm": "level distance",
     "length_cm": "length",
     "breadth_cm": "breadth",
@@ -57,6 +57,16 @@ FIELDS = {
     FeatureKind.FLOOR: ("height_cm", *_GROUND),
     FeatureKind.LANDING: ("height_cm", *_GROUND),
     FeatureKind.OTHER: (*_UP, *_FELT, "bedding", "bedding_depth_cm"),
+}
+
+# What the drawing and the landings need; all else is folded away.
+ASKED = {
+    **dict.fromkeys(FeatureKind, ("height_cm", "along_cm")),
+    **dict.fromkeys(GROUND, ("bedding", "bedding_depth_cm")),
+    FeatureKind.ROOST: ("height_cm", "along_cm", "length_cm", "edge"),
+    FeatureKind.RAMP: ("height_cm", "along_cm", "run_cm"),
+    FeatureKind.STEP: ("height_cm", "along_cm", "breadth_cm"),
+    FeatureKind.BOARD: ("height_cm", "along_cm", "breadth_cm"),
 }
 
 

@@ -12,7 +12,7 @@ from flockcare.core.forms import KeeperForm, KeeperModelForm
 from flockcare.core.lines import one_line
 from flockcare.drawing.dates import date_words
 from flockcare.housing.changes import description
-from flockcare.housing.features import FIELDS, LENGTHS, fields_of, words_for
+from flockcare.housing.features import ASKED, FIELDS, LENGTHS, fields_of, words_for
 from flockcare.housing.layout import bedding_of
 from flockcare.housing.models import (
     GROUND,
@@ -438,6 +438,17 @@ class NewFeatureForm(DescriptionForm):
         if not form.is_valid():
             raise ValidationError(form.errors.get("name") or form.errors.get("__all__"))
         return form.cleaned_data["name"]
+
+    @property
+    def asked(self) -> list[forms.BoundField]:
+        """What the drawing and the landings need."""
+        first = [name for name in ("name", "arrived", "since") if name in self.fields]
+        return [self[name] for name in (*first, *ASKED[self.feature.kind])]
+
+    @property
+    def further(self) -> list[forms.BoundField]:
+        shown = {field.name for field in self.asked}
+        return [field for field in self if field.name not in shown]
 
     def first_state(self) -> FeatureState:
         return FeatureState(

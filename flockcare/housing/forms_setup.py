@@ -9,21 +9,12 @@ from django import forms
 
 from flockcare.core.forms import KeeperForm
 from flockcare.core.lines import one_line
-from flockcare.housing.features import FIELDS
+from flockcare.housing.features import ASKED, FIELDS
 from flockcare.housing.forms import DayField, DescriptionForm, HouseForm
-from flockcare.housing.models import GROUND, Feature, FeatureKind, FeatureState, House
+from flockcare.housing.models import Feature, FeatureState, House
 from flockcare.housing.shapes import Shape, Thing
 from flockcare.housing.units import in_unit
 
-# What the drawing and the landings need; all else is folded away.
-ASKED = {
-    **dict.fromkeys(FeatureKind, ("height_cm", "along_cm")),
-    **dict.fromkeys(GROUND, ("bedding", "bedding_depth_cm")),
-    FeatureKind.ROOST: ("height_cm", "along_cm", "length_cm", "edge"),
-    FeatureKind.RAMP: ("height_cm", "along_cm", "run_cm"),
-    FeatureKind.STEP: ("height_cm", "along_cm", "breadth_cm"),
-    FeatureKind.BOARD: ("height_cm", "along_cm", "breadth_cm"),
-}
 # Told by where things stand, or measured by hardly anybody.
 NEVER = {"spacing_cm", "wall_cm", "moisture_percent"}
 SHORT = {
