@@ -8,19 +8,23 @@ out establishments with fewer than 350 laying hens: for a small flock this is or
 
 from __future__ import annotations
 
-import enum
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from flockcare.birds.breeds import WeightClass
-from flockcare.housing.layout import NO_BEDDING, bedding_of
+from flockcare.housing.figures import (
+    BETWEEN_PERCHES_CM,
+    PERCH_CM_PER_HEN,
+    TO_THE_WALL_CM,
+    Verdict,
+    at_least,
+    edge_verdict,
+)
+from flockcare.housing.layout import NO_BEDDING, Layout, bedding_of
 from flockcare.housing.models import Feature, FeatureKind, FeatureState
 from flockcare.housing.units import length_text
 from flockcare.people.models import Units
 
-PERCH_CM_PER_HEN = 15
-BETWEEN_PERCHES_CM = 30
-TO_THE_WALL_CM = 20
 LITTER_CM2_PER_HEN = 250
 LITTER_SHARE = 1 / 3
 DIRECTIVE_SCOPE = (
@@ -45,12 +49,6 @@ LITTER_LOOSE_NOT = {NO_BEDDING, "grass", "sharp stone", "gravel"}
 SQUARE_CM_PER_SQUARE_FOOT = 30.48**2
 
 
-class Verdict(enum.StrEnum):
-    MET = "met"
-    NOT_MET = "not met"
-    UNKNOWN = "not known"
-
-
 @dataclass(frozen=True)
 class Line:
     """One figure: what is asked, what there is, and what could not be told and why."""
@@ -66,10 +64,16 @@ Pairs = Sequence[tuple[Feature, FeatureState]]
 
 
 def capacity(
-    layout: Pairs, *, floor_cm2: float | None, classes: Sequence[str], units: str
+    layout: Pairs,
+    *,
+    floor_cm2: float | None,
+    classes: Sequence[str],
+    units: str,
+    within: Layout | None = None,
 ) -> list[Line]:
     """The lines of the directive for a house and the weight classes of the birds that live in it.
 
+    ``within``: the same as plain values, from which distances are told that nobody measured.
     What nobody measured is "not known", never zero; where the measured part is enough by itself,
     or too little whatever the rest is, the verdict stands.
     """
@@ -79,7 +83,7 @@ def capacity(
     litter = _litter(floors, floor_cm2)
     return [
         _perch_length(perches, hens, units),
-        *_distances(perches, units),
+        *_distances(perches, units, within),
         _edges(perches),
         _litter_each(litter, hens, units),
         _litter_share(litter, floor_cm2),
@@ -127,55 +131,53 @@ def _length_there(perches: Pairs, units: str) -> tuple[float, str, str]:
     return total, f"at least {words}" if words and missing else words, missing
 
 
-def _distances(perches: Pairs, units: str) -> list[Line]:
-    asked = {
-        name: length_text(cm, unit="cm", units=units)
-        for name, cm in (("spacing_cm", BETWEEN_PERCHES_CM), ("wall_cm", TO_THE_WALL_CM))
-    }
-    between = _smallest(
-        *("Distance between roosts", perches, "spacing_cm", BETWEEN_PERCHES_CM),
+def _distances(perches: Pairs, units: str, within: Layout | None) -> list[Line]:
+    places = {place.name: place for place in within.places} if within else {}
+    between, wall = [], []
+    for feature, state in perches:
+        place = places.get(feature.name)
+        between.append((feature, within.spacing_of(place) if place else state.spacing_cm))
+        wall.append((feature, within.wall_of(place) if place else state.wall_cm))
+    lines = [
         # The last of a row of perches has no further one beside it.
-        needed=len(perches) - 1,
-        asked=asked["spacing_cm"],
-        units=units,
-    )
-    wall = _smallest(
-        *("Distance to the wall", perches, "wall_cm", TO_THE_WALL_CM),
-        needed=len(perches),
-        asked=asked["wall_cm"],
-        units=units,
-    )
-    return [wall] if len(perches) == 1 else [between, wall]
+        *("Distance between roosts", between, BETWEEN_PERCHES_CM, len(perches) - 1),
+        *("Distance to the wall", wall, TO_THE_WALL_CM, len(perches)),
+    ]
+    first, second = _smallest(*lines[:4], units=units), _smallest(*lines[4:], units=units)
+    return [second] if len(perches) == 1 else [first, second]
 
 
-def _smallest(
-    title: str, perches: Pairs, name: str, least: float, *, needed: int, asked: str, units: str
-) -> Line:
-    known = _known(perches, name)
+def _smallest(title: str, distances, least: float, needed: int, *, units: str) -> Line:
+    known = [value for _, value in distances if value is not None]
     there = f"smallest {length_text(min(known), unit='cm', units=units)}" if known else ""
+    verdicts = {at_least(value, least) for value in known}
     missing = ""
-    if known and min(known) < least:
+    if Verdict.NOT_MET in verdicts:
         verdict = Verdict.NOT_MET
-    elif perches and len(known) >= needed:
+    elif distances and len(known) >= needed:
         verdict = Verdict.MET
     else:
         verdict = Verdict.UNKNOWN
-        missing = f"this distance of {_names(_unknown(perches, name))}" if perches else "any roost"
-    return Line(title, f"at least {asked}", there, verdict, missing)
+        unknown = _names(feature for feature, value in distances if value is None)
+        missing = f"this distance of {unknown}" if distances else "any roost"
+    asked = f"at least {length_text(least, unit='cm', units=units)}"
+    return Line(title, asked, there, verdict, missing)
 
 
 def _edges(perches: Pairs) -> Line:
-    sharp = [feature for feature, state in perches if state.edge == "sharp"]
-    unknown = _unknown(perches, "edge")
+    verdicts = [(feature, state.edge, edge_verdict(state.edge)) for feature, state in perches]
+    unkind = [(one, edge) for one, edge, verdict in verdicts if verdict is Verdict.NOT_MET]
+    unknown = [one for one, _, verdict in verdicts if verdict is Verdict.UNKNOWN]
     missing = ""
-    if sharp:
-        verdict, there = Verdict.NOT_MET, f"sharp: {_names(sharp)}"
+    if unkind:
+        verdict = Verdict.NOT_MET
+        there = ", ".join(f"{edge}: {one.name}" for one, edge in unkind)
     elif perches and not unknown:
         verdict, there = Verdict.MET, ", ".join(dict.fromkeys(_known(perches, "edge")))
     else:
         verdict, there = Verdict.UNKNOWN, ""
         missing = f"the edges of {_names(unknown)}" if perches else "any roost"
-    return Line("Edges of roosts", "none sharp", there, verdict, missing)
+    return Line("Edges of roosts", "none square or sharp", there, verdict, missing)
 
 
 # Litter

@@ -23,8 +23,10 @@ from flockcare.housing.models import (
 from flockcare.housing.states import HouseRecord
 from flockcare.housing.units import length_text, number_words
 
+STEPS = (FeatureKind.STEP, FeatureKind.RAMP)
 _KINDS = {
     "height_cm": ChangeKind.HEIGHT,
+    "along_cm": ChangeKind.LAYOUT,
     "run_cm": ChangeKind.LAYOUT,
     "length_cm": ChangeKind.LAYOUT,
     "breadth_cm": ChangeKind.LAYOUT,
@@ -94,7 +96,7 @@ def differences(
         if after.gone and arrived:
             return Differences([], [], set())
         done = "taken away" if after.gone else "put back" if before else "added"
-        kind = ChangeKind.STEP if feature.kind == FeatureKind.STEP else ChangeKind.LAYOUT
+        kind = ChangeKind.STEP if feature.kind in STEPS else ChangeKind.LAYOUT
         height = after.height_cm if arrived and feature.kind != FeatureKind.FLOOR else None
         at = f" at {value_text('height_cm', height, units=units)}" if height else ""
         told = f"{feature.name} {done}{at}"
@@ -143,7 +145,7 @@ def _kind(feature: Feature, name: str) -> str:
     # What a feeder is filled with stands under its material; a shelf has edges like any perch.
     if feature.kind == FeatureKind.OTHER and name in ("material", "bedding"):
         return ChangeKind.OTHER
-    if feature.kind == FeatureKind.STEP and name in ("height_cm", "run_cm"):
+    if feature.kind in STEPS and name in ("height_cm", "along_cm", "run_cm"):
         return ChangeKind.STEP
     return _KINDS.get(name, ChangeKind.SURFACE)
 

@@ -9,6 +9,7 @@ from flockcare.housing.models import GROUND, Dampness, FeatureKind, FeatureState
 # The measures in the unit they are kept in, and the words they have in a sentence.
 LENGTHS = {
     "height_cm": "cm",
+    "along_cm": "cm",
     "run_cm": "cm",
     "length_cm": "cm",
     "breadth_cm": "cm",
@@ -19,6 +20,7 @@ LENGTHS = {
 }
 NAMES = {
     "height_cm": "height",
+    "along_cm": "from the left wall",
     "run_cm": "level distance",
     "length_cm": "length",
     "breadth_cm": "breadth",
@@ -35,7 +37,7 @@ NAMES = {
     "moisture_percent": "water in the bedding",
 }
 
-_UP = ("height_cm", "run_cm", "length_cm", "width_mm")
+_UP = ("height_cm", "along_cm", "run_cm", "length_cm", "width_mm")
 _FELT = ("edge", "surface", "material", "cover")
 _ROOST = (*_UP, "spacing_cm", "wall_cm", *_FELT)
 _GROUND = (
@@ -46,10 +48,25 @@ FIELDS = {
     FeatureKind.ROOST: _ROOST,
     FeatureKind.RAIL: (*_UP, *_FELT),
     FeatureKind.NEST_FRONT: (*_UP, *_FELT),
-    FeatureKind.STEP: (*_UP, *_FELT),
+    FeatureKind.STEP: (*_UP, "breadth_cm", *_FELT),
+    FeatureKind.RAMP: ("height_cm", "along_cm", "run_cm", "width_mm", *_FELT),
+    FeatureKind.BOARD: (
+        *("height_cm", "along_cm", "breadth_cm", "length_cm", "run_cm"),
+        *(*_FELT, "bedding", "bedding_depth_cm", "damp"),
+    ),
     FeatureKind.FLOOR: ("height_cm", *_GROUND),
     FeatureKind.LANDING: ("height_cm", *_GROUND),
     FeatureKind.OTHER: (*_UP, *_FELT, "bedding", "bedding_depth_cm"),
+}
+
+# What the drawing and the landings need; all else is folded away.
+ASKED = {
+    **dict.fromkeys(FeatureKind, ("height_cm", "along_cm")),
+    **dict.fromkeys(GROUND, ("bedding", "bedding_depth_cm")),
+    FeatureKind.ROOST: ("height_cm", "along_cm", "length_cm", "edge"),
+    FeatureKind.RAMP: ("height_cm", "along_cm", "run_cm"),
+    FeatureKind.STEP: ("height_cm", "along_cm", "breadth_cm"),
+    FeatureKind.BOARD: ("height_cm", "along_cm", "breadth_cm"),
 }
 
 
@@ -61,8 +78,9 @@ def fields_of(kind: str, state: FeatureState | None = None) -> list[str]:
     return [name for name in NAMES if name in usual or getattr(state, name) not in (None, "")]
 
 
-# Words to choose from. Others may be typed; nothing is concluded from those.
-EDGES = ("rounded", "square", "sharp")
+# Words to choose from. Covers and beddings of other names may be typed, and what an import brings
+# stays; nothing is concluded from those.
+EDGES = ("round", "rounded", "square", "sharp")
 SURFACES = ("smooth", "rough", "splinters", "slippery")
 WORDS = {
     "material": (
@@ -100,9 +118,11 @@ class Start:
 LEVEL = {"height_cm": 0.0}
 STARTS = [
     Start("roost", "Roost", FeatureKind.ROOST, "A bar or board they sleep on"),
+    Start("board", "Droppings board", FeatureKind.BOARD, "The shelf below the roosts"),
     Start("shelf", "Shelf", FeatureKind.OTHER, "A board they jump to and from"),
-    Start("ladder", "Ladder", FeatureKind.STEP, "With rungs; its height is where it leads"),
-    Start("ramp", "Ramp", FeatureKind.STEP, "A sloping board; its height is where it leads"),
+    Start("ladder", "Ladder", FeatureKind.RAMP, "With rungs; its height is where it leads"),
+    Start("ramp", "Ramp", FeatureKind.RAMP, "A sloping board; its height is where it leads"),
+    Start("step", "Step", FeatureKind.STEP, "A block, bale or crate to hop onto"),
     Start("nest", "Nest front", FeatureKind.NEST_FRONT, "The board or rail in front of the nests"),
     Start("sill", "Door sill", FeatureKind.RAIL, "What they hop over, or down from"),
     Start("floor", "Floor", FeatureKind.FLOOR, "Inside the house, with its bedding", LEVEL),

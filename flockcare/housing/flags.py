@@ -7,7 +7,6 @@ orientation, not a building rule, and say nothing of a single bird.
 from __future__ import annotations
 
 import enum
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -27,17 +26,36 @@ from flockcare.core.sources import (
     WANG,
     Source,
 )
-from flockcare.housing.layout import GROUND, OTHER, PERCHES, ROOST, Layout, Place, bedding_of
-from flockcare.housing.routes import Leg, next_legs
+from flockcare.housing.figures import (
+    BETWEEN_PERCHES_CM,
+    TO_THE_WALL_CM,
+    Verdict,
+    at_least,
+    edge_verdict,
+)
+from flockcare.housing.layout import (
+    GROUND,
+    NEST_FRONT,
+    NO_BEDDING,
+    OTHER,
+    PERCHES,
+    RAMP,
+    ROOST,
+    Layout,
+    Place,
+    bedding_of,
+)
+from flockcare.housing.routes import REACH_CM, Leg, is_walked, next_legs
 
 STEEP_ANGLE = descent_angle(0.50, 0.75)  # Scholz et al. (2014); 33.7, by them called 34 degrees.
 HARD_ANGLE = 45  # Lambe et al. (1997)
 SAFE_DROP_CM = 50  # Scholz et al. (2014)
-FAR_CM = 100  # Scott & Parker (1994), from memory
+FAR_CM = REACH_CM
 LOWEST_ROOST_CM = 46  # 18 in: one author's advice in an interview, as others quote it
 HEAVY_ROOST_CM = 120  # 4 ft: common practice, no published source
 NARROW_MM = 50  # 2 in: common practice, no published source
 THIN_CM = 5  # 2 in: common practice, no published source
+STOOD_ON = (*PERCHES, NEST_FRONT)  # Where the figures for perches hold.
 MOIST_PERCENT = 30  # Wu & Hocking (2011), turkeys, from memory
 
 
@@ -101,31 +119,13 @@ class Finding:
         )
 
 
-# Before a word, what says that it is not so: “no”, “without any”, “not rough or”.
-_DENIED = re.compile(r"\b(?:no|not|never|without|free of)(?: (?:any|very|too|longer|\w+ or))* $")
-
-
-def _says(pattern: str) -> Callable[[str], bool]:
-    """Whether a word that begins so stands in a text, and is not denied there."""
-    word = re.compile(rf"\b(?:{pattern})")
-
-    def says(text: str) -> bool:
-        text = " ".join(text.lower().split())
-        return any(not _DENIED.search(text, 0, found.start()) for found in word.finditer(text))
-
-    return says
-
-
-_abrasive = _says("grit|sand|abras|grip|anti-?slip|asphalt|mineral|roofing")
-_pipe = _says("pipe|tube|conduit")
-_steel = _says("steel|metal|iron|alumin")
-_plastic = _says("plastic|pvc|polyethylene")
-_square = _says("square|sharp")
-_sharp = _says("sharp")
-_wire = _says("wire|mesh|grid")
-_not_smooth = _says("rough|splinter|slippery")
-_hard = _says("none|bare|sharp|stone|gravel|rock|concrete|brick|paving|tarmac|asphalt|frozen")
-_has_no_depth = _says("none|bare|sharp|stone|gravel|rock|concrete|grass|turf|moss|earth|soil|mud")
+# Words to choose from; nothing is concluded from others.
+ABRASIVE = {"grit tape", "sandpaper", "roofing felt"}
+PIPES = {"metal pipe", "plastic pipe"}
+WIRE = "wire or mesh"
+NOT_SMOOTH = {"rough", "splinters", "slippery"}
+HARD = {NO_BEDDING, "sharp stone", "gravel"}
+WITHOUT_DEPTH = {*HARD, "grass"}
 
 
 def _steep(leg: Leg) -> bool:
@@ -167,7 +167,12 @@ LEG_RULES = (
         "The next place is more than 1 m (40 in) away. Hens had difficulty with level distances "
         "above about 1 m between perches.",
         (PARKER,),
-        lambda leg: leg.to is not None and (leg.run_cm or 0) > FAR_CM,
+        lambda leg: (
+            leg.to is not None
+            and leg.start.kind in STOOD_ON
+            and leg.to.kind in STOOD_ON
+            and (leg.run_cm or 0) > FAR_CM
+        ),
     ),
     Rule(
         "no-run",
@@ -175,7 +180,7 @@ LEG_RULES = (
         "how far?",
         "The level distance to the next place down is not recorded, so the angle is not known.",
         (),
-        lambda leg: leg.run_cm is None,
+        lambda leg: leg.run_cm is None and leg.drop_cm > 0,
     ),
 )
 
@@ -193,10 +198,10 @@ PLACE_RULES = (
         "square",
         Mark.OVER,
         "square edge",
-        "Square edges: the peak load on the foot pad was higher on a square perch than on an oval "
-        "one.",
+        "Square edges, or sharp ones: the peak load on the foot pad was higher on a square perch "
+        "than on an oval one, and a directive wants perches without sharp edges.",
         (PICKEL, DIRECTIVE),
-        lambda place: place.kind in PERCHES and _square(place.edge),
+        lambda place: place.kind in PERCHES and edge_verdict(place.edge) is Verdict.NOT_MET,
     ),
     Rule(
         "sharp",
@@ -204,7 +209,25 @@ PLACE_RULES = (
         "sharp edge",
         "A sharp edge where they stand or push off can cut the sole.",
         (PRACTICE,),
-        lambda place: place.kind not in (*PERCHES, *GROUND) and _sharp(place.edge),
+        lambda place: place.kind not in (*PERCHES, *GROUND) and place.edge == "sharp",
+    ),
+    Rule(
+        "steep-ramp",
+        Mark.CUSTOM,
+        "over 45°",
+        "The ramp is steeper than 45°: birds jump off it instead of walking down. Put its foot "
+        "farther out.",
+        (PRACTICE,),
+        lambda place: place.kind == RAMP and bool(place.height_cm) and not is_walked(place),
+    ),
+    Rule(
+        "no-slope",
+        Mark.UNKNOWN,
+        "how steep?",
+        "How far out the foot of the ramp stands is not recorded, so its slope is not known. It is "
+        "taken to be walked.",
+        (),
+        lambda place: place.kind == RAMP and bool(place.height_cm) and place.run_cm is None,
     ),
     Rule(
         "wire",
@@ -212,7 +235,7 @@ PLACE_RULES = (
         "wire",
         "Wire underfoot presses into the sole along thin lines, and its cut ends pierce.",
         (PRACTICE,),
-        lambda place: _wire(place.material) or (place.kind in GROUND and _wire(place.bedding)),
+        lambda place: place.material == WIRE,
     ),
     Rule(
         "steel",
@@ -220,7 +243,7 @@ PLACE_RULES = (
         "metal",
         "Metal: of the perches compared, hens landed worst on steel, whatever its width.",
         (SCHOLZ,),
-        lambda place: place.kind in PERCHES and _steel(place.material),
+        lambda place: place.kind in PERCHES and place.material == "metal pipe",
     ),
     Rule(
         "plastic",
@@ -228,7 +251,7 @@ PLACE_RULES = (
         "plastic",
         "Plastic: hens on plastic perches had more bumblefoot than hens on beech.",
         (TAUSON,),
-        lambda place: place.kind in PERCHES and _plastic(place.material),
+        lambda place: place.kind in PERCHES and place.material == "plastic pipe",
     ),
     Rule(
         "pipe",
@@ -236,7 +259,7 @@ PLACE_RULES = (
         "round pipe",
         "A round pipe is slippery; wide, flat, smooth roosts are kinder.",
         (PRACTICE,),
-        lambda place: place.kind in PERCHES and _pipe(f"{place.material} {place.edge}"),
+        lambda place: place.kind in PERCHES and place.material in PIPES,
     ),
     Rule(
         "abrasive",
@@ -244,7 +267,7 @@ PLACE_RULES = (
         "rough cover",
         "An abrasive cover that is meant to give grip wears the skin of the foot.",
         (PRACTICE,),
-        lambda place: place.kind not in GROUND and _abrasive(place.cover),
+        lambda place: place.kind not in GROUND and place.cover in ABRASIVE,
     ),
     Rule(
         "surface",
@@ -252,7 +275,7 @@ PLACE_RULES = (
         "not smooth",
         "Rough, splintered or slippery to stand on; wide, flat, smooth roosts are kinder.",
         (PRACTICE,),
-        lambda place: place.kind not in GROUND and _not_smooth(place.surface),
+        lambda place: place.kind not in GROUND and place.surface in NOT_SMOOTH,
     ),
     Rule(
         "narrow",
@@ -286,7 +309,7 @@ PLACE_RULES = (
         "hard",
         "Hard where they land.",
         (PRACTICE,),
-        lambda place: place.kind in GROUND and _hard(bedding_of(place)),
+        lambda place: place.kind in GROUND and bedding_of(place) in HARD,
     ),
     Rule(
         "thin",
@@ -310,7 +333,7 @@ PLACE_RULES = (
         lambda place: (
             place.kind in GROUND
             and place.bedding_depth_cm is None
-            and not _has_no_depth(place.bedding)
+            and place.bedding not in WITHOUT_DEPTH
         ),
     ),
 )
@@ -334,6 +357,29 @@ ROOST_RULES = (
         "that only where a step or ladder leads up and down.",
         (PRACTICE,),
         lambda place, layout: place.kind in PERCHES and (place.height_cm or 0) > HEAVY_ROOST_CM,
+    ),
+    Rule(
+        "close",
+        Mark.OVER,
+        "under 30 cm",
+        "Less than 30 cm (12 in) level from the next roost, which a directive wants for flocks of "
+        "350 and more.",
+        (DIRECTIVE,),
+        lambda place, layout: (
+            place.kind == ROOST
+            and at_least(layout.spacing_of(place), BETWEEN_PERCHES_CM) is Verdict.NOT_MET
+        ),
+    ),
+    Rule(
+        "wall",
+        Mark.OVER,
+        "under 20 cm",
+        "Less than 20 cm (8 in) from the wall, which a directive wants for flocks of 350 and more.",
+        (DIRECTIVE,),
+        lambda place, layout: (
+            place.kind == ROOST
+            and at_least(layout.wall_of(place), TO_THE_WALL_CM) is Verdict.NOT_MET
+        ),
     ),
 )
 # What a change of height may leave over a published figure.
@@ -364,7 +410,8 @@ def flags_of(layout: Layout, *, heavy: bool = True) -> list[Flag]:
 
 def _flags(layout: Layout) -> Iterator[Flag]:
     for leg in next_legs(layout):
-        for rule in LEG_RULES:
+        # A ramp is judged by its own slope.
+        for rule in LEG_RULES if leg.start.kind != RAMP else ():
             if rule.holds(leg):
                 yield Flag(rule, leg.start.name, on_leg=True)
     for place in sorted(layout.places, key=lambda place: (-(place.height_cm or 0), place.name)):

@@ -12,7 +12,7 @@ from flockcare.core.forms import KeeperForm, KeeperModelForm
 from flockcare.core.lines import one_line
 from flockcare.drawing.dates import date_words
 from flockcare.housing.changes import description
-from flockcare.housing.features import FIELDS, LENGTHS, fields_of, words_for
+from flockcare.housing.features import ASKED, FIELDS, LENGTHS, fields_of, words_for
 from flockcare.housing.layout import bedding_of
 from flockcare.housing.models import (
     GROUND,
@@ -24,6 +24,7 @@ from flockcare.housing.models import (
     FeatureKind,
     FeatureState,
     House,
+    HouseShape,
     HousingChange,
     Stay,
     Wetness,
@@ -107,10 +108,13 @@ class LengthField(forms.CharField):
             return None
         if text == self.prepare_value(self.present):
             return self.present
+        # What lies beyond the left wall is less than nothing.
+        below = self.least < 0 and text[0] in "-−"
         try:
-            length = float(read_length(text, bare=self.bare) / MM[self.unit])
+            length = float(read_length(text[below:], bare=self.bare) / MM[self.unit])
         except ValueError as error:
             raise ValidationError(str(error)) from None
+        length = -length if below else length
         if length < self.least:
             raise ValidationError(self._beyond("small", "least", self.least))
         if length > self.most:
@@ -124,10 +128,13 @@ class LengthField(forms.CharField):
 
 EXTENTS = {
     "height_cm": "high",
+    "along_cm": "far",
     "run_cm": "far",
     "spacing_cm": "far",
     "wall_cm": "far",
     "bedding_depth_cm": "deep",
+    "wall_height_cm": "high",
+    "floor_height_cm": "high",
     "breadth_cm": "wide",
     "width_mm": "wide",
     "floor_width_cm": "wide",
@@ -145,7 +152,7 @@ def length_field(model, name: str, units: str, *, least: float = 0, **kwargs) ->
         unit="mm" if name.endswith("_mm") else "cm",
         units=units,
         extent=EXTENTS.get(name, "long"),
-        least=max(least, limits.get("min_value", 0)),
+        least=least or limits.get("min_value", 0),
         most=limits["max_value"],
         label=field.verbose_name.capitalize(),
         **kwargs,
@@ -218,6 +225,7 @@ class PercentField(forms.FloatField):
 
 HELP = {
     "height_cm": "From the floor, or outside from the ground, to where she stands.",
+    "along_cm": "Of its middle, from the left wall inside; beyond the right wall more.",
     "run_cm": "Level distance from here to where she lands next.",
     "width_mm": "Width of the bar.",
     "spacing_cm": "Level, to the roost beside it.",
@@ -225,7 +233,7 @@ HELP = {
     "damp": "Squeeze a handful: it falls apart: dry; keeps its shape: damp; water shows: wet.",
     "moisture_percent": "Only if you measured it: weighed, dried and weighed again.",
 }
-CHIPS = {"edge", "surface", "damp"}
+CHIPS = {"edge", "material", "surface", "damp"}
 
 
 def description_field(
@@ -236,17 +244,23 @@ def description_field(
     The usual words stand to be tapped; with ``chips`` no others can be typed.
     """
     if name in LENGTHS:
-        return length_field(
+        field = length_field(
             *(FeatureState, name, units),
             least=_least(name, kind),
             present=present,
             help_text=HELP.get(name, ""),
         )
+        if (name, kind) == ("run_cm", FeatureKind.RAMP):
+            field.label = in_unit("Level distance from head to foot", field.bare)
+            field.help_text = ""
+        return field
     model_field = FeatureState._meta.get_field(name)
     words = {"label": model_field.verbose_name.capitalize(), "help_text": HELP.get(name, "")}
     if name == "moisture_percent":
         return PercentField(**words)
-    if name in CHIPS or chips:
+    # What a feeder is filled with stands under its material, in words of one's own.
+    told = name in CHIPS and not (name == "material" and kind == FeatureKind.OTHER)
+    if told or chips:
         return chosen_words(words_for(name, kind), present or "", **words)
     return forms.CharField(
         required=False,
@@ -326,19 +340,26 @@ class DescriptionForm(KeeperForm):
 # Houses and features
 
 
+HOUSE_LENGTHS = ("floor_length_cm", "floor_width_cm", "wall_height_cm", "floor_height_cm")
+
+
 class HouseForm(KeeperModelForm):
     class Meta:
         model = House
-        fields = ["name", "note", "floor_length_cm", "floor_width_cm"]
-        widgets = {"note": forms.Textarea(attrs={"rows": 3})}
+        fields = ["name", "shape", *HOUSE_LENGTHS, "note"]
+        widgets = {
+            "note": forms.Textarea(attrs={"rows": 3}),
+            "shape": forms.RadioSelect(attrs={"class": "chips"}),
+        }
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         units = self.instance.flock.units
-        for name in ("floor_length_cm", "floor_width_cm"):
+        for name in HOUSE_LENGTHS:
             self.fields[name] = length_field(
                 House, name, units, present=getattr(self.instance, name)
             )
+        self.fields["shape"].choices = [*HouseShape.choices, ("", "another")]
         help_text = "The ground inside, wall to wall. Leave empty if nobody has measured it."
         self.fields["floor_length_cm"].help_text = help_text
 
@@ -424,6 +445,17 @@ class NewFeatureForm(DescriptionForm):
         if not form.is_valid():
             raise ValidationError(form.errors.get("name") or form.errors.get("__all__"))
         return form.cleaned_data["name"]
+
+    @property
+    def asked(self) -> list[forms.BoundField]:
+        """What the drawing and the landings need."""
+        first = [name for name in ("name", "arrived", "since") if name in self.fields]
+        return [self[name] for name in (*first, *ASKED[self.feature.kind])]
+
+    @property
+    def further(self) -> list[forms.BoundField]:
+        shown = {field.name for field in self.asked}
+        return [field for field in self if field.name not in shown]
 
     def first_state(self) -> FeatureState:
         return FeatureState(

@@ -9,19 +9,26 @@ from django.core.exceptions import ValidationError
 
 from flockcare.analysis.landing import JOULES_PER_FOOT_POUND
 from flockcare.core.forms import KeeperForm
+from flockcare.housing.elevation import whereabouts
 from flockcare.housing.flags import SAFE_DROP_CM
 from flockcare.housing.forms import LengthField, description_field, length_field
-from flockcare.housing.layout import STEP, Place, bedding_of
+from flockcare.housing.forms_arrange import MOVED, draggable
+from flockcare.housing.layout import STEP, Layout, Place, bedding_of
 from flockcare.housing.models import GROUND, Feature, FeatureKind, FeatureState
 from flockcare.housing.units import MM, bare_unit, in_unit
 from flockcare.housing.whatif import Limit
 from flockcare.people.models import Units
 
 HIGHEST_CM = 300  # As far as the slider of a height goes.
-ON_STANDS = {"height_cm": "h", "run_cm": "r"}
+ON_STANDS = {"height_cm": "h", "along_cm": "a", "run_cm": "r"}
 ON_GROUND = {"bedding": "b", "bedding_depth_cm": "d", "damp": "w"}
 # Each stands below the name of its feature, so one word will do.
-SHORT = {"height_cm": "Height", "run_cm": "Level distance", "bedding_depth_cm": "Depth"}
+SHORT = {
+    "height_cm": "Height",
+    "along_cm": "From the left wall",
+    "run_cm": "Level distance",
+    "bedding_depth_cm": "Depth",
+}
 
 
 def _names(feature: Feature) -> dict[str, str]:
@@ -37,10 +44,19 @@ def _slider(field: LengthField, most_cm: float) -> None:
     }
 
 
+def _shown(name: str, feature: Feature, state: FeatureState, where: dict[str, float]):
+    if name == "bedding":
+        return bedding_of(state)
+    value = getattr(state, name)
+    # Where nobody said it, a thing stands where it is drawn.
+    return where.get(feature.name) if name == "along_cm" and value is None else value
+
+
 class ScratchForm(KeeperForm):
     """Every feature as it is written down, to be changed; what an address leaves out stays."""
 
-    def __init__(self, data: Mapping, *, pairs, units: str, **kwargs):
+    def __init__(self, data: Mapping, *, pairs, layout: Layout, units: str, **kwargs):
+        where = whereabouts(layout)
         # A feeder that nobody measured is nothing to try out.
         self.pairs = [
             (feature, state)
@@ -49,9 +65,7 @@ class ScratchForm(KeeperForm):
         ]
         pairs, bare = self.pairs, bare_unit(units, "cm")
         shown = {
-            f"{letter}-{feature.pk.hex}": bedding_of(state)
-            if name == "bedding"
-            else getattr(state, name)
+            f"{letter}-{feature.pk.hex}": _shown(name, feature, state, where)
             for feature, state in pairs
             for name, letter in _names(feature).items()
         }
@@ -67,6 +81,8 @@ class ScratchForm(KeeperForm):
                     field.label = in_unit(SHORT[name], bare)
                 if name == "height_cm":
                     _slider(field, max(HIGHEST_CM, 1.5 * (state.height_cm or 0)))
+                if name in MOVED and state.height_cm:
+                    draggable(field, name)
                 self.fields[key] = field
             self.fields[f"x-{feature.pk.hex}"] = forms.BooleanField(
                 label="Taken away", required=False
@@ -112,6 +128,12 @@ class ScratchForm(KeeperForm):
                 key = f"{letter}-{feature.pk.hex}"
                 if key in self.changed_data and key in self.cleaned_data:
                     found.setdefault(feature.name, {})[name] = self.cleaned_data[key]
+        if any("along_cm" in values for values in found.values()):
+            # Once one thing is moved along the house, the others stay where they are drawn.
+            for feature, state in self.pairs:
+                key = f"a-{feature.pk.hex}"
+                if key in self.initial and state.along_cm is None and state.height_cm:
+                    found.setdefault(feature.name, {}).setdefault("along_cm", self.initial[key])
         return found
 
     def removed(self) -> set[str]:

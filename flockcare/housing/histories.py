@@ -20,7 +20,7 @@ from flockcare.housing.models import (
 )
 from flockcare.people.kinds import NOTHING, Kind, Names
 
-OF_A_FLOOR = ("floor_length_cm", "floor_width_cm")
+OF_A_FLOOR = ("floor_length_cm", "floor_width_cm", "wall_height_cm", "floor_height_cm")
 
 
 def _value(name: str, value, names: Names) -> str:

@@ -14,7 +14,7 @@ from flockcare.birds.models import Bird, Weighing
 from flockcare.drawing.dates import date_words
 from flockcare.housing.layout import Layout, Place
 from flockcare.housing.models import Feature, FeatureState, House
-from flockcare.housing.residents import residents_on
+from flockcare.housing.residents import stays_on
 from flockcare.housing.routes import Route
 from flockcare.people.models import Units
 
@@ -33,7 +33,15 @@ def values_of(described: FeatureState | Place) -> dict:
 
 def layout_of(house: House, day: dt.date, pairs: Iterable[tuple[Feature, FeatureState]]) -> Layout:
     """What stood in the house as plain values, from what ``HouseRecord.on`` gives."""
-    return Layout(house.name, day, tuple(place_of(*pair) for pair in pairs))
+    return Layout(
+        house.name,
+        day,
+        tuple(place_of(*pair) for pair in pairs),
+        length_cm=house.floor_length_cm,
+        wall_cm=house.wall_height_cm,
+        raised_cm=house.floor_height_cm,
+        shape=house.shape,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +62,19 @@ def landers_on(house: House, day: dt.date) -> list[Lander]:
     """The birds that lived there, each with her last weighing on or before the day.
 
     Who was not weighed by then has the adult weight of her breed, as an assumption, unless she may
-    have been growing. Once she is grown, what she weighed before counts no more. Two queries.
+    have been growing. Once she is grown, what she weighed before counts no more. One query.
     """
-    birds = residents_on(house, day)
     newest = Weighing.objects.filter(bird=OuterRef("bird"), on__lte=day).order_by("-on")
-    weighed = {
-        bird: (grams, on)
-        for bird, grams, on in Weighing.objects.filter(
-            bird__in=birds, on=Subquery(newest.values("on")[:1])
-        ).values_list("bird", "grams", "on")
-    }
-    return [_lander(bird, weighed.get(bird.pk), day) for bird in birds]
+    stays = stays_on(
+        house,
+        day,
+        last_grams=Subquery(newest.values("grams")[:1]),
+        last_on=Subquery(newest.values("on")[:1]),
+    )
+    return [
+        _lander(stay.bird, (stay.last_grams, stay.last_on) if stay.last_on else None, day)
+        for stay in stays
+    ]
 
 
 def _lander(bird: Bird, weighed: tuple[int, dt.date] | None, day: dt.date) -> Lander:

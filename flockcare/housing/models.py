@@ -21,11 +21,24 @@ def _measure(label: str, most: int, *, least: float = 0):
     )
 
 
+class HouseShape(models.TextChoices):
+    """What a house looks like from the side; its walls and roof are drawn so."""
+
+    COOP = "coop", "low garden coop"
+    SHED = "shed", "shed with roosts"
+    RAISED = "raised", "raised house with a ramp"
+    AVIARY = "aviary", "aviary or barn aisle"
+    STABLE = "stable", "converted stable"
+
+
 class House(FlockRecord):
     name = LineField(max_length=60)
     note = models.TextField(blank=True, default="", max_length=2000)
+    shape = models.CharField(max_length=10, choices=HouseShape, blank=True, default="")
     floor_length_cm = _measure("length of the floor inside", 5000, least=10)
     floor_width_cm = _measure("width of the floor inside", 5000, least=10)
+    wall_height_cm = _measure("height of the walls", 1000, least=10)
+    floor_height_cm = _measure("height of the floor above the ground outside", 500)
 
     class Meta:
         ordering = ["name"]
@@ -51,7 +64,9 @@ class FeatureKind(models.TextChoices):
     ROOST = "roost", "roost"
     RAIL = "rail", "rail"
     NEST_FRONT = "nest front", "nest front"
-    STEP = "step", "step or ramp"
+    STEP = "step", "step"
+    RAMP = "ramp", "ramp or ladder"
+    BOARD = "droppings board", "droppings board"
     FLOOR = "floor", "floor inside"
     LANDING = "landing", "landing area"
     OTHER = "other", "other"
@@ -72,7 +87,7 @@ class Dampness(models.TextChoices):
 class Feature(FlockRecord):
     house = models.ForeignKey(House, on_delete=models.CASCADE)
     name = LineField(max_length=60)
-    kind = models.CharField(max_length=12, choices=FeatureKind)
+    kind = models.CharField(max_length=20, choices=FeatureKind)
 
     class Meta:
         ordering = ["name"]
@@ -89,10 +104,15 @@ class Feature(FlockRecord):
 
 
 class Described(FlockRecord):
-    """What a feature is like; None and empty mean "not known"."""
+    """What a feature is like; None and empty mean "not known".
+
+    ``along_cm``: of its middle, seen from the side, from the inner face of the left wall; what
+    stands outside lies below 0 or beyond the length of the floor.
+    """
 
     gone = models.BooleanField("taken away", default=False)
     height_cm = _measure("height above the floor", 1000)
+    along_cm = _measure("place along the house", 7000, least=-2000)
     run_cm = _measure("level distance to the next place down", 2000)
     length_cm = _measure("length", 5000)
     breadth_cm = _measure("breadth", 5000)
@@ -190,7 +210,7 @@ class PlannedState(Described):
     )
     feature = models.ForeignKey(Feature, null=True, blank=True, on_delete=models.CASCADE)
     name = LineField(max_length=60, blank=True, default="")
-    kind = models.CharField(max_length=12, choices=FeatureKind, blank=True, default="")
+    kind = models.CharField(max_length=20, choices=FeatureKind, blank=True, default="")
 
     class Meta:
         constraints = [

@@ -13,10 +13,14 @@ from flockcare.people.models import Flock
 
 def residents_on(house: House, day: dt.date) -> list[Bird]:
     """By name. A bird that had left the flock by then lives nowhere, whatever her stay says."""
-    return sorted(
-        (stay.bird for stay in _stays(house.flock, day).filter(house=house) if _here(stay, day)),
-        key=lambda bird: bird.name.lower(),
-    )
+    return [stay.bird for stay in stays_on(house, day)]
+
+
+def stays_on(house: House, day: dt.date, **further) -> list[Stay]:
+    """The stays of these birds, by their names; ``further``: what each is annotated with."""
+    stays = _stays(house.flock, day).filter(house=house).annotate(**further)
+    here = [stay for stay in stays if _here(stay, day)]
+    return sorted(here, key=lambda stay: stay.bird.name.lower())
 
 
 def counts_on(flock: Flock, day: dt.date) -> Counter:

@@ -1,40 +1,46 @@
 """The gentlest way down from a place in a house.
 
-The record says of each place how high it is and how far the next lower one lies. So all places
-are taken to stand in one line, each before the next higher one, and a bird may leave out places
-on her way. The gentlest way is the one whose largest single drop is smallest; of several such
-ways the one with the fewest jumps, then the one with the least level distance.
+Where it is recorded how far along the house two places stand, the level distance between them is
+known, and what is farther than a hen comes, or beyond a wall, is no stop on her way. Of other
+places the record says how far the next lower one lies: all of these are taken to stand in one
+line, each before the next higher one. The gentlest way is the one whose largest single drop is
+smallest; of several such ways the one with the fewest jumps, then the one with the least level
+distance. A ramp is walked: going down it is no drop.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
 
 from flockcare.analysis.landing import descent_angle, landing_speed
-from flockcare.housing.layout import Layout, Place
+from flockcare.housing.layout import RAMP, Layout, Place
 
 RULE = (
     "The drop is the largest single drop on the gentlest way down: the way on which that drop is "
     "smallest; of several such ways the one with the fewest jumps, then the one with the least "
-    "level distance. All places of the house count as stops, each standing before the next "
-    "higher one, for the record says no more of where they are. A ramp or ladder counts as one "
-    "stop at its height, so a bird that walks down it lands softer than is said here; a rung "
-    "recorded as a step of its own counts. A bird may still jump straight down; that drop is "
-    "given beside it."
+    "level distance. All places within 1 m (40 in) on the same side of the wall count as stops. A "
+    "ramp or ladder of up to 45° is walked and is no drop; of a steeper one only its head counts, "
+    "as a stop. A bird may still jump straight down; that drop is given beside it."
 )
 BOTTOM = "floor"
+REACH_CM = 100  # Scott & Parker (1994), from memory: difficulty above about 1 m between perches.
+WALKED_UP_TO = 45  # Degrees of a ramp: common practice, no published source.
+STEP_UP_CM = 10  # So much higher the head of a ramp may lie than where she comes from.
 
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """One jump down, from a place to another, or to the floor (``to`` is None)."""
+    """One jump down, from a place to another, or to the floor (``to`` is None).
+
+    ``walked``: down a ramp, without a drop. ``over``: onto something broad right below.
+    """
 
     start: Place
     to: Place | None
     drop_cm: float
     run_cm: float | None
+    walked: bool = False
+    over: bool = False
 
     @property
     def to_name(self) -> str:
@@ -42,8 +48,10 @@ class Leg:
 
     @property
     def angle(self) -> float | None:
-        """Degrees below level; None where the run is not recorded."""
-        return None if self.run_cm is None else descent_angle(self.drop_cm, self.run_cm)
+        """Degrees below level; None where the run is not recorded, or nothing lies between."""
+        if self.run_cm is None or self.walked or self.over or self.drop_cm == self.run_cm == 0:
+            return None
+        return descent_angle(self.drop_cm, self.run_cm)
 
     @property
     def speed(self) -> float:
@@ -66,35 +74,158 @@ class Route:
         return self.legs[0].start.height_cm
 
 
-def gentlest_drop(heights: Iterable[float], start: float) -> float:
-    """The smallest largest drop from ``start`` to the floor, stopping at any of these heights.
+# Ramps
 
-    Whatever the way, each gap between two neighbouring heights below the start must be crossed
-    by one jump, and stopping everywhere crosses no more than one gap at a time.
+
+def slope_of(ramp: Place) -> float | None:
+    """Degrees above level; None where its run is not recorded."""
+    if not ramp.height_cm or ramp.run_cm is None:
+        return None
+    return descent_angle(ramp.height_cm, ramp.run_cm)
+
+
+def is_walked(place: Place) -> bool:
+    """Whether it is a ramp that birds walk down; one of unknown slope is taken to be."""
+    return place.kind == RAMP and (slope_of(place) or 0) <= WALKED_UP_TO + 1e-9
+
+
+def ramp_ends(layout: Layout, ramp: Place) -> tuple[float, float]:
+    """Where along the house head and foot of a placed ramp are.
+
+    Its head is on the side of what it leads to: the nearest place of about its height, else the
+    house for one outside.
     """
-    below = sorted({0.0, start, *(height for height in heights if 0 < height < start)})
-    return max((upper - lower for lower, upper in pairwise(below)), default=0.0)
+    half = (ramp.height_cm if ramp.run_cm is None else ramp.run_cm) / 2
+    led_to = [
+        place.along_cm
+        for place in layout.stands
+        if place.along_cm is not None
+        and place.kind != RAMP
+        and layout.is_outside(place) == layout.is_outside(ramp)
+        and abs(place.height_cm - ramp.height_cm) <= 3 * STEP_UP_CM
+    ]
+    if led_to:
+        towards = min(led_to, key=lambda x: abs(x - ramp.along_cm))
+    elif layout.is_outside(ramp):
+        towards = layout.length_cm / 2
+    else:
+        towards = ramp.along_cm - 1
+    side = 1 if towards > ramp.along_cm else -1
+    return ramp.along_cm + side * half, ramp.along_cm - side * half
+
+
+# Jumps
+
+
+class _Jumps:
+    """Which jumps there are in a house, and how far each is."""
+
+    def __init__(self, layout: Layout):
+        self.layout = layout
+        self.line = _Line(layout)
+        self.ramps = [place for place in layout.stands if is_walked(place)]
+        # From the floor upwards.
+        self.others = [place for place in reversed(layout.stands) if place not in self.ramps]
+
+    def leg(self, start: Place, to: Place | None) -> Leg | None:
+        """The jump between two places; None where there is none."""
+        if to is None:
+            return Leg(start, None, start.height_cm, self.floor_run(start))
+        placed = start.along_cm is not None and to.along_cm is not None
+        if to.kind == RAMP and is_walked(to):
+            return self._onto_ramp(start, to, placed)
+        if to.height_cm >= start.height_cm:
+            return None
+        drop = start.height_cm - to.height_cm
+        if not placed:
+            return Leg(start, to, drop, self.line.run(start, to))
+        gap = max(0.0, abs(start.along_cm - to.along_cm) - start.half_cm - to.half_cm)
+        if not self._in_reach(start, to, gap):
+            return None
+        return Leg(start, to, drop, gap, over=gap == 0 and to.half_cm > 0)
+
+    def _in_reach(self, start: Place, to: Place, gap: float) -> bool:
+        outside = self.layout.is_outside
+        return gap <= REACH_CM + 1e-9 and outside(start) == outside(to)
+
+    def _onto_ramp(self, start: Place, ramp: Place, placed: bool) -> Leg | None:
+        higher = ramp.height_cm - start.height_cm
+        if not placed:
+            if higher > 0:
+                return None
+            return Leg(start, ramp, -higher, self.line.run(start, ramp))
+        head, foot = ramp_ends(self.layout, ramp)
+        # She steps onto it at her own height, or drops to its head.
+        share = min(1.0, start.height_cm / ramp.height_cm)
+        at = head if higher <= STEP_UP_CM else foot + (head - foot) * share
+        gap = max(0.0, abs(start.along_cm - at) - start.half_cm)
+        return (
+            Leg(start, ramp, max(0.0, -higher), gap) if self._in_reach(start, ramp, gap) else None
+        )
+
+    def floor_run(self, start: Place) -> float | None:
+        """How far out she lands who jumps past all that stands below."""
+        if start.along_cm is None:
+            return self.line.run(start, None)
+        lower = [leg for leg in self._lower(start) if leg.to.along_cm is not None]
+        if not lower or start.kind == RAMP:
+            return start.run_cm
+        to = _next_of(lower).to
+        on = self.floor_run(to)
+        return None if on is None else abs(start.along_cm - to.along_cm) + on
+
+    def _lower(self, start: Place) -> list[Leg]:
+        return [leg for to in self.others if (leg := self.leg(start, to))]
+
+    def next(self, start: Place) -> Leg:
+        if is_walked(start):
+            return Leg(start, None, 0.0, start.run_cm, walked=True)
+        found = self._lower(start)
+        found += [leg for ramp in self.ramps if (leg := self.leg(start, ramp))]
+        return _next_of(found) if found else self.leg(start, None)
+
+    def worst(self) -> dict[str, float]:
+        """The smallest largest drop from each place, by its name."""
+        worst = {ramp.name: 0.0 for ramp in self.ramps}
+        for place in self.others:
+            legs = [self.leg(place, to) for to in (*self.ramps, *self.others) if to.name in worst]
+            ways = [max(leg.drop_cm, worst[leg.to.name]) for leg in legs if leg]
+            worst[place.name] = min([place.height_cm, *ways])
+        return worst
+
+
+def _next_of(legs: list[Leg]) -> Leg:
+    """The one onto the highest place; of equal ones the nearest, then by name."""
+    return min(legs, key=lambda leg: (leg.drop_cm, leg.run_cm or 0.0, leg.to_name))
 
 
 def gentlest(layout: Layout, start: Place) -> Route:
     """The gentlest way down; ValueError for a place whose height is not recorded or zero."""
+    return _gentlest(_Jumps(layout), start)
+
+
+def _gentlest(jumps: _Jumps, start: Place) -> Route:
     if not start.height_cm or start.height_cm <= 0:
         raise ValueError(f"The height of {start.name} is not recorded: measure it.")
-    stops = [place for place in layout.stands if place.height_cm < start.height_cm]
-    most = gentlest_drop([place.height_cm for place in stops], start.height_cm)
-    line = _Line(layout)
+    most = jumps.worst()[start.name]
     # From the floor upwards: the best way on from each place, with jumps no larger than `most`.
-    ways: dict[Place, tuple[tuple, tuple[Leg, ...]]] = {}
-    for place in [*reversed(stops), start]:
+    ways: dict[Place, tuple[tuple, tuple[Leg, ...]]] = {
+        ramp: ((0, 0, 0.0, ()), (jumps.next(ramp),)) for ramp in jumps.ramps
+    }
+    if start in ways:
+        return Route(ways[start][1])
+    stops = [place for place in jumps.others if place.height_cm < start.height_cm]
+    for place in [*stops, start]:
         found = []
         for to in [None, *ways]:
-            leg = line.leg(place, to)
-            if 0 < leg.drop_cm <= most + 1e-9:
-                (jumps, unknown, run, names), legs = ways[to] if to else ((0, 0, 0.0, ()), ())
+            leg = jumps.leg(place, to)
+            if leg and leg.drop_cm <= most + 1e-9:
+                (hops, unknown, run, names), legs = ways[to] if to else ((0, 0, 0.0, ()), ())
                 unsure = leg.run_cm is None
-                cost = (jumps + 1, unknown + unsure, run + (leg.run_cm or 0), (leg.to_name, *names))
+                cost = (hops + 1, unknown + unsure, run + (leg.run_cm or 0), (leg.to_name, *names))
                 found.append((cost, (leg, *legs)))
-        ways[place] = min(found, key=lambda way: way[0])
+        if found:
+            ways[place] = min(found, key=lambda way: way[0])
     return Route(ways[start][1])
 
 
@@ -109,33 +240,30 @@ class _Line:
             if place.run_cm is not None:
                 self.run_of_level[place.height_cm] = max(known or 0.0, place.run_cm)
 
-    def leg(self, start: Place, to: Place | None) -> Leg:
+    def run(self, start: Place, to: Place | None) -> float | None:
         low = to.height_cm if to else 0.0
         between = [level for level in self.levels if low < level < start.height_cm]
         runs = [start.run_cm, *(self.run_of_level[level] for level in between)]
-        run = None if None in runs else float(sum(runs))
-        return Leg(start, to, start.height_cm - low, run)
+        return None if None in runs else float(sum(runs))
 
 
 def ways_down(layout: Layout) -> list[Route]:
     """The gentlest way from each place that birds come down from, the hardest first."""
-    routes = [gentlest(layout, place) for place in layout.starts]
+    jumps = _Jumps(layout)
+    routes = [_gentlest(jumps, place) for place in layout.starts]
     return sorted(routes, key=lambda route: (-route.hardest.drop_cm, route.legs[0].start.name))
 
 
 def next_legs(layout: Layout) -> list[Leg]:
-    """The jump from every stand to the next lower one, the highest first: what is drawn."""
-    line = _Line(layout)
-    legs = []
-    for place in layout.stands:
-        lower = [other for other in layout.stands if other.height_cm < place.height_cm]
-        legs.append(line.leg(place, lower[0] if lower else None))
-    return legs
+    """The jump from every stand to the next one down, the highest first: what is drawn."""
+    jumps = _Jumps(layout)
+    return [jumps.next(place) for place in layout.stands]
 
 
-def worst_drop(heights: Iterable[float], starts: Iterable[float]) -> float:
-    """The largest gentlest drop of any start. The way of the highest one holds all the others."""
-    return gentlest_drop(heights, max(starts, default=0.0))
+def worst_drop(layout: Layout) -> float:
+    """The largest gentlest drop of any place that birds come down from."""
+    worst = _Jumps(layout).worst()
+    return max((worst[place.name] for place in layout.starts), default=0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,16 +279,15 @@ class Spot:
 
 
 def spots(layout: Layout, gap_cm: float) -> dict[str, Spot]:
-    """The spot of every stand by its name; an unrecorded run counts as ``gap_cm``."""
+    """The spot of every stand in the line; an unrecorded run counts as ``gap_cm``."""
     found: dict[str, Spot] = {}
     level, front, behind = 0.0, Spot(0.0), Spot(0.0)
-    for leg in reversed(next_legs(layout)):
-        name = leg.start.name
-        if leg.start.height_cm != level:
-            level, front = leg.start.height_cm, behind
-        known = leg.start.run_cm is not None
-        run = leg.start.run_cm if known else gap_cm
-        found[name] = Spot(front.x_cm - run, front.anchor if known else name)
-        if found[name].x_cm <= behind.x_cm:
-            behind = found[name]
+    for place in reversed(layout.stands):
+        if place.height_cm != level:
+            level, front = place.height_cm, behind
+        known = place.run_cm is not None
+        run = place.run_cm if known else gap_cm
+        found[place.name] = Spot(front.x_cm - run, front.anchor if known else place.name)
+        if found[place.name].x_cm <= behind.x_cm:
+            behind = found[place.name]
     return found

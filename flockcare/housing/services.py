@@ -46,6 +46,16 @@ def add_house(*, house: House) -> None:
 
 
 @transaction.atomic
+def set_up_house(
+    *, house: House, things: Iterable[tuple[Feature, FeatureState]], today: dt.date
+) -> None:
+    """A new house with all that stands in it and how each thing is."""
+    add_house(house=house)
+    for feature, state in things:
+        add_feature(feature=feature, state=state, today=today)
+
+
+@transaction.atomic
 def edit_house(*, house: House, by, basis=None) -> None:
     history.change(house, by=by, basis=basis)
 
@@ -183,6 +193,22 @@ def correct_state(*, state: FeatureState, by, basis=None) -> None:
     history.change(state, by=by, basis=basis)
 
 
+@history.changeset()
+def correct_places(*, moved: dict[Feature, dict], on: dt.date, by) -> None:
+    """Heights and places of features were always as given, as far back as they were said alike."""
+    for feature, values in moved.items():
+        states = list(feature.states.filter(since__lte=on).order_by("-since"))
+        for name, value in values.items():
+            # Where it stood nobody may have said before.
+            alike = {getattr(states[0], name), *([None] if name == "along_cm" else [])}
+            for state in states:
+                if getattr(state, name) not in alike:
+                    break
+                setattr(state, name, value)
+        for state in states:
+            history.change(state, by=by)
+
+
 @transaction.atomic
 def delete_state(*, state: FeatureState, by) -> None:
     """This never was so: the state before holds on. The only one goes with its feature."""
@@ -269,6 +295,15 @@ def plan_change(*, change: HousingChange, states: Iterable[PlannedState]) -> Non
         state.flock, state.change = change.flock, change
         state.full_clean()
         state.save()
+
+
+@history.changeset()
+def make_change(
+    *, change: HousingChange, states: Iterable[PlannedState], on: dt.date, by, today: dt.date
+) -> None:
+    """What was only sketched has been done on ``on``."""
+    plan_change(change=change, states=states)
+    carry_out(plan=change, on=on, by=by, today=today)
 
 
 @transaction.atomic

@@ -82,6 +82,8 @@ def in_unit(label: str, bare: str) -> str:
 
 def inches(mm: float) -> str:
     """The nearest eighth of an inch: ``18 1/2``."""
+    if mm < 0:
+        return f"-{inches(-mm)}"
     eighths = round(Fraction(mm) / MM["in"] * EIGHTHS)
     whole, rest = divmod(eighths, EIGHTHS)
     part = str(Fraction(rest, EIGHTHS)) if rest else ""

@@ -2,6 +2,7 @@ from django.urls import path
 
 from flockcare.housing import (
     views,
+    views_arrange,
     views_changes,
     views_events,
     views_landing,
@@ -43,10 +44,10 @@ urlpatterns = [
         name="change_delete",
     ),
     path("<uuid:house_id>/changes/<str:on>/why/", views_changes.change_why, name="change_why"),
+    path("<uuid:house_id>/arrange/", views_arrange.arrange, name="arrange"),
     path("<uuid:house_id>/correct/", views_changes.correct, name="correct"),
     path("<uuid:house_id>/walk/", views_changes.walk, name="walk"),
     # Coming down from the roosts: drawing, table, what if.
     path("<uuid:house_id>/landing/", views_landing.landing_page, name="landing"),
-    path("<uuid:house_id>/drawing/", views_landing.drawing, name="drawing"),
     path("<uuid:house_id>/what-if/", views_whatif.what_if, name="what_if"),
 ]

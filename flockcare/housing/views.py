@@ -8,15 +8,19 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db.models import Min, OuterRef, Prefetch, Q, Subquery
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.core.forms import saved
-from flockcare.housing import changes, services
+from flockcare.housing import changes, elevation, services
 from flockcare.housing.capacity import DIRECTIVE_SCOPE, THUMB_SCOPE, capacity, thumb
 from flockcare.housing.changes import description
 from flockcare.housing.checklist import unanswered
+from flockcare.housing.drawn import drawn
 from flockcare.housing.forms import TAP_KINDS, HouseForm
+from flockcare.housing.forms_setup import SetUp
+from flockcare.housing.landing import landers_on, layout_of
 from flockcare.housing.models import (
     ChangeKind,
     Dampness,
@@ -31,6 +35,7 @@ from flockcare.housing.models import (
     Wetness,
 )
 from flockcare.housing.residents import counts_on, residents_on
+from flockcare.housing.shapes import SHAPE_BY_KEY, SHAPES, Shape
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of, records_of
 from flockcare.people.access import flock_view
 from flockcare.people.bylines import with_names
@@ -70,6 +75,7 @@ def house_list(request, flock):
             "birds": counts[house.pk],
             "last": _last_made(records[house.pk], told.get(house.pk, []), renewed, flock.units),
             "described": records[house.pk].begins is not None,
+            "drawing": _small(records[house.pk], today),
         }
         for house in houses
     ]
@@ -78,6 +84,13 @@ def house_list(request, flock):
         "housing/list.html",
         {"here": "houses", "entries": entries, "homeless": _homeless(flock, counts)},
     )
+
+
+def _small(record: HouseRecord, day: dt.date) -> str:
+    try:
+        return elevation.small(layout_of(record.house, day, record.on(day)))
+    except NotRecorded:
+        return ""
 
 
 def _last_made(record: HouseRecord, told, events, units: str) -> changes.Change | None:
@@ -128,7 +141,8 @@ def house(request, flock, house_id):
     shown = None if whole else CHANGES_SHOWN
     entries = [*events[:shown], *history[:shown]]
     entries.sort(key=lambda one: one.on, reverse=True)
-    residents = residents_on(house, day)
+    landers = [] if refused else landers_on(house, day)
+    residents = residents_on(house, day) if refused else [one.bird for one in landers]
     classes = [bird.weight_class for bird in residents]
     return render(
         request,
@@ -148,7 +162,11 @@ def house(request, flock, house_id):
             ],
             "residents": residents,
             "capacity": capacity(
-                layout, floor_cm2=house.floor_cm2, classes=classes, units=flock.units
+                layout,
+                floor_cm2=house.floor_cm2,
+                classes=classes,
+                units=flock.units,
+                within=layout_of(house, day, layout),
             ),
             "thumb": thumb(layout, classes=classes, units=flock.units),
             "scope": DIRECTIVE_SCOPE,
@@ -162,6 +180,7 @@ def house(request, flock, house_id):
             "level_today": house.wetness_level if house.wetness_on == today else "",
             "history": entries,
             "earlier": len(events) + len(history) - len(entries),
+            **_drawn(house, day, layout, landers),
             "plans": [
                 (plan, changes.plan_words(plan, layout, units=flock.units))
                 for plan in told
@@ -178,6 +197,14 @@ def _events_of(house: House):
     return events.select_related("house", "keeper").annotate(photo=Subquery(photo))
 
 
+def _drawn(house: House, day: dt.date, layout, landers) -> dict:
+    """The drawing on the house's page; the table behind it stands on the page of landings."""
+    if not layout:
+        return {}
+    page = f"{reverse('housing:landing', args=[house.flock_id, house.pk])}?on={day}"
+    return drawn(layout_of(house, day, layout), landers, house.flock.units, page=page)
+
+
 def _chosen_day(text: str, today: dt.date) -> tuple[dt.date, bool]:
     """The day that an address asks for, and whether it could not be understood."""
     if not text:
@@ -191,11 +218,45 @@ def _chosen_day(text: str, today: dt.date) -> tuple[dt.date, bool]:
 
 @form_page
 def house_add(request, flock):
+    """Choose a plain house to start from, then the whole of it on one form; or begin empty."""
+    key = request.GET.get("shape", "")
+    if shape := SHAPE_BY_KEY.get(key):
+        return _set_up(request, flock, shape)
+    if request.method != "POST" and key != "empty":
+        shapes = [(shape, elevation.small(shape.layout())) for shape in SHAPES]
+        return render(request, "housing/shapes.html", {"here": "houses", "shapes": shapes})
     form = HouseForm(request.POST or None, instance=House(flock=flock))
     if form.is_valid() and saved(form, services.add_house, house=form.instance):
         messages.success(request, f"{form.instance} is added. Now say what stands in it.")
         return redirect("housing:house", flock.pk, form.instance.pk)
     return render(request, "housing/house_form.html", {"here": "houses", "form": form})
+
+
+def _set_up(request, flock, shape: Shape):
+    today = timezone.localdate()
+    form = SetUp(request.POST or None, shape=shape, flock=flock, today=today)
+    house = form.house.instance
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and saved(
+            form.house, services.set_up_house, house=house, things=form.features(), today=today
+        )
+    ):
+        messages.success(request, f"{house} is saved.")
+        return redirect("housing:house", flock.pk, house.pk)
+    return render(
+        request,
+        "housing/set_up.html",
+        {
+            "here": "houses",
+            "form": form,
+            "drawing": elevation.draw(
+                shape.layout(), [], units=flock.units, title=f"{shape.name}, drawn"
+            ),
+        },
+        status=422 if request.method == "POST" else 200,
+    )
 
 
 @form_page

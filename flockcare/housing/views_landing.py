@@ -6,16 +6,14 @@ import datetime as dt
 from dataclasses import dataclass
 
 from django.shortcuts import render
-from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from flockcare.birds.breeds import WeightClass, weight_class
-from flockcare.drawing.dates import date_words
 from flockcare.housing import elevation, flags, landing
+from flockcare.housing.drawn import drawn
 from flockcare.housing.layout import Layout, Place, bedding_words
 from flockcare.housing.models import House
-from flockcare.housing.routes import RULE, Route, next_legs, ways_down
+from flockcare.housing.routes import RULE, Route, next_legs, slope_of, ways_down
 from flockcare.housing.states import HouseRecord, NotRecorded, record_of
 from flockcare.housing.units import length_text
 from flockcare.housing.views import house_or_404
@@ -39,19 +37,7 @@ def landing_page(request, flock, house_id):
     return render(request, "housing/landing.html", _as_it_was(request, house))
 
 
-@require_safe
-@flock_view()
-def drawing(request, flock, house_id):
-    """Only the drawing, for the house's page; the whole page for whoever comes without htmx."""
-    house = house_or_404(flock, house_id)
-    if not request.htmx:
-        return landing_page(request, flock_id=flock.pk, house_id=house_id)
-    page = reverse("housing:landing", args=[flock.pk, house.pk])
-    context = _as_it_was(request, house, page=page) | {"brief": True}
-    return render(request, "housing/landing_drawing.html", context)
-
-
-def _as_it_was(request, house: House, *, page: str = "") -> dict:
+def _as_it_was(request, house: House) -> dict:
     record = record_of(house)
     days = _days(record, timezone.localdate())
     day = _chosen_day(request, days)
@@ -70,8 +56,7 @@ def _as_it_was(request, house: House, *, page: str = "") -> dict:
     except NotRecorded as error:
         return context | {"refused": str(error)}
     landers = landing.landers_on(house, day)
-    page = page and f"{page}?on={day}"
-    return context | landings_context(layout, landers, house.flock.units, page=page)
+    return context | landings_context(layout, landers, house.flock.units)
 
 
 def _days(record: HouseRecord, today: dt.date) -> list[dt.date]:
@@ -92,24 +77,14 @@ def _chosen_day(request, days: list[dt.date]) -> dt.date:
     return max((day for day in days if day <= asked), default=days[0])
 
 
-def landings_context(
-    layout: Layout, landers: list[landing.Lander], units: str, *, page: str = ""
-) -> dict:
+def landings_context(layout: Layout, landers: list[landing.Lander], units: str, **drawing) -> dict:
     """What the drawing, its table and the table of the landings need. Asks for nothing more."""
     routes = ways_down(layout)
-    found = flags.findings(flags.flags_of(layout, heavy=is_heavy(landers)))
+    shown = drawn(layout, landers, units, **drawing)
     return {
+        **shown,
         "layout": layout,
-        "drawing": elevation.draw(
-            layout,
-            found,
-            units=units,
-            title=f"{layout.house} on {date_words(layout.on)}, drawn",
-            page=page,
-        ),
-        "found": found,
-        "marks": _marks(found),
-        "rows": place_rows(layout, found, routes, units),
+        "rows": place_rows(layout, shown["found"], routes, units),
         "unknown": layout.without_height,
         "birds": bird_rows(landers, routes, units),
         "unweighed": [lander.bird for lander in landers if not lander.grams],
@@ -117,19 +92,6 @@ def landings_context(
         "routes": routes,
         "rule": RULE,
     }
-
-
-def is_heavy(landers: list[landing.Lander]) -> bool:
-    """Whether a heavy bird lives there, or one of unknown weight, or nobody is known to."""
-    heavy = {WeightClass.HEAVY, WeightClass.VERY_HEAVY}
-    return not landers or any(
-        not lander.grams or weight_class(lander.grams) in heavy for lander in landers
-    )
-
-
-def _marks(found: list[flags.Finding]) -> list[flags.Mark]:
-    used = {finding.rule.mark for finding in found}
-    return [mark for mark in flags.Mark if mark in used]
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,8 +165,14 @@ def _leg_words(leg, units: str) -> str:
         if leg.run_cm is None
         else f"over {length_text(leg.run_cm, unit='cm', units=units)}"
     )
+    if leg.walked:
+        slope = slope_of(leg.start)
+        how = "how steep is not recorded" if slope is None else f"{slope:.0f}°"
+        return f"walked down to the {leg.to_name}: {how}"
     angle = "" if leg.angle is None else f": {leg.angle:.0f}°"
     drop = length_text(leg.drop_cm, unit="cm", units=units)
+    if leg.over:
+        return f"{drop} down onto {leg.to_name}, right below"
     return f"{drop} down to {leg.to_name}, {over}{angle}"
 
 

@@ -4,21 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from flockcare.housing import changes, flags, landing, services, whatif
+from flockcare.drawing.dates import date_words
+from flockcare.housing import changes, elevation, flags, landing, services, whatif
+from flockcare.housing.drawn import is_heavy
+from flockcare.housing.forms import DayField
 from flockcare.housing.forms_whatif import LimitForm, ScratchForm
-from flockcare.housing.layout import STEP, Layout, Place
+from flockcare.housing.layout import Layout
 from flockcare.housing.models import Feature, House, HousingChange, PlannedState
 from flockcare.housing.routes import Route, ways_down
 from flockcare.housing.states import NotRecorded, record_of
 from flockcare.housing.units import length_text, number_text
 from flockcare.housing.views import house_or_404
-from flockcare.housing.views_landing import is_heavy, landings_context
+from flockcare.housing.views_landing import landings_context
 from flockcare.people.access import flock_view
 
 ADVICE_SHOWN = 6
@@ -37,8 +41,9 @@ def what_if(request, flock, house_id):
             "housing/whatif.html",
             {"here": "houses", "house": house, "refused": str(error)},
         )
-    form = ScratchForm(request.POST or request.GET, pairs=pairs, units=flock.units)
-    tried = Tried(house, today, pairs, form)
+    now = landing.layout_of(house, today, pairs)
+    form = ScratchForm(request.POST or request.GET, pairs=pairs, layout=now, units=flock.units)
+    tried = Tried(house, now, pairs, form)
     if request.method == "POST":
         return _keep_plan(request, house, tried)
     context = {"here": "houses", "house": house, "form": form, **_compared(request, tried)}
@@ -47,13 +52,19 @@ def what_if(request, flock, house_id):
     )
 
 
+def _made(request, change: HousingChange, states, today: dt.date) -> str:
+    """It is done already: the sketch becomes a change of a day."""
+    day = DayField(today=today).clean(request.POST.get("on", ""))
+    services.make_change(change=change, states=states, on=day, by=request.user, today=today)
+    return f"Saved: a change of the house from {date_words(day)} on."
+
+
 class Tried:
     """The house as it is and as it would be."""
 
-    def __init__(self, house: House, today: dt.date, pairs, form: ScratchForm):
-        self.house, self.pairs, self.form = house, pairs, form
+    def __init__(self, house: House, now: Layout, pairs, form: ScratchForm):
+        self.house, self.now, self.pairs, self.form = house, now, pairs, form
         form.is_valid()
-        self.now = landing.layout_of(house, today, pairs)
         self.then = whatif.scratch(
             self.now, changed=form.changed(), removed=form.removed(), step=form.step()
         )
@@ -90,9 +101,11 @@ class Tried:
 
 def _keep_plan(request, house: House, tried: Tried):
     page = redirect("housing:what_if", house.flock_id, house.pk)
+    # What was sketched is sketched still after an error.
+    sketch = redirect(f"{page.url}?{urlencode(_kept(tried.form))}")
     if problems := tried.form.problems():
         messages.error(request, " ".join(problems))
-        return page
+        return sketch
     states = tried.states()
     if not states:
         messages.error(request, "Nothing differs from the house as it is, so there is no plan.")
@@ -101,21 +114,27 @@ def _keep_plan(request, house: House, tried: Tried):
         flock=house.flock, house=house, keeper=request.user, note=request.POST.get("note", "")
     )
     try:
-        services.plan_change(change=change, states=states)
+        if "done" in request.POST:
+            words = _made(request, change, states, tried.now.on)
+        else:
+            services.plan_change(change=change, states=states)
+            words = "Saved as a plan. The house’s record is unchanged."
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
-        return page
-    messages.success(request, "Saved as a plan. The house’s record is unchanged.")
+        return sketch
+    messages.success(request, words)
     return redirect("housing:house", house.flock_id, house.pk)
 
 
 def _compared(request, tried: Tried) -> dict:
     units = tried.house.flock.units
     landers = landing.landers_on(tried.house, tried.now.on)
-    then = landings_context(tried.then, landers, units)
+    sizes = (elevation.NARROW, elevation.HALF)
+    then = landings_context(tried.then, landers, units, sizes=sizes)
     limit_form = LimitForm(request.GET, units=units)
     return {
         **then,
+        "today": tried.now.on,
         "words": tried.words(),
         "problems": tried.form.problems(),
         "lost": _lost(tried.now, then["found"], is_heavy(landers)),
@@ -124,10 +143,20 @@ def _compared(request, tried: Tried) -> dict:
         "drop_now": _largest(ways_down(tried.now), units),
         "drop_then": _largest(then["routes"], units),
         "limit_form": limit_form,
-        "explained": whatif.EXPLAINED.format(steps=whatif.GRID_WORDS[units]),
+        "explained": _explained(units),
         "kept": _kept(tried.form),
         **_advice(request, tried, landers, limit_form.limit()),
     }
+
+
+def _explained(units: str) -> str:
+    lengths = {
+        "roost": whatif.LOWEST_ROOST_CM,
+        "step": whatif.HIGHEST_STEP_CM,
+        "head": whatif.HEAD_ROOM_CM,
+    }
+    words = {name: length_text(cm, unit="cm", units=units) for name, cm in lengths.items()}
+    return whatif.EXPLAINED.format(steps=whatif.GRID_WORDS[units], **words)
 
 
 def _kept(form: ScratchForm) -> list[tuple[str, str]]:
@@ -217,7 +246,7 @@ def _advice(request, tried: Tried, landers, limit: whatif.Limit | None) -> dict:
             Advice(
                 _suggested(one, units),
                 _effect(one, units),
-                _still_marked(tried.then, one),
+                _still_marked(one),
                 _query(request, tried, one, units),
             )
             for one in whatif.suggestions(tried.then, masses, limit, grid_cm=grid)
@@ -226,12 +255,17 @@ def _advice(request, tried: Tried, landers, limit: whatif.Limit | None) -> dict:
 
 
 def _suggested(one: whatif.Suggestion, units: str) -> str:
-    height = length_text(one.height_cm, unit="cm", units=units)
-    if one.new_step:
-        return f"Add a step at {height}, below {one.place.name}"
-    by = length_text(abs(one.change_cm), unit="cm", units=units)
-    action = "Lower" if one.change_cm < 0 else "Raise"
-    return f"{action} {one.place.name} by {by}, to {height}"
+    words = [_moved(move, units) for move in one.moves]
+    return " and ".join([words[0], *(each[0].lower() + each[1:] for each in words[1:])])
+
+
+def _moved(move: whatif.Move, units: str) -> str:
+    height = length_text(move.height_cm, unit="cm", units=units)
+    if move.new_step:
+        return f"Add a step at {height}, before {move.place.name}"
+    by = length_text(abs(move.change_cm), unit="cm", units=units)
+    action = "Lower" if move.change_cm < 0 else "Raise"
+    return f"{action} {move.place.name} by {by}, to {height}"
 
 
 def _effect(one: whatif.Suggestion, units: str) -> str:
@@ -242,18 +276,12 @@ def _effect(one: whatif.Suggestion, units: str) -> str:
     return f"helps {one.helped} bird{'' if one.helped == 1 else 's'}, {left}; {drop}"
 
 
-def _still_marked(layout: Layout, one: whatif.Suggestion) -> str:
+def _still_marked(one: whatif.Suggestion) -> str:
     """Which published figures its height would still be above: the limit is the keeper's own."""
-    if one.new_step:
-        step = Place(f"Step below {one.place.name}", STEP, height_cm=one.height_cm)
-        after = whatif.scratch(layout, changed={}, step=step)
-        names = {step.name, one.place.name}
-    else:
-        after = whatif.scratch(layout, changed={one.place.name: {"height_cm": one.height_cm}})
-        names = {one.place.name}
+    names = {whatif.NEW_STEP, *(move.place.name for move in one.moves)}
     rules = {
         flag.rule.key: flag.rule
-        for flag in flags.flags_of(after)
+        for flag in flags.flags_of(one.after)
         if flag.place in names and flag.rule.key in flags.OF_HEIGHTS
     }
     return "; ".join(rule.gist for rule in rules.values())
@@ -262,10 +290,10 @@ def _still_marked(layout: Layout, one: whatif.Suggestion) -> str:
 def _query(request, tried: Tried, one: whatif.Suggestion, units: str) -> str:
     """The address with this change made in the scratch copy; empty where it has no room for it."""
     keys = {feature.name: f"h-{feature.pk.hex}" for feature, _ in tried.pairs}
-    step = tried.form.step()
-    if one.new_step and step:
-        return ""
     query = request.GET.copy()
-    key = "step" if one.new_step else keys.get(one.place.name, "step")
-    query[key] = number_text(one.height_cm, unit="cm", units=units)
+    for move in one.moves:
+        if move.new_step and tried.form.step():
+            return ""
+        key = "step" if move.new_step else keys.get(move.place.name, "step")
+        query[key] = number_text(move.height_cm, unit="cm", units=units)
     return query.urlencode()

@@ -2,24 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence, Set
+import math
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass, replace
 
 from flockcare.analysis.landing import highest_drop
-from flockcare.housing.layout import Layout, Place
-from flockcare.housing.routes import Spot, spots, worst_drop
+from flockcare.housing.layout import (
+    BOARD,
+    NEST_FRONT,
+    OTHER,
+    PERCHES,
+    RAIL,
+    RAMP,
+    ROOST,
+    STEP,
+    Layout,
+    Place,
+)
+from flockcare.housing.routes import Spot, spots, ways_down, worst_drop
 from flockcare.people.models import Units
 
 # Heights that are read back as they are written, without rounding.
 GRID_CM = {Units.METRIC: 1.0, Units.IMPERIAL: 2.54 / 2}
 GRID_WORDS = {Units.METRIC: "whole centimetres", Units.IMPERIAL: "half inches"}
 EXPLAINED = (
-    "For each place every height in {steps} up to the highest place now is tried, and for a new "
-    "step every height below each place. The best is the one that leaves the fewest birds above "
-    "your limit on their hardest landing; of equal ones that with the least change of height. The "
-    "list is ordered by how many birds a change helps, then by the least change. Every bird is "
-    "reckoned as if she came down from the highest place, by the gentlest way."
+    "Each thing is tried at the heights, in {steps}, at which a landing comes down to your limit, "
+    "and a new step in front of it; where none of that is enough for all birds, two changes "
+    "together. The order of what stands there is kept, a roost stays {roost} or more above the "
+    "floor, a new step stands on the floor and is no higher than {step}, and a hen keeps her head "
+    "room of {head}. The list is ordered by how many birds a change helps, then by the fewest "
+    "changes, then by the least change of height. Every bird is reckoned as if she came down from "
+    "the place with the hardest landing, by the gentlest way."
 )
+# What a builder would not put up: common practice, no published source.
+LOWEST_ROOST_CM = 25
+HIGHEST_STEP_CM = 60
+HEAD_ROOM_CM = 45
+ABOVE_CM = 25  # Nearer than this one thing is above the other.
+BEFORE_CM = 45  # So far before a place a new step stands.
+WIDE_CM = 30  # How broad a new step is.
+TRIED_FURTHER = 5  # So many single changes are tried together with a second one.
 
 
 # A scratch copy
@@ -49,6 +71,8 @@ def scratch(
         after = after.plus(step)
     given = {name for name, values in changed.items() if "run_cm" in values}
     for place in after.stands:
+        if place.along_cm is not None:
+            continue
         old, new = _lower(before, place.name), _lower(after, place.name)
         if place.name in line and place != step and old != new and place.name not in given:
             after = after.changed(place.name, run_cm=_run(before, place.name, new, line, removed))
@@ -82,6 +106,11 @@ def _placed(step: Place, layout: Layout, line: dict[str, Spot]) -> Place:
     above = [place for place in layout.stands if place.height_cm > step.height_cm]
     below = [place for place in layout.stands if place.height_cm < step.height_cm]
     front = line.get(below[0].name) if below else Spot(0.0)
+    if step.along_cm is None and above and above[-1].along_cm is not None:
+        at = above[-1].along_cm
+        room = BEFORE_CM + WIDE_CM / 2
+        away = -1 if layout.length_cm and at + room > layout.length_cm else 1
+        return replace(step, along_cm=at + away * BEFORE_CM, breadth_cm=WIDE_CM)
     if step.run_cm is None and above and above[-1].run_cm is not None:
         step = replace(step, run_cm=above[-1].run_cm / 2)
     if front and step.run_cm is not None:
@@ -107,18 +136,11 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
-class Suggestion:
-    """One change: this place at another height, or (``place`` is the next one above) a new step.
-
-    ``helped`` birds come under the limit, ``over`` stay above it; ``worst_cm`` is then the
-    largest drop of the house.
-    """
+class Move:
+    """One change: this place at another height, or a new step in front of it (``new_step``)."""
 
     place: Place
     height_cm: float
-    helped: int
-    over: int
-    worst_cm: float
     new_step: bool = False
 
     @property
@@ -126,9 +148,22 @@ class Suggestion:
         return 0.0 if self.new_step else self.height_cm - self.place.height_cm
 
 
-class _House:
-    """Heights alone, which is all that the search needs."""
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """One change or two; ``after`` is the house with them.
 
+    ``helped`` birds come under the limit, ``over`` stay above it; ``worst_cm`` is then the
+    largest drop of the house.
+    """
+
+    moves: tuple[Move, ...]
+    after: Layout
+    helped: int
+    over: int
+    worst_cm: float
+
+
+class _Search:
     def __init__(
         self,
         layout: Layout,
@@ -136,86 +171,168 @@ class _House:
         limit: Limit,
         grid_cm: float = 1.0,
     ):
-        self.stands, self.grid_cm = layout.stands, grid_cm
+        self.layout, self.grid_cm = layout, grid_cm
         self.most = [limit.most_cm(mass) for mass in masses_kg]
-        self.worst = self.worst_of(self.stands, {})
+        self.worst = worst_drop(layout)
         self.over = self.over_at(self.worst)
-
-    def worst_of(self, stands: Sequence[Place], moved: dict[str, float], *more: float) -> float:
-        heights = {place: moved.get(place.name, place.height_cm) for place in stands}
-        starts = [height for place, height in heights.items() if place.is_start]
-        return worst_drop([*heights.values(), *more], starts)
-
-    def heights(self, low: float, high: float) -> list[float]:
-        """The heights that are tried, above ``low`` and up to ``high``."""
-        first, last = int(low / self.grid_cm) + 1, round(high / self.grid_cm)
-        return [number * self.grid_cm for number in range(first, last + 1)]
 
     def over_at(self, drop_cm: float) -> int:
         return sum(drop_cm > most + 1e-9 for most in self.most)
 
+    def judged(self, moves: tuple[Move, ...]) -> Suggestion | None:
+        """None for what a builder would not put up."""
+        changed = {m.place.name: {"height_cm": m.height_cm} for m in moves if not m.new_step}
+        steps = [move.height_cm for move in moves if move.new_step]
+        step = Place(NEW_STEP, STEP, height_cm=steps[0]) if steps else None
+        after = scratch(self.layout, changed=changed, step=step)
+        if not is_sensible(self.layout, after):
+            return None
+        worst = worst_drop(after)
+        over = self.over_at(worst)
+        return Suggestion(moves, after, self.over - over, over, worst)
+
+    def singles(self, layout: Layout, *, step: bool = True) -> list[Move]:
+        """Heights at which some landing comes to a limit, or lies in the middle of a gap."""
+        limits = sorted(set(self.most))
+        limits = limits if len(limits) <= 3 else [limits[0], limits[len(limits) // 2], limits[-1]]
+        heights = sorted({0.0, *(place.height_cm for place in layout.stands)})
+        found: dict[tuple, Move] = {}
+        for place in layout.stands:
+            others = [height for height in heights if height != place.height_cm]
+            down = [height + limit for height in others for limit in limits]
+            up = [height - limit for height in others for limit in limits]
+            lower = max((h for h in heights if h < place.height_cm), default=0.0)
+            upper = min((h for h in heights if h > place.height_cm), default=place.height_cm)
+            middles = [(lower + place.height_cm) / 2]
+            tried = [self._grid(h, int) for h in [*down, (lower + upper) / 2]]
+            tried += [self._grid(h, math.ceil) for h in up]
+            if place.kind in MOVABLE:
+                found |= {(place.name, h, 0): Move(place, h) for h in tried if h > 0}
+            if step:
+                own = [self._grid(h, int) for h in [*middles, HIGHEST_STEP_CM, *down]]
+                own += [self._grid(h, math.ceil) for h in up]
+                found |= {
+                    (place.name, h, 1): Move(place, h, new_step=True)
+                    for h in own
+                    if lower < h < place.height_cm
+                }
+        return list(found.values())
+
+    def _grid(self, height: float, rounded) -> float:
+        return rounded(height / self.grid_cm + (1e-9 if rounded is int else -1e-9)) * self.grid_cm
+
+
+NEW_STEP = "New step"
+MOVABLE = {ROOST, RAIL, NEST_FRONT, STEP, OTHER}
+
+
+def is_sensible(before: Layout, after: Layout) -> bool:
+    """Whether one would build it so; what was odd before may stay."""
+    order = {place.name: place.height_cm for place in before.stands}
+    for place in after.stands:
+        was = order.get(place.name)
+        if was == place.height_cm:
+            continue
+        if place.kind in PERCHES and place.height_cm < min(LOWEST_ROOST_CM, was or LOWEST_ROOST_CM):
+            return False
+        if place.kind == STEP and was is None and place.height_cm > HIGHEST_STEP_CM:
+            return False
+        if after.wall_cm and place.height_cm > (was or 0) > after.wall_cm - HEAD_ROOM_CM:
+            return False
+        for other in after.stands:
+            if other.name == place.name or other.kind == RAMP:
+                continue
+            if was is not None and other.name in order:
+                sides = (was - order[other.name]) * (place.height_cm - other.height_cm)
+                if sides < 0 or (sides == 0 and was != order[other.name]):
+                    return False
+            if _without_head_room(after, place, other, order):
+                return False
+    return True
+
+
+def _without_head_room(after: Layout, one: Place, other: Place, order: Mapping[str, float]) -> bool:
+    """Whether the lower one of two that stand above each other has become too low to stand in."""
+    gap = abs(one.height_cm - other.height_cm)
+    if gap >= HEAD_ROOM_CM or BOARD in (one.kind, other.kind):
+        return False
+    if one.along_cm is None or other.along_cm is None:
+        upper = max(one, other, key=lambda place: place.height_cm)
+        across = upper.run_cm if _lower(after, upper.name) in (one.name, other.name) else None
+    else:
+        across = abs(one.along_cm - other.along_cm) - one.half_cm - other.half_cm
+    was = [order.get(place.name) for place in (one, other)]
+    narrower = None in was or gap < abs(was[0] - was[1])
+    return across is not None and across < ABOVE_CM and narrower
+
 
 def birds_over(layout: Layout, masses_kg: Iterable[float | None], limit: Limit) -> int:
-    """How many birds land harder than the limit, coming from the highest place."""
-    return _House(layout, masses_kg, limit).over
+    """How many birds land harder than the limit, coming from the place with the hardest landing."""
+    return _Search(layout, masses_kg, limit).over
 
 
 def suggestions(
     layout: Layout, masses_kg: Iterable[float | None], limit: Limit, *, grid_cm: float = 1.0
 ) -> list[Suggestion]:
-    """The best height for each place and the best new steps, the most helpful first.
+    """The best change of each place, the best new steps, and two together, the most helpful first.
 
     Heights are whole multiples of ``grid_cm``, to be written and read back without rounding.
     Changes that lower no drop are left out. Raises ValueError for a mass or limit that is none.
     """
-    house = _House(layout, masses_kg, limit, grid_cm)
-    found = [_best_height(house, place) for place in house.stands]
-    found += [_best_step(house, place) for place in house.stands]
-    worth = [each for each in found if each and each.worst_cm < house.worst]
-    return sorted(worth, key=_rank)
+    search = _Search(layout, masses_kg, limit, grid_cm)
+    judged = [search.judged((move,)) for move in search.singles(layout)]
+    singles = _best_each([one for one in judged if one], search)
+    found = singles
+    if search.over and not any(one.over == 0 for one in singles):
+        found = singles + _pairs(search, [one for one in judged if one])
+    return sorted((one for one in found if one.worst_cm < search.worst), key=_rank)
+
+
+def _best_each(judged: list[Suggestion], search: _Search) -> list[Suggestion]:
+    """The best for each set of places that it is about."""
+    best: dict[tuple, Suggestion] = {}
+    for one in judged:
+        key = tuple(sorted((move.place.name, move.new_step) for move in one.moves))
+        if key not in best or _order(one) < _order(best[key]):
+            best[key] = one
+    return [one for one in best.values() if one.worst_cm < search.worst]
+
+
+def _pairs(search: _Search, singles: list[Suggestion]) -> list[Suggestion]:
+    """A second change beside each of the most promising ones."""
+    promising = sorted(singles, key=lambda one: (one.over, _total(one.after), _change(one)))
+    found = []
+    for first in promising[:TRIED_FURTHER]:
+        (move,) = first.moves
+        for second in search.singles(first.after, step=not move.new_step):
+            if second.place.name in (move.place.name, NEW_STEP):
+                continue
+            place = next(p for p in search.layout.stands if p.name == second.place.name)
+            both = search.judged((move, Move(place, second.height_cm, second.new_step)))
+            if both and both.helped > first.helped:
+                found.append(both)
+    return _best_each(found, search)
+
+
+def _total(layout: Layout) -> float:
+    """The hardest landings of all places together."""
+    return sum(route.hardest.drop_cm for route in ways_down(layout))
+
+
+def _change(one: Suggestion) -> float:
+    return sum(abs(move.change_cm) for move in one.moves)
+
+
+def _order(one: Suggestion) -> tuple:
+    """Once somebody is helped, the least change counts; until then the drop that is left."""
+    steps = any(move.new_step for move in one.moves)
+    left = one.worst_cm if steps or not one.helped else 0.0
+    return one.over, left, _change(one), one.worst_cm
 
 
 def _rank(one: Suggestion) -> tuple:
     # What helps nobody under the limit can still be the way to begin: by the drop it leaves.
     left = 0.0 if one.helped else one.worst_cm
-    return -one.helped, left, one.new_step, abs(one.change_cm), one.place.name
-
-
-def _best_height(house: _House, place: Place) -> Suggestion | None:
-    def judged(height: float) -> tuple:
-        worst = house.worst_of(house.stands, {place.name: height})
-        over = house.over_at(worst)
-        # Once somebody is helped, the least change counts; until then the drop that is left.
-        return (
-            over,
-            worst if over == house.over else 0.0,
-            abs(height - place.height_cm),
-            height,
-            worst,
-        )
-
-    tried = house.heights(0.0, house.stands[0].height_cm)
-    if not tried:
-        return None
-    over, _, _, height, worst = min(judged(height) for height in tried)
-    return Suggestion(place, height, house.over - over, over, worst)
-
-
-def _best_step(house: _House, above: Place) -> Suggestion | None:
-    """The best step between a place and the next lower one; of equal ones the middle."""
-    below = max(
-        (each.height_cm for each in house.stands if each.height_cm < above.height_cm), default=0.0
-    )
-    middle = (above.height_cm + below) / 2
-
-    def judged(height: float) -> tuple:
-        worst = house.worst_of(house.stands, {}, height)
-        return house.over_at(worst), worst, abs(height - middle), height
-
-    between = [
-        height for height in house.heights(below, above.height_cm) if height < above.height_cm
-    ]
-    if not between:
-        return None
-    over, worst, _, height = min(judged(height) for height in between)
-    return Suggestion(above, height, house.over - over, over, worst, new_step=True)
+    steps = sum(move.new_step for move in one.moves)
+    names = tuple(move.place.name for move in one.moves)
+    return -one.helped, len(one.moves), left, steps, _change(one), names

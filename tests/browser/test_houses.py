@@ -8,7 +8,7 @@ from tests.browser.conftest import LAPTOP, PHONE
 from tests.browser.test_accessibility import problems
 
 SIZES = pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
-PAGES = ["landing/", "what-if/"]
+PAGES = ["landing/", "what-if/", "arrange/"]
 
 
 @pytest.fixture(scope="module")
@@ -32,13 +32,18 @@ def boxes(page, selector) -> list[dict]:
     )
 
 
+def shown(page, selector) -> list[dict]:
+    """Of the two drawings the one that this screen shows."""
+    return [box for box in boxes(page, selector) if box["width"]]
+
+
 @SIZES
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_pages_fit_and_have_no_violations(open_phone, barn, viewport, scheme):
     page = open_phone("ada", viewport=viewport, scheme=scheme)
     for path in PAGES:
         page.goto(barn + path)
-        page.wait_for_selector(".elevation")
+        page.wait_for_selector(".elevation:visible")
         assert overflow(page) <= 0
         assert not problems(page), path
 
@@ -47,21 +52,59 @@ def test_pages_fit_and_have_no_violations(open_phone, barn, viewport, scheme):
 def test_the_drawing_is_to_scale_and_its_letters_can_be_read(open_phone, barn, viewport):
     page = open_phone("ada", viewport=viewport)
     page.goto(barn + "landing/")
-    page.wait_for_selector(".elevation")
-    (top, low) = sorted(boxes(page, ".elevation .bar"), key=lambda box: box["y"])
-    (floor,) = boxes(page, ".elevation .floor")
-    scale = page.evaluate("() => document.querySelector('.elevation').getScreenCTM().a")
+    page.wait_for_selector(".elevation:visible")
+    (top, low) = sorted(shown(page, ".elevation .bar"), key=lambda box: box["y"])
+    (floor,) = shown(page, ".elevation .floor")
+    scale = page.locator(".elevation:visible").evaluate("(svg) => svg.getScreenCTM().a")
     # 120 and 60 cm high, 60 cm from each other: the same on the screen both ways.
     down, across, rest = low["y"] - top["y"], low["x"] - top["x"], floor["y"] - low["y"]
     assert down == pytest.approx(across, rel=0.02)
     assert rest == pytest.approx(down, rel=0.03)
     assert scale >= 0.99  # Letters are 12 units high.
-    assert not page.locator(".elevation text").evaluate_all(
+    assert not page.locator(".elevation:visible text").evaluate_all(
         """(texts) => texts.filter((text) => {
           const box = text.getBBox(), view = text.ownerSVGElement.viewBox.baseVal;
           return box.x < view.x - 1 || box.x + box.width > view.x + view.width + 1;
         }).map((text) => text.textContent)"""
     )
+    # By the letters themselves, not by what their width was taken to be.
+    assert not page.locator(".elevation:visible text").evaluate_all(
+        """(texts) => texts.map((text) => [text.textContent, text.getBoundingClientRect()])
+          .flatMap(([one, a], n, all) => all.slice(n + 1)
+            .filter(([, b]) => a.left < b.right - 1 && b.left < a.right - 1
+              && a.top < b.bottom - 3 && b.top < a.bottom - 3)
+            .map(([other]) => `${one} on ${other}`))"""
+    )
+
+
+def test_a_roost_is_dragged_by_mouse_and_by_keys(open_phone, barn):
+    """Down by 20 cm with the mouse, by the scale of the drawing, then by one more with a key."""
+    page = open_phone("ada", viewport=LAPTOP)
+    page.goto(barn + "arrange/")
+    low = page.locator(".elevation:visible a.thing[data-thing='Low bar']")
+    per_cm = low.evaluate(
+        "(thing) => thing.ownerSVGElement.getScreenCTM().a * thing.ownerSVGElement.dataset.scale"
+    )
+    bar = low.locator(".bar").bounding_box()
+    x, y = bar["x"] + bar["width"] / 2, bar["y"] + bar["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 5 * per_cm, y + 10 * per_cm)
+    with page.expect_response(lambda answer: "arrange" in answer.url):
+        page.mouse.move(x, y + 20 * per_cm)
+        page.mouse.up()
+    row = page.locator("fieldset[data-thing='Low bar']")
+    assert row.locator("[data-moves=h]").input_value() == "40"
+    page.wait_for_selector("#arranged text:visible:has-text('40 cm')")
+    assert page.url.endswith("arrange/")  # The end of a drag is no tap on the link.
+    low.focus()
+    with page.expect_response(lambda answer: "arrange" in answer.url):
+        page.keyboard.press("ArrowDown")
+    page.wait_for_selector("#arranged text:visible:has-text('39 cm')")
+    assert page.evaluate("document.activeElement.dataset.thing") == "Low bar"
+    # Nothing is kept; the tests below find the house as it was.
+    page.goto(barn + "landing/")
+    assert "60 cm" in page.locator(".elevation:visible").text_content()
 
 
 def test_the_days_are_slid_through(open_phone, barn):
@@ -72,11 +115,11 @@ def test_the_days_are_slid_through(open_phone, barn):
     slider.focus()
     page.keyboard.press("Home")
     page.wait_for_selector("#on-the-day :text('As it was from')")
-    assert "140 cm" in page.text_content(".elevation")
+    assert "140 cm" in page.text_content(".elevation:visible")
     assert page.url.endswith("step=0")
     page.keyboard.press("End")
     page.wait_for_selector("#on-the-day :text('As it is today')")
-    assert "120 cm" in page.text_content(".elevation")
+    assert "120 cm" in page.text_content(".elevation:visible")
 
 
 def test_a_height_is_tried_with_a_slider(open_phone, barn):
@@ -94,12 +137,12 @@ def test_a_height_is_tried_with_a_slider(open_phone, barn):
     page.wait_for_selector("#scratch-drawing :text('Top bar 120 → 95 cm')")
     assert field.input_value() == "95"
     page.wait_for_selector("#scratch-result .lost :text('falls at 45° or more')")
-    assert "95 cm" in page.text_content(".elevation")
+    assert "95 cm" in page.text_content(".elevation:visible")
     # 3.5 kg: 20.6 J over 60 cm; the low bar's 60 cm to the floor is the hardest as before.
     row = page.locator("#scratch-result tr:has-text('Mace')").inner_text()
     assert re.sub(r"\s+", " ", row) == "Mace 3.50 kg 20.6 J 20.6 J same"
     page.locator("legend:has-text('Your limit')").scroll_into_view_if_needed()
-    drawing = page.locator(".elevation").bounding_box()
+    drawing = page.locator(".elevation:visible").bounding_box()
     assert drawing["y"] >= 0
     assert drawing["y"] + drawing["height"] < 844
 
@@ -136,8 +179,8 @@ def test_advice_is_tried_and_a_plan_is_kept(open_phone, barn):
     assert "Saved as a plan" in text
     assert "Before winter" in text
     # The house itself is as it was, and is drawn on its page.
-    page.wait_for_selector("[aria-labelledby=drawn] .elevation")
-    assert "120 cm" in page.text_content(".elevation")
+    page.wait_for_selector("[aria-labelledby=drawn] .elevation:visible")
+    assert "120 cm" in page.text_content(".elevation:visible")
     assert overflow(page) <= 0
 
 
@@ -181,7 +224,7 @@ def test_without_script(browser, site, barn):
     page = context.new_page()
     page.set_default_timeout(15_000)
     page.goto(barn + "landing/?step=0")
-    assert "140 cm" in page.text_content(".elevation")
+    assert "140 cm" in page.text_content(".elevation:visible")
     page.goto(barn + "what-if/")
     page.locator("fieldset:has(legend:has-text('Top bar')) input.length").first.fill("100")
     page.locator("button:has-text('Show')").click()
@@ -193,8 +236,8 @@ def test_on_paper_the_drawing_stands_and_the_fields_do_not(open_phone, barn):
     page = open_phone("ada")
     page.goto(barn + "what-if/")
     page.emulate_media(media="print")
-    assert page.locator(".elevation").is_visible()
+    assert page.locator(".elevation:visible").is_visible()
     assert not page.locator(".scratch-form").is_visible()
     page.goto(barn + "landing/")
-    assert page.locator(".elevation").is_visible()
+    assert page.locator(".elevation:visible").is_visible()
     assert not page.locator("#step").is_visible()

@@ -30,6 +30,7 @@ def flock(db):
 # --- What stands in a house
 
 FURTHER = {
+    "along_cm": -12.5,
     "breadth_cm": 33.5,
     "spacing_cm": 30,
     # A third of an inch, as the form keeps it.
@@ -41,7 +42,13 @@ FURTHER = {
 
 def test_a_feature_keeps_all_that_is_known_of_it(flock, tmp_path):
     house = House.objects.create(
-        flock=flock, name="Shed", floor_length_cm=365.76, floor_width_cm=20
+        flock=flock,
+        name="Shed",
+        floor_length_cm=365.76,
+        floor_width_cm=20,
+        shape="raised",
+        wall_height_cm=95,
+        floor_height_cm=60,
     )
     House.objects.create(flock=flock, name="Bare floor", floor_width_cm=180)
     bar = Feature.objects.create(flock=flock, house=house, name="Bar", kind="roost")
@@ -55,6 +62,7 @@ def test_a_feature_keeps_all_that_is_known_of_it(flock, tmp_path):
     assert {name: getattr(brought, name) for name in FURTHER} == FURTHER
     shed = House.objects.exclude(flock=flock).get(name="Shed")
     assert (shed.floor_length_cm, shed.floor_width_cm) == (365.76, 20)
+    assert (shed.shape, shed.wall_height_cm, shed.floor_height_cm) == ("raised", 95, 60)
     assert bring_in(tmp_path / "first", flock).counts()["housing"] == (0, 3)
 
 

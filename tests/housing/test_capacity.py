@@ -5,11 +5,17 @@ each hen, 30 cm between perches, 20 cm to the wall, 250 cm² of litter for each 
 the ground. The rule of thumb is common practice, no published source.
 """
 
+import datetime as dt
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from flockcare.housing.capacity import Verdict, capacity, thumb
+from flockcare.housing.features import EDGES
+from flockcare.housing.flags import flags_of
+from flockcare.housing.landing import place_of
+from flockcare.housing.layout import Layout
 from flockcare.housing.models import Feature, FeatureState
 
 MET, NOT_MET, UNKNOWN = Verdict.MET, Verdict.NOT_MET, Verdict.UNKNOWN
@@ -87,7 +93,8 @@ def test_one_perch_has_none_beside_it():
 @pytest.mark.parametrize(
     ("edges", "verdict"),
     [
-        (("rounded", "square"), MET),
+        (("rounded", "round"), MET),
+        (("rounded", "square"), NOT_MET),
         (("rounded", "sharp"), NOT_MET),
         (("", "sharp"), NOT_MET),
         (("rounded", ""), UNKNOWN),
@@ -96,6 +103,29 @@ def test_one_perch_has_none_beside_it():
 def test_perches_without_sharp_edges(edges, verdict):
     layout = [pair(f"Bar {n}", edge=edge) for n, edge in enumerate(edges)]
     assert line("Edges of roosts", layout).verdict == verdict
+
+
+@pytest.mark.parametrize("edge", [*EDGES, "", "no sharp edges"])
+@pytest.mark.parametrize("along", [19, 22.5, 52.5, 55])
+def test_the_table_and_the_marks_of_the_drawing_say_the_same(edge, along):
+    """A bar of 50 mm and another at 90 cm: 20 cm to the wall from 22.5 on, 30 cm between up to
+    55 (90 − 55 − 5)."""
+    measures = {"height_cm": 40, "width_mm": 50, "edge": edge}
+    pairs = [pair("Bar", along_cm=along, **measures), pair("Other", along_cm=90, **measures)]
+    places = tuple(place_of(*each) for each in pairs)
+    layout = Layout("Shed", dt.date(2026, 5, 1), places, length_cm=300)
+    lines = capacity(pairs, floor_cm2=None, classes=[], units="metric", within=layout)
+    verdicts = {one.name: one.verdict for one in lines}
+    marked = {flag.rule.key for flag in flags_of(layout)}
+    for name, key in (
+        ("Edges of roosts", "square"),
+        ("Distance between roosts", "close"),
+        ("Distance to the wall", "wall"),
+    ):
+        assert (verdicts[name] == NOT_MET) == (key in marked)
+    assert ("wall" in marked) == (along == 19)
+    assert "close" not in marked
+    assert ("square" in marked) == (edge in ("square", "sharp"))
 
 
 def floor(name="Floor", **measures):

@@ -149,7 +149,7 @@ def test_every_field_of_a_place_comes_from_the_records(shed):
 
 
 def test_who_may_look(cast, shed):
-    for view in ("landing", "drawing", "what_if"):
+    for view in ("landing", "what_if"):
         assert seen(cast, address(shed, view)) == READ_PAGE
     assert refused(cast, address(shed, "what_if")) == NOT_WRITERS
 
@@ -329,7 +329,8 @@ def test_the_labels_of_a_scratch_copy_name_the_unit_once(cast, shed, flock_units
     form = cast.clients.keeper.get(address(shed, "what_if")).context["form"]
     labels = {field.label for field in form.fields.values()}
     assert labels == {
-        *(f"{name} in {unit}" for name in ("Height", "Level distance", "Depth")),
+        *(f"{name} in {unit}" for name in ("Height", "From the left wall", "Level distance")),
+        f"Depth in {unit}",
         *("Bedding", "Dampness", "Taken away"),
     }
 
@@ -369,7 +370,7 @@ def test_a_suggestion_can_be_tried(cast, shed):
     assert "0 of 3 birds land with more than your limit (now 3)" in words
 
 
-def test_htmx_gets_the_drawing_and_the_results_alone(cast, shed):
+def test_htmx_gets_the_results_alone(cast, shed):
     answer = cast.clients.keeper.get(
         address(shed, "what_if"), {field(shed, "Bar", "h"): "80"}, headers={"HX-Request": "true"}
     )
@@ -377,9 +378,15 @@ def test_htmx_gets_the_drawing_and_the_results_alone(cast, shed):
     assert 'id="scratch-drawing"' in text
     assert 'hx-swap-oob="true"' in text
     assert "<html" not in text
-    answer = cast.clients.keeper.get(address(shed, "drawing"), headers={"HX-Request": "true"})
-    assert "<svg" in answer.content.decode()
-    assert "<html" not in answer.content.decode()
+
+
+def test_the_house_is_drawn_on_its_page_and_small_in_the_list(cast, shed):
+    """Nothing moves when it comes later, for it is there at once; each mark leads to its row."""
+    page_ = cast.clients.viewer.get(address(shed, "house")).content.decode()
+    assert page_.count('<svg class="elevation narrow"') == 1
+    assert f"{address(shed)}?on=" in page_ and "#place-1" in page_
+    listed = reverse("housing:list", args=[shed.flock_id])
+    assert '<svg class="elevation small"' in cast.clients.viewer.get(listed).content.decode()
 
 
 def test_a_plan_is_kept_and_the_house_stays_as_it_was(cast, shed):
@@ -405,6 +412,32 @@ def test_a_plan_is_kept_and_the_house_stays_as_it_was(cast, shed):
     }
     assert (states["Bar"].width_mm, states["Bar"].edge) == (70, "rounded")
     assert record_of(shed).on(DAY)[0][1].height_cm == 100
+
+
+def test_a_sketch_becomes_the_change_of_a_day(cast, shed):
+    client, url = cast.clients.keeper, address(shed, "what_if")
+    sketch = {field(shed, "Bar", "h"): "80", "step": "20"}
+    answer = client.post(url, sketch | {"done": "1", "on": "2026-02-20", "note": "Sunday."})
+    assert answer.headers["Location"] == address(shed, "house")
+    told = HousingChange.objects.get()
+    assert (told.planned, str(told.on), told.note) == (False, "2026-02-20", "Sunday.")
+    heights = {feature.name: state.height_cm for feature, state in record_of(shed).on(DAY)}
+    assert (heights["Bar"], heights["New step"]) == (80, 20)
+    # A day to come is refused, and what was sketched is sketched still.
+    answer = client.post(url, {field(shed, "Bar", "h"): "70", "done": "1", "on": "2999-01-01"})
+    assert f"{field(shed, 'Bar', 'h')}=70" in answer.headers["Location"]
+    assert "still to come" in client.get(answer.headers["Location"]).content.decode()
+    assert HousingChange.objects.count() == 1
+
+
+def test_a_thing_moved_in_a_sketch_leaves_the_others_where_they_are_drawn(cast, shed):
+    """The step's run of 75 puts it 75 before the landing, the bar 60 behind it: 60 apart. Moved 20
+    away from it the bar is 80 from it, and falls at atan(55/80) = 34.5°."""
+    url = address(shed, "what_if")
+    form = cast.clients.keeper.get(url).context["form"]
+    key = field(shed, "Bar", "a")
+    words = page(cast.clients.keeper, url, **{key: str(form.initial[key] - 20)})
+    assert "55 cm down to Step, over 80 cm: 35°" in words
 
 
 def test_an_unchanged_house_is_no_plan(cast, shed):

@@ -6,7 +6,7 @@ from flockcare.housing.models import GROUND, PERCHES, FeatureKind
 
 
 def test_the_kinds_are_those_of_the_records():
-    named = [kinds.ROOST, kinds.RAIL, kinds.NEST_FRONT, kinds.STEP]
+    named = [kinds.ROOST, kinds.RAIL, kinds.NEST_FRONT, kinds.STEP, kinds.RAMP, kinds.BOARD]
     assert {*named, kinds.FLOOR, kinds.LANDING, kinds.OTHER} == set(FeatureKind.values)
     assert set(kinds.GROUND) == {kind.value for kind in GROUND}
     assert set(kinds.PERCHES) == {kind.value for kind in PERCHES}

@@ -276,7 +276,7 @@ def test_a_feature_is_added_from_a_start_in_plain_words(cast, shed):
         add(cast.clients.keeper, shed, "ladder", name="Ladder", height_cm="55").status_code == 302
     )
     ladder = Feature.objects.get(name="Ladder")
-    assert ladder.kind == "step"
+    assert ladder.kind == "ramp"
     assert ladder.states.get().since == dt.date(2026, 6, 20)
     page = text(cast.clients.keeper, url("house", cast.flock.pk, shed.pk))
     assert "Ladder added at 55 cm" in page
@@ -343,8 +343,9 @@ def test_a_name_that_is_taken_is_refused_and_a_free_one_proposed(cast, shed):
         ({"length_cm": "9" * 40}, "That is too long: at most 5000 cm is possible"),
         ({"length_cm": "4 mm"}, "That is too small: at least 5 cm is possible"),
         ({"width_mm": "0"}, "That is too small: at least 1 mm is possible"),
-        ({"material": "x" * 41}, "at most 40 characters"),
-        ({"material-own": "x" * 41}, "at most 40 characters"),
+        ({"material": "old pine"}, "Choose one of the offered words"),
+        ({"cover": "x" * 41}, "at most 40 characters"),
+        ({"cover-own": "x" * 41}, "at most 40 characters"),
     ],
 )
 def test_bad_input_is_said_in_words(cast, shed, typed, words):

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flockcare.housing.layout import Layout, Place
-from flockcare.housing.routes import gentlest, gentlest_drop, next_legs, ways_down
+from flockcare.housing.routes import gentlest, next_legs, ramp_ends, ways_down, worst_drop
 from tests.analysis.properties import examples
 
 quick = examples(80)
@@ -121,6 +121,67 @@ def test_published_slopes(drop, angle):
     assert leg.angle == pytest.approx(angle, abs=0.05)
 
 
+# Where it is recorded how far along the house things stand
+
+
+def at(name, height, along, kind="roost", **more):
+    return Place(name, kind, height_cm=height, along_cm=along, **more)
+
+
+def placed(*places, length=400):
+    return Layout("Shed", dt.date(2026, 5, 1), places, length_cm=length)
+
+
+def test_level_distances_are_told_from_where_things_stand():
+    """Bars at 40 and 95 cm: 55 between them. The board's near edge is 150 − 50/2 = 125: 30 away."""
+    board = at("Board", 30, 150, "step", breadth_cm=50, run_cm=20)
+    layout = placed(at("Top", 90, 40), at("Low", 60, 95), board)
+    assert [(leg.to_name, leg.drop_cm, leg.run_cm) for leg in next_legs(layout)] == [
+        ("Low", 30, 55),
+        ("Board", 30, 30),
+        ("floor", 30, 20),
+    ]
+
+
+def test_what_is_out_of_reach_or_beyond_the_wall_is_no_stop():
+    """A step 101 cm away, or outside, helps nobody: she drops the whole 90 cm."""
+    near, far = (placed(at("Top", 90, 40), at("Step", 45, x, "step")) for x in (140, 141))
+    assert (worst_drop(near), worst_drop(far)) == (45, 90)
+    outside = placed(at("Top", 90, 390), at("Step", 45, 410, "step"))
+    assert worst_drop(outside) == 90
+
+
+def test_a_ramp_is_walked_from_where_she_steps_onto_it():
+    """Head at 60 cm, 100 cm level: 31°. From the roost at 80 she drops 20 to its head; from the bar
+    at 30 she steps onto its middle."""
+    ramp = at("Ramp", 60, 150, "ramp", run_cm=100)
+    layout = placed(at("Roost", 80, 90), at("Bar", 30, 130), ramp)
+    ways = {route.legs[0].start.name: route for route in ways_down(layout)}
+    assert [(leg.to_name, leg.drop_cm, leg.walked) for leg in ways["Roost"].legs] == [
+        ("Ramp", 20, False),
+        ("floor", 0, True),
+    ]
+    assert ways["Bar"].hardest.drop_cm == 0
+    # 59 cm level for 60 cm high is 45.5°: nobody walks that, and its head is a stop like any other.
+    steep = placed(at("Roost", 80, 90), at("Ramp", 60, 130, "ramp", run_cm=59))
+    assert worst_drop(steep) == 60
+
+
+def test_a_ramp_leads_to_what_is_of_its_height():
+    """Its middle at 100 and 40 cm to each side; the sill of its height stands at 140."""
+    ramp = at("Ramp", 50, 100, "ramp", run_cm=80)
+    assert ramp_ends(placed(ramp, at("Sill", 50, 140, "rail")), ramp) == (140, 60)
+    assert ramp_ends(placed(ramp, at("Sill", 50, 55, "rail")), ramp) == (60, 140)
+    # Outside, beyond the wall at 80, it leads to the house.
+    assert ramp_ends(placed(ramp, length=80), ramp) == (60, 140)
+
+
+def test_right_above_a_board_there_is_no_slope():
+    board = at("Board", 50, 100, "droppings board", breadth_cm=80)
+    (leg, _) = next_legs(placed(at("Roost", 75, 110), board))
+    assert (leg.to_name, leg.drop_cm, leg.over, leg.angle) == ("Board", 25, True, None)
+
+
 # Properties
 
 heights = st.integers(1, 250)
@@ -149,7 +210,8 @@ def test_no_way_is_gentler_and_none_as_gentle_has_fewer_jumps(layout):
         ways = list(every_way(layout, start.height_cm))
         best = min(max(way) for way in ways)
         assert max(drops) == best
-        assert gentlest_drop([p.height_cm for p in layout.stands], start.height_cm) == best
+        if start.is_start:
+            assert worst_drop(layout) >= best
         assert sum(drops) == start.height_cm
         assert len(drops) == min(len(way) for way in ways if max(way) == best)
         assert [leg.start for leg in route.legs[1:]] == [leg.to for leg in route.legs[:-1]]

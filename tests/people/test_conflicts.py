@@ -120,6 +120,7 @@ OTHERWISE = {
     "feet:sort": "has an undo of its own",
     "feet:sort_one": "has an undo of its own",
     "housing:change": "writes a new state, and shows what another wrote on that day",
+    "housing:arrange": "says that another changed the house, and keeps what was typed",
     "housing:walk": "writes a new state, and shows what another wrote on that day",
     "housing:move": "ends a stay and begins another, which says where she was",
     "photos:crop": "what is shown of a photo, seen at once",

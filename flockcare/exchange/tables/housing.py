@@ -28,6 +28,11 @@ def described(model) -> tuple[tuple[Column, ...], tuple[Column, ...]]:
             column("note"),
         ),
         (
+            column(
+                "along_cm",
+                "Its middle along the house, from the left wall; outside below 0 or beyond.",
+                unit="cm",
+            ),
             column("breadth_cm", "Breadth.", unit="cm"),
             column("spacing_cm", "Distance to the next roost.", unit="cm"),
             column("wall_cm", "Distance to the wall.", unit="cm"),
@@ -60,6 +65,9 @@ class Housing(Table):
         # Only in a row about the house itself.
         _house("floor_length_cm", "Length of the floor inside the house.", unit="cm"),
         _house("floor_width_cm", "Width of the floor inside the house.", unit="cm"),
+        _house("shape", "What it looks like from the side."),
+        _house("wall_height_cm", "Height of its walls.", unit="cm"),
+        _house("floor_height_cm", "Height of its floor above the ground outside.", unit="cm"),
     )
 
     # --- Writing
