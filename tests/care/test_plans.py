@@ -186,6 +186,8 @@ def test_a_fortnight_of_two_people_by_turns(cast, birds):
     fields.setlist("kind", ["soaked", "dressing changed"])
     fields["with_dressing"] = "gauze"
     KINDS["step"].read(Sent(cast.flock, ted, dill, key, fields, story.at(10, 12)))()
+    # "As usual" is by the plan now.
+    assert CareStep.objects.get(kind="soaked", at=story.at(9)).next_due is None
     assert story.due(10) == [(11, both, "Owner", "")]
     # She is done a day early, which moves the next.
     story.tap(10, ros)
