@@ -49,6 +49,7 @@ class ThingForm(DescriptionForm):
             kind=thing.kind,
             units=units,
             prefix=prefix,
+            chips=True,
             initial={"there": not thing.spare, "name": thing.name, **thing.values},
         )
         self.fields["there"] = forms.BooleanField(label=thing.name, required=False)
@@ -58,6 +59,10 @@ class ThingForm(DescriptionForm):
             error_messages={"required": "Give it a name."},
         )
         _shorten(self.fields)
+        for field in self.fields.values():
+            # Many rows stand below each other: a list to choose from takes less room than chips.
+            if isinstance(field, forms.ChoiceField):
+                field.widget = forms.Select(choices=field.choices)
         self.asked = [self[name] for name in asked]
         self.further = [self["name"], *(self[name] for name in further)]
 

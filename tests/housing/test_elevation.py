@@ -126,6 +126,16 @@ def test_a_landing_is_the_curve_of_a_level_take_off():
     assert (y1 - y0) / (x1 - x0) == pytest.approx(60 / 75, rel=0.002)
 
 
+def test_a_landing_begins_at_the_edge_of_what_is_broad():
+    """A board of 80 at 100: its edge at 140, and 50 farther on she lands at 190."""
+    board = Place("Board", "droppings board", 45, 50, along_cm=100, breadth_cm=80)
+    svg = drawn(house(board, length_cm=300.0))
+    ((x0, _, _, _, x1, _),) = curves(svg)
+    (inside,) = of(svg, "rect", "inside")
+    wall, scale = float(inside.get("x")), float(svg.get("data-scale"))
+    assert [(x - wall) / scale for x in (x0, x1)] == pytest.approx([140, 190], abs=0.3)
+
+
 def test_the_worst_landing_is_named_and_drawn_as_such():
     """atan(60/55) = 47.5° by hand; 55 cm from the nest is less."""
     svg = drawn(CHAIN)

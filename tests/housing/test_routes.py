@@ -167,6 +167,16 @@ def test_a_ramp_is_walked_from_where_she_steps_onto_it():
     assert worst_drop(steep) == 60
 
 
+def test_a_ramp_out_of_reach_or_beyond_the_wall_is_not_walked():
+    """Its head is at 190 − 50 = 140 or 191 − 50 = 141, of which the roost at 40 reaches the first;
+    or it stands outside the wall at 180, from which it leads to the house."""
+    roost = at("Roost", 70, 40)
+    near, far = (placed(roost, at("Ramp", 60, x, "ramp", run_cm=100)) for x in (190, 191))
+    assert (worst_drop(near), worst_drop(far)) == (10, 70)
+    outside = at("Ramp", 60, 190, "ramp", run_cm=100)
+    assert worst_drop(placed(at("Roost", 70, 120), outside, length=180)) == 70
+
+
 def test_a_ramp_leads_to_what_is_of_its_height():
     """Its middle at 100 and 40 cm to each side; the sill of its height stands at 140."""
     ramp = at("Ramp", 50, 100, "ramp", run_cm=80)

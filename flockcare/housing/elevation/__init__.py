@@ -25,6 +25,7 @@ from flockcare.people.models import Units
 
 ROW = 15  # From line to line.
 DISC = 16
+ARC_STEPS = 24  # So many pieces of a curve letters keep clear of.
 USUAL_KG = 2.0
 
 
@@ -171,8 +172,8 @@ class Picture:
             for flag in finding.flags:
                 self.signs.setdefault((flag.place, flag.on_leg), []).append(finding)
         self.things = {place.name: thing(self.frame, place) for place in layout.stands}
-        # Onto a ramp at her own height is no jump.
-        self.legs = [leg for leg in next_legs(layout) if leg.drop_cm > 0]
+        # Onto a ramp at her own height is no jump, and from none does one begin.
+        self.legs = [leg for leg in next_legs(layout) if leg.drop_cm > 0 and leg.start.kind != RAMP]
         self.worst = hardest_leg(ways_down(layout))
         self.jumps = list(self.legs)
         if self.worst and self.worst not in self.jumps:
@@ -189,8 +190,8 @@ class Picture:
         for place in self.layout.stands:
             board.taken += self._solid(place)
         for leg in self.jumps:
-            for share in (0.08, 0.2, 0.35, 0.5, 0.65, 0.8, 0.92):
-                x, y = along_arc(frame, leg, share)
+            for step in range(1, ARC_STEPS):
+                x, y = along_arc(frame, leg, step / ARC_STEPS)
                 board.taken.append(Box(x - 2, y - 2, x + 2, y + 2))
         top = frame.y(plan.raised_cm + plan.wall_cm)
         for cm in (0, plan.length_cm):

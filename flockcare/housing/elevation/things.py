@@ -18,7 +18,7 @@ from flockcare.housing.layout import (
     STEP,
     Place,
 )
-from flockcare.housing.routes import Leg, is_walked
+from flockcare.housing.routes import STEP_UP_CM, Leg, is_walked
 
 NEST_CM = 35  # Deep and high: the usual nest box; common practice, no published source.
 STEP_CM, BOARD_CM, SHELF_CM = 30, 50, 30  # Along the house, where it is not measured.
@@ -122,27 +122,32 @@ _DRAWN = {
 
 
 def landing(frame: Frame, leg: Leg) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Where she takes off and where she lands, in user units."""
-    start = frame.spot(leg.start)
-    plan = frame.plan
+    """Where she takes off, at the edge, and where she lands, in user units."""
+    (x, y), lands = frame.spot(leg.start), _lands(frame, leg)
+    half = 0.0 if leg.over else leg.start.half_cm * frame.scale
+    return (x + (half if lands[0] > x else -half), y), lands
+
+
+def _lands(frame: Frame, leg: Leg) -> tuple[float, float]:
+    plan, (start, _) = frame.plan, frame.spot(leg.start)
     if leg.to is None:
-        return start, (_floor_at(frame, leg), frame.y(plan.base_cm(leg.start)))
+        return _floor_at(frame, leg), frame.y(plan.base_cm(leg.start))
     x, y = frame.spot(leg.to)
     if leg.to.kind == RAMP and is_walked(leg.to):
         head, foot = plan.ends(leg.to)
         low = max(0.0, leg.to.height_cm - leg.start.height_cm)
-        share = 1 - low / leg.to.height_cm if low > 10 else 1.0
+        share = 1 - low / leg.to.height_cm if low > STEP_UP_CM else 1.0
         x = frame.x(foot + (head - foot) * share)
         y = frame.y(plan.base_cm(leg.to) + leg.to.height_cm * share)
     elif leg.over:
-        x = start[0]
+        x = start
     elif half := leg.to.half_cm * frame.scale:
-        x += -half if start[0] < x else half
-    if leg.to.name not in plan.at or leg.start.along_cm is not None:
-        return start, (x, y)
+        x += -half if start < x else half
+    if leg.start.along_cm is not None:
+        return x, y
     # By its run, which may end before the next place where several stand on one level.
     run = GAP_CM if leg.run_cm is None else leg.run_cm
-    return start, (min(start[0] + run * frame.scale, frame.x(frame.high)), y)
+    return min(start + run * frame.scale, frame.x(frame.high)), y
 
 
 def _floor_at(frame: Frame, leg: Leg) -> float:
