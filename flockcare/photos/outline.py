@@ -26,7 +26,8 @@ MOST_WEAK = 0.1  # of the rim
 USUAL_NEARLY = 1.25  # so much may the areas differ that are nearly as clear
 FAINT_GIVE = 0.3  # error of the area where all of the rim is faint
 USELESS_SPREAD = 0.5
-REFLECTION = 88.0  # lightness, CIE L*: what is so light and lighter than all round it
+# CIE L* at least, and a* b* at most, of what only reflects the lamp or the sky.
+REFLECTS, COLOURLESS = 88.0, 20.0
 MOST_LARGER = 3.0  # the area of another edge round the tap, nearly as clear
 
 OUTSIDE = "The tap was outside the picture."
@@ -165,15 +166,16 @@ def _is_uncertain(region, weak, spread, larger):
 
 
 def _shines(region, lab):
-    """Whether it is as light as only a reflection is, and lighter than what is round it."""
+    """Whether it is as white as only a reflection is, and lighter than what is round it."""
     radius = max(3, round(0.3 * np.sqrt(region.sum())))
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
     ring = cv2.dilate(region, kernel) - region
-    lightness = lab[..., 0]
     if not ring.any():
         return False
-    within = np.median(lightness[region > 0])
-    return within > REFLECTION and within > np.median(lightness[ring > 0]) + 2 * LEAST_CONTRAST
+    lightness, *colour = np.median(lab[region > 0], axis=0)
+    beside = np.median(lab[ring > 0], axis=0)[0]
+    white = lightness > REFLECTS and np.hypot(*colour) < COLOURLESS
+    return bool(white and lightness > beside + 2 * LEAST_CONTRAST)
 
 
 def _holding(corners, tap):
