@@ -33,7 +33,16 @@ def _drop_photos(photos, *, by) -> None:
 
 
 OF_FILES = frozenset(
-    {"width", "height", "stored_bytes", "sha256", "look_hash", "added_at", "edition"}
+    {
+        "width",
+        "height",
+        "stored_bytes",
+        "sha256",
+        "look_hash",
+        "added_at",
+        "edition",
+        "film_focal_mm",
+    }
     | {"stored_as", "damaged_since"}
 )
 

@@ -31,6 +31,8 @@ MAX_SIDE = 65_500  # libjpeg writes nothing longer
 # An ordinary JPEG of 80 megapixels needs half of it; other kinds are read up to fewer pixels.
 MAX_DECODED_BYTES = 225_000_000
 SIZES = (1600, 800, 240)
+# No lens of a phone or camera for hand use lies outside of these, mm on 35 mm film.
+LEAST_FILM_FOCAL, MOST_FILM_FOCAL = 6, 600
 
 # The kept original: quality 92, so that a second compression does not show at the edge of a scab;
 # colour at half resolution (4:2:0), because phone cameras deliver no more than that.
@@ -91,6 +93,7 @@ class TakenIn:
     sha256           hex digest of the file as it was sent
     perceptual_hash  see difference_hash; too large for a signed 64-bit database column
     format           what was sent: "JPEG", "PNG", "WebP" or "HEIC"
+    film_focal       focal length of its lens on 35 mm film, from EXIF, in mm, or None
     """
 
     original: bytes
@@ -101,6 +104,7 @@ class TakenIn:
     sha256: str
     perceptual_hash: int
     format: str
+    film_focal: int | None = None
 
 
 def take_in(stream: BinaryIO, name: str) -> TakenIn:
@@ -119,7 +123,7 @@ def _take_in(stream: BinaryIO, name: str) -> TakenIn:
     with _said_plainly(shown):
         image = _open(stream, file_format)
         _check_pixels(image, file_format, shown)
-        upright, taken = _read(image, stream)
+        upright, taken, film_focal = _read(image, stream)
     original, preview = _write_original(upright)
     width, height = upright.width, upright.height
     del image, upright  # the decoded pixels
@@ -133,6 +137,7 @@ def _take_in(stream: BinaryIO, name: str) -> TakenIn:
         sha256=sha256,
         perceptual_hash=difference_hash(smallest),
         format=file_format,
+        film_focal=film_focal,
     )
 
 
@@ -302,13 +307,13 @@ def _open(stream: BinaryIO, file_format: str) -> Image.Image:
     return Image.open(stream, formats=_FORMATS[file_format])
 
 
-def _read(image: Image.Image, stream: BinaryIO) -> tuple[_Upright, Taken | None]:
+def _read(image: Image.Image, stream: BinaryIO) -> tuple[_Upright, Taken | None, int | None]:
     pixels = _decode(image, stream)
-    orientation, taken = _camera_notes(image)
+    orientation, taken, film_focal = _camera_notes(image)
     to_srgb = _srgb_reader(image, pixels.mode)
     # Pillow hands `info` on to every strip, and writes a comment found in it into new files.
     image.info = {key: value for key, value in image.info.items() if key == "transparency"}
-    return _Upright(pixels, orientation, to_srgb), taken
+    return _Upright(pixels, orientation, to_srgb), taken, film_focal
 
 
 def _check_pixels(image: Image.Image, file_format: str, shown: str) -> None:
@@ -379,24 +384,32 @@ def _stored_as_ycbcr(image: Image.Image) -> bool:
     return "jfif" in image.info or image.info.get("adobe_transform", int(not named_rgb)) != 0
 
 
-def _camera_notes(image: Image.Image) -> tuple[int, Taken | None]:
+def _camera_notes(image: Image.Image) -> tuple[int, Taken | None, int | None]:
     try:
         exif = image.getexif()
-        return exif.get(ExifTags.Base.Orientation, 1), _taken(exif)
+        try:
+            details = exif.get_ifd(ExifTags.IFD.Exif)
+        except Exception:
+            details = {}
+        orientation = exif.get(ExifTags.Base.Orientation, 1)
+        return orientation, _taken(exif, details), _film_focal(details)
     except Exception:  # broken notes are no reason to lose the picture
-        return 1, None
+        return 1, None, None
 
 
-def _taken(exif: Image.Exif) -> Taken | None:
+def _film_focal(details: dict) -> int | None:
+    """Exif 2.2 (JEITA CP-3451), tag 41989 FocalLengthIn35mmFilm: mm, 0 when unknown."""
+    said = details.get(ExifTags.Base.FocalLengthIn35mmFilm)
+    plain = isinstance(said, int) and LEAST_FILM_FOCAL <= said <= MOST_FILM_FOCAL
+    return said if plain else None
+
+
+def _taken(exif: Image.Exif, details: dict) -> Taken | None:
     """DateTimeOriginal, else DateTime, as "YYYY:MM:DD HH:MM:SS"; blank or zero when unknown.
 
     Format: Exif 2.2 (JEITA CP-3451), tags 36867 and 306. Offset "±HH:MM": Exif 2.31 (CIPA DC-008),
     tags 36881 and 36880, from memory.
     """
-    try:
-        details = exif.get_ifd(ExifTags.IFD.Exif)
-    except Exception:
-        details = {}
     tags = ExifTags.Base
     original = details.get(tags.DateTimeOriginal), details.get(tags.OffsetTimeOriginal)
     changed = exif.get(tags.DateTime), details.get(tags.OffsetTime)

@@ -145,7 +145,7 @@ def read_card_anew(photo: Photo) -> CardReading:
     try:
         with original(photo) as image:
             image.draft("L", None)  # the card is black and white: a third of the memory
-            view = read_card(image)
+            view = read_card(image, photo.film_focal_mm)
     except CannotMeasure as refused:
         found |= {"code": refused.code or "", "reason": refused.reason}
     else:

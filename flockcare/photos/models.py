@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird
 from flockcare.people.models import Flock, FlockRecord
-from flockcare.photos.intake import SIZES
+from flockcare.photos.intake import LEAST_FILM_FOCAL, MOST_FILM_FOCAL, SIZES
 
 
 class Foot(models.TextChoices):
@@ -95,6 +95,13 @@ class Photo(FlockRecord):
     )
     width = models.PositiveIntegerField(editable=False)
     height = models.PositiveIntegerField(editable=False)
+    # Focal length of its lens on 35 mm film, as the camera wrote it.
+    film_focal_mm = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        editable=False,
+        validators=[MinValueValidator(LEAST_FILM_FOCAL), MaxValueValidator(MOST_FILM_FOCAL)],
+    )
     stored_bytes = models.PositiveBigIntegerField(editable=False)
     sha256 = models.CharField(max_length=64, editable=False)
     look_hash = models.BigIntegerField(editable=False)

@@ -23,6 +23,11 @@ MOST_SPREAD = 0.15
 LEAST_FILLED = 0.9  # of the hull
 LEAST_COMPACT = 0.6
 MOST_WEAK = 0.1  # of the rim
+USUAL_NEARLY = 1.25  # so much may the areas differ that are nearly as clear
+FAINT_GIVE = 0.3  # error of the area where all of the rim is faint
+USELESS_SPREAD = 0.5
+# CIE L* at least, and a* b* at most, of what only reflects the lamp or the sky.
+REFLECTS, COLOURLESS = 88.0, 20.0
 MOST_LARGER = 3.0  # the area of another edge round the tap, nearly as clear
 
 OUTSIDE = "The tap was outside the picture."
@@ -37,6 +42,10 @@ TOO_LARGE = (
 DOUBTFUL = (
     "This edge is not certain: part of it is faint or ragged, or it comes out differently from "
     "another place in the sore. Check it all round, and move the points that are off."
+)
+SHINES = (
+    "What you tapped is a bright reflection. Tap beside it, in the scab, or draw the outline by "
+    "finger."
 )
 TOO_SMALL = (
     "What you tapped is too small in this picture. Use a larger size of the picture, or draw the "
@@ -56,7 +65,8 @@ class NoOutline(Exception):
 class Suggestion:
     """An outline to be looked at, (n, 2) pixels, and how far it can be trusted.
 
-    spread  95 % bound of the relative error of its area by where it was tapped, as a fraction
+    spread  95 % bound of the relative error of its area, as a fraction: by where it was tapped, by
+            other edges that are nearly as clear, and by how much of its rim is faint
     doubt   why its edge should be looked at, in words for a keeper; else empty
     """
 
@@ -97,12 +107,25 @@ def suggest_outline(image, tap_xy, reach_px=None, within_px=None, most_points=MO
         larger = max(larger, grown.larger)
     regions = [grown.region, *_from_elsewhere(view, grown.region)]
     best = _most_like_the_others(regions)
-    spread = _spread(regions, best)
+    if _shines(best, view.lab):
+        raise NoOutline(SHINES)
     edge = _to_the_edge(view, best)
     if view.across(edge) < LEAST_PX:
         raise NoOutline(TOO_SMALL)
+    weak = _weak_share(edge, view.lab)
+    spread = float(
+        np.linalg.norm(
+            [
+                _spread(regions, best),
+                max(0.0, grown.nearly - USUAL_NEARLY),
+                FAINT_GIVE * weak if weak > MOST_WEAK else 0.0,
+            ]
+        )
+    )
+    if spread > USELESS_SPREAD:
+        raise NoOutline(UNCLEAR)
     outline = simplify(view.to_image(_edge(edge)), most_points)
-    doubt = DOUBTFUL if _is_uncertain(edge, view.lab, spread, larger) else ""
+    doubt = DOUBTFUL if _is_uncertain(edge, weak, spread, larger) else ""
     return Suggestion(outline, spread, doubt)
 
 
@@ -135,12 +158,24 @@ def _spread(regions, best):
     return float(off[-2]) if len(off) > SEEDS // 2 else 1.0
 
 
-def _is_uncertain(region, lab, spread, larger):
+def _is_uncertain(region, weak, spread, larger):
     contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     filled = cv2.contourArea(contours[0]) / max(cv2.contourArea(cv2.convexHull(contours[0])), 1)
     ragged = filled < LEAST_FILLED or _compactness(region) < LEAST_COMPACT
-    weak = _weak_share(region, lab) > MOST_WEAK
-    return spread > MOST_SPREAD or larger > MOST_LARGER or ragged or weak
+    return spread > MOST_SPREAD or larger > MOST_LARGER or ragged or weak > MOST_WEAK
+
+
+def _shines(region, lab):
+    """Whether it is as white as only a reflection is, and lighter than what is round it."""
+    radius = max(3, round(0.3 * np.sqrt(region.sum())))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    ring = cv2.dilate(region, kernel) - region
+    if not ring.any():
+        return False
+    lightness, *colour = np.median(lab[region > 0], axis=0)
+    beside = np.median(lab[ring > 0], axis=0)[0]
+    white = lightness > REFLECTS and np.hypot(*colour) < COLOURLESS
+    return bool(white and lightness > beside + 2 * LEAST_CONTRAST)
 
 
 def _holding(corners, tap):
@@ -251,10 +286,14 @@ def _disc(shape, centre, radius):
 
 @dataclass(frozen=True)
 class _Grown:
-    """A mask, and how many times as large the largest other one is that has a clear edge too."""
+    """A mask, and how many times as large the largest other one is that has a clear edge too.
+
+    nearly: the same for those that have one nearly as clear.
+    """
 
     region: np.ndarray
     larger: float
+    nearly: float
 
 
 def _clearest(off, lab, tap, shut):
@@ -278,7 +317,8 @@ def _clearest(off, lab, tap, shut):
         raise NoOutline(UNCLEAR)
     nearly = [region for clearness, region in regions if clearness >= NEARLY * clearest]
     clear = [region for clearness, region in regions if clearness >= CLEAR_TOO * clearest]
-    return _Grown(nearly[0], float(clear[-1].sum() / nearly[0].sum()))
+    least = nearly[0].sum()
+    return _Grown(nearly[0], float(clear[-1].sum() / least), float(nearly[-1].sum() / least))
 
 
 def _connected(mask, tap, opening=5):

@@ -221,6 +221,7 @@ def sent_before(*, flock, bird, keys: list[uuid.UUID]) -> Sent:
 def prepare(picture: TakenIn, **fields) -> tuple[Photo, dict[str, bytes]]:
     """The unsaved row for a picture that was taken in, and its files by path in the storage."""
     part = new_part()
+    fields = {"film_focal_mm": picture.film_focal, **fields}
     photo = Photo(
         stored_as=part,
         edition=part,

@@ -20,6 +20,9 @@ from flockcare.photos.scale import UNCHECKED_PRINT, CannotMeasure, CardView
 from flockcare.photos.series import to_shown, when
 from flockcare.photos.views_photo import photo_or_404
 
+# 95 % bounds of a distance: below the first it is told as one number, above the second not at all.
+CLOSE, VAGUE = 0.12, 0.4
+
 
 @flock_view(read=Role.KEEPER)
 def measure(request, flock, photo_id):
@@ -93,12 +96,20 @@ def _card_words(photo, reading) -> dict:
         return {"reason": reading.reason}
     view = measuring.card_scale(reading, 0).view
     said = (
-        f"Card found: tilt {view.tilt_degrees:.0f}°, about {view.distance_mm / 10:.0f} cm away, "
+        f"Card found: tilt {view.tilt_degrees:.0f}°, {_how_far(view)}"
         f"area within {100 * view.relative_area_error:.0f} % where the sore is level with the card."
     )
     if view.print_error == UNCHECKED_PRINT:
         said += " Nobody has measured how large the cards were printed: that is most of it."
     return {"words": said, "doubt": measuring.doubt(photo, reading)}
+
+
+def _how_far(view) -> str:
+    """How far away the camera was, as far as that is known; else nothing."""
+    near, far = (view.distance_mm / 10 * np.exp(side * view.distance_error) for side in (-1, 1))
+    if view.distance_error < CLOSE:
+        return f"about {view.distance_mm / 10:.0f} cm away, "
+    return f"{near:.0f} to {far:.0f} cm away, " if view.distance_error < VAGUE else ""
 
 
 def _window(reading) -> list:

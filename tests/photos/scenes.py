@@ -33,6 +33,7 @@ class Scene:
     picture; aside: where the middle of the card stands, in half pictures from the middle.
     barrel: relative shift at the picture's corner. sag: how far the ends of the card lie above
     the tangent in the window's middle if its whole width bent; sag_along: direction of bending.
+    crease: (degrees, mm from the window's middle, direction) of a fold; it takes no sag.
     defocus: diameter of the blur disc; motion: length of the smear.
     covers: (x, y, radius) patches in card mm; glares: the same, bright.
     paper: a picture printed in the card's place.
@@ -53,6 +54,7 @@ class Scene:
     barrel: float = 0.0
     sag: float = 0.0
     sag_along: float = 0.0
+    crease: tuple = (0.0, 0.0, 0.0)
     defocus: float = 0.0
     motion: float = 0.0
     motion_along: float = 0.0
@@ -165,7 +167,22 @@ def _curvature(scene):
     return 2 * scene.sag / half**2
 
 
+def _crease(scene):
+    """Angle in radians, distance of the fold from the window's middle, direction to it."""
+    degrees, place, along = scene.crease
+    return (
+        np.radians(degrees),
+        place,
+        np.array([np.cos(np.radians(along)), np.sin(np.radians(along))]),
+    )
+
+
 def _bend(scene, flat):
+    if scene.crease[0]:
+        fold, place, unit = _crease(scene)
+        beyond = np.maximum(flat @ unit - place, 0)
+        moved = flat + np.outer(beyond * (np.cos(fold) - 1), unit)
+        return np.column_stack([moved, -beyond * np.sin(fold)])
     curve = _curvature(scene)
     along = np.radians(scene.sag_along)
     unit = np.array([np.cos(along), np.sin(along)])
@@ -198,6 +215,8 @@ def _card_places(scene, box):
     start = -back @ scene.position()
     ray = [r[0] * (x * out) + r[1] * (y * out) + r[2] * scene.focal for r in back]
     curve = _curvature(scene)
+    if scene.crease[0]:
+        return _creased_places(scene, start, ray)
     if curve == 0:
         t = -start[2] / ray[2]
         return [start[i] + t * ray[i] + WINDOW_MIDDLE[i] for i in (0, 1)]
@@ -214,6 +233,23 @@ def _card_places(scene, box):
     length = np.arctan2(curve * (p + t * dp), 1 + curve * (start[2] + t * ray[2])) / curve
     across = q + t * dq
     return [c * length - s * across + WINDOW_MIDDLE[0], s * length + c * across + WINDOW_MIDDLE[1]]
+
+
+def _creased_places(scene, start, ray):
+    """Where rays meet the paper before its fold, and else beyond it."""
+    fold, place, (c, s) = _crease(scene)
+    t = -start[2] / ray[2]
+    x, y = start[0] + t * ray[0], start[1] + t * ray[1]
+    # Beyond: z = −(p − place) tan(fold), where p is measured towards the fold.
+    slope, p, dp = np.tan(fold), c * start[0] + s * start[1], c * ray[0] + s * ray[1]
+    t2 = -(start[2] + slope * (p - place)) / (ray[2] + slope * dp)
+    p2, q2 = p + t2 * dp, -s * start[0] + c * start[1] + t2 * (-s * ray[0] + c * ray[1])
+    length = place + (p2 - place) / np.cos(fold)
+    beyond = c * x + s * y > place
+    return [
+        np.where(beyond, c * length - s * q2, x) + WINDOW_MIDDLE[0],
+        np.where(beyond, s * length + c * q2, y) + WINDOW_MIDDLE[1],
+    ]
 
 
 # --- light ------------------------------------------------------------------------------------

@@ -400,6 +400,13 @@ def test_date_taken(file_format, tags, details, expected):
     assert taken_in(data).taken == expected
 
 
+# Exif 2.2 (JEITA CP-3451), tag 41989 FocalLengthIn35mmFilm: a SHORT, 0 when unknown.
+@pytest.mark.parametrize(("said", "kept"), [(26, 26), (0, None), (65535, None), ("26", None)])
+def test_the_lens_is_kept_as_the_camera_wrote_it(said, kept):
+    data = encoded(scene(), exif=exif_with((), {TAGS.FocalLengthIn35mmFilm: said}))
+    assert taken_in(data).film_focal == kept
+
+
 def test_broken_notes_do_not_cost_the_picture():
     data = encoded(scene(), exif=b"Exif\0\0MM\0*\xff\xff\xff\xff" + b"\x7f" * 50)
     assert taken_in(data).taken is None

@@ -5,14 +5,16 @@ import json
 import math
 import re
 import uuid
+from dataclasses import replace
 from datetime import datetime
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from django.db import IntegrityError
 from django.urls import reverse
 from django.utils import timezone
-from PIL import Image, ImageDraw
+from PIL import ExifTags, Image, ImageDraw
 from shapely.geometry import Polygon
 
 from flockcare.people.models import Revision
@@ -21,6 +23,7 @@ from flockcare.photos.models import CardReading, Measurement, Photo, Scaling
 from flockcare.photos.outline import NoOutline
 from flockcare.photos.scale import CannotMeasure
 from flockcare.photos.services import add_photo
+from flockcare.photos.views_measure import _how_far
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, same_queries, seen
 from tests.photos import scenes
 
@@ -144,6 +147,29 @@ def test_the_stated_error_grows_for_small_sores(photo, scene):
         found = measuring.sizes(photo, scale, scenes.project(scene, disc))
         drawing = math.sqrt(found.relative_area_error**2 - own**2)
         assert drawing == pytest.approx(2 * 0.15 / radius, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [(0.05, "about 20 cm away, "), (0.3, "15 to 27 cm away, "), (0.7, "")],
+)
+def test_the_distance_is_told_as_far_as_it_is_known(error, said):
+    view = SimpleNamespace(distance_mm=200.0, distance_error=error)
+    assert _how_far(view) == said
+
+
+def test_the_lens_that_the_camera_named_is_kept_and_used(cast, birds, scene):
+    far = replace(scene, film_focal=52.0, distance=400.0, tilt=0)
+    exif = Image.Exif()
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.FocalLengthIn35mmFilm] = 52
+    stream = io.BytesIO()
+    scenes.render(far, "RGB").save(stream, "JPEG", quality=95, exif=exif.tobytes())
+    photo, _ = add_photo(
+        flock=cast.flock, keeper=cast.keeper, upload=stream, name="a.jpg", bird=birds["Dill"]
+    )
+    assert photo.film_focal_mm == 52
+    view = measuring.card_scale(measuring.card_reading(photo)).view
+    assert view.distance_mm == pytest.approx(np.linalg.norm(far.position()), rel=0.05)
 
 
 def circle(points=120):

@@ -78,6 +78,27 @@ def test_a_ragged_edge_is_doubted():
     assert suggest_outline(drawn(star), (300, 230)).doubt
 
 
+@pytest.mark.parametrize("scab", [SCAB, (110, 70, 44)])
+def test_a_reflection_in_the_scab_is_not_taken_for_it(scab):
+    picture = drawn(circle(300, 230, 60), scab=scab)
+    ImageDraw.Draw(picture).ellipse((285, 220, 315, 240), fill=(252, 250, 246))
+    with pytest.raises(NoOutline) as refusal:
+        suggest_outline(picture, (300, 230))
+    assert refusal.value.reason == outline.SHINES
+    beside = suggest_outline(picture, (300, 265)).outline
+    assert overlap(beside, circle(300, 230, 60)) > 0.93
+
+
+def test_a_faint_rim_widens_the_spread():
+    # The right third of the skin is nearly as dark as the scab: there its edge is faint.
+    picture = drawn(circle(300, 230, 60))
+    ImageDraw.Draw(picture).rectangle((335, 0, 640, 480), fill=(78, 58, 48))
+    ImageDraw.Draw(picture).ellipse((240, 170, 360, 290), fill=SCAB)
+    clear = suggest_outline(drawn(circle(300, 230, 60)), (290, 230))
+    found = suggest_outline(picture, (290, 230))
+    assert found.doubt and found.spread > clear.spread + 0.03
+
+
 def test_painted_sores_are_found():
     overlaps = []
     for seed in range(1000, 1016):

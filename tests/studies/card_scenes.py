@@ -1,7 +1,7 @@
 """How well areas come out of photos of the card, on computed photos with known truth.
 
-    python tests/studies/card_scenes.py            all of it, half an hour on one core
-    python tests/studies/card_scenes.py --short    a part of it, under a minute; fails by exit code
+    python tests/studies/card_scenes.py            all of it, a quarter of an hour on one core
+    python tests/studies/card_scenes.py --short    a part of it, some seconds; fails by exit code
 
 The full run's printed table is kept beside this file as card_scenes.txt.
 
@@ -146,6 +146,185 @@ def spread(errors):
     return f"{np.median(e):6.2f} {np.percentile(e, 95):6.2f} {e.max():6.2f}"
 
 
+def mixed(rng, **other):
+    """What an ordinary photo of a card is like; ``other`` takes the place of what is named."""
+    size = (1600, 1200) if rng.random() < 0.5 else (4000, 3000)
+    aside = rng.uniform(-1, 1, 2) * (12, 7)
+    usual = {
+        "code": CAPITALS,
+        "cut": tuple(rng.uniform(-0.8, 0.8, 4)),
+        "size": size,
+        "distance": rng.uniform(150, 300),
+        "tilt": rng.uniform(0, 30),
+        "tilt_towards": rng.uniform(0, 360),
+        "turn": rng.uniform(0, 360),
+        "aside": tuple(rng.uniform(-0.2, 0.2, 2)),
+        "film_focal": rng.uniform(24, 28),
+        "barrel": rng.uniform(-0.02, 0.02),
+        "sag": rng.uniform(-2, 2),
+        "sag_along": rng.uniform(0, 180),
+        "defocus": rng.uniform(0, 0.4),
+        "motion_along": rng.uniform(0, 180),
+        "light_slope": rng.uniform(-0.4, 0.4),
+        "electrons": float(rng.choice([500, 1500, 5000])),
+        "jpeg": int(rng.choice([65, 80, 92])),
+        "sore": scenes.ellipse(rng.uniform(3, 9), rng.uniform(3, 8), seed=int(rng.integers(1e6)))
+        + aside,
+    }
+    return scenes.Scene(**usual | other)
+
+
+def curled(rng):
+    """Ends bent up or down to a radius of 20 to 30 cm."""
+    return {"sag": (cards.WIDTH / 2) ** 2 / 2 / rng.uniform(200, 300) * rng.choice([-1, 1])}
+
+
+def specks(rng):
+    size = cards.WIDTH, cards.HEIGHT
+    return {"covers": tuple((*rng.uniform(0, size), rng.uniform(0.3, 1.2)) for _ in range(60))}
+
+
+def thumb(rng):
+    pitch = cards.CODE_BOX[2] / 37
+    x, y = ((7.5, 7.5), (29.5, 7.5), (7.5, 29.5))[rng.integers(3)]
+    middle = np.array(cards.CODE_BOX[:2]) + pitch * np.array((x, y)) + rng.uniform(-1, 1, 2)
+    return {"covers": ((*middle, rng.uniform(3.0, 4.5)),)}
+
+
+def far(rng):
+    size = ((1632, 1224), (2304, 1728))[rng.integers(2)]
+    return {"distance": rng.uniform(350, 450), "size": size, "tilt": rng.uniform(0, 25)}
+
+
+KINDS_OF_SCENES = {
+    "mixed, tilt ≤ 30°": lambda rng: {},
+    "mixed, tilt 30–40°": lambda rng: {"tilt": rng.uniform(30, 40)},
+    "curl, radius 20–30 cm": curled,
+    "the same, 15–20 cm away": lambda rng: curled(rng) | {"distance": rng.uniform(150, 200)},
+    "creased by 10–35°": lambda rng: {
+        "crease": (rng.uniform(10, 35), rng.uniform(0, 30), rng.uniform(0, 360))
+    },
+    "barrel, 3–5 % at the corner": lambda rng: {"barrel": rng.uniform(0.03, 0.05), "sag": 0},
+    "pincushion, 3–5 %": lambda rng: {"barrel": rng.uniform(-0.05, -0.03), "sag": 0},
+    "dirt, 60 specks": specks,
+    "thumb on a finder square": thumb,
+    "motion 0.6–1.2 mm": lambda rng: {"motion": rng.uniform(0.6, 1.2), "defocus": 0.1},
+    "defocus 0.6–1.2 mm": lambda rng: {"defocus": rng.uniform(0.6, 1.2)},
+    "35–45 cm away, 2–4 MP": far,
+    "lens of 13–18 mm": lambda rng: {
+        "film_focal": rng.uniform(13, 18),
+        "distance": rng.uniform(100, 180),
+    },
+    "lens of 48–56 mm": lambda rng: {
+        "film_focal": rng.uniform(48, 56),
+        "distance": rng.uniform(300, 550),
+    },
+}
+
+
+def share(held):
+    return f"{np.mean(held):5.3f}" if len(held) else "  –  "
+
+
+def every_kind(each):
+    """Kinds of scenes one by one, the outline along the paper and flat below it; whether held."""
+    print(f"Kinds of scenes ({each} photos each)")
+    print(
+        "                               read  named  along the paper |error| %      flat below it  "
+        "           ± %        distance"
+    )
+    print(
+        "                                            median  95th    max  ± holds   median  95th   "
+        " max  ± holds   median   ± holds   refused"
+    )
+    whole, met = [], True
+    for name, how in KINDS_OF_SCENES.items():
+        along, flat_below, stated, far_off, refusals_ = [], [], [], [], Counter()
+        named = 0
+        for seed in range(each):
+            rng = np.random.default_rng(seed)
+            scene = mixed(rng, **how(rng), seed=seed)
+            try:
+                view = read_card(scenes.render(scene))
+                if view is None:
+                    raise CannotMeasure("no card seen")
+                true = area(scene.sore)
+                paper = area(view.to_mm(scenes.project_paper(scene, scene.sore))) / true - 1
+                plane = area(view.to_mm(scenes.project(scene, scene.sore))) / true - 1
+            except CannotMeasure as refusal:
+                refusals_[refusal.reason.split(".")[0][:34]] += 1
+                continue
+            if view.code not in (None, scene.code):
+                met = False
+            named += view.code == scene.code
+            along.append(paper)
+            flat_below.append(plane)
+            stated.append(view.plane_error)
+            away = np.log(view.distance_mm / np.linalg.norm(scene.position()))
+            far_off.append(abs(away) <= view.distance_error)
+        holds = [np.abs(errors) <= stated for errors in (along, flat_below)]
+        whole.append((name, along, holds))
+        print(
+            f"  {name:28s} {len(along) / each:5.2f}  {named / each:5.2f}   {spread(along)}   "
+            f"{share(holds[0])}   {spread(flat_below)}   {share(holds[1])}   "
+            f"{100 * np.median(stated or [0]):5.2f}     {share(far_off)}    "
+            + (", ".join(f"{n} {word}" for word, n in refusals_.items()) or "none"),
+            flush=True,
+        )
+    for which, place in enumerate(("along the paper", "flat below it")):
+        # A crease leaves no plane below it.
+        kept = [holds[which] for name, _, holds in whole if not (which and "creased" in name)]
+        held = np.mean(np.concatenate(kept))
+        print(f"  stated ± holds, {place}: {held:.3f} of {sum(map(len, kept))}")
+        met &= held >= 0.95
+    within = [np.abs(errors) <= WITHIN for name, errors, _ in whole if "40°" not in name]
+    held = np.mean(np.concatenate(within))
+    print(f"  within 5 %, tilt ≤ 30°: {held:.3f}")
+    return bool(met and held >= 0.95)
+
+
+def prints_and_heights(each):
+    """Prints of another size and sores above the card, before and after somebody says so."""
+    print(f"\nPrinted too large or small, and above the card ({each} photos each)")
+    print("                                          |error| %: median  95th   largest   ± holds")
+    met = True
+    for name, across, down, height in (
+        ("printed at 97 %", 0.97, 0.97, 0),
+        ("printed at 103 %", 1.03, 1.03, 0),
+        ("printed at 97 % in one direction", 0.97, 1.0, 0),
+        ("sore 3 mm above the card", 1.0, 1.0, 3),
+        ("sore 5 mm above the card", 1.0, 1.0, 5),
+        ("sore 8 mm above the card", 1.0, 1.0, 8),
+    ):
+        rows = {"nobody said": [], "said": [], "said, and the lens known": []}
+        for seed in range(each):
+            rng = np.random.default_rng(seed)
+            scene = mixed(rng, seed=seed)
+            # All of the print is larger or smaller: as if what lies on it were the other way.
+            true, photo = area(scene.sore) * across * down, scenes.render(scene)
+            seen = scenes.project(scene, scene.sore, height)
+            for said, errors in rows.items():
+                view = read_card(photo, scene.film_focal if "lens" in said else None)
+                if view is None:
+                    continue
+                view = view.as_printed(1, 1, 0.0) if height else view
+                if said == "nobody said":
+                    view = view.at_height(0, 3) if height else view
+                else:
+                    view = view.at_height(height, 1.5) if height else view
+                    view = view if height else view.as_printed(across, down, 0.01)
+                error = area(view.to_mm(seen)) / true - 1
+                errors.append((error, abs(error) <= view.relative_area_error))
+        for said, errors in rows.items():
+            if not errors or ("lens" in said and not height):
+                continue
+            off, holds = np.array(errors).T
+            print(f"  {name:32s} {said:24s} {spread(off)}    {holds.mean():.3f}", flush=True)
+            # What stands so high is what a keeper is asked for.
+            met &= holds.mean() >= 0.95 or (said == "nobody said" and height >= 3)
+    return met
+
+
 def main_figures(count):
     """Random photos, every second one usable: the figures the card is held to; whether met."""
     rng = np.random.default_rng(20)
@@ -228,12 +407,6 @@ def hidden_codes(each):
 
 
 SWEEPS = {
-    "tilt": (0, 10, 20, 30, 35, 40, 50, 60),
-    "distance": (90, 120, 160, 200, 250, 300, 400, 600),
-    "defocus": (0, 0.3, 0.6, 0.8, 1.0, 1.2),
-    "motion": (0, 0.3, 0.6, 0.8, 1.0, 1.2),
-    "sag": (-8, -5, -3, 0, 3, 5, 8),
-    "barrel": (-0.05, -0.02, 0.02, 0.05),
     "exposure": (0.05, 0.2, 0.6, 1.0, 1.5, 2.0),
     "electrons": (30, 100, 300, 1000, 5000),
     "jpeg": (10, 30, 50, 80, 95),
@@ -298,8 +471,9 @@ def ways(count):
         "code's four corners, as its reader gives them",
         "the same, sub-pixel",
         "markers' corners as detected",
-        "markers' corners, sub-pixel (in use)",
-        "the same, left half of the card only",
+        "markers' corners, sub-pixel, one plane",
+        "the same, bend and lens too (in use)",
+        "one plane, left half of the card only",
         "one millimetre-per-pixel scale, no tilt",
     )
     rng = np.random.default_rng(5)
@@ -310,9 +484,10 @@ def ways(count):
         if measure(scene, photo)[0] != "measured":
             continue
         outline = scenes.project(scene, scene.sore)
-        for name, homography in zip(names, _maps(finding.as_grey(photo), scene), strict=True):
-            if homography is not None:
-                found = area(fitting.project(homography, outline))
+        for name, to_mm in zip(names, _maps(finding.as_grey(photo), scene), strict=True):
+            if to_mm is not None:
+                whole = callable(to_mm)
+                found = area(to_mm(outline) if whole else fitting.project(to_mm, outline))
                 errors[name].append(found / area(scene.sore) - 1)
     print(f"\nWhat gives the scale ({count} usable photos)     |error| %: median  95th   largest")
     for name in names:
@@ -320,16 +495,16 @@ def ways(count):
 
 
 def _maps(grey, scene):
-    """Homographies pixels → mm by the ways compared, None where one fails."""
+    """Homographies pixels → mm, or functions, by the ways compared; None where one fails."""
     rough = finding.find_card(grey)
     mm, pixels = flat.find_corners(flat.flatten(grey, rough))
     detected = finding.detect(grey)
     left = mm[:, 0] < cards.WIDTH / 2
     yield from _by_code(grey, scene)
     yield np.linalg.inv(finding.homography_of(detected)) if detected else None
-    whole = fitting.fit_plane(mm, pixels)[0]
-    yield whole
-    yield fitting.fit_plane(mm[left], pixels[left])[0] if left.sum() >= 8 else None
+    yield cv2.findHomography(pixels, mm, cv2.LMEDS)[0]
+    yield fitting.fit_sheet(mm, pixels, grey.shape).sheet.on_paper
+    yield cv2.findHomography(pixels[left], mm[left], cv2.LMEDS)[0] if left.sum() >= 8 else None
     side = np.linalg.norm(np.diff(scenes.project_paper(scene, [(32, 0), (96, 0)]), axis=0)) / 64
     yield np.diag([1 / side, 1 / side, 1.0])
 
@@ -403,7 +578,7 @@ def reach(count):
         for distance in beyond:
             outline = scenes.ellipse(6, 6) - scenes.WINDOW_MIDDLE + [96.5 + distance - 7, 26.25]
             pixels = scenes.project(scene, outline)
-            found = area(fitting.project(view._homography, pixels))
+            found = area(view._sheet.on_paper(pixels))
             errors[distance].append(found / area(outline) - 1)
     print(
         "\nOutline reaching beyond the outermost markers (accepted up to "
@@ -525,18 +700,29 @@ def main():
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
     parser.add_argument("--short", action="store_true")
-    short = parser.parse_args().short
+    parser.add_argument("--share", type=float, default=1.0, help="of the photos of a full run")
+    given = parser.parse_args()
+    short, share_of_all = given.short, given.share
+
+    def full(count):
+        return max(1, round(count * share_of_all))
+
     cv2.setNumThreads(1)
-    met = main_figures(24 if short else 600)
-    met &= hidden_codes(6 if short else 60)
-    met &= wrong_patterns(2 if short else 40)
-    met &= known_length(200 if short else 5000)
+    if share_of_all != 1:
+        print(f"{share_of_all:g} of the photos of a full run\n")
+    met = every_kind(1 if short else full(30))
+    met &= main_figures(6 if short else full(240))
     if not short:
-        ways(120)
-        heights(150)
-        reach(100)
-        covering(24)
-        sweeps(6)
+        met &= prints_and_heights(full(20))
+    met &= hidden_codes(1 if short else full(20))
+    met &= wrong_patterns(1 if short else full(10))
+    met &= known_length(200 if short else full(5000))
+    if not short:
+        ways(full(40))
+        heights(full(40))
+        reach(full(30))
+        covering(full(8))
+        sweeps(full(2))
     print(f"\nHeld to: {'met' if met else 'NOT MET'}")
     return 0 if met else 1
 

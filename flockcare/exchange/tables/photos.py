@@ -82,6 +82,7 @@ class Photos(Table):
         _photo("added", "When it was added.", field="added_at"),
         _photo("of_house", "It shows a house or a paper, no bird."),
         _photo("face_since", "Since when it stands for her in lists; the newest counts."),
+        _photo("film_focal_mm", "Focal length of its lens on 35 mm film.", unit="mm"),
         code("file_sha256", "SHA-256 of the file; where it fits, the file is kept as it is."),
         code("lost", "Only where its file was lost: the width and height it had, in pixels."),
     )
