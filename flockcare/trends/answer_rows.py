@@ -20,6 +20,8 @@ from flockcare.trends.report import ChangeAnswer, Figure, Grouping, GroupRow, Re
 
 # Goes up when a line has other fields.
 EDITION = 1
+# Ways of sorting days, not birds.
+_OF_TIME = {"season", "wetness", "spell"}
 
 
 @dataclass(frozen=True)
@@ -132,6 +134,8 @@ def next_change(report: Report) -> str:
             return words.lower(grouping.key, worse)
         if grouping.key == "house":
             return words.house_first(worse, other)
+        if grouping.key == "wetness" and _higher(grouping, worse, other):
+            return words.keep_dry(worse, other)
     return f"{words.NOTHING_POINTS} {words.FIGURES_FIRST}"
 
 
@@ -142,7 +146,7 @@ def for_whom(report: Report) -> list[str]:
     said += [
         words.more_in(grouping.key, worse, other, higher=_higher(grouping, worse, other))
         for grouping, worse, other in _standing_out(report)
-        if grouping.key != "season"
+        if grouping.key not in _OF_TIME
     ][:1]
     return said or [words.NOBODY_STANDS_OUT]
 

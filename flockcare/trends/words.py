@@ -507,6 +507,10 @@ def house_first(worse: str, other: str) -> str:
     return f"Start in {worse}: more new cases there than in {other}."
 
 
+def keep_dry(wetter: str, drier: str) -> str:
+    return f"Keep it dry underfoot: more new cases while it was {wetter} than {drier}."
+
+
 _GROUPS = {
     "weight": "{} birds",
     "house": "birds in {}",
@@ -554,6 +558,7 @@ MISSING = {
     "one_house": "Time: keep checking every bird.",
     "weigh": "Time: keep checking every bird.",
     "log": "A change of the housing, with its day.",
+    "why": "Why it became drier underfoot: say so on the house's page.",
 }
 AFTER_FIRST_ROUND = "After the first two rounds of checks."
 

@@ -1,6 +1,7 @@
 """The line of a change: its mark, its words, its bar; how much there is to read on the page."""
 
 import datetime as dt
+import inspect
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -13,11 +14,19 @@ from django.urls import reverse
 
 from flockcare.birds.models import Bird
 from flockcare.housing.models import Feature, FeatureState, HousingChange
-from flockcare.trends import answer_rows, changes, charts, groups, reasons, words
+from flockcare.trends import (
+    answer_rows,
+    changes,
+    charts,
+    groups,
+    next_steps,
+    reasons,
+    words,
+)
 from flockcare.trends.answers import build
 from flockcare.trends.management.commands.trends import spoken
 from flockcare.trends.records import DropRow
-from flockcare.trends.report import Figure, Refusal
+from flockcare.trends.report import Figure, Grouping, GroupRow, Refusal
 from flockcare.trends.report_cache import report_of
 from flockcare.trends.watch import Watch
 from tests.trends.flocks import DAY_0, birds_of, flock, simulated
@@ -31,6 +40,41 @@ STATES = ("wide", "similar", "hint", "outnumbered", "some_sign", "clear", "seaso
 def report():
     """Two years of fortnightly rounds; after the change in the middle a tenth of the rate."""
     return build(simulated(seed=5, birds=40, rate=0.004, ratio=0.1), flock="", today=TODAY)
+
+
+# What to change, and for which birds
+
+
+def standing_out(report, key, names):
+    """The report with one way of sorting alone, of which the second group has more cases."""
+    figure = Figure(3.0, 1.5, 6.0)
+    rows = tuple(
+        GroupRow(
+            *(name, name, 9, 9, 900.0, figure, True, None, figure, figure, False, 9),
+            *(0.001 if place else 1.0, 0.004 if place else 1.0, None, None, "", ()),
+        )
+        for place, name in enumerate(names)
+    )
+    only = Grouping(key, "", (), names[0], rows, 0.0, 0, (), "")
+    return replace(report, changes=(), groupings=(only,))
+
+
+@pytest.mark.parametrize("key", sorted(words.WAYS))
+def test_every_way_of_sorting_has_words_for_what_to_do_and_for_whom(report, key):
+    found = standing_out(report, key, ("dry", "wet"))
+    assert answer_rows.next_change(found).endswith(".")
+    of_birds = [line for line in answer_rows.for_whom(found) if "wet" in line]
+    assert bool(of_birds) == (key not in {"season", "wetness", "spell"})
+
+
+def test_wet_ground_with_more_cases_is_what_to_change(report):
+    found = standing_out(report, "wetness", ("dry", "wet"))
+    assert answer_rows.next_change(found).startswith("Keep it dry underfoot")
+
+
+def test_whatever_is_missing_is_said_with_little_on_record():
+    codes = set(re.findall(r'Step\("(\w+)"', inspect.getsource(next_steps)))
+    assert codes == set(words.MISSING)
 
 
 # Marks and sentences
