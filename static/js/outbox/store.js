@@ -86,12 +86,33 @@ export const dropEntry = (key) =>
 export const allLists = () => transact("lists", "readonly", (lists) => lists.getAll());
 export const keepList = (list) => transact("lists", "readwrite", (lists) => lists.put(list));
 export const dropList = (flock) => transact("lists", "readwrite", (lists) => lists.delete(flock));
-export const dropLists = () => transact("lists", "readwrite", (lists) => lists.clear());
 
 export const note = (name) => transact("notes", "readonly", (notes) => notes.get(name));
 export const setNote = (name, values) =>
   transact("notes", "readwrite", (notes) => notes.put({ ...values, name }));
 export const dropNote = (name) => transact("notes", "readwrite", (notes) => notes.delete(name));
+
+// Who is signed in on this phone, or was when it last had signal: {keeper, name}.
+export async function whoIsHere() {
+  const who = await note("who");
+  return who && { keeper: who.keeper, name: who.keeperName ?? "" };
+}
+
+// What was kept to read is one keeper's: it goes when another comes, and when they sign out.
+export const keeperIsHere = (keeper, keeperName) =>
+  transact(["lists", "notes"], "readwrite", (lists, notes) => {
+    const before = notes.get("who");
+    before.onsuccess = () => {
+      if (before.result?.keeper !== keeper) lists.clear();
+      notes.put({ name: "who", keeper, keeperName });
+    };
+  });
+
+export const nobodyIsHere = () =>
+  transact(["lists", "notes"], "readwrite", (lists, notes) => {
+    lists.clear();
+    notes.delete("who");
+  });
 
 // Takes the note for `owner` until `until`, unless another holds it now.
 export async function takeLease(name, owner, until) {
