@@ -249,6 +249,67 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, coop, 
     assert waiting(page) == 1
 
 
+ALL_PICTURES = """() => new Promise((resolve) => {
+  const asked = indexedDB.open("flockcare");
+  asked.onsuccess = () => {
+    const kept = asked.result.transaction("lists").objectStore("lists").getAll();
+    kept.onsuccess = () => {
+      asked.result.close();
+      const wanted = kept.result.find((one) => one.birds)?.pictures ?? [];
+      resolve(wanted.length && kept.result.length === wanted.length + 1);
+    };
+  };
+})"""
+
+
+def test_today_a_bird_and_her_last_photos_are_read_without_signal(phones, coop, line, tmp_path):
+    """Also what waits of her; it goes with signing out, and another keeper sees nothing of it."""
+    other = phones("una", worker=False)
+    other.goto(check_page(coop, "Clove"))
+    other.locator(".foot-left .over-0").tap()
+    other.locator(".part-left label:has-text('Mild')").tap()
+    other.set_input_files("#id_left-photos", photo(tmp_path, "tomato"))
+    other.wait_for_selector(".part-left .kept-photos img[src*='240.jpg']")
+    other.locator("button:has-text('Save check')").tap()
+    other.wait_for_selector("text=Saved: Clove")
+    all_sent(other)
+    page = phones("una")
+    until(page, ALL_PICTURES)
+    signal(line, page, on=False)
+    page.goto("/")
+    hers = page.locator("li:has-text('Clove')")
+    hers.wait_for()
+    assert re.fullmatch(r"As of \d\d:\d\d, no signal.", page.inner_text("#as-of"))
+    assert page.inner_text(".who") == "Una"
+    assert "Left foot: mild, sore since" in hers.inner_text()
+    assert not problems(page)
+    hers.locator("a:has-text('Clove')").tap()
+    page.wait_for_selector("h1:has-text('Clove')")
+    until(page, "document.querySelector('.last-photos img').naturalWidth > 0")
+    page.wait_for_selector("figcaption:has-text('Left foot')")
+    assert not problems(page)
+    page.locator("a:has-text('Check her')").tap()
+    page.wait_for_selector("h1:has-text('Clove')")
+    both_feet_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Clove")
+    page.goto(f"/f/{coop.flock}/birds/")
+    waits = "Waits on this phone: check, both feet clear"
+    page.wait_for_selector(f"li:has-text('Clove') >> text={waits}")
+    page.locator("a:has-text('Clove')").tap()
+    page.wait_for_selector(f".bird-head + p:has-text('{waits}')")
+    # Another keeper, who signs in while the list of theirs cannot be had.
+    signal(line, page, on=True)
+    sign_in(page.context, coop, line, "vic")
+    line.cut("GET .*/outbox/birds/", *["before"] * 5)
+    page.goto(f"/f/{coop.flock}/more/")
+    until(page, f"async () => !(await ({KEPT['lists']})())")
+    signal(line, page, on=False)
+    for path in ("today/", "birds/", f"birds/{coop.birds['Clove']}/"):
+        page.goto(f"/f/{coop.flock}/{path}")
+        page.wait_for_selector("text=This phone keeps nothing to read here.")
+        assert "Clove" not in page.inner_text("main")
+
+
 def test_a_record_whose_page_was_left_goes_out_by_itself(phones, coop, line):
     """While its page waits for the answer, nobody else sends it; and another page is sending."""
     page, before = phones("una", worker=False), checks(coop)
@@ -259,7 +320,6 @@ def test_a_record_whose_page_was_left_goes_out_by_itself(phones, coop, line):
     page.route("**/check/", lambda route: None)  # never answered
     both_feet_clear(page)
     until(page, KEPT["entries"])
-    page.unroute("**/check/")
     other.evaluate(
         """() => { navigator.locks.request("outbox", () => new Promise((done) => {
           window.release = done;

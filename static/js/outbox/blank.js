@@ -13,6 +13,12 @@ export async function birdsOf(flock) {
   return lists.find((list) => list.flock === flock) ?? lists.sort((a, b) => b.fetched - a.fetched)[0];
 }
 
+// The page itself, however long its answer takes.
+export function againWithPatience() {
+  navigator.serviceWorker?.controller?.postMessage("patience");
+  location.reload();
+}
+
 // Now, in the flock's time zone, as a field for date and time takes it.
 function nowIn(zone) {
   const parts = new Intl.DateTimeFormat("en", {

@@ -1,6 +1,6 @@
 // Choosing a bird without signal, from the list on this phone.
 
-import { birdsOf, chooser } from "./blank.js";
+import { againWithPatience, birdsOf, chooser } from "./blank.js";
 
 const STAND_IN = document.body.dataset.flock;
 const PLACES = {
@@ -36,5 +36,5 @@ function narrow() {
 
 box.addEventListener("input", narrow);
 document.querySelectorAll("[name=what]").forEach((radio) => radio.addEventListener("change", show));
-document.getElementById("try-again").addEventListener("click", () => location.reload());
+document.getElementById("try-again").addEventListener("click", againWithPatience);
 show();

@@ -1,20 +1,18 @@
-// On every page: how much waits on this phone, sending it, and keeping what checking without
-// signal needs.
+// On every page: how much waits on this phone, sending it, and keeping what is read without signal.
 
 import { isHeld, readableEntries } from "./entries.js";
 import { takeOver } from "./forms.js";
 import { filled, showKept } from "./blank.js";
 import { progress, sendWaiting } from "./send.js";
-import {
-  allLists, dropList, dropNote, keepList, keeperIsHere, nobodyIsHere, note, setNote, whoIsHere,
-} from "./store.js";
+import { keepToRead } from "./keep.js";
+import { dropNote, keeperIsHere, nobodyIsHere, note, setNote, whoIsHere } from "./store.js";
 import { watchWorker } from "./update.js";
 
 const { keeper, name, flock, shell } = document.body.dataset;
 const writes = "writes" in document.body.dataset;
 const signedOut = "signedOut" in document.body.dataset;
 const bar = document.getElementById("outbox-bar");
-const FRESH = 10 * 60_000, SOONEST = 3_000;
+const SOONEST = 3_000;
 const COOKIE = "flockcare_waits";
 
 export const changed = new EventTarget();
@@ -106,26 +104,6 @@ function say(textContent, className) {
   document.querySelector("main > [role=status]").after(notice);
 }
 
-// The birds of the flock, for checking them without signal; of no other keeper on this phone.
-async function keepBirds() {
-  const lists = await allLists();
-  const mine = lists.filter((list) => list.keeper === keeper);
-  const fresh = mine.filter((list) => Date.now() - list.fetched < FRESH).map((list) => list.flock);
-  const wanted = new Set(mine.map((list) => list.flock));
-  if (flock && writes) wanted.add(flock);
-  for (const key of wanted) if (!fresh.includes(key)) await keepBirdsOf(key);
-}
-
-async function keepBirdsOf(key) {
-  const answer = await fetch(`/f/${key}/outbox/birds/`, { redirect: "manual", cache: "no-store" });
-  if (answer.ok) {
-    const { flock: { name: flockName, zone, units }, birds } = await answer.json();
-    await keepList({ flock: key, keeper, fetched: Date.now(), name: flockName, zone, units, birds });
-  } else if ([403, 404].includes(answer.status)) {
-    await dropList(key); // no longer a keeper there
-  }
-}
-
 function sayWhatWasKept() {
   const words = sessionStorage.getItem("kept");
   if (!words) return;
@@ -142,7 +120,7 @@ async function start() {
   if (signedOut) await nobodyIsHere();
   await refresh();
   await send();
-  if (keeper) await keepBirds();
+  if (keeper) await keepToRead(keeper, writes ? flock : null);
 }
 
 window.addEventListener("online", () => send({ now: true }));
