@@ -303,6 +303,9 @@ def test_today_a_bird_and_her_last_photos_are_read_without_signal(phones, coop, 
     line.cut("GET .*/outbox/birds/", *["before"] * 5)
     page.goto(f"/f/{coop.flock}/more/")
     until(page, f"async () => !(await ({KEPT['lists']})())")
+    # What a page of the keeper before had asked for comes only now.
+    in_module(page, "store", '(store) => store.keepPicture("una", "/f/late", new Blob(["x"]))')
+    assert not page.evaluate(KEPT["lists"])
     signal(line, page, on=False)
     for path in ("today/", "birds/", f"birds/{coop.birds['Clove']}/"):
         page.goto(f"/f/{coop.flock}/{path}")
