@@ -76,6 +76,23 @@ def no_signal_page() -> str:
     return render_to_string("offline/no_signal.html", {"flock": _flock(), "shell": "birds"})
 
 
+def _reading_page(kind: str, here: str) -> str:
+    context = {"flock": _flock(), "bird": _bird(_flock()), "shell": "read", "kept": kind}
+    return render_to_string("offline/reading.html", {**context, "here": here})
+
+
+def today_page() -> str:
+    return _reading_page("today", "today")
+
+
+def bird_page() -> str:
+    return _reading_page("bird", "birds")
+
+
+def list_page() -> str:
+    return _reading_page("list", "birds")
+
+
 def outbox_page() -> str:
     return render_to_string("offline/outbox.html", {"shell": "outbox"})
 
@@ -87,6 +104,10 @@ PAGES = {
     "weighing": (weighing_page, "birds:weighings", [FLOCK, BIRD]),
     "outbox": (outbox_page, "offline:outbox", []),
     "birds": (no_signal_page, "feet:pick", [FLOCK]),
+    "home": (today_page, "people:home", []),
+    "today": (today_page, "today", [FLOCK]),
+    "bird": (bird_page, "bird", [FLOCK, BIRD]),
+    "list": (list_page, "birds", [FLOCK]),
 }
 OTHERWISE = "birds"  # in place of every other page
 
@@ -128,3 +149,9 @@ def worker() -> str:
     text = json.dumps(kept, sort_keys=True) + code + "".join(page(name) for name in PAGES)
     kept["version"] = hashlib.sha256(text.encode()).hexdigest()[:16]
     return f"const KEPT = {json.dumps(kept, indent=1)};\n{code}"
+
+
+@cache
+def version() -> str:
+    """Other with every change of the kept pages or of what they use."""
+    return hashlib.sha256(worker().encode()).hexdigest()[:16]

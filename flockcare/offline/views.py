@@ -17,13 +17,14 @@ from django.http import JsonResponse, QueryDict
 from django.middleware.csrf import get_token
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.core import clock
-from flockcare.feet.due import birds_for_today
-from flockcare.offline import parts, services
+from flockcare.offline import kept, parts, services
 from flockcare.offline.kinds import KINDS, Refused, SaysOtherwise, Sent
 from flockcare.people.access import flock_view
+from flockcare.people.fresh import renewed
 from flockcare.people.models import Role
 from flockcare.photos.models import Foot
 from flockcare.photos.services import digest_of_file
@@ -50,35 +51,34 @@ def hello(request):
     )
 
 
+# Packed: it has no token in it and nothing that came with the request.
 @require_safe
 @flock_view(read=Role.KEEPER)
 @never_cache
+@gzip_page
 def birds(request, flock):
-    """What a phone keeps to check birds without signal: names and bands, who is due first.
+    """What a phone keeps of a flock without signal (``kept.to_read``); 304 where it has all of it.
 
-    Also which of their feet are sore, so that the form asks before it calls them clear.
+    Names and bands, who is due first; how each bird stands; which of their feet are sore, so that
+    the form asks before it calls them clear.
     """
-    return JsonResponse(
-        {
-            "flock": {
-                "id": str(flock.pk),
-                "name": flock.name,
-                "zone": flock.time_zone,
-                "units": flock.units,
-            },
-            "keeper": {"id": str(request.user.pk), "name": request.user.name},
-            "birds": [
-                {
-                    "id": str(bird.pk),
-                    "name": bird.name,
-                    "colour": bird.band_colour,
-                    "band": bird.band,
-                    "sore": [foot for foot, _ in bird.sore_feet],
-                }
-                for bird in birds_for_today(flock, now=timezone.now())
-            ],
-        }
-    )
+    mark = kept.mark_now(flock)
+
+    def told():
+        return JsonResponse(
+            {
+                "flock": {
+                    "id": str(flock.pk),
+                    "name": flock.name,
+                    "zone": flock.time_zone,
+                    "units": flock.units,
+                },
+                "keeper": {"id": str(request.user.pk), "name": request.user.name},
+                **kept.to_read(flock, mark),
+            }
+        )
+
+    return renewed(request, kept.tag_of(request, flock, mark), told)
 
 
 @require_POST

@@ -1,9 +1,12 @@
-// Keeps the pages for the coop: forms without a bird and what they are made of, nothing private.
+// Keeps the pages for the coop: forms without a bird, frames without a record, and what they are made
+// of, nothing private.
 // Whatever a keeper looks at, and every photo, passes through untouched and is never kept.
 "use strict";
 
 const CACHE = `coop-${KEPT.version}`;
 const PATIENCE = 5_000; // one bar of signal is no signal for somebody who holds a hen
+const MORE_PATIENCE = 45_000; // for somebody who has tapped "Try again"
+let patientUntil = 0;
 const KEY = "([0-9a-f-]{36})";
 const STAND_INS = KEPT.pages.map(({ page, address }) => ({
   page, address: new RegExp(`^${address.replace(KEPT.flock, KEY).replace(KEPT.bird, KEY)}$`),
@@ -31,6 +34,7 @@ async function begin() {
 
 self.addEventListener("message", (event) => {
   if (event.data === "take over") self.skipWaiting();
+  if (event.data === "patience") patientUntil = Date.now() + MORE_PATIENCE;
 });
 
 self.addEventListener("fetch", (event) => {
@@ -62,7 +66,10 @@ async function page(request, url) {
   }
 }
 
-const late = () => new Promise((_, reject) => setTimeout(() => reject(new Error("late")), PATIENCE));
+function late() {
+  const patience = Math.max(PATIENCE, patientUntil - Date.now());
+  return new Promise((_, reject) => setTimeout(() => reject(new Error("late")), patience));
+}
 
 // A kept page with the keys of the address in place of those that nobody has.
 async function filled(address, url, [flock, bird] = []) {

@@ -24,7 +24,7 @@ def bird_list(request, flock):
     if gone:
         birds = _found(birds.gone().order_by("-left", Lower("name")), find)
     else:
-        birds = sorted(_found(birds.present(), find), key=_in_order)
+        birds = sorted(_found(birds.present(), find), key=by_name)
         for bird in birds:
             bird.row = Row(bird, found.birds[bird.pk])
     response = render(
@@ -43,7 +43,7 @@ def bird_list(request, flock):
     return response
 
 
-def _in_order(bird: Bird) -> list[str | int]:
+def by_name(bird: Bird) -> list[str | int]:
     """By name, with Hen 2 before Hen 10."""
     parts = re.split(r"(\d+)", bird.name.lower())
     return [int(part) if number % 2 else part for number, part in enumerate(parts)]

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
-from django.db.models import F
+from django.db.models import F, QuerySet, Window
+from django.db.models.functions import RowNumber
 from django.utils import timezone
 
 from flockcare.analysis import planimetry
@@ -81,15 +82,23 @@ def shots_of(bird: Bird, foot: str) -> list[Shot]:
     return [Shot(photo, newest.get(photo.pk)) for photo in photos]
 
 
+def last_of_each_foot(birds) -> QuerySet[Photo]:
+    """The newest photo of each foot of each bird; those without a date count only among themselves.
+
+    One query; ``birds``: what ``__in`` takes.
+    """
+    newest = [F("taken").desc(nulls_last=True), F("added_at").desc(), F("pk").desc()]
+    place = Window(RowNumber(), partition_by=["bird", "foot"], order_by=newest)
+    photos = Photo.objects.filter(bird__in=birds, foot__in=Foot.values)
+    return photos.annotate(place=place).filter(place=1).order_by("foot")
+
+
 def last_shots(bird: Bird) -> dict[str, Shot]:
-    """The newest photo of each foot, by foot; those without a date count only among themselves."""
-    found = {}
-    for foot in Foot.values:
-        photos = Photo.objects.filter(bird=bird, foot=foot)
-        photo = photos.order_by(F("taken").desc(nulls_last=True), "-added_at", "-pk").first()
-        if photo:
-            found[foot] = Shot(photo, photo.measurements.order_by("at").last())
-    return found
+    """The newest photo of each foot, by foot."""
+    return {
+        photo.foot: Shot(photo, photo.measurements.order_by("at").last())
+        for photo in last_of_each_foot([bird])
+    }
 
 
 def choose(shots: list[Shot], first: str, second: str) -> list[Shot]:

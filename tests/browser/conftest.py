@@ -34,26 +34,31 @@ def chromium() -> str:
 
 
 @pytest.fixture(scope="session")
-def browser():
+def playwright():
     # Playwright keeps an event loop in this thread, which makes Django refuse to touch the
     # database in whatever test comes next; none of them is asynchronous.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=chromium(),
-            args=[
-                "--no-sandbox",
-                "--disable-dev-shm-usage",
-                "--disable-gpu",
-                "--disable-background-networking",
-                "--disable-component-update",
-                "--no-first-run",
-                # A home network's name for the server, which is no secure place as localhost is.
-                "--host-resolver-rules=MAP coop.test 127.0.0.1",
-            ],
-        )
-        yield browser
-        browser.close()
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def browser(playwright):
+    browser = playwright.chromium.launch(
+        executable_path=chromium(),
+        args=[
+            "--no-sandbox",
+            "--disable-dev-shm-usage",
+            "--disable-gpu",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--no-first-run",
+            # A home network's name for the server, which is no secure place as localhost is.
+            "--host-resolver-rules=MAP coop.test 127.0.0.1",
+        ],
+    )
+    yield browser
+    browser.close()
 
 
 class Installation(Place):

@@ -7,7 +7,6 @@ import shutil
 import subprocess
 
 import pytest
-from playwright.sync_api import sync_playwright
 
 from tests.browser.conftest import PHONE, Installation, chromium
 from tests.browser.taps import both_feet_clear
@@ -48,58 +47,57 @@ def trusted(home, certificate) -> None:
     )
 
 
-def test_a_phone_takes_the_certificate_in_and_works_without_signal(at_home, tmp_path):
-    with sync_playwright() as playwright:
+def test_a_phone_takes_the_certificate_in_and_works_without_signal(playwright, at_home, tmp_path):
 
-        def phone(home):
-            return playwright.chromium.launch_persistent_context(
-                home / "profile",
-                executable_path=chromium(),
-                args=["--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu"],
-                env={**os.environ, "HOME": str(home)},
-                viewport=PHONE,
-                has_touch=True,
-                accept_downloads=True,
-            )
-
-        stranger = phone(tmp_path / "stranger")
-        page = stranger.new_page()
-        page.goto(f"{at_home.plain}/phone/")
-        page.get_by_text("Do this once").wait_for()
-        with page.expect_download() as download:
-            page.get_by_role("link", name="Get the certificate").click()
-        certificate = tmp_path / "taken.crt"
-        download.value.save_as(certificate)
-        assert not page.get_by_text("This phone is ready").is_visible()
-        stranger.close()
-
-        home = tmp_path / "phone"
-        trusted(home, certificate)
-        ready = phone(home)
-        page = ready.new_page()
-        page.goto(f"{at_home.plain}/phone/")
-        page.get_by_text("This phone is ready").wait_for()
-        page.get_by_role("link", name="Open Flockcare").click()
-        page.wait_for_url(f"{at_home.https}/**")
-        assert page.evaluate("isSecureContext && 'mediaDevices' in navigator")
-
-        ready.add_cookies(
-            [
-                {
-                    "name": "flockcare_session",
-                    "value": at_home.prepared["sessions"]["una"],
-                    "url": at_home.https,
-                }
-            ]
+    def phone(home):
+        return playwright.chromium.launch_persistent_context(
+            home / "profile",
+            executable_path=chromium(),
+            args=["--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu"],
+            env={**os.environ, "HOME": str(home)},
+            viewport=PHONE,
+            has_touch=True,
+            accept_downloads=True,
         )
-        page.goto(f"{at_home.https}/f/{at_home.prepared['flock']}/today/")
-        until(page, "navigator.serviceWorker.controller !== null")
-        ready.set_offline(True)
-        page.goto(f"{at_home.https}/f/{at_home.prepared['flock']}/check/")
-        page.locator(".bird-row").first.tap()
-        both_feet_clear(page)
-        page.wait_for_selector("text=Kept on this phone")
-        assert waiting(page) == 1
-        ready.set_offline(False)
-        all_sent(page)
-        ready.close()
+
+    stranger = phone(tmp_path / "stranger")
+    page = stranger.new_page()
+    page.goto(f"{at_home.plain}/phone/")
+    page.get_by_text("Do this once").wait_for()
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Get the certificate").click()
+    certificate = tmp_path / "taken.crt"
+    download.value.save_as(certificate)
+    assert not page.get_by_text("This phone is ready").is_visible()
+    stranger.close()
+
+    home = tmp_path / "phone"
+    trusted(home, certificate)
+    ready = phone(home)
+    page = ready.new_page()
+    page.goto(f"{at_home.plain}/phone/")
+    page.get_by_text("This phone is ready").wait_for()
+    page.get_by_role("link", name="Open Flockcare").click()
+    page.wait_for_url(f"{at_home.https}/**")
+    assert page.evaluate("isSecureContext && 'mediaDevices' in navigator")
+
+    ready.add_cookies(
+        [
+            {
+                "name": "flockcare_session",
+                "value": at_home.prepared["sessions"]["una"],
+                "url": at_home.https,
+            }
+        ]
+    )
+    page.goto(f"{at_home.https}/f/{at_home.prepared['flock']}/today/")
+    until(page, "navigator.serviceWorker.controller !== null")
+    ready.set_offline(True)
+    page.goto(f"{at_home.https}/f/{at_home.prepared['flock']}/check/")
+    page.locator(".bird-row").first.tap()
+    both_feet_clear(page)
+    page.wait_for_selector("text=Kept on this phone")
+    assert waiting(page) == 1
+    ready.set_offline(False)
+    all_sent(page)
+    ready.close()

@@ -185,7 +185,7 @@ def test_the_line_is_cut_at_every_step_of_a_sending(phones, coop, line, tmp_path
     page.set_input_files("#id_left-photos", photo(tmp_path, "orchid"))
     page.locator("text=will be sent with the check").wait_for()
     page.locator("button:has-text('Save check')").tap()
-    page.wait_for_selector("text=Kept on this phone: Tansy: check, left foot 1")
+    page.wait_for_selector("text=Kept on this phone: Tansy: check, left foot mild")
     sent_in_the_end(page, seconds=30)
     assert len(line.met) - met == 17
     assert list(new_checks(coop, before).values()) == [1]
@@ -247,6 +247,96 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, coop, 
     page.wait_for_selector("text=1 record waits on this phone, sign in to send")
     until(page, f"async () => !(await ({KEPT['lists']})())")
     assert waiting(page) == 1
+
+
+ALL_PICTURES = """() => new Promise((resolve) => {
+  const asked = indexedDB.open("flockcare");
+  asked.onsuccess = () => {
+    const kept = asked.result.transaction("lists").objectStore("lists").getAll();
+    kept.onsuccess = () => {
+      asked.result.close();
+      const wanted = kept.result.find((one) => one.birds)?.pictures ?? [];
+      resolve(wanted.length && kept.result.length === wanted.length + 1);
+    };
+  };
+})"""
+
+
+def test_today_a_bird_and_her_last_photos_are_read_without_signal(phones, coop, line, tmp_path):
+    """Also what waits of her; it goes with signing out, and another keeper sees nothing of it."""
+    other = phones("una", worker=False)
+    other.goto(check_page(coop, "Clove"))
+    other.locator(".foot-left .over-0").tap()
+    other.locator(".part-left label:has-text('Mild')").tap()
+    other.set_input_files("#id_left-photos", photo(tmp_path, "tomato"))
+    other.wait_for_selector(".part-left .kept-photos img[src*='240.jpg']")
+    other.locator("button:has-text('Save check')").tap()
+    other.wait_for_selector("text=Saved: Clove")
+    all_sent(other)
+    page = phones("una")
+    until(page, ALL_PICTURES)
+    signal(line, page, on=False)
+    page.goto("/")
+    hers = page.locator("li:has-text('Clove')")
+    hers.wait_for()
+    assert re.fullmatch(r"As of \d\d:\d\d, no signal.", page.inner_text("#as-of"))
+    assert page.inner_text(".who") == "Una"
+    assert "Left foot: mild, sore since" in hers.inner_text()
+    assert not problems(page)
+    hers.locator("a:has-text('Clove')").tap()
+    page.wait_for_selector("h1:has-text('Clove')")
+    until(page, "document.querySelector('.last-photos img').naturalWidth > 0")
+    page.wait_for_selector("figcaption:has-text('Left foot')")
+    assert not problems(page)
+    page.locator("a:has-text('Check her')").tap()
+    page.wait_for_selector("h1:has-text('Clove')")
+    both_feet_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Clove")
+    page.goto(f"/f/{coop.flock}/birds/")
+    waits = "Waits on this phone: check, both feet clear"
+    page.wait_for_selector(f"li:has-text('Clove') >> text={waits}")
+    page.locator("a:has-text('Clove')").tap()
+    page.wait_for_selector(f".bird-head + p:has-text('{waits}')")
+    # Another keeper, who signs in while the list of theirs cannot be had.
+    signal(line, page, on=True)
+    sign_in(page.context, coop, line, "vic")
+    line.cut("GET .*/outbox/birds/", *["before"] * 5)
+    page.goto(f"/f/{coop.flock}/more/")
+    until(page, f"async () => !(await ({KEPT['lists']})())")
+    # What a page of the keeper before had asked for comes only now.
+    in_module(page, "store", '(store) => store.keepPicture("una", "/f/late", new Blob(["x"]))')
+    assert not page.evaluate(KEPT["lists"])
+    signal(line, page, on=False)
+    for path in ("today/", "birds/", f"birds/{coop.birds['Clove']}/"):
+        page.goto(f"/f/{coop.flock}/{path}")
+        page.wait_for_selector("text=This phone keeps nothing to read here.")
+        assert "Clove" not in page.inner_text("main")
+
+
+def test_a_record_whose_page_was_left_goes_out_by_itself(phones, coop, line):
+    """While its page waits for the answer, nobody else sends it; and another page is sending."""
+    page, before = phones("una", worker=False), checks(coop)
+    other = page.context.new_page()
+    other.goto(f"{line.url}/outbox/")
+    page.clock.install()
+    page.goto(check_page(coop, "Borage"))
+    page.route("**/check/", lambda route: None)  # never answered
+    both_feet_clear(page)
+    until(page, KEPT["entries"])
+    other.evaluate(
+        """() => { navigator.locks.request("outbox", () => new Promise((done) => {
+          window.release = done;
+        })); }"""
+    )
+    page.goto(f"/f/{coop.flock}/today/")
+    page.wait_for_selector("text=1 record waits on this phone")
+    page.clock.run_for(20_000)
+    other.wait_for_timeout(1000)
+    assert waiting(page) == 1
+    other.evaluate("window.release()")
+    page.clock.run_for(10_000)
+    all_sent(page)
+    assert len(new_checks(coop, before)) == 1
 
 
 def set_role(coop, keeper, role):
@@ -671,7 +761,7 @@ def test_over_plain_http_it_waits_while_the_page_is_open(browser, coop, line):
     page.locator(".foot-left .over-0").tap()
     page.locator(".part-left label:has-text('Mild')").tap()
     page.locator("button:has-text('Save check')").tap()
-    page.wait_for_selector("text=Kept on this phone: Sorrel: check, left foot 1")
+    page.wait_for_selector("text=Kept on this phone: Sorrel: check, left foot mild")
     assert waiting(page) == 2
     signal(line, page, on=True)
     all_sent(page)
@@ -716,7 +806,7 @@ def test_what_waits_is_mended_with_its_photos(phones, coop, line, tmp_path):
     page.set_input_files("#id_left-photos", both)
     page.locator("text=coral.jpg will be sent with the check").wait_for()
     page.locator("button:has-text('Save check')").tap()
-    page.wait_for_selector("text=Kept on this phone: Mace: check, left foot 1")
+    page.wait_for_selector("text=Kept on this phone: Mace: check, left foot mild")
     page.goto("/outbox/")
     page.wait_for_selector("text=2 photos")
     page.locator("a:has-text('Correct')").tap()
@@ -724,7 +814,7 @@ def test_what_waits_is_mended_with_its_photos(phones, coop, line, tmp_path):
     assert page.locator("#id_left-sites_0").is_checked()
     page.locator(".part-left label:has-text('Swollen')").tap()
     page.locator("button:has-text('Save check')").tap()
-    page.wait_for_selector("text=Kept on this phone: Mace: check, left foot 2")
+    page.wait_for_selector("text=Kept on this phone: Mace: check, left foot swollen")
     assert waiting(page) == page.evaluate(KEPT["photos"]) == 1
     signal(line, page, on=True)
     all_sent(page)

@@ -321,7 +321,7 @@ def test_hello_names_the_keeper_or_says_that_nobody_is_signed_in(cast):
     assert Client().get(reverse("offline:hello")).status_code == 401
 
 
-def test_the_list_for_the_phone_holds_names_bands_and_sore_feet_and_no_more(cast, birds):
+def test_the_list_for_the_phone_holds_names_bands_and_sore_feet(cast, birds):
     """Sore feet, so that a form without signal asks before it calls them clear."""
     address = reverse("offline:birds", args=[cast.flock.pk])
     send(cast.clients.keeper, cast.flock, check_body(cast, birds["Dill"], *SORE))
@@ -330,7 +330,7 @@ def test_the_list_for_the_phone_holds_names_bands_and_sore_feet_and_no_more(cast
     assert sore == {"Dill": ["left"], "Mace": [], "Sorrel": []}
     assert {hen["name"] for hen in said["birds"]} == set(birds)
     assert {key for hen in said["birds"] for key in hen} == {
-        *("id", "name", "colour", "band", "sore"),
+        *("id", "name", "colour", "band", "sore", "html"),
     }
     assert cast.clients.viewer.get(address).status_code == 403
     assert cast.clients.stranger.get(address).status_code == 404

@@ -2,14 +2,21 @@
 // kept: they get the bird, a key of their own and the time by this phone's clock.
 
 import { keyOf, readableEntries, KEY_FIELDS } from "./entries.js";
-import { allLists, note } from "./store.js";
+import { allLists, whoIsHere } from "./store.js";
 
 const { shell } = document.body.dataset;
 
-// The list of this flock, or the one used last.
+// The list of this flock, or the one used last, if whoever is here has any.
 export async function birdsOf(flock) {
-  const lists = await allLists();
+  const keeper = (await whoIsHere())?.keeper;
+  const lists = (await allLists()).filter((list) => list.keeper === keeper);
   return lists.find((list) => list.flock === flock) ?? lists.sort((a, b) => b.fetched - a.fetched)[0];
+}
+
+// The page itself, however long its answer takes.
+export function againWithPatience() {
+  navigator.serviceWorker?.controller?.postMessage("patience");
+  location.reload();
 }
 
 // Now, in the flock's time zone, as a field for date and time takes it.
@@ -84,7 +91,7 @@ async function fillBlank() {
   keyOf(form); // before anything is typed, and before a draft comes back
   const list = await birdsOf(form.dataset.flock);
   const bird = list?.birds.find((one) => one.id === form.dataset.bird);
-  const who = await note("who");
+  const who = await whoIsHere();
   if (!bird || !who) {
     form.replaceWith(Object.assign(document.createElement("p"), {
       className: "notice warning",

@@ -1,7 +1,6 @@
 // Choosing a bird without signal, from the list on this phone.
 
-import { birdsOf, chooser } from "./blank.js";
-import { note } from "./store.js";
+import { againWithPatience, birdsOf, chooser } from "./blank.js";
 
 const STAND_IN = document.body.dataset.flock;
 const PLACES = {
@@ -14,7 +13,7 @@ const box = document.getElementById("narrow-kept");
 const what = () => document.querySelector("[name=what]:checked").value;
 
 async function show() {
-  const list = (await note("who")) && (await birdsOf(STAND_IN));
+  const list = await birdsOf(STAND_IN);
   if (!list) {
     place.textContent =
       "This phone keeps no birds. Sign in and open Today once where there is signal; then checks can be logged here.";
@@ -37,5 +36,5 @@ function narrow() {
 
 box.addEventListener("input", narrow);
 document.querySelectorAll("[name=what]").forEach((radio) => radio.addEventListener("change", show));
-document.getElementById("try-again").addEventListener("click", () => location.reload());
+document.getElementById("try-again").addEventListener("click", againWithPatience);
 show();

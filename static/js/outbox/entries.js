@@ -27,6 +27,12 @@ export async function readableEntries() {
   return entries.sort((one, other) => one.made.localeCompare(other.made));
 }
 
+// Whether a page is at it itself, to send it or to correct it. Not longer than any does, should the
+// phone's clock have been set back since.
+const HELD_AT_MOST = 20 * 60_000;
+export const isHeld = ({ heldUntil = 0 }, now = Date.now()) =>
+  heldUntil > now && heldUntil - now <= HELD_AT_MOST;
+
 export async function readableEntry(key) {
   const entry = await entryOf(key);
   return entry ? upgraded(entry) : null;
@@ -83,24 +89,31 @@ const SAVED = { check: "checks/KEY", step: "care/steps/KEY" };
 export const savedAt = ({ flock, kind, key }) => `/f/${flock}/${SAVED[kind].replace("KEY", key)}/`;
 
 const KINDS = { check: "check", step: "care given", weighing: "weighing" };
+// Where a form's value is not what its page calls it.
+const SCORES = { 0: "clear", 1: "mild", 2: "swollen" };
+const CARE = { watched: "monitored", "dressing looked at": "dressing checked" };
 const words = (fields, name) => fields.filter(([key]) => key === name).map(([, value]) => value);
 
 // What an entry says, such as "Dill: check, both feet clear".
-export function inWords({ kind, birdName, fields }) {
+export const inWords = (entry) => `${entry.birdName}: ${saidIn(entry)}`;
+
+// The same where the bird's name stands beside it.
+export function saidIn({ kind, fields }) {
   const parts = [KINDS[kind]];
   if (kind === "check") {
     const scores = ["left", "right"].flatMap((foot) =>
-      words(fields, `${foot}-score`).filter(Boolean).map((score) => `${foot} foot ${score}`));
+      words(fields, `${foot}-score`).filter(Boolean).map((score) => `${foot} foot ${SCORES[score] ?? score}`));
     const clear = words(fields, "clear")[0]?.split(" ") ?? [];
     const short = clear.length === 1 ? `${clear[0]} foot clear` : { same: "still the same" }[words(fields, "verdict")[0]];
     parts.push(short ?? (clear.length || words(fields, "verdict").length ? "both feet clear" : scores.join(", ")));
   } else if (kind === "step") {
-    parts.push(words(fields, "foot").filter(Boolean).map((foot) => `${foot} foot`)[0], ...words(fields, "kind"));
+    const done = words(fields, "kind").map((one) => CARE[one] ?? one);
+    parts.push(words(fields, "foot").filter(Boolean).map((foot) => `${foot} foot`)[0], ...done);
   } else {
     const given = fields.filter(([name, value]) => name.startsWith("grams") && value);
     parts.push(given.map(([name, value]) => `${value} ${{ grams: "kg", grams_lb: "lb", grams_oz: "oz" }[name] ?? ""}`).join(" "));
   }
-  return `${birdName}: ${parts.filter(Boolean).join(", ")}`;
+  return parts.filter(Boolean).join(", ");
 }
 
 export const whenOf = ({ fields, made }) =>

@@ -3,7 +3,7 @@
 // the form goes its plain way.
 
 import { asFile, composed, inWords, keyOf, readableEntry, savedAt, KEY_FIELDS } from "./entries.js";
-import { changeEntry, dropEntry, keepEntry, note, photosOf } from "./store.js";
+import { changeEntry, dropEntry, keepEntry, photosOf, whoIsHere } from "./store.js";
 import { sendWaiting } from "./send.js";
 
 const SLOW = 12_000, CORRECTING = 10 * 60_000;
@@ -35,7 +35,7 @@ async function submit(form, said) {
   busy(form, true);
   const keeper = document.body.dataset.keeper
     ? { keeper: document.body.dataset.keeper, name: document.body.dataset.name }
-    : await note("who").catch(() => null);
+    : await whoIsHere().catch(() => null);
   if (!keeper) throw new Error("Nobody is signed in on this phone. Sign in where there is signal; what you typed stays here.");
   const [entry, fresh] = await composed(form, said, keeper);
   let photos = fresh, kept = true;

@@ -3,7 +3,7 @@
 import { changed, lossIsSeen, lostByThePhone, send } from "./page.js";
 import { inWords, readableEntries, upgraded, whenOf } from "./entries.js";
 import {
-  allEntries, changeEntry, changePhoto, dropEntry, dropPhoto, keepEntry, note, photosOf,
+  allEntries, changeEntry, changePhoto, dropEntry, dropPhoto, keepEntry, note, photosOf, whoIsHere,
 } from "./store.js";
 
 const place = (id) => document.getElementById(id);
@@ -15,13 +15,17 @@ const make = (tag, more, ...inside) => {
 const MEND = { check: "birds/KEY/check", step: "care/birds/KEY/step", weighing: "birds/KEY/weighings" };
 const mendAt = ({ flock, bird, kind, key }) => `/f/${flock}/${MEND[kind].replace("KEY", bird)}/?waiting=${key}`;
 
+// What older versions put down where they did not know the name.
+const NAMELESS = new Set(["", "who"]);
+
 async function show() {
   const entries = await readableEntries();
-  const who = (await note("who"))?.keeper;
+  const who = (await whoIsHere())?.keeper;
   const mine = entries.filter((entry) => entry.keeper === who);
   place("outbox-rows").replaceChildren(...(await Promise.all(mine.map(row))));
   place("send-now").hidden = place("export").hidden = !mine.length;
-  const names = [...new Set(entries.filter((entry) => entry.keeper !== who).map((entry) => entry.keeperName))];
+  const others = entries.filter((entry) => entry.keeper !== who);
+  const names = [...new Set(others.map(({ keeperName }) => (NAMELESS.has(keeperName) ? "another keeper" : keeperName)))];
   place("outbox-others").textContent = names.length
     ? `There is also something that ${names.join(" and ")} logged. It is sent when they sign in on this phone.` : "";
   const newer = (await allEntries()).length - entries.length;
@@ -140,7 +144,7 @@ const asText = (bytes) => {
 const asBytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0)).buffer;
 
 async function toFile() {
-  const who = (await note("who"))?.keeper;
+  const who = (await whoIsHere())?.keeper;
   const entries = (await readableEntries()).filter((entry) => entry.keeper === who);
   const all = await Promise.all(entries.map(async (entry) => ({
     ...entry,

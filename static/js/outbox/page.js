@@ -1,18 +1,18 @@
-// On every page: how much waits on this phone, sending it, and keeping what checking without
-// signal needs.
+// On every page: how much waits on this phone, sending it, and keeping what is read without signal.
 
-import { readableEntries } from "./entries.js";
+import { isHeld, readableEntries } from "./entries.js";
 import { takeOver } from "./forms.js";
 import { filled, showKept } from "./blank.js";
 import { progress, sendWaiting } from "./send.js";
-import { allLists, dropList, dropLists, dropNote, keepList, note, setNote } from "./store.js";
+import { keepToRead } from "./keep.js";
+import { dropNote, keeperIsHere, nobodyIsHere, note, setNote, whoIsHere } from "./store.js";
 import { watchWorker } from "./update.js";
 
 const { keeper, name, flock, shell } = document.body.dataset;
 const writes = "writes" in document.body.dataset;
 const signedOut = "signedOut" in document.body.dataset;
 const bar = document.getElementById("outbox-bar");
-const FRESH = 10 * 60_000;
+const SOONEST = 3_000;
 const COOKIE = "flockcare_waits";
 
 export const changed = new EventTarget();
@@ -23,7 +23,7 @@ const counted = (number, one, more) => `${number} ${number === 1 ? one : more}`;
 
 async function refresh(outcome) {
   const entries = await readableEntries();
-  const who = keeper || (await note("who"))?.keeper;
+  const who = keeper || (await whoIsHere())?.keeper;
   // Where nobody is signed in, how many wait is said, and nothing of them.
   const mine = entries.filter((entry) => entry.keeper === who || signedOut);
   const refused = mine.filter((entry) => entry.state === "refused").length;
@@ -70,16 +70,28 @@ export async function lossIsSeen() {
 let timer;
 export async function send(options) {
   const outcome = await sendWaiting(options);
-  const pause = await note("pause");
-  clearTimeout(timer);
-  if (pause) timer = setTimeout(send, Math.max(1000, pause.until - Date.now()));
   await announce(outcome);
   return outcome;
+}
+
+// Nothing waits without a next try: after the pause, once another page is done with sending, or
+// when the page that sent a record itself must have been left before it heard the answer.
+async function tryAgain(outcome) {
+  clearTimeout(timer);
+  const who = keeper || (await whoIsHere())?.keeper;
+  if (signedOut || outcome === "signed out") return;
+  const pause = (await note("pause"))?.until ?? 0;
+  const moments = (await readableEntries())
+    .filter((entry) => entry.keeper === who && entry.state === "waiting")
+    .map((entry) => Math.max(pause, isHeld(entry) ? entry.heldUntil : 0))
+    .filter((moment) => outcome !== "nothing" || moment > Date.now());
+  if (moments.length) timer = setTimeout(send, Math.max(SOONEST, Math.min(...moments) - Date.now()));
 }
 
 async function announce(outcome) {
   others?.postMessage("changed");
   await refresh(outcome);
+  await tryAgain(outcome);
   const told = await note("notices");
   if (!told) return;
   await dropNote("notices");
@@ -92,27 +104,6 @@ function say(textContent, className) {
   document.querySelector("main > [role=status]").after(notice);
 }
 
-// The birds of the flock, for checking them without signal; of no other keeper on this phone.
-async function keepBirds() {
-  const lists = await allLists();
-  if (lists.some((list) => list.keeper !== keeper)) await dropLists();
-  const mine = lists.filter((list) => list.keeper === keeper);
-  const fresh = mine.filter((list) => Date.now() - list.fetched < FRESH).map((list) => list.flock);
-  const wanted = new Set(mine.map((list) => list.flock));
-  if (flock && writes) wanted.add(flock);
-  for (const key of wanted) if (!fresh.includes(key)) await keepBirdsOf(key);
-}
-
-async function keepBirdsOf(key) {
-  const answer = await fetch(`/f/${key}/outbox/birds/`, { redirect: "manual", cache: "no-store" });
-  if (answer.ok) {
-    const { flock: { name: flockName, zone, units }, birds } = await answer.json();
-    await keepList({ flock: key, keeper, fetched: Date.now(), name: flockName, zone, units, birds });
-  } else if ([403, 404].includes(answer.status)) {
-    await dropList(key); // no longer a keeper there
-  }
-}
-
 function sayWhatWasKept() {
   const words = sessionStorage.getItem("kept");
   if (!words) return;
@@ -123,13 +114,13 @@ function sayWhatWasKept() {
 async function start() {
   sayWhatWasKept();
   takeOver({ ready: filled, onChange: () => announce(), onKept: (kept) => kept && showKept(kept) });
-  if (keeper) await setNote("who", { keeper, name });
+  if (keeper) await keeperIsHere(keeper, name);
   const who = document.querySelector(".who");
-  if (shell && who) who.textContent = (await note("who"))?.name ?? "";
-  if (signedOut) await Promise.all([dropLists(), dropNote("who")]);
+  if (shell && who) who.textContent = (await whoIsHere())?.name ?? "";
+  if (signedOut) await nobodyIsHere();
   await refresh();
   await send();
-  if (keeper) await keepBirds();
+  if (keeper) await keepToRead(keeper, writes ? flock : null);
 }
 
 window.addEventListener("online", () => send({ now: true }));

@@ -1,7 +1,7 @@
 // Sends what waits, one sender at a time: the record first, then its photos. Something leaves the
 // phone's store only after an answer that names its key.
 
-import { asFile, readableEntries } from "./entries.js";
+import { asFile, isHeld, readableEntries } from "./entries.js";
 import {
   changeEntry, changePhoto, dropEntry, dropNote, dropPhoto, note, photosOf, setNote, takeLease,
 } from "./store.js";
@@ -58,7 +58,7 @@ async function leased(work, patience) {
 
 async function round(now) {
   const waiting = (await readableEntries()).filter(
-    (entry) => entry.state === "waiting" && !(entry.heldUntil > Date.now()),
+    (entry) => entry.state === "waiting" && !isHeld(entry),
   );
   if (!waiting.length) return "nothing";
   const pause = await note("pause");

@@ -83,15 +83,64 @@ export const dropEntry = (key) =>
     entries.delete(key);
   });
 
-export const allLists = () => transact("lists", "readonly", (lists) => lists.getAll());
-export const keepList = (list) => transact("lists", "readwrite", (lists) => lists.put(list));
-export const dropList = (flock) => transact("lists", "readwrite", (lists) => lists.delete(flock));
-export const dropLists = () => transact("lists", "readwrite", (lists) => lists.clear());
+// Beside the lists, under the keys of flocks, lie the pictures that they show, under their addresses:
+// "/" comes before all that a key begins with. So what wipes the lists wipes the pictures.
+const LISTS = () => IDBKeyRange.lowerBound("0");
+const picturesOf = (flock) => IDBKeyRange.bound(`/f/${flock}/`, `/f/${flock}0`, false, true);
+
+export const allLists = () => transact("lists", "readonly", (lists) => lists.getAll(LISTS()));
+export const dropList = (flock) =>
+  transact("lists", "readwrite", (lists) => {
+    lists.delete(picturesOf(flock));
+    lists.delete(flock);
+  });
+
+// Only of whoever is here by now: they may have signed out since it was asked for.
+export const keepList = (list) => keepAsLongAs(list.keeper, (lists) => lists.put(list));
+export const keepPicture = (keeper, address, picture) =>
+  keepAsLongAs(keeper, (lists) => lists.put({ flock: address, keeper, picture }));
+
+const keepAsLongAs = (keeper, work) =>
+  transact(["lists", "notes"], "readwrite", (lists, notes) => {
+    const who = notes.get("who");
+    who.onsuccess = () => who.result?.keeper === keeper && work(lists);
+  });
+
+// By address: how many bytes each has.
+export const picturesKept = async (flock) => {
+  const found = await transact("lists", "readonly", (lists) => lists.getAll(picturesOf(flock)));
+  return new Map(found.map(({ flock: address, picture }) => [address, picture.size]));
+};
+export const pictureAt = (address) => transact("lists", "readonly", (lists) => lists.get(address));
+export const dropPictures = (addresses) =>
+  transact("lists", "readwrite", (lists) => addresses.forEach((address) => lists.delete(address)));
 
 export const note = (name) => transact("notes", "readonly", (notes) => notes.get(name));
 export const setNote = (name, values) =>
   transact("notes", "readwrite", (notes) => notes.put({ ...values, name }));
 export const dropNote = (name) => transact("notes", "readwrite", (notes) => notes.delete(name));
+
+// Who is signed in on this phone, or was when it last had signal: {keeper, name}.
+export async function whoIsHere() {
+  const who = await note("who");
+  return who && { keeper: who.keeper, name: who.keeperName ?? "" };
+}
+
+// What was kept to read is one keeper's: it goes when another comes, and when they sign out.
+export const keeperIsHere = (keeper, keeperName) =>
+  transact(["lists", "notes"], "readwrite", (lists, notes) => {
+    const before = notes.get("who");
+    before.onsuccess = () => {
+      if (before.result?.keeper !== keeper) lists.clear();
+      notes.put({ name: "who", keeper, keeperName });
+    };
+  });
+
+export const nobodyIsHere = () =>
+  transact(["lists", "notes"], "readwrite", (lists, notes) => {
+    lists.clear();
+    notes.delete("who");
+  });
 
 // Takes the note for `owner` until `until`, unless another holds it now.
 export async function takeLease(name, owner, until) {

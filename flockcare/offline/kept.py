@@ -1,0 +1,117 @@
+"""What a phone keeps to read without signal: how each bird stands, in the pages' own words.
+
+Ready pieces of pages, made of the same templates as Today, Birds and a bird's page, without the
+buttons that need the server.
+"""
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.template.loader import render_to_string
+from django.utils import timezone
+
+from flockcare.birds.models import Bird
+from flockcare.care.notifiable import several_ill
+from flockcare.care.rows import Row, answer, rows_of
+from flockcare.care.situation import FlockStanding, mark_of, standings
+from flockcare.care.standing_words import eggs_words
+from flockcare.offline import shell
+from flockcare.pages.views_birds import by_name
+from flockcare.people.fresh import kept
+from flockcare.photos.pictures import Picture
+from flockcare.photos.series import last_of_each_foot, when
+
+# About 8 kB each: both feet and the face of sixty birds.
+MOST_PICTURES = 180
+
+
+@dataclass(frozen=True)
+class LastPhoto:
+    """``width``, ``height``: as it is shown at the smallest size."""
+
+    url: str
+    words: str
+    width: int
+    height: int
+
+
+def tag_of(request, flock, mark: tuple) -> str:
+    """A name for all that this keeper's phone is told of the flock."""
+    keeper = request.user.pk, request.user.name
+    told = (mark, flock.name, flock.units, flock.time_zone, keeper, shell.version())
+    return hashlib.sha256(repr(told).encode()).hexdigest()[:20]
+
+
+def mark_now(flock) -> tuple:
+    return mark_of(flock, now=timezone.now())
+
+
+def to_read(flock, mark: tuple) -> dict:
+    """``birds``, those first that something is due of: each with ``html``, how she stands.
+
+    ``today``, ``list``: the pages Today and Birds, as HTML. ``pictures``: addresses of what all
+    that shows. Worked out once until a record changes, for whichever phone asks first.
+    """
+    told = mark, flock.name, flock.units, shell.version()
+    return kept(f"offline:{flock.pk}", told, lambda: _made(flock, mark, timezone.now()))
+
+
+def _made(flock, mark: tuple, now: datetime) -> dict:
+    found = standings(flock, now=now, mark=mark)
+    flock.usual_vet = found.vet
+    rows = rows_of(found, Bird.objects.filter(flock=flock).present().select_related("breed"))
+    photos = _photos([row.bird for row in rows])
+    shown = {"flock": flock, "faces": found.faces, "may_write": False}
+    urls = [photo.url for row in rows for photo in photos.get(row.bird.pk, ())]
+    urls += [face.url for row in rows if (face := found.faces.get(row.bird.pk)) and face.url]
+    return {
+        "birds": [_told(row, photos.get(row.bird.pk, []), shown) for row in rows],
+        "today": render_to_string("offline/kept_today.html", {**shown, **_today(found, rows)}),
+        "list": render_to_string("pages/bird_rows.html", {**shown, "birds": _listed(rows)}),
+        "pictures": urls[:MOST_PICTURES],
+    }
+
+
+def _told(row: Row, photos: list[LastPhoto], shown: dict) -> dict:
+    bird, feet = row.bird, row.standing.feet
+    context = {**shown, "row": row, "bird": bird, "photos": photos}
+    return {
+        "id": str(bird.pk),
+        "name": bird.name,
+        "colour": bird.band_colour,
+        "band": bird.band,
+        "sore": [foot for foot, hers in feet.items() if hers.score],
+        "html": render_to_string("offline/kept_bird.html", context),
+    }
+
+
+def _today(found: FlockStanding, rows: list[Row]) -> dict:
+    of_care = [row for row in rows if row.standing.of_care]
+    clear = [row for row in rows if not row.standing.of_care]
+    return {
+        "rows": of_care,
+        "answer": answer(of_care),
+        "several_ill": several_ill(row.standing for row in rows),
+        "vet_wanted": any(row.standing.urgent for row in of_care),
+        "gone": [(key, name, eggs_words(eggs)) for key, name, eggs in found.gone],
+        "due": [row for row in clear if row.standing.first_due <= row.standing.today],
+        "next_due": min((row.standing.check_due.on for row in rows), default=None),
+    }
+
+
+def _listed(rows: list[Row]) -> list[Bird]:
+    birds = []
+    for row in rows:
+        row.bird.row = row
+        birds.append(row.bird)
+    return sorted(birds, key=by_name)
+
+
+def _photos(birds: list[Bird]) -> dict[object, list[LastPhoto]]:
+    found = {}
+    for photo in last_of_each_foot(birds):
+        words = f"{photo.get_foot_display().capitalize()}, {when(photo)}"
+        last = LastPhoto(Picture(photo).url_240, words, *photo.shown_at(240))
+        found.setdefault(photo.bird_id, []).append(last)
+    return found
