@@ -1,15 +1,12 @@
 """A picture that was exported is kept as it is, not compressed a second time.
 
 Whoever packs a zip can write any hash beside a picture, so the hash is no reason to trust it: the
-file has been decoded whole, within the limits, before it comes here, and it is kept only if it is
-bare: a JPEG of one scan in which nothing can hide but the picture itself.
+file is decoded whole, within the limits, like any other, and it is kept only if it is bare: a JPEG
+of one scan in which nothing can hide but the picture itself.
 """
 
 import hashlib
 import struct
-from dataclasses import replace
-
-from flockcare.photos.intake import TakenIn
 
 # ITU-T T.81, table B.1: quantization and Huffman tables, baseline frame, restart interval, scan.
 _DQT, _DHT, _SOF0, _DRI, _SOS = 0xDB, 0xC4, 0xC0, 0xDD, 0xDA
@@ -19,11 +16,9 @@ _APP0, _JFIF, _JFIF_LENGTH = 0xE0, b"JFIF\0", 16
 _START, _END = b"\xff\xd8", b"\xff\xd9"
 
 
-def as_it_was(picture: TakenIn, data: bytes, sha256: str | None) -> TakenIn:
-    """``picture``, which was taken in from ``data``, with the file itself where it may be kept."""
-    if hashlib.sha256(data).hexdigest() != sha256 or not is_bare(data):
-        return picture
-    return replace(picture, original=data)
+def may_stay(data: bytes, sha256: str | None) -> bool:
+    """Whether a file may be kept byte for byte, if it can be decoded."""
+    return hashlib.sha256(data).hexdigest() == sha256 and is_bare(data)
 
 
 def is_bare(data: bytes) -> bool:

@@ -7,13 +7,13 @@ looks and nothing is kept before it is wanted.
 from django.contrib import messages
 from django.shortcuts import redirect, render
 
+from flockcare.exchange.importing import in_words
 from flockcare.exchange.limits import LARGEST_TABLE
 from flockcare.exchange.services import Refused, apply
 from flockcare.exchange.spreadsheet.forms import SheetForm
 from flockcare.exchange.spreadsheet.sheet import Sheet, read_sheet, read_text
 from flockcare.exchange.spreadsheet.targets import TABLES
 from flockcare.exchange.spreadsheet.translating import Found, Mapping
-from flockcare.exchange.views import in_words
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 
