@@ -69,8 +69,6 @@ def bring_in(request):
         "form": form,
         "refused": refused,
         "running": request.user.imports.filter(state=Import.State.WORKING).order_by("started_at"),
-        # Nobody has started a flock yet: this is the beginning of a new installation.
-        "is_first": not Flock.objects.exists(),
     }
     return render(request, "exchange/import.html", context, status=status)
 
