@@ -6,6 +6,7 @@ of one scan in which nothing can hide but the picture itself.
 """
 
 import hashlib
+import re
 import struct
 
 # ITU-T T.81, table B.1: quantization and Huffman tables, baseline frame, restart interval, scan.
@@ -14,6 +15,7 @@ _ALLOWED = {_DQT, _DHT, _SOF0, _DRI, _SOS}
 # JFIF (ITU-T T.871, 10.1): 14 bytes, the last two of which say that there is no thumbnail.
 _APP0, _JFIF, _JFIF_LENGTH = 0xE0, b"JFIF\0", 16
 _START, _END = b"\xff\xd8", b"\xff\xd9"
+_MARKER = re.compile(rb"\xff(?![\x00\xd0-\xd7])")
 
 
 def may_stay(data: bytes, sha256: str | None) -> bool:
@@ -46,11 +48,5 @@ def _is_allowed(marker: int, length: int, body: bytes) -> bool:
 
 def _scan_ends_the_file(data: bytes, at: int) -> bool:
     """Only the data of the scan, in which 0xFF is followed by 0 or a restart (T.81, B.1.1)."""
-    while (at := data.find(b"\xff", at)) >= 0:
-        if data[at : at + 2] == _END:
-            return at + 2 == len(data)
-        follows = data[at + 1] if at + 1 < len(data) else None
-        if follows is None or not (follows == 0 or 0xD0 <= follows <= 0xD7):
-            return False
-        at += 2
-    return False
+    marker = _MARKER.search(data, at)
+    return marker is not None and data[marker.start() :] == _END
