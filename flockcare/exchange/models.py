@@ -1,4 +1,4 @@
-"""Imports of exports: whose they are and how far each has come."""
+"""Imports of exports, and what keepers said of their own tables."""
 
 import uuid
 
@@ -42,3 +42,23 @@ class Import(models.Model):
 
     def __str__(self):
         return f"import of {self.started_at:%Y-%m-%d %H:%M}, {self.get_state_display()}"
+
+
+class TableMapping(models.Model):
+    """What was told of a keeper's own table: the fields of the page that asks, and their values.
+
+    ``head``: hash of the names of its columns. A keeper can tell it again, so it is not exported.
+    """
+
+    flock = models.ForeignKey(Flock, on_delete=models.CASCADE, related_name="+")
+    table = models.CharField(max_length=20)
+    head = models.CharField(max_length=64)
+    told = models.JSONField(default=dict)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["flock", "table", "head"], name="table_mapping_once")
+        ]
+
+    def __str__(self):
+        return f"how a table of {self.table} is read"

@@ -4,20 +4,27 @@ One address and plain forms: the table travels in the page, so that nothing is l
 looks and nothing is kept before it is wanted.
 """
 
+import csv
+import io
+
 from django.contrib import messages
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
+from flockcare.exchange.cells import guard
 from flockcare.exchange.importing import in_words
 from flockcare.exchange.limits import LARGEST_TABLE
 from flockcare.exchange.services import Refused, apply
 from flockcare.exchange.spreadsheet.forms import SheetForm
-from flockcare.exchange.spreadsheet.sheet import Sheet, read_sheet, read_text
+from flockcare.exchange.spreadsheet.memory import remember, remembered
+from flockcare.exchange.spreadsheet.sheet import WHY_NOT, Sheet, read_sheet, read_text
 from flockcare.exchange.spreadsheet.targets import TABLES
 from flockcare.exchange.spreadsheet.translating import Found, Mapping
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 
-PREVIEWED = 8
+# Rows of the table as it is, and of how it is read.
+SHOWN, PREVIEWED = 5, 8
 MOST_WRONG_SHOWN = 200
 PLACES = {"birds": "birds", "weights": "birds", "care": "care:list"}
 
@@ -59,8 +66,10 @@ def _look(request, flock):
 
 
 def _show(request, flock, table: str, sheet: Sheet, told):
-    mapping = Mapping(flock, table, sheet, told)
+    mapping = Mapping(flock, table, sheet, told or remembered(flock, table, sheet))
     found = None if mapping.mistakes else mapping.read()
+    if "refused" in told and found and found.wrong:
+        return _refused_rows(sheet, found)
     wanted, refused = told.get("take", ""), None
     if wanted and found and found.plan and (wanted == "good" or not found.wrong):
         try:
@@ -68,6 +77,7 @@ def _show(request, flock, table: str, sheet: Sheet, told):
         except Refused as error:
             refused = error
         else:
+            remember(mapping)
             return _taken(request, flock, table, found)
     context = {
         "flock": flock,
@@ -76,6 +86,8 @@ def _show(request, flock, table: str, sheet: Sheet, told):
         "table": table,
         "tables": TABLES.items(),
         "packed": sheet.pack(),
+        "shown": sheet.rows[:SHOWN],
+        "remembered": not told and bool(mapping.told),
         "mistakes": mapping.mistakes,
         "refused": refused,
         "looked": bool(told),
@@ -93,8 +105,29 @@ def _of_rows(found: Found | None) -> dict:
         "preview": _preview(found),
         "wrong": found.wrong[:MOST_WRONG_SHOWN],
         "good": len(found.rows),
+        "bad": found.bad_rows,
         "there": sum(found.plan.already_there.values()) if found.plan else 0,
     }
+
+
+def _refused_rows(sheet: Sheet, found: Found):
+    """A file to correct and send again: what was refused, and why in the last column."""
+    out = io.StringIO(newline="")
+    write = csv.writer(out).writerow
+    write([guard(cell) for cell in (*sheet.header, WHY_NOT)])
+    why = found.why_not
+    for number, cells in sheet.rows:
+        if number in why:
+            write([guard(cell) for cell in (*cells, f"Row {number}. {why[number]}")])
+    return HttpResponse(
+        # Spreadsheets know UTF-8 by the mark in front.
+        out.getvalue().encode("utf-8-sig"),
+        content_type="text/csv; charset=utf-8",
+        headers={
+            "Content-Disposition": 'attachment; filename="rows-to-correct.csv"',
+            "Cache-Control": "no-store",
+        },
+    )
 
 
 def _preview(found: Found) -> dict | None:
