@@ -19,7 +19,7 @@ from pathlib import Path
 
 from django.conf import settings
 from django.db import connections, transaction
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
 from flockcare.exchange.checking import is_empty
@@ -34,6 +34,8 @@ logger = logging.getLogger(__name__)
 SILENT = timedelta(minutes=2)
 # For so long a result can be read again, and an upload waits for somebody to work on it.
 KEPT, LONGEST = timedelta(days=30), timedelta(days=1)
+# One that ends the process that works on it (by its memory, say) is not tried for ever.
+MOST_TRIES = 3
 _BEAT_SECONDS = 1
 
 NAMES = {
@@ -127,7 +129,8 @@ class _Worker:
         now = timezone.now()
         left = Q(seen_at=None) | Q(seen_at__lt=now - SILENT)
         waiting = Import.objects.filter(left, pk=self.key, state=Import.State.WORKING)
-        return bool(waiting.update(worker=self.token, seen_at=now, photos_done=0))
+        mine = {"worker": self.token, "seen_at": now, "photos_done": 0}
+        return bool(waiting.update(**mine, tries=F("tries") + 1))
 
     def beat(self, photos_done: int) -> None:
         if time.monotonic() - self._said_at >= _BEAT_SECONDS:
@@ -147,16 +150,27 @@ def work(key: uuid.UUID) -> None:
         return
     job = Import.objects.select_related("keeper", "flock").get(pk=key)
     try:
+        if job.tries > MOST_TRIES:
+            raise Refused([Problem("import", _CUT_OFF)])
         _bring_in(job, worker)
     except Stopped:
         return  # Whoever stopped it tidies up.
     except Refused as refused:
-        _end(key, worker, refused.problems, more=refused.more)
+        ours = _end(key, worker, refused.problems, more=refused.more)
     except Exception:
         logger.exception("An import failed")
         problem = Problem("import", "Something went wrong here; the log says what. Try once more.")
-        _end(key, worker, [problem])
-    shutil.rmtree(_folder(job), ignore_errors=True)
+        ours = _end(key, worker, [problem])
+    else:
+        ours = True
+    if ours:
+        shutil.rmtree(_folder(job), ignore_errors=True)
+
+
+_CUT_OFF = (
+    f"It was cut off {MOST_TRIES} times, as when the computer has too little memory. Import it on "
+    "the machine itself, by manage.py import_records."
+)
 
 
 def _bring_in(job: Import, worker: _Worker) -> None:
@@ -190,15 +204,17 @@ def _save(plan: Plan, job: Import, worker: _Worker) -> None:
     apply(plan, owner=job.keeper, by=job.keeper, whole=True, done=done)
 
 
-def _end(key, worker: _Worker | None, problems: list[Problem], *, more: bool = False) -> None:
+def _end(key, worker: _Worker | None, problems: list[Problem], *, more: bool = False) -> bool:
+    """False when it is over already, or another's."""
     mine = Import.objects.filter(pk=key, state=Import.State.WORKING)
     if worker:
         mine = mine.filter(worker=worker.token)
-    mine.update(
+    ended = mine.update(
         state=Import.State.REFUSED,
         problems=[asdict(problem) for problem in problems],
         more_problems=more,
     )
+    return bool(ended)
 
 
 def _folder(job: Import) -> Path:

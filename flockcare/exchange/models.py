@@ -32,6 +32,7 @@ class Import(models.Model):
     state = models.CharField(max_length=10, choices=State, default=State.WORKING)
     worker = models.UUIDField(null=True)
     seen_at = models.DateTimeField(null=True)
+    tries = models.PositiveSmallIntegerField(default=0)
     photos = models.PositiveIntegerField(default=0)
     photos_done = models.PositiveIntegerField(default=0)
     problems = models.JSONField(default=list)

@@ -14,6 +14,7 @@ from flockcare.birds.models import Bird
 from flockcare.care.models import KitItem
 from flockcare.exchange import importing, pictures
 from flockcare.exchange.models import Import
+from flockcare.exchange.problems import Problem, Refused
 from flockcare.exchange.writing import Export
 from flockcare.people.models import Flock, Membership, Revision
 from flockcare.photos.models import Photo
@@ -147,6 +148,27 @@ def test_who_was_taken_for_dead_saves_nothing_once_another_has(cast, job, monkey
     importing.work(job.pk)
     _nothing_came_in(tmp_path, uploads=1)
     assert Import.objects.get().state == "working"
+
+
+def test_who_was_taken_for_dead_leaves_the_upload_to_the_other(cast, job, monkeypatch, tmp_path):
+    def refuse(*args, **kwargs):
+        Import.objects.update(worker=cast.owner.pk)
+        raise Refused([Problem("import", "Too late.")])
+
+    with monkeypatch.context() as patch:
+        patch.setattr(importing, "check", refuse)
+        importing.work(job.pk)
+    _nothing_came_in(tmp_path, uploads=1)
+    Import.objects.update(seen_at=None)
+    importing.work(job.pk)
+    assert Import.objects.get().state == "done"
+
+
+def test_what_ends_its_process_again_and_again_is_given_up(cast, job, tmp_path):
+    Import.objects.update(tries=importing.MOST_TRIES)
+    importing.work(job.pk)
+    assert "cut off 3 times" in _page(cast, job).text
+    _nothing_came_in(tmp_path)
 
 
 def test_what_is_left_is_gone_on_with_by_the_hour(

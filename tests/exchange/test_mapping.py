@@ -682,6 +682,21 @@ def test_nothing_chosen_is_lost_when_something_is_wrong(cast, birds):
     assert Weighing.objects.get().on == dt.date(2023, 4, 3)
 
 
+def test_what_was_taken_in_can_be_taken_back_from_where_one_lands(cast, birds):
+    table = Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n").tell({})
+    table.post(take="all")
+    page = cast.clients.keeper.get(table.answer.headers["Location"]).text
+    back = re.search(r'<a href="([^"]+)">Take this import back</a>', page)[1]
+    assert "Take this import back" in cast.clients.keeper.get(back).text
+    cast.clients.keeper.post(back)
+    assert not Weighing.objects.exists()
+    # Nothing new, nothing to take back.
+    Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n").tell({}).post(take="all")
+    again = Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n").tell({})
+    page = again.client.get(again.post(take="all").answer.headers["Location"]).text
+    assert "Take this" not in page and "Taken in: nothing new." in page
+
+
 def test_two_columns_cannot_be_the_same(cast, birds):
     table = Table(cast, "weights", "a,b,c\nDill,2023-04-03,2100\n")
     table.tell({"column-0": "bird", "column-1": "bird", "column-2": "grams"})

@@ -10,6 +10,8 @@ import io
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.html import format_html
 
 from flockcare.exchange.cells import guard
 from flockcare.exchange.importing import in_words
@@ -70,15 +72,15 @@ def _show(request, flock, table: str, sheet: Sheet, told):
     found = None if mapping.mistakes else mapping.read()
     if "refused" in told and found and found.wrong:
         return _refused_rows(sheet, found)
-    wanted, refused = told.get("take", ""), None
+    wanted, refused, changesets = told.get("take", ""), None, []
     if wanted and found and found.plan and (wanted == "good" or not found.wrong):
         try:
-            apply(found.plan, by=request.user)
+            apply(found.plan, by=request.user, done=changesets.append)
         except Refused as error:
             refused = error
         else:
             remember(mapping)
-            return _taken(request, flock, table, found)
+            return _taken(request, flock, table, found, changesets[0])
     context = {
         "flock": flock,
         "here": "more",
@@ -141,7 +143,7 @@ def _preview(found: Found) -> dict | None:
     }
 
 
-def _taken(request, flock, table: str, found: Found):
+def _taken(request, flock, table: str, found: Found, changeset: int | None):
     there = sum(found.plan.already_there.values())
     told = [f"Taken in: {in_words(found.plan)}."]
     if there:
@@ -149,7 +151,11 @@ def _taken(request, flock, table: str, found: Found):
     if found.wrong:
         count = found.bad_rows
         told.append(f"{count} {'row was' if count == 1 else 'rows were'} left out.")
-    messages.success(request, " ".join(told))
+    said = " ".join(told)
+    if changeset:
+        back = reverse("pages:changeset", args=[flock.pk, changeset])
+        said = format_html('{} <a href="{}">Take this import back</a>', said, back)
+    messages.success(request, said)
     if table in PLACES:
         return redirect(PLACES[table], flock.pk)
     return redirect("today", flock.pk)
