@@ -5,6 +5,7 @@ import uuid
 from django.conf import settings
 from django.db import models
 
+from flockcare.core.lines import LineField
 from flockcare.people.models import Flock
 
 
@@ -27,7 +28,7 @@ class Import(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="imports"
     )
     flock = models.ForeignKey(Flock, null=True, on_delete=models.CASCADE, related_name="+")
-    name = models.CharField(max_length=Flock._meta.get_field("name").max_length, blank=True)
+    name = LineField(max_length=Flock._meta.get_field("name").max_length, blank=True)
     started_at = models.DateTimeField(auto_now_add=True, db_index=True)
     state = models.CharField(max_length=10, choices=State, default=State.WORKING)
     worker = models.UUIDField(null=True)
