@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from flockcare.backup.sources import sources
 from flockcare.care.views_calendar import feed
-from flockcare.exchange.views import download
+from flockcare.exchange.views import bring_in, download
 from flockcare.pages import (
     views_bird,
     views_birds,
@@ -39,6 +39,7 @@ urlpatterns = [
         name="series",
     ),
     path("f/<uuid:flock_id>/records/export/", download, name="export"),
+    path("flocks/import/", bring_in, name="import"),
     path("f/<uuid:flock_id>/about/sources/", sources, name="sources"),
     path("phone/", views_phone.phone, name="set_up_phone"),
     path("phone/flockcare-home.crt", views_phone.certificate, name="certificate"),

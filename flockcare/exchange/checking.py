@@ -5,6 +5,7 @@ hold several equal records (two checks at one time) the rows are counted against
 """
 
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -100,17 +101,29 @@ class Work:
         return FileReader(table.name, self.tables[table.name], self)
 
 
-def check(tables: Tables, flock: Flock, *, keepers=None, now: datetime | None = None) -> Plan:
+def check(
+    tables: Tables,
+    flock: Flock,
+    *,
+    keepers=None,
+    now: datetime | None = None,
+    beat: Callable[[int], None] = lambda photos: None,
+) -> Plan:
     """What importing ``tables`` into ``flock`` would do. Writes nothing.
 
     ``keepers``: whose names count as theirs in the column "keeper" (the flock's members).
+    ``beat``: called at each row with how many photos have been read; what it raises ends this.
     Raises Refused with every problem found.
     """
     if keepers is None:
         keepers = Keeper.objects.filter(membership__flock=flock)
     work = Work(
         tables=tables,
-        plan=Plan(flock, rows={file: len(rows) for file, rows in tables.rows.items()}),
+        plan=Plan(
+            flock,
+            pictures=Pictures(beat=beat),
+            rows={file: len(rows) for file, rows in tables.rows.items()},
+        ),
         keepers=_unambiguous(keepers),
         now=now or timezone.now(),
         problems=Problems(tables.problems),

@@ -1,15 +1,13 @@
 """A picture that was exported is kept as it is, not compressed a second time.
 
 Whoever packs a zip can write any hash beside a picture, so the hash is no reason to trust it: the
-file has been decoded whole, within the limits, before it comes here, and it is kept only if it is
-bare: a JPEG of one scan in which nothing can hide but the picture itself.
+file is decoded whole, within the limits, like any other, and it is kept only if it is bare: a JPEG
+of one scan in which nothing can hide but the picture itself.
 """
 
 import hashlib
+import re
 import struct
-from dataclasses import replace
-
-from flockcare.photos.intake import TakenIn
 
 # ITU-T T.81, table B.1: quantization and Huffman tables, baseline frame, restart interval, scan.
 _DQT, _DHT, _SOF0, _DRI, _SOS = 0xDB, 0xC4, 0xC0, 0xDD, 0xDA
@@ -17,13 +15,12 @@ _ALLOWED = {_DQT, _DHT, _SOF0, _DRI, _SOS}
 # JFIF (ITU-T T.871, 10.1): 14 bytes, the last two of which say that there is no thumbnail.
 _APP0, _JFIF, _JFIF_LENGTH = 0xE0, b"JFIF\0", 16
 _START, _END = b"\xff\xd8", b"\xff\xd9"
+_MARKER = re.compile(rb"\xff(?![\x00\xd0-\xd7])")
 
 
-def as_it_was(picture: TakenIn, data: bytes, sha256: str | None) -> TakenIn:
-    """``picture``, which was taken in from ``data``, with the file itself where it may be kept."""
-    if hashlib.sha256(data).hexdigest() != sha256 or not is_bare(data):
-        return picture
-    return replace(picture, original=data)
+def may_stay(data: bytes, sha256: str | None) -> bool:
+    """Whether a file may be kept byte for byte, if it can be decoded."""
+    return hashlib.sha256(data).hexdigest() == sha256 and is_bare(data)
 
 
 def is_bare(data: bytes) -> bool:
@@ -51,11 +48,5 @@ def _is_allowed(marker: int, length: int, body: bytes) -> bool:
 
 def _scan_ends_the_file(data: bytes, at: int) -> bool:
     """Only the data of the scan, in which 0xFF is followed by 0 or a restart (T.81, B.1.1)."""
-    while (at := data.find(b"\xff", at)) >= 0:
-        if data[at : at + 2] == _END:
-            return at + 2 == len(data)
-        follows = data[at + 1] if at + 1 < len(data) else None
-        if follows is None or not (follows == 0 or 0xD0 <= follows <= 0xD7):
-            return False
-        at += 2
-    return False
+    marker = _MARKER.search(data, at)
+    return marker is not None and data[marker.start() :] == _END

@@ -9,6 +9,7 @@ import io
 import shutil
 import tempfile
 import time
+from collections.abc import Callable
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
@@ -26,7 +27,7 @@ from flockcare.photos.models import Photo
 from flockcare.photos.services import remove
 from flockcare.photos.sizes import sizes_from
 
-_WAITING = ".import-"
+WAITING = ".import-"
 
 
 @dataclass
@@ -34,6 +35,9 @@ class Pictures:
     """Finished picture files, waiting in a folder that goes away with this object."""
 
     waiting: list[tuple[Path, str]] = field(default_factory=list)
+    # Told now and then, while an import goes on, how many photos have been read.
+    beat: Callable[[int], None] = lambda photos: None
+    photos: int = 0
     _folder: tempfile.TemporaryDirectory | None = None
 
     def keep(self, files: dict[str, bytes]) -> None:
@@ -45,12 +49,18 @@ class Pictures:
                 path.write_bytes(data)
                 self.waiting.append((path, name))
 
+    def clear(self) -> None:
+        """Remove what is waiting, without waiting for this object to go."""
+        if self._folder:
+            self._folder.cleanup()
+
     def store(self) -> list[str]:
         """Copy everything into the storage; on failure nothing stays there."""
         stored = []
         try:
             with _room():
                 for path, name in self.waiting:
+                    self.beat(self.photos)
                     with path.open("rb") as file:
                         stored.append(default_storage.save(name, File(file)))
         except BaseException:
@@ -71,14 +81,14 @@ def take_back(stored: list[str]) -> None:
 
 def clear_left(old: timedelta = OLD) -> None:
     """Remove the folders that killed imports have left."""
-    for left in settings.DATA_DIR.glob(f"{_WAITING}*"):
+    for left in settings.DATA_DIR.glob(f"{WAITING}*"):
         if time.time() - left.stat().st_mtime >= old.total_seconds():
             shutil.rmtree(left, ignore_errors=True)
 
 
 def _folder() -> tempfile.TemporaryDirectory:
     """Beside the records, since the system's own place for such things may be in memory."""
-    return tempfile.TemporaryDirectory(prefix=_WAITING, dir=settings.DATA_DIR)
+    return tempfile.TemporaryDirectory(prefix=WAITING, dir=settings.DATA_DIR)
 
 
 @contextmanager
@@ -116,9 +126,9 @@ def picture_of(row) -> TakenIn | None:
 
 
 def _take_in(row, stream, name: str) -> TakenIn:
-    picture = take_in(stream, name)
-    stream.seek(0)
-    return originals.as_it_was(picture, stream.read(), row.get("file_sha256", cells.sha256))
+    data = stream.read()
+    stays = originals.may_stay(data, row.get("file_sha256", cells.sha256))
+    return take_in(io.BytesIO(data), name, original=data if stays else None)
 
 
 def _without_file(row) -> TakenIn | None:

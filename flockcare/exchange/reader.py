@@ -29,8 +29,9 @@ class FileReader:
 
     def each(self, build) -> list:
         """``build(row)`` of every row in which nothing was wrong."""
-        good = []
+        good, pictures = [], self.work.plan.pictures
         for row in self.rows:
+            pictures.beat(pictures.photos)
             reader = RowReader(self, row, len(self.problems))
             built = build(reader)
             if reader.good:

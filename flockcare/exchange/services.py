@@ -5,6 +5,8 @@
 failure. ``export(flock, path)`` writes.
 """
 
+from collections.abc import Callable
+
 from django.db import IntegrityError
 
 from flockcare.exchange.checking import Plan, check
@@ -20,23 +22,32 @@ __all__ = ["Plan", "Problem", "Refused", "Tables", "apply", "check", "export", "
 AT_ONCE = 1000
 
 
-def apply(plan: Plan, *, owner: Keeper | None = None, by: Keeper | None = None) -> None:
+def apply(
+    plan: Plan,
+    *,
+    owner: Keeper | None = None,
+    by: Keeper | None = None,
+    whole: bool = False,
+    done: Callable[[int | None], None] = lambda changeset: None,
+) -> None:
     """Save what ``plan`` holds. A flock that is not saved yet is saved too, with this owner.
 
-    What ``by`` adds to a flock that was there is one changeset of its history, and can be undone.
+    What ``by`` adds is one changeset of the flock's history, and can be undone. ``whole``: it is a
+    flock as it was exported, and its next export says nothing of how it came here. ``done`` is
+    called with the key of that changeset, in the same transaction; what it raises undoes all.
 
     Raises Refused when the flock was changed since the plan was made so that it no longer fits.
     """
     stored = plan.pictures.store()
     try:
         with history.changeset() as current:
-            is_new = plan.flock._state.adding
             _save(plan, owner)
-            if by and not is_new:
+            if by:
                 added = list(_records(plan))
                 history.keep_all([(one, {}) for one in added], deed=Revision.Deed.ADD, by=by)
-                current.tool = Revision.Tool.IMPORT
+                current.tool = Revision.Tool.EXPORT if whole else Revision.Tool.IMPORT
                 current.words = f"Import of {len(added)} record{'s' if len(added) > 1 else ''}"
+            done(current.first and current.first.pk)
     except IntegrityError as error:
         take_back(stored)
         message = "The flock changed during the import. Import once more."

@@ -7,5 +7,6 @@ app_name = "exchange"
 urlpatterns = [
     path("f/<uuid:flock_id>/records/", views.overview, name="overview"),
     path("f/<uuid:flock_id>/records/spreadsheet/", spreadsheet, name="spreadsheet"),
-    path("flocks/import/", views.bring_in, name="import"),
+    path("flocks/import/<uuid:import_id>/", views.progress, name="importing"),
+    path("flocks/import/<uuid:import_id>/cancel/", views.cancel, name="import_cancel"),
 ]

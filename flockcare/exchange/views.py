@@ -1,37 +1,22 @@
 """Pages that give all records of a flock out, and bring an export in."""
 
-import tempfile
-from collections import Counter
-from pathlib import Path
-
 from django.contrib import messages
 from django.db.models import Count, Sum
 from django.http import StreamingHttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.text import slugify
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
-from flockcare.exchange import lost
+from flockcare.exchange import importing, lost
 from flockcare.exchange.checking import is_empty
 from flockcare.exchange.forms import ImportForm
-from flockcare.exchange.problems import Problem
-from flockcare.exchange.services import Plan, Refused, apply, check, read_folder
+from flockcare.exchange.models import Import
+from flockcare.exchange.problems import Problem, Refused
 from flockcare.exchange.writing import Export
 from flockcare.people.access import flock_view
 from flockcare.people.models import Flock, Role
 from flockcare.photos.models import Photo
-
-NAMES = {
-    "birds": ("bird", "birds"),
-    "checks": ("check", "checks"),
-    "care": ("care record", "care records"),
-    "photos": ("photo", "photos"),
-    "weights": ("weighing", "weighings"),
-}
-OTHERS = ("other record", "other records")
-# Not what keepers call records.
-ASIDE = {"flock", "history"}
 
 
 @require_safe
@@ -68,24 +53,28 @@ def bring_in(request):
         request.POST or None,
         request.FILES or None,
         empty=empty,
-        initial={"into": request.GET.get("flock", "")},
+        initial={name: request.GET.get(given, "") for name, given in _ASKED.items()},
     )
     refused, status = None, 200
     if form.is_valid():
         try:
-            flock, plan = _import(request.user, **form.cleaned_data)
+            job = importing.begin(keeper=request.user, **form.cleaned_data)
         except Refused as error:
             refused, status = error, 422
         else:
-            messages.success(request, f"Brought in: {in_words(plan)}.")
-            if plan.lost:
-                messages.warning(request, lost.in_words(plan.lost))
-            return redirect("people:flock_open", flock.pk)
+            return redirect("exchange:importing", job.pk)
     elif form.is_bound:
         status = 422
-    return render(
-        request, "exchange/import.html", {"form": form, "refused": refused}, status=status
-    )
+    context = {
+        "form": form,
+        "refused": refused,
+        "running": request.user.imports.filter(state=Import.State.WORKING).order_by("started_at"),
+    }
+    return render(request, "exchange/import.html", context, status=status)
+
+
+# What an address may say beforehand, by the field of the form.
+_ASKED = {"into": "flock", "name": "name"}
 
 
 def _empty_flocks(keeper) -> list[Flock]:
@@ -94,30 +83,34 @@ def _empty_flocks(keeper) -> list[Flock]:
     return [flock for flock in flocks.order_by("name") if is_empty(flock)]
 
 
-def _import(keeper, *, file, name: str, into: Flock | None) -> tuple[Flock, Plan]:
-    flock = into or Flock(name=name)
-    with tempfile.TemporaryDirectory(prefix="flockcare-import-") as folder:
-        path = Path(folder, "records.zip")
-        with path.open("wb") as out:
-            for chunk in file.chunks():
-                out.write(chunk)
-        plan = check(read_folder(path), flock, keepers=None if into else [keeper])
-        if into and not is_empty(into):
-            message = "Somebody has just recorded something in this flock."
-            raise Refused([Problem("import", message)])
-        apply(plan, owner=keeper, by=keeper)
-    return flock, plan
+@require_safe
+def progress(request, import_id):
+    """How far an import has come, and what came of it; for whoever began it."""
+    job = get_object_or_404(
+        Import.objects.select_related("flock"), pk=import_id, keeper=request.user
+    )
+    if importing.is_left(job):
+        importing.start(job)
+    response = render(
+        request,
+        "exchange/importing_piece.html" if request.htmx else "exchange/importing.html",
+        {
+            "job": job,
+            "refused": Refused(
+                [Problem(**problem) for problem in job.problems], more=job.more_problems
+            ),
+            "lost": lost.in_words(job.lost) if job.lost else "",
+        },
+    )
+    response.headers["Vary"] = "HX-Request, Cookie"
+    response.headers["Cache-Control"] = "private, no-cache"
+    return response
 
 
-def in_words(plan: Plan) -> str:
-    """What was new, such as ``16 birds, 820 checks``."""
-    counted = Counter()
-    for table, (new, _) in plan.counts().items():
-        if table not in ASIDE:
-            counted[NAMES.get(table, OTHERS)] += new
-    told = [
-        f"{counted[names]} {names[counted[names] != 1]}"
-        for names in (*NAMES.values(), OTHERS)
-        if counted[names]
-    ]
-    return ", ".join(told) or "nothing new"
+@require_POST
+def cancel(request, import_id):
+    job = get_object_or_404(Import, pk=import_id, keeper=request.user)
+    if importing.cancel(job):
+        messages.success(request, "Cancelled. Nothing was brought in.")
+        return redirect("people:flocks")
+    return redirect("exchange:importing", job.pk)

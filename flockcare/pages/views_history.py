@@ -175,6 +175,7 @@ def changeset(request, flock, revision_id):
             "more": readable.count() - len(shown),
             "undone": Revision.objects.filter(undoes=revision_id).select_related("by").first(),
             "can_undo": can_undo and not main.undone,
+            "is_import": first.tool in (Revision.Tool.IMPORT, Revision.Tool.EXPORT),
         },
     )
 

@@ -244,6 +244,8 @@ class Revision(models.Model):
     class Tool(models.TextChoices):
         SORTING = "sorting", "sorting of photos"
         IMPORT = "import", "import"
+        # Of a whole flock, as it was exported somewhere.
+        EXPORT = "export", "import of an export"
 
     flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
     kind = models.CharField(max_length=40)

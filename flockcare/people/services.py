@@ -72,14 +72,16 @@ def change_flock(*, flock: Flock, by: Keeper, basis=None) -> None:
     history.change(flock, by=by, basis=basis)
 
 
-def set_up(*, keeper: dict, flock: dict) -> tuple[Keeper, Flock]:
-    """Make the first keeper and flock of an empty installation; ValidationError when not empty."""
+def set_up(*, keeper: dict, flock: dict | None) -> tuple[Keeper, Flock | None]:
+    """Make the first keeper of an empty installation, and the first flock, unless that is brought
+    in afterwards; ValidationError when not empty.
+    """
     fields = _hashed(keeper)
     with transaction.atomic():
         if Keeper.objects.exists():
             raise ValidationError("This installation has been set up already. Sign in instead.")
         owner = _add_keeper(**fields)
-        return owner, start_flock(owner=owner, **flock)
+        return owner, flock and start_flock(owner=owner, **flock)
 
 
 def _hashed(keeper: dict) -> dict:

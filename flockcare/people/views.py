@@ -58,18 +58,21 @@ def set_up(request):
     if Keeper.objects.exists():
         return redirect("people:sign_in")
     data = request.POST if request.method == "POST" else None
+    brings = bool(data) and "bring" in data
     keeper_form = NewKeeperForm(data, prefix="keeper")
-    flock_form = NewFlockForm(data, prefix="flock")
-    if data and all([keeper_form.is_valid(), flock_form.is_valid()]):
+    flock_form = NewFlockForm(None if brings else data, prefix="flock")
+    if data and all([keeper_form.is_valid(), brings or flock_form.is_valid()]):
         try:
             keeper, flock = services.set_up(
-                keeper=keeper_form.fields_of_keeper(), flock=flock_form.cleaned_data
+                keeper=keeper_form.fields_of_keeper(),
+                flock=None if brings else flock_form.cleaned_data,
             )
         except ValidationError as error:  # Somebody else was quicker.
             messages.error(request, " ".join(error.messages))
             return redirect("people:sign_in")
         login(request, keeper)
-        return devices.remember(request, keeper, _enter(request, flock))
+        onward = redirect("import") if brings else _enter(request, flock)
+        return devices.remember(request, keeper, onward)
     return render(
         request, "people/set_up.html", {"keeper_form": keeper_form, "flock_form": flock_form}
     )

@@ -38,6 +38,10 @@ LEAST_FILM_FOCAL, MOST_FILM_FOCAL = 6, 600
 # colour at half resolution (4:2:0), because phone cameras deliver no more than that.
 _ORIGINAL = {"quality": 92, "subsampling": "4:2:0"}
 _SMALLER = {"quality": 85, "subsampling": "4:2:0"}
+# How the smaller sizes are reckoned. For hundreds of photos at once in a third of the time, and
+# about as sharp as by the bicubic filter (Pillow's handbook, concepts, filters, from memory).
+_PLAIN = {"resample": Image.Resampling.LANCZOS, "reducing_gap": 2.0}
+_QUICK = {"resample": Image.Resampling.HAMMING, "reducing_gap": 1.0}
 
 # One thread that does nothing else reads all pictures, one after the other. Else memory grows with
 # the number of phones that send some at once; and it stays, since glibc keeps what a thread has
@@ -107,16 +111,18 @@ class TakenIn:
     film_focal: int | None = None
 
 
-def take_in(stream: BinaryIO, name: str) -> TakenIn:
+def take_in(stream: BinaryIO, name: str, *, original: bytes | None = None) -> TakenIn:
     """Read one photo from a seekable binary file; `name` serves in messages only.
 
     A name with the wrong ending is no reason to refuse: nothing is stored or served under it.
+    `original`: what the file holds, where that is an upright JPEG without metadata which may be
+    kept as it is. It is decoded whole all the same, but not written anew.
     Waits while others are read. Raises RefusedPhoto.
     """
-    return _reader.submit(_take_in, stream, name).result()
+    return _reader.submit(_take_in, stream, name, original).result()
 
 
-def _take_in(stream: BinaryIO, name: str) -> TakenIn:
+def _take_in(stream: BinaryIO, name: str, original: bytes | None = None) -> TakenIn:
     shown = _shown(name)
     sha256 = _digest(stream, shown)
     file_format = _recognise(stream, shown)
@@ -124,12 +130,12 @@ def _take_in(stream: BinaryIO, name: str) -> TakenIn:
         image = _open(stream, file_format)
         _check_pixels(image, file_format, shown)
         upright, taken, film_focal = _read(image, stream)
-    original, preview = _write_original(upright)
+    written, preview = _write_original(upright, original)
     width, height = upright.width, upright.height
     del image, upright  # the decoded pixels
-    sizes, smallest = _write_sizes(preview, width, height)
+    sizes, smallest = _write_sizes(preview, width, height, _PLAIN if original is None else _QUICK)
     return TakenIn(
-        original=original,
+        original=written,
         sizes=sizes,
         width=width,
         height=height,
@@ -479,8 +485,10 @@ def _profile_transform(profile: bytes | None, mode: str) -> ImageCms.ImageCmsTra
 # --- Writing
 
 
-def _write_original(upright: _Upright) -> tuple[bytes, Image.Image]:
+def _write_original(upright: _Upright, kept: bytes | None) -> tuple[bytes, Image.Image]:
     """The upright JPEG, and a copy reduced by a power of two from which to make the sizes.
+
+    What is ``kept`` is not written anew.
 
     Each strip is encoded by itself and becomes one restart interval of the whole. "Set the DC
     prediction to zero" and fill the last byte with 1-bits: beginning and ending a JPEG of its own
@@ -494,6 +502,8 @@ def _write_original(upright: _Upright) -> tuple[bytes, Image.Image]:
             size = -(-upright.width // factor), -(-upright.height // factor)
             preview = Image.new(strip.mode, size)
         preview.paste(strip.reduce(factor), (0, number * _STRIP_ROWS // factor))
+        if kept is not None:
+            continue
         encoded = _jpeg(strip, _ORIGINAL)
         segments = _segments(encoded)
         if number:
@@ -502,11 +512,11 @@ def _write_original(upright: _Upright) -> tuple[bytes, Image.Image]:
             whole.write(_header(encoded, segments, upright.width, upright.height))
         whole.write(encoded[segments[-1].end : -2])
     whole.write(b"\xff\xd9")
-    return whole.getvalue(), preview
+    return whole.getvalue() if kept is None else kept, preview
 
 
 def _write_sizes(
-    preview: Image.Image, width: int, height: int
+    preview: Image.Image, width: int, height: int, how: dict
 ) -> tuple[dict[int, bytes], Image.Image]:
     """Each size made from the one above it; the smallest picture comes back as well."""
     sizes = {}
@@ -514,7 +524,7 @@ def _write_sizes(
         scale = min(1, side / max(width, height))
         target = max(1, round(width * scale)), max(1, round(height * scale))
         if preview.size != target:
-            preview = preview.resize(target, Image.Resampling.LANCZOS, reducing_gap=2.0)
+            preview = preview.resize(target, **how)
         sizes[side] = _jpeg(preview, _SMALLER)
     return sizes, preview
 

@@ -1,7 +1,7 @@
 """Time and memory of an export and an import, as the flock grows.
 
     nice .venv/bin/python tests/bench/exchange.py            some minutes; the table is committed
-    nice .venv/bin/python tests/bench/exchange.py --short    the two smaller flocks
+    nice .venv/bin/python tests/bench/exchange.py --short    the three smaller flocks
 
 Export: the zip that the page sends, in full, as a ratio to packing the very same files from a
 folder into a zip. Import: that zip into a new flock, as a ratio to unpacking it into a folder and,
@@ -26,9 +26,9 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-# Birds, years of weekly checks, photos.
-SIZES = [(10, 1, 50), (30, 3, 200), (60, 10, 500)]
-PICTURE = (1600, 1200)
+# Birds, years of weekly checks, photos, and how wide these are, in pixels, 4 to 3: as some send
+# them on, and as phones take them.
+SIZES = [(10, 1, 50, 1600), (30, 3, 200, 1600), (16, 1, 40, 4000), (60, 10, 500, 1600)]
 
 
 def peak_mb() -> float:
@@ -42,7 +42,7 @@ def start_django() -> None:
     django.setup()
 
 
-def prepare(folder: Path, birds: int, years: int, photos: int) -> None:
+def prepare(folder: Path, birds: int, years: int, photos: int, width: int) -> None:
     """The flock, through an import of its records; its pictures are put in place of an upload."""
     start_django()
     import numpy as np
@@ -62,8 +62,9 @@ def prepare(folder: Path, birds: int, years: int, photos: int) -> None:
     call_command("import_records", records, flock="Big", create=True, verbosity=0)
     flock = Flock.objects.get()
     hens = list(Bird.objects.all())
-    noise = np.random.default_rng(1).normal(0, 9, (*PICTURE[::-1], 3))
-    painted = np.clip(np.linspace(40, 210, PICTURE[0])[None, :, None] + noise, 0, 255)
+    height = width * 3 // 4
+    noise = np.random.default_rng(1).normal(0, 9, (height, width, 3))
+    painted = np.clip(np.linspace(40, 210, width)[None, :, None] + noise, 0, 255)
     shade = painted.astype("uint8")
     for number in range(photos):
         shade[:8, :8], shade[:8, 8:16] = number % 251, number // 251
@@ -77,8 +78,8 @@ def prepare(folder: Path, birds: int, years: int, photos: int) -> None:
             taken=timezone.now(),
             taken_precision="day",
             taken_source="hand",
-            width=PICTURE[0],
-            height=PICTURE[1],
+            width=width,
+            height=height,
             stored_bytes=len(out.getvalue()),
             sha256=digest,
             look_hash=number,
@@ -151,15 +152,15 @@ def step(name: str, folder: Path, *arguments) -> tuple[float, float]:
     return tuple(json.loads(result.stdout)) if name in STEPS else (0, 0)
 
 
-def measure(birds: int, years: int, photos: int) -> str:
+def measure(birds: int, years: int, photos: int, width: int) -> str:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        step("prepare", folder, birds, years, photos)
+        step("prepare", folder, birds, years, photos, width)
         taken = {each: step(each, folder) for each in STEPS}
         megabytes = (folder / "export.zip").stat().st_size / 2**20
     seconds = {each: time for each, (time, _) in taken.items()}
     return (
-        f"{birds:5} {years:5} {photos:6} {megabytes:7.0f}"
+        f"{birds:5} {years:5} {photos:6} {width:5} {megabytes:7.0f}"
         f" {seconds['export'] / seconds['plain_zip']:12.1f} {taken['export'][1]:9.0f}"
         f" {seconds['bring_in'] / seconds['plain_unzip']:12.1f}"
         f" {seconds['bring_in'] / seconds['plain_decode']:10.1f} {taken['bring_in'][1]:9.0f}"
@@ -178,8 +179,11 @@ def main() -> None:
         else:
             run_step(name, Path(folder))
         return
-    print("birds years photos  zip MB   export ÷ zip   peak MB  import ÷ unzip ÷ decode   peak MB")
-    for size in SIZES[:2] if given.short else SIZES:
+    print(
+        "birds years photos width  zip MB   export ÷ zip   peak MB  import ÷ unzip ÷ decode"
+        "   peak MB"
+    )
+    for size in SIZES[:3] if given.short else SIZES:
         print(measure(*size), flush=True)
 
 

@@ -26,10 +26,14 @@ def test_an_export_arrives_whole_and_comes_back_as_a_flock(open_phone, site, tmp
     assert not problems(page)
     page.get_by_label("Name of the new flock").fill("Second yard")
     page.get_by_label("The export").set_input_files(path)
-    with page.expect_navigation():
-        page.get_by_role("button", name="Bring it in").click()
-    assert page.url.endswith("/today/"), page.locator("main").inner_text()
+    page.get_by_role("button", name="Bring it in").click()
+    # The page comes at once and renews itself until all is in.
+    page.wait_for_url("**/flocks/import/*-*/")
+    page.get_by_role("heading", name="It is all in").wait_for(timeout=60_000)
+    assert not problems(page)
     assert f"Brought in: {birds} birds" in page.locator("main").inner_text()
+    page.get_by_role("link", name="Open Second yard").click()
+    page.wait_for_url("**/today/")
     # And away again: the name has to be typed.
     page.goto(page.url.replace("/today/", "/delete/"))
     assert not problems(page)

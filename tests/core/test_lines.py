@@ -22,6 +22,8 @@ BREAKS = ["\n", "\r\n", "\r", "\v", "\f", "\x1c", "\x85", "\u2028", "\u2029", "\
 SAID = "on one line"
 # Made by the program, never typed: hashes, keys, names of models. The zone is one of a list.
 NOT_TYPED = {
+    "exchange.Import": {"told"},
+    "exchange.TableMapping": {"table", "head"},
     "offline.Receipt": {"kind", "body_hash"},
     "people.Byline": {"field"},
     "people.Flock": {"time_zone"},

@@ -1,5 +1,6 @@
 """Somebody's own spreadsheet: how it is read, what is asked, what is taken in."""
 
+import csv
 import datetime as dt
 import io
 import re
@@ -185,6 +186,19 @@ def test_a_workbook_that_hides_how_much_it_unpacks_to_fills_no_memory(tmp_path):
         ("4.2021", "", "2021-04"),
         ("3. 4. 2023", "day", "2023-04-03"),
         ("2023", "", "2023"),
+        # Months as the Unicode locale data has them, from memory.
+        ("3. März 2024", "", "2024-03-03"),
+        ("3 Mrz 2024", "", "2024-03-03"),
+        ("Dez 2023", "", "2023-12"),
+        ("1er août 2023", "", "2023-08-01"),
+        ("27 d’août 2023", "", "2023-08-27"),
+        ("janv. 2024", "", "2024-01"),
+        ("12 de mayo de 2024", "", "2024-05-12"),
+        ("5 Maart 2024", "", "2024-03-05"),
+        ("2 giugno 2024", "", "2024-06-02"),
+        ("15-juil-23", "", "2023-07-15"),
+        # As some computers write it: the letter and its accent apart.
+        ("3. Ma\u0308rz 2024", "", "2024-03-03"),
     ],
 )
 def test_dates_are_read(text, order, iso):
@@ -196,6 +210,8 @@ def test_dates_are_read(text, order, iso):
     [
         ("03/04/2023", "", "begins with the day or with the month"),
         ("14/05/2023", "month", "no such date"),
+        ("3 jui 2023", "", "is not a date"),
+        ("3 ma 2023", "", "is not a date"),
         ("31/02/2023", "day", "no such date"),
         ("spring", "day", "not a date"),
         ("2023-13", "", "no such month"),
@@ -534,39 +550,125 @@ def test_old_care_asks_for_nothing_today(cast, birds):
         f"Dill,{far},medicine,{far}\nMace,{far},dressing on,\nSorrel,{near},medicine,{near}\n"
     )
     table = Table(cast, "care", text).tell({})
-    assert "What is over is past" in table.text
+    assert "2 rows are older than any care or egg withdrawal lasts" in table.text
     table.post(take="all")
     assert [hold.bird.name for hold in open_holds(cast.flock, now=now)] == ["Sorrel"]
-    assert open_dues(cast.flock, now=now) == []
+    assert [due.step.bird.name for due in open_dues(cast.flock, now=now)] == ["Sorrel"]
     # The same table again adds nothing.
     Table(cast, "care", text).tell({}).post(take="all")
     assert CareStep.objects.count() == 3
 
 
-@pytest.mark.parametrize(
-    ("told", "held", "late"),
-    [
-        ({}, {"Mace", "Sorrel"}, {"Sorrel"}),
-        ({"past": "all"}, set(), set()),
-        ({"past": "none"}, {"Mace", "Sorrel"}, {"Dill", "Sorrel"}),
-    ],
-)
-def test_care_is_past_as_soon_as_its_days_are_over(cast, birds, told, held, late):
-    """A soak is over after a week, an ointment of known days after these, else after 12 weeks."""
-    now = timezone.now()
-    ago = {days: (now - dt.timedelta(days)).date() for days in (3, 9, 15, 30)}
+def test_what_may_still_be_due_or_withdraw_eggs_is_never_taken_as_past(cast, birds):
+    def ago(days):
+        return timezone.localdate() - dt.timedelta(days)
+
+    rows = [
+        # Over: the days of both have been told and have gone by.
+        ("Dill", ago(30), "medicine", "", 7, 7),
+        # Still running, and not told of the meat.
+        ("Mace", ago(30), "medicine", "", 40, 7),
+        ("Sorrel", ago(30), "ointment", "", 0, ""),
+        # Due ten days ago: late, but not forgotten.
+        ("Dill", ago(20), "medicine", ago(10), 7, 7),
+    ]
+    lines = [",".join(map(str, (*row, "label"))) for row in rows]
+    text = "\n".join(["hen,date,treatment,next due,egg days,meat days,days from", *lines])
+    table = Table(cast, "care", text).tell({})
+    assert "1 row is older than any" in table.text
+    table.tell({"past": "no"}).post(take="all")
+    assert not CareStep.objects.filter(past=True).exists()
+    CareStep.objects.all().delete()
+    Table(cast, "care", text).tell({}).post(take="all")
+    assert [step.at.date() for step in CareStep.objects.filter(past=True)] == [ago(30)]
+    assert CareStep.objects.get(past=True).bird == birds["Dill"]
+
+
+def test_a_word_with_no_value_of_its_own_is_kept(cast, birds):
     text = (
-        "hen,date,treatment,next due,days without her eggs,days without her meat,days from\n"
-        f"Dill,{ago[15]},soaked,{ago[9]},,,\nDill,{ago[30]},ointment,,20,0,label\n"
-        f"Mace,{ago[30]},ointment,,,,\nSorrel,{ago[9]},ointment,{ago[3]},20,0,label\n"
+        "Huhn;Datum;Fuß;Behandlung;Bemerkung\n"
+        "Dill;3. März 2024;links;Blauspray;nass\nMace;Dez 2023;beide;Salbe;\n"
     )
-    table = Table(cast, "care", text).tell({**told, "order": "day"})
-    columns = ["bird", "date", "kind", "next_due", "egg_days", "meat_days", "days_from"]
-    table.tell({f"column-{place}": name for place, name in enumerate(columns)})
-    table.post(take="all")
-    assert CareStep.objects.count() == 4
-    assert {hold.bird.name for hold in open_holds(cast.flock, now=now)} == held
-    assert {due.step.bird.name for due in open_dues(cast.flock, now=now)} == late
+    table = Table(cast, "care", text)
+    columns = [table.fields[f"column-{at}"] for at in range(5)]
+    assert columns == ["bird", "date", "foot", "kind", "note"]
+    assert table.fields["word-foot-links"] == "left" and table.fields["word-foot-beide"] == "both"
+    table.tell({"word-kind-blauspray": "ointment", "word-kind-salbe": "ointment"}).post(take="all")
+    told = CareStep.objects.order_by("-at", "foot").values_list(
+        "bird__name", "foot", "product", "note"
+    )
+    month = "The day is not known, only “Dez 2023”."
+    assert list(told) == [
+        ("Dill", "left", "Blauspray", "nass"),
+        ("Mace", "left", "Salbe", month),
+        ("Mace", "right", "Salbe", month),
+    ]
+    assert {step.at.date() for step in CareStep.objects.filter(bird=birds["Mace"])} == {
+        dt.date(2023, 12, 1)
+    }
+
+
+def test_a_word_that_is_left_empty_goes_into_the_note_but_a_dash_does_not(cast, birds):
+    text = "hen,date,left,gait,note\nDill,2023-04-03,1,waddles,wet\nMace,2023-04-03,1,-,\n"
+    table = Table(cast, "checks", text)
+    table.tell({"word-gait-waddles": "-", "word-gait--": "-"}).post(take="all")
+    notes = dict(Check.objects.values_list("bird__name", "note"))
+    assert notes == {"Dill": "wet\ngait: waddles", "Mace": ""}
+
+
+def test_a_weight_of_a_month_is_refused_since_it_has_no_note(cast, birds):
+    table = Table(cast, "weights", "hen,date,g\nDill,2023-04,2100\n").tell({})
+    assert "the day is missing" in table.text
+
+
+def test_the_choices_stand_in_the_head_of_the_table(cast, birds):
+    table = Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n")
+    head = table.text.partition("<thead>")[2].partition("</thead>")[0]
+    assert [f'name="column-{at}"' in head for at in range(3)] == [True] * 3
+    body = table.text.partition("<tbody>")[2].partition("</tbody>")[0]
+    assert body == "<tr><td>2</td> <td>Dill</td> <td>2023-04-03</td> <td>2100</td></tr> "
+
+
+def test_the_next_table_with_the_same_columns_is_read_as_the_last(cast, birds):
+    text = "a;b;c;d\nDill;03/04/2023;l;meh\n"
+    chosen = {"column-0": "bird", "column-1": "date", "column-2": "foot", "column-3": "score"}
+    told = {**chosen, "order": "month", "word-score-meh": "1"}
+    Table(cast, "checks", text).tell(chosen).tell(told).post(take="all")
+    assert Check.objects.get().at.date() == dt.date(2023, 3, 4)
+    again = Table(cast, "checks", "A;B;C;D\nMace;05/04/2023;r;Meh\n")
+    assert "Read as the last table with these columns" in again.text
+    again.post(take="all")
+    assert Check.objects.get(bird=birds["Mace"]).at.date() == dt.date(2023, 5, 4)
+    # What the dates themselves say goes before; another flock remembers nothing of it.
+    day_first = Table(cast, "checks", "A;B;C;D\nMace;25/06/2023;r;meh\n")
+    day_first.post(take="all")
+    assert Check.objects.latest("at").at.date() == dt.date(2023, 6, 25)
+    other = reverse("exchange:spreadsheet", args=[cast.elsewhere.pk])
+    page = cast.clients.stranger.post(other, {"table": "checks", "pasted": text}).text
+    assert "Read as the last" not in " ".join(page.split())
+
+
+def test_refused_rows_come_as_a_file_to_correct_and_send_again(cast, birds):
+    text = (
+        "hen,date,foot,score,note\n"
+        "Dill,2023-04-03,left,1,\nNobody,2023-04-03,left,1,=1+1\nNobody,2023-04-03,right,0,\n"
+        "Mace,soon,left,1,\n"
+    )
+    table = Table(cast, "checks", text).tell({})
+    assert "Download these 3 rows" in table.text
+    answer = table.client.post(table.address, {**table.fields, "refused": "1"})
+    assert "attachment" in answer.headers["Content-Disposition"] and not Check.objects.exists()
+    rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    assert rows[0] == ["hen", "date", "foot", "score", "note", "Not taken in because"]
+    assert [row[0] for row in rows[1:]] == ["Nobody", "Nobody", "Mace"]
+    assert rows[1][4] == "'=1+1", "no spreadsheet takes it for a formula"
+    assert "No bird is called “Nobody” here" in rows[1][5] and "Goes with row 3" in rows[2][5]
+    assert "date: “soon” is not a date" in rows[3][5]
+    # Corrected and sent again: the reasons are no column, and nothing was changed on the way.
+    mended = answer.content.replace(b"Nobody", b"Sorrel").replace(b"soon", b"2023-04-05")
+    sheet = read_sheet(mended)
+    assert sheet.header == ("hen", "date", "foot", "score", "note")
+    assert sheet.rows[0][1][4] == "=1+1"
 
 
 def test_nothing_chosen_is_lost_when_something_is_wrong(cast, birds):
@@ -578,6 +680,21 @@ def test_nothing_chosen_is_lost_when_something_is_wrong(cast, birds):
     assert chosen == ["bird", "date", "", ""]
     table.post(**{"column-2": "grams", "order": "day", "take": "all"})
     assert Weighing.objects.get().on == dt.date(2023, 4, 3)
+
+
+def test_what_was_taken_in_can_be_taken_back_from_where_one_lands(cast, birds):
+    table = Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n").tell({})
+    table.post(take="all")
+    page = cast.clients.keeper.get(table.answer.headers["Location"]).text
+    back = re.search(r'<a href="([^"]+)">Take this import back</a>', page)[1]
+    assert "Take this import back" in cast.clients.keeper.get(back).text
+    cast.clients.keeper.post(back)
+    assert not Weighing.objects.exists()
+    # Nothing new, nothing to take back.
+    Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n").tell({}).post(take="all")
+    again = Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n").tell({})
+    page = again.client.get(again.post(take="all").answer.headers["Location"]).text
+    assert "Take this" not in page and "Taken in: nothing new." in page
 
 
 def test_two_columns_cannot_be_the_same(cast, birds):

@@ -31,6 +31,22 @@ def test_first_visit_makes_keeper_and_flock_and_signs_in(client):
     assert client.get("/flocks/").status_code == 200
 
 
+def test_whoever_brings_a_flock_in_need_not_start_one(client):
+    assert "manage.py restore" in client.get("/set-up/").text
+    mine = {name: value for name, value in GOOD.items() if name.startswith("keeper")}
+    answer = client.post("/set-up/", {**mine, "bring": "1"}, follow=True)
+    assert answer.redirect_chain == [("/flocks/import/", 302)]
+    assert not Flock.objects.exists() and Keeper.objects.get().sign_in_name == "ida"
+    # Without its name and the rest, but nobody comes in without their own.
+    wrong = Client().post("/set-up/", {"bring": "1"}, follow=True)
+    assert wrong.redirect_chain == [("/sign-in/", 302)]
+
+
+def test_a_mistake_about_oneself_is_told_before_a_flock_is_brought_in(client):
+    page = client.post("/set-up/", {**GOOD, "keeper-password": "short", "bring": "1"}).text
+    assert "too short" in page and not Keeper.objects.exists()
+
+
 def test_second_visitor_finds_the_door_closed(client):
     client.post("/set-up/", GOOD)
     other = Client()

@@ -15,6 +15,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from flockcare.exchange import limits
+from flockcare.exchange.cells import unguard
 from flockcare.exchange.source import unpacked
 from flockcare.exchange.spreadsheet.workbook import (
     DAMAGED,
@@ -27,6 +28,8 @@ from flockcare.exchange.spreadsheet.workbook import (
 _SEPARATORS = "\t;,"
 # Among how many rows the names of the columns are looked for.
 _MOST_TITLES = 10
+# The last column of a file of refused rows; it is passed over when that comes back.
+WHY_NOT = "Not taken in because"
 _TOO_WIDE = f"This table has more than {limits.MOST_TABLE_COLUMNS} columns."
 
 
@@ -146,7 +149,7 @@ def _sheet(numbered) -> Sheet:
             raise ValueError(TOO_MANY_LINES)
         if len(cells) > limits.MOST_TABLE_CELLS:
             raise ValueError(_TOO_WIDE)
-        cells = [cell.replace("\0", "").strip()[: limits.LONGEST_CELL] for cell in cells]
+        cells = [unguard(cell.replace("\0", "").strip())[: limits.LONGEST_CELL] for cell in cells]
         if any(cells):
             rows.append((number, cells))
             length += sum(map(len, cells))
@@ -165,6 +168,8 @@ def _sheet(numbered) -> Sheet:
     if width > limits.MOST_TABLE_COLUMNS:
         raise ValueError(_TOO_WIDE)
     (_, header), *rest = [(number, [*cells, *[""] * width][:width]) for number, cells in rows]
+    if header[-1] == WHY_NOT:
+        header, rest = header[:-1], [(number, cells[:-1]) for number, cells in rest]
     names = tuple(name or f"column {at}" for at, name in enumerate(header, 1))
     return Sheet(names, tuple((number, tuple(cells)) for number, cells in rest), above)
 

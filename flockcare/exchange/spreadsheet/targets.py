@@ -4,11 +4,17 @@ Some tables have a row for each foot, or weights in other units; those are targe
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 from flockcare.birds.models import LIGHTEST_GRAMS
-from flockcare.exchange.spreadsheet.values import ALSO_WRITTEN, WEIGHTS, read_date, read_weight
+from flockcare.exchange.spreadsheet.values import (
+    ALSO_WRITTEN,
+    WEIGHTS,
+    folded,
+    read_date,
+    read_weight,
+)
 from flockcare.exchange.tables import FILES
 from flockcare.exchange.tables.columns import Column, Kind
 from flockcare.feet.models import FOOT_SIGNS
@@ -32,8 +38,18 @@ LEFT_OUT = {
 BOTH = "both"
 FOOT_PARTS = ("score", "sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS)
 
+# The commonest names in German, French, Spanish, Dutch and Italian, without accents.
+_BIRD = ("henne", "huhn", "tier", "poule", "gallina", "kip", "hen", "nom", "nombre", "naam", "nome")
+_FOOT = ("fuss", "seite", "bein", "pied", "patte", "cote", "pata", "pie", "lado", "poot", "kant")
+_FOOT += ("zampa", "piede", "lato")
+_NOTE = ("notiz", "bemerkung", "bemerkungen", "anmerkung", "notities", "opmerking", "remarque")
+_NOTE += ("remarques", "nota", "notas", "notizen", "osservazioni")
+_TREATMENT = ("behandlung", "massnahme", "traitement", "soin", "soins", "tratamiento")
+_TREATMENT += ("behandeling", "trattamento", "cura")
+_PRODUCT = ("mittel", "produkt", "produit", "producto", "middel", "prodotto", "womit")
+
 _NAMES = {
-    "bird": ("bird", "name", "hen", "hen name", "bird name", "chicken", "who", "id"),
+    "bird": ("bird", "name", "hen", "hen name", "bird name", "chicken", "who", "id", *_BIRD),
     "band": ("band", "ring", "leg band", "leg ring", "tag", "band colour", "ring colour"),
     "breed": ("breed", "race", "strain"),
     "hatched": ("hatched", "hatch date", "born", "birth", "birthday", "date of birth", "dob"),
@@ -43,23 +59,23 @@ _NAMES = {
     "traits": ("traits", "notes", "note", "remarks", "comments", "description"),
     "sex": ("sex", "gender"),
     "weight_class": ("weight class", "size", "class"),
-    "date": ("date", "day", "when", "checked", "on"),
+    "date": ("date", "day", "when", "checked", "on", "datum", "tag", "fecha", "data", "wann"),
     "time": ("time", "hour", "clock"),
     "grams": ("grams", "g", "weight g", "weight in g", "weight"),
     "kilograms": ("kilograms", "kg", "weight kg", "weight in kg", "kilos"),
     "pounds": ("pounds", "lb", "lbs", "weight lb", "weight lbs"),
     "ounces": ("ounces", "oz"),
     "keeper": ("keeper", "by", "who checked", "person", "checked by", "done by"),
-    "foot": ("foot", "side", "leg", "which foot", "l r"),
+    "foot": ("foot", "side", "leg", "which foot", "l r", *_FOOT),
     "score": ("score", "grade", "lesion", "lesion score", "severity", "bumblefoot", "how bad"),
     "sites": ("sites", "site", "place", "where", "location"),
     "scab": ("scab",),
     "scab_mm": ("scab mm", "scab width", "width", "size mm", "mm"),
     "swelling": ("swelling", "swollen"),
     "gait": ("gait", "lameness", "limp", "walk"),
-    "note": ("note", "notes", "remarks", "comments", "comment", "remark"),
-    "kind": ("kind", "what", "treatment", "action", "care", "done"),
-    "product": ("product", "with", "used", "medicine", "ointment", "medication"),
+    "note": ("note", "notes", "remarks", "comments", "comment", "remark", *_NOTE),
+    "kind": ("kind", "what", "treatment", "action", "care", "done", *_TREATMENT),
+    "product": ("product", "with", "used", "medicine", "ointment", "medication", *_PRODUCT),
     "next_due": ("next due", "due", "next", "again", "repeat"),
     "left_score": ("left", "left score", "left foot", "l", "lf"),
     "right_score": ("right", "right score", "right foot", "r", "rf"),
@@ -86,6 +102,8 @@ def targets(table: str) -> dict[str, Target]:
         ]
     if table == "checks":
         found += _for_one_foot(file)
+    if table == "care":
+        found = [_of_either_foot(c) if c.name == "foot" else c for c in found]
     return {column.name: Target(column, _words(table, column)) for column in found}
 
 
@@ -109,6 +127,11 @@ def _for_one_foot(file) -> list[Column]:
     return made
 
 
+def _of_either_foot(column: Column) -> Column:
+    """A row about both feet stands for two."""
+    return replace(column, values=(*column.values, (BOTH, "both feet: a row for each")))
+
+
 def suggest(table: str, sheet, birds: set[str]) -> list[str]:
     """A target for each column of the sheet, or "": by its name, then by what is in it.
 
@@ -128,7 +151,7 @@ def suggest(table: str, sheet, birds: set[str]) -> list[str]:
 
 
 def _plain(name: str) -> str:
-    return " ".join(re.findall(r"[a-z0-9]+", name.lower()))
+    return " ".join(re.findall(r"[a-z0-9]+", folded(name)))
 
 
 def _by_name(name: str, possible, taken) -> str:
@@ -198,7 +221,7 @@ def known(column: Column, text: str) -> str:
 
 def proposal(column: Column, text: str) -> str:
     """What this text may well mean, or ""."""
-    wanted = text.strip().lower()
+    wanted = folded(text.strip())
     part = column.name.removeprefix("left_") if column.name != "left_reason" else column.name
     part = part.removeprefix("right_")
     for value, others in ALSO_WRITTEN.get(part, {}).items():

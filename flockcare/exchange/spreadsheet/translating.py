@@ -5,14 +5,14 @@ What the exchange itself then finds wrong with a row is said of the row it came 
 
 from collections import Counter
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import cached_property
 
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
 from flockcare.care.holds import UNKNOWN_DAYS
-from flockcare.care.models import WITHHOLDING, StepKind
+from flockcare.care.models import WITHHOLDING, CareStep, StepKind
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.problems import Problems
 from flockcare.exchange.reading import Row
@@ -26,26 +26,11 @@ from flockcare.photos.models import Foot
 # More different words in one column are no list of values any more.
 MOST_WORDS = 60
 LEAVE_EMPTY = "-"
-
-
-# What becomes of old care, as the page asks it.
-PAST = {
-    "old": "what is over is past: nothing of it is due, and it withdraws no eggs",
-    "all": "all of it is past",
-    "none": "none of it is past",
-}
-# How long care may be late before it counts as over. Our choice, no published source.
-LATE_DAYS = 7
-
-
-def _days_after(cells: dict[str, str]) -> int:
-    """How many days care of such a row may still ask for something, or withdraw eggs or meat."""
-    held = cells.get("kind") in {*WITHHOLDING, StepKind.VET}
-    if not held or cells.get("no_medicine") == "yes" or cells.get("medicine_given") == "no":
-        return LATE_DAYS
-    days = [cells.get(name, "") for name in ("egg_days", "meat_days")]
-    known = [int(text) if text.isdecimal() else UNKNOWN_DAYS for text in days]
-    return max(LATE_DAYS, *known)
+# Where a word goes that its column has no value for.
+NOTES = {"birds": "traits", "checks": "note", "care": "note"}
+_LONGEST_PRODUCT = CareStep._meta.get_field("product").max_length
+# A care that was due so long ago is not done any more. Our choice, no published source.
+_DUE_FOR = timedelta(days=14)
 
 
 @dataclass(frozen=True)
@@ -74,10 +59,25 @@ class Found:
     plan: Plan | None
     rows: list[Row]
     wrong: list[Wrong] = field(default_factory=list)
+    # Rows that were put together with another: by their number, the number of that one.
+    joined: dict[int, int] = field(default_factory=dict)
+    old: int = 0
+
+    @property
+    def why_not(self) -> dict[int, str]:
+        """For each row of the table that is not taken in: why."""
+        why = {}
+        for one in self.wrong:
+            said = f"{one.column}: {one.message}" if one.column else one.message
+            why.setdefault(one.row, []).append(said)
+        for row, first in self.joined.items():
+            if first in why:
+                why.setdefault(row, []).append(f"Goes with row {first}.")
+        return {row: " ".join(said) for row, said in sorted(why.items())}
 
     @property
     def bad_rows(self) -> int:
-        return len({wrong.row for wrong in self.wrong})
+        return len(self.why_not)
 
 
 class Mapping:
@@ -163,7 +163,7 @@ class Mapping:
         told = self.told.get("order", "")
         if told in (values.DAY_FIRST, values.MONTH_FIRST):
             return told
-        return values.date_order(self._dates)[0]
+        return values.date_order(self._dates)[0] or self.told.get("order_before", "")
 
     @property
     def asks_order(self) -> bool:
@@ -225,7 +225,9 @@ class Mapping:
             (value, label if label.lower().startswith(value.lower()) else f"{value}: {label}")
             for value, label in column.values
         ]
-        return [*fixed, (LEAVE_EMPTY, "leave it empty")]
+        place = NOTES.get(self.table)
+        kept = f"leave it empty; the word goes into the {place}" if place else "leave it empty"
+        return [*fixed, (LEAVE_EMPTY, kept)]
 
     def _known(self, target: str, text: str) -> str:
         if target == "bird":
@@ -256,11 +258,15 @@ class Mapping:
         worn = self._already_worn(rows)
         wrong += worn
         rows = [row for row in rows if row.line not in {one.row for one in worn}]
+        joined, old = {}, 0
         if self.table == "checks":
-            rows = _by_foot(rows, wrong, self.sheet.header, self.places)
+            rows = _by_foot(rows, wrong, joined, self.sheet.header, self.places)
+        if self.table == "care":
+            old = self._settle_past(rows)
+            rows = [each for row in rows for each in _for_each_foot(row)]
         plan, rows = self._check(rows, wrong)
         wrong.sort(key=lambda one: one.row)
-        return Found(plan, rows, wrong)
+        return Found(plan, rows, wrong, joined, old)
 
     def _check(self, rows, wrong) -> tuple[Plan | None, list[Row]]:
         """Leave out what the exchange refuses, until nothing is left to refuse."""
@@ -286,34 +292,68 @@ class Mapping:
         return (of_foot or column).replace("_", " ")
 
     def _cells(self, number, texts) -> tuple[dict[str, str], list[Wrong]]:
-        cells, wrong = {}, []
+        cells, wrong, notes = {}, [], []
         for target, place in self.places.items():
             if not texts[place]:
                 continue
             try:
-                cells |= self._cell(target, texts[place])
+                cells |= self._cell(target, texts[place], notes)
             except ValueError as error:
                 wrong.append(Wrong(number, self.sheet.header[place], str(error)))
         # The exchange knows no cells with nothing in them.
         cells = {name: text for name, text in cells.items() if text}
-        return cells | self._past(cells), wrong
+        for word in self._words_to_keep(texts):
+            fits = self.table == "care" and word.column == "kind" and "product" not in cells
+            if fits and len(word.text) <= _LONGEST_PRODUCT:
+                cells["product"] = word.text
+            else:
+                notes.append(f"{self.sheet.header[self.places[word.column]]}: {word.text}")
+        if notes and (note := NOTES.get(self.table)):
+            cells[note] = "\n".join(filter(None, (cells.get(note), *notes)))
+        return cells, wrong
+
+    def _words_to_keep(self, texts) -> list["Kept"]:
+        """Words that say more than the value that stands for them."""
+        return [
+            Kept(target, part)
+            for target, place in self.places.items()
+            if target != "bird" and self.targets[target].column.values and texts[place]
+            for part in choosing.parts(self.targets[target].column, texts[place])
+            if self._says_more(target, part)
+        ]
+
+    def _says_more(self, target: str, part: str) -> bool:
+        column = self.targets[target].column
+        if choosing.known(column, part) or not any(letter.isalnum() for letter in part):
+            return False
+        meaning = self._meaning(target, part)
+        if meaning == LEAVE_EMPTY:
+            return True
+        alike = choosing.proposal(column, part) == meaning
+        return (
+            target == "kind"
+            and bool(meaning)
+            and not (alike and part.lower() not in values.SAY_MORE)
+        )
+
+    # --- What is past
 
     @property
-    def past(self) -> str:
-        """What the keeper said of old care: one of ``PAST``."""
-        told = self.told.get("past", "")
-        return told if told in PAST else next(iter(PAST))
+    def takes_as_past(self) -> bool:
+        return self.told.get("past", "yes") == "yes"
 
-    def _past(self, cells: dict[str, str]) -> dict[str, str]:
-        """Care whose days are over asks for nothing today, unless it says itself that it does."""
-        if self.table != "care" or self.past == "none":
-            return {}
-        last = max(cells.get(name, "") for name in ("date", "given_until", "next_due"))
-        oldest = timezone.localdate(timezone=self.flock.zone) - timedelta(_days_after(cells))
-        over = self.past == "all" or "" < last < str(oldest)
-        return {"past": "yes"} if over else {}
+    def _settle_past(self, rows: list[Row]) -> int:
+        """Say of old care that it is past, if the keeper has not said that it still counts; how
+        many rows are old.
+        """
+        today = timezone.localdate(timezone=self.flock.zone)
+        old = [row for row in rows if _is_over(row.cells, today)]
+        if self.takes_as_past:
+            for row in old:
+                row.cells["past"] = "yes"
+        return len(old)
 
-    def _cell(self, target: str, text: str) -> dict[str, str]:
+    def _cell(self, target: str, text: str, notes: list[str]) -> dict[str, str]:
         column = self.targets[target].column
         if target in values.WEIGHTS and self.table == "weights":
             return {"grams": str(values.read_weight(text, values.WEIGHTS[target]))}
@@ -322,7 +362,7 @@ class Mapping:
         if column.values:
             return {target: self._values(column, target, text)}
         if column.kind in (Kind.DAY, Kind.PARTIAL):
-            return self._date(column, text)
+            return self._date(column, text, notes)
         if column.kind == Kind.TIME:
             return {target: values.read_time(text)}
         if column.kind in (Kind.INTEGER, Kind.NUMBER):
@@ -331,8 +371,12 @@ class Mapping:
             return {target: values.read_yes(text)}
         return {target: text}
 
-    def _date(self, column, text) -> dict[str, str]:
+    def _date(self, column, text, notes) -> dict[str, str]:
         iso, rest = values.read_date(text, self.order)
+        if len(iso) == len("2024-03") and column.name == "date" and self.table in NOTES:
+            # Of a check or of care the day is needed; the note says that this one is none.
+            notes.append(f"The day is not known, only “{text}”.")
+            iso += "-01"
         if column.kind == Kind.DAY and len(iso) < 10:
             raise ValueError(f"“{text}” is not a whole date: the day is missing.")
         cells = {column.name: iso}
@@ -385,11 +429,55 @@ def _is_midnight(text: str) -> bool:
         return False
 
 
+@dataclass(frozen=True)
+class Kept:
+    column: str
+    text: str
+
+
+def _is_over(cells: dict[str, str], today: date) -> bool:
+    """Whether nothing can be due of this care any more and no eggs can be withdrawn for it."""
+    last = max(cells.get(name, "") for name in ("date", "given_until"))
+    if not last:
+        return False
+    if not _may_withhold(cells):
+        return last < str(today - _DUE_FOR) and cells.get("next_due", "") < str(today - _DUE_FOR)
+    given = [int(cells[name]) for name in ("egg_days", "meat_days") if _is_days(cells, name)]
+    # What nobody has told of eggs or of meat withdraws longest.
+    days = max(given) if len(given) == 2 else max([UNKNOWN_DAYS, *given])
+    is_due = cells.get("next_due", "") >= str(today - _DUE_FOR)
+    return date.fromisoformat(last) + timedelta(days) < today and not is_due
+
+
+def _may_withhold(cells: dict[str, str]) -> bool:
+    """Whether eggs or meat may be withdrawn for it."""
+    if cells.get("no_medicine") == "yes" or cells.get("medicine_given") == "no":
+        return False
+    return cells.get("kind") in {*WITHHOLDING, StepKind.VET}
+
+
+def _is_days(cells, name: str) -> bool:
+    return cells.get(name, "").isdecimal() and int(cells[name]) <= _MOST_DAYS
+
+
+# More is a slip, which is said when the row is checked.
+_MOST_DAYS = 3650
+
+
+def _for_each_foot(row: Row) -> list[Row]:
+    if row.cells.get("foot") != choosing.BOTH:
+        return [row]
+    return [Row(row.line, row.cells | {"foot": foot}) for foot in Foot.values]
+
+
 _MOMENT = ("bird", "date", "time")
 
 
-def _by_foot(rows: list[Row], wrong: list[Wrong], header, places) -> list[Row]:
-    """Rows about one foot put together: one check for each bird and moment."""
+def _by_foot(rows: list[Row], wrong: list[Wrong], with_: dict, header, places) -> list[Row]:
+    """Rows about one foot put together: one check for each bird and moment.
+
+    ``with_`` comes to say which row each has gone into.
+    """
     joined: dict[tuple, Row] = {}
     for row in rows:
         cells, foot = _of_feet(row.cells)
@@ -403,6 +491,7 @@ def _by_foot(rows: list[Row], wrong: list[Wrong], header, places) -> list[Row]:
             joined[key if foot and first is None else (*key, row.line)] = Row(row.line, cells)
         else:
             notes = dict.fromkeys(filter(None, (first.cells.get("note"), cells.get("note"))))
+            with_[row.line] = first.line
             first.cells.update(cells)
             first.cells.update({"note": "\n".join(notes)} if notes else {})
     return sorted(joined.values(), key=lambda row: row.line)

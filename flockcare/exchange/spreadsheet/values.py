@@ -6,6 +6,7 @@ told by a keeper, or by a date that can be read in one way only.
 
 import datetime as dt
 import re
+import unicodedata
 from decimal import Decimal
 
 DAY_FIRST, MONTH_FIRST = "day", "month"
@@ -13,13 +14,31 @@ _BETWEEN = r"(?:\s?[./\-]\s?|\s)"
 _NUMBERS = re.compile(rf"(\d{{1,2}}){_BETWEEN}(\d{{1,2}}){_BETWEEN}(\d{{4}}|\d{{2}})(?!\d)")
 _MONTH_AND_YEAR = re.compile(r"(\d{1,2})\s?[./\-]\s?(\d{4})(?![\d./\-])")
 _ISO = re.compile(r"(\d{4})(?:[-/.](\d{1,2})(?:[-/.](\d{1,2}))?)?(?!\d)")
-_DAY, _MONTH = r"(?P<d>\d{1,2})(?:st|nd|rd|th)?", r"(?P<m>[a-z]{3,9})"
+_DAY, _MONTH = r"(?P<d>\d{1,2})(?:st|nd|rd|th|er|º|°)?", r"(?P<m>[^\W\d_]{3,10})"
+_OF = r"(?:\s+d[ei]l?\s+|\s+d['’]|[ ,.\-/]+)"
 _WORDS = (
-    re.compile(rf"{_DAY}[ .\-/]+{_MONTH}\.?[ ,.\-/]+(?P<y>\d{{2,4}})"),
+    re.compile(rf"{_DAY}{_OF}{_MONTH}\.?{_OF}(?P<y>\d{{2,4}})"),
     re.compile(rf"{_MONTH}\.?[ .\-/]+{_DAY},?[ .\-/]+(?P<y>\d{{4}})"),
-    re.compile(rf"{_MONTH}\.?[ ,.\-/]+(?P<y>\d{{4}})"),
+    re.compile(rf"{_MONTH}\.?{_OF}(?P<y>\d{{4}})"),
 )
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+# English, German, French, Spanish, Dutch, Italian, without accents; and what is no beginning of
+# them. The names of months as in the Unicode locale data, from memory.
+_MONTHS = (
+    "january januar janner janvier enero januari gennaio",
+    "february februar feber fevrier febrero februari febbraio",
+    "march marz mars marzo maart mrt mrz",
+    "april avril abril aprile",
+    "may mai mayo mei maggio",
+    "june juni juin junio giugno",
+    "july juli juillet julio luglio",
+    "august aout agosto augustus",
+    "september septembre septiembre settembre",
+    "october oktober octobre octubre ottobre",
+    "november novembre noviembre",
+    "december dezember decembre diciembre dicembre",
+)
+_CALLED_MONTHS = {name: at for at, names in enumerate(_MONTHS, 1) for name in names.split()}
+_LETTERS_OF_MONTHS = 3
 _CLOCK = re.compile(r"(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*(am|pm|a\.m\.|p\.m\.)?")
 # Units that are told apart: what each measures, and how many of the first of its kind it is.
 _UNITS = {
@@ -49,9 +68,22 @@ _THREE_BEHIND = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
 # What many write, by the value that is proposed for it. A keeper sees and may change each.
 ALSO_WRITTEN = {
     "foot": {
-        "left": ("l", "lf", "left foot", "li"),
-        "right": ("r", "rt", "rf", "right foot", "re"),
-        "both": ("b", "both feet", "l+r", "l/r", "l & r", "lr", "left and right"),
+        # Dutch has “linker”, as German has.
+        "left": (
+            *("l", "lf", "left foot", "left leg", "li", "links", "linker", "linker fuss", "linke"),
+            *("gauche", "g", "izquierda", "izquierdo", "izq", "sinistra", "sinistro", "sx", "sin"),
+        ),
+        "right": (
+            *("r", "rt", "rf", "right foot", "right leg", "re", "rechts", "rechter", "rechte"),
+            *("rechter fuss", "droite", "droit", "d", "derecha", "derecho", "der", "dx"),
+            *("destra", "destro"),
+        ),
+        "both": (
+            *("b", "both feet", "both", "l+r", "l/r", "l & r", "l&r", "lr", "left and right"),
+            *("beide", "beide fusse", "beidseits", "beidseitig", "links und rechts", "li+re"),
+            *("les deux", "deux", "ambos", "ambas", "entrambi", "entrambe", "beiden"),
+            *("links en rechts", "re+li", "r+l", "r/l"),
+        ),
     },
     "score": {
         # Not “-”: that may say that nobody looked.
@@ -84,8 +116,10 @@ ALSO_WRITTEN = {
         "medicine": ("antibiotic", "medication"),
     },
 }
-_YES = ("yes", "y", "x", "true", "1", "✓", "✔", "ja")
-_NO = ("no", "n", "false", "0", "nein")
+_YES = ("yes", "y", "x", "true", "1", "✓", "✔", "ja", "oui", "si", "sí", "sì")
+_NO = ("no", "n", "false", "0", "nein", "non", "nee")
+# Of the words above those that say more than the value: they are kept beside it.
+SAY_MORE = {"epsom soak", "foot bath", "cream", "salve", "antibiotic"}
 
 
 def date_order(texts) -> tuple[str, bool]:
@@ -109,7 +143,7 @@ def date_order(texts) -> tuple[str, bool]:
 
 def read_date(text: str, order: str) -> tuple[str, str]:
     """ISO date (also of a month or a year) and what stands behind it, such as a time."""
-    text = text.strip()
+    text = unicodedata.normalize("NFC", text.strip())
     for read in (_of_numbers, _month_and_year, _iso, _of_words):
         found = read(text, order)
         if found:
@@ -154,13 +188,29 @@ def _month(text, year: str, month: str) -> str:
 def _of_words(text, _):
     for pattern in _WORDS:
         match = pattern.match(text.lower())
-        if not match or match["m"][:3] not in _MONTHS:
+        month = match and month_called(match["m"])
+        if not month:
             continue
-        month, year = _MONTHS.index(match["m"][:3]) + 1, _year(match["y"])
+        year = _year(match["y"])
         if "d" not in match.groupdict():
             return f"{year}-{month:02}", match.end()
         return _date(text, year, month, int(match["d"])), match.end()
     return None
+
+
+def month_called(word: str) -> int:
+    """1 to 12 for the name of a month or the beginning of one; 0 where it is none, or could be two
+    as in “jui”.
+    """
+    word = folded(word)
+    found = {at for name, at in _CALLED_MONTHS.items() if name.startswith(word)}
+    return found.pop() if len(found) == 1 and len(word) >= _LETTERS_OF_MONTHS else 0
+
+
+def folded(text: str) -> str:
+    """Small letters without accents."""
+    apart = unicodedata.normalize("NFKD", text.lower().replace("ß", "ss"))
+    return "".join(letter for letter in apart if not unicodedata.combining(letter))
 
 
 def _year(text: str) -> int:

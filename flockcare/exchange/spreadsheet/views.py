@@ -4,20 +4,29 @@ One address and plain forms: the table travels in the page, so that nothing is l
 looks and nothing is kept before it is wanted.
 """
 
-from django.contrib import messages
-from django.shortcuts import redirect, render
+import csv
+import io
 
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.html import format_html
+
+from flockcare.exchange.cells import guard
+from flockcare.exchange.importing import in_words
 from flockcare.exchange.limits import LARGEST_TABLE
 from flockcare.exchange.services import Refused, apply
 from flockcare.exchange.spreadsheet.forms import SheetForm
-from flockcare.exchange.spreadsheet.sheet import Sheet, read_sheet, read_text
+from flockcare.exchange.spreadsheet.memory import remember, remembered
+from flockcare.exchange.spreadsheet.sheet import WHY_NOT, Sheet, read_sheet, read_text
 from flockcare.exchange.spreadsheet.targets import TABLES
-from flockcare.exchange.spreadsheet.translating import PAST, Found, Mapping
-from flockcare.exchange.views import in_words
+from flockcare.exchange.spreadsheet.translating import Found, Mapping
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 
-PREVIEWED = 8
+# Rows of the table as it is, and of how it is read.
+SHOWN, PREVIEWED = 5, 8
 MOST_WRONG_SHOWN = 200
 PLACES = {"birds": "birds", "weights": "birds", "care": "care:list"}
 
@@ -59,16 +68,19 @@ def _look(request, flock):
 
 
 def _show(request, flock, table: str, sheet: Sheet, told):
-    mapping = Mapping(flock, table, sheet, told)
+    mapping = Mapping(flock, table, sheet, told or remembered(flock, table, sheet))
     found = None if mapping.mistakes else mapping.read()
-    wanted, refused = told.get("take", ""), None
+    if "refused" in told and found and found.wrong:
+        return _refused_rows(sheet, found)
+    wanted, refused, changesets = told.get("take", ""), None, []
     if wanted and found and found.plan and (wanted == "good" or not found.wrong):
         try:
-            apply(found.plan, by=request.user)
+            apply(found.plan, by=request.user, done=changesets.append)
         except Refused as error:
             refused = error
         else:
-            return _taken(request, flock, table, found)
+            remember(mapping)
+            return _taken(request, flock, table, found, changesets[0])
     context = {
         "flock": flock,
         "here": "more",
@@ -76,8 +88,9 @@ def _show(request, flock, table: str, sheet: Sheet, told):
         "table": table,
         "tables": TABLES.items(),
         "packed": sheet.pack(),
+        "shown": sheet.rows[:SHOWN],
+        "remembered": not told and bool(mapping.told),
         "mistakes": mapping.mistakes,
-        "pasts": [(value, words, value == mapping.past) for value, words in PAST.items()],
         "refused": refused,
         "looked": bool(told),
         **_of_rows(found),
@@ -94,8 +107,29 @@ def _of_rows(found: Found | None) -> dict:
         "preview": _preview(found),
         "wrong": found.wrong[:MOST_WRONG_SHOWN],
         "good": len(found.rows),
+        "bad": found.bad_rows,
         "there": sum(found.plan.already_there.values()) if found.plan else 0,
     }
+
+
+def _refused_rows(sheet: Sheet, found: Found):
+    """A file to correct and send again: what was refused, and why in the last column."""
+    out = io.StringIO(newline="")
+    write = csv.writer(out).writerow
+    write([guard(cell) for cell in (*sheet.header, WHY_NOT)])
+    why = found.why_not
+    for number, cells in sheet.rows:
+        if number in why:
+            write([guard(cell) for cell in (*cells, f"Row {number}. {why[number]}")])
+    return HttpResponse(
+        # Spreadsheets know UTF-8 by the mark in front.
+        out.getvalue().encode("utf-8-sig"),
+        content_type="text/csv; charset=utf-8",
+        headers={
+            "Content-Disposition": 'attachment; filename="rows-to-correct.csv"',
+            "Cache-Control": "no-store",
+        },
+    )
 
 
 def _preview(found: Found) -> dict | None:
@@ -109,7 +143,7 @@ def _preview(found: Found) -> dict | None:
     }
 
 
-def _taken(request, flock, table: str, found: Found):
+def _taken(request, flock, table: str, found: Found, changeset: int | None):
     there = sum(found.plan.already_there.values())
     told = [f"Taken in: {in_words(found.plan)}."]
     if there:
@@ -117,7 +151,11 @@ def _taken(request, flock, table: str, found: Found):
     if found.wrong:
         count = found.bad_rows
         told.append(f"{count} {'row was' if count == 1 else 'rows were'} left out.")
-    messages.success(request, " ".join(told))
+    said = " ".join(told)
+    if changeset:
+        back = reverse("pages:changeset", args=[flock.pk, changeset])
+        said = format_html('{} <a href="{}">Take this import back</a>', said, back)
+    messages.success(request, said)
     if table in PLACES:
         return redirect(PLACES[table], flock.pk)
     return redirect("today", flock.pk)

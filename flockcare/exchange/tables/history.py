@@ -86,6 +86,9 @@ class Past:
     def __init__(self, flock, bylines):
         self.flock, self.bylines = flock, bylines
         revisions = Revision.objects.filter(flock=flock).select_related("by").order_by("pk")
+        # How a whole flock came here says nothing of its records, and they go on as they came.
+        whole = Revision.Tool.EXPORT
+        revisions = revisions.exclude(tool=whole).exclude(first__tool=whole)
         self.revisions = [
             revision
             for revision in revisions

@@ -137,6 +137,7 @@ class Photos(Table):
         score, values = self.column("score").value(row), self.values(row)
         sorting = read_all(self.columns_of("sorting"), row)
         picture = pictures.picture_of(row)
+        work.plan.pictures.photos += 1
         if picture is None:
             return None
         try:

@@ -35,7 +35,7 @@ class Command(BaseCommand):
         try:
             plan = check(read_folder(path), flock, keepers=[owner] if is_new and owner else None)
             with in_words():
-                apply(plan, owner=owner, by=owner)
+                apply(plan, owner=owner, by=owner, whole=is_new)
         except Refused as refused:
             self._refuse(refused)
         for kind, (new, there) in plan.counts().items():

@@ -16,6 +16,7 @@ from django.core.wsgi import get_wsgi_application
 from flockcare.backup.archive import BackupProblem
 from flockcare.backup.keeping import keep_before_upgrade, make_daily_beside
 from flockcare.core import clock, starting
+from flockcare.exchange.importing import go_on_with_left
 from flockcare.exchange.pictures import clear_left
 from flockcare.photos.checking import check_daily, check_files
 from flockcare.photos.editing import purge
@@ -30,7 +31,7 @@ PORT = 8000
 HTTPS_ABOVE = 443
 THREADS = 8
 # In a thread of its own while serving: soon after the start, then every hour.
-HOURLY = [clock.look, make_daily_beside, clear_left, check_daily]
+HOURLY = [clock.look, make_daily_beside, go_on_with_left, clear_left, check_daily]
 FIRST_HOURLY_SECONDS = 60
 
 PLAIN_HTTP = (
