@@ -142,7 +142,7 @@ def for_whom(report: Report) -> list[str]:
     said += [
         words.more_in(grouping.key, worse, other, higher=_higher(grouping, worse, other))
         for grouping, worse, other in _standing_out(report)
-        if grouping.key != "season"
+        if grouping.key not in words.TIMES
     ][:1]
     return said or [words.NOBODY_STANDS_OUT]
 

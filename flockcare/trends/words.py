@@ -515,6 +515,8 @@ _GROUPS = {
     "breed": "birds of the breed {}",
     "age": "birds aged {}",
 }
+# Ways of sorting the weeks, which every bird lived through: they name no birds.
+TIMES = {"season", "wetness", "spell"}
 
 
 def more_in(key: str, worse: str, other: str, *, higher: bool) -> str:

@@ -203,6 +203,19 @@ def test_the_groups_say_that_they_take_before_and_after_a_told_change_together(r
     assert untold.changes[0].state not in ("clear", "some_sign") and untold.mixed == ""
 
 
+@pytest.mark.parametrize("key", words.WAYS)
+def test_a_difference_told_by_any_way_of_sorting_is_said_of_birds_or_left_out(report, key):
+    """Most of all by wet weeks, which stand out in a flock that logs how wet its yard is."""
+    grouping = next(one for one in report.groupings if len(one.rows) > 1)
+    rows = (
+        replace(grouping.rows[0], name="these", adjusted_p=1.0),
+        replace(grouping.rows[1], name="those", adjusted_p=0.001, ratio=Figure(3.0, 2.0, 4.0)),
+    )
+    told = replace(grouping, key=key, base="these", rows=rows)
+    said = answer_rows.for_whom(replace(report, groupings=(told,)))
+    assert any("those" in line for line in said) == (key not in ("season", "wetness", "spell"))
+
+
 # The pages
 
 
