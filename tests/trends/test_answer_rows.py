@@ -91,6 +91,11 @@ def test_the_mark_is_fewer_or_more_only_where_it_is_told(report):
             assert "look again around 24 Dec 2027" in words.one_line(one)
 
 
+def test_three_houses_are_listed_as_one_says_them(report):
+    (change,) = report.changes
+    assert replace(change, houses=("Ark", "Barn", "Shed")).place == "Ark, Barn and Shed"
+
+
 def test_what_can_never_be_told_does_not_ask_to_wait():
     """Nobody checked before the change, so waiting brings nothing."""
     records = simulated(seed=1, birds=8, days=200, change=-30)
