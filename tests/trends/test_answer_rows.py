@@ -96,6 +96,22 @@ def test_three_houses_are_listed_as_one_says_them(report):
     assert replace(change, houses=("Ark", "Barn", "Shed")).place == "Ark, Barn and Shed"
 
 
+def test_the_one_change_that_fewer_followed_is_named_first(report):
+    fewer, early = words.mark(report.changes[0]), words.TOO_EARLY
+    told = [(early, "Feed changed"), (fewer, "Yard drained")]
+    assert words.lead(told).startswith("Perhaps: fewer new cases after “Yard drained”.")
+    assert words.lead([*told, (fewer, "Roost lowered")]).startswith(
+        "Perhaps: fewer new cases after 2 of 3 changes."
+    )
+
+
+@pytest.mark.django_db
+def test_the_three_answers_stand_before_the_line_of_any_change(yard):
+    page = yard.clients.owner.get(reverse("trends:page", args=[yard.flock.pk])).text
+    asked = ("Did something help?", "What to change next?", "For which birds?", 'class="answers"')
+    assert sorted(asked, key=page.index) == list(asked)
+
+
 def test_what_can_never_be_told_does_not_ask_to_wait():
     """Nobody checked before the change, so waiting brings nothing."""
     records = simulated(seed=1, birds=8, days=200, change=-30)
