@@ -264,8 +264,8 @@ def test_before_its_day_it_stands_with_its_date(cast, birds):
     ("kind", "said"),
     [
         ("watched", "check by {}"),
-        ("dressing on", "right foot: dressing by {}"),
-        ("dressing looked at", "right foot: dressing by {}"),
+        ("dressing on", "right foot: check the dressing by {}"),
+        ("dressing looked at", "right foot: check the dressing by {}"),
     ],
 )
 def test_what_is_due_of_a_step_stands_for_the_look_too(cast, birds, kind, said):
