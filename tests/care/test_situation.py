@@ -274,6 +274,14 @@ def test_what_is_due_of_a_step_stands_for_the_look_too(cast, birds, kind, said):
     assert f"Next: {said.format(date_of(1))}" in " ".join(case_page(cast, birds["Dill"]).split())
 
 
+def test_a_limp_seen_again_is_not_said_to_have_begun_that_day(cast, birds):
+    for days_ago in (9, 2):
+        look(cast, birds["Dill"], days_ago=days_ago, left=CLEAR, right=SWOLLEN, gait=2)
+    seen = date_format(day(-2), "j M")
+    for page in pages_of(cast, birds["Dill"]):
+        assert f"Limps, seen {seen} by" in words(page) and f"Limps, since {seen}" not in words(page)
+
+
 def test_who_has_looked_today_is_asked_again_tomorrow(cast, birds):
     look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
     step(cast, birds["Dill"], "watched", foot="right")
