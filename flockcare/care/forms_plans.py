@@ -4,8 +4,7 @@ from django import forms
 
 from flockcare.care import parts
 from flockcare.care.forms import DAYS_UNKNOWN, HERSELF, WITHDRAWAL_DAYS, StepForm, day_input
-from flockcare.care.models import PLANNED, WITHHOLDING, CarePlan, KitItem, StepKind
-from flockcare.care.plans import WHAT
+from flockcare.care.models import PLANNED, WHAT, WITHHOLDING, CarePlan, KitItem, StepKind
 from flockcare.core.forms import KeeperForm, KeeperModelForm
 from flockcare.core.lines import one_line
 from flockcare.people.models import Keeper

@@ -205,6 +205,14 @@ class StepKind(models.TextChoices):
     MEDICINE = "medicine", "medicine"
 
 
+# What is still to be done, where a kind says what was done.
+WHAT = {
+    StepKind.SOAKED: "soak",
+    StepKind.RINSED: "rinse",
+    StepKind.OINTMENT: "ointment",
+    StepKind.DRESSING_CHANGED: "dressing",
+    StepKind.MEDICINE: "medicine",
+}
 WITHHOLDING = (StepKind.MEDICINE, StepKind.OINTMENT)
 DRESSED = (StepKind.DRESSING_ON, StepKind.DRESSING_SEEN, StepKind.DRESSING_CHANGED)
 
@@ -568,14 +576,13 @@ class CarePlan(FlockRecord):
 
     @property
     def words(self) -> str:
-        """``left foot: soaked, Epsom salt; dressing changed, every 2 days``."""
-        done = "; ".join(
-            ", ".join(filter(None, (StepKind(part["kind"]).label, part["product"])))
-            for part in self.parts
+        """``left foot: soak, Epsom salt; dressing, every 2 days``."""
+        what = "; ".join(
+            ", ".join(filter(None, (WHAT[part["kind"]], part["product"]))) for part in self.parts
         )
         often = "every day" if self.every_days == 1 else f"every {self.every_days} days"
         foot = self.foot and self.get_foot_display()
-        return ": ".join(filter(None, (foot, f"{done}, {often}")))
+        return ": ".join(filter(None, (foot, f"{what}, {often}")))
 
     @property
     def is_medicine(self) -> bool:

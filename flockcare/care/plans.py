@@ -16,18 +16,11 @@ from uuid import UUID
 from django.utils import timezone
 
 from flockcare.care.due import DRESSING, Due, line_of, open_dues
-from flockcare.care.models import CarePlan, CareStep, PutOff, StepKind
+from flockcare.care.models import WHAT, CarePlan, CareStep, PutOff, StepKind
 from flockcare.drawing.dates import short_words
 from flockcare.feet.due import Deadline
 from flockcare.people.models import Keeper
 
-WHAT = {
-    StepKind.SOAKED: "soak",
-    StepKind.RINSED: "rinse",
-    StepKind.OINTMENT: "ointment",
-    StepKind.DRESSING_CHANGED: "dressing",
-    StepKind.MEDICINE: "medicine",
-}
 # A dressing that is put on is one that was changed, with none before it.
 _COUNTS_AS = {StepKind.DRESSING_ON: StepKind.DRESSING_CHANGED}
 

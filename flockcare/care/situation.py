@@ -18,7 +18,6 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.due import (
-    DRESSING,
     LOOK,
     PLAN,
     kinds_of_line,
@@ -445,7 +444,7 @@ def _planned(due: PlanDue) -> Asked:
     )
 
 
-WORDS_OF_DUE = {LOOK: "check", DRESSING: "dressing", StepKind.VET: "vet visit"}
+WORDS_OF_DUE = {LOOK: "check", StepKind.VET: "vet visit"}
 
 
 def _eggs(hold: Hold | None) -> Eggs:

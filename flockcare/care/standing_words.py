@@ -27,9 +27,9 @@ def score_words(score: int) -> str:
 
 
 def sign_words(sign: Sign, today: date) -> str:
-    """``dull, since 3 Nov, seen by Ros``."""
-    by = f", seen by {sign.by}" if sign.by else ""
-    return f"{sign.words}, since {short_words(sign.on, today)}{by}"
+    """``dull, seen 3 Nov by Ros``: on the day it was seen last, however long she has it."""
+    by = f" by {sign.by}" if sign.by else ""
+    return f"{sign.words}, seen {short_words(sign.on, today)}{by}"
 
 
 def foot_words(foot: FootStanding, today: date) -> str:

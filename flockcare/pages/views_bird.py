@@ -172,7 +172,7 @@ def _case_line(case: Case, last_day: dt.date) -> CaseLine:
         Foot(case.foot).label.capitalize(),
         _when(case),
         _days(case, last_day),
-        "swollen at worst" if case.worst == 2 else "never swollen",
+        "swollen at worst" if case.worst == 2 else "mild at worst",
     )
 
 

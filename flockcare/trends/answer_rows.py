@@ -20,8 +20,6 @@ from flockcare.trends.report import ChangeAnswer, Figure, Grouping, GroupRow, Re
 
 # Goes up when a line has other fields.
 EDITION = 1
-# Ways of sorting days, not birds.
-_OF_TIME = {"season", "wetness", "spell"}
 
 
 @dataclass(frozen=True)
@@ -146,7 +144,7 @@ def for_whom(report: Report) -> list[str]:
     said += [
         words.more_in(grouping.key, worse, other, higher=_higher(grouping, worse, other))
         for grouping, worse, other in _standing_out(report)
-        if grouping.key not in _OF_TIME
+        if grouping.key not in words.TIMES
     ][:1]
     return said or [words.NOBODY_STANDS_OUT]
 

@@ -210,20 +210,21 @@ def read(flock: Flock, told: list[HousingChange]) -> Records:
     houses = _houses(stays, states, happened, wetness)
     house_place = {row.key: number for number, row in enumerate(houses)}
     changes, undecided = _changes(flock, states, told, happened, house_place)
-    events, more = lasting(_events(happened, house_place), len(houses))
+    lived_in = [
+        StayRow(
+            place[_key(bird)],
+            house_place[_key(house)],
+            _ordinal(since, ALWAYS),
+            _ordinal(until, STILL),
+        )
+        for bird, house, _, since, until in stays
+    ]
+    events, more = lasting(_events(happened, house_place), len(houses), lived_in)
     return Records(
         birds=birds,
         looks=_looks(flock, place),
         houses=houses,
-        stays=[
-            StayRow(
-                place[_key(bird)],
-                house_place[_key(house)],
-                _ordinal(since, ALWAYS),
-                _ordinal(until, STILL),
-            )
-            for bird, house, _, since, until in stays
-        ],
+        stays=lived_in,
         changes=[*changes, *more],
         drops=list(_drops(states, house_place)),
         steps=list(_steps(flock, place)),
@@ -451,15 +452,20 @@ def _events(happened: list[Event], house_place) -> list[EventRow]:
     ]
 
 
-def lasting(events: list[EventRow], houses: int) -> tuple[list[EventRow], list[ChangeRow]]:
+def lasting(
+    events: list[EventRow], houses: int, stays: Sequence[StayRow] = ()
+) -> tuple[list[EventRow], list[ChangeRow]]:
     """The events, each with whether it is judged as a change, and those changes.
 
     What stays so until the next time is a change of the houses it touched, unless it was done
-    again within ``REPEATED_DAYS``: a habit is on both sides of each of its days.
+    again within ``REPEATED_DAYS``: a habit is on both sides of each of its days. What happened to
+    the whole flock touched the houses lived in that day; all of them where nobody's is known.
     """
     told, changes = [], []
     for event in events:
-        touched = range(houses) if event.house is None else (event.house,)
+        lived_in = {stay.house for stay in stays if stay.since <= event.day < stay.until}
+        of_all = sorted(lived_in) or range(houses)
+        touched = of_all if event.house is None else (event.house,)
         judged = event.kind in LASTING and not any(
             other is not event and _again(event, other) for other in events
         )

@@ -7,6 +7,8 @@ import datetime as dt
 import math
 from dataclasses import dataclass, field
 
+from django.utils.text import get_text_list
+
 from flockcare.analysis.answers import Estimate
 from flockcare.drawing.dates import date_words
 
@@ -168,7 +170,7 @@ class ChangeAnswer:
 
     @property
     def place(self) -> str:
-        return " and ".join(self.houses)
+        return get_text_list(self.houses, "and")
 
     @property
     def when(self) -> str:

@@ -46,7 +46,7 @@ def page(request, flock):
             "report": report,
             "rows": rows,
             "little": answer_rows.little(report, rows),
-            "lead": words.lead([row.mark for row in rows]),
+            "lead": words.lead([(row.mark, row.called) for row in rows]),
             "cautions": report.headline[: report.headline.index(report.summary.sentences[0])],
             "next_change": answer_rows.next_change(report),
             "for_whom": answer_rows.for_whom(report),

@@ -470,12 +470,14 @@ def _new_cases(found: BeforeAfter) -> str:
     return said if rough else f"about {said}"
 
 
-def lead(marks: Sequence[Mark]) -> str:
-    """Over the lines: whether something helped."""
+def lead(told: Sequence[tuple[Mark, str]]) -> str:
+    """Over the lines: whether something helped. ``told``: of each change, and how it is called."""
+    marks = [mark for mark, _ in told]
     changes = count(len(marks), "change")
     if FEWER in marks:
-        said = f"Perhaps: fewer new cases after {marks.count(FEWER)} of {changes}."
-        return f"{said} Records can't say why."
+        fewer = [called for mark, called in told if mark is FEWER]
+        after = f"“{fewer[0]}”" if len(fewer) == 1 else f"{len(fewer)} of {changes}"
+        return f"Perhaps: fewer new cases after {after}. Records can't say why."
     if MORE in marks:
         return f"No sign of it; more new cases after {marks.count(MORE)} of {changes}."
     return "Too early to say." if TOO_EARLY in marks else "Nothing shows so far."
@@ -519,6 +521,8 @@ _GROUPS = {
     "breed": "birds of the breed {}",
     "age": "birds aged {}",
 }
+# Ways of sorting the weeks, which every bird lived through: they name no birds.
+TIMES = {"season", "wetness", "spell"}
 
 
 def more_in(key: str, worse: str, other: str, *, higher: bool) -> str:

@@ -1,6 +1,7 @@
 """Trends with three years of records, on a phone and a laptop, by touch, by keys and in print."""
 
 import datetime as dt
+import itertools
 import re
 
 import pytest
@@ -95,4 +96,14 @@ def test_it_works_without_script_and_prints(browser, site, trends):
     page.goto(trends)
     assert page.locator("svg.months .cases").count() > 20
     assert len(page.pdf()) > 20_000
+    # As wide as paper, the axis lies close over its ranges and no word of it on another.
+    page.set_viewport_size({"width": 700, "height": 1000})
+    page.emulate_media(media="print")
+    axis = page.locator("svg.answer-axis")
+    assert axis.bounding_box()["height"] <= 48
+    boxes = [text.bounding_box() for text in axis.locator("text").all()]
+    lowest = max(box["y"] for box in boxes)
+    row = sorted((box["x"], box["width"]) for box in boxes if box["y"] > lowest - 4)
+    assert len(row) == 7
+    assert all(x + width < to for (x, width), (to, _) in itertools.pairwise(row))
     context.close()

@@ -98,6 +98,9 @@ def test_nothing_entered_is_unknown_and_never_none(cast, birds):
 def test_entered_as_none_is_no_hold(cast, birds):
     step(cast, birds["Dill"], "ointment", egg_days=0, meat_days=0, days_from="label")
     assert holds(cast) == []
+    page = cast.clients.keeper.get(url(cast, "holds")).text
+    assert page.count("No eggs are withdrawn.") == 1
+    assert page.index("No eggs are withdrawn.") < page.index("If you cannot tell"), "first"
 
 
 def test_what_is_no_medicine_withdraws_nothing(cast, birds):

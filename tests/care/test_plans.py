@@ -432,7 +432,7 @@ def test_a_plan_is_set_up_changed_stopped_and_deleted(cast, birds):
     ]
     assert (plan.until, plan.turns) == (None, [[key, ""] for key in turns])
     page = shown(client, url(cast, "plan", plan.pk))
-    assert "Left foot: soaked, warm water; dressing changed, Gauze, every 2 days" in page
+    assert "Left foot: soak, warm water; dressing, Gauze, every 2 days" in page
     assert "Next:" in page and "(Owner)" in page
     assert "Ask the vet before" not in page
     answer = client.post(url(cast, "plan_move", plan.pk), {"to": str(day(-1))})

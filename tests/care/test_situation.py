@@ -264,14 +264,22 @@ def test_before_its_day_it_stands_with_its_date(cast, birds):
     ("kind", "said"),
     [
         ("watched", "check by {}"),
-        ("dressing on", "right foot: dressing by {}"),
-        ("dressing looked at", "right foot: dressing by {}"),
+        ("dressing on", "right foot: check the dressing by {}"),
+        ("dressing looked at", "right foot: check the dressing by {}"),
     ],
 )
 def test_what_is_due_of_a_step_stands_for_the_look_too(cast, birds, kind, said):
     look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
     step(cast, birds["Dill"], kind, foot="right", next_due=day(1))
     assert f"Next: {said.format(date_of(1))}" in " ".join(case_page(cast, birds["Dill"]).split())
+
+
+def test_a_limp_seen_again_is_not_said_to_have_begun_that_day(cast, birds):
+    for days_ago in (9, 2):
+        look(cast, birds["Dill"], days_ago=days_ago, left=CLEAR, right=SWOLLEN, gait=2)
+    seen = date_format(day(-2), "j M")
+    for page in pages_of(cast, birds["Dill"]):
+        assert f"Limps, seen {seen} by" in words(page) and f"Limps, since {seen}" not in words(page)
 
 
 def test_who_has_looked_today_is_asked_again_tomorrow(cast, birds):

@@ -78,7 +78,7 @@ def test_cases_are_told_current_first(cast, birds):
     words = text_of(got)
     # By hand from 14 May 2026: sore on the 9th, clear on the 2nd; 5 to 12 days.
     current = (
-        "Left foot since 9 May 2026 (seen clear on 2 May 2026) 5–12 days, never swollen. "
+        "Left foot since 9 May 2026 (seen clear on 2 May 2026) 5–12 days, mild at worst. "
         "Last check: 9 May 2026, score 1, by Keeper"
     )
     # Clear on 15 March and 4 April, sore on 25 and 29 March: 4 to 20 days.

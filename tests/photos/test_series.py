@@ -369,7 +369,7 @@ def test_the_page_says_verdict_percent_and_pace(cast, birds):
     text = " ".join(cast.clients.viewer.get(page(cast.flock, birds["Dill"])).text.split())
     assert "<strong>Between these two: smaller</strong>" in text
     assert "314 ± 16 mm²" in text and "201 ± 10 mm²" in text
-    assert "−36 %" in text and "inwards by 1.00 mm a week (14 days)" in text
+    assert "−36&nbsp;%" in text and "inwards by 1.00 mm a week (14 days)" in text
     # √(15.7² + 10.1²)
     assert "here 18.6 mm², and they differ by 113.1 mm²" in text
 

@@ -135,6 +135,27 @@ def test_the_mark_is_fewer_or_more_only_where_it_is_told(report):
             assert "look again around 24 Dec 2027" in words.one_line(one)
 
 
+def test_three_houses_are_listed_as_one_says_them(report):
+    (change,) = report.changes
+    assert replace(change, houses=("Ark", "Barn", "Shed")).place == "Ark, Barn and Shed"
+
+
+def test_the_one_change_that_fewer_followed_is_named_first(report):
+    fewer, early = words.mark(report.changes[0]), words.TOO_EARLY
+    told = [(early, "Feed changed"), (fewer, "Yard drained")]
+    assert words.lead(told).startswith("Perhaps: fewer new cases after “Yard drained”.")
+    assert words.lead([*told, (fewer, "Roost lowered")]).startswith(
+        "Perhaps: fewer new cases after 2 of 3 changes."
+    )
+
+
+@pytest.mark.django_db
+def test_the_three_answers_stand_before_the_line_of_any_change(yard):
+    page = yard.clients.owner.get(reverse("trends:page", args=[yard.flock.pk])).text
+    asked = ("Did something help?", "What to change next?", "For which birds?", 'class="answers"')
+    assert sorted(asked, key=page.index) == list(asked)
+
+
 def test_what_can_never_be_told_does_not_ask_to_wait():
     """Nobody checked before the change, so waiting brings nothing."""
     records = simulated(seed=1, birds=8, days=200, change=-30)
@@ -245,6 +266,19 @@ def test_the_groups_say_that_they_take_before_and_after_a_told_change_together(r
     assert report.mixed in "\n".join(spoken(report))
     untold = build(simulated(seed=1, birds=12, days=400), flock="", today=TODAY)
     assert untold.changes[0].state not in ("clear", "some_sign") and untold.mixed == ""
+
+
+@pytest.mark.parametrize("key", words.WAYS)
+def test_a_difference_told_by_any_way_of_sorting_is_said_of_birds_or_left_out(report, key):
+    """Most of all by wet weeks, which stand out in a flock that logs how wet its yard is."""
+    grouping = next(one for one in report.groupings if len(one.rows) > 1)
+    rows = (
+        replace(grouping.rows[0], name="these", adjusted_p=1.0),
+        replace(grouping.rows[1], name="those", adjusted_p=0.001, ratio=Figure(3.0, 2.0, 4.0)),
+    )
+    told = replace(grouping, key=key, base="these", rows=rows)
+    said = answer_rows.for_whom(replace(report, groupings=(told,)))
+    assert any("those" in line for line in said) == (key not in ("season", "wetness", "spell"))
 
 
 # The pages

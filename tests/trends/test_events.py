@@ -9,7 +9,7 @@ from flockcare.housing.models import Event, FeatureState, HousingChange, Wetness
 from flockcare.people.models import Revision
 from flockcare.trends import changes, groups, records, thresholds
 from flockcare.trends.answers import build
-from flockcare.trends.records import STILL, WETNESS, EventRow, WetnessRow, lasting
+from flockcare.trends.records import ALWAYS, STILL, WETNESS, EventRow, StayRow, WetnessRow, lasting
 from flockcare.trends.report_cache import fingerprint
 from flockcare.trends.watch import UNKNOWN, Watch
 from tests.trends.flocks import DAY_0, flock, simulated
@@ -41,6 +41,16 @@ def test_what_stays_so_is_judged_unless_it_is_a_habit(events, judged):
     assert [event.judged for event in told] == judged
     touched = [2 if event.house is None else 1 for event in told if event.judged]
     assert len(made) == sum(touched)
+
+
+def test_what_the_whole_flock_met_touched_the_houses_lived_in_that_day():
+    stays = [StayRow(0, 0, ALWAYS, DAY_0 + 90), StayRow(0, 2, DAY_0 + 90, STILL)]
+    stays.append(StayRow(1, 1, DAY_0 + 50, STILL))
+    for day, touched in ((49, [0]), (50, [0, 1]), (90, [1, 2])):
+        _, made = lasting([row(day)], 4, stays)
+        assert [change.house for change in made] == touched
+    _, made = lasting([row(49)], 4, stays[1:])
+    assert [change.house for change in made] == [0, 1, 2, 3], "where nobody is known to have lived"
 
 
 def with_events(*events, **more):
