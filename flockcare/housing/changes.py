@@ -106,6 +106,8 @@ def differences(
         was, now = getattr(before, name), getattr(after, name)
         if was == now:
             continue
+        if name == "along_cm" and was is None:
+            continue  # Where it was drawn had been worked out; that it is said now is no news.
         if was in (None, "") or now in (None, ""):
             noted.append(_noted(name, now, units))
         else:
