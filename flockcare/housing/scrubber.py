@@ -53,7 +53,9 @@ def stops_of(
 def _words(one: Change | Event) -> str:
     if isinstance(one, Event):
         return one.words
-    return "the record begins" if one.begins else one.called
+    if one.begins:
+        return "the record begins"
+    return one.called or ("photo" if one.photos else "")
 
 
 def day_at(stops: Sequence[Stop], step: str) -> dt.date | None:

@@ -9,9 +9,10 @@ if (slider) {
   const say = () => {
     const { label } = options[slider.value];
     slider.setAttribute("aria-valuetext", label);
-    document.getElementById("step-says").textContent = label;
+    const newest = slider.value === slider.max;
+    document.getElementById("step-says").textContent = newest ? "As it is today" : `As it was on ${label}`;
   };
-  say();
+  slider.setAttribute("aria-valuetext", options[slider.value].label);
   slider.addEventListener("input", say);
   document.addEventListener("htmx:afterSwap", ({ detail }) => {
     // An answer to the slider itself may come while the finger is already farther.
