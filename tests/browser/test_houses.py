@@ -280,6 +280,7 @@ def test_a_house_over_time(open_phone, barn, tmp_path):
         page.click(".add-photo button.large")
         page.wait_for_selector(".notice:has-text('Saved: 1 photo')")
     assert page.locator(".strip time").first.text_content() == began
+    assert overflow(page) <= 0 and not problems(page)
     page.goto(barn)
     page.locator(".history a[data-viewer]").first.click()
     page.wait_for_selector(".viewer-foot a")

@@ -273,3 +273,13 @@ def test_the_day_of_a_photo_is_its_cameras_where_it_is_known():
     taken = dt.datetime(2026, 6, 10, 12, tzinfo=dt.UTC)
     for precision, day in ((Precision.DAY, JUNE), (Precision.MONTH, JULY), ("unknown", JULY)):
         assert film.day_of(Photo(taken=taken, taken_precision=precision), JULY) == day
+
+
+def test_nothing_is_measured_in_a_photo_of_a_house(cast):
+    one = photo(cast.flock, 1)
+    page = reverse("photos:photo", args=[cast.flock.pk, one.pk])
+    assert "Measure the sore" in cast.clients.owner.get(page).content.decode()
+    Photo.objects.filter(pk=one.pk).update(of_house=True)
+    shown = cast.clients.owner.get(page).content.decode()
+    assert "<h1>Photo of a house</h1>" in " ".join(shown.split()).replace("<h1> ", "<h1>")
+    assert "sore" not in shown and "not named yet" not in shown
