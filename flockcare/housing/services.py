@@ -179,6 +179,20 @@ def keep_photos(*, record: HousingChange | Event, photos: Iterable, without: Ite
     record.photos.remove(*without)
 
 
+@history.changeset()
+def add_photos_of_house(
+    *, house: House, photos: dict[dt.date, list[Photo]], by, today: dt.date
+) -> None:
+    """Photos by the day that they show; each is put to what keepers say of that day."""
+    for on, taken in photos.items():
+        _not_to_come(on, today)
+        _one_at_a_time(house)
+        said = HousingChange.objects.filter(house=house, on=on, planned=False)
+        if not said.exists():
+            _tell(house, on, HousingChange(keeper=by), by=by)
+        keep_photos(record=said.get(), photos=taken)
+
+
 def _one_at_a_time(house: House) -> None:
     """Of two who say something of one day the second waits, and then sees what the first said."""
     House.objects.select_for_update().filter(pk=house.pk).first()

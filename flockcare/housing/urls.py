@@ -6,6 +6,7 @@ from flockcare.housing import (
     views_changes,
     views_events,
     views_landing,
+    views_photos,
     views_stays,
     views_whatif,
 )
@@ -33,6 +34,7 @@ urlpatterns = [
     path("wetness/<uuid:wetness_id>/delete/", views_events.wetness_delete, name="wetness_delete"),
     path("<uuid:house_id>/", views.house, name="house"),
     path("<uuid:house_id>/wetness/", views_events.wetness, name="wetness"),
+    path("<uuid:house_id>/photos/", views_photos.photos, name="photos"),
     path("<uuid:house_id>/edit/", views.house_edit, name="edit"),
     path("<uuid:house_id>/delete/", views.house_delete, name="delete"),
     path("<uuid:house_id>/features/add/", views_changes.feature_add, name="feature_add"),

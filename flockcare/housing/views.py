@@ -11,9 +11,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
+from django_htmx.http import replace_url
 
 from flockcare.core.forms import saved
-from flockcare.housing import changes, elevation, services
+from flockcare.housing import changes, elevation, scrubber, services
 from flockcare.housing.capacity import DIRECTIVE_SCOPE, THUMB_SCOPE, capacity, thumb
 from flockcare.housing.changes import description
 from flockcare.housing.checklist import unanswered
@@ -106,7 +107,10 @@ def _homeless(flock, counts) -> int:
 @require_safe
 @flock_view()
 def house(request, flock, house_id):
-    """A house as it is, or with ``?on=`` as it was on a day; ``?all`` tells its whole history."""
+    """A house as it is, or as it was on a day; ``?all`` tells its whole history.
+
+    ``?on=``: the day; ``?step=``: its number among the stops of the slider.
+    """
     wetness = Wetness.objects.filter(house=OuterRef("pk")).order_by("-on")
     newest = Walk.objects.filter(house=OuterRef("pk")).order_by("-on")
     house = get_object_or_404(
@@ -122,18 +126,20 @@ def house(request, flock, house_id):
     )
     house.flock = flock
     today = timezone.localdate()
-    day, strange = _chosen_day(request.GET.get("on", ""), today)
     record = record_of(house)
+    parts = Prefetch("planned_states", PlannedState.objects.select_related("feature"))
+    told = HousingChange.objects.filter(house=house).select_related("keeper")
+    said = with_names([*told.prefetch_related("photos", parts), *events_of(house)])
+    told = [one for one in said if isinstance(one, HousingChange)]
+    events = [one for one in said if isinstance(one, Event)]
+    history = changes.history(record, told, events, units=flock.units)
+    stops = scrubber.stops_of(record, history, events, today)
+    day, strange = _chosen_day(request.GET.get("on", ""), today)
+    day = scrubber.day_at(stops, request.GET.get("step", "")) or day
     try:
         layout, refused = record.on(day), ""
     except NotRecorded as error:
         layout, refused = [], str(error)
-    parts = Prefetch("planned_states", PlannedState.objects.select_related("feature"))
-    told = HousingChange.objects.filter(house=house).select_related("keeper")
-    said = with_names([*told.prefetch_related("photos", parts), *_events_of(house)])
-    told = [one for one in said if isinstance(one, HousingChange)]
-    events = [one for one in said if isinstance(one, Event)]
-    history = changes.history(record, told, events, units=flock.units)
     asked = next((change for change in history if change.asks), None)
     whole = "all" in request.GET
     # Of each its own number, or a habit would leave no room for the changes. On one day what
@@ -144,13 +150,14 @@ def house(request, flock, house_id):
     landers = [] if refused else landers_on(house, day)
     residents = residents_on(house, day) if refused else [one.bird for one in landers]
     classes = [bird.weight_class for bird in residents]
-    return render(
+    answer = render(
         request,
         "housing/house.html",
         {
             "here": "houses",
             "house": house,
             "record": record,
+            **scrubber.then(house, stops, history, events, day=day, today=today),
             "day": day,
             "today": today,
             "past": day != today,
@@ -188,9 +195,13 @@ def house(request, flock, house_id):
             ],
         },
     )
+    if request.htmx:
+        # Stops are numbered anew with every record; a day stays what it is.
+        replace_url(answer, request.path if day == today else f"{request.path}?on={day}")
+    return answer
 
 
-def _events_of(house: House):
+def events_of(house: House):
     """Those of the house and of the whole flock, each with its first photo."""
     photo = Photo.objects.filter(events=OuterRef("pk")).order_by("pk").values("pk")[:1]
     events = Event.objects.filter(Q(house=None) | Q(house=house), flock=house.flock)

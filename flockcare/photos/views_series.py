@@ -34,10 +34,30 @@ def series_of(request, bird: Bird, foot: str, *, scores=None, care=()) -> dict:
     ``scores``: by photo, how the foot was when it was taken; ``care``: days with what was done to
     it, oldest first. Both are known to whoever stands above this.
     """
-    flock = bird.flock
     shots = shots_in_order.shots_of(bird, foot)
     for shot in shots:
-        shot.photo.flock = flock
+        shot.photo.flock = bird.flock
+    context = film(request, shots, scores=scores, care=care) | {
+        "bird": bird,
+        "foot": foot,
+        "foot_name": Foot(foot).label,
+        "other_foot": next(other for other in Foot if other != foot),
+        "here": "birds",
+    }
+    if len(shots) > 1:
+        title = f"Sores of {bird.name}, {Foot(foot).label}, over time"
+        chosen = [each for each in shots if each in (context["now"], context["partner"])]
+        context["chart"] = series_chart.draw(
+            shots, _choose_with(chosen, context["view"]), title, care=care, now=context["now"]
+        )
+    return context
+
+
+def film(request, shots: list[shots_in_order.Shot], *, scores=None, care=()) -> dict:
+    """Photos in the order of ``shots`` as a strip, and the two that are asked for compared.
+
+    ``scores``: by photo, what stands under it; ``care`` as in ``series_of``.
+    """
     view = request.GET.get("view")
     view = view if view in VIEWS else SIDE
     asked = request.GET.get("a", ""), request.GET.get("b", "")
@@ -46,14 +66,9 @@ def series_of(request, bird: Bird, foot: str, *, scores=None, care=()) -> dict:
     span, maps = shots_in_order.aligned(shots)
     shown = [now] if view == ONE and now else chosen
     frames = _frames(shots, scores or {}, care, maps, shown)
-    context = {
-        "bird": bird,
-        "foot": foot,
-        "foot_name": Foot(foot).label,
-        "other_foot": next(other for other in Foot if other != foot),
+    return {
         "view": view,
         "views": VIEWS.items(),
-        "here": "birds",
         "shots": shots,
         "frames": frames,
         "strip_span": span,
@@ -63,12 +78,6 @@ def series_of(request, bird: Bird, foot: str, *, scores=None, care=()) -> dict:
         "measured": len(maps),
         **_compared(shown, span, maps),
     }
-    if len(shots) > 1:
-        title = f"Sores of {bird.name}, {Foot(foot).label}, over time"
-        context["chart"] = series_chart.draw(
-            shots, _choose_with(chosen, view), title, care=care, now=now
-        )
-    return context
 
 
 @require_safe

@@ -3,12 +3,14 @@
 import re
 
 import pytest
+from PIL import Image
+from playwright.sync_api import expect
 
 from tests.browser.conftest import LAPTOP, PHONE
 from tests.browser.test_accessibility import problems
 
 SIZES = pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
-PAGES = ["landing/", "what-if/", "arrange/"]
+PAGES = ["", "landing/", "what-if/", "arrange/"]
 
 
 @pytest.fixture(scope="module")
@@ -241,3 +243,52 @@ def test_on_paper_the_drawing_stands_and_the_fields_do_not(open_phone, barn):
     page.goto(barn + "landing/")
     assert page.locator(".elevation:visible").is_visible()
     assert not page.locator("#step").is_visible()
+
+
+def test_a_house_over_time(open_phone, barn, tmp_path):
+    page = open_phone("ada")
+    page.goto(barn)
+    drawing = page.locator(".elevation:visible")
+    slider = page.locator("#step")
+    newest = slider.input_value()
+    assert "120 cm" in drawing.text_content()
+    slider.focus()
+    page.keyboard.press("Home")
+    page.wait_for_selector("#on-the-day[data-step='0']")
+    page.wait_for_url("**/?on=*")
+    assert "140 cm" in drawing.text_content()
+    assert page.evaluate("document.activeElement.id") == "step"
+    began = slider.get_attribute("aria-valuetext").partition(",")[0]
+    assert page.text_content("#step-says").startswith(f"As it was on {began}")
+    first_day = page.url.partition("?on=")[2]
+    page.click("#later")
+    expect(slider).to_have_value("1")
+    assert "120 cm" in drawing.text_content() and "?on=" in page.url
+    page.click("#now")
+    expect(slider).to_have_value(newest)
+    page.wait_for_url(f"**{barn}")
+    for thing in ("#step", "#earlier", "#later"):
+        assert page.locator(thing).bounding_box()["height"] >= 48
+    for colour, day in (("red", ""), ("blue", first_day)):
+        Image.new("RGB", (400, 300), colour).save(tmp_path / f"{colour}.jpg")
+        page.goto(f"{barn}photos/")
+        if not page.locator(".add-photo[open]").count():
+            page.click(".add-photo summary")
+        page.set_input_files("#id_photos", tmp_path / f"{colour}.jpg")
+        page.fill("#id_on", day)
+        page.wait_for_selector(".kept-photos img")
+        page.click(".add-photo button.large")
+        page.wait_for_selector(".notice:has-text('Saved: 1 photo')")
+    assert page.locator(".strip time").first.text_content() == began
+    assert overflow(page) <= 0 and not problems(page)
+    page.goto(barn)
+    page.locator(".history a[data-viewer]").first.click()
+    page.wait_for_selector(".viewer-foot a")
+    page.wait_for_selector(".viewer button[aria-label='Photo before'][aria-disabled=false]")
+    page.keyboard.press("ArrowLeft")
+    foot = page.locator(".viewer-foot").inner_text()
+    assert began in foot and "The record begins" in foot
+    page.keyboard.press("Escape")
+    page.wait_for_selector("dialog.viewer", state="hidden")
+    assert page.url.endswith(barn)
+    assert not page.problems

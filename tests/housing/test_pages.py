@@ -150,7 +150,8 @@ def test_history_shows_changes_with_notes_and_photos(cast, shed):
     page = text(cast.clients.owner, url("house", cast.flock.pk, shed.pk))
     assert "For Mace &amp; all." in page
     assert f"{photo.pk}/240.jpg" in page
-    assert page.index("10 Jun 2026") < page.index("the record begins")
+    history = page[page.index('id="history"') :]
+    assert history.index("10 Jun 2026") < history.index("the record begins")
 
 
 def test_a_long_history_is_cut_and_can_be_had_whole(cast, shed):
@@ -161,7 +162,7 @@ def test_a_long_history_is_cut_and_can_be_had_whole(cast, shed):
     assert "Top bar 67 → 68 cm" in page and "Top bar 140 → 60 cm" not in page
     assert "4 earlier" in page
     page = text(cast.clients.owner, address + "?all")
-    assert "Top bar 140 → 60 cm" in page and "earlier" not in page
+    assert "Top bar 140 → 60 cm" in page and "earlier</a>" not in page
 
 
 def test_a_walk_is_named_with_who_and_when(cast, shed):

@@ -55,10 +55,15 @@ def answer_axis():
 
 
 @register.simple_tag
-def answers_of_house(house):
-    """Day and lines of its changes as Trends last had them; None where nothing is kept."""
+def answers_of_house(house, on=None):
+    """Day and lines of its changes, or of its change of one day, as Trends last had them.
+
+    None where nothing is kept.
+    """
     found = answer_rows.kept(house.flock)
-    return found and found._replace(rows=[row for row in found.rows if house.name in row.houses])
+    return found and found._replace(
+        rows=[row for row in found.rows if house.name in row.houses and (not on or row.on == on)]
+    )
 
 
 @register.simple_tag
