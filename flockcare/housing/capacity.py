@@ -63,6 +63,16 @@ class Line:
 Pairs = Sequence[tuple[Feature, FeatureState]]
 
 
+def summed(lines: Sequence[Line]) -> str:
+    """``1 not met, 4 not known``, or that all are met."""
+    counted = [
+        f"{count} {verdict}"
+        for verdict in (Verdict.NOT_MET, Verdict.UNKNOWN)
+        if (count := sum(line.verdict == verdict for line in lines))
+    ]
+    return ", ".join(counted) or "all met"
+
+
 def capacity(
     layout: Pairs,
     *,

@@ -15,7 +15,7 @@ from django_htmx.http import replace_url
 
 from flockcare.core.forms import saved
 from flockcare.housing import changes, elevation, scrubber, services
-from flockcare.housing.capacity import DIRECTIVE_SCOPE, THUMB_SCOPE, capacity, thumb
+from flockcare.housing.capacity import DIRECTIVE_SCOPE, THUMB_SCOPE, capacity, summed, thumb
 from flockcare.housing.changes import description
 from flockcare.housing.checklist import unanswered
 from flockcare.housing.drawn import drawn
@@ -150,6 +150,14 @@ def house(request, flock, house_id):
     landers = [] if refused else landers_on(house, day)
     residents = residents_on(house, day) if refused else [one.bird for one in landers]
     classes = [bird.weight_class for bird in residents]
+    lines = capacity(
+        layout,
+        floor_cm2=house.floor_cm2,
+        classes=classes,
+        units=flock.units,
+        within=layout_of(house, day, layout),
+    )
+    rule_of_thumb = thumb(layout, classes=classes, units=flock.units)
     answer = render(
         request,
         "housing/house.html",
@@ -168,14 +176,9 @@ def house(request, flock, house_id):
                 (feature, description(state, flock.units), state) for feature, state in layout
             ],
             "residents": residents,
-            "capacity": capacity(
-                layout,
-                floor_cm2=house.floor_cm2,
-                classes=classes,
-                units=flock.units,
-                within=layout_of(house, day, layout),
-            ),
-            "thumb": thumb(layout, classes=classes, units=flock.units),
+            "capacity": lines,
+            "thumb": rule_of_thumb,
+            "room": summed([*lines, rule_of_thumb]),
             "scope": DIRECTIVE_SCOPE,
             "thumb_scope": THUMB_SCOPE,
             "unanswered": unanswered(layout),

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flockcare.housing.capacity import Verdict, capacity, thumb
+from flockcare.housing.capacity import Line, Verdict, capacity, summed, thumb
 from flockcare.housing.features import EDGES
 from flockcare.housing.flags import flags_of
 from flockcare.housing.landing import place_of
@@ -208,3 +208,12 @@ def test_measuring_more_never_turns_a_verdict(lengths, hens):
         ]
         if told != UNKNOWN:
             assert perch(whole, hens)[0] == told
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "said"),
+    [("MMM", "all met"), ("MNU", "1 not met, 1 not known"), ("UU", "2 not known"), ("", "all met")],
+)
+def test_the_table_of_room_in_a_few_words(verdicts, said):
+    by_letter = {"M": Verdict.MET, "N": Verdict.NOT_MET, "U": Verdict.UNKNOWN}
+    assert summed([Line("", "", "", by_letter[letter]) for letter in verdicts]) == said

@@ -105,7 +105,7 @@ def test_a_flock_without_houses_is_told_why_it_should_have_one(cast):
 def test_the_list_counts_birds_and_tells_the_last_change(cast, shed):
     page = text(cast.clients.owner, url("list", cast.flock.pk))
     assert "1 bird<" in page
-    assert "10 Jun 2026: Top bar 140 → 60 cm" in page
+    assert "10 Jun 2026: Top bar lowered to 60 cm" in page
     assert "2 birds in no house yet" in page
 
 
