@@ -11,7 +11,8 @@ NAMES = r"^(ramp|ladder)( [0-9]+)?$"
 
 def ramps(apps, schema_editor):
     feature = apps.get_model("housing", "Feature")
-    feature.objects.filter(kind="step", name__iregex=NAMES).update(kind="ramp")
+    here = feature.objects.using(schema_editor.connection.alias)
+    here.filter(kind="step", name__iregex=NAMES).update(kind="ramp")
 
 
 class Migration(migrations.Migration):
