@@ -9,7 +9,7 @@ from flockcare.people.models import Byline, Keeper
 
 @dataclass(frozen=True)
 class Guest:
-    """Somebody without an account here whom a link lets do something.
+    """Somebody without an account here who did something, or whom a link lets do it.
 
     ``name``: as it stands at what they did, such as ``Anna (sitter)``.
     """

@@ -88,6 +88,7 @@ NEW = {
     *("photos:add", "photos:card", "photos:cards", "photos:card_sheets", "photos:card_print"),
     "photos:measure",
     "photos:put_files_back",
+    "pages:coop_type",
 }
 REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
