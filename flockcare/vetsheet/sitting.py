@@ -11,7 +11,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, Sex
 from flockcare.care.dressing import STEPS, Step
 from flockcare.care.due import LOOK, followed_by
 from flockcare.care.models import DRESSED, CarePlan, CareStep, StepKind, TaskDone
@@ -146,7 +146,7 @@ def sitting(link: ShareLink, *, now: datetime) -> Sitting:
         OneBird(
             row,
             tuple(_things(row, plans, steps, days)),
-            egg_words(row.bird.name, row.standing.eggs, today),
+            egg_words(row.bird, row.standing.eggs, today),
         )
         for row in rows
     )
@@ -154,14 +154,14 @@ def sitting(link: ShareLink, *, now: datetime) -> Sitting:
     return Sitting(link, found, birds, tasks, tuple(_done(link, birds, today)))
 
 
-def egg_words(name: str, eggs: Eggs, today: date) -> str:
-    """``Don’t eat Dill’s eggs up to and including 7 Nov``."""
-    if eggs.state == "free":
+def egg_words(bird: Bird, eggs: Eggs, today: date) -> str:
+    """``Don’t eat Dill’s eggs up to and including 7 Nov``; empty where they may be eaten."""
+    if eggs.state == "free" or bird.sex == Sex.COCK:
         return ""
-    end = "until her keepers say so"
+    end = "until the keepers say so"
     if eggs.state == "withdrawn" and eggs.until:
         end = f"up to and including {short_words(eggs.until, today)}"
-    return f"Don’t eat {name}’s eggs {end}"
+    return f"Don’t eat {bird}’s eggs {end}"
 
 
 @dataclass(frozen=True)

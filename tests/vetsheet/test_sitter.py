@@ -2,22 +2,24 @@
 
 import logging
 import re
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from flockcare.birds.models import Bird
 from flockcare.care.models import CarePlan, CareStep, Task, TaskDone, VetContact
 from flockcare.care.services import repeat_step
+from flockcare.care.standing import Eggs
 from flockcare.core.models import token_hash
 from flockcare.housing.models import House
 from flockcare.people import services
 from flockcare.people.logs import HideTokens
 from flockcare.people.models import Membership, Revision, Role
 from flockcare.vetsheet.models import Purpose, ShareLink
-from flockcare.vetsheet.sitting import Days, sitting
+from flockcare.vetsheet.sitting import Days, egg_words, sitting
 from tests.care.steps import day, look, step, today
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, seen
 
@@ -123,6 +125,23 @@ def test_shows_what_is_due_and_nothing_else(cast, link, dill, birds):
         assert other not in page.text
     assert page.headers["X-Robots-Tag"] == "noindex" and "no-store" in page.headers["Cache-Control"]
     assert page.headers["Referrer-Policy"] == "strict-origin"
+
+
+@pytest.mark.parametrize(
+    ("sex", "eggs", "words"),
+    [
+        ("hen", Eggs(), ""),
+        (
+            "hen",
+            Eggs("withdrawn", date(2026, 11, 7)),
+            "Don’t eat Dill’s eggs up to and including 7 Nov",
+        ),
+        ("hen", Eggs("not known"), "Don’t eat Dill’s eggs until the keepers say so"),
+        ("cock", Eggs("not known"), ""),
+    ],
+)
+def test_whose_eggs(sex, eggs, words):
+    assert egg_words(Bird(name="Dill", sex=sex), eggs, date(2026, 11, 3)) == words
 
 
 def test_opens_nothing_before_its_days_after_them_or_once_ended(cast, plan, link):
