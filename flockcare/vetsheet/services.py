@@ -125,8 +125,9 @@ def revoke_share(*, link: ShareLink, by: Keeper) -> None:
 NOT_DUE = "That is done already, or no longer due."
 
 
-def tick(*, link: ShareLink, key: str, kind: str = "", now=None) -> None:
-    """Do what the sitter's page offers under this key; ``kind``: as one of its buttons says.
+def tick(*, link: ShareLink, key: str, kind: str = "", now=None) -> str:
+    """Do what the sitter's page offers under this key; returns what, in words. ``kind``: as one of
+    its buttons says.
 
     ValidationError where the page does not offer it, or no longer.
     """
@@ -149,20 +150,19 @@ def tick(*, link: ShareLink, key: str, kind: str = "", now=None) -> None:
             services_tasks.do_task(done=done, by=link.guest)
     except care_services.AlreadyDone:
         raise ValidationError(NOT_DUE) from None
+    return thing.title
 
 
-def undo_tick(*, link: ShareLink, key: str, now=None) -> None:
-    """Take back what the sitter did today; ValidationError for anything else."""
+def undo_tick(*, link: ShareLink, key: str, now=None) -> str:
+    """Undo what the sitter did today; returns what, in words. ValidationError for anything else."""
     now = now or timezone.now()
-    own = {done.key for done in sitting(link, now=now).done if done.key}
+    own = {done.key: done.words for done in sitting(link, now=now).done if done.key}
     if key not in own:
         raise ValidationError("Only what you did today can be undone here.")
     what, _, of = key.partition(":")
     if what == "task":
-        done = TaskDone.objects.filter(flock=link.flock, pk=of).first()
-        if done:
+        if done := TaskDone.objects.filter(flock=link.flock, pk=of).first():
             services_tasks.undo_task(done=done, by=link.guest)
-        return
-    step = CareStep.objects.filter(flock=link.flock, pk=of).first()
-    if step:
+    elif step := CareStep.objects.filter(flock=link.flock, pk=of).first():
         care_services.undo_care(steps=done_with(step), by=link.guest)
+    return own[key]

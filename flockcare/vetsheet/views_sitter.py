@@ -129,17 +129,17 @@ def _page(request, link, **more):
     return render(request, "vetsheet/sitter.html", context)
 
 
-def _answer(request, token, link, service, done: str, **said):
+def _answer(request, token, link, service, deed: str, **said):
     """After a tap, which is counted as a use of the link: the page anew."""
     services.spend(token=token)
     if _is_early(link):
         return redirect("vetsheet:sitter", token)
     try:
-        service(link=link, key=request.POST.get("what", ""), **said)
+        words = service(link=link, key=request.POST.get("what", ""), **said)
     except ValidationError as error:
         messages.warning(request, " ".join(error.messages))
     else:
-        messages.success(request, done)
+        messages.success(request, f"{deed}: {words}.")
     return redirect("vetsheet:sitter", token)
 
 
@@ -147,10 +147,10 @@ def _answer(request, token, link, service, done: str, **said):
 @sitter_view
 def tick(request, token, link):
     kind = request.POST.get("kind", "")
-    return _answer(request, token, link, services.tick, "Saved.", kind=kind)
+    return _answer(request, token, link, services.tick, "Saved", kind=kind)
 
 
 @require_POST
 @sitter_view
 def undo(request, token, link):
-    return _answer(request, token, link, services.undo_tick, "Undone: it is due again.")
+    return _answer(request, token, link, services.undo_tick, "Undone")

@@ -215,6 +215,7 @@ def test_its_address_stays_out_of_the_logs(link):
 def test_a_tick_is_on_today_and_in_the_history_under_the_sitters_name(cast, link, plan):
     page = tick(link, f"plan:{plan.pk}")
     assert "Nothing is due today." in page.text
+    assert "Saved: Dill, left foot: soak, dressing." in page.text
     done = CareStep.objects.order_by("kind")
     assert {(one.kind, one.keeper, one.by) for one in done} == {
         ("soaked", None, "Anna (sitter)"),
@@ -232,6 +233,7 @@ def test_undo_makes_it_due_again(cast, link, plan):
     page = tick(link, f"plan:{plan.pk}").text
     (key,) = re.findall(r'name="what"\s+value="(step:[^"]+)"', page)
     page = Client().post(f"{link}undo/", {"what": key}, follow=True).text
+    assert "Undone: Dill, left foot: " in page
     assert "1 thing to do" in page and not CareStep.objects.exists()
     gone = Revision.objects.filter(deed="delete")
     assert {one.author for one in gone} == {"Anna (sitter)"} and len(gone) == 2
