@@ -24,6 +24,7 @@ from flockcare.care.situation import usual_due
 from flockcare.core.models import Token, token_hash
 from flockcare.feet.services import validate_moment
 from flockcare.people import history, keys
+from flockcare.people.bylines import Guest, credited
 from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
 from flockcare.photos.moving import move_along
@@ -164,13 +165,15 @@ def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
 
     ``kind``: another step of the same line, such as taking a dressing off. AlreadyDone when a
     later step of the line is there, so that two who tap at once do it once. ValidationError for
-    what cannot be done with one tap.
+    what cannot be done with one tap. ``by``: a keeper, or a ``Guest``, whose taps are written into
+    the history too.
     """
     now = now or timezone.now()
+    keeper, name = credited(by)
     kind = kind or followed_by(step.kind)
     if kind not in kinds_of_line(step.kind) or kind in (StepKind.LIFTED, StepKind.VET):
         raise ValidationError("One tap can’t log this. Log it as a full entry.")
-    with transaction.atomic():
+    with history.changeset() as current:
         # Locked, so that of two keepers the second waits and then sees what the first has logged.
         step = CareStep.objects.select_for_update().get(pk=step.pk)
         if not is_open(step):
@@ -181,7 +184,8 @@ def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
             foot=step.foot,
             kind=kind,
             at=now,
-            keeper=by,
+            keeper=keeper,
+            keeper_name=name,
             next_due=_due_again(step, kind, now),
         )
         if kind == step.kind:
@@ -192,6 +196,8 @@ def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
                 setattr(again, name, getattr(before, name))
         again.amount = pieces_used(again.item, again.amount)
         log_step(step=again, now=now)
+        if isinstance(by, Guest):
+            keep_added([again], current, by=by)
     return again
 
 

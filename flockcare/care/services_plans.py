@@ -19,6 +19,7 @@ from flockcare.care.parts import DRESSINGS, pieces_used
 from flockcare.care.plans import PlanDue, plan_dues
 from flockcare.care.services import AlreadyDone, keep_added, log_step
 from flockcare.people import history
+from flockcare.people.bylines import credited
 
 OVER = "This plan is over: nothing of it is due."
 _OF_MEDICINE = ("egg_days", "meat_days", "days_from", "batch", "quantity", "decided_by")
@@ -92,13 +93,15 @@ def _step(plan: CarePlan, part: dict, by, now) -> CareStep:
         KitItem.objects.filter(flock=plan.flock, name__iexact=product).first() if product else None
     )
     amount = None if part["amount"] is None else Decimal(part["amount"])
+    keeper, name = credited(by)
     step = CareStep(
         flock=plan.flock,
         bird=plan.bird,
         foot=plan.foot,
         kind=_dressing(plan) if kind == StepKind.DRESSING_CHANGED else kind,
         at=now,
-        keeper=by,
+        keeper=keeper,
+        keeper_name=name,
         product=item.name if item else product,
         item=item,
         amount=pieces_used(item, amount),

@@ -8,7 +8,8 @@ from django.core.exceptions import ValidationError
 from flockcare.care.models import TaskDone, TaskKind
 from flockcare.care.tasks import tasks_of
 from flockcare.people import history
-from flockcare.people.models import Flock
+from flockcare.people.bylines import Guest, with_names
+from flockcare.people.models import Byline, Flock, Revision
 
 
 @history.changeset()
@@ -32,16 +33,24 @@ def set_tasks(
 
 @history.changeset()
 def do_task(*, done: TaskDone, by) -> None:
-    """ValidationError where it was done on that day already, by whom."""
+    """ValidationError where it was done on that day already, by whom.
+
+    Where ``by`` is a ``Guest``, it stands under that name, and in the history.
+    """
     # Of two who tap at once the second waits, and then sees what the first has logged.
     Flock.objects.select_for_update().get(pk=done.flock_id)
     same = TaskDone.objects.filter(
         flock=done.flock_id, kind=done.kind, house=done.house_id, bird=done.bird_id, on=done.on
     )
-    if before := same.select_related("keeper").first():
-        raise ValidationError(f"{before.keeper or 'Somebody'} has done this already.")
+    if before := with_names(same.select_related("keeper")[:1]):
+        raise ValidationError(f"{before[0].by or 'Somebody'} has done this already.")
     done.full_clean()
     done.save()
+    if isinstance(by, Guest):
+        byline = Byline(flock=done.flock, record=done.pk, field="keeper", name=by.name)
+        byline.full_clean()
+        byline.save()
+        history.keep_all([(done, {})], deed=Revision.Deed.ADD, by=by)
 
 
 @history.changeset()

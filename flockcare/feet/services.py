@@ -21,6 +21,7 @@ from flockcare.feet.models import (
     RoundBird,
 )
 from flockcare.people import history, keys
+from flockcare.people.bylines import credited
 from flockcare.people.models import Revision
 from flockcare.photos.models import DateSource, Foot, Photo, Precision
 from flockcare.photos.moving import move_along
@@ -108,16 +109,19 @@ def save_check(
 ) -> tuple[Check, bool]:
     """Store one check under the key it was made with; returns ``(check, is_new)``.
 
+    ``keeper``: who checked, a keeper or a ``Guest``.
     The same check sent again is answered as the first time. ``keys.KeyTaken`` when the key is
     taken by something else, ``ValidationError`` for what cannot be.
     """
     now = now or timezone.now()
     validate_moment(at, bird=bird, now=now)
+    keeper, keeper_name = credited(keeper)
     check = Check(
         id=check_id,
         flock=flock,
         bird=bird,
         keeper=keeper,
+        keeper_name=keeper_name,
         at=at,
         time_known=time_known,
         received_at=now,

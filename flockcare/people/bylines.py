@@ -1,6 +1,28 @@
 """Names of people who did something here and have no account."""
 
-from flockcare.people.models import Byline
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flockcare.people.models import Byline, Keeper
+
+
+@dataclass(frozen=True)
+class Guest:
+    """Somebody without an account here who did something, or whom a link lets do it.
+
+    ``name``: as it stands at what they did, such as ``Anna (sitter)``.
+    """
+
+    name: str
+
+    def __str__(self):
+        return self.name
+
+
+def credited(by: Keeper | Guest | None) -> tuple[Keeper | None, str]:
+    """Who did it as records hold it: a keeper, or the name of somebody without an account."""
+    return (None, by.name) if isinstance(by, Guest) else (by, "")
 
 
 def with_names(records, field: str = "keeper") -> list:

@@ -15,6 +15,7 @@ from django.db import IntegrityError, models, transaction
 from django.http import Http404
 
 from flockcare.core.versions import MINE, UNREADABLE, Basis, plain, values
+from flockcare.people.bylines import credited
 from flockcare.people.models import Flock, Revision
 
 AT_ONCE = 1000
@@ -153,13 +154,15 @@ def keep_change(record, *, by, before: dict) -> None:
 def keep_all(records: Iterable[tuple[models.Model, dict]], *, deed, by) -> None:
     """As ``keep``, for many records at once, each with what it held."""
     current, found = _open.get(), []
+    keeper, by_name = credited(by)
     for record, before in records:
         revision = Revision(
             flock_id=record.pk if isinstance(record, Flock) else record.flock_id,
             kind=record._meta.label,
             record=record.pk,
             deed=deed,
-            by=by,
+            by=keeper,
+            by_name=by_name,
             before=before,
             first=current and current.first,
         )

@@ -3,7 +3,7 @@
 import logging
 import re
 
-SECRET = re.compile(r"/(join|new-password|calendar|vet)/[^/\s?&]+")
+SECRET = re.compile(r"/(join|new-password|calendar|vet|sitter)/[^/\s?&]+")
 
 
 class HideTokens(logging.Filter):

@@ -1,4 +1,4 @@
-"""Which days a sheet is about, and how a link to it is made."""
+"""Which days a sheet is about, and how a link to it, or to a sitter's page, is made."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ import datetime as dt
 
 from django import forms
 
-from flockcare.core.forms import KeeperForm
+from flockcare.core.forms import KeeperForm, KeeperModelForm
+from flockcare.core.lines import one_line
 from flockcare.drawing.dates import add_months
 from flockcare.pages.timeline import OLDEST
+from flockcare.vetsheet.models import ShareLink
 from flockcare.vetsheet.records import Period
 from flockcare.vetsheet.services import SHARE_DAYS
 
@@ -101,3 +103,39 @@ class SharingForm(KeeperForm):
         help_text="They become Keeper A, Keeper B and so on, in what was typed too: there even "
         "where a name is also an ordinary word. Names of people who never kept this flock stay.",
     )
+
+
+_NOTE_HELP = (
+    "Where feed and water are, when they are let out and shut in, your telephone number. Everybody "
+    "who has the link can read it."
+)
+
+
+def _note():
+    return forms.CharField(
+        label="Note for the sitter",
+        required=False,
+        max_length=ShareLink._meta.get_field("note").max_length,
+        help_text=_NOTE_HELP,
+        widget=forms.Textarea(attrs={"rows": 4}),
+    )
+
+
+class SitterForm(KeeperForm):
+    name = forms.CharField(
+        label="Who looks after the birds?",
+        max_length=ShareLink._meta.get_field("name").max_length,
+        validators=[one_line],
+        help_text="What they tick off stands under this name.",
+    )
+    first = forms.DateField(label="From", widget=_day())
+    last = forms.DateField(label="To, that day included", widget=_day())
+    note = _note()
+
+
+class SitterNoteForm(KeeperModelForm):
+    note = _note()
+
+    class Meta:
+        model = ShareLink
+        fields = ("note",)

@@ -1,12 +1,21 @@
-"""Links by which somebody outside the flock sees one bird's sheet, and when they were opened."""
+"""Links for somebody outside the flock: to one bird's sheet, or to what a sitter is to do; and when
+they were opened.
+"""
 
 import uuid
 
 from django.db import models
 
 from flockcare.birds.models import Bird
+from flockcare.core.lines import LineField
 from flockcare.core.models import Token, TokenQuerySet
+from flockcare.people.bylines import Guest
 from flockcare.people.models import Flock, Keeper, Membership, Role
+
+
+class Purpose(models.TextChoices):
+    SHEET = "sheet", "vet sheet"
+    SITTER = "sitter", "sitter’s page"
 
 
 class ShareLinkQuerySet(TokenQuerySet):
@@ -20,15 +29,28 @@ class ShareLinkQuerySet(TokenQuerySet):
 
 
 class ShareLink(Token):
-    """Lets somebody outside the flock, such as a vet, look at one bird in one stretch of time.
+    """Lets somebody outside the flock look at one bird in one period, as a vet does, or see and
+    tick off what is due in that period, as a sitter does.
 
     It hangs on its maker's place in the flock and ends with it, or with the right to share.
-    ``first`` empty: from the first record on.
+    ``first`` empty: from the first record on. Of a sitter there is a ``name``, and no ``bird``.
     """
 
+    purpose = models.CharField(
+        max_length=6, choices=Purpose, default=Purpose.SHEET, db_default=Purpose.SHEET
+    )
     membership = models.ForeignKey(Membership, on_delete=models.CASCADE)
     # The column has borne this name since before it referred to birds.
-    bird = models.ForeignKey(Bird, on_delete=models.CASCADE, db_column="bird", db_index=False)
+    bird = models.ForeignKey(
+        Bird, null=True, blank=True, on_delete=models.CASCADE, db_column="bird", db_index=False
+    )
+    # Shorter than the names of people who did something, in which it is to stand with a word more.
+    name = LineField(
+        "who looks after the birds", max_length=40, blank=True, default="", db_default=""
+    )
+    note = models.TextField(
+        "note for the sitter", blank=True, default="", db_default="", max_length=2000
+    )
     first = models.DateField(null=True, blank=True)
     last = models.DateField()
     nameless = models.BooleanField("without the keepers' names", default=False)
@@ -40,9 +62,17 @@ class ShareLink(Token):
         db_table = "people_sharelink"
         ordering = ["-created_at"]
         indexes = [models.Index(fields=["bird"], name="share_links_of_a_bird")]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(purpose=Purpose.SHEET, bird__isnull=False)
+                | models.Q(purpose=Purpose.SITTER, bird=None, first__isnull=False)
+                & ~models.Q(name=""),
+                name="link_to_a_bird_or_for_a_sitter",
+            )
+        ]
 
     def __str__(self):
-        return f"link to {self.bird} until {self.expires_at:%Y-%m-%d}"
+        return f"link to {self.bird or self.get_purpose_display()} until {self.expires_at:%Y-%m-%d}"
 
     @property
     def flock(self) -> Flock:
@@ -55,6 +85,11 @@ class ShareLink(Token):
     @property
     def made_by(self) -> Keeper:
         return self.membership.keeper
+
+    @property
+    def guest(self) -> Guest:
+        """Under what name stands what a sitter did."""
+        return Guest(f"{self.name} (sitter)")
 
     def may_be_revoked_by(self, membership: Membership) -> bool:
         return membership.pk == self.membership_id or membership.can(Role.OWNER)

@@ -31,7 +31,7 @@ from flockcare.vetsheet import pdf as pdf_file
 from flockcare.vetsheet import services
 from flockcare.vetsheet.forms import PeriodForm, SharingForm
 from flockcare.vetsheet.gather import sheet as gather
-from flockcare.vetsheet.models import ShareLink, ShareOpening
+from flockcare.vetsheet.models import Purpose, ShareLink, ShareOpening
 from flockcare.vetsheet.names import Nameless, Names
 from flockcare.vetsheet.page import drawn
 from flockcare.vetsheet.records import Period, keepers_of, photo_in, read, subjects
@@ -66,7 +66,7 @@ def _page(request, bird: Bird, sharing: SharingForm):
         "sharing": sharing,
         "kept": query,
         "pdfs": _pdfs(reverse("vetsheet:pdf", args=[bird.flock_id, bird.pk]), bird, query),
-        "links": _link_rows(request, _links(bird.flock).filter(bird=bird)),
+        "links": link_rows(request, links_of(bird.flock).filter(bird=bird)),
         "here": "birds",
     }
     wrong = form.errors or sharing.errors
@@ -119,7 +119,7 @@ def links(request, flock):
         "here": "more",
         "present": [bird for bird in birds if not bird.left],
         "gone": [bird for bird in birds if bird.left],
-        "links": _link_rows(request, _links(flock).prefetch_related("openings"), names),
+        "links": link_rows(request, links_of(flock).prefetch_related("openings"), names),
     }
     return render(request, "vetsheet/links.html", context)
 
@@ -132,18 +132,20 @@ def revoke(request, flock, link_id):
         raise PermissionDenied("Only who made a link, or an owner of the flock, can end it.")
     services.revoke_share(link=link, by=request.user)
     messages.success(request, "The link has ended. It opens nothing any more.")
-    return redirect("vetsheet:links", flock.pk)
+    sitter = link.purpose == Purpose.SITTER
+    return redirect("vetsheet:sitters" if sitter else "vetsheet:links", flock.pk)
 
 
-def _links(flock):
+def links_of(flock, purpose: Purpose = Purpose.SHEET):
     return (
         ShareLink.objects.in_flock(flock)
+        .filter(purpose=purpose)
         .select_related("membership__keeper")
         .annotate(opened=Count("openings"), last_opened=Max("openings__at"))
     )
 
 
-def _link_rows(request, links, names=None) -> list[dict]:
+def link_rows(request, links, names=None) -> list[dict]:
     """What a page says of each link.
 
     With ``names`` of birds: of those that are still there, and when their links were opened.
@@ -160,7 +162,7 @@ def _link_rows(request, links, names=None) -> list[dict]:
                 "link": link,
                 "bird": names and names[link.bird_id],
                 "open": link.open,
-                "state": _state(link, now),
+                "state": state_of(link, now),
                 "newest": newest,
                 "before": link.opened - len(newest),
                 "may_end": link.open and link.may_be_revoked_by(request.membership),
@@ -169,7 +171,7 @@ def _link_rows(request, links, names=None) -> list[dict]:
     return rows
 
 
-def _state(link: ShareLink, now) -> str:
+def state_of(link: ShareLink, now) -> str:
     if link.revoked_at:
         return f"Ended on {_day(link.revoked_at)}"
     if link.expires_at <= now:
@@ -199,6 +201,12 @@ def _newest_day(bird: Bird) -> dt.date:
 # --- Behind a share link
 
 
+def kept_by_nobody(response: HttpResponse) -> HttpResponse:
+    response.headers["X-Robots-Tag"] = "noindex"
+    response.headers["Cache-Control"] = "private, no-store"
+    return response
+
+
 def shared_view(view):
     """Wrap ``view(request, token, link, bird, …)`` so that only a good token gets to it.
 
@@ -209,7 +217,7 @@ def shared_view(view):
     @wraps(view)
     def wrapper(request, token, **kwargs):
         try:
-            link = services.shared(token=token)
+            link = services.shared(token=token, purpose=Purpose.SHEET)
             bird = subjects(link.flock).get(pk=link.bird_id)
             bird.flock = link.flock
             with timezone.override(link.flock.zone):
@@ -218,9 +226,7 @@ def shared_view(view):
             response = render(request, "vetsheet/gone.html", status=GONE)
         except Http404:
             response = render(request, "vetsheet/gone.html", {"alive": True}, status=404)
-        response.headers["X-Robots-Tag"] = "noindex"
-        response.headers["Cache-Control"] = "private, no-store"
-        return response
+        return kept_by_nobody(response)
 
     # Not HEAD, which would have the sheet made without being written down.
     return require_GET(secret_link(wrapper))

@@ -49,6 +49,9 @@ OPEN_TO_ALL = {
     "vetsheet:shared",
     "vetsheet:shared_pdf",
     "vetsheet:shared_photo",
+    "vetsheet:sitter",
+    "vetsheet:sitter_tick",
+    "vetsheet:sitter_undo",
 }
 SIGNED_IN = {
     "people:sign_out",
@@ -66,8 +69,9 @@ SIGNED_IN = {
 
 # What a viewer may do: go, say which of their flocks they look at, and have a calendar of it.
 OPEN_TO_VIEWERS = {"people:leave", "people:flock_open", "care:calendar", "care:calendar_end"}
-# The records of these tests have no files, no case and no change with a period.
+# The records of these tests have no files, no case, no change with a period and no sitter.
 NOT_THERE = {"photos:file", "photos:full", "care:case", "trends:change", "trends:window"}
+NOT_THERE |= {"vetsheet:sitter_note", "vetsheet:sitter_paper"}
 
 
 def addresses(resolver=None, prefix="", namespace=""):

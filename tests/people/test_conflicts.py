@@ -86,7 +86,7 @@ NEW = {
     ),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),
     *("photos:add", "photos:card", "photos:cards", "photos:card_sheets", "photos:card_print"),
-    *("photos:measure", "photos:put_files_back", "housing:photos"),
+    *("photos:measure", "photos:put_files_back", "housing:photos", "pages:coop_type"),
 }
 REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),

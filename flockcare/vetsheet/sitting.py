@@ -1,0 +1,298 @@
+"""What a sitter is to do, whose eggs are not eaten, and what was done today: the part of Today that
+concerns somebody who keeps the birds for some days, and no more of the flock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from uuid import UUID
+
+from django.utils import timezone
+
+from flockcare.birds.models import Bird, Sex
+from flockcare.care.dressing import STEPS, Step
+from flockcare.care.due import LOOK, followed_by
+from flockcare.care.models import DRESSED, CarePlan, CareStep, StepKind, TaskDone
+from flockcare.care.parts import Given, in_one
+from flockcare.care.rows import DueLine, Row, rows_of
+from flockcare.care.situation import FlockStanding, standings
+from flockcare.care.standing import Eggs
+from flockcare.care.tasks import TaskDue, tasks_ahead, tasks_of
+from flockcare.drawing.dates import short_words
+from flockcare.people.bylines import with_names
+from flockcare.vetsheet.models import ShareLink
+
+# How a foot is held, looked at and treated, by the keys of the steps that are explained.
+_DRESS = ("hold", "wrap", "look")
+HOW = {
+    StepKind.SOAKED: ("hold", "soak", "dry"),
+    StepKind.RINSED: ("hold", "rinse", "dry"),
+    StepKind.OINTMENT: ("hold", "ointment"),
+    StepKind.DRESSING_ON: _DRESS,
+    StepKind.DRESSING_CHANGED: _DRESS,
+    StepKind.DRESSING_SEEN: _DRESS,
+    LOOK: ("hold",),
+}
+AS_THE_VET_SAID = "As the vet or the label says, no more and no less. Missed one? Ring."
+SOMEBODY_WILL = "A keeper has said they will do this."
+# What one tap says of a dressing; the first is the usual one.
+_DRESSING = (
+    ("Checked", StepKind.DRESSING_SEEN),
+    ("Changed", StepKind.DRESSING_CHANGED),
+    ("Off", StepKind.DRESSING_OFF),
+)
+
+
+@dataclass(frozen=True)
+class Thing:
+    """One thing to do. ``taps``: what each button says and sends as the kind of care; ``days``: on
+    which it comes while the sitter is there, as far as that can be said ahead.
+    """
+
+    key: str
+    what: str
+    when: str
+    is_due: bool
+    days: tuple[date, ...]
+    details: tuple[str, ...] = ()
+    taps: tuple[tuple[str, str], ...] = ()
+    how: tuple[Step, ...] = ()
+    bird: Bird | None = None
+
+    @property
+    def title(self) -> str:
+        return f"{self.bird}, {self.what}" if self.bird else self.what
+
+
+@dataclass(frozen=True)
+class OneBird:
+    """``now``: what is due of her by today. ``eggs``: empty where they may be eaten."""
+
+    row: Row
+    things: tuple[Thing, ...]
+    eggs: str
+
+    @property
+    def now(self) -> list[Thing]:
+        return [thing for thing in self.things if thing.is_due]
+
+    @property
+    def concerns(self) -> bool:
+        return bool(self.now or self.row.level.is_urgent)
+
+
+@dataclass(frozen=True)
+class Done:
+    """Something that was done today; ``key``: what undoes it, empty where another did it."""
+
+    key: str
+    words: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class Sitting:
+    link: ShareLink
+    found: FlockStanding
+    birds: tuple[OneBird, ...]
+    tasks: tuple[Thing, ...]
+    done: tuple[Done, ...]
+
+    @property
+    def concerned(self) -> list[OneBird]:
+        return [one for one in self.birds if one.concerns]
+
+    @property
+    def now(self) -> list[Thing]:
+        due = [thing for one in self.birds for thing in one.now]
+        return [*due, *(thing for thing in self.tasks if thing.is_due)]
+
+    @property
+    def tasks_now(self) -> list[Thing]:
+        return [thing for thing in self.tasks if thing.is_due]
+
+    @property
+    def ahead(self) -> list[Thing]:
+        """All that comes while the sitter is there."""
+        every = [*(thing for one in self.birds for thing in one.things), *self.tasks]
+        return [thing for thing in every if thing.days]
+
+    @property
+    def eggs(self) -> list[str]:
+        return [one.eggs for one in self.birds if one.eggs]
+
+    @property
+    def urgent(self) -> bool:
+        return any(one.row.level.is_urgent for one in self.birds)
+
+    @property
+    def how(self) -> list[Step]:
+        """Each step that is needed once, in the order in which a foot is treated."""
+        wanted = {step.key for thing in self.ahead for step in thing.how}
+        return [step for step in STEPS if step.key in wanted]
+
+
+def sitting(link: ShareLink, *, now: datetime) -> Sitting:
+    flock, zone = link.flock, link.flock.zone
+    today = timezone.localdate(now, zone)
+    found = standings(flock, now=now)
+    flock.usual_vet = found.vet
+    rows = rows_of(found, Bird.objects.filter(flock=flock).present().select_related("breed"))
+    plans, steps = _asking(rows)
+    days = Days(max(link.first, today), link.last)
+    birds = tuple(
+        OneBird(
+            row,
+            tuple(_things(row, plans, steps, days)),
+            egg_words(row.bird, row.standing.eggs, today),
+        )
+        for row in rows
+    )
+    tasks = tuple(_tasks(flock, today, days))
+    return Sitting(link, found, birds, tasks, tuple(_done(link, birds, today)))
+
+
+def egg_words(bird: Bird, eggs: Eggs, today: date) -> str:
+    """``Don’t eat Dill’s eggs up to and including 7 Nov``; empty where they may be eaten."""
+    if eggs.state == "free" or bird.sex == Sex.COCK:
+        return ""
+    end = "until the keepers say so"
+    if eggs.state == "withdrawn" and eggs.until:
+        end = f"up to and including {short_words(eggs.until, today)}"
+    return f"Don’t eat {bird}’s eggs {end}"
+
+
+@dataclass(frozen=True)
+class Days:
+    """The days that are still to come of those on which the sitter is there."""
+
+    first: date
+    last: date
+
+    def of(self, on: date, every: int | None, until: date | None = None) -> tuple[date, ...]:
+        """What is late comes on the first of them, what comes once on its day."""
+        day, last = max(on, self.first), min(self.last, until or self.last)
+        found = []
+        while day <= last:
+            found.append(day)
+            if not every:
+                break
+            day += timedelta(every)
+        return tuple(found)
+
+
+def _asking(rows: Iterable[Row]) -> tuple[dict[UUID, CarePlan], dict[UUID, CareStep]]:
+    """The plans and the records of care that ask for something, by their keys; two queries."""
+    dues = [line.due for row in rows for line in row.due]
+    plans = CarePlan.objects.in_bulk([due.plan for due in dues if due.plan])
+    steps = CareStep.objects.select_related("flock").in_bulk([due.step for due in dues if due.step])
+    return plans, steps
+
+
+def _things(row: Row, plans: dict, steps: dict, days: Days) -> Iterator[Thing]:
+    """A check of both feet with its scores is a keeper's, not a sitter's."""
+    for line in row.due:
+        if line.is_plan and line.due.plan in plans:
+            yield _planned(row, line, plans[line.due.plan], days)
+        elif line.step and line.due.step in steps:
+            yield _asked(row, line, steps[line.due.step], days)
+
+
+def _planned(row: Row, line: DueLine, plan: CarePlan, days: Days) -> Thing:
+    details = [part["product"] for part in plan.parts if part["product"]]
+    details += [f"how much: {plan.quantity}"] if plan.quantity else []
+    said = [", ".join(details)] if details else []
+    said += [AS_THE_VET_SAID] if plan.is_medicine else []
+    said += [plan.note] if plan.note else []
+    return Thing(
+        key=f"plan:{plan.pk}",
+        what=line.what,
+        when=line.when,
+        is_due=line.is_due,
+        days=days.of(line.due.on, plan.every_days, plan.until),
+        details=tuple(said),
+        taps=(("Done", ""),),
+        how=_how(plan.kinds),
+        bird=row.bird,
+    )
+
+
+def _asked(row: Row, line: DueLine, step: CareStep, days: Days) -> Thing:
+    kind = followed_by(step.kind)
+    again = kind == step.kind and step.product
+    said = [step.product] if again else []
+    said += [f"how much: {step.quantity}"] if again and step.quantity else []
+    said = [", ".join(said)] if said else []
+    said += [AS_THE_VET_SAID] if step.kind == StepKind.MEDICINE else []
+    said += [SOMEBODY_WILL] if line.due.who_key else []
+    taps = (("Done", ""),)
+    if line.is_visit:
+        taps = ()
+    elif line.is_dressing:
+        taps = _DRESSING
+    elif line.is_watch:
+        taps = (("Checked", StepKind.WATCHED),)
+    return Thing(
+        key=f"step:{step.pk}",
+        what=line.what,
+        when=line.when,
+        is_due=line.is_due,
+        days=days.of(line.due.on, _every(step, kind)),
+        details=tuple(said),
+        taps=taps,
+        how=_how([LOOK if line.is_watch else kind]),
+        bird=row.bird,
+    )
+
+
+def _every(step: CareStep, kind: StepKind | None) -> int | None:
+    """After how many days one tap makes it due again; None where nobody can say."""
+    if step.kind in DRESSED:
+        return 1
+    if kind == step.kind and kind != StepKind.VET and step.next_due:
+        return (step.next_due - step.on).days
+    return None
+
+
+def _how(kinds: Iterable[str]) -> tuple[Step, ...]:
+    wanted = {key for kind in kinds for key in HOW.get(kind, ())}
+    return tuple(step for step in STEPS if step.key in wanted)
+
+
+def _tasks(flock, today: date, days: Days) -> Iterator[Thing]:
+    """Those of the houses. Nails and weighing wait for the keepers."""
+    ahead = [task for task in tasks_ahead(flock, today) if task.house]
+    often = tasks_of(flock, today) if ahead else {}
+    for task in ahead:
+        yield Thing(
+            key=f"task:{task.button}",
+            what=task.what,
+            when=_when(task),
+            is_due=task.is_due,
+            days=days.of(task.on, often[task.kind].every_days),
+            taps=(("Done", ""),),
+        )
+
+
+def _when(task: TaskDue) -> str:
+    return task.when_words if task.is_due else short_words(task.on, task.today)
+
+
+def _done(link: ShareLink, birds: Iterable[OneBird], today: date) -> Iterator[Done]:
+    """What the sitter did today, and what others did for a bird that the page is about."""
+    mine, concerned = link.guest.name, {one.row.bird.pk for one in birds if one.concerns}
+    midnight = datetime.combine(today, time(), link.flock.zone)
+    steps = CareStep.objects.filter(flock=link.flock, at__gte=midnight)
+    for given in in_one(steps.select_related("bird", "keeper").order_by("-at")):
+        own = given.first.keeper_id is None and given.first.keeper_name == mine
+        if own or given.first.bird_id in concerned:
+            yield Done(f"step:{given.first.pk}" if own else "", _said(given), given.first.at)
+    tasks = TaskDone.objects.filter(flock=link.flock, on=today).exclude(house=None)
+    for task in with_names(tasks.select_related("house", "keeper").order_by("-logged_at")):
+        yield Done(f"task:{task.pk}" if task.by == mine else "", str(task), task.logged_at)
+
+
+def _said(given: Given) -> str:
+    return f"{given.first.bird}, {given.words}"
