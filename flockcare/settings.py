@@ -72,6 +72,7 @@ INSTALLED_APPS = [
     "flockcare.vetsheet",
     "flockcare.backup",
     "flockcare.offline",
+    "flockcare.reminders",
     "flockcare.running",
     *(["flockcare.demo"] if DEMO else []),
 ]

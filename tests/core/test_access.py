@@ -62,7 +62,9 @@ SIGNED_IN = {
 }
 
 # What a viewer may do: go, say which of their flocks they look at, and have a calendar of it.
-OPEN_TO_VIEWERS = {"people:leave", "people:flock_open", "care:calendar", "care:calendar_end"}
+OPEN_TO_VIEWERS = {
+    *("people:leave", "people:flock_open", "reminders:calendar", "reminders:calendar_end"),
+}
 # The records of these tests have no files, no case and no change with a period.
 NOT_THERE = {"photos:file", "photos:full", "care:case", "trends:change", "trends:window"}
 

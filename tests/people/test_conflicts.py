@@ -79,7 +79,7 @@ NEW = {
     *(
         "care:step_new",
         "care:plan_new",
-        "care:calendar",
+        "reminders:calendar",
         "check_bird",
         "feet:round_start",
         "feet:sort_add",
@@ -93,7 +93,7 @@ REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
     *("care:undo", "care:vet_delete", "care:plan_delete", "birds:state_delete"),
     "care:task_undo",
-    *("care:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
+    *("reminders:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
     *("housing:event_delete", "housing:wetness_delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
     *("housing:stay_delete", "housing:plan_drop", "people:leave", "people:member_remove"),
