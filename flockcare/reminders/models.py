@@ -32,7 +32,7 @@ class Reminders(models.Model):
     by_push = models.BooleanField("a notice on my phone", default=False)
     by_mail = models.BooleanField("an e-mail", default=False)
     address = models.EmailField("e-mail address", blank=True)
-    site = models.URLField(blank=True, editable=False)
+    site = models.CharField(max_length=300, blank=True, editable=False)
 
     class Meta:
         constraints = [

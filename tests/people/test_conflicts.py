@@ -80,6 +80,7 @@ NEW = {
         "care:step_new",
         "care:plan_new",
         "reminders:calendar",
+        "reminders:phone",
         "check_bird",
         "feet:round_start",
         "feet:sort_add",
@@ -93,6 +94,7 @@ REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
     *("care:undo", "care:vet_delete", "care:plan_delete", "birds:state_delete"),
     "care:task_undo",
+    "reminders:phone_end",
     *("reminders:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
     *("housing:event_delete", "housing:wetness_delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
@@ -109,6 +111,7 @@ TAPS = {
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),
 }
 OTHERWISE = {
+    "reminders:page": "is a keeper's own, and seen at once",
     "pages:restore": "is tested with the history",
     "pages:bring_back": "is tested with the history",
     "pages:changeset": "is tested with the history",

@@ -40,7 +40,7 @@ class Migration(migrations.Migration):
                 ('by_push', models.BooleanField(default=False, verbose_name='a notice on my phone')),
                 ('by_mail', models.BooleanField(default=False, verbose_name='an e-mail')),
                 ('address', models.EmailField(blank=True, max_length=254, verbose_name='e-mail address')),
-                ('site', models.URLField(blank=True, editable=False)),
+                ('site', models.CharField(blank=True, editable=False, max_length=300)),
                 ('flock', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='people.flock')),
                 ('keeper', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to=settings.AUTH_USER_MODEL)),
             ],
