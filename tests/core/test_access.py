@@ -15,6 +15,7 @@ from flockcare.birds.models import Bird, BirdState, Breed, Weighing
 from flockcare.care.models import CarePlan, CareStep, KitItem, TaskDone, VetContact
 from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.housing.models import (
+    EggCount,
     Event,
     Feature,
     FeatureState,
@@ -126,6 +127,7 @@ def records(flock, keeper) -> dict:
         "stay_id": Stay.objects.create(flock=flock, house=house, bird=bird).pk,
         "event_id": Event.objects.create(flock=flock, house=house, on=since, kind="predator").pk,
         "wetness_id": Wetness.objects.create(flock=flock, house=house, on=since, level="wet").pk,
+        "egg_count_id": EggCount.objects.create(flock=flock, house=house, on=since, eggs=3).pk,
         "bird_id": bird.pk,
         "check_id": check.pk,
         "photo_id": photo.pk,
