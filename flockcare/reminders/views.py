@@ -37,7 +37,7 @@ def reminders(request, flock):
         and form.is_valid()
         and saved(form, services.save_reminders, reminders=form.instance)
     ):
-        messages.success(request, "Saved.")
+        messages.success(request, "Saved: your reminders.")
         return redirect("reminders:page", flock.pk)
     secure = not plain_http(request)
     response = render(
