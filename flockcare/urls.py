@@ -1,7 +1,6 @@
 from django.urls import include, path
 
 from flockcare.backup.sources import sources
-from flockcare.care.views_calendar import feed
 from flockcare.exchange.views import bring_in, download
 from flockcare.pages import (
     views_bird,
@@ -12,6 +11,7 @@ from flockcare.pages import (
     views_series,
     views_today,
 )
+from flockcare.reminders.views_calendar import feed
 from flockcare.running import views_phone
 
 handler500 = "flockcare.core.room.fault"
@@ -51,6 +51,7 @@ urlpatterns = [
     path("f/<uuid:flock_id>/houses/", include("flockcare.housing.urls")),
     path("f/<uuid:flock_id>/photos/", include("flockcare.photos.urls")),
     path("f/<uuid:flock_id>/care/", include("flockcare.care.urls")),
+    path("f/<uuid:flock_id>/reminders/", include("flockcare.reminders.urls")),
     path("f/<uuid:flock_id>/trends/", include("flockcare.trends.urls")),
     path("f/<uuid:flock_id>/about/", include("flockcare.backup.urls")),
     path("f/<uuid:flock_id>/", include("flockcare.feet.urls")),

@@ -3,23 +3,28 @@
 Care that is due stands on its day: at the keeper's time in the flock's zone, with the rules of
 that zone beside it, or for the whole day. What is late stands on today. Whole days have no zone
 and so no clock to change.
+
+Who wants to be reminded gets alarms (VALARM, RFC 5545, 3.6.6): with care that has a time at that
+time, with what stands for the whole day so many hours after midnight.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from uuid import UUID
 
 from django.utils import timezone
-from icalendar import Calendar, Event
+from icalendar import Alarm, Calendar, Event
 
-from flockcare.birds.models import Bird
-from flockcare.care.due import LOOK, Due, line_of
+from flockcare.care.due import Due
 from flockcare.care.holds import UNTIL_KNOWN, Hold, open_holds
-from flockcare.care.plans import PlanDue, all_dues
-from flockcare.care.situation import standings
+from flockcare.care.plans import PlanDue
+from flockcare.care.reminded import checks_of, dues_of
 from flockcare.care.tasks import TaskDue, tasks_ahead
+from flockcare.care.wanted import Wanted
 
 PRODID = "-//Flockcare//Care//EN"
 REFRESH = timedelta(hours=1)
@@ -30,8 +35,13 @@ WITHDRAWAL = {
 }
 
 
-def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
-    """What is due and nobody else has taken on, the next checks and withdrawals."""
+def calendar_of(
+    flock, keeper, *, at_time: time | None, now: datetime, wanted: Wanted | None = None
+) -> bytes:
+    """What is due and nobody else has taken on, the next checks and withdrawals.
+
+    ``wanted``: of what there are alarms; None: of nothing.
+    """
     today = timezone.localdate(now, flock.zone)
     calendar = Calendar.new(
         name=f"Flockcare: {flock.name}",
@@ -39,20 +49,14 @@ def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
         refresh_interval=REFRESH,
         calscale="GREGORIAN",
     )
-    # A foot that was left to be watched is checked: on the day of the check, which comes below.
-    all_steps, planned = all_dues(flock, now=now)
-    planned = [due for due in planned if due.who_key in (None, keeper.pk)]
-    dues = [
-        due
-        for due in all_steps
-        if due.step.claimed_by_id in (None, keeper.pk) and line_of(due.step.kind) != LOOK
-    ]
+    dues, planned = dues_of(flock, keeper, now=now)
+    alarms = _Alarms(keeper, wanted)
     for event in (
-        *_care(dues, today, at_time, flock.zone),
-        *_planned(planned, today, at_time, flock.zone, now),
-        *_checks(flock, keeper, today, now),
-        *_tasks(tasks_ahead(flock, today), flock, today, now),
-        *_held(open_holds(flock, now=now), today, now),
+        *_care(dues, today, at_time, flock.zone, alarms),
+        *_planned(planned, today, at_time, flock.zone, now, alarms),
+        *_checks(flock, keeper, today, now, alarms),
+        *_tasks(tasks_ahead(flock, today), flock, today, now, alarms),
+        *_held(open_holds(flock, now=now), today, now, alarms),
     ):
         calendar.add_component(event)
     if at_time and (days := [due.on for due in (*dues, *planned)]):
@@ -63,9 +67,35 @@ def calendar_of(flock, keeper, *, at_time: time | None, now: datetime) -> bytes:
     return calendar.to_ical()
 
 
-def _event(uid: str, summary: str, start, end, changed: datetime, description="") -> Event:
+@dataclass(frozen=True)
+class _Alarms:
+    keeper: object
+    wanted: Wanted | None
+
+    def when(self, kind: str, start, who: UUID | None = None) -> timedelta | None:
+        """How long after its start an event of this kind of reminder has its alarm, if it has."""
+        if not self.wanted or not getattr(self.wanted, kind):
+            return None
+        if kind != "withdrawal" and not self.wanted.is_for(who, self.keeper):
+            return None
+        return timedelta(0) if isinstance(start, datetime) else self.hour
+
+    @property
+    def hour(self) -> timedelta:
+        return timedelta(hours=self.wanted.hour)
+
+
+def _event(
+    uid: str,
+    summary: str,
+    start,
+    end,
+    changed: datetime,
+    description="",
+    alarm: timedelta | None = None,
+) -> Event:
     # In a calendar without a method the stamp says when the event was last revised.
-    return Event.new(
+    event = Event.new(
         uid=f"{uid}@flockcare",
         summary=summary,
         description=description or None,
@@ -74,35 +104,51 @@ def _event(uid: str, summary: str, start, end, changed: datetime, description=""
         stamp=changed.astimezone(timezone.get_fixed_timezone(0)),
         transparency="TRANSPARENT",
     )
+    if alarm is not None:
+        event.add_component(Alarm.new_display(description=summary, trigger=alarm))
+    return event
 
 
-def _care(dues: Iterable[Due], today: date, at_time: time | None, zone) -> Iterable[Event]:
+def _care(
+    dues: Iterable[Due], today: date, at_time: time | None, zone, alarms: _Alarms
+) -> Iterable[Event]:
     for due in dues:
         step = due.step
         foot = f", {step.get_foot_display()}" if step.foot else ""
+        start, end = _when(due, today, at_time, zone)
         yield _event(
             f"due-{step.pk}",
             f"{step.bird}{foot}: {due.what}{_late(due)}",
-            *_when(due, today, at_time, zone),
+            start,
+            end,
             step.changed_at,
             f"Last: {step.words}" + (f", by {step.by}" if step.by else ""),
+            alarms.when("care", start, step.claimed_by_id),
         )
 
 
 def _planned(
-    dues: Iterable[PlanDue], today: date, at_time: time | None, zone, now: datetime
+    dues: Iterable[PlanDue],
+    today: date,
+    at_time: time | None,
+    zone,
+    now: datetime,
+    alarms: _Alarms,
 ) -> Iterable[Event]:
     """The next day of each plan; the ones after it depend on when that is done."""
     for due in dues:
         plan = due.plan
         foot = f", {plan.get_foot_display()}" if plan.foot else ""
         turn = f" ({due.who})" if due.who else ""
+        start, end = _when(due, today, at_time, zone)
         yield _event(
             f"plan-{plan.pk}",
             f"{plan.bird}{foot}: {due.what}{turn}{_late(due)}",
-            *_when(due, today, at_time, zone),
+            start,
+            end,
             now,
             due.why,
+            alarms.when("care", start, due.who_key),
         )
 
 
@@ -116,16 +162,15 @@ def _when(due, today: date, at_time: time | None, zone) -> tuple:
     return start, start + (TAKES if at_time else timedelta(1))
 
 
-def _checks(flock, keeper, today: date, now: datetime) -> Iterable[Event]:
+def _checks(flock, keeper, today: date, now: datetime, alarms: _Alarms) -> Iterable[Event]:
     """One event a day for all the birds to be checked on it, but for those somebody else checks."""
-    found = standings(flock, now=now).birds
     by_day = defaultdict(list)
-    for bird in Bird.objects.filter(flock=flock).present():
-        due = found[bird.pk].check_due
-        if due.who_key in (None, keeper.pk):
-            by_day[max(due.on, today)].append(bird.name)
-    for day, names in sorted(by_day.items()):
-        birds = ", ".join(sorted(names, key=str.lower))
+    for bird, due in checks_of(flock, keeper, now=now):
+        by_day[max(due.on, today)].append((bird.name, due.who_key))
+    for day, found in sorted(by_day.items()):
+        names = sorted((name for name, _ in found), key=str.lower)
+        birds = ", ".join(names)
+        reminders = [alarms.when("checks", day, who) for _, who in found]
         yield _event(
             f"looks-{flock.pk}-{day:%Y%m%d}",
             f"Check feet: {birds if len(names) <= 3 else f'{len(names)} birds'}",
@@ -133,22 +178,27 @@ def _checks(flock, keeper, today: date, now: datetime) -> Iterable[Event]:
             day + timedelta(1),
             now,
             birds,
+            next((one for one in reminders if one is not None), None),
         )
 
 
-def _tasks(tasks: Iterable[TaskDue], flock, today: date, now: datetime) -> Iterable[Event]:
+def _tasks(
+    tasks: Iterable[TaskDue], flock, today: date, now: datetime, alarms: _Alarms
+) -> Iterable[Event]:
     for task in tasks:
         day = max(task.on, today)
         of = task.house.pk if task.house else f"{flock.pk}-{day:%Y%m%d}"
-        kind = task.kind.name.lower()
-        yield _event(f"task-{kind}-{of}", task.what, day, day + timedelta(1), now)
+        kind, alarm = task.kind.name.lower(), alarms.when("care", day)
+        yield _event(f"task-{kind}-{of}", task.what, day, day + timedelta(1), now, "", alarm)
 
 
-def _held(holds: Iterable[Hold], today: date, now: datetime) -> Iterable[Event]:
+def _held(holds: Iterable[Hold], today: date, now: datetime, alarms: _Alarms) -> Iterable[Event]:
+    """The alarm rings on the last day; with days that nobody named there is no last one."""
     for hold in holds:
         changed = max(step.changed_at for step in hold.steps)
         for what in ("eggs", "meat"):
-            until = getattr(hold, f"{what}_until")
+            until, unknown = (getattr(hold, f"{what}_{which}") for which in ("until", "unknown"))
+            ends = alarms.when("withdrawal", today)
             if until:
                 yield _event(
                     f"{what}-{hold.bird.pk}",
@@ -157,8 +207,9 @@ def _held(holds: Iterable[Hold], today: date, now: datetime) -> Iterable[Event]:
                     until + timedelta(1),
                     changed,
                     f"Up to and including {until.day} {until:%B %Y}.",
+                    None if unknown or ends is None else until - hold.since + ends,
                 )
-            if getattr(hold, f"{what}_unknown"):
+            if unknown:
                 yield _event(
                     f"{what}-unknown-{hold.bird.pk}",
                     f"{hold.bird}: {WITHDRAWAL[what]} {UNTIL_KNOWN}",

@@ -513,13 +513,3 @@ class ItemForm(KeeperModelForm):
     @property
     def medicine_fields(self):
         return [self[name] for name in self.of_medicine]
-
-
-class CalendarForm(KeeperForm):
-    at_time = forms.TimeField(
-        label="Time of the evening round",
-        required=False,
-        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
-        help_text="Care stands in the calendar at this time. Empty: for the whole day.",
-        error_messages={"invalid": "Give a time like 18:30."},
-    )

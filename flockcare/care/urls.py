@@ -1,7 +1,6 @@
 from django.urls import path
 
 from flockcare.care import (
-    views_calendar,
     views_case,
     views_info,
     views_kit,
@@ -13,7 +12,6 @@ from flockcare.care import (
     views_vets,
 )
 
-# The calendar itself lies outside the flock: its secret address is all that opens it.
 app_name = "care"
 urlpatterns = [
     path("", views_today.due_list, name="list"),
@@ -53,8 +51,6 @@ urlpatterns = [
     path("kit/add/", views_kit.item_new, name="item_new"),
     path("kit/<uuid:item_id>/", views_kit.item_edit, name="item"),
     path("kit/<uuid:item_id>/delete/", views_kit.item_delete, name="item_delete"),
-    path("calendar/", views_calendar.calendar_page, name="calendar"),
-    path("calendar/end/", views_calendar.calendar_end, name="calendar_end"),
     path("rules/", views_info.rules, name="rules"),
     path("dressing/", views_info.dressing, name="dressing"),
     path("medicines/", views_info.medicines, name="medicines"),

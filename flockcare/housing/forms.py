@@ -18,6 +18,7 @@ from flockcare.housing.models import (
     GROUND,
     ChangeKind,
     Dampness,
+    EggCount,
     Event,
     EventKind,
     Feature,
@@ -621,6 +622,21 @@ class WetnessForm(KeeperModelForm):
         super().__init__(*args, use_required_attribute=False, **kwargs)
         self.fields["level"].choices = Dampness.choices
         self.fields["on"] = DayField(today=today, label="Day")
+
+
+class EggCountForm(KeeperModelForm):
+    """``fixed``: of that day alone, as on the pages that ask for today's number."""
+
+    class Meta:
+        model = EggCount
+        fields = ["eggs", "on"]
+        widgets = {"eggs": forms.NumberInput(attrs={"inputmode": "numeric", "max": 1000})}
+
+    def __init__(self, *args, today: dt.date, fixed: bool = False, **kwargs):
+        super().__init__(*args, use_required_attribute=False, **kwargs)
+        self.fields["on"] = DayField(today=today, label="Day")
+        if fixed:
+            del self.fields["on"]
 
 
 # Which birds live where

@@ -8,6 +8,7 @@ from flockcare.housing import services
 from flockcare.housing.changes import value_text
 from flockcare.housing.features import LENGTHS
 from flockcare.housing.models import (
+    EggCount,
     Event,
     Feature,
     FeatureState,
@@ -120,6 +121,12 @@ KINDS = (
         title=lambda said: f"{said['house_id']}: {said['level']}, {said['on']}",
         page=lambda wetness: ("housing:wetness", wetness.house_id),
         labels={"keeper_id": "Who looked"},
+    ),
+    Kind(
+        EggCount,
+        title=lambda said: f"{said['house_id']}: {said['eggs']} eggs, {said['on']}",
+        page=lambda eggs: ("housing:eggs", eggs.house_id),
+        labels={"keeper_id": "Counted by"},
     ),
     Kind(
         Walk,

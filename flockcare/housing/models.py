@@ -360,6 +360,30 @@ class Wetness(FlockRecord):
         return f"{self.house}: {self.get_level_display()} on {self.on}"
 
 
+class EggCount(FlockRecord):
+    """How many eggs the birds of a house laid on a day."""
+
+    house = models.ForeignKey(House, on_delete=models.CASCADE, related_name="egg_counts")
+    on = models.DateField("day")
+    eggs = models.PositiveSmallIntegerField(validators=[MaxValueValidator(1000)])
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, editable=False
+    )
+
+    class Meta:
+        ordering = ["-on"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["house", "on"],
+                name="one_egg_count_per_house_and_day",
+                violation_error_message="This is on record for that day already. Correct it there.",
+            )
+        ]
+
+    def __str__(self):
+        return f"{self.house}: {self.eggs} egg{'' if self.eggs == 1 else 's'} on {self.on}"
+
+
 _ENDS_TOO_EARLY = "She cannot leave the house before she moved in."
 
 

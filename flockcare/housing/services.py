@@ -14,6 +14,7 @@ from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words
 from flockcare.housing.models import (
     ChangeKind,
+    EggCount,
     Event,
     Feature,
     FeatureState,
@@ -74,8 +75,9 @@ def delete_house(*, house: House, by) -> None:
         _delete_told(told, by=by)
     for event in house.events.select_related("flock"):
         delete_event(event=event, by=by)
-    for record in (*house.walks.select_related("flock"), *house.wetness.select_related("flock")):
-        history.delete(record, by=by)
+    for records in (house.walks, house.wetness, house.egg_counts):
+        for record in records.select_related("flock"):
+            history.delete(record, by=by)
     history.delete(house, by=by)
 
 
@@ -436,6 +438,32 @@ def log_wetness(*, wetness: Wetness, by, today: dt.date) -> Wetness:
 def change_wetness(*, wetness: Wetness, by, today: dt.date, basis=None) -> None:
     _not_to_come(wetness.on, today)
     history.change(wetness, by=by, basis=basis)
+
+
+@transaction.atomic
+def log_eggs(*, eggs: EggCount, by, today: dt.date) -> EggCount:
+    """How many eggs there were in a house; said again on that day, it is corrected."""
+    _not_to_come(eggs.on, today)
+    _one_at_a_time(eggs.house)
+    kept = EggCount.objects.filter(house=eggs.house, on=eggs.on).first()
+    if kept is None:
+        eggs.full_clean()
+        eggs.save(force_insert=True)
+        return eggs
+    kept.eggs = eggs.eggs
+    history.change(kept, by=by)
+    return kept
+
+
+@transaction.atomic
+def change_eggs(*, eggs: EggCount, by, today: dt.date, basis=None) -> None:
+    _not_to_come(eggs.on, today)
+    history.change(eggs, by=by, basis=basis)
+
+
+@transaction.atomic
+def delete_eggs(*, eggs: EggCount, by) -> None:
+    history.delete(eggs, by=by)
 
 
 @transaction.atomic

@@ -25,6 +25,7 @@ from flockcare.housing.landing import landers_on, layout_of
 from flockcare.housing.models import (
     ChangeKind,
     Dampness,
+    EggCount,
     Event,
     EventKind,
     Feature,
@@ -113,11 +114,13 @@ def house(request, flock, house_id):
     """
     wetness = Wetness.objects.filter(house=OuterRef("pk")).order_by("-on")
     newest = Walk.objects.filter(house=OuterRef("pk")).order_by("-on")
+    eggs = EggCount.objects.filter(house=OuterRef("pk"), on=timezone.localdate())
     house = get_object_or_404(
         House.objects.annotate(
             walked_on=Subquery(newest.values("on")[:1]),
             walked_by=Subquery(newest.values("keeper__name")[:1]),
             walk_note=Subquery(newest.values("note")[:1]),
+            eggs_today=Subquery(eggs.values("eggs")[:1]),
             wetness_on=Subquery(wetness.values("on")[:1]),
             wetness_level=Subquery(wetness.values("level")[:1]),
         ),

@@ -142,6 +142,7 @@ def worker() -> str:
         ],
         "otherwise": reverse("offline:kept", args=[OTHERWISE]),
         "files": files(),
+        "icon": staticfiles_storage.url("img/icon-192.png"),
         "flock": str(FLOCK),
         "bird": str(BIRD),
     }

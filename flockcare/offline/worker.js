@@ -37,6 +37,27 @@ self.addEventListener("message", (event) => {
   if (event.data === "patience") patientUntil = Date.now() + MORE_PATIENCE;
 });
 
+// A reminder: how much is due, nothing that a locked phone should not show. A tap opens Today.
+self.addEventListener("push", (event) => {
+  const { body = "Something is due today in the coop.", url = "/", tag } = told(event.data);
+  const shown = { body, tag, data: { url }, icon: KEPT.icon };
+  event.waitUntil(self.registration.showNotification("Flockcare", shown));
+});
+
+function told(data) {
+  try {
+    return data.json() ?? {};
+  } catch {
+    return {}; // nothing that we sent, but browsers want something shown
+  }
+}
+
+self.addEventListener("notificationclick", (event) => {
+  event.notification.close();
+  const path = new URL(event.notification.data.url, self.location.origin).pathname;
+  event.waitUntil(self.clients.openWindow(path));
+});
+
 self.addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url);
   if (url.origin !== self.location.origin) return;

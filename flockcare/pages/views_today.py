@@ -3,12 +3,14 @@
 from datetime import timedelta
 
 from django.conf import settings
+from django.db.models import OuterRef, Subquery
 from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird
+from flockcare.care.notifiable import several_dead
 from flockcare.care.rows import rows_of
 from flockcare.care.situation import mark_of, standings
 from flockcare.care.views_today import care_now
@@ -17,6 +19,8 @@ from flockcare.feet import services
 from flockcare.feet.fresh import looks_tag
 from flockcare.feet.models import Check
 from flockcare.feet.views_round import progress
+from flockcare.housing.early import fewer_eggs
+from flockcare.housing.models import EggCount, House
 from flockcare.people.access import flock_view
 from flockcare.people.fresh import kept, renewed
 from flockcare.photos.models import Photo
@@ -55,12 +59,25 @@ def _checks(request, flock, mark: tuple) -> dict:
         return {
             "in_round": sum(row.standing.in_round for row in rows),
             "bird_count": len(rows),
+            **_early(flock),
             "looks": render_to_string("pages/today_looks.html", context, request),
         }
 
     role = request.membership.role
     shown = kept(f"today-looks:{flock.pk}:{role}", mark, make)
     return {"here": "today", **shown, "round": progress(services.open_round(flock))}
+
+
+def _early(flock) -> dict:
+    """Early signs that something is wrong, and the houses whose eggs can be counted."""
+    today = timezone.localdate()
+    counted = EggCount.objects.filter(house=OuterRef("pk"), on=today).values("eggs")[:1]
+    houses = House.objects.filter(flock=flock).annotate(eggs_today=Subquery(counted))
+    return {
+        "fewer_eggs": [one.words for one in fewer_eggs(flock, today)],
+        "several_dead": several_dead(flock, today),
+        "egg_houses": [(one.pk, one.name, one.eggs_today) for one in houses.order_by("name")],
+    }
 
 
 def _looks(flock, rows) -> dict:

@@ -69,7 +69,7 @@ PAGES = [
     "care/holds/",
     "care/kit/",
     "care/kit/add/",
-    "care/calendar/",
+    "reminders/calendar/",
     "care/rules/",
     "care/dressing/",
     "care/medicines/",

@@ -209,8 +209,14 @@ def test_care_works_without_script(browser, site):
 
 def test_the_pages_of_care_have_no_accessibility_violation(open_phone, site):
     bird = site.birds["Mace"]
-    pages = ["care/", "care/kit/", "care/kit/add/", "care/holds/", "care/calendar/", "care/rules/"]
-    pages += ["care/medicines/", "care/dressing/", "care/repeats/", f"care/birds/{bird}/"]
+    pages = ["care/", "care/kit/", "care/kit/add/", "care/holds/", "care/rules/"]
+    pages += [
+        "reminders/calendar/",
+        "care/medicines/",
+        "care/dressing/",
+        "care/repeats/",
+        f"care/birds/{bird}/",
+    ]
     pages += [f"care/birds/{bird}/step/?kind=ointment", f"care/birds/{bird}/left/opening/"]
     page = open_phone("ada")
     # Another test may have found her clear by now.
@@ -236,7 +242,7 @@ def test_the_pages_of_care_have_no_accessibility_violation(open_phone, site):
             assert wide <= 0, f"{path} is {wide} px wider than the screen"
             if list_ := problems(page):
                 found[path, scheme] = list_
-        page.goto(f"/f/{site.flock}/care/calendar/")
+        page.goto(f"/f/{site.flock}/reminders/calendar/")
         page.locator("button:has-text('calendar link')").tap()
         page.wait_for_selector("#address")
         assert not problems(page)

@@ -20,7 +20,7 @@ FLOORS = [
     {"feet", "housing"},
     {"care"},
     {"trends", "pages"},
-    {"exchange", "vetsheet", "backup", "offline"},
+    {"exchange", "vetsheet", "backup", "offline", "reminders"},
     {"running", "demo"},
 ]
 PURE = {"analysis", "drawing"}

@@ -30,6 +30,9 @@ NOT_TYPED = {
     "people.Keeper": {"password"},
     "people.Revision": {"kind", "words", "by_name"},
     "people.SignInAttempt": {"name", "address"},
+    "reminders.Phone": {"endpoint", "p256dh", "auth"},
+    "reminders.Reminders": {"address", "site"},
+    "reminders.Sent": {"to"},
     "photos.CardReading": {"code"},
     "photos.Photo": {"sha256", "edition", "stored_as"},
 }

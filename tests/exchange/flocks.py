@@ -24,6 +24,7 @@ from flockcare.feet.models import FOOT_SIGNS, Check, Comb, FootFinding, Round, R
 from flockcare.housing.models import (
     ChangeKind,
     Dampness,
+    EggCount,
     Event,
     EventKind,
     Feature,
@@ -124,6 +125,7 @@ def _houses(draw, flock):
             HousingChange.objects.create(kind=draw(maybe(ChangeKind)), **told)
             Walk.objects.create(**told)
             Wetness.objects.create(flock=flock, house=house, on=on, level=draw(one_of(Dampness)))
+            EggCount.objects.create(flock=flock, house=house, on=on, eggs=on.day % 9)
             whole, kind = draw(st.booleans()), draw(one_of(EventKind))
             told |= {"house": None if whole else house, "kind": kind}
             if kind == EventKind.OTHER:

@@ -740,7 +740,7 @@ CARRIED_ELSEWHERE = {
     *("weights.csv", "photos.csv", "measurements.csv", "card_prints.csv"),
     *("housing_changes.csv", "housing_plans.csv", "walks.csv"),
     *("rounds.csv", "windows.csv", "history.csv", "states.csv", "events.csv"),
-    *("wetness.csv", "plans.csv", "tasks.csv", "tasks_done.csv"),
+    *("wetness.csv", "eggs.csv", "plans.csv", "tasks.csv", "tasks_done.csv"),
 }
 
 

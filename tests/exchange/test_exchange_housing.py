@@ -179,6 +179,7 @@ BAD_WORDS = [
     ("events", HAPPENED | {"to": "2024-01-09"}, "to", "has a last day"),
     ("events", HAPPENED | {"kind": "wet spell", "to": "2024-01-04"}, "to", "before it began"),
     ("events", HAPPENED | {"date": "2024-06-02"}, "date", "2024-06-02 is in the future"),
+    ("eggs", SAID | {"eggs": "-1"}, "eggs", "greater than or equal to 0"),
     ("wetness", SAID | {"wetness": "moist"}, "wetness", "dry, damp, wet"),
     ("wetness", SAID | {"wetness": "wet", "house": ""}, "house", "must not be empty"),
     ("walks", SAID | {"date": "2024-06-02"}, "date", "2024-06-02 is in the future"),
@@ -189,7 +190,7 @@ BAD_WORDS = [
 @pytest.mark.parametrize(("table", "row", "column", "words"), BAD_WORDS)
 def test_a_bad_change_or_walk_is_named(flock, tmp_path, table, row, column, words):
     tables = {"housing": [{"house": "Ark"}], "photos": [{"file": "a.jpg"}]}
-    needed = {"events": {"kind": "bedding"}, "wetness": {"wetness": "dry"}}
+    needed = {"events": {"kind": "bedding"}, "wetness": {"wetness": "dry"}, "eggs": {"eggs": "3"}}
     tables[table] = [SAID | {"date": "2024-01-01"} | needed.get(table, {}), row]
     *places, text = problems_of(
         write_folder(tmp_path / "in", {"a.jpg": picture()}, **tables), flock

@@ -25,6 +25,7 @@ from flockcare.exchange.tables.columns import Kind
 from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding, Round, RoundBird
 from flockcare.feet.services import delete_check
 from flockcare.housing.models import (
+    EggCount,
     Event,
     Feature,
     House,
@@ -89,6 +90,7 @@ def whole(cast, birds):
     Walk.objects.create(flock=flock, house=house, on=date(2024, 1, 5), keeper=owner)
     for level, on in (("wet", date(2024, 1, 5)), ("dry", date(2024, 1, 12))):
         Wetness.objects.create(flock=flock, house=house, on=on, level=level, keeper=keeper)
+    EggCount.objects.create(flock=flock, house=house, on=date(2024, 1, 5), eggs=0, keeper=keeper)
     for kind, more in (
         ("bedding", {"house": house}),
         ("bedding", {"note": "=all of it"}),

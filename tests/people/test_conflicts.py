@@ -69,6 +69,7 @@ EDITS = {
     "housing:stay": Edit("since", "2026-02-01", "2026-03-01", ("1 Feb 2026", "1 Mar 2026")),
     "housing:event": Edit("note", "Straw.", "Shavings."),
     "housing:wetness_edit": Edit("on", "2026-01-02", "2026-01-03", ("2 Jan 2026", "3 Jan 2026")),
+    "housing:eggs_edit": Edit("eggs", "7", "8"),
     "people:settings": Edit("round_days", "10", "21"),
     "people:member": Edit("role", "keeper", "owner", ("Keeper", "Owner")),
 }
@@ -79,7 +80,8 @@ NEW = {
     *(
         "care:step_new",
         "care:plan_new",
-        "care:calendar",
+        "reminders:calendar",
+        "reminders:phone",
         "check_bird",
         "feet:round_start",
         "feet:sort_add",
@@ -92,15 +94,16 @@ REMOVED_WHOLE = {
     *("birds:breed_delete", "pages:remove", "birds:weighing_delete", "care:item_delete"),
     *("care:undo", "care:vet_delete", "care:plan_delete", "birds:state_delete"),
     "care:task_undo",
-    *("care:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
-    *("housing:event_delete", "housing:wetness_delete"),
+    "reminders:phone_end",
+    *("reminders:calendar_end", "feet:check_delete", "feet:sort_undo", "housing:delete"),
+    *("housing:event_delete", "housing:wetness_delete", "housing:eggs_delete"),
     *("housing:feature_delete", "housing:state_delete", "housing:change_delete"),
     *("housing:stay_delete", "housing:plan_drop", "people:leave", "people:member_remove"),
     *("people:invitation_withdraw", "people:flock_delete", "photos:delete", "photos:take_back"),
 }
 # One tap each, which says no more than it does.
 TAPS = {
-    *("housing:events", "housing:event_over", "housing:wetness", "pages:wetness"),
+    *("housing:events", "housing:event_over", "housing:wetness", "housing:eggs", "pages:wetness"),
     *("housing:change_why", "birds:state_start", "birds:state_end", "photos:face"),
     *("care:plan_done", "care:plan_skip", "care:task_done"),
     *("pages:came_back", "care:claim", "care:done", "feet:round_next", "feet:round_pass"),
@@ -108,6 +111,7 @@ TAPS = {
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),
 }
 OTHERWISE = {
+    "reminders:page": "is a keeper's own, and seen at once",
     "pages:restore": "is tested with the history",
     "pages:bring_back": "is tested with the history",
     "pages:changeset": "is tested with the history",

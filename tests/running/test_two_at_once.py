@@ -262,7 +262,7 @@ def test_two_invitations_at_once_make_one_member(cast):
 def test_the_usual_kit_and_a_calendar_are_made_once(cast):
     for _ in range(2):
         cast.clients.keeper.post(reverse("care:kit_fill", args=[cast.flock.pk]))
-        cast.clients.keeper.post(reverse("care:calendar", args=[cast.flock.pk]), {})
+        cast.clients.keeper.post(reverse("reminders:calendar", args=[cast.flock.pk]), {})
     names = KitItem.objects.values_list("name", flat=True)
     assert len(names) == len(set(names)) > 3
     assert CalendarLink.objects.count() == 1

@@ -11,7 +11,7 @@ from flockcare.exchange.tables.care import Care
 from flockcare.exchange.tables.care_plans import CarePlans
 from flockcare.exchange.tables.changes import Changes
 from flockcare.exchange.tables.checks import Checks
-from flockcare.exchange.tables.events import Events, WetnessTable
+from flockcare.exchange.tables.events import Eggs, Events, WetnessTable
 from flockcare.exchange.tables.flock import Settings
 from flockcare.exchange.tables.history import History
 from flockcare.exchange.tables.housing import Housing
@@ -31,7 +31,7 @@ from flockcare.exchange.tables.windows import Windows
 
 _ALL = (
     *(Birds(), Weights(), States(), Housing(), Changes(), Plans(), Walks(), Stays(), Events()),
-    *(WetnessTable(), Checks(), Rounds(), Kit(), Vets(), Care(), CarePlans(), Tasks()),
+    *(WetnessTable(), Eggs(), Checks(), Rounds(), Kit(), Vets(), Care(), CarePlans(), Tasks()),
     *(TasksDone(), Photos(), Measurements(), Prints(), Windows(), Settings()),
     History(),
 )
@@ -45,7 +45,7 @@ IN_ORDER_OF_READING = tuple(
         *("tasks.csv", "tasks_done.csv"),
         *("measurements.csv", "card_prints.csv"),
         *("housing_changes.csv", "housing_plans.csv", "walks.csv", "events.csv"),
-        *("wetness.csv", "windows.csv", "history.csv"),
+        *("wetness.csv", "eggs.csv", "windows.csv", "history.csv"),
     )
 )
 # The photos say which of their files are there, and the history speaks of all others.

@@ -3,9 +3,9 @@
 from flockcare.exchange.tables.base import Table
 from flockcare.exchange.tables.changes import PHOTOS, WithPhotos
 from flockcare.exchange.tables.columns import day, fields_of, house, person
-from flockcare.housing.models import Event, Wetness
+from flockcare.housing.models import EggCount, Event, Wetness
 
-_event, _wetness = fields_of(Event), fields_of(Wetness)
+_event, _wetness, _eggs = fields_of(Event), fields_of(Wetness), fields_of(EggCount)
 
 
 class Events(WithPhotos):
@@ -44,3 +44,18 @@ class WetnessTable(Table):
     )
     key = ("house", "date")
     contradiction = "Something else is recorded for this house and day. Change it in the app."
+
+
+class Eggs(Table):
+    name = "eggs.csv"
+    about = "How many eggs a house gave on a day."
+    model = EggCount
+    columns = (
+        house(),
+        day(past=True),
+        _eggs("eggs", "All eggs of the house; 0 where there were none."),
+        # This may be left out.
+        person("Who counted, by name."),
+    )
+    key = ("house", "date")
+    contradiction = "Another number is recorded for this house and day. Change it in the app."

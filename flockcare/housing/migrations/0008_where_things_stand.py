@@ -6,6 +6,8 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
 
+    safe_because = "New columns are empty or have a default; kinds only get more choices."
+
     dependencies = [
         ('housing', '0007_events_and_wetness'),
     ]

@@ -20,6 +20,7 @@ from flockcare.exchange.importing import go_on_with_left
 from flockcare.exchange.pictures import clear_left
 from flockcare.photos.checking import check_daily, check_files
 from flockcare.photos.editing import purge
+from flockcare.reminders.sending import send_reminders
 from flockcare.running import front
 from flockcare.running.authority import Authority
 from flockcare.running.connections import limits
@@ -31,7 +32,9 @@ PORT = 8000
 HTTPS_ABOVE = 443
 THREADS = 8
 # In a thread of its own while serving: soon after the start, then every hour.
-HOURLY = [clock.look, make_daily_beside, go_on_with_left, clear_left, check_daily]
+HOURLY = [
+    *(clock.look, send_reminders, make_daily_beside, go_on_with_left, clear_left, check_daily),
+]
 FIRST_HOURLY_SECONDS = 60
 
 PLAIN_HTTP = (

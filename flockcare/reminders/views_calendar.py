@@ -9,10 +9,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from flockcare.care import services
 from flockcare.care.calendar import calendar_of
-from flockcare.care.forms import CalendarForm, posted
 from flockcare.care.models import CalendarLink
 from flockcare.people.access import flock_view
 from flockcare.people.models import Membership, Role
+from flockcare.reminders.forms import CalendarForm, posted
+from flockcare.reminders.models import Reminders
 
 
 @require_http_methods(["GET", "POST"])
@@ -29,7 +30,7 @@ def calendar_page(request, flock):
         address = request.build_absolute_uri(reverse("calendar_feed", args=[token]))
     response = render(
         request,
-        "care/calendar.html",
+        "reminders/calendar.html",
         {"here": "more", "link": link, "form": form, "address": address},
         status=422 if form.errors else 200,
     )
@@ -41,7 +42,7 @@ def calendar_page(request, flock):
 @flock_view(Role.VIEWER)
 def calendar_end(request, flock):
     services.end_calendar_link(flock=flock, keeper=request.user)
-    return redirect("care:calendar", flock.pk)
+    return redirect("reminders:calendar", flock.pk)
 
 
 @login_not_required
@@ -53,12 +54,27 @@ def feed(request, token):
     members = Membership.objects.able(Role.VIEWER)
     if link is None or not members.filter(flock=link.flock, keeper=link.keeper).exists():
         raise Http404("There is no such calendar.")
-    content = calendar_of(link.flock, link.keeper, at_time=link.at_time, now=now)
+    return _answer(link.flock, link.keeper, link.at_time, now, "inline")
+
+
+@require_safe
+@flock_view()
+def calendar_file(request, flock):
+    """The same as a file, as it is now."""
+    link = CalendarLink.objects.filter(flock=flock, keeper=request.user).first()
+    return _answer(flock, request.user, link and link.at_time, timezone.now(), "attachment")
+
+
+def _answer(flock, keeper, at_time, now, disposition: str) -> HttpResponse:
+    chosen = Reminders.objects.filter(flock=flock, keeper=keeper, by_calendar=True).first()
+    content = calendar_of(
+        flock, keeper, at_time=at_time, now=now, wanted=chosen.wanted if chosen else None
+    )
     return HttpResponse(
         content,
         content_type="text/calendar; charset=utf-8",
         headers={
             "Cache-Control": "private, no-store",
-            "Content-Disposition": 'inline; filename="flockcare.ics"',
+            "Content-Disposition": f'{disposition}; filename="flockcare.ics"',
         },
     )

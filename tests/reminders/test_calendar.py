@@ -17,18 +17,24 @@ from flockcare.care import services
 from flockcare.care.calendar import calendar_of
 from flockcare.care.holds import UNTIL_KNOWN
 from flockcare.care.models import CalendarLink
+from flockcare.care.wanted import Wanted
 from flockcare.core.models import token_hash
 from flockcare.people.logs import HideTokens
 from flockcare.people.models import Membership
-from tests.care.steps import day, look, step, today, url
+from tests.care.steps import day, look, step, today
 from tests.people.rows import READ_PAGE, same_queries, seen
 
 pytestmark = pytest.mark.django_db
 LONDON = ZoneInfo("Europe/London")
 
 
-def feed_of(cast, keeper=None, *, now=None, at_time=None) -> bytes:
-    return calendar_of(cast.flock, keeper or cast.owner, at_time=at_time, now=now or timezone.now())
+def url(cast, name):
+    return reverse(f"reminders:{name}", args=[cast.flock.pk])
+
+
+def feed_of(cast, keeper=None, *, now=None, **more) -> bytes:
+    said = {"at_time": None, "now": now or timezone.now(), **more}
+    return calendar_of(cast.flock, keeper or cast.owner, **said)
 
 
 def summaries(content: bytes) -> list[str]:
@@ -246,3 +252,74 @@ def test_the_calendar_asks_as_often_for_many_rows(cast, birds):
             step(cast, bird, "medicine", next_due=day(1), claimed_by=cast.owner)
 
     same_queries(Client(), address, grow=grow)
+
+
+# --- Alarms
+
+
+def rings(content: bytes, start: str) -> list[datetime]:
+    """Local times at which the event rings, told by the parser of somebody else."""
+    found = next(
+        e
+        for e in vobject.readOne(content.decode()).vevent_list
+        if e.summary.value.startswith(start)
+    )
+    first = found.dtstart.value
+    if not isinstance(first, datetime):
+        # RFC 5545, 3.8.6.3: of a whole day an alarm counts from its midnight where the user lives.
+        first = datetime.combine(first, time())
+    return [
+        first.replace(tzinfo=None) + one.trigger.value for one in found.contents.get("valarm", [])
+    ]
+
+
+def at_hour(on, hour, minute=0):
+    return datetime.combine(on, time(hour, minute))
+
+
+def test_what_is_wanted_rings_at_its_hour_and_nothing_else_does(cast, birds):
+    for bird in birds.values():
+        look(cast, bird, left={"score": 0})
+    step(cast, birds["Dill"], "soaked", next_due=day(1))
+    step(cast, birds["Sorrel"], "medicine", days_ago=2, egg_days=10, meat_days=0, days_from="vet")
+    assert b"VALARM" not in feed_of(cast)
+
+    def feed(at_time=None, **wanted):
+        return feed_of(cast, at_time=at_time, wanted=Wanted(7, **wanted))
+
+    whole = feed()
+    assert rings(whole, "Dill, left foot: soak") == [at_hour(day(1), 7)]
+    assert rings(whole, "Check feet") == [at_hour(day(14), 7)]
+    # On the last day of the withdrawal, not on its first.
+    assert rings(whole, "Sorrel: egg") == [at_hour(day(8), 7)]
+    assert rings(feed(time(18, 30)), "Dill, left foot: soak") == [at_hour(day(1), 18, 30)]
+    for kind, quiet in (("care", "Dill, left"), ("checks", "Check"), ("withdrawal", "Sorrel: egg")):
+        content = feed(**{kind: False})
+        assert rings(content, quiet) == [] and content.count(b"BEGIN:VALARM") == 2
+    alarms = [part for e in Calendar.from_ical(whole).events for part in e.walk("VALARM")]
+    # 3.6.6: one that is displayed has an action, a text and a trigger.
+    assert {str(one["ACTION"]) for one in alarms} == {"DISPLAY"} and len(alarms) == 3
+    assert all(one["DESCRIPTION"] and one.TRIGGER for one in alarms)
+
+
+def test_only_my_turn_rings_where_a_keeper_wants_no_more(cast, birds):
+    for bird in birds.values():
+        look(cast, bird, left={"score": 0})
+    step(cast, birds["Dill"], "soaked", next_due=day(1), claimed_by=cast.owner)
+    step(cast, birds["Mace"], "soaked", next_due=day(1))
+    content = feed_of(cast, wanted=Wanted(7, mine_only=True))
+    assert rings(content, "Dill, left") and not rings(content, "Mace, left")
+    assert not rings(content, "Check feet")
+
+
+def test_days_that_nobody_named_have_no_last_one(cast, birds):
+    step(cast, birds["Dill"], "ointment", egg_days=3, days_from="vet", meat_days=0)
+    step(cast, birds["Dill"], "medicine", foot="right", product="Salve")
+    assert rings(feed_of(cast, wanted=Wanted(7)), "Dill: egg withdrawal, don’t eat her eggs") == []
+
+
+def test_the_file_is_the_calendar_as_it_is_now(cast, birds):
+    step(cast, birds["Dill"], "dressing on")
+    answer = cast.clients.viewer.get(url(cast, "calendar_file"))
+    assert answer.headers["Content-Disposition"].startswith("attachment")
+    assert summaries(answer.content) == summaries(feed_of(cast, cast.viewer))
