@@ -33,7 +33,12 @@ HTTPS_ABOVE = 443
 THREADS = 8
 # In a thread of its own while serving: soon after the start, then every hour.
 HOURLY = [
-    *(clock.look, send_reminders, make_daily_beside, go_on_with_left, clear_left, check_daily),
+    clock.look,
+    send_reminders,
+    make_daily_beside,
+    go_on_with_left,
+    clear_left,
+    check_daily,
 ]
 FIRST_HOURLY_SECONDS = 60
 
