@@ -240,7 +240,7 @@ def test_what_was_read_is_not_read_again_for_measuring(cast, birds, with_card, m
 def test_no_transaction_is_open_while_a_card_is_read(cast, birds, with_card, monkeypatch):
     depth, seen, real = len(connection.savepoint_ids), [], measuring.read_card
 
-    def looks(image):
+    def looks(image, film_focal=None):
         seen.append(len(connection.savepoint_ids))
         return real(image)
 
