@@ -174,7 +174,7 @@ def test_the_most_urgent_stands_first_and_each_says_how_soon(cast, birds):
 def test_a_dull_bird_with_sound_feet_is_urgent_too(cast, birds):
     look(cast, birds["Sorrel"], manner="dull", left={"score": 0}, right={"score": 0})
     shown = piece(cast.clients.owner, cast).content.decode()
-    assert "Not bright" in shown and "seen by Owner" in shown
+    assert "Not bright" in shown and re.search(r"Dull, seen \d+ \w+ by Owner", shown)
     look(cast, birds["Sorrel"], manner="bright", left={"score": 0}, right={"score": 0})
     assert "Not bright" not in piece(cast.clients.owner, cast).content.decode()
 
