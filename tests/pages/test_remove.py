@@ -12,6 +12,8 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import CareStep
+from flockcare.exchange import importing
+from flockcare.exchange.models import Import
 from flockcare.feet.models import Check, Round, RoundBird
 from flockcare.housing.models import Stay
 from flockcare.pages.leaving import remove_bird
@@ -137,6 +139,7 @@ def test_an_export_tells_of_her_and_the_flock_made_of_it_can_bring_her_back(cast
         assert "Dill" in archive.read("history.csv").decode()
     file = SimpleUploadedFile("records.zip", data)
     cast.clients.stranger.post("/flocks/import/", {"file": file, "name": "Second yard"})
+    importing.work(Import.objects.get().pk)
     made = Flock.objects.get(name="Second yard")
     gone = Revision.objects.get(flock=made, kind="birds.Bird", deed=Revision.Deed.DELETE)
     cast.clients.stranger.post(f"/f/{made.pk}/history/{gone.record}/bird/{gone.pk}/")
