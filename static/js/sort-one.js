@@ -188,7 +188,7 @@ function actOnEarly() {
     } else if ("012".includes(key)) {
       toggle("score", key);
       return;
-    } else if (letter || "lr456789".includes(key)) {
+    } else if (letter || "lr456789".includes(key) || key === "escape") {
       act(key, letter);
     } else {
       return;
