@@ -310,9 +310,12 @@ def test_two_fingers_bring_both_nearer(open_phone, site, foot):
     page.wait_for_selector(".pane.near")
     for of in "ab":
         assert polygon_area(shown_at(page, of)) / before[of] == pytest.approx(4, rel=0.15)
+    # A tap becomes a click a moment after the finger has left.
     page.locator("button:has-text('Fit')").tap()
+    page.wait_for_selector(".compared:not(:has(.pane.near))")
     assert polygon_area(shown_at(page, "a")) == pytest.approx(before["a"], rel=0.01)
     page.locator("button[aria-label=Nearer]").tap()
+    page.wait_for_selector(".pane.near")
     assert polygon_area(shown_at(page, "a")) == pytest.approx(2.25 * before["a"], rel=0.01)
 
 
