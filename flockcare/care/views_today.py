@@ -91,7 +91,7 @@ def _of_care(request, flock, found) -> dict:
         rows = [row for row in rows if row.is_for(request.user.pk)]
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
     steps = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
-    done = in_one(steps.order_by("-at"))
+    done = in_one(steps.order_by("-at", "logged_at"))
     today = timezone.localdate(now)
     tasks_done = TaskDone.objects.filter(flock=flock, on=today).order_by("-logged_at")
     tasks_done = with_names(tasks_done.select_related("house", "bird", "keeper"))
@@ -156,7 +156,8 @@ def _care_of(request, bird, template: str, mark: tuple = (), tag: str = "", **mo
 
 
 def _last_given(bird) -> list[Given]:
-    steps = CareStep.objects.filter(bird=bird).select_related("keeper").order_by("-at")
+    steps = CareStep.objects.filter(bird=bird).order_by("-at", "logged_at")
+    steps = steps.select_related("keeper")
     # What was done in one go with others stands in one line with them.
     return in_one(steps[: LAST_STEPS * len(WITH)])[:LAST_STEPS]
 
