@@ -139,6 +139,7 @@ def test_two_in_a_row_and_one_of_the_other_foot_go_with_the_check(phone, with_ca
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector("text=Saved: Sorrel")
     ended = datetime.now(UTC)
+    all_sent(page)  # what was not there when the check was saved follows it
     (key,) = new_checks(coop, before)
     taken = taken_of(coop, key)
     assert sorted(foot for foot, *_ in taken) == ["left", "right", "right"]
