@@ -248,6 +248,12 @@ MAY_WITHHOLD = models.Q(past=False) & (
 )
 
 
+class CareStepQuerySet(models.QuerySet):
+    def newest_first(self):
+        """What was given in one go, at one moment, in the order in which it was logged."""
+        return self.order_by("-at", "logged_at")
+
+
 class CareStep(FlockRecord):
     """One thing done to one foot of a bird, or to the bird (no foot); also a visit to the vet.
 
@@ -351,6 +357,8 @@ class CareStep(FlockRecord):
     changed_at = models.DateTimeField(auto_now=True)
 
     together = (DAYS, ("keeper_id", "keeper_name"))
+
+    objects = CareStepQuerySet.as_manager()
 
     class Meta:
         ordering = ["at"]

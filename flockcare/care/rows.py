@@ -12,6 +12,7 @@ from flockcare.birds.models import Bird
 from flockcare.care import standing_words as words
 from flockcare.care.due import DRESSING, LOOK
 from flockcare.care.models import StepKind
+from flockcare.care.notifiable import several_ill
 from flockcare.care.rules import Advice
 from flockcare.care.situation import FlockStanding
 from flockcare.care.standing import CHECK, Due, FootStanding, Standing, VetPlan
@@ -175,3 +176,24 @@ def answer(rows: Iterable[Row]) -> list[str]:
     if eggs:
         said.append(f"Don’t eat the eggs of {words.names(eggs)}.")
     return said
+
+
+def told_first(found: FlockStanding, rows: list[Row], shown: list[Row]) -> dict:
+    """What Today says of care, here and without signal; ``shown``: those of the flock's ``rows``
+    that are wanted."""
+    return {
+        "rows": shown,
+        "answer": answer(shown),
+        "several_ill": several_ill(row.standing for row in rows),
+        "vet_wanted": any(row.standing.urgent for row in shown),
+        "gone": [(key, name, words.eggs_words(eggs)) for key, name, eggs in found.gone],
+    }
+
+
+def checks_due(rows: list[Row]) -> dict:
+    """Of whom a check alone is due, and the day of the next check of anybody."""
+    clear = [row for row in rows if not row.standing.of_care]
+    return {
+        "due": [row for row in clear if row.standing.first_due <= row.standing.today],
+        "next_due": min((row.standing.check_due.on for row in rows), default=None),
+    }

@@ -12,13 +12,11 @@ from flockcare.care.case_story import repeated_trouble
 from flockcare.care.holds import open_holds
 from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep, TaskDone
-from flockcare.care.notifiable import several_ill
 from flockcare.care.parts import WITH, Given, in_one
 from flockcare.care.recorded import bird_is_for_vet
-from flockcare.care.rows import Row, answer, rows_of
+from flockcare.care.rows import Row, rows_of, told_first
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import advise_bird, advise_cases, mark_of, standing_alone, standings
-from flockcare.care.standing_words import eggs_words
 from flockcare.care.tasks import tasks_due
 from flockcare.feet.cases import cases_of_bird
 from flockcare.people.access import flock_view
@@ -91,7 +89,7 @@ def _of_care(request, flock, found) -> dict:
         rows = [row for row in rows if row.is_for(request.user.pk)]
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
     steps = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
-    done = in_one(steps.order_by("-at", "logged_at"))
+    done = in_one(steps.newest_first())
     today = timezone.localdate(now)
     tasks_done = TaskDone.objects.filter(flock=flock, on=today).order_by("-logged_at")
     tasks_done = with_names(tasks_done.select_related("house", "bird", "keeper"))
@@ -100,11 +98,7 @@ def _of_care(request, flock, found) -> dict:
         "flock": flock,
         "mine": mine,
         "faces": found.faces,
-        "answer": answer(rows),
-        "several_ill": several_ill(row.standing for row in all_rows),
-        "vet_wanted": any(row.standing.urgent for row in rows),
-        "rows": rows,
-        "gone": [(key, name, eggs_words(eggs)) for key, name, eggs in found.gone],
+        **told_first(found, all_rows, rows),
         "done": done,
         "tasks": tasks_due(flock, today),
         "tasks_done": tasks_done,
@@ -156,8 +150,7 @@ def _care_of(request, bird, template: str, mark: tuple = (), tag: str = "", **mo
 
 
 def _last_given(bird) -> list[Given]:
-    steps = CareStep.objects.filter(bird=bird).order_by("-at", "logged_at")
-    steps = steps.select_related("keeper")
+    steps = CareStep.objects.filter(bird=bird).select_related("keeper").newest_first()
     # What was done in one go with others stands in one line with them.
     return in_one(steps[: LAST_STEPS * len(WITH)])[:LAST_STEPS]
 

@@ -422,14 +422,19 @@ def delete_event(*, event: Event, by) -> None:
 @transaction.atomic
 def log_wetness(*, wetness: Wetness, by, today: dt.date) -> Wetness:
     """How wet it is in a house; said again on that day, it is corrected."""
-    _not_to_come(wetness.on, today)
-    _one_at_a_time(wetness.house)
-    kept = Wetness.objects.filter(house=wetness.house, on=wetness.on).first()
+    return _told_of_a_day(wetness, "level", by, today)
+
+
+def _told_of_a_day(told, name: str, by, today: dt.date):
+    """Save it; where that house has one of that day, ``name`` is corrected there instead."""
+    _not_to_come(told.on, today)
+    _one_at_a_time(told.house)
+    kept = type(told).objects.filter(house=told.house, on=told.on).first()
     if kept is None:
-        wetness.full_clean()
-        wetness.save(force_insert=True)
-        return wetness
-    kept.level = wetness.level
+        told.full_clean()
+        told.save(force_insert=True)
+        return told
+    setattr(kept, name, getattr(told, name))
     history.change(kept, by=by)
     return kept
 
@@ -443,16 +448,7 @@ def change_wetness(*, wetness: Wetness, by, today: dt.date, basis=None) -> None:
 @transaction.atomic
 def log_eggs(*, eggs: EggCount, by, today: dt.date) -> EggCount:
     """How many eggs there were in a house; said again on that day, it is corrected."""
-    _not_to_come(eggs.on, today)
-    _one_at_a_time(eggs.house)
-    kept = EggCount.objects.filter(house=eggs.house, on=eggs.on).first()
-    if kept is None:
-        eggs.full_clean()
-        eggs.save(force_insert=True)
-        return eggs
-    kept.eggs = eggs.eggs
-    history.change(kept, by=by)
-    return kept
+    return _told_of_a_day(eggs, "eggs", by, today)
 
 
 @transaction.atomic

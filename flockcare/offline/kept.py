@@ -12,10 +12,8 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.care.notifiable import several_ill
-from flockcare.care.rows import Row, answer, rows_of
+from flockcare.care.rows import Row, checks_due, rows_of, told_first
 from flockcare.care.situation import FlockStanding, mark_of, standings
-from flockcare.care.standing_words import eggs_words
 from flockcare.offline import shell
 from flockcare.pages.views_birds import by_name
 from flockcare.people.fresh import kept
@@ -88,16 +86,7 @@ def _told(row: Row, photos: list[LastPhoto], shown: dict) -> dict:
 
 def _today(found: FlockStanding, rows: list[Row]) -> dict:
     of_care = [row for row in rows if row.standing.of_care]
-    clear = [row for row in rows if not row.standing.of_care]
-    return {
-        "rows": of_care,
-        "answer": answer(of_care),
-        "several_ill": several_ill(row.standing for row in rows),
-        "vet_wanted": any(row.standing.urgent for row in of_care),
-        "gone": [(key, name, eggs_words(eggs)) for key, name, eggs in found.gone],
-        "due": [row for row in clear if row.standing.first_due <= row.standing.today],
-        "next_due": min((row.standing.check_due.on for row in rows), default=None),
-    }
+    return {**told_first(found, rows, of_care), **checks_due(rows)}
 
 
 def _listed(rows: list[Row]) -> list[Bird]:

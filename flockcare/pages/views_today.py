@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 
 from flockcare.birds.models import Bird
 from flockcare.care.notifiable import several_dead
-from flockcare.care.rows import rows_of
+from flockcare.care.rows import checks_due, rows_of
 from flockcare.care.situation import mark_of, standings
 from flockcare.care.views_today import care_now
 from flockcare.core.visitors import plain_http
@@ -84,10 +84,8 @@ def _looks(flock, rows) -> dict:
     now = timezone.now()
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
     done = Check.objects.filter(flock=flock, at__range=(midnight, now + timedelta(days=1)))
-    clear = [row for row in rows if not row.standing.of_care]
     return {
-        "due": [row for row in clear if row.standing.first_due <= row.standing.today],
-        "next_due": min((row.standing.check_due.on for row in rows), default=None),
+        **checks_due(rows),
         "done_checks": done.newest_first()
         .select_related("bird", "keeper")
         .prefetch_related("findings"),

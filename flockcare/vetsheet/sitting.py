@@ -285,7 +285,7 @@ def _done(link: ShareLink, birds: Iterable[OneBird], today: date) -> Iterator[Do
     mine, concerned = link.guest.name, {one.row.bird.pk for one in birds if one.concerns}
     midnight = datetime.combine(today, time(), link.flock.zone)
     steps = CareStep.objects.filter(flock=link.flock, at__gte=midnight)
-    for given in in_one(steps.select_related("bird", "keeper").order_by("-at", "logged_at")):
+    for given in in_one(steps.select_related("bird", "keeper").newest_first()):
         own = given.first.keeper_id is None and given.first.keeper_name == mine
         if own or given.first.bird_id in concerned:
             yield Done(f"step:{given.first.pk}" if own else "", _said(given), given.first.at)

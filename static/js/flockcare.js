@@ -43,6 +43,15 @@ for (const saved of document.querySelectorAll("[data-saved]")) {
   }
 }
 
+// Only the birds whose row has what is typed are left in the list below.
+document.addEventListener("input", ({ target }) => {
+  if (target.id !== "bird-find") return;
+  const wanted = target.value.trim().toLowerCase();
+  for (const row of document.getElementById("bird-rows").children) {
+    row.hidden = !row.textContent.toLowerCase().includes(wanted);
+  }
+});
+
 // A tap that did not get through says so, instead of seeming to have worked.
 for (const failure of ["htmx:sendError", "htmx:responseError"]) {
   document.addEventListener(failure, ({ detail }) => {

@@ -200,14 +200,7 @@ document.addEventListener("change", (event) => {
   if (event.target.closest("#one")) changed();
 });
 document.addEventListener("input", (event) => {
-  if (event.target.id === "bird-find") {
-    const wanted = event.target.value.trim().toLowerCase();
-    for (const row of document.getElementById("bird-rows").children) {
-      row.hidden = !row.textContent.toLowerCase().includes(wanted);
-    }
-  } else if (event.target.name === "date") {
-    keepDraft();
-  }
+  if (event.target.name === "date") keepDraft();
 });
 // After a tap the keys go on at the photo; an arrow would move the choice otherwise.
 document.addEventListener("click", (event) => {

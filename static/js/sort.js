@@ -303,14 +303,7 @@ document.addEventListener("change", (event) => {
   update();
 });
 document.addEventListener("input", (event) => {
-  if (event.target.id === "bird-find") {
-    const wanted = event.target.value.trim().toLowerCase();
-    for (const row of document.getElementById("bird-rows").children) {
-      row.hidden = !row.textContent.toLowerCase().includes(wanted);
-    }
-  } else if (event.target.name === "date") {
-    update();
-  }
+  if (event.target.name === "date") update();
 });
 
 // Photos that look the same are compared where they stand; all others open one at a time.

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird
 from flockcare.care.holds import UNKNOWN_DAYS
-from flockcare.care.models import WITHHOLDING, CareStep, StepKind
+from flockcare.care.models import CareStep
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.problems import Problems
 from flockcare.exchange.reading import Row
@@ -440,20 +440,18 @@ def _is_over(cells: dict[str, str], today: date) -> bool:
     last = max(cells.get(name, "") for name in ("date", "given_until"))
     if not last:
         return False
-    if not _may_withhold(cells):
-        return last < str(today - _DUE_FOR) and cells.get("next_due", "") < str(today - _DUE_FOR)
-    given = [int(cells[name]) for name in ("egg_days", "meat_days") if _is_days(cells, name)]
-    # What nobody has told of eggs or of meat withdraws longest.
-    days = max(given) if len(given) == 2 else max([UNKNOWN_DAYS, *given])
+    step = CareStep(
+        kind=cells.get("kind", ""),
+        no_medicine=cells.get("no_medicine") == "yes",
+        medicine_given=cells.get("medicine_given", ""),
+    )
+    days = _DUE_FOR.days
+    if step.withholds:
+        given = [int(cells[name]) for name in ("egg_days", "meat_days") if _is_days(cells, name)]
+        # What nobody has told of eggs or of meat withdraws longest.
+        days = max(given) if len(given) == 2 else max([UNKNOWN_DAYS, *given])
     is_due = cells.get("next_due", "") >= str(today - _DUE_FOR)
     return date.fromisoformat(last) + timedelta(days) < today and not is_due
-
-
-def _may_withhold(cells: dict[str, str]) -> bool:
-    """Whether eggs or meat may be withdrawn for it."""
-    if cells.get("no_medicine") == "yes" or cells.get("medicine_given") == "no":
-        return False
-    return cells.get("kind") in {*WITHHOLDING, StepKind.VET}
 
 
 def _is_days(cells, name: str) -> bool:
