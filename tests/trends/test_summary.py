@@ -125,10 +125,10 @@ def test_nothing_in_it_names_anybody(yard):
     private = ["Wilhelmina", "Hen 0", "limpet", "Zinnia", "Quince", "vicarage", "Xavier", "saw"]
     private += ["Thistledown", "Auckland", "Roost", "Sussex", "120", "3000", str(yard.flock.pk)]
     private += [yard.flock.pk.hex, yard.keeper.name, yard.owner.name, "2024-03"]
-    # The number of the flock and the sum are hashes, in which any three digits may stand.
+    # The number of the flock and the sum are hashes, in which any digits may stand.
     said = json.loads(text)
-    lowered = text.replace(said["flock"], "").replace(said["sum"], "").lower()
-    assert [word for word in private if word.lower() in lowered] == []
+    text = text.replace(said["flock"], "").replace(said["sum"], "")
+    assert [word for word in private if word.lower() in text.lower()] == []
     # A quarter is the finest time in it.
     assert re.findall(r"20\d\d\S*", text) == ['2025-Q2",']
     known = {"format", "version", "flock", "birds", "changes", "sum", "weight"}
