@@ -1,16 +1,17 @@
 """Keeping the cases of one bird together: robust limits, and each bird's share of the cases.
 
 Two feet of one hen, and her sores of two years, are not independent cases. Robust variance:
-Liang & Zeger (1986) Biometrika 73:13 (from memory).
+Liang & Zeger (1986) Biometrika 73:13; the ratio over strata: Rothman & Boice (1979), as Mantel &
+Haenszel (both from memory).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.stats import t as student
 
 from . import limits
@@ -20,39 +21,47 @@ from .rates import overdispersion
 
 
 def clustered_ratio(
-    after_counts: Sequence[float],
-    after_times: Sequence[float],
-    before_counts: Sequence[float],
-    before_times: Sequence[float],
+    after_counts: ArrayLike,
+    after_times: ArrayLike,
+    before_counts: ArrayLike,
+    before_times: ArrayLike,
     level: float = 0.95,
 ) -> Estimate:
     """Ratio of two rates over all birds, with limits that keep each bird's cases together.
 
-    The variance of the log ratio is B/(B-1) sum u_b², u_b = (n_b1 - rate1 T_b1)/n_1 -
-    (n_b0 - rate0 T_b0)/n_0, which keeps the covariance of a bird that stands on both sides;
-    limits from t with B-1 degrees of freedom. Four lists of one length, one entry per bird.
-    Refused (as a value) where a side has no case or no time, or there is one bird only.
+    Four arrays of one shape, (B,) birds or (strata, B). The ratio is that of Mantel-Haenszel, so
+    only what was watched on both sides of a stratum counts; with one stratum it is the plain ratio
+    of rates. The variance of its logarithm is B/(B-1) sum u_b², u_b the change of the logarithm
+    with the counts and times of bird b, which keeps the covariance of a bird that stands on both
+    sides; limits from t with B-1 degrees of freedom. Refused (as a value) where a side has no case
+    or no time, or there is one bird only.
     """
     check_level(level)
     n1, t1, n0, t0 = (
-        np.asarray(list(part), float)
+        np.atleast_2d(np.asarray(part, float))
         for part in (after_counts, after_times, before_counts, before_times)
     )
-    if not n1.shape == t1.shape == n0.shape == t0.shape or n1.ndim != 1:
-        raise ValueError("counts and times must be lists of one length")
+    if not n1.shape == t1.shape == n0.shape == t0.shape or n1.ndim != 2:
+        raise ValueError("counts and times must be arrays of one shape")
     for name, part in (("counts", np.r_[n1, n0]), ("times", np.r_[t1, t0])):
         if not np.isfinite(part).all() or (part < 0).any():
             raise ValueError(f"{name} must be zero or more")
-    if not (t1.sum() and t0.sum()):
+    both = (t1.sum(1) > 0) & (t0.sum(1) > 0)
+    n1, t1, n0, t0 = n1[both], t1[both], n0[both], t0[both]
+    if not both.any():
         return Estimate.refused("no_time", level)
     if not (n1.sum() and n0.sum()):
         return Estimate.refused("one_side_empty", level)
-    birds = int(((t1 > 0) | (t0 > 0)).sum())
+    birds = int(((t1 > 0) | (t0 > 0)).any(0).sum())
     if birds < 2:
         return Estimate.refused("one_bird", level)
-    u = (n1 / n1.sum() - t1 / t1.sum()) - (n0 / n0.sum() - t0 / t0.sum())
+    share = (t1.sum(1) / (t1.sum(1) + t0.sum(1)))[:, None]
+    after, before = ((1 - share) * n1).sum(), (share * n0).sum()
+    value = float(after / before)
+    cases = (n1.sum(1) / after + n0.sum(1) / before)[:, None] / (t1 + t0).sum(1)[:, None]
+    u = (1 - share) * (n1 / after - t1 * cases) - share * (n0 / before - t0 * cases)
+    u = u.sum(0)
     reach = student.isf((1 - level) / 2, birds - 1) * math.sqrt(birds / (birds - 1) * (u @ u))
-    value = float(n1.sum() / t1.sum() / (n0.sum() / t0.sum()))
     return Estimate(value, *around(value, float(reach)), level)
 
 

@@ -37,6 +37,7 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
     scanned = scan.answer(watch, told)
     told = changes.weighed(told, scanned)
     summary = _summary(watch)
+    moved = tuple(change for change in told if change.state in ("clear", "some_sign"))
     return Report(
         flock=flock,
         today=today,
@@ -45,8 +46,8 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
         months=_months(watch, today),
         changes=told,
         scan=scanned,
-        groupings=groups.groupings(watch) if records.birds else (),
-        mixed=_mixed(told),
+        groupings=groups.groupings(watch, moved) if records.birds else (),
+        apart=words.apart([change.title for change in moved]) if moved else "",
         repeats=_repeats(watch),
         healing=healing.answer(watch),
         steps=next_steps.steps(watch, told),
@@ -76,11 +77,6 @@ def _event_line(watch: Watch, event: EventRow, told: tuple[ChangeAnswer, ...]) -
         spell=spell,
         change=next(numbers, None) if event.judged else None,
     )
-
-
-def _mixed(told: tuple[ChangeAnswer, ...]) -> str:
-    moved = [change.title for change in told if change.state in ("clear", "some_sign")]
-    return words.mixes(moved) if moved else ""
 
 
 def _lived_in(records: Records, today: dt.date) -> tuple[str, ...]:

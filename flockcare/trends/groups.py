@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -20,7 +21,7 @@ from flockcare.housing.models import SPELLS
 from flockcare.people.models import Units
 from flockcare.trends import reasons, thresholds, words
 from flockcare.trends.records import WETNESS, EventRow
-from flockcare.trends.report import Figure, Grouping, GroupRow, Refusal
+from flockcare.trends.report import ChangeAnswer, Figure, Grouping, GroupRow, Refusal
 from flockcare.trends.watch import UNKNOWN, Watch, months_of
 
 YEAR = 365.25
@@ -38,8 +39,13 @@ class Sorted:
     code: np.ndarray
 
 
-def groupings(watch: Watch) -> tuple[Grouping, ...]:
-    """Every way of sorting the birds, with all comparisons of the page corrected together."""
+def groupings(watch: Watch, told: Sequence[ChangeAnswer] = ()) -> tuple[Grouping, ...]:
+    """Every way of sorting the birds, with all comparisons of the page corrected together.
+
+    ``told``: the changes after which the rate moved; groups are compared before and after each of
+    them apart.
+    """
+    era = _eras(watch, told)
     classes = by_weight_class(watch)
     ways = (
         classes,
@@ -52,7 +58,7 @@ def groupings(watch: Watch) -> tuple[Grouping, ...]:
         *([by_wetness(watch)] if watch.records.wetness else []),
         *([by_spell(watch)] if _spells(watch) else []),
     )
-    drafts = [_grouping(watch, way, classes, alike) for way, alike in _distinct(watch, ways)]
+    drafts = [_grouping(watch, way, classes, era, alike) for way, alike in _distinct(watch, ways)]
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
     adjusted = dict(zip(map(id, rows), _held_together(rows), strict=True))
     unwatched = "" if watch.bird.size else words.unsorted(watch.records.looks.first_day)
@@ -265,7 +271,21 @@ def by_spell(watch: Watch) -> Sorted:
 # Rates and comparisons
 
 
-def _grouping(watch: Watch, way: Sorted, classes: Sorted, alike: tuple[str, ...]) -> Grouping:
+def _eras(watch: Watch, told: Sequence[ChangeAnswer]) -> np.ndarray:
+    """Of each pair a number that says which of these changes had been made where the bird lived."""
+    middle = (watch.pairs.left + watch.pairs.right) / 2
+    names = [house.name for house in watch.records.houses]
+    era = np.zeros(watch.bird.size, int)
+    for number, change in enumerate(told):
+        houses = [names.index(name) for name in change.houses]
+        after = middle >= change.days[0].toordinal()
+        era += (np.isin(watch.house, houses) & after) << number
+    return np.unique(era, return_inverse=True)[1]
+
+
+def _grouping(
+    watch: Watch, way: Sorted, classes: Sorted, era: np.ndarray, alike: tuple[str, ...]
+) -> Grouping:
     seen = [code for code in range(len(way.names)) if (way.code == code).any()]
     days = {code: float(watch.days[way.code == code].sum()) for code in seen}
     base = max(seen, key=days.__getitem__, default=None)
@@ -273,7 +293,7 @@ def _grouping(watch: Watch, way: Sorted, classes: Sorted, alike: tuple[str, ...]
     for code in seen:
         row = _row(watch, way, code)
         if code != base:
-            row = _compared(watch, way, code, base, classes, row)
+            row = _compared(watch, way, code, base, classes, era, row)
         rows.append(row)
     unknown = way.code == UNKNOWN
     return Grouping(
@@ -352,28 +372,34 @@ def _columns(pairs, chosen) -> dict:
 
 def spread_of(watch: Watch, chosen: np.ndarray) -> float:
     """Of the cases over birds where chance alone gives 1; 1 where it cannot be judged."""
-    return spread_over_birds(*_by_bird(watch, chosen))
+    (cases,), (days,) = _by_bird(watch, chosen, np.zeros(chosen.size, int))
+    return spread_over_birds(cases, days)
 
 
-def _by_bird(watch: Watch, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Cases, and foot-days of which a sore would have lasted to the look, of each bird."""
-    size = len(watch.records.birds)
-    bird = watch.bird[chosen]
-    cases = np.bincount(bird, watch.pairs.affected[chosen], size)
-    return cases, np.bincount(bird, watch.lasting_days[chosen], size)
+def _by_bird(watch: Watch, chosen: np.ndarray, era: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Cases, and foot-days of which a sore would have lasted to the look, by era and bird."""
+    shape = era.max(initial=0) + 1, len(watch.records.birds)
+    place = np.ravel_multi_index((era[chosen], watch.bird[chosen]), shape)
+    return tuple(
+        np.bincount(place, each[chosen], math.prod(shape)).reshape(shape)
+        for each in (watch.pairs.affected, watch.lasting_days)
+    )
 
 
-def _compared(watch, way, code: int, base: int, classes: Sorted, row: GroupRow) -> GroupRow:
+def _compared(watch, way, code: int, base: int, classes, era, row: GroupRow) -> GroupRow:
     here, there = way.code == code, way.code == base
-    (n1, t1), (n0, t0) = _by_bird(watch, here), _by_bird(watch, there)
-    days = float(watch.days[there].sum())
-    refused = row.refusal or group_refusal(int(n0.sum()), days, int((t0 > 0).sum()))
+    # What was watched only after a change, or only before it, has nothing to stand beside.
+    eras = np.intersect1d(era[here], era[there])
+    here, there = (side & np.isin(era, eras) for side in (here, there))
+    (n1, t1), (n0, t0) = _by_bird(watch, here, era), _by_bird(watch, there, era)
+    days, others = float(watch.days[there].sum()), int((t0 > 0).any(0).sum())
+    refused = row.refusal or group_refusal(int(n0.sum()), days, others)
     if refused or n1.sum() + n0.sum() < limits.MIN_CASES_FOR_RATIO:
         return row
     found = clustered_ratio(n1, t1, n0, t0)
     if found.refusal:
         return row
-    birds = int(((t1 > 0) | (t0 > 0)).sum())
+    birds = int(((t1 > 0) | (t0 > 0)).any(0).sum())
     # Birds of one house share all of it: there is nothing to hold one house against another by.
     sides = [np.unique(watch.house[side & (watch.house != UNKNOWN)]) for side in (here, there)]
     alone = all(side.size == 1 for side in sides) and sides[0] != sides[1]

@@ -351,8 +351,8 @@ class Threshold:
 
 @dataclass(frozen=True)
 class Report:
-    """``mixed``: that the groups take the time before and after a told change together, else
-    empty. ``lived_in``: houses with birds now. ``again``: when there may be enough to answer.
+    """``apart``: that groups are compared before and after a told change apart, else empty.
+    ``lived_in``: houses with birds now. ``again``: when there may be enough to answer.
     """
 
     flock: str
@@ -368,7 +368,7 @@ class Report:
     steps: tuple[Step, ...]
     cases: tuple[CaseLine, ...]
     thresholds: tuple[Threshold, ...]
-    mixed: str
+    apart: str
     lived_in: tuple[str, ...]
     again: dt.date | None
     events: tuple[EventLine, ...] = ()

@@ -571,9 +571,9 @@ def around(day: dt.date) -> str:
     return f"Around {date_words(day)}."
 
 
-def mixes(titles: Sequence[str]) -> str:
+def apart(titles: Sequence[str]) -> str:
     quoted = listed([f"“{title}”" for title in titles])
-    return f"The groups take the time before and after {quoted} together."
+    return f"Groups are compared before and after {quoted} apart."
 
 
 # When the rate changed

@@ -20,7 +20,7 @@ from flockcare.analysis.clusters import clustered_ratio, ratio_p, spread_over_bi
 from flockcare.analysis.comparison import _ByBird, _lasting_widths, against, compare_arrays
 from flockcare.analysis.healing import healing_curve
 from flockcare.analysis.onset import fit_rates
-from flockcare.analysis.rates import rate_ratio
+from flockcare.analysis.rates import pooled_ratio, rate_ratio
 
 from .properties import examples
 
@@ -316,6 +316,38 @@ def test_by_bird_interval_formula():
     assert got.low * got.high == pytest.approx(got.value**2)
 
 
+def _two_strata(birds=200):
+    """Some birds on both sides and in both strata; the second has a fifth of the cases."""
+    rng = np.random.default_rng(3)
+    t1, t0 = rng.uniform(50, 200, (2, 2, birds)) * (rng.random((2, 2, birds)) < 0.7)
+    rate = np.array([[0.02], [0.004]]) * rng.gamma(2, 0.5, birds)
+    return rng.poisson(2 * rate * t1), t1, rng.poisson(rate * t0), t0
+
+
+def test_by_bird_interval_over_strata():
+    """The ratio is `pooled_ratio`'s; the limits are those of the jackknife that leaves out one
+    bird after another (Efron & Stein 1981, from memory), which needs no formula."""
+    parts = _two_strata()
+    got, birds = clustered_ratio(*parts), parts[0].shape[1]
+    cells = [tuple(part[row].sum() for part in parts) for row in (0, 1)]
+    assert got.value == pytest.approx(pooled_ratio(cells).ratio)
+    left_out = [
+        math.log(clustered_ratio(*(np.delete(part, one, 1) for part in parts)).value)
+        for one in range(birds)
+    ]
+    error = math.sqrt((birds - 1) * np.var(left_out))
+    reach = student.isf(0.025, birds - 1)
+    assert math.log(got.high / got.value) == pytest.approx(reach * error, rel=0.01)
+
+
+def test_a_stratum_of_one_side_says_nothing():
+    parts = _two_strata()
+    more = [
+        np.vstack((part, part[0] * keep)) for part, keep in zip(parts, (1, 1, 0, 0), strict=True)
+    ]
+    assert clustered_ratio(*more) == clustered_ratio(*parts)
+
+
 def test_by_bird_interval_against_a_clustered_poisson_model():
     """statsmodels' Poisson GLM with cov_type="cluster": its small-sample factor also counts the
     parameters, (N-1)/(N-k), which is taken out here; it uses the normal law, ours t."""
@@ -369,7 +401,7 @@ def test_by_bird_interval_edges():
         clustered_ratio([1, 1], [1, -1], [1, 1], [1, 1])
     with pytest.raises(ValueError, match="counts"):
         clustered_ratio([1, math.nan], [1, 1], [1, 1], [1, 1])
-    with pytest.raises(ValueError, match="length"):
+    with pytest.raises(ValueError, match="one shape"):
         clustered_ratio([1], [1, 1], [1, 1], [1, 1])
 
 

@@ -260,12 +260,12 @@ def test_no_mark_is_told_by_red_against_green():
 # Groups
 
 
-def test_the_groups_say_that_they_take_before_and_after_a_told_change_together(report):
+def test_the_groups_say_that_they_take_before_and_after_a_told_change_apart(report):
     (change,) = report.changes
-    assert report.mixed == (f"The groups take the time before and after “{change.title}” together.")
-    assert report.mixed in "\n".join(spoken(report))
+    assert report.apart == f"Groups are compared before and after “{change.title}” apart."
+    assert report.apart in "\n".join(spoken(report))
     untold = build(simulated(seed=1, birds=12, days=400), flock="", today=TODAY)
-    assert untold.changes[0].state not in ("clear", "some_sign") and untold.mixed == ""
+    assert untold.changes[0].state not in ("clear", "some_sign") and untold.apart == ""
 
 
 @pytest.mark.parametrize("key", words.WAYS)

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -106,3 +107,29 @@ def test_the_ranges_within_weight_classes_allow_for_all_comparisons_too(monkeypa
     assert held.keys() == plain.keys() and held
     for key, figure in held.items():
         assert figure.low < plain[key].low and figure.high > plain[key].high
+
+
+def test_groups_are_compared_before_and_after_a_told_change_apart():
+    """Two breeds with the same rate, a tenth of it after the change: most of the Ayams were
+    watched before it, most of the Brahmas after."""
+    random, weeks, change = np.random.default_rng(1), 160, 80
+    histories = {}
+    for n in range(40):
+        watched = range(0, 110) if n % 2 else range(60, weeks)
+        for f in (0, 1):
+            signs = ["."] * weeks
+            for week in watched:
+                signs[week] = "1" if random.random() < (0.1 if week < change else 0.01) else "0"
+            histories[n, f] = "".join(signs)
+    birds = birds_of(40, breed=["Ayam" if n % 2 else "Brahma" for n in range(40)])
+    watch = Watch.of(flock(histories, birds=birds, changes=[(0, 7 * change)]))
+    told = SimpleNamespace(houses=("Ark",), days=(dt.date.fromordinal(DAY_0 + 7 * change),))
+
+    def compared(*changes):
+        found = next(one for one in groups.groupings(watch, changes) if one.key == "breed")
+        return next(row.fits for row in found.rows if row.fits)
+
+    assert not compared().low <= 1 <= compared().high
+    apart = compared(told)
+    assert apart.low <= 1 <= apart.high
+    assert apart.high / apart.low < 3

@@ -54,8 +54,8 @@ def spoken(report):
         if change.else_changed:
             yield f"What else changed: {'; '.join(change.else_changed)}."
         yield f"What would tell more: {change.tells_more}"
-    if report.mixed:
-        yield f"\n{report.mixed}"
+    if report.apart:
+        yield f"\n{report.apart}"
     for title, part in (
         ("When the rate changed", report.scan),
         *((grouping.title, grouping) for grouping in report.groupings),
