@@ -124,17 +124,26 @@ def next_change(report: Report) -> str:
     for change in told:
         if words.mark(change) is words.FEWER:
             elsewhere = [name for name in report.lived_in if name not in change.houses]
-            return words.do_the_same(change, elsewhere if change.houses else ())
+            said = words.do_the_same(change, elsewhere if change.houses else ())
+            return " ".join([said, *_lower(report)])
     if told:
         return words.undo(told[0])
+    if too_high := _lower(report):
+        return too_high[0]
     for grouping, worse, other in _standing_out(report):
-        if grouping.key in ("drop", "energy"):
-            return words.lower(grouping.key, worse)
         if grouping.key == "house":
             return words.house_first(worse, other)
         if grouping.key == "wetness" and _higher(grouping, worse, other):
             return words.keep_dry(worse, other)
     return f"{words.NOTHING_POINTS} {words.FIGURES_FIRST}"
+
+
+def _lower(report: Report) -> list[str]:
+    return [
+        words.lower(grouping.key, worse)
+        for grouping, worse, other in _standing_out(report)
+        if grouping.key in ("drop", "energy") and _higher(grouping, worse, other)
+    ][:1]
 
 
 def for_whom(report: Report) -> list[str]:

@@ -493,7 +493,7 @@ FIGURES_FIRST = "Start with what is beyond a published figure in your houses."
 
 def do_the_same(change: ChangeAnswer, houses: Sequence[str]) -> str:
     if houses:
-        return f"Try in {listed(houses)} too: “{change.called}”."
+        return f"If {listed(houses)} has the same fault, try it there too: “{change.called}”."
     return f"Keep “{change.called}” as it is."
 
 

@@ -72,6 +72,20 @@ def test_wet_ground_with_more_cases_is_what_to_change(report):
     assert answer_rows.next_change(found).startswith("Keep it dry underfoot")
 
 
+def test_lower_roosts_are_proposed_beside_what_helped_and_never_where_low_ones_are_worse(report):
+    told = [change for change in report.changes if change.state == "clear"]
+    assert words.mark(told[0]) is words.FEWER
+    for worse, better in (("high", "low"), ("low", "high")):
+        found = standing_out(report, "drop", (better, worse))
+        swapped = found.groupings[0]
+        if worse == "low":  # in the order of height
+            found = replace(found, groupings=(replace(swapped, rows=swapped.rows[::-1]),))
+        alone = answer_rows.next_change(found)
+        beside = answer_rows.next_change(replace(found, changes=tuple(told)))
+        assert ("Lower the roosts" in alone) == ("Lower the roosts" in beside) == (worse == "high")
+        assert told[0].called in beside
+
+
 def test_whatever_is_missing_is_said_with_little_on_record():
     codes = set(re.findall(r'Step\("(\w+)"', inspect.getsource(next_steps)))
     assert codes == set(words.MISSING)
