@@ -28,6 +28,7 @@ YEAR = 365.25
 CM_PER_INCH = 2.54
 SEASONS = ("winter", "spring", "summer", "autumn")
 CLASSES = tuple(WeightClass.values)
+WEATHER = ("wetness", "spell")
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,12 @@ def groupings(watch: Watch, told: Sequence[ChangeAnswer] = ()) -> tuple[Grouping
         *([by_wetness(watch)] if watch.records.wetness else []),
         *([by_spell(watch)] if _spells(watch) else []),
     )
-    drafts = [_grouping(watch, way, classes, era, alike) for way, alike in _distinct(watch, ways)]
+    # What comes with a season is compared within it.
+    seasons = era * len(SEASONS) + by_season(watch).code
+    drafts = [
+        _grouping(watch, way, classes, seasons if way.key in WEATHER else era, alike)
+        for way, alike in _distinct(watch, ways)
+    ]
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
     adjusted = dict(zip(map(id, rows), _held_together(rows), strict=True))
     unwatched = "" if watch.bird.size else words.unsorted(watch.records.looks.first_day)
@@ -284,7 +290,7 @@ def _eras(watch: Watch, told: Sequence[ChangeAnswer]) -> np.ndarray:
 
 
 def _grouping(
-    watch: Watch, way: Sorted, classes: Sorted, era: np.ndarray, alike: tuple[str, ...]
+    watch: Watch, way: Sorted, classes: Sorted, stratum: np.ndarray, alike: tuple[str, ...]
 ) -> Grouping:
     seen = [code for code in range(len(way.names)) if (way.code == code).any()]
     days = {code: float(watch.days[way.code == code].sum()) for code in seen}
@@ -293,7 +299,7 @@ def _grouping(
     for code in seen:
         row = _row(watch, way, code)
         if code != base:
-            row = _compared(watch, way, code, base, classes, era, row)
+            row = _compared(watch, way, code, base, classes, stratum, row)
         rows.append(row)
     unknown = way.code == UNKNOWN
     return Grouping(
@@ -376,22 +382,24 @@ def spread_of(watch: Watch, chosen: np.ndarray) -> float:
     return spread_over_birds(cases, days)
 
 
-def _by_bird(watch: Watch, chosen: np.ndarray, era: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Cases, and foot-days of which a sore would have lasted to the look, by era and bird."""
-    shape = era.max(initial=0) + 1, len(watch.records.birds)
-    place = np.ravel_multi_index((era[chosen], watch.bird[chosen]), shape)
+def _by_bird(
+    watch: Watch, chosen: np.ndarray, stratum: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Cases, and foot-days of which a sore would have lasted to the look, by stratum and bird."""
+    shape = stratum.max(initial=0) + 1, len(watch.records.birds)
+    place = np.ravel_multi_index((stratum[chosen], watch.bird[chosen]), shape)
     return tuple(
         np.bincount(place, each[chosen], math.prod(shape)).reshape(shape)
         for each in (watch.pairs.affected, watch.lasting_days)
     )
 
 
-def _compared(watch, way, code: int, base: int, classes, era, row: GroupRow) -> GroupRow:
+def _compared(watch, way, code: int, base: int, classes, stratum, row: GroupRow) -> GroupRow:
     here, there = way.code == code, way.code == base
     # What was watched only after a change, or only before it, has nothing to stand beside.
-    eras = np.intersect1d(era[here], era[there])
-    here, there = (side & np.isin(era, eras) for side in (here, there))
-    (n1, t1), (n0, t0) = _by_bird(watch, here, era), _by_bird(watch, there, era)
+    both = np.isin(stratum, np.intersect1d(stratum[here], stratum[there]))
+    here, there = here & both, there & both
+    (n1, t1), (n0, t0) = _by_bird(watch, here, stratum), _by_bird(watch, there, stratum)
     days, others = float(watch.days[there].sum()), int((t0 > 0).any(0).sum())
     refused = row.refusal or group_refusal(int(n0.sum()), days, others)
     if refused or n1.sum() + n0.sum() < limits.MIN_CASES_FOR_RATIO:

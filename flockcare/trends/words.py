@@ -667,11 +667,12 @@ WAYS = {
     "wetness": Way(
         "Dry or wet underfoot",
         f"By the reading nearest to the middle of each gap between checks, at most "
-        f"{thresholds.WETNESS_DAYS} days away. Wet weeks are mostly winter weeks: see Season.",
+        f"{thresholds.WETNESS_DAYS} days away. Compared within each season.",
     ),
     "spell": Way(
         "Wet spells and housing orders",
-        "By the middle of each gap between checks. A spell that is not over counts until now.",
+        "By the middle of each gap between checks. A spell that is not over counts until now. "
+        "Compared within each season.",
     ),
 }
 NEEDED = (

@@ -130,17 +130,15 @@ def test_a_spell_is_compared_with_other_times_and_one_not_over_lasts_until_now()
     ]
 
 
-def wet_half(ratio, seed=0):
-    """Two houses; each is wet in turn for four weeks, with ``ratio`` times as many cases."""
+def wet_flock(is_wet, rate, seed=0):
+    """Two houses; ``is_wet(house, day)`` once a week, ``rate(house, day)`` of each foot."""
     random = np.random.default_rng(seed)
     histories, wetness = {}, []
-    is_wet = lambda house, day: (day // 28 + house) % 2 == 1  # noqa: E731
     for bird in range(24):
         for foot in (0, 1):
             ill, seen = 0, []
             for day in range(700):
-                rate = 0.003 * (ratio if is_wet(bird % 2, day) else 1)
-                if ill <= day and random.random() < rate:
+                if ill <= day and random.random() < rate(bird % 2, day):
                     ill = day + 30
                 if day % 7 == 0:
                     seen.append((day, int(ill > day)))
@@ -154,6 +152,15 @@ def wet_half(ratio, seed=0):
     return found
 
 
+def wet_half(ratio):
+    """Each is wet in turn for four weeks, with ``ratio`` times as many cases."""
+
+    def is_wet(house, day):
+        return (day // 28 + house) % 2 == 1
+
+    return wet_flock(is_wet, lambda house, day: 0.003 * (ratio if is_wet(house, day) else 1))
+
+
 @pytest.mark.parametrize(("ratio", "told"), [(1, False), (3, True)])
 def test_wet_weeks_are_told_of_when_more_cases_begin_in_them(ratio, told):
     found = groups.groupings(Watch.of(wet_half(ratio)))
@@ -163,6 +170,27 @@ def test_wet_weeks_are_told_of_when_more_cases_begin_in_them(ratio, told):
     value = compared.ratio.value if compared.name == "wet" else 1 / compared.ratio.value
     assert ratio / 1.5 < value < ratio * 1.5
     assert not {"wetness", "spell"} & {one.key for one in groups.groupings(Watch.of(simulated()))}
+
+
+def test_wet_weeks_are_not_blamed_for_the_winter_in_which_most_of_them_lie():
+    """Nearly all of winter is wet and little of the rest; six times as many cases in winter, wet
+    or dry."""
+    chance = np.random.default_rng(4).random((2, 100))
+
+    def winter(day):
+        return (DAY_0 + day - dt.date(2024, 12, 1).toordinal()) % 365 < 90
+
+    def is_wet(house, day):
+        return chance[house, day // 7] < (0.8 if winter(day) else 0.2)
+
+    watch = Watch.of(wet_flock(is_wet, lambda house, day: 0.009 if winter(day) else 0.0015))
+    wet = watch.pairs.affected[groups.by_wetness(watch).code == WETNESS.index("wet")].mean()
+    dry = watch.pairs.affected[groups.by_wetness(watch).code == WETNESS.index("dry")].mean()
+    assert wet > 2 * dry
+    (wetness,) = [one for one in groups.groupings(watch) if one.key == "wetness"]
+    (compared,) = [one.fits for one in wetness.rows if one.fits]
+    assert compared.low <= 1 <= compared.high
+    assert 0.6 < compared.value < 1.6
 
 
 # From the database
