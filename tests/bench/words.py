@@ -65,24 +65,30 @@ COUNTED = """() => {
 }"""
 
 
-def count(page, home: str) -> dict[str, tuple[int, int]]:
-    """{page: (words, controls)}."""
+def addresses(page, home: str) -> dict[str, str]:
+    """{page: its address in the demo flock}."""
 
     def where(of: str, links: str) -> str:
         page.goto(f"{home}{of}")
         return page.locator(f"main {links}").first.get_attribute("href")
 
     bird = where("birds/", f"a:has-text('{BIRD}')").split("/birds/")[1].strip("/")
+    of_photo = "a[href*='/photos/']:not([href*='/series/'])"
     found = {
         "bird": bird,
         "case": where(f"birds/{bird}/", f"a[href*='/care/birds/{bird}/right/']"),
-        "photo": where(f"birds/{bird}/check/", "a[href*='/photos/']:not([href*='/series/'])"),
+        "photo": where(f"birds/{bird}/check/", of_photo),
         "house": where("houses/", f"a[href*='/houses/']:has-text('{HOUSE}')"),
         "change": where("trends/", "a[href*='/trends/'][href*='/20']"),
     }
+    return {name: urljoin(home, address.format(**found)) for name, address in PAGES.items()}
+
+
+def count(page, home: str) -> dict[str, tuple[int, int]]:
+    """{page: (words, controls)}."""
     counted = {}
-    for name, address in PAGES.items():
-        answer = page.goto(urljoin(home, address.format(**found)))
+    for name, address in addresses(page, home).items():
+        answer = page.goto(address)
         assert answer.ok, (name, answer.status)
         page.wait_for_load_state("networkidle")
         counted[name] = tuple(page.evaluate(COUNTED))
@@ -96,29 +102,42 @@ def table(counted: dict[str, tuple[int, int]]) -> str:
     return "\n".join([head, *rows, f"{'together':26} {words:>6} {controls:>9}"]) + "\n"
 
 
+@contextlib.contextmanager
+def demo(at: str | None):
+    """A browser, and the address of a demo: of this one, else of one that is made for it."""
+    with contextlib.ExitStack() as stack:
+        if not at:
+            folder = stack.enter_context(tempfile.TemporaryDirectory())
+            installation = Installation(Path(folder))
+            stack.callback(installation.stop)
+            installation.start("--demo")
+            at = installation.url
+        playwright = stack.enter_context(sync_playwright())
+        browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
+        stack.callback(browser.close)
+        yield browser, at
+
+
+def signed_in(browser, address: str, **more):
+    """A page at Today of the demo flock."""
+    more = {"viewport": PHONE, "service_workers": "block"} | more
+    page = browser.new_page(base_url=address, **more)
+    page.goto("/")
+    page.fill("[name=sign_in_name]", "ros")
+    page.fill("[name=password]", PASSWORD)
+    page.locator("main form button").click()
+    page.wait_for_selector("h1:has-text('Today')")
+    return page
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--at", help="the address of a demo that is served")
     parser.add_argument("--write", action="store_true", help=f"keep the table in {TABLE.name}")
     chosen = parser.parse_args()
-    with contextlib.ExitStack() as stack:
-        address = chosen.at
-        if not address:
-            folder = stack.enter_context(tempfile.TemporaryDirectory())
-            installation = Installation(Path(folder))
-            stack.callback(installation.stop)
-            installation.start("--demo")
-            address = installation.url
-        playwright = stack.enter_context(sync_playwright())
-        browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
-        page = browser.new_page(viewport=PHONE, base_url=address, service_workers="block")
-        page.goto("/")
-        page.fill("[name=sign_in_name]", "ros")
-        page.fill("[name=password]", PASSWORD)
-        page.locator("main form button").click()
-        page.wait_for_selector("h1:has-text('Today')")
+    with demo(chosen.at) as (browser, address):
+        page = signed_in(browser, address)
         said = table(count(page, page.url.removesuffix("today/")))
-        browser.close()
     print(said, end="")
     if chosen.write:
         TABLE.write_text(said)
