@@ -47,7 +47,7 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
         changes=told,
         scan=scanned,
         groupings=groups.groupings(watch, moved) if records.birds else (),
-        apart=words.apart([change.title for change in moved]) if moved else "",
+        apart=words.apart(len(records.houses), [change.title for change in moved]),
         repeats=_repeats(watch),
         healing=healing.answer(watch),
         steps=next_steps.steps(watch, told),

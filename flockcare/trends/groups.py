@@ -28,7 +28,6 @@ YEAR = 365.25
 CM_PER_INCH = 2.54
 SEASONS = ("winter", "spring", "summer", "autumn")
 CLASSES = tuple(WeightClass.values)
-WEATHER = ("wetness", "spell")
 
 
 @dataclass(frozen=True)
@@ -43,10 +42,11 @@ class Sorted:
 def groupings(watch: Watch, told: Sequence[ChangeAnswer] = ()) -> tuple[Grouping, ...]:
     """Every way of sorting the birds, with all comparisons of the page corrected together.
 
-    ``told``: the changes after which the rate moved; groups are compared before and after each of
-    them apart.
+    Groups are compared within each house, and before and after each of ``told`` apart, the changes
+    after which the rate moved.
     """
     era = _eras(watch, told)
+    housed = _crossed(era, watch.house + 1)
     classes = by_weight_class(watch)
     ways = (
         classes,
@@ -59,10 +59,13 @@ def groupings(watch: Watch, told: Sequence[ChangeAnswer] = ()) -> tuple[Grouping
         *([by_wetness(watch)] if watch.records.wetness else []),
         *([by_spell(watch)] if _spells(watch) else []),
     )
-    # What comes with a season is compared within it.
-    seasons = era * len(SEASONS) + by_season(watch).code
+    strata = {
+        "house": era,
+        # What comes with a season is compared within it.
+        **dict.fromkeys(("wetness", "spell"), _crossed(housed, by_season(watch).code)),
+    }
     drafts = [
-        _grouping(watch, way, classes, seasons if way.key in WEATHER else era, alike)
+        _grouping(watch, way, classes, strata.get(way.key, housed), alike)
         for way, alike in _distinct(watch, ways)
     ]
     rows = [row for draft in drafts for row in draft.rows if not math.isnan(row.p)]
@@ -164,21 +167,20 @@ def by_house(watch: Watch) -> Sorted:
 
 
 def by_drop(watch: Watch) -> Sorted:
-    drops = _drops(watch)
-    if watch.records.units == Units.IMPERIAL:
-        edges = thresholds.DROP_EDGES_IN
-        return Sorted("drop", _bands(edges, "in"), _banded(drops / CM_PER_INCH, edges))
+    unit = (CM_PER_INCH, "in") if watch.records.units == Units.IMPERIAL else (1, "cm")
     edges = thresholds.DROP_EDGES_CM
-    return Sorted("drop", _bands(edges, "cm"), _banded(drops, edges))
+    return Sorted("drop", _bands(edges, *unit), _banded(_drops(watch), edges))
 
 
 def _banded(values: np.ndarray, edges: tuple[int, ...]) -> np.ndarray:
     return np.where(np.isnan(values), UNKNOWN, np.searchsorted(edges, values, side="left"))
 
 
-def _bands(edges, unit: str) -> tuple[str, ...]:
-    between = [f"{low} to {high} {unit}" for low, high in pairwise(edges)]
-    return (f"up to {edges[0]} {unit}", *between, f"over {edges[-1]} {unit}")
+def _bands(edges: tuple[int, ...], size: float, unit: str) -> tuple[str, ...]:
+    """Names of the bands; the same edges in every unit, since words must not move a count."""
+    shown = [round(edge / size) for edge in edges]
+    between = [f"{low} to {high} {unit}" for low, high in pairwise(shown)]
+    return (f"up to {shown[0]} {unit}", *between, f"over {shown[-1]} {unit}")
 
 
 def _drops(watch: Watch) -> np.ndarray:
@@ -196,12 +198,10 @@ def _drops(watch: Watch) -> np.ndarray:
 
 def by_energy(watch: Watch) -> Sorted:
     energy = landing_energy(1.0, 1.0) * (_grams(watch) / 1000) * (_drops(watch) / 100)
-    if watch.records.units == Units.IMPERIAL:
-        edges = thresholds.ENERGY_EDGES_FT_LBF
-        names = _bands(edges, "ft·lbf")
-        return Sorted("energy", names, _banded(energy / JOULES_PER_FOOT_POUND, edges))
+    imperial = watch.records.units == Units.IMPERIAL
+    unit = (JOULES_PER_FOOT_POUND, "ft·lbf") if imperial else (1, "J")
     edges = thresholds.ENERGY_EDGES_J
-    return Sorted("energy", _bands(edges, "J"), _banded(energy, edges))
+    return Sorted("energy", _bands(edges, *unit), _banded(energy, edges))
 
 
 def _grams(watch: Watch) -> np.ndarray:
@@ -286,7 +286,12 @@ def _eras(watch: Watch, told: Sequence[ChangeAnswer]) -> np.ndarray:
         houses = [names.index(name) for name in change.houses]
         after = middle >= change.days[0].toordinal()
         era += (np.isin(watch.house, houses) & after) << number
-    return np.unique(era, return_inverse=True)[1]
+    return era
+
+
+def _crossed(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """A number for each pair of codes."""
+    return np.unique(np.column_stack((one, other)), axis=0, return_inverse=True)[1].ravel()
 
 
 def _grouping(

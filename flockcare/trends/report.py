@@ -351,7 +351,7 @@ class Threshold:
 
 @dataclass(frozen=True)
 class Report:
-    """``apart``: that groups are compared before and after a told change apart, else empty.
+    """``apart``: what groups are compared within, empty where it is all one.
     ``lived_in``: houses with birds now. ``again``: when there may be enough to answer.
     """
 

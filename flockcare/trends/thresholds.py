@@ -32,9 +32,7 @@ SOUGHT_RATIO = 0.5
 FARTHEST_WEEKS = 52
 
 DROP_EDGES_CM = (50, 100)
-DROP_EDGES_IN = (20, 40)
 ENERGY_EDGES_J = (10, 20, 30)
-ENERGY_EDGES_FT_LBF = (7, 15, 22)
 AGE_EDGES_YEARS = (1, 2, 3)
 
 EXPLAINED = {
@@ -82,9 +80,7 @@ EXPLAINED = {
     "SOUGHT_RATIO": "The size of change that this waiting time is for: a halving.",
     "FARTHEST_WEEKS": "Weeks above which the page says the chance after a year instead.",
     "DROP_EDGES_CM": "Edges of the groups of drops.",
-    "DROP_EDGES_IN": "The same in inches.",
     "ENERGY_EDGES_J": "Edges of the groups of landing energy.",
-    "ENERGY_EDGES_FT_LBF": "The same in foot-pounds.",
     "AGE_EDGES_YEARS": "Edges of the groups of age.",
 }
 

@@ -402,7 +402,8 @@ class Mark(NamedTuple):
 
 
 FEWER, MORE = Mark("fewer", "Fewer"), Mark("more", "More")
-NO_DIFFERENCE = Mark("none", "No clear difference")
+SAME = Mark("none", "About the same")
+NO_DIFFERENCE = Mark("untold", "No clear difference")
 TOO_EARLY = Mark("early", "Too early")
 UNTOLD = Mark("untold", "Can't be told")
 
@@ -421,7 +422,7 @@ def mark(change: ChangeAnswer) -> Mark:
     if change.state in ("clear", "some_sign"):
         return MORE if change.found.ratio.value > 1 else FEWER
     if change.state == "similar":
-        return NO_DIFFERENCE
+        return SAME
     if change.again:
         return TOO_EARLY
     return UNTOLD if change.state in ("refused", "season") else NO_DIFFERENCE
@@ -571,9 +572,13 @@ def around(day: dt.date) -> str:
     return f"Around {date_words(day)}."
 
 
-def apart(titles: Sequence[str]) -> str:
-    quoted = listed([f"“{title}”" for title in titles])
-    return f"Groups are compared before and after {quoted} apart."
+def apart(houses: int, titles: Sequence[str]) -> str:
+    """What groups are compared within; ``titles``: of the changes after which the rate moved."""
+    said = ["within each house"] if houses > 1 else []
+    if titles:
+        quoted = listed([f"“{title}”" for title in titles])
+        said.append(f"before and after {quoted} apart")
+    return f"Groups are compared {' and '.join(said)}." if said else ""
 
 
 # When the rate changed
