@@ -384,6 +384,8 @@ ROOST_RULES = (
 )
 # What a change of height may leave over a published figure.
 OF_HEIGHTS = {"steep-45", "steep-34", "drop-50", "lowest-roost"}
+# A way down that is one of these is not said to be a milder one as well.
+HARSHER = {"steep-34": ("steep-45",), "drop-50": ("steep-45", "steep-34")}
 NO_GROUND = Rule(
     "no-ground",
     Mark.UNKNOWN,

@@ -164,18 +164,25 @@ def _kept(form: ScratchForm) -> list[tuple[str, str]]:
     return [(name, form.data[name]) for name in form.changed_data] if form.is_bound else []
 
 
-def _rules_of(layout: Layout, heavy: bool) -> dict[str, flags.Rule]:
-    return {flag.rule.key: flag.rule for flag in flags.flags_of(layout, heavy=heavy)}
-
-
 def _lost(now: Layout, found: list[flags.Finding], heavy: bool) -> list[flags.Rule]:
     """The rules that held of the house and would no longer."""
     left = {finding.rule.key for finding in found}
-    return [rule for key, rule in _rules_of(now, heavy).items() if key not in left]
+    held = {flag.rule.key: flag.rule for flag in flags.flags_of(now, heavy=heavy)}
+    return [rule for key, rule in held.items() if key not in left]
 
 
 def _new_keys(now: Layout, found: list[flags.Finding], heavy: bool) -> set[str]:
-    return {finding.rule.key for finding in found} - set(_rules_of(now, heavy))
+    """The rules that hold of a place of which neither they nor a harsher one held."""
+    before = {(flag.rule.key, flag.place) for flag in flags.flags_of(now, heavy=heavy)}
+
+    def held(key: str, place: str) -> bool:
+        return any((one, place) in before for one in (key, *flags.HARSHER.get(key, ())))
+
+    return {
+        finding.rule.key
+        for finding in found
+        if not all(held(finding.rule.key, flag.place) for flag in finding.flags)
+    }
 
 
 def _largest(routes: list[Route], units: str) -> str:
@@ -277,12 +284,11 @@ def _effect(one: whatif.Suggestion, units: str) -> str:
 
 
 def _still_marked(one: whatif.Suggestion) -> str:
-    """Which published figures its height would still be above: the limit is the keeper's own."""
-    names = {whatif.NEW_STEP, *(move.place.name for move in one.moves)}
+    """Which published figures of height the house would still exceed; the limit is the keeper's."""
     rules = {
         flag.rule.key: flag.rule
         for flag in flags.flags_of(one.after)
-        if flag.place in names and flag.rule.key in flags.OF_HEIGHTS
+        if flag.rule.key in flags.OF_HEIGHTS
     }
     return "; ".join(rule.gist for rule in rules.values())
 

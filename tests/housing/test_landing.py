@@ -8,6 +8,7 @@ import pytest
 from django.urls import reverse
 
 from flockcare.birds.models import Bird, Breed, Weighing
+from flockcare.housing import flags
 from flockcare.housing.landing import (
     energy_text,
     landers_on,
@@ -360,6 +361,30 @@ def test_a_suggestion_says_which_published_figure_is_lower(cast, shed):
     words = page(cast.clients.keeper, address(shed, "what_if"), drop="40")
     assert "Lower Bar by 60 cm, to 40 cm helps 3 birds, none left over" in words
     assert "Still marked then: the lowest roost" not in words.split("to 40 cm")[1].split("try")[0]
+
+
+def test_what_a_suggestion_leaves_marked_is_what_its_trial_marks(cast, shed):
+    FeatureState.objects.filter(feature__name="Bar").update(run_cm=40)
+    answer = cast.clients.keeper.get(address(shed, "what_if"))
+    assert len(answer.context["advice"]) > 1
+    for one in answer.context["advice"]:
+        tried = cast.clients.keeper.get(f"{address(shed, 'what_if')}?{one.query}").context
+        marked = {each.rule for each in tried["found"] if each.rule.key in flags.OF_HEIGHTS}
+        assert all(rule.gist in one.still for rule in marked) and bool(marked) == bool(one.still)
+
+
+def test_a_way_down_that_became_less_steep_is_no_new_mark(cast, shed):
+    FeatureState.objects.filter(feature__name="Step").update(height_cm=None)
+    bar = FeatureState.objects.get(feature__name="Bar")
+    FeatureState.objects.filter(pk=bar.pk).update(run_cm=bar.height_cm)
+    name = f"h-{bar.feature_id.hex}"
+    milder = {name: str(0.8 * bar.height_cm)}
+    then = cast.clients.keeper.get(address(shed, "what_if"), milder).context
+    assert "steep-34" in {each.rule.key for each in then["found"]}
+    assert "steep-34" not in then["new_keys"]
+    FeatureState.objects.filter(pk=bar.pk).update(run_cm=2 * bar.height_cm)
+    then = cast.clients.keeper.get(address(shed, "what_if"), {name: str(2 * bar.height_cm)}).context
+    assert then["new_keys"] & {"steep-34", "steep-45"}
 
 
 def test_a_suggestion_can_be_tried(cast, shed):
