@@ -290,7 +290,10 @@ def tile(flock, photo: Photo, maybe: str = "") -> Tile:
 
 
 def alike_among(flock, photos: dict) -> list[list]:
-    """Keys of photos that look the same, at least one of them loose and not kept on purpose."""
+    """Keys of photos that look the same, at least one of them loose and not kept on purpose.
+
+    A foot looks as it did the month before: photos of two days are two photos.
+    """
     looks = {
         key: photo.look_hash
         for key, photo in photos.items()
@@ -298,8 +301,23 @@ def alike_among(flock, photos: dict) -> list[list]:
     }
     if not looks:
         return []
-    every = dict(Photo.objects.filter(flock=flock).order_by().values_list("pk", "look_hash"))
-    return sets_alike(looks, among=every)
+    asked = ("pk", "look_hash", "taken", "taken_precision", "taken_source")
+    every = {one.pk: one for one in Photo.objects.filter(flock=flock).order_by().only(*asked)}
+    sets = sets_alike(looks, among={key: photo.look_hash for key, photo in every.items()})
+    parts = [part for members in sets for part in _by_day([every[key] for key in members])]
+    return [part for part in parts if len(part) > 1 and not looks.keys().isdisjoint(part)]
+
+
+def _by_day(photos: list[Photo]) -> list[list]:
+    """Keys by the day they were surely taken; those without one beside those of the only day."""
+    days: dict = {}
+    for photo in photos:
+        known = photo.taken_precision in (Precision.MOMENT, Precision.DAY)
+        sure = known and photo.taken_source not in DOUBT
+        days.setdefault(photo.taken.date() if sure else None, []).append(photo.pk)
+    if len(days) == 2 and None in days:
+        return [[*days.pop(None), *days.popitem()[1]]]
+    return list(days.values())
 
 
 def _compared(flock, sets: list[list], photos: dict) -> list[Alike]:

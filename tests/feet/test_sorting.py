@@ -633,6 +633,21 @@ def test_nearly_the_same_photos_are_shown_together(cast, birds, shoebox):
     assert alike(cast) == [{one.pk, other.pk}, {sorted_.pk, again.pk}]
 
 
+def test_photos_of_two_days_are_never_the_same(cast, shoebox):
+    first, copy = shoebox(look_hash=0), shoebox(look_hash=1)
+    later = shoebox(look_hash=2, minutes=60 * 24 * 40)
+    assert alike(cast) == [{first.pk, copy.pk}]
+    undated = shoebox(look_hash=3, taken=None, taken_precision="unknown")
+    assert alike(cast) == [{first.pk, copy.pk}]  # of which day it is a copy nobody can say
+    later.delete()
+    assert alike(cast) == [{first.pk, copy.pk, undated.pk}]
+    # The time of a file is that of the copy.
+    Photo.objects.filter(pk=copy.pk).update(
+        taken=first.taken + timedelta(days=9), taken_source="file time"
+    )
+    assert alike(cast) == [{first.pk, copy.pk, undated.pk}]
+
+
 def test_keep_them_all(cast, shoebox):
     one, other = shoebox(look_hash=0), shoebox(look_hash=1)
     cast.clients.keeper.post(url(cast, "sort_alike"), {"photo": [one.pk, other.pk]})
