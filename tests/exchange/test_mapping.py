@@ -295,6 +295,10 @@ def test_columns_are_proposed_by_name_and_by_what_they_hold():
     assert suggest("checks", read_text(text), {"dill"}) == names
     bare = "a,b,c\nDill,2024-01-05,R\nMace,2024-01-06,L\n"
     assert suggest("checks", read_text(bare), {"dill", "mace"}) == ["bird", "date", "foot"]
+    for left, right in (("links", "rechts"), ("gauche", "droite"), ("Left foot", "Right foot")):
+        both = read_text(f"Huhn,Datum,{left},{right}\nDill,2024-01-05,0,1\n")
+        names = ["bird", "date", "left_score", "right_score"]
+        assert suggest("checks", both, {"dill"}) == names
 
 
 # --- The pages, as plain forms
