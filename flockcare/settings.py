@@ -83,6 +83,7 @@ MIDDLEWARE = [
     "flockcare.health.health",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "flockcare.core.packing.PackText",
     "flockcare.core.headers.content_policy",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",

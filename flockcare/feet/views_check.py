@@ -79,7 +79,12 @@ def show(request, flock, check_id):
     )
     # Which of the two is said does not matter: both go to the other.
     context = {"here": "birds", "check": check, "other_foot": can_swap(check) and Foot.LEFT.value}
-    context["shots"] = shots(check.photos.all())
+    # A foot's photos stand with what was found on it; the others, of all of the bird, below.
+    found = shots(check.photos.all())
+    for finding in check.findings.all():
+        finding.shots = [shot for shot in found if shot.photo.foot == finding.foot]
+        found = [shot for shot in found if shot.photo.foot != finding.foot]
+    context["shots"] = found
     return render(request, "feet/check.html", context)
 
 

@@ -17,7 +17,6 @@ from django.http import JsonResponse, QueryDict
 from django.middleware.csrf import get_token
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.core import clock
@@ -51,11 +50,9 @@ def hello(request):
     )
 
 
-# Packed: it has no token in it and nothing that came with the request.
 @require_safe
 @flock_view(read=Role.KEEPER)
 @never_cache
-@gzip_page
 def birds(request, flock):
     """What a phone keeps of a flock without signal (``kept.to_read``); 304 where it has all of it.
 

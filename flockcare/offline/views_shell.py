@@ -6,7 +6,6 @@ from django.contrib.staticfiles.storage import staticfiles_storage
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.views.decorators.cache import cache_control
-from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from flockcare.offline import shell
@@ -22,11 +21,8 @@ ICONS = [
 
 
 def anybodys(view):
-    """The same for everybody: without sign-in, asked for anew each time, packed.
-
-    Packing is safe where an answer holds no secret.
-    """
-    return require_safe(login_not_required(cache_control(no_cache=True)(gzip_page(view))))
+    """The same for everybody: without sign-in, asked for anew each time."""
+    return require_safe(login_not_required(cache_control(no_cache=True)(view)))
 
 
 @anybodys

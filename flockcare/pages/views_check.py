@@ -9,7 +9,6 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
-from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods
 
 from flockcare.birds.models import Bird
@@ -37,9 +36,6 @@ _BIRDS = Bird.objects.select_related("breed")
 _SCORED = _BIRDS.annotate(**NEWEST_SCORES)
 
 
-# The heaviest page for a slow line. Django pads what it packs at random, and masks the token of a
-# form anew each time, so that its length tells nothing of either (its notes on BREACH).
-@gzip_page
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def new(request, flock, bird_id):

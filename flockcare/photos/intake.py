@@ -133,7 +133,7 @@ def _take_in(stream: BinaryIO, name: str, original: bytes | None = None) -> Take
     written, preview = _write_original(upright, original)
     width, height = upright.width, upright.height
     del image, upright  # the decoded pixels
-    sizes, smallest = _write_sizes(preview, width, height, _PLAIN if original is None else _QUICK)
+    sizes, smallest = _write_sizes(preview, width, height, original)
     return TakenIn(
         original=written,
         sizes=sizes,
@@ -288,6 +288,11 @@ class _Upright:
         self.orientation = orientation if orientation in _TURNS else 1
         width, height = pixels.size
         self.width, self.height = (width, height) if self.orientation <= 4 else (height, width)
+
+    def as_decoded(self) -> Image.Image | None:
+        """The picture in one piece, where it lies in memory just as it is to be seen."""
+        is_so = isinstance(self.pixels, _Whole) and self.pixels.mode == "YCbCr"
+        return self.pixels.image if is_so and self.orientation == 1 else None
 
     def strips(self) -> Iterator[Image.Image]:
         turn = _TURNS[self.orientation]
@@ -488,7 +493,7 @@ def _profile_transform(profile: bytes | None, mode: str) -> ImageCms.ImageCmsTra
 def _write_original(upright: _Upright, kept: bytes | None) -> tuple[bytes, Image.Image]:
     """The upright JPEG, and a copy reduced by a power of two from which to make the sizes.
 
-    What is ``kept`` is not written anew.
+    What is ``kept`` is not written anew: it has no metadata, and so no turn and no colour profile.
 
     Each strip is encoded by itself and becomes one restart interval of the whole. "Set the DC
     prediction to zero" and fill the last byte with 1-bits: beginning and ending a JPEG of its own
@@ -496,6 +501,8 @@ def _write_original(upright: _Upright, kept: bytes | None) -> tuple[bytes, Image
     """
     long_side = max(upright.width, upright.height)
     factor = next(f for f in (32, 16, 8, 4, 2, 1) if long_side >= f * SIZES[0] or f == 1)
+    if kept is not None and (decoded := upright.as_decoded()):
+        return kept, decoded if factor == 1 else decoded.reduce(factor)
     whole, preview = io.BytesIO(), None
     for number, strip in enumerate(upright.strips()):
         if preview is None:
@@ -516,13 +523,20 @@ def _write_original(upright: _Upright, kept: bytes | None) -> tuple[bytes, Image
 
 
 def _write_sizes(
-    preview: Image.Image, width: int, height: int, how: dict
+    preview: Image.Image, width: int, height: int, kept: bytes | None
 ) -> tuple[dict[int, bytes], Image.Image]:
-    """Each size made from the one above it; the smallest picture comes back as well."""
-    sizes = {}
+    """Each size made from the one above it; the smallest picture comes back as well.
+
+    What is ``kept`` is the size itself where it is no larger and of the colours we write.
+    """
+    sizes, how = {}, _PLAIN if kept is None else _QUICK
+    stays = kept is not None and preview.mode == "YCbCr"
     for side in SIZES:
         scale = min(1, side / max(width, height))
         target = max(1, round(width * scale)), max(1, round(height * scale))
+        if stays and target == (width, height):
+            sizes[side] = kept
+            continue
         if preview.size != target:
             preview = preview.resize(target, **how)
         sizes[side] = _jpeg(preview, _SMALLER)

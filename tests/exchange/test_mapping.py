@@ -295,6 +295,10 @@ def test_columns_are_proposed_by_name_and_by_what_they_hold():
     assert suggest("checks", read_text(text), {"dill"}) == names
     bare = "a,b,c\nDill,2024-01-05,R\nMace,2024-01-06,L\n"
     assert suggest("checks", read_text(bare), {"dill", "mace"}) == ["bird", "date", "foot"]
+    for left, right in (("links", "rechts"), ("gauche", "droite"), ("Left foot", "Right foot")):
+        both = read_text(f"Huhn,Datum,{left},{right}\nDill,2024-01-05,0,1\n")
+        names = ["bird", "date", "left_score", "right_score"]
+        assert suggest("checks", both, {"dill"}) == names
 
 
 # --- The pages, as plain forms
@@ -621,12 +625,16 @@ def test_a_weight_of_a_month_is_refused_since_it_has_no_note(cast, birds):
     assert "the day is missing" in table.text
 
 
-def test_the_choices_stand_in_the_head_of_the_table(cast, birds):
-    table = Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n")
-    head = table.text.partition("<thead>")[2].partition("</thead>")[0]
-    assert [f'name="column-{at}"' in head for at in range(3)] == [True] * 3
-    body = table.text.partition("<tbody>")[2].partition("</tbody>")[0]
-    assert body == "<tr><td>2</td> <td>Dill</td> <td>2023-04-03</td> <td>2100</td></tr> "
+def test_each_column_stands_with_its_choice_and_some_of_what_it_holds(cast, birds):
+    """Side by side as far as they fit, so that no table is wider than the screen."""
+    table = Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\nMace,2023-04-03,\n")
+    part = table.text.partition('<div class="columns">')[2].partition("<h2>")[0]
+    columns = re.findall(r'<label for="column-\d">(\w+)</label>.*?</select>(.*?)</div>', part)
+    assert [(name, re.findall(r">([^<]+)</span>", held)) for name, held in columns] == [
+        ("hen", ["Dill", "Mace"]),
+        ("date", ["2023-04-03"]),
+        ("g", ["2100"]),
+    ]
 
 
 def test_the_next_table_with_the_same_columns_is_read_as_the_last(cast, birds):

@@ -195,6 +195,11 @@ def test_photos_come_with_the_form(cast, birds):
     photos = Check.objects.get().photos.all()
     assert {(photo.bird, photo.foot) for photo in photos} == {(birds["Dill"], "left")}
     assert len(photos) == 2
+    page = cast.clients.keeper.get(
+        reverse("feet:check", args=[cast.flock.pk, Check.objects.get().pk])
+    )
+    box = page.text.partition("Left foot:")[2].partition("</section>")[0]
+    assert box.count("<img") == page.text.count("<img") == 2, "in the box of their foot"
 
 
 def test_a_refused_photo_loses_neither_the_others_nor_the_words(cast, birds):

@@ -634,3 +634,18 @@ def test_eight_phones_at_once_take_little_more_memory_than_one(tmp_path):
         for count in ("1", "8")
     ]
     assert taken[1] < 1.5 * taken[0]
+
+
+def test_a_small_picture_that_is_kept_is_itself_what_is_shown():
+    """Nothing is encoded anew for a size that it does not exceed; what is smaller is made."""
+    data = encoded(scene().resize((1200, 900)))
+    kept = take_in(io.BytesIO(data), "a.jpg", original=data)
+    assert kept.original is data and kept.sizes[1600] is data
+    shown = Image.open(io.BytesIO(kept.sizes[800]))
+    assert shown.size == (800, 600)
+    anew = taken_in(data)
+    assert_alike(pixels(kept.sizes[800]), pixels(anew.sizes[800]).astype(int), mean=3)
+    assert (kept.perceptual_hash ^ anew.perceptual_hash).bit_count() <= 4
+    inks = encoded(scene().convert("CMYK"), subsampling="4:4:4")
+    shown = take_in(io.BytesIO(inks), "a.jpg", original=inks).sizes[1600]
+    assert Image.open(io.BytesIO(shown)).mode == "RGB", "as every browser shows it"

@@ -48,6 +48,12 @@ _TREATMENT = ("behandlung", "massnahme", "traitement", "soin", "soins", "tratami
 _TREATMENT += ("behandeling", "trattamento", "cura")
 _PRODUCT = ("mittel", "produkt", "produit", "producto", "middel", "prodotto", "womit")
 
+
+def _long_words(foot: str) -> list[str]:
+    """How other languages call it; short ones name other columns too, such as g for grams."""
+    return [word for word in ALSO_WRITTEN["foot"][foot] if len(word) > 3]
+
+
 _NAMES = {
     "bird": ("bird", "name", "hen", "hen name", "bird name", "chicken", "who", "id", *_BIRD),
     "band": ("band", "ring", "leg band", "leg ring", "tag", "band colour", "ring colour"),
@@ -77,8 +83,8 @@ _NAMES = {
     "kind": ("kind", "what", "treatment", "action", "care", "done", *_TREATMENT),
     "product": ("product", "with", "used", "medicine", "ointment", "medication", *_PRODUCT),
     "next_due": ("next due", "due", "next", "again", "repeat"),
-    "left_score": ("left", "left score", "left foot", "l", "lf"),
-    "right_score": ("right", "right score", "right foot", "r", "rf"),
+    "left_score": ("left", "left score", "l", "lf", *_long_words("left")),
+    "right_score": ("right", "right score", "r", "rf", *_long_words("right")),
 }
 
 

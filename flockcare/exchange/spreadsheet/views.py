@@ -26,7 +26,7 @@ from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 
 # Rows of the table as it is, and of how it is read.
-SHOWN, PREVIEWED = 5, 8
+PREVIEWED = 8
 MOST_WRONG_SHOWN = 200
 PLACES = {"birds": "birds", "weights": "birds", "care": "care:list"}
 
@@ -88,7 +88,6 @@ def _show(request, flock, table: str, sheet: Sheet, told):
         "table": table,
         "tables": TABLES.items(),
         "packed": sheet.pack(),
-        "shown": sheet.rows[:SHOWN],
         "remembered": not told and bool(mapping.told),
         "mistakes": mapping.mistakes,
         "refused": refused,

@@ -137,7 +137,7 @@ class Checks(Table):
     def from_row(self, row):
         values = self.values(row) | {"time_known": bool(row.text("time"))}
         check = self.checked(row, Check(flock=row.work.flock, **values))
-        findings = (self._finding(row, check, foot) for foot in Foot.values)
+        findings = (self._finding(row, check, foot) for foot in Foot)
         return check, [finding for finding in findings if finding]
 
     def _finding(self, row, check, foot) -> FootFinding | None:
