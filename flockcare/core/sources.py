@@ -132,7 +132,7 @@ WEITZENBUERGER = Source(
     SCALES,
     "Weitzenbürger et al. (2006)",
     "Weitzenbürger et al. (2006), British Poultry Science 47:533–543",
-    "Of 864 foot pads 86 % showed some change, most of it thick skin.",
+    "Of 864 foot pads 86% showed some change, most of it thick skin.",
     Reading.ABSTRACT,
     ("weitzenb",),
 )
@@ -245,7 +245,7 @@ SHEEHAN = Source(
     "Sheehan et al. (2003)",
     "Sheehan et al. (2003), Diabetes Care 26:1879–1882",
     "Foot ulcers of people that had lost about half their area in four weeks healed far more often "
-    "by week twelve than the others (58 % against 9 %).",
+    "by week twelve than the others (58% against 9%).",
     Reading.ABSTRACT,
     ("sheehan",),
     "203 people with diabetes; never tested in birds. Two weeks, the time that the app waits, is "
@@ -403,8 +403,8 @@ WANG = Source(
     HOUSES,
     "Wang et al. (1998)",
     "Wang, Ekstrand and Svedberg (1998), British Poultry Science 39:191–197",
-    "Foot lesions on 13–17 % of hens on dry litter, on 48–49 % on wet litter; over the whole trial "
-    "on 38 % and 92 %.",
+    "Foot lesions on 13–17% of hens on dry litter, on 48–49% on wet litter; over the whole trial "
+    "on 38% and 92%.",
     Reading.ABSTRACT,
     ("wang",),
 )
@@ -413,7 +413,7 @@ HOCKING = Source(
     HOUSES,
     "Wu and Hocking (2011)",
     "Wu and Hocking (2011), Poultry Science 90:1170–1178",
-    "Foot scores of turkeys were lowest below 30 % of water in the litter.",
+    "Foot scores of turkeys were lowest below 30% of water in the litter.",
     Reading.MEMORY,
     ("hocking",),
     "Turkeys.",
@@ -423,7 +423,7 @@ DUNLOP = Source(
     HOUSES,
     "Dunlop et al. (2016)",
     "Dunlop et al. (2016), review of wet litter",
-    "Some call litter wet from 25 % of water on; there is no agreed bound.",
+    "Some call litter wet from 25% of water on; there is no agreed bound.",
     Reading.QUOTED,
     ("dunlop",),
 )
@@ -484,7 +484,7 @@ SALINE = Source(
     CARE,
     "Saline",
     "Physiological saline, textbooks",
-    "Water with 0.9 % of salt, 9 g in a litre, does not sting and does not harm a sore.",
+    "Water with 0.9% of salt, 9 g in a litre, does not sting and does not harm a sore.",
     Reading.MEMORY,
     ("saline",),
 )

@@ -169,7 +169,7 @@ class _Layout:
             if bar.lane == foot:
                 yield from self._bar(bar, middle)
         if not places:
-            yield Words(self.left + 3, middle - 4, "not checked in this time", tone="muted")
+            yield Words(self.left + 3, middle - 4, "not checked in this period", tone="muted")
         length = self.right - self.left
         gap = usual_gap(places) * length
         radius = min(3.6, max(1.4, 0.42 * gap))
@@ -247,7 +247,7 @@ def _sign(kind: str, x: float, y: float) -> Iterator[Shape]:
 
 
 LEGEND = (
-    ("score 0, clear (a stroke where looks are many)", (Disc(4, 4, 3.2, 0),)),
+    ("score 0, clear (a stroke where checks are many)", (Disc(4, 4, 3.2, 0),)),
     ("score 1", (Disc(4, 4, 3.2, 0.5),)),
     ("score 2", (Disc(4, 4, 3.2, 1),)),
     ("sore as seen", (Box(0, 0.5, 8, 7, "soft", "ink"),)),

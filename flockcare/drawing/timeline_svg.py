@@ -273,7 +273,7 @@ def _tick(tick: DateTick, share: float, bottom: int, *, with_year: bool) -> Mark
 
 def _lane(frame: Frame, lane: str, places: list[Placed], top: int) -> Markup:
     middle = top + HEIGHTS.get(lane, 46) - (20 if lane != "photos" else 26)
-    name = LANES[lane] if places else f"{LANES[lane]}: not checked in this time"
+    name = LANES[lane] if places else f"{LANES[lane]}: not checked in this period"
     drawn = [_text("lane-name", 0, top + 15, name)]
     if lane in FEET:
         drawn.append(

@@ -168,7 +168,7 @@ def work(key: uuid.UUID) -> None:
 
 
 _CUT_OFF = (
-    f"It was cut off {MOST_TRIES} times, as when the computer has too little memory. Import it on "
+    f"It broke off {MOST_TRIES} times, perhaps for want of memory. Import it on "
     "the machine itself, by manage.py import_records."
 )
 

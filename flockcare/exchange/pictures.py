@@ -97,7 +97,7 @@ def _room():
     try:
         yield
     except OSError as error:
-        message = f"The pictures cannot be kept: {error.strerror or error}."
+        message = f"The pictures cannot be saved: {error.strerror or error}."
         raise Refused([Problem("import", message)]) from error
 
 

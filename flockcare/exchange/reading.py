@@ -42,9 +42,9 @@ def read_folder(path: Path | str) -> Tables:
         if name in FILES:
             _read_file(tables, name)
         elif name.lower().endswith(".csv") and name not in ABOUT:
-            tables.problems.add(name, f"This is none of our files: {', '.join(FILES)}.")
+            tables.problems.add(name, f"This is no file of an export: {', '.join(FILES)}.")
     if not tables.rows and not tables.problems:
-        tables.problems.add(str(path), f"It holds none of our files: {', '.join(FILES)}.")
+        tables.problems.add(str(path), f"It has no file of an export: {', '.join(FILES)}.")
     return tables
 
 

@@ -111,6 +111,6 @@ def progress(request, import_id):
 def cancel(request, import_id):
     job = get_object_or_404(Import, pk=import_id, keeper=request.user)
     if importing.cancel(job):
-        messages.success(request, "Cancelled. Nothing was brought in.")
+        messages.success(request, "Cancelled. Nothing was imported.")
         return redirect("people:flocks")
     return redirect("exchange:importing", job.pk)

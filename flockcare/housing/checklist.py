@@ -106,9 +106,9 @@ ITEMS = [
         title="Wet bedding",
         look="Squeeze a handful. It falls apart: dry. It keeps its shape: damp. Water shows or "
         "your hand is wet: wet. Or weigh a sample, dry it, weigh it again, and give the percent.",
-        why="In a trial feet had lesions on 38 % of the hens on dry litter and on 92 % of those on "
-        "wet litter; in another, 13–17 % on dry and 48–49 % on wet litter. The drawing marks more "
-        "than 30 % of water; some call it wet from 25 % on, and there is no agreed bound.",
+        why="In a trial feet had lesions on 38% of the hens on dry litter and on 92% of those on "
+        "wet litter; in another, 13–17% on dry and 48–49% on wet litter. The drawing marks more "
+        "than 30% of water; some call it wet from 25% on, and there is no agreed bound.",
         sources=(WANG, HOCKING, DUNLOP, PRACTICE),
         fields=("damp", "moisture_percent"),
         kinds=frozenset(GROUND),

@@ -189,7 +189,7 @@ PLACE_RULES = (
         "no-height",
         Mark.UNKNOWN,
         "height?",
-        "The height is not recorded, so the way down from it, or over it, is not reckoned. "
+        "The height is not recorded, so the way down from it, or over it, is not worked out. "
         "Measure it.",
         (),
         lambda place: place.height_cm is None and place.kind not in GROUND and place.kind != OTHER,
@@ -289,17 +289,17 @@ PLACE_RULES = (
         "wet",
         Mark.OVER,
         "wet",
-        "Wet where they land: in a trial 48–49 % of the birds on wet litter had foot lesions, "
-        "13–17 % of those on dry litter.",
+        "Wet where they land: in a trial 48–49% of the birds on wet litter had foot lesions, "
+        "13–17% of those on dry litter.",
         (WANG,),
         lambda place: place.kind in GROUND and place.damp == "wet",
     ),
     Rule(
         "moist",
         Mark.OVER,
-        "over 30 % water",
-        "More than 30 % of water in the bedding by weight. In turkeys the scores of foot pads were "
-        "lowest below that. Others call litter wet from 25 % on; there is no agreed bound.",
+        "over 30% water",
+        "More than 30% of water in the bedding by weight. In turkeys the scores of foot pads were "
+        "lowest below that. Others call litter wet from 25% on; there is no agreed bound.",
         (HOCKING, DUNLOP),
         lambda place: place.kind in GROUND and (place.moisture_percent or 0) > MOIST_PERCENT,
     ),

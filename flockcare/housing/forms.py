@@ -50,7 +50,7 @@ class DayField(forms.DateField):
     def __init__(self, *, today: dt.date, **kwargs):
         kwargs.setdefault(
             "error_messages",
-            {"invalid": "Write the day like 2026-03-14.", "required": "Say on which day."},
+            {"invalid": "Enter a day like 2026-03-14.", "required": "Enter the day."},
         )
         super().__init__(widget=day_widget(), **kwargs)
         self.today = today
@@ -198,7 +198,7 @@ def chosen_words(words, present: str, **kwargs) -> forms.ChoiceField:
         choices=_chips(words, present),
         required=False,
         widget=forms.RadioSelect(attrs={"class": "chips"}),
-        error_messages={"invalid_choice": "Choose one of the offered words."},
+        error_messages={"invalid_choice": "Choose one of these words."},
         **kwargs,
     )
 
@@ -209,7 +209,7 @@ class PercentField(forms.FloatField):
             required=False,
             localize=False,
             widget=forms.TextInput(attrs={"inputmode": "decimal", "class": "length"}),
-            error_messages={"invalid": "Write the percentage as a number, like 28."},
+            error_messages={"invalid": "Enter a number, like 28."},
             **kwargs,
         )
 
@@ -217,7 +217,7 @@ class PercentField(forms.FloatField):
         text = str(value).replace(",", ".").strip().rstrip("%") if value else value
         percent = super().to_python(text)
         if percent is not None and not 0 <= percent <= 100:
-            raise ValidationError("A percentage lies between 0 and 100.")
+            raise ValidationError("Enter a number from 0 to 100.")
         return percent
 
     def prepare_value(self, value):
@@ -226,8 +226,8 @@ class PercentField(forms.FloatField):
 
 HELP = {
     "height_cm": "From the floor, or outside from the ground, to where she stands.",
-    "along_cm": "Of its middle, from the left wall inside; beyond the right wall more.",
-    "run_cm": "Level distance from here to where she lands next.",
+    "along_cm": "To its middle, from the inside of the left wall.",
+    "run_cm": "Level distance along the floor, to the next place down.",
     "width_mm": "Width of the bar.",
     "spacing_cm": "Level, to the roost beside it.",
     "bedding_depth_cm": "At the spot where they land.",
@@ -254,6 +254,8 @@ def description_field(
         if (name, kind) == ("run_cm", FeatureKind.RAMP):
             field.label = in_unit("Level distance from head to foot", field.bare)
             field.help_text = ""
+        elif name == "run_cm":
+            field.label = in_unit("How far out she lands", field.bare)
         return field
     model_field = FeatureState._meta.get_field(name)
     words = {"label": model_field.verbose_name.capitalize(), "help_text": HELP.get(name, "")}
@@ -361,7 +363,7 @@ class HouseForm(KeeperModelForm):
                 House, name, units, present=getattr(self.instance, name)
             )
         self.fields["shape"].choices = [*HouseShape.choices, ("", "another")]
-        help_text = "The ground inside, wall to wall. Leave empty if nobody has measured it."
+        help_text = "Inside, wall to wall. Leave blank if not measured."
         self.fields["floor_length_cm"].help_text = help_text
 
     def clean_name(self):
@@ -422,9 +424,7 @@ class NewFeatureForm(DescriptionForm):
             today=today,
             required=not begins,
             label="Put up on" if begins else "Like this since",
-            help_text=""
-            if begins
-            else "The day from which you know that all is as you describe it.",
+            help_text="" if begins else "The first day you know it was so.",
         )
         self.fields["note"] = forms.CharField(
             required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
@@ -436,7 +436,7 @@ class NewFeatureForm(DescriptionForm):
         if said.get("arrived") == THERE:
             said["since"] = self.begins
         elif said.get("arrived") == NEW and not said.get("since") and "since" not in self.errors:
-            self.add_error("since", "Say on which day it was put up.")
+            self.add_error("since", "Enter the day it was put up.")
         return said
 
     def clean_name(self):
@@ -475,7 +475,7 @@ class StateForm(DescriptionForm):
         super().__init__(data, names=fields_of(kind, state), kind=kind, state=state, **kwargs)
         self.remember(state, [*self.names, "gone", "note"])
         self.fields["gone"] = forms.BooleanField(
-            label="Removed from this day", required=False, initial=state.gone
+            label="Taken away from this day on", required=False, initial=state.gone
         )
         self.fields["note"] = forms.CharField(
             required=False,
@@ -602,7 +602,7 @@ class EventForm(KeeperModelForm):
         fields = ["on", "until", "note", "kind", "what", "house"]
         labels = {"house": "Where", "what": "What it was, if something else"}
         widgets = {"note": forms.Textarea(attrs={"rows": 3})}
-        help_texts = {"until": "Of a wet spell or a housing order. Empty while it goes on."}
+        help_texts = {"until": "Leave blank while it goes on."}
 
     def __init__(self, *args, today: dt.date, **kwargs):
         super().__init__(*args, use_required_attribute=False, **kwargs)
@@ -667,7 +667,7 @@ class MoveForm(KeeperForm):
             today=today,
             label="From which day",
             initial=today,
-            help_text="This day counts for the new house; the stay before ends on it.",
+            help_text="From this day on in the new house.",
         )
         self.fields["birds"] = forms.MultipleChoiceField(
             widget=ManyKeys,
@@ -695,8 +695,8 @@ class StayForm(KeeperModelForm):
         fields = ["house", "since", "until"]
         labels = {"since": "From", "until": "Until"}
         help_texts = {
-            "since": "Empty: from the beginning.",
-            "until": "The day she moved out. Empty: she still lives there.",
+            "since": "Blank: from the beginning.",
+            "until": "Blank: still there.",
         }
 
     def __init__(self, *args, today: dt.date, **kwargs):

@@ -85,7 +85,7 @@ class ArrangeForm(KeeperForm):
                 "you have; save again if it is right."
             )
         if said.get("how") == CHANGED and not said.get("on") and "on" not in self.errors:
-            self.add_error("on", "Say on which day it was changed.")
+            self.add_error("on", "Enter the day it was changed.")
         for feature, _ in self.pairs:
             key = f"h-{feature.pk.hex}"
             if key in said and not said[key]:

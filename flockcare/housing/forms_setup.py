@@ -84,7 +84,7 @@ class SinceForm(KeeperForm):
         self.fields["since"] = DayField(
             today=today,
             label="Like this since",
-            help_text="The day from which you know that all is as it is here.",
+            help_text="The first day you know it was so.",
         )
 
 

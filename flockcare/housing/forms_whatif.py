@@ -182,7 +182,7 @@ class LimitForm(KeeperForm):
             required=False,
             localize=False,
             widget=forms.TextInput(attrs={"inputmode": "decimal", "class": "length"}),
-            error_messages={"invalid": "Write the energy as a number, like 12."},
+            error_messages={"invalid": "Enter a number, like 12."},
         )
         given = {name: data[name] for name in self.fields if data.get(name)}
         self.data = {

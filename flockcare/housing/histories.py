@@ -98,7 +98,7 @@ KINDS = (
         title=lambda said: f"{said['house_id']}: change of {said['on']}",
         page=_change_page,
         hidden=frozenset({"made_at"}),
-        labels={"keeper_id": "Written down by"},
+        labels={"keeper_id": "Recorded by"},
         parts=("photos",),
         change=_change_words,
         bring_back=_bring_back_with_photos,
@@ -120,7 +120,7 @@ KINDS = (
         Wetness,
         title=lambda said: f"{said['house_id']}: {said['level']}, {said['on']}",
         page=lambda wetness: ("housing:wetness", wetness.house_id),
-        labels={"keeper_id": "Who looked"},
+        labels={"keeper_id": "Checked by"},
     ),
     Kind(
         EggCount,
@@ -132,7 +132,7 @@ KINDS = (
         Walk,
         title=lambda said: f"Walk through {said['house_id']}, {said['on']}",
         page=lambda walk: ("housing:house", walk.house_id),
-        labels={"keeper_id": "Who looked"},
+        labels={"keeper_id": "Checked by"},
     ),
     Kind(
         Stay,

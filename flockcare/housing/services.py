@@ -333,7 +333,7 @@ def carry_out(*, plan: HousingChange, on: dt.date, by, today: dt.date) -> None:
     """The plan has been done on ``on``: it becomes a change of the house."""
     _not_to_come(on, today)
     if not HousingChange.objects.select_for_update().filter(pk=plan.pk).first():
-        raise ValidationError("Somebody has just done this, or dropped the plan.")
+        raise ValidationError("Somebody has just done this or deleted the plan.")
     for planned in plan.planned_states.select_related("feature__flock"):
         values = {name: getattr(planned, name) for name in DESCRIPTION}
         feature = planned.feature

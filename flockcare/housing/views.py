@@ -21,6 +21,7 @@ from flockcare.housing.checklist import unanswered
 from flockcare.housing.drawn import drawn
 from flockcare.housing.forms import TAP_KINDS, HouseForm
 from flockcare.housing.forms_setup import SetUp
+from flockcare.housing.habits import Habit, folded
 from flockcare.housing.landing import landers_on, layout_of
 from flockcare.housing.models import (
     ChangeKind,
@@ -134,7 +135,7 @@ def house(request, flock, house_id):
     told = HousingChange.objects.filter(house=house).select_related("keeper")
     said = with_names([*told.prefetch_related("photos", parts), *events_of(house)])
     told = [one for one in said if isinstance(one, HousingChange)]
-    events = [one for one in said if isinstance(one, Event)]
+    events = [one for one in said if isinstance(one, Event) and _was_there(record, one)]
     history = changes.history(record, told, events, units=flock.units)
     stops = scrubber.stops_of(record, history, events, today)
     day, strange = _chosen_day(request.GET.get("on", ""), today)
@@ -145,11 +146,12 @@ def house(request, flock, house_id):
         layout, refused = [], str(error)
     asked = next((change for change in history if change.asks), None)
     whole = "all" in request.GET
-    # Of each its own number, or a habit would leave no room for the changes. On one day what
-    # happened stands above what changed.
+    # Of each its own number. On one day what happened stands above what changed.
+    happened = folded(events)
     shown = None if whole else CHANGES_SHOWN
-    entries = [*events[:shown], *history[:shown]]
+    entries = [*happened[:shown], *history[:shown]]
     entries.sort(key=lambda one: one.on, reverse=True)
+    told_of = [len(one.often) if isinstance(one, Habit) else 1 for one in entries]
     landers = [] if refused else landers_on(house, day)
     residents = residents_on(house, day) if refused else [one.bird for one in landers]
     classes = [bird.weight_class for bird in residents]
@@ -192,7 +194,10 @@ def house(request, flock, house_id):
             "levels": Dampness.choices,
             "level_today": house.wetness_level if house.wetness_on == today else "",
             "history": entries,
-            "earlier": len(events) + len(history) - len(entries),
+            "earlier": len(events) + len(history) - sum(told_of),
+            "whole": whole,
+            # Of what was done again and again, a year or two.
+            "newest": ":" if whole else ":12",
             **_drawn(house, day, layout, landers),
             "plans": [
                 (plan, changes.plan_words(plan, layout, units=flock.units))
@@ -212,6 +217,13 @@ def events_of(house: House):
     photo = Photo.objects.filter(events=OuterRef("pk")).order_by("pk").values("pk")[:1]
     events = Event.objects.filter(Q(house=None) | Q(house=house), flock=house.flock)
     return events.select_related("house", "keeper").annotate(photo=Subquery(photo))
+
+
+def _was_there(record: HouseRecord, event: Event) -> bool:
+    """Whether the house stood, as far as is known, when something happened to the whole flock."""
+    if event.house_id or event.goes_on:
+        return True
+    return record.begins is not None and record.begins <= (event.until or event.on)
 
 
 def _drawn(house: House, day: dt.date, layout, landers) -> dict:
@@ -302,7 +314,7 @@ def house_delete(request, flock, house_id):
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
         return redirect("housing:edit", flock.pk, house.pk)
-    messages.success(request, f"{house} is removed.")
+    messages.success(request, f"Deleted: {house}.")
     return redirect("housing:list", flock.pk)
 
 

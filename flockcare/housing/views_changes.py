@@ -123,7 +123,7 @@ def feature_edit(request, flock, feature_id):
 def feature_delete(request, flock, feature_id):
     feature = _feature_or_404(flock, feature_id)
     services.delete_feature(feature=feature, by=request.user)
-    messages.success(request, f"{feature.name} is removed, as if it had never been there.")
+    messages.success(request, f"Deleted: {feature.name}.")
     return redirect("housing:house", flock.pk, feature.house_id)
 
 
@@ -150,7 +150,7 @@ def change(request, flock, house_id):
         if not changed and not (told.cleaned_data["kind"] and told.cleaned_data["note"]):
             told.add_error(
                 None,
-                "Nothing differs yet. Open what was changed and write how it is now. For what is "
+                "Nothing differs yet. Tap what changed and enter how it is now. For what is "
                 "no part of the house, such as feed, choose the kind and write a note.",
             )
         elif _keep_change(request, house, told, changed, photos, today):
@@ -283,7 +283,7 @@ def change_delete(request, flock, house_id, on):
         planned=False,
     )
     services.delete_change(change=told, by=request.user)
-    messages.success(request, "Removed. What stands in the house is as it was.")
+    messages.success(request, "Deleted. What stands in the house is as it was.")
     return redirect("housing:house", flock.pk, house.pk)
 
 
@@ -369,7 +369,7 @@ def state_delete(request, flock, state_id):
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
         return redirect("housing:state", flock.pk, state.pk)
-    messages.success(request, "Removed. The earlier description applies again.")
+    messages.success(request, "Deleted. The earlier description applies again.")
     return redirect("housing:feature", flock.pk, state.feature_id)
 
 
@@ -424,7 +424,8 @@ def walk(request, flock, house_id):
 
 def _walk_parts(request, layout, units: str) -> list[tuple]:
     """Each feature that has questions, its form, and the fields of the form by question."""
-    parts = []
+    parts: list[tuple] = []
+    told: list = []
     for feature, state in layout:
         items = items_for(feature, state)
         if not items:
@@ -438,8 +439,11 @@ def _walk_parts(request, layout, units: str) -> list[tuple]:
             chips=True,
             prefix=feature.pk.hex,
         )
+        # How to check is said once, not again for each roost.
         for item in items:
-            answers.fields[item.fields[0]].help_text = item.look
+            if item not in told:
+                answers.fields[item.fields[0]].help_text = item.look
+                told.append(item)
         asked = [(item, [answers[name] for name in item.fields]) for item in items]
         parts.append((feature, answers, asked))
     return parts

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 from flockcare.core.forms import record_keys, saved
 from flockcare.housing import services
 from flockcare.housing.forms import TAP_KINDS, EventForm, EventTapForm, WetnessForm
+from flockcare.housing.habits import folded
 from flockcare.housing.models import Dampness, Event, House, Wetness
 from flockcare.housing.views import form_page, house_or_404
 from flockcare.housing.views_changes import take_in_photos, with_photos
@@ -47,7 +48,7 @@ def events(request, flock):
             "here": "today",
             "form": form,
             "kinds": TAP_KINDS,
-            "events": shown if whole else shown[:EVENTS_SHOWN],
+            "events": folded(shown if whole else shown[:EVENTS_SHOWN]),
             "more": not whole and len(shown) > EVENTS_SHOWN,
         },
         status=422 if form.errors else 200,
@@ -114,7 +115,8 @@ def event(request, flock, event_id):
 def event_delete(request, flock, event_id):
     event = _event_or_404(flock, event_id)
     services.delete_event(event=event, by=request.user)
-    messages.success(request, f"Deleted: {event}.")
+    done = "Undone" if "undo" in request.POST else "Deleted"
+    messages.success(request, f"{done}: {event}.")
     return _back(event)
 
 

@@ -149,7 +149,7 @@ def _about(place: Place, units: str) -> str:
         bedding_words(place),
         _sized(place.bedding_depth_cm, "cm", "deep", units),
         place.damp,
-        "" if place.moisture_percent is None else f"{place.moisture_percent:g} % water",
+        "" if place.moisture_percent is None else f"{place.moisture_percent:g}% water",
     ]
     return ", ".join(filter(None, known))
 

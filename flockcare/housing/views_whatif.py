@@ -206,7 +206,7 @@ def compared_rows(
     rows = []
     for row in landing.landings(landers, then):
         old, new = before[row.lander.bird.pk], _hardest(row)
-        change = f"{100 * (new / old - 1):+.0f} %".replace("-", "−") if old else ""
+        change = f"{100 * (new / old - 1):+.0f}%".replace("-", "−") if old else ""
         words = (_landing_text(row.lander, value, units) for value in (old, new))
         rows.append(ComparedRow(row.lander, *words, "same" if old == new else change))
     return rows

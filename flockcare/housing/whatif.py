@@ -31,7 +31,7 @@ EXPLAINED = (
     "together. The order of what stands there is kept, a roost stays {roost} or more above the "
     "floor, a new step stands on the floor and is no higher than {step}, and a hen keeps her head "
     "room of {head}. The list is ordered by how many birds a change helps, then by the fewest "
-    "changes, then by the least change of height. Every bird is reckoned as if she came down from "
+    "changes, then by the least change of height. Every bird is taken to come down from "
     "the place with the hardest landing, by the gentlest way."
 )
 # What a builder would not put up: common practice, no published source.

@@ -77,6 +77,14 @@ class Kept(NamedTuple):
     on: dt.date
     rows: list[AnswerRow]
 
+    @property
+    def told(self) -> int:
+        return sum(row.told for row in self.rows)
+
+    @property
+    def untold(self) -> int:
+        return len(self.rows) - self.told
+
 
 def keep(flock: Flock, report: Report) -> None:
     cache.set(_key(flock.pk), Kept(report.today, rows_of(report)), timeout=None)

@@ -44,7 +44,7 @@ EXPLAINED = {
     "count as watched: a check made because a bird limps nearly always finds something.",
     "ROUND_SPREAD_DAYS": "Days over which such a round may be spread, to either side.",
     "MIN_BIRDS_FOR_HOUSE_ROUND": "Birds of a house below which a round of it alone does not count.",
-    "ONLY_CASES_SHARE": "Share of a keeper's checks of birds last seen clear that find a sore, "
+    "ONLY_CASES_SHARE": "Share of a keeper’s checks of birds last seen clear that find a sore, "
     "from which on the page asks for the clear ones too.",
     "MIN_CHECKS_OF_KEEPER": "Checks of a keeper below which that is not judged.",
     "BESIDE_CLEAR_DAYS": "A house counts as unchanged beside another if nothing was changed in it "
@@ -65,13 +65,13 @@ EXPLAINED = {
     "SOONEST_AGAIN_DAYS": "Days below which looking again is not advised.",
     "OTHER_KEEPER": "Share of the checks that went from one keeper to another, above which the "
     "page warns that a different observer may explain a change.",
-    "OTHER_SEASON": "Difference of the winter's share in the time watched, above which the page "
+    "OTHER_SEASON": "Difference of the winter’s share in the time watched, above which the page "
     "names the season.",
     "OTHER_HALF_YEAR": "The same difference above which winter and a change cannot be told apart; "
     "a whole year on either side keeps below it.",
     "FIRST_ACTION_DAYS": "Days after a sore was first seen within which care counts as the first "
     "thing that was done.",
-    "MIN_BIRDS_IN_GROUP": "Birds below which a group is one bird's story.",
+    "MIN_BIRDS_IN_GROUP": "Birds below which a group is one bird’s story.",
     "ALIKE_SHARE": "Share of the time watched that two ways of sorting put together alike, from "
     "which on they are one answer.",
     "REPEAT_CASES": "Cases from which on a bird is called one with repeated cases.",
@@ -92,12 +92,11 @@ LIMITS_EXPLAINED = {
     "MIN_CASES_FOR_RATE": "Cases below which a rate is shown as a range only: one figure would "
     "look surer than it is.",
     "MIN_CASES_FOR_RATIO": "Cases in all below which before and after are not compared.",
-    "MIN_BIRDS_BOTH_SIDES": "Birds watched both before and after a change below which one bird's "
+    "MIN_BIRDS_BOTH_SIDES": "Birds watched both before and after a change below which one bird’s "
     "story would be the answer.",
     "MIN_CHECK_DAYS_EACH_SIDE": "Days with checks needed on each side of a change: one round is a "
     "snapshot, not a rate.",
-    "MIN_BIRDS_WITH_CASES": "Birds with a case needed before chance can be told from one bird's "
-    "bad luck.",
+    "MIN_BIRDS_WITH_CASES": "Birds with a case below which it may be one bird’s story.",
     "MAX_STRADDLING_SHARE": "Share of cases that may have begun on either side of a change, above "
     "which the checks were too far apart around it.",
     "DISPERSION_LIMIT": "Spread of cases over birds, where chance alone gives 1, above which birds "

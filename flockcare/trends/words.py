@@ -286,12 +286,12 @@ def other_change(changed: Sequence[str], houses: Sequence[str], on: float) -> st
 
 
 def else_happened(found: dict) -> str:
-    """``what happened then: Wet spell (1 to 9 Nov 2025), Bedding renewed (7 times)``; ``found``:
+    """``what happened then: Wet spell (twice), Bedding renewed (7 times)``; ``found``:
     rows of events by what they were."""
     said = []
     for what, rows in found.items():
         if len(rows) > 1:
-            said.append(f"{what} ({count(len(rows), 'time')})")
+            said.append(f"{what} ({'twice' if len(rows) == 2 else f'{len(rows)} times'})")
             continue
         one = rows[0]
         if one.until == one.day:
@@ -359,12 +359,12 @@ def verdict(
             f"{winter[1]:.0%} after: winter and this change cannot be told apart."
         )
     if state == "wide":
-        return f"{fits}. It can't tell us."
+        return f"{fits}. It can’t tell us."
     if state == "outnumbered":
         return (
             f"{fits}. Alone this would be some sign of {more} cases after, but it is one of "
             f"{compared} compared, and among so many, chance alone does this {by_chance(p)} "
-            "times. It can't tell us."
+            "times. It can’t tell us."
         )
     if state == "hint":
         return f"{fits}. It leans towards {more} cases after, on too few cases to call it a sign."
@@ -374,7 +374,7 @@ def verdict(
             "Age, and often the season, changed too."
         )
     moved = "rose" if ratio > 1 else "fell"
-    return f"Cases clearly {moved} after. {fits}. Records can't say that this change was the cause."
+    return f"Cases clearly {moved} after. {fits}. Records can’t say that this change was the cause."
 
 
 # What else could explain an answer that is told, as the end of a sentence.
@@ -405,10 +405,10 @@ FEWER, MORE = Mark("fewer", "Fewer"), Mark("more", "More")
 SAME = Mark("none", "About the same")
 NO_DIFFERENCE = Mark("untold", "No clear difference")
 TOO_EARLY = Mark("early", "Too early")
-UNTOLD = Mark("untold", "Can't be told")
+UNTOLD = Mark("untold", "Can’t be told")
 
 _SHORT_REASONS = {
-    "no_residents": "it's not recorded which birds lived there then",
+    "no_residents": "it’s not recorded which birds lived there then",
     "no_time": "these birds were not checked twice on one side of it",
     "too_little_time": "too little time watched on one side of it",
     "too_few_checks": "only one day of checks on one side of it",
@@ -436,20 +436,20 @@ def one_line(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
         return _capital(f"{_SHORT_REASONS['no_residents']}.")
     before, after = found.cases_before + found.straddling, found.cases_after
     if found.refusal:
-        few = f"{count(before + after, 'new case')} in all can't tell yet"
+        few = f"{count(before + after, 'new case')} in all can’t tell yet"
         if not later:
             few = f"{count(before + after, 'new case')} in all could not have told us"
         return _capital(f"{_SHORT_REASONS.get(found.refusal.code, few)}{later}.")
     if change.state == "season":
-        return f"Winter and this change can't be told apart{later}."
+        return f"Winter and this change can’t be told apart{later}."
     if change.state == "similar":
         return "About as many new cases as before, neither half nor twice."
     if change.state in ("clear", "some_sign"):
-        doubts = [f"it can't be told from change {near[0].number}"] if near else []
+        doubts = [f"it can’t be told from change {near[0].number}"] if near else []
         doubts += change.doubts
         return f"{_capital(_new_cases(found))}{f'; {doubts[0]}' if doubts else ''}."
     if later:
-        return f"{count(before, 'new case')} before and {after} after can't tell yet{later}."
+        return f"{count(before, 'new case')} before and {after} after can’t tell yet{later}."
     leans = "more" if found.ratio.value > 1 else "fewer"
     if change.state == "wide":
         return "Both fewer and more new cases fit what was seen."
@@ -478,7 +478,7 @@ def lead(told: Sequence[tuple[Mark, str]]) -> str:
     if FEWER in marks:
         fewer = [called for mark, called in told if mark is FEWER]
         after = f"“{fewer[0]}”" if len(fewer) == 1 else f"{len(fewer)} of {changes}"
-        return f"Perhaps: fewer new cases after {after}. Records can't say why."
+        return f"Perhaps: fewer new cases after {after}. Records can’t say why."
     if MORE in marks:
         return f"No sign of it; more new cases after {marks.count(MORE)} of {changes}."
     return "Too early to say." if TOO_EARLY in marks else "Nothing shows so far."
@@ -522,6 +522,11 @@ _GROUPS = {
     "breed": "birds of the breed {}",
     "age": "birds aged {}",
 }
+# What an energy is like, by its unit: m·g·h; a foot-pound lifts a pound by a foot.
+_ENERGY = {
+    " J": " A hen of 2 kg that comes down 1 m lands with 20 J (joules).",
+    " ft·lbf": " A hen of 4 lb that comes down 3 ft lands with 12 ft·lbf (foot-pounds).",
+}
 # Ways of sorting the weeks, which every bird lived through: they name no birds.
 TIMES = {"season", "wetness", "spell"}
 
@@ -531,14 +536,16 @@ def more_in(key: str, worse: str, other: str, *, higher: bool) -> str:
     group = _GROUPS[key].format(worse)
     if key == "energy" and higher:
         group = f"birds that land hard ({worse})"
-    return f"More new cases in {group}, against {other}."
+    unit = ""
+    if key == "energy":
+        unit = next((words for end, words in _ENERGY.items() if worse.endswith(end)), "")
+    return f"More new cases in {group}, against {other}.{unit}"
 
 
 def most_cases(found: Repeats) -> str:
-    names = [bird.name for bird in found.birds[: min(found.repeated, _MOST_NAMES)]]
-    more = found.repeated - len(names)
-    who = f"{', '.join(names)} and {more} more" if more > 0 else listed(names)
-    return f"{who} had {found.repeated_cases} of {count(found.cases, 'new case')}."
+    return (
+        f"{_most_repeated(found)} had {found.repeated_cases} of {count(found.cases, 'new case')}."
+    )
 
 
 # With too little on record: three lines.
@@ -563,7 +570,7 @@ MISSING = {
     "one_house": "Time: keep checking every bird.",
     "weigh": "Time: keep checking every bird.",
     "log": "A change of the housing, with its day.",
-    "why": "Why it became drier underfoot: say so on the house's page.",
+    "why": "Why it became drier underfoot: say so on the house’s page.",
 }
 AFTER_FIRST_ROUND = "After the first two rounds of checks."
 
@@ -649,7 +656,7 @@ class Way(NamedTuple):
 WAYS = {
     "weight": Way(
         "Weight class",
-        "By her last weighing before each check, else as entered for her, else by her breed's "
+        "By her last weighing before each check, else as entered for her, else by her breed’s "
         "adult weight.",
     ),
     "house": Way("House", "Where she lived from one check to the next."),
@@ -661,7 +668,7 @@ WAYS = {
     "energy": Way(
         "Landing energy",
         "Weight × gravity × that drop: an upper figure, for she brakes with her wings. Weight by "
-        "her last weighing before each check, else her breed's adult weight.",
+        "her last weighing before each check, else her breed’s adult weight.",
     ),
     "breed": Way("Breed", "As entered for her."),
     "age": Way("Age", "At each check, from the day she hatched as far as known."),
@@ -713,7 +720,7 @@ def one_group(name: str) -> str:
 
 def nothing_stands_out(widest: GroupRow, base: str) -> str:
     return (
-        f"Nothing stands out beyond chance. {_against(widest, base)} It can't tell us who gets it "
+        f"Nothing stands out beyond chance. {_against(widest, base)} It can’t tell us who gets it "
         "more."
     )
 
@@ -765,13 +772,18 @@ _MOST_NAMES = 4
 
 
 def repeated(found: Repeats) -> str:
-    names = listed([bird.name for bird in found.birds[: min(found.repeated, _MOST_NAMES)]])
-    more = found.repeated - _MOST_NAMES
-    others = f" and {more} more" if more > 0 else ""
     return (
         f"{found.repeated_cases} of {count(found.cases, 'new case')} came from "
-        f"{count(found.repeated, 'bird')} with {thresholds.REPEAT_CASES} or more: {names}{others}."
+        f"{count(found.repeated, 'bird')} with {thresholds.REPEAT_CASES} or more: "
+        f"{_most_repeated(found)}."
     )
+
+
+def _most_repeated(found: Repeats) -> str:
+    """``Clove, Mace, Dill, Sage and 3 more``."""
+    names = [bird.name for bird in found.birds[: min(found.repeated, _MOST_NAMES)]]
+    more = found.repeated - len(names)
+    return listed([*names, f"{more} more"] if more > 0 else names)
 
 
 def without_repeated(rest: str) -> str:
@@ -785,7 +797,7 @@ def both_feet(both: int, cases: int) -> str:
 # Healing
 
 NONE_FOLLOWED = "No sore has been followed from its beginning yet."
-NO_CARE = "No care is on record within a week of a sore's first sight."
+NO_CARE = "No care is on record within a week of a sore’s first sight."
 CARE_TELLS_NOTHING = (
     "Worse feet get more care, and feet that heal soon need none: which way a sore was treated "
     "says as much about the sore as about the care. This cannot tell what helps."

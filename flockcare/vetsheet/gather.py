@@ -37,8 +37,8 @@ MOST_WEIGHTS, MOST_CASES, MOST_LOOKS, MOST_LINES = 10, 3, 7, 14
 MOST_SIGNS, MOST_MEASURED, MOST_STAYS, MOST_FEATURES, MOST_CHANGES = 11, 13, 6, 8, 6
 MANY_PERCENT = 200
 RECORDED = (
-    "An app put this sheet together from what keepers wrote down and measured. It names no "
-    "diagnosis, no treatment and no dose. Words in quotation marks are as a keeper typed them."
+    "Put together by an app from what keepers recorded and measured. It names no diagnosis, no "
+    "treatment and no dose. Words in quotation marks are as a keeper typed them."
 )
 PLUS_MINUS = "The ± holds the true value in 95 of 100 measurements."
 NOT_SEEN = (
@@ -160,7 +160,7 @@ def _weighings(weighed: Sequence[Weighed], bird: Bird, names: Names) -> Iterator
 
 def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
     if not weighed:
-        return "Not weighed in this time."
+        return "Not weighed in this period."
     last = weighed[-1]
     words = f"{weight(last.grams, bird.flock)} on {date_words(last.on)}"
     adult = bird.adult_grams_on(last.on)
@@ -170,7 +170,7 @@ def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
         share = round(100 * last.grams / adult)
         source = cited(names.text(bird.breed.source)) or "no source"
         words += (
-            f", {share} % of the adult weight set down for the breed "
+            f", {share}% of the breed’s adult weight "
             f"({weight(adult, bird.flock)}; {source})"
         )
     return words + "."
@@ -179,16 +179,19 @@ def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
 # --- Feet
 
 
+_HOW_OFTEN = {0: "never clear", 1: "clear once", 2: "clear twice"}
+
+
 def _looked(looks: list[Seen], zone: dt.tzinfo) -> str:
     checks = {seen.check: seen.at for seen in looks if seen.foot}
     if not checks:
-        return "Her feet were not checked in this time."
+        return "Her feet were not checked in this period."
     first, last = (day_words(end(checks.values()), zone) for end in (min, max))
-    clear = f"both feet were clear {counted(_clear(looks), 'time')}"
+    clear = f"both feet were {_HOW_OFTEN.get(_clear(looks), f'clear {_clear(looks)} times')}"
     if len(checks) == 1:
-        return f"Her feet were checked once in this time, on {first}; {clear}."
+        return f"Her feet were checked once in this period, on {first}; {clear}."
     return (
-        f"Her feet were checked {len(checks)} times in this time, first on {first}, last on "
+        f"Her feet were checked {len(checks)} times in this period, first on {first}, last on "
         f"{last}; {clear}."
     )
 
@@ -395,7 +398,7 @@ def _since(before: Shot | None, shot: Shot) -> str:
     if found.percent >= MANY_PERCENT:
         return f"larger, {found.percent / 100 + 1:.0f} times the area"
     words = {LARGER: "larger", SMALLER: "smaller"}[found.verdict]
-    return f"{words} by {abs(found.percent):.0f} %"
+    return f"{words} by {abs(found.percent):.0f}%"
 
 
 # --- Eggs and meat
@@ -403,7 +406,7 @@ def _since(before: Shot | None, shot: Shot) -> str:
 
 def _eggs(eggs: Eggs, names: Names, today: dt.date) -> Fact:
     """As on the day of making, whatever the period: what holds must not be cut off with it."""
-    none = f"no days are running on {date_words(today)} by what was entered here"
+    none = f"no withdrawal on record for {date_words(today)}"
     words = eggs_words(eggs) or none
     if eggs.products:
         words += f" ({'; '.join(f'“{names.text(product)}”' for product in eggs.products)})"

@@ -246,11 +246,11 @@ def _story(sheet: VetSheet, width: float):
     for case in sheet.cases:
         yield from _case(case, width)
     if sheet.other_cases.rows:
-        yield from _heading("Earlier cases in this time", "sub")
+        yield from _heading("Earlier cases in this period", "sub")
         yield from _table(sheet.other_cases, width)
     yield from _section("Measured sores", sheet.measured, width)
     yield from _given(sheet)
-    yield from _section("How she was in other ways", sheet.signs, width)
+    yield from _section("Other signs", sheet.signs, width)
     yield from _weights(sheet)
     yield from _housing(sheet)
     yield from _photos(sheet.photos, width)
@@ -324,7 +324,7 @@ def _table(table: Table, width: float):
 def _given(sheet: VetSheet):
     yield from _heading("Put on, done and given")
     if not sheet.given:
-        yield _text("Nothing was recorded in this time.")
+        yield _text("Nothing recorded in this period.")
     for group in sheet.given:
         yield _group(group)
     if sheet.given_left_out:
@@ -349,7 +349,7 @@ def _housing(sheet: VetSheet):
     pieces = [_text("Housing", "head")]
     pieces += [_labelled(fact.label, fact.words, "cell") for fact in sheet.housing]
     if not sheet.housing:
-        pieces.append(_text("Where she lived in this time is not recorded."))
+        pieces.append(_text("Where she lived in this period is not recorded."))
     if sheet.housing_left_out:
         pieces.append(_text(sheet.housing_left_out, "small"))
     yield KeepTogether(pieces)

@@ -59,12 +59,12 @@ def _paper_scale(measured: Sequence[Shot], box: float) -> float | None:
 
 def _scale_words(shown: Sequence[Shot], scale: float | None) -> str:
     if not shown:
-        return "No photos in this time."
+        return "No photos in this period."
     if scale is None:
         return "None of the photos is measured, so none is to scale."
     return (
         f"Measured photos are all to one scale: {scale:g} mm on paper are 1 cm of the foot, "
-        "printed at 100 %. The bar in each is 1 cm. The others say “not to scale”."
+        "printed at 100%. The bar in each is 1 cm. The others say “not to scale”."
     )
 
 

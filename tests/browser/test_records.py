@@ -1,4 +1,4 @@
-"""Records in and out in a real browser: a whole export, and a table of one's own by plain forms."""
+"""Export and import in a real browser: a whole export, and a table of one's own by plain forms."""
 
 import zipfile
 
@@ -26,12 +26,12 @@ def test_an_export_arrives_whole_and_comes_back_as_a_flock(open_phone, site, tmp
     assert not problems(page)
     page.get_by_label("Name of the new flock").fill("Second yard")
     page.get_by_label("The export").set_input_files(path)
-    page.get_by_role("button", name="Bring it in").click()
+    page.get_by_role("button", name="Import").click()
     # The page comes at once and renews itself until all is in.
     page.wait_for_url("**/flocks/import/*-*/")
-    page.get_by_role("heading", name="It is all in").wait_for(timeout=60_000)
+    page.get_by_role("heading", name="All imported").wait_for(timeout=60_000)
     assert not problems(page)
-    assert f"Brought in: {birds} birds" in page.locator("main").inner_text()
+    assert f"Imported: {birds} birds" in page.locator("main").inner_text()
     page.get_by_role("link", name="Open Second yard").click()
     page.wait_for_url("**/today/")
     # And away again: the name has to be typed.
@@ -63,16 +63,16 @@ def test_a_table_of_ones_own_comes_in(browser, site, script):
     page.get_by_label("Or paste the rows").fill(
         TABLE.format(bird=bird).replace("03/04", f"{day}/04")
     )
-    page.get_by_role("button", name="Look at it").click()
+    page.get_by_role("button", name="Next").click()
     if script:
         assert not problems(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
     assert "can be read both ways" in page.locator("main").inner_text()
     page.get_by_text("the day", exact=True).click()
-    page.get_by_role("button", name="Check again").click()
+    page.get_by_role("button", name="Preview again").click()
     text = page.locator("main").inner_text()
     assert f"2024-04-{day}" in text and "2100" in text and "No bird is called “Nobody”" in text
-    page.get_by_role("button", name="Take in only the 1 good row").click()
+    page.get_by_role("button", name="Import only the 1 good row").click()
     page.wait_for_url("**/birds/")
     assert "1 row was left out" in page.locator("main").inner_text()
     context.close()

@@ -47,6 +47,7 @@ def test_days_of_ones_own_are_asked_for_when_wanted(open_phone, site):
     page.goto(sheet(site))
     first = page.get_by_label("From", exact=True)
     assert not first.is_visible()
+    page.get_by_text("Another period").click()
     page.get_by_text("From … to …").click()
     first.fill("2026-01-01")
     page.get_by_role("button", name="Show").click()

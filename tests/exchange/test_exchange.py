@@ -536,8 +536,8 @@ def test_after_so_many_problems_nobody_reads_on(flock, tmp_path):
         ("birds.csv", b"bird,traits\nSage,Gr\xfc\xdfe\n", "line 2: This is not UTF-8"),
         ("birds.csv", b"bird,band\nSage,red,5\n", "line 2: This row has more cells"),
         ("birds.csv", b'bird,band\nSage,"red\n', "cannot be read"),
-        ("bird.csv", b"bird\nSage\n", "none of our files: birds.csv, weights.csv"),
-        ("notes.txt", b"hello", "holds none of our files"),
+        ("bird.csv", b"bird\nSage\n", "no file of an export: birds.csv, weights.csv"),
+        ("notes.txt", b"hello", "has no file of an export"),
     ],
 )
 def test_files_that_cannot_be_understood(flock, tmp_path, name, data, words):
@@ -991,10 +991,10 @@ def test_a_disk_without_room_is_said_in_words(flock, tmp_path, monkeypatch):
 
     monkeypatch.setattr(FileSystemStorage, "save", full)
     plan = check(read_folder(_with_photos(tmp_path, _photo(0))), flock, now=NOW)
-    with pytest.raises(Refused, match="cannot be kept: No space left"):
+    with pytest.raises(Refused, match="cannot be saved: No space left"):
         apply(plan)
     monkeypatch.setattr(Path, "write_bytes", full)
-    with pytest.raises(Refused, match="cannot be kept: No space left"):
+    with pytest.raises(Refused, match="cannot be saved: No space left"):
         check(read_folder(tmp_path / "in"), flock, now=NOW)
     assert not Bird.objects.exists()
 

@@ -86,8 +86,8 @@ def test_the_page_tells_how_many_photos_are_read_and_what_came_of_it(cast, job, 
         assert f"{number} of 3 photos read" in piece and 'hx-trigger="every 2s"' in piece
         assert "<html" not in piece
     page = _page(cast, job).text
-    assert "Brought in: 2 birds, 3 photos." in page and "hx-trigger" not in page
-    assert "Take this" in page
+    assert "Imported: 2 birds, 3 photos." in page and "hx-trigger" not in page
+    assert "Undo this" in page
     # It is somebody's own affair.
     for name in ("owner", "viewer"):
         for address in ("importing", "import_cancel"):
@@ -167,7 +167,7 @@ def test_who_was_taken_for_dead_leaves_the_upload_to_the_other(cast, job, monkey
 def test_what_ends_its_process_again_and_again_is_given_up(cast, job, tmp_path):
     Import.objects.update(tries=importing.MOST_TRIES)
     importing.work(job.pk)
-    assert "cut off 3 times" in _page(cast, job).text
+    assert "broke off 3 times" in _page(cast, job).text
     _nothing_came_in(tmp_path)
 
 
@@ -199,7 +199,7 @@ def test_it_can_be_cancelled_while_photos_are_read(cast, job, monkeypatch, tmp_p
     monkeypatch.setattr(pictures, "picture_of", picture_of)
     importing.work(job.pk)
     _nothing_came_in(tmp_path)
-    assert "Nothing was brought in" in _page(cast, job).text
+    assert "Nothing was imported" in _page(cast, job).text
 
 
 @pytest.mark.parametrize("fault", ["a bad row", "a fault of ours"])
@@ -223,7 +223,7 @@ def test_it_is_taken_back_and_what_was_recorded_since_stays(cast, job):
     job.refresh_from_db()
     back = reverse("pages:changeset", args=[flock.pk, job.changeset])
     assert back in _page(cast, job).text
-    assert "Take this import back" in cast.clients.stranger.get(back).text
+    assert "Undo this import" in cast.clients.stranger.get(back).text
     answer = cast.clients.stranger.post(back, follow=True)
     assert "Undone: Import of 5 records" in answer.text
     assert not Bird.objects.exists() and not Photo.objects.exists()

@@ -469,7 +469,7 @@ def test_a_weight_that_can_be_no_grams_is_asked_about(cast, birds):
 
 def test_what_stood_above_the_names_is_shown_as_left_out(cast, birds):
     page = Table(cast, "weights", TITLED.format(";;")).text
-    assert "“Our hens 2024”" in page and "That is left out" in page
+    assert "“Our hens 2024”" in page and "Left out, above the names" in page
 
 
 def test_a_file_that_is_much_too_large_is_not_read_whole():
@@ -523,7 +523,7 @@ def test_birds_that_are_there_already_are_recognised(cast, birds):
     text = "hen,band\nDILL,green 7\nSalt,green 7\nPepper,\n"
     table = Table(cast, "birds", text).tell({})
     assert "Dill wears the band “green 7” already" in table.text
-    assert "1 of them is in the flock already" in table.text
+    assert "1 of them is on record already" in table.text
     table.post(take="good")
     assert sorted(Bird.objects.values_list("name", flat=True)) == [
         *("Dill", "Mace", "Pepper", "Sorrel"),
@@ -554,7 +554,7 @@ def test_old_care_asks_for_nothing_today(cast, birds):
         f"Dill,{far},medicine,{far}\nMace,{far},dressing on,\nSorrel,{near},medicine,{near}\n"
     )
     table = Table(cast, "care", text).tell({})
-    assert "2 rows are older than any care or egg withdrawal lasts" in table.text
+    assert "2 rows are too old for care still due or an egg withdrawal" in table.text
     table.post(take="all")
     assert [hold.bird.name for hold in open_holds(cast.flock, now=now)] == ["Sorrel"]
     assert open_dues(cast.flock, now=now) == []
@@ -579,7 +579,7 @@ def test_what_may_still_be_due_or_withdraw_eggs_is_never_taken_as_past(cast, bir
     lines = [",".join(map(str, (*row, "label"))) for row in rows]
     text = "\n".join(["hen,date,treatment,next due,egg days,meat days,days from", *lines])
     table = Table(cast, "care", text).tell({})
-    assert "1 row is older than any" in table.text
+    assert "1 row is too old for" in table.text
     table.tell({"past": "no"}).post(take="all")
     assert not CareStep.objects.filter(past=True).exists()
     CareStep.objects.all().delete()
@@ -667,7 +667,7 @@ def test_refused_rows_come_as_a_file_to_correct_and_send_again(cast, birds):
     answer = table.client.post(table.address, {**table.fields, "refused": "1"})
     assert "attachment" in answer.headers["Content-Disposition"] and not Check.objects.exists()
     rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
-    assert rows[0] == ["hen", "date", "foot", "score", "note", "Not taken in because"]
+    assert rows[0] == ["hen", "date", "foot", "score", "note", "Not imported because"]
     assert [row[0] for row in rows[1:]] == ["Nobody", "Nobody", "Mace"]
     assert rows[1][4] == "'=1+1", "no spreadsheet takes it for a formula"
     assert "No bird is called “Nobody” here" in rows[1][5] and "Goes with row 3" in rows[2][5]
@@ -694,21 +694,21 @@ def test_what_was_taken_in_can_be_taken_back_from_where_one_lands(cast, birds):
     table = Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n").tell({})
     table.post(take="all")
     page = cast.clients.keeper.get(table.answer.headers["Location"]).text
-    back = re.search(r'<a href="([^"]+)">Take this import back</a>', page)[1]
-    assert "Take this import back" in cast.clients.keeper.get(back).text
+    back = re.search(r'<a href="([^"]+)">Undo this import</a>', page)[1]
+    assert "Undo this import" in cast.clients.keeper.get(back).text
     cast.clients.keeper.post(back)
     assert not Weighing.objects.exists()
     # Nothing new, nothing to take back.
     Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n").tell({}).post(take="all")
     again = Table(cast, "weights", "hen,date,g\nDill,2023-04-03,2100\n").tell({})
     page = again.client.get(again.post(take="all").answer.headers["Location"]).text
-    assert "Take this" not in page and "Taken in: nothing new." in page
+    assert "Undo this" not in page and "Imported: nothing new." in page
 
 
 def test_two_columns_cannot_be_the_same(cast, birds):
     table = Table(cast, "weights", "a,b,c\nDill,2023-04-03,2100\n")
     table.tell({"column-0": "bird", "column-1": "bird", "column-2": "grams"})
-    assert "Choose one of them" in table.text and "Take in" not in table.text
+    assert "Choose one of them" in table.text and 'name="take"' not in table.text
 
 
 def test_another_kind_of_table_can_be_chosen_later(cast, birds):

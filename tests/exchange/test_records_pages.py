@@ -76,7 +76,7 @@ def test_an_import_of_houses_alone_does_not_say_that_nothing_is_new(cast):
     data = _zip({"housing.csv": "house\nArk\nShed\n"})
     answer = _send(cast.clients.stranger, data, name="New")
     page = cast.clients.stranger.get(answer.headers["Location"])
-    assert "Brought in: 2 other records" in page.content.decode()
+    assert "Imported: 2 other records" in page.content.decode()
 
 
 def test_an_export_comes_back_as_a_new_flock(cast, birds):
@@ -89,7 +89,7 @@ def test_an_export_comes_back_as_a_new_flock(cast, birds):
     assert (place.keeper, place.role, made.time_zone) == (cast.stranger, "owner", "Europe/London")
     assert Bird.objects.filter(flock=made).count() == 3
     page = cast.clients.stranger.get(answer.headers["Location"]).content.decode()
-    assert "Brought in: 3 birds, 1 check, 1 photo." in page
+    assert "Imported: 3 birds, 1 check, 1 photo." in page
     assert f"/f/{made.pk}/open/" in page
 
 
@@ -122,7 +122,7 @@ def test_only_an_owner_is_offered_an_empty_flock(cast):
     ("data", "words"),
     [
         (b"hello", "not a zip file, or it is damaged"),
-        (_zip({"notes.txt": "x"}), "holds none of our files"),
+        (_zip({"notes.txt": "x"}), "has no file of an export"),
         (_zip({"birds.csv": "bird,hat\nSage,2021\n"}), "There is no column “hat” here"),
         (_zip({"birds.csv": "bird\nSage\n", "../x.csv": "x"}), "does not lead to a file inside"),
     ],

@@ -125,11 +125,11 @@ def test_a_word_of_ones_own_stays_when_it_is_left(cast, shed):
 @pytest.mark.parametrize(
     ("field", "typed", "words"),
     [
-        ("moisture_percent", "130", "between 0 and 100"),
-        ("moisture_percent", "a lot", "Write the percentage as a number"),
+        ("moisture_percent", "130", "from 0 to 100"),
+        ("moisture_percent", "a lot", "Enter a number, like 28"),
         ("bedding_depth_cm", "deep", "is not a length"),
         ("bedding_depth_cm", "3 m", "too deep: at most 100 cm"),
-        ("damp", "soaked", "Choose one of the offered words"),
+        ("damp", "soaked", "Choose one of these words"),
     ],
 )
 def test_bad_answers_are_said_in_words_and_nothing_is_kept(cast, shed, field, typed, words):

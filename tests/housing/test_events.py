@@ -112,8 +112,34 @@ def test_a_habit_leaves_room_for_the_changes_in_the_history_of_a_house(cast, she
     for days in range(9):
         log(cast, JUNE + days * DAY, kind="bedding", house=shed)
     page = text_of(cast.clients.viewer.get(url("house", cast.flock.pk, shed.pk)))
-    assert "Bar 90 → 60 cm" in page and page.count("Bedding renewed</strong>") == 6
-    assert "3 earlier" in page
+    assert (
+        "Bar 90 → 60 cm" in page and page.count("Bedding renewed: 9 times, last 18 Jun 2026") == 1
+    )
+    assert "earlier</a>" not in page
+    log(cast, JUNE - DAY, kind="bedding", house=shed, note="Half of it.")
+    for address in (url("house", cast.flock.pk, shed.pk), url("events", cast.flock.pk)):
+        page = text_of(cast.clients.viewer.get(address))
+        assert "Bedding renewed: 9 times" in page and "Half of it." in page
+
+
+def test_a_new_house_tells_nothing_of_the_flock_from_before_it_stood(cast, shed):
+    state(feature(shed, "Bar"), JUNE, height_cm=90)
+    log(cast, MAY, kind="feed")
+    log(cast, JUNE + DAY, kind="new birds")
+    log(cast, MAY, until=JUNE, kind="wet spell")
+    log(cast, MAY, kind="predator", house=shed)
+    page = text_of(cast.clients.viewer.get(url("house", cast.flock.pk, shed.pk)))
+    told = page[page.index('id="history"') :]
+    assert all(words in told for words in ("New birds", "Wet spell", "Predator"))
+    assert "Feed changed" not in told
+
+
+def test_what_was_logged_a_moment_ago_is_undone_not_deleted(cast, shed):
+    tap(cast, kind="feed")
+    page = cast.clients.keeper.get(f"{url('event', cast.flock.pk, Event.objects.get().pk)}?new")
+    assert 'name="undo">Undo</button>' in page.text
+    over = url("event_delete", cast.flock.pk, Event.objects.get().pk)
+    assert "Undone: feed changed" in cast.clients.keeper.post(over, {"undo": ""}, follow=True).text
 
 
 def test_a_spell_is_shown_until_it_is_over(cast, shed):

@@ -99,7 +99,7 @@ def test_a_viewer_is_offered_nothing_to_write(cast, shed):
 
 
 def test_a_flock_without_houses_is_told_why_it_should_have_one(cast):
-    assert "every change has its date" in text(cast.clients.owner, url("list", cast.flock.pk))
+    assert "see whether a change helped" in text(cast.clients.owner, url("list", cast.flock.pk))
 
 
 def test_the_list_counts_birds_and_tells_the_last_change(cast, shed):
@@ -312,12 +312,12 @@ def test_one_thing_has_one_word_from_the_list_to_the_label(cast, shed):
     page = text(cast.clients.keeper, start) + text(cast.clients.keeper, start + "?start=roost")
     for words in (
         *("<strong>Roost", ">Roost<", "Distance to the next roost in cm"),
-        "Level distance to the next place down in cm",
+        "How far out she lands in cm",
     ):
         assert words in page
     assert "erch" not in page
     page = text(cast.clients.keeper, url("change", cast.flock.pk, shed.pk))
-    assert "Tap what has changed and write how it is now" in page
+    assert "Tap what changed and enter how it is now" in page
     assert "worked out from what changed" in page
 
 
@@ -335,16 +335,16 @@ def test_a_name_that_is_taken_is_refused_and_a_free_one_proposed(cast, shed):
         ({"height_cm": "high"}, "“high” is not a length"),
         ({"height_cm": "20 m"}, "That is too high: at most 1000 cm is possible"),
         ({"since": "2999-01-01"}, "This day is still to come"),
-        ({"since": "soon"}, "Write the day like 2026-03-14"),
+        ({"since": "soon"}, "Enter a day like 2026-03-14"),
         ({"since": "0201-01-01"}, "too long ago"),
-        ({"since": ""}, "Say on which day it was put up"),
+        ({"since": ""}, "Enter the day it was put up"),
         ({"arrived": ""}, "Say whether it was there already or is new"),
         ({"name": ""}, "Give it a name"),
         ({"height_cm": "9999999"}, "That is too high: at most 1000 cm is possible"),
         ({"length_cm": "9" * 40}, "That is too long: at most 5000 cm is possible"),
         ({"length_cm": "4 mm"}, "That is too small: at least 5 cm is possible"),
         ({"width_mm": "0"}, "That is too small: at least 1 mm is possible"),
-        ({"material": "old pine"}, "Choose one of the offered words"),
+        ({"material": "old pine"}, "Choose one of these words"),
         ({"cover": "x" * 41}, "at most 40 characters"),
         ({"cover-own": "x" * 41}, "at most 40 characters"),
     ],
@@ -644,7 +644,7 @@ def test_all_birds_of_a_house_are_moved_with_one_tick(cast, shed, birds):
 
 @pytest.mark.parametrize(
     ("missing", "words"),
-    [("house", "Choose the house"), ("birds", "Tick the birds"), ("on", "Say on which day")],
+    [("house", "Choose the house"), ("birds", "Tick the birds"), ("on", "Enter the day")],
 )
 def test_what_is_missing_of_a_move_is_said(cast, shed, birds, missing, words):
     data = {"house": str(shed.pk), "on": "2026-07-01", "birds": [str(birds["Mace"].pk)]}

@@ -189,7 +189,7 @@ def test_two_changes_close_together_share_the_doubt():
     near = simulated(seed=5, birds=40, rate=0.004, ratio=0.1)
     near.changes.append(near.changes[0]._replace(day=near.changes[0].day + 90))
     rows = answer_rows.rows_of(build(near, flock="", today=TODAY))
-    assert any("can't be told from change" in row.sentence for row in rows)
+    assert any("can’t be told from change" in row.sentence for row in rows)
 
 
 # Age

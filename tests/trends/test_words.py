@@ -4,6 +4,7 @@ import itertools
 import math
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
@@ -41,7 +42,7 @@ def test_no_case_at_all_still_fits_a_rate():
 def test_a_wide_range_says_that_it_cannot_tell():
     assert said("wide", 0.45, 8.0) == (
         "With equal watching time this fits anything from two fifths as many to eight times as "
-        "many. It can't tell us."
+        "many. It can’t tell us."
     )
 
 
@@ -59,7 +60,7 @@ def test_a_sign_comes_with_how_often_luck_gives_as_much():
 def test_a_clear_rise_names_no_cause():
     sentence = said("clear", 1.5, 6, 0.002)
     assert sentence.startswith("Cases clearly rose after.")
-    assert sentence.endswith("Records can't say that this change was the cause.")
+    assert sentence.endswith("Records can’t say that this change was the cause.")
 
 
 def test_a_refusal_is_said_as_it_is():
@@ -149,3 +150,22 @@ def test_two_birds_have_their_story():
     )
     assert "that is her story" in said(birds_compared=1)
     assert words.record_stays(1).startswith("Record which house 1 bird lives in")
+
+
+def test_a_group_by_energy_says_what_its_unit_is_like():
+    """2 kg × 9.80665 m/s² × 1 m = 19.6 J; 4 lb × 3 ft = 12 ft·lbf."""
+    assert "2 kg that comes down 1 m" in words.more_in("energy", "20 to 30 J", "5 J", higher=True)
+    assert "12 ft·lbf" in words.more_in("energy", "9 to 12 ft·lbf", "under 3", higher=False)
+    assert "hen of" not in words.more_in("house", "Shed J", "Barn", higher=True)
+
+
+def test_names_of_many_birds_have_one_and():
+    birds = [SimpleNamespace(name=name) for name in ("Clove", "Mace", "Dill", "Sage", "Rue", "Bay")]
+    found = SimpleNamespace(birds=birds, repeated=6, repeated_cases=9, cases=12)
+    for sentence in (words.most_cases(found), words.repeated(found)):
+        assert "Clove, Mace, Dill, Sage and 2 more" in sentence
+
+
+def test_what_happened_twice_is_said_so():
+    rows = {"Wet spell": [1, 2], "Bedding renewed": [1, 2, 3]}
+    assert words.else_happened(rows).endswith("Wet spell (twice) and Bedding renewed (3 times)")

@@ -379,7 +379,7 @@ def test_never_made(db):
 def test_both_ends_are_said_where_links_are_made(cast, bird):
     for path in (f"birds/{bird.pk}/vet/", "vet/"):
         page = " ".join(cast.clients.owner.get(f"/f/{cast.flock.pk}/{path}").text.split())
-        assert "no longer belongs to the flock" in page and "bird is deleted" in page
+        assert "leaves the flock" in page and "bird is deleted" in page
 
 
 # --- The log

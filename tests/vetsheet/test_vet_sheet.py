@@ -59,7 +59,7 @@ def test_who_she_is(bird):
 def test_weights_against_the_breed(bird):
     found = made(bird)
     # 3250 / 3180 g
-    assert "3.25 kg on 1 Aug 2026, 102 % of the adult weight" in found.weight
+    assert "3.25 kg on 1 Aug 2026, 102% of the breed’s adult weight" in found.weight
     assert found.weights.startswith("1 Feb 2026: 3.05 kg by Keeper; 1 May 2026: 3.12 kg")
 
 
@@ -90,10 +90,10 @@ def test_a_bird_of_whom_nothing_is_known(cast):
     found = made(bird, Period(None, TODAY))
     facts = said(found.identity)
     assert facts["Age"] == facts["Breed"] == "not known"
-    assert found.looked == "Her feet were not checked in this time."
-    assert found.weight == "Not weighed in this time."
+    assert found.looked == "Her feet were not checked in this period."
+    assert found.weight == "Not weighed in this period."
     assert not (found.cases or found.given or found.photos.groups or found.housing)
-    assert said(found.holds)["Eggs and meat"].startswith("no days are running on 25 Aug 2026")
+    assert said(found.holds)["Eggs and meat"].startswith("no withdrawal on record for 25 Aug 2026")
 
 
 @pytest.mark.parametrize(
@@ -145,14 +145,14 @@ def test_a_case_that_may_have_begun_in_the_period_is_told_as_on_her_timeline(bir
 
 def test_clear_looks_are_counted(bird):
     assert made(bird).looked == (
-        "Her feet were checked 5 times in this time, first on 1 Feb 2026, last on 1 Aug 2026; "
+        "Her feet were checked 5 times in this period, first on 1 Feb 2026, last on 1 Aug 2026; "
         "both feet were clear 3 times."
     )
 
 
 def test_one_look_is_told_as_one(bird):
     assert made(bird, Period(date(2026, 7, 20), TODAY)).looked == (
-        "Her feet were checked once in this time, on 1 Aug 2026; both feet were clear 0 times."
+        "Her feet were checked once in this period, on 1 Aug 2026; both feet were never clear."
     )
 
 
@@ -234,8 +234,8 @@ def test_measured_with_uncertainty_and_change_within_one_sore(bird):
     assert [row[0] for row in rows] == ["20 Jul 2026", "20 Aug 2026", "24 Aug 2026"]
     assert rows[0][2] == "40 ± 2 mm²" and rows[0][5] == "the first of this sore"
     # (60 − 40) / 40; beyond √(2.4² + 3.6²) = 4.3
-    assert rows[1][5] == "larger by 50 %"
-    assert rows[2][5] == "smaller by 50 %"
+    assert rows[1][5] == "larger by 50%"
+    assert rows[2][5] == "smaller by 50%"
     assert rows[0][4] == "known length, 20 mm"
 
 
@@ -263,7 +263,7 @@ def test_what_has_no_day_is_not_compared(bird):
     rows = made(bird, Period(None, TODAY)).measured.rows
     assert [(row[0], row[5]) for row in rows] == [
         ("20 Jul 2026", "the first of this sore"),
-        ("August 2026, day not known", "smaller by 88 %"),
+        ("August 2026, day not known", "smaller by 88%"),
         ("20 Aug 2026", "not compared: order not known"),
         ("date not known", "not compared: date not known"),
     ]

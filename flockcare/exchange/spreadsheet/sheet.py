@@ -29,7 +29,7 @@ _SEPARATORS = "\t;,"
 # Among how many rows the names of the columns are looked for.
 _MOST_TITLES = 10
 # The last column of a file of refused rows; it is passed over when that comes back.
-WHY_NOT = "Not taken in because"
+WHY_NOT = "Not imported because"
 _TOO_WIDE = f"This table has more than {limits.MOST_TABLE_COLUMNS} columns."
 
 

@@ -23,7 +23,7 @@ from flockcare.photos.models import Foot
 TABLES = {
     "birds": "birds: one row for each bird",
     "weights": "weights: one row for each weighing",
-    "checks": "checks of feet: one row for each look at a bird, or at a foot",
+    "checks": "checks of feet: one row for each bird or foot checked",
     "care": "care: one row for each thing that was done",
 }
 LEFT_OUT = {

@@ -144,7 +144,7 @@ def _preview(found: Found) -> dict | None:
 
 def _taken(request, flock, table: str, found: Found, changeset: int | None):
     there = sum(found.plan.already_there.values())
-    told = [f"Taken in: {in_words(found.plan)}."]
+    told = [f"Imported: {in_words(found.plan)}."]
     if there:
         told.append(f"{there} {'row was' if there == 1 else 'rows were'} there already.")
     if found.wrong:
@@ -153,7 +153,7 @@ def _taken(request, flock, table: str, found: Found, changeset: int | None):
     said = " ".join(told)
     if changeset:
         back = reverse("pages:changeset", args=[flock.pk, changeset])
-        said = format_html('{} <a href="{}">Take this import back</a>', said, back)
+        said = format_html('{} <a href="{}">Undo this import</a>', said, back)
     messages.success(request, said)
     if table in PLACES:
         return redirect(PLACES[table], flock.pk)

@@ -27,13 +27,13 @@ from flockcare.exchange.limits import (
     WORKBOOK_SECONDS,
 )
 
-DAMAGED = "This workbook is damaged, or it is none. Save it as CSV."
+DAMAGED = "This is no workbook, or a damaged one. Save it as CSV."
 TAKES_TOO_LONG = "This workbook takes too long to read. Send the one sheet as CSV."
 TOO_MANY_LINES = (
     f"This table has more than {MOST_TABLE_LINES:,} rows, most of them empty. Send only the rows "
     "that hold something."
 )
-TOO_MUCH_TEXT = "This is more than can be looked through at once. Send it in parts."
+TOO_MUCH_TEXT = "This is too much at once. Send it in parts."
 _PROJECT = Path(__file__).resolve().parents[3]
 # No sheet has more rows (ECMA-376, Office Open XML, from memory); a damaged one may say so.
 _LAST_ROW = 1_048_576

@@ -40,7 +40,7 @@ class WetnessTable(Table):
         day(past=True),
         _wetness("wetness", "The wettest place counts.", field="level"),
         # This may be left out.
-        person("Who looked, by name."),
+        person("Who checked, by name."),
     )
     key = ("house", "date")
     contradiction = "Something else is recorded for this house and day. Change it in the app."

@@ -17,7 +17,7 @@ class Settings(Table):
         ),
         _flock("units", "How weights and lengths are shown; the files are metric."),
         _flock("round_days", "Days between rounds.", unit="days"),
-        _flock("recheck_days", "Days until a sore foot is looked at again.", unit="days"),
+        _flock("recheck_days", "Days until a sore foot is checked again.", unit="days"),
     )
 
     def rows(self, outgoing):

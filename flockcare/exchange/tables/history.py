@@ -218,7 +218,7 @@ class History(Table):
         _revision("at", "When it was changed.", needed=True),
         person("Who changed it, by name.", "by"),
         _revision("deed", "What was done."),
-        _revision("kind", "What kind of record it is, by the app's own name.", Kind.CODE),
+        _revision("kind", "What kind of record it is, by the app’s own name.", Kind.CODE),
         code("record", "Which record, as a reference."),
         code("before", "What it held, as JSON (RFC 8259) with references to records."),
         code("together", "The same number: changed in one go."),

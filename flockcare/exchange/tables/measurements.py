@@ -63,7 +63,7 @@ class Measurements(Table):
         _number("area_mm2", "Area.", "mm²"),
         _number("perimeter_mm", "Perimeter.", "mm"),
         _number("longest_diameter_mm", "Longest diameter.", "mm"),
-        _number("relative_area_error", "95 % bound of the area, as a fraction.", "1"),
+        _number("relative_area_error", "95% bound of the area, as a fraction.", "1"),
         _rows("to_mm", "Homography from pixels to mm, row by row.", _homography),
         _rows("outline_px", "The outline in pixels of the file: “x y;x y;…”.", _outline),
         _rows("outline_mm", "The same points in mm.", _outline),
