@@ -69,10 +69,10 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     mine.clock.run_for(WITHIN_30_S)
     mine.wait_for_selector(".due-line:has-text('Ben will do it')")
     dressing(theirs, "Caraway").locator("button:has-text('Checked')").tap()
-    theirs.wait_for_selector(".care-done:has-text('dressing checked')")
+    theirs.wait_for_selector(".done-now:has-text('dressing checked')")
     mine.clock.run_for(WITHIN_30_S)
-    mine.wait_for_selector(".care-done:has-text('dressing checked')")
-    assert "Ben" in mine.locator(".care-done").inner_text()
+    mine.wait_for_selector(".done-now:has-text('dressing checked')")
+    assert "Ben" in mine.locator(".done-now").inner_text()
     # She still stands there with her sore, and nothing is due of the dressing.
     assert row(mine, "Caraway").count() == 1
     assert not dressing(mine, "Caraway").count()
@@ -84,10 +84,10 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     dressing(mine, "Caraway").wait_for()
     assert dressing(mine, "Caraway").locator(".tag.due").inner_text() == "1 day late"
     dressing(mine, "Caraway").locator("button:has-text('Changed')").tap()
-    mine.locator(".care-done li:has-text('Caraway') >> button:has-text('Undo')").tap()
-    mine.wait_for_selector("text=Deleted: Caraway")
-    dressing(mine, "Caraway").locator("button:has-text('Off')").tap()
-    mine.wait_for_selector(".care-done:has-text('dressing off')")
+    mine.locator(".done-now li:has-text('Caraway') >> button:has-text('Undo')").tap()
+    mine.wait_for_selector("text=Undone: Caraway")
+    dressing(mine, "Caraway").locator("button:has-text('Taken off')").tap()
+    mine.wait_for_selector(".done-now:has-text('dressing off')")
     let_pass(site, 1)
     theirs.reload()
     theirs.wait_for_selector("#care[hx-trigger^='every']")
@@ -203,7 +203,7 @@ def test_care_works_without_script(browser, site):
     page.goto(f"/f/{site.flock}/today/")
     page.locator("a:has-text('All care')").click()
     page.locator(".row:has-text('Chervil') >> button:has-text('Undo')").first.click()
-    assert page.locator("text=Deleted: Chervil").count() == 1
+    assert page.locator("text=Undone: Chervil").count() == 1
     context.close()
 
 
