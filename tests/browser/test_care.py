@@ -225,7 +225,7 @@ def test_the_pages_of_care_have_no_accessibility_violation(open_phone, site):
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector("text=Saved: Mace")
     page.goto(f"/f/{site.flock}/care/birds/{bird}/")
-    case = page.locator("a:has-text('This case, day by day')").get_attribute("href")
+    case = page.locator(".standing-foot a").get_attribute("href")
     pages.append(case.removeprefix(f"/f/{site.flock}/"))
     # With a number to ring, which pages that call for a vet then show.
     page.goto(f"/f/{site.flock}/care/vets/add/")
