@@ -204,7 +204,7 @@ def tell(request, deed: str, *steps: CareStep) -> None:
         _warn(request, step)
         if step.given_until and step.given_until > step.on:
             plan = reverse("care:plan_new", args=[step.flock_id, step.bird_id])
-            words = 'It is to be given again. <a href="{}?step={}">Plan it, so that it is due</a>'
+            words = 'To be given again? <a href="{}?step={}">Plan it, so that it is due</a>'
             messages.info(request, format_html(words, plan, step.pk))
     tell_none_left(request, *steps)
 

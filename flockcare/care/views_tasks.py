@@ -100,7 +100,7 @@ def task_settings(request, flock):
             by=request.user,
         )
     ):
-        messages.success(request, "Saved: which tasks stand on the list.")
+        messages.success(request, "Saved: your tasks.")
         return redirect("care:tasks", flock.pk)
     return render(
         request,

@@ -99,7 +99,7 @@ def test_a_held_bird_is_marked_everywhere_and_when_she_leaves(open_phone, site):
     page = open_phone("ada")
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Lovage']}/step/")
     assert not page.locator("#id_egg_days").is_visible()
-    page.locator("label:has-text('the bird, no foot')").tap()
+    page.locator("label:has-text('the whole bird')").tap()
     page.locator("label:has(input[name=kind][value=medicine])").tap()
     page.fill("#id_product", "drops")
     page.fill("#id_egg_days", "7")
@@ -142,7 +142,7 @@ def test_what_nobody_is_sure_of_is_for_a_vet(open_phone, site):
         page.locator(".questions fieldset").nth(question).locator(
             "label:has-text('not sure')"
         ).tap()
-    page.locator("button:has-text('What follows from that')").tap()
+    page.locator("button:has-text('Show what follows')").tap()
     page.wait_for_selector("text=Call a vet. Do not open it.")
     page.wait_for_selector(".until-vet")
     assert page.locator("a:has-text('Leave it and monitor')").count() == 0
