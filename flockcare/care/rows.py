@@ -204,7 +204,9 @@ def told_first(found: FlockStanding, rows: list[Row], shown: list[Row]) -> dict:
 def checks_due(rows: list[Row]) -> dict:
     """Of whom a check alone is due, and the day of the next check of anybody."""
     clear = [row for row in rows if not row.standing.of_care]
+    due = [row for row in clear if row.standing.first_due <= row.standing.today]
     return {
-        "due": [row for row in clear if row.standing.first_due <= row.standing.today],
+        "due": due,
+        "due_names": words.names([row.bird.name for row in due]),
         "next_due": min((row.standing.check_due.on for row in rows), default=None),
     }
