@@ -219,8 +219,8 @@ class Bird(FlockRecord):
 
     @property
     def about(self) -> str:
-        """What tells her from others: ``green 7 · Brahma · very heavy``."""
-        parts = (self.band or "no band", self.breed and self.breed.name, self.weight_class)
+        """What tells her from others: ``green 7 · Brahma``; of no known breed her weight class."""
+        parts = (self.band or "no band", self.breed.name if self.breed else self.weight_class)
         return " · ".join(filter(None, parts))
 
 

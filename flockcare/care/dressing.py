@@ -19,25 +19,24 @@ from flockcare.core.sources import (
 
 # What to do while the vet is awaited, and on a foot that only a vet may open.
 UNTIL_VET = (
-    "Keep the bird apart, in a quiet place, on deep, dry bedding. No roost.",
-    "Put water and feed right beside it.",
+    "Keep the bird apart and quiet, on deep, dry bedding, water and feed beside it. No roost.",
     "A sore that bleeds: press clean gauze on it for 5 to 10 minutes without lifting, then cover "
-    "it. Does it not stop? Ring a vet now.",
-    "Is a wrap on a cold, swollen, pale or dark foot? Take it off at once.",
-    "Do not squeeze the foot, do not cut, do not pull at a scab.",
+    "it. It does not stop? Ring a vet now.",
+    "A wrap on a cold, swollen, pale or dark foot: take it off at once.",
+    "Do not squeeze, do not cut, do not pull at a scab.",
     "No medicines for people, no painkillers, no leftovers. Ask the vet for pain relief.",
 )
 # While a vet is to be asked, but nothing is urgent.
 UNTIL_ASKED = (
     "Ask at the next occasion. Until then care for the foot as advised, and check it.",
-    "Do not squeeze the foot, do not cut, do not pull at a scab.",
+    "Do not squeeze, do not cut, do not pull at a scab.",
     "No medicines for people, no painkillers, no leftovers.",
     "Worse, or a new sign? Ring a vet.",
 )
 # While a vet's plan holds for signs that the vet knows.
 UNDER_PLAN = (
     "Do what the plan says, to its end. Ask the vet before you stop or change anything.",
-    "Do not squeeze the foot, do not cut, do not pull at a scab, unless the vet told you to.",
+    "Do not squeeze, cut or pull at a scab, unless the vet told you to.",
     "Worse, or a new sign? Ring the vet.",
 )
 

@@ -29,7 +29,7 @@ USUAL, ON_A_DAY, NOT_AGAIN = "usual", "day", "no"
 BY_THE_VET = "vet"
 NOBODY = "nobody"
 THE_VET = "the vet"
-HERSELF = [("", "the bird, no foot")]
+HERSELF = [("", "the whole bird")]
 UNDECIDED = "?"  # A first value that is none of the choices: nothing is chosen ahead.
 DAY = {"format": "%Y-%m-%d", "attrs": {"type": "date"}}
 MOMENT = {"format": "%Y-%m-%dT%H:%M", "attrs": {"type": "datetime-local"}}
@@ -37,7 +37,7 @@ WITHDRAWAL_DAYS = {
     "egg_days": "Withdrawal: days without her eggs",
     "meat_days": "Withdrawal: days without her meat",
 }
-DAYS_UNKNOWN = "As the vet or the label says. Empty means that you do not know, not none."
+DAYS_UNKNOWN = "As the vet or the label says; 0 for none. Empty means not known."
 
 
 def posted(request):
@@ -103,9 +103,8 @@ class StepForm(KeeperModelForm):
         choices=[(USUAL, "as usual"), (ON_A_DAY, "on the day below"), (NOT_AGAIN, "not again")],
         required=False,
         widget=forms.RadioSelect,
-        help_text="As usual: a dressing, soak, rinse or ointment tomorrow, a lifted scab tomorrow, "
-        "a monitored foot after the flock’s days for sore feet, or sooner where the advice says "
-        "so. The next visit to a vet, or a medicine: on the day that you give.",
+        help_text="As usual: tomorrow; a monitored foot when its next check is due; a vet or a "
+        "medicine only on a day that you give.",
     )
 
     class Meta:
@@ -142,7 +141,7 @@ class StepForm(KeeperModelForm):
             "next_due": "The day it is due again",
             "days_from": "Who named these days",
             "no_medicine": "It contains no medicine (a plain salve)",
-            "past": "It is long past: nothing is due, no eggs are withdrawn",
+            "past": "Long past: nothing is due, no eggs are withdrawn",
             "medicine_given": "Was a medicine given or prescribed?",
             "question": "What you asked",
             "plan": "The plan",
@@ -151,10 +150,9 @@ class StepForm(KeeperModelForm):
         }
         help_texts = {
             "egg_days": DAYS_UNKNOWN,
-            "meat_days": "Empty means that you do not know.",
+            "meat_days": "Empty means not known.",
             "given_until": "Days are counted from the last giving.",
-            "quantity": "What was given, such as “2 ml” or “a pea of ointment”. It is a record, no "
-            "dose to follow.",
+            "quantity": "Such as “2 ml” or “a pea of ointment”. A record, not a dose to follow.",
             "plan_until": "Empty: the plan holds for four weeks.",
             "decided_by": "“As the vet said” is printed only where the vet decided.",
             "medicine_given": "Not known: eggs and meat are withdrawn until you know.",
@@ -363,8 +361,7 @@ class GiveForm(KeeperModelForm):
         }
         help_texts = {
             "egg_days": DAYS_UNKNOWN,
-            "quantity": "What was given, such as “5 ml in 10 l of water”. It is a record, no dose "
-            "to follow.",
+            "quantity": "Such as “5 ml in 10 l of water”. A record, not a dose to follow.",
         }
 
     def __init__(self, data=None, *, flock, houses, keeper, now):

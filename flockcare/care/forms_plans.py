@@ -29,15 +29,15 @@ class PlanForm(KeeperModelForm):
     )
     ends = forms.ChoiceField(
         label="How long",
-        choices=[(HEALED, "until healed"), (ON_A_DAY, "up to the day below")],
+        choices=[(HEALED, "until healed"), (ON_A_DAY, "until the day below")],
         widget=forms.RadioSelect,
-        help_text="Healed: a check, made after this, finds the foot clear.",
+        help_text="Healed: a later check finds the foot clear.",
     )
     turns = forms.MultipleChoiceField(
         label="Whose turn",
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text="Nobody ticked: anyone’s. Several: by turns, whoever did it longest ago is next.",
+        help_text="Nobody ticked: anyone. Several: by turns.",
     )
 
     class Meta:
@@ -55,7 +55,7 @@ class PlanForm(KeeperModelForm):
             "note": forms.Textarea(attrs={"rows": 2}),
         }
         labels = {
-            "every_days": "Every how many days (1: every day)",
+            "every_days": "Days from one to the next (1: every day)",
             "quantity": "How much she gets",
             "until": "Last day",
             "no_medicine": "It contains no medicine (a plain salve)",
@@ -64,8 +64,8 @@ class PlanForm(KeeperModelForm):
         }
         help_texts = {
             "egg_days": DAYS_UNKNOWN,
-            "meat_days": "Empty means that you do not know.",
-            "quantity": "As the vet said, such as “2 ml”. The app knows no dose.",
+            "meat_days": "Empty means not known.",
+            "quantity": "As the vet said, such as “2 ml”.",
             "decided_by": "“As the vet said” is printed only where the vet decided.",
         }
 

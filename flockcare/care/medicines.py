@@ -207,12 +207,15 @@ NOTICES = (
         (SEVEN_DAYS,),
     ),
 )
+WHOSE_EGGS = (
+    "If you cannot tell a treated bird’s eggs from the others’, withhold all that could be its "
+    "own, or house it apart. Do not eat, sell, give away or hatch them, and do not feed them back."
+)
 # Everywhere.
 EGGS = (
     Notice(
         "Whose eggs?",
-        "If you cannot tell her eggs from the others’, withhold all that could be hers, or house "
-        "her apart. Do not eat, sell, give away or hatch them, and do not feed them back.",
+        WHOSE_EGGS,
         (PRACTICE,),
     ),
     Notice(

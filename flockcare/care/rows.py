@@ -13,6 +13,7 @@ from flockcare.care import standing_words as words
 from flockcare.care.due import DRESSING, LOOK
 from flockcare.care.models import StepKind
 from flockcare.care.notifiable import several_ill
+from flockcare.care.parts import Given
 from flockcare.care.rules import Advice
 from flockcare.care.situation import FlockStanding
 from flockcare.care.standing import CHECK, Due, FootStanding, Standing, VetPlan
@@ -63,6 +64,7 @@ class DueLine:
 class FootLine:
     standing: FootStanding
     words: str
+    brief: str
     course: str
     mark: str
 
@@ -71,6 +73,7 @@ def foot_line(foot: FootStanding, today: date) -> FootLine:
     return FootLine(
         foot,
         words.foot_words(foot, today),
+        words.foot_words(foot, today, brief=True),
         words.course_words(foot.trend, today),
         words.MARKS[foot.trend.course],
     )
@@ -78,8 +81,11 @@ def foot_line(foot: FootStanding, today: date) -> FootLine:
 
 @dataclass(frozen=True)
 class Row:
+    """``done``: what was done for her today, the newest first, where the page shows it with her."""
+
     bird: Bird
     standing: Standing
+    done: tuple[Given, ...] = ()
 
     @property
     def level(self) -> Advice:
@@ -116,6 +122,11 @@ class Row:
     @property
     def eggs(self) -> str:
         return words.eggs_words(self.standing.eggs)
+
+    @property
+    def eggs_line(self) -> str:
+        """May her eggs be eaten? Empty of a cock with nothing to say."""
+        return self.eggs or ("" if self.bird.sex == "cock" else "Eggs: no withdrawal recorded")
 
     @cached_property
     def due(self) -> list[DueLine]:
@@ -193,7 +204,9 @@ def told_first(found: FlockStanding, rows: list[Row], shown: list[Row]) -> dict:
 def checks_due(rows: list[Row]) -> dict:
     """Of whom a check alone is due, and the day of the next check of anybody."""
     clear = [row for row in rows if not row.standing.of_care]
+    due = [row for row in clear if row.standing.first_due <= row.standing.today]
     return {
-        "due": [row for row in clear if row.standing.first_due <= row.standing.today],
+        "due": due,
+        "due_names": words.names([row.bird.name for row in due]),
         "next_due": min((row.standing.check_due.on for row in rows), default=None),
     }

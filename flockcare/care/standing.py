@@ -320,6 +320,10 @@ class Standing:
         return bool(self.concerns or self.signs or self.plans or care or self.eggs != Eggs())
 
     @property
+    def both_clear(self) -> bool:
+        return all(foot.state == CLEAR for foot in self.feet.values())
+
+    @property
     def first_due(self) -> date:
         return self.all_due[0].on
 

@@ -32,25 +32,28 @@ def sign_words(sign: Sign, today: date) -> str:
     return f"{sign.words}, seen {short_words(sign.on, today)}{by}"
 
 
-def foot_words(foot: FootStanding, today: date) -> str:
-    """``left foot: mild, sore since 26 Oct (clear on 20 Oct)``."""
-    return f"{foot.words}: {state_of_foot(foot, today)}"
+def foot_words(foot: FootStanding, today: date, *, brief: bool = False) -> str:
+    """``left foot: mild, sore since 26 Oct (clear on 20 Oct)``; brief without what stands in
+    brackets."""
+    return f"{foot.words}: {state_of_foot(foot, today, brief=brief)}"
 
 
-def state_of_foot(foot: FootStanding, today: date) -> str:
+def state_of_foot(foot: FootStanding, today: date, *, brief: bool = False) -> str:
     """The same where the foot is named already: ``mild, sore since 26 Oct (clear on 20 Oct)``."""
     if not foot.is_case:
         if not foot.because:
             return foot.state
         signs = "; ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
         return f"scored clear on {short_words(foot.checked, today)}, but {signs}"
+    said = f"{score_words(foot.score)}, sore since {short_words(foot.since, today)}"
+    if brief:
+        return said
     before = (
         f"clear on {short_words(foot.last_clear, today)}"
         if foot.last_clear
         else "already when first checked"
     )
-    since = short_words(foot.since, today)
-    return f"{score_words(foot.score)}, sore since {since} ({before})"
+    return f"{said} ({before})"
 
 
 COURSES = {
@@ -102,13 +105,31 @@ def eggs_words(eggs: Eggs) -> str:
     return eggs.words[:1].upper() + eggs.words[1:]
 
 
+# What a check says of a foot that the advice asks for first.
+ASKED_FIRST = {
+    "scab": "scab",
+    "swelling": "swelling",
+    "hot": "heat",
+    "oozing": "oozing",
+    "gait": "gait",
+}
+
+
 def reason_words(standing: Standing) -> str:
-    """What led to the advice, each foot named once: ``dull; left foot: hot, oozing``."""
+    """What led to the advice, each foot named once: ``dull; left foot: hot, oozing``; or what is
+    missing for one: ``left foot: heat, oozing not recorded``."""
     said = list(standing.because) if standing.bird_advice is standing.advice else []
     for foot in standing.concerns:
         if foot.advice is standing.advice and foot.because:
             signs = ", ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
             said.append(f"{foot.words}: {signs}")
+        elif foot.advice is standing.advice and foot.is_case:
+            asked = [
+                words
+                for name, words in ASKED_FIRST.items()
+                if getattr(foot.situation, name) is None
+            ]
+            said.append(f"{foot.words}: {', '.join(asked) or 'too little'} not recorded")
     return "; ".join(said)
 
 

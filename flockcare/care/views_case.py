@@ -58,7 +58,7 @@ def case(request, flock, bird_id, foot, check_id):
             "foot_words": Foot(foot).label,
             "case": found,
             "row": hers_now and Row(bird, hers_now),
-            "advised": next((o for o in advise_cases(bird, hers_now) if o.foot == foot), None),
+            "advised": [one for one in advise_cases(bird, hers_now) if one.foot == foot],
             "for_vet": bird_is_for_vet(hers_now),
             "limits": LIMITS,
             "events": events(

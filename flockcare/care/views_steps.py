@@ -12,7 +12,7 @@ from flockcare.birds.models import Bird
 from flockcare.care import services
 from flockcare.care.forms import UNDECIDED, DropForm, StepForm, posted
 from flockcare.care.holds import Hold
-from flockcare.care.medicines import warnings_about
+from flockcare.care.medicines import WHOSE_EGGS, warnings_about
 from flockcare.care.models import (
     DRESSED,
     WITHHOLDING,
@@ -36,10 +36,6 @@ from flockcare.photos.services import Sent, add_photos, sent_before
 from flockcare.photos.shots import shots
 from flockcare.photos.views import tell_elsewhere
 
-WHOSE_EGGS = (
-    "If you cannot tell her eggs from the others’, withhold all that could be hers, or house her "
-    "apart."
-)
 form_page = flock_view(Role.KEEPER, read=Role.KEEPER)
 
 
@@ -208,7 +204,7 @@ def tell(request, deed: str, *steps: CareStep) -> None:
         _warn(request, step)
         if step.given_until and step.given_until > step.on:
             plan = reverse("care:plan_new", args=[step.flock_id, step.bird_id])
-            words = 'It is to be given again. <a href="{}?step={}">Plan it, so that it is due</a>'
+            words = 'To be given again? <a href="{}?step={}">Plan it, so that it is due</a>'
             messages.info(request, format_html(words, plan, step.pk))
     tell_none_left(request, *steps)
 
@@ -246,7 +242,9 @@ def undo(request, flock, step_id):
     step = _step_or_404(flock, step_id)
     steps = done_with(step) if "whole" in request.POST else [step]
     services.undo_care(steps=steps, by=request.user)
-    messages.success(request, f"Deleted: {step.bird}, {Given(tuple(steps)).words}.")
+    # Beside what was just ticked it takes all of it back; on its own page it deletes it.
+    deed = "Undone" if "whole" in request.POST else "Deleted"
+    messages.success(request, f"{deed}: {step.bird}, {Given(tuple(steps)).words}.")
     return back_or_piece(request, flock, step.bird_id)
 
 

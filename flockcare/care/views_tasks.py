@@ -100,7 +100,7 @@ def task_settings(request, flock):
             by=request.user,
         )
     ):
-        messages.success(request, "Saved: which tasks stand on the list.")
+        messages.success(request, "Saved: your tasks.")
         return redirect("care:tasks", flock.pk)
     return render(
         request,
@@ -140,7 +140,7 @@ def task_undo(request, flock, task_done_id):
     )
     words = str(done)
     services.undo_task(done=done, by=request.user)
-    messages.success(request, f"Deleted: {words}.")
+    messages.success(request, f"Undone: {words}.")
     return _back(request, flock)
 
 

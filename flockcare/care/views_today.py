@@ -1,6 +1,7 @@
 """What is due tonight, shared by all keepers: the list, its piece of Today, and a bird's care."""
 
 import hashlib
+from dataclasses import replace
 
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
@@ -90,6 +91,9 @@ def _of_care(request, flock, found) -> dict:
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
     steps = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
     done = in_one(steps.newest_first())
+    rows = [replace(row, done=tuple(_of_bird(done, row.bird.pk))) for row in rows]
+    shown = {row.bird.pk for row in rows}
+    elsewhere = [given for given in done if given.first.bird_id not in shown]
     today = timezone.localdate(now)
     tasks_done = TaskDone.objects.filter(flock=flock, on=today).order_by("-logged_at")
     tasks_done = with_names(tasks_done.select_related("house", "bird", "keeper"))
@@ -99,12 +103,16 @@ def _of_care(request, flock, found) -> dict:
         "mine": mine,
         "faces": found.faces,
         **told_first(found, all_rows, rows),
-        "done": done,
+        "done": elsewhere,
         "tasks": tasks_due(flock, today),
         "tasks_done": tasks_done,
-        "done_count": len(done) + len(tasks_done),
+        "done_count": len(elsewhere) + len(tasks_done),
         "to_buy": to_buy(flock, today=timezone.localdate(now)),
     }
+
+
+def _of_bird(done: list[Given], bird_key) -> list[Given]:
+    return [given for given in done if given.first.bird_id == bird_key]
 
 
 def care_tag(request, mark: tuple) -> str:

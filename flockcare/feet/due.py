@@ -65,9 +65,9 @@ class BirdToday:
 
     @property
     def about(self) -> str:
-        """``green 7 · seen 4 May``. That she was never checked is said by ``due_words``."""
-        seen = f"seen {self.last.day} {self.last:%b}" if self.last else ""
-        return " · ".join(filter(None, (self.band, seen)))
+        """``green 7 · checked 4 May``. That she was never checked is said by ``due_words``."""
+        checked = f"checked {self.last.day} {self.last:%b}" if self.last else ""
+        return " · ".join(filter(None, (self.band, checked)))
 
     @property
     def sore(self) -> bool:

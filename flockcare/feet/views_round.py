@@ -98,5 +98,5 @@ def round_pass(request, flock, bird_id):
 def round_end(request, flock):
     if round_ := services.open_round(flock):
         services.end_round(round_=round_)
-        messages.success(request, "The round is ended. Birds not seen stay due.")
+        messages.success(request, "The round is ended. Birds not checked stay due.")
     return redirect("today", flock.pk)

@@ -1,6 +1,6 @@
 """Photos to sort: old pictures are brought in, named, dated and scored, many at a time."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -18,7 +18,6 @@ from flockcare.feet.sorting_one import FACES, faces, one_photo, read_stays, stay
 from flockcare.feet.sorting_page import SHOWN, birds_to_pick, last_sorted, sort_page
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
-from flockcare.photos.grouping import GAP
 from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
 
@@ -79,7 +78,6 @@ def _page(request, flock, *, form=None, said="", trouble="", status=200):
         "last": last,
         "said": said,
         "trouble": trouble,
-        "gap_minutes": GAP // timedelta(minutes=1),
     }
     template = "feet/sort_list.html" if request.htmx else "feet/sort.html"
     return render(request, template, context, status=status)

@@ -114,7 +114,7 @@ def _told(known: Known, hers: Standing | None) -> Known:
     return known.told(
         {
             name: (
-                state_of_foot(foot, hers.today),
+                state_of_foot(foot, hers.today, brief=True),
                 course_words(foot.trend, hers.today) if foot.is_case else "",
             )
             for name, foot in hers.feet.items()

@@ -140,7 +140,8 @@ def _said(change) -> dict:
         "percent": f"{abs(change.percent):.0f}",
         "difference": f"{abs(change.difference_mm2):.1f}",
         "error": f"{change.error_mm2:.1f}",
-        "per_week": None if pace is None else f"{abs(pace):.2f}",
+        # The edge moves on both sides.
+        "per_week": None if pace is None else f"{2 * abs(pace):.1f}",
     }
 
 

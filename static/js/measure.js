@@ -447,7 +447,7 @@ function say(answer) {
   result.replaceChildren(area, `Longest diameter ${answer.diameter}`);
 }
 
-const noAnswer = { reason: "The server could not be reached. What you drew is still here; try again." };
+const noAnswer = { reason: "No signal. What you drew is still here; try again." };
 let waiting = 0, asked = 0;
 
 // After every change; the answer to an older question is not shown.

@@ -52,12 +52,12 @@ async function insist(address, body) {
       const answer = await post(address, body);
       if (answer.type === "opaqueredirect" || answer.status === 403) {
         sending.stopped = true;
-        announce("You are signed out, or may not add photos here. Sign in and choose the same files again: what was sent is not sent twice.");
+        announce("You are signed out, or may not add photos here. Sign in and choose the same files again; nothing is sent twice.");
         return null;
       }
       if (answer.status < 500 || ++failures > 2) return answer;
     } catch {
-      announce("No signal. Trying again by itself; you can also come back later and choose the same files.");
+      announce("No signal. It tries again by itself; or come back later and choose the same files.");
     }
     await pause(RETRY_AFTER);
   }
@@ -97,7 +97,7 @@ async function sendOne(file, chosenAt) {
   try {
     await file.slice(0, 1).arrayBuffer();
   } catch {
-    return refuse(`“${file.name}” cannot be read from this device any more.`);
+    return refuse(`“${file.name}” cannot be read any more.`);
   }
   const body = new FormData();
   body.append("photo", file);

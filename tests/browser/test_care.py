@@ -69,10 +69,10 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     mine.clock.run_for(WITHIN_30_S)
     mine.wait_for_selector(".due-line:has-text('Ben will do it')")
     dressing(theirs, "Caraway").locator("button:has-text('Checked')").tap()
-    theirs.wait_for_selector(".care-done:has-text('dressing checked')")
+    theirs.wait_for_selector(".done-now:has-text('dressing checked')")
     mine.clock.run_for(WITHIN_30_S)
-    mine.wait_for_selector(".care-done:has-text('dressing checked')")
-    assert "Ben" in mine.locator(".care-done").inner_text()
+    mine.wait_for_selector(".done-now:has-text('dressing checked')")
+    assert "Ben" in mine.locator(".done-now").inner_text()
     # She still stands there with her sore, and nothing is due of the dressing.
     assert row(mine, "Caraway").count() == 1
     assert not dressing(mine, "Caraway").count()
@@ -84,10 +84,10 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     dressing(mine, "Caraway").wait_for()
     assert dressing(mine, "Caraway").locator(".tag.due").inner_text() == "1 day late"
     dressing(mine, "Caraway").locator("button:has-text('Changed')").tap()
-    mine.locator(".care-done li:has-text('Caraway') >> button:has-text('Undo')").tap()
-    mine.wait_for_selector("text=Deleted: Caraway")
-    dressing(mine, "Caraway").locator("button:has-text('Off')").tap()
-    mine.wait_for_selector(".care-done:has-text('dressing off')")
+    mine.locator(".done-now li:has-text('Caraway') >> button:has-text('Undo')").tap()
+    mine.wait_for_selector("text=Undone: Caraway")
+    dressing(mine, "Caraway").locator("button:has-text('Taken off')").tap()
+    mine.wait_for_selector(".done-now:has-text('dressing off')")
     let_pass(site, 1)
     theirs.reload()
     theirs.wait_for_selector("#care[hx-trigger^='every']")
@@ -99,7 +99,7 @@ def test_a_held_bird_is_marked_everywhere_and_when_she_leaves(open_phone, site):
     page = open_phone("ada")
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Lovage']}/step/")
     assert not page.locator("#id_egg_days").is_visible()
-    page.locator("label:has-text('the bird, no foot')").tap()
+    page.locator("label:has-text('the whole bird')").tap()
     page.locator("label:has(input[name=kind][value=medicine])").tap()
     page.fill("#id_product", "drops")
     page.fill("#id_egg_days", "7")
@@ -142,7 +142,7 @@ def test_what_nobody_is_sure_of_is_for_a_vet(open_phone, site):
         page.locator(".questions fieldset").nth(question).locator(
             "label:has-text('not sure')"
         ).tap()
-    page.locator("button:has-text('What follows from that')").tap()
+    page.locator("button:has-text('Show what follows')").tap()
     page.wait_for_selector("text=Call a vet. Do not open it.")
     page.wait_for_selector(".until-vet")
     assert page.locator("a:has-text('Leave it and monitor')").count() == 0
@@ -203,7 +203,7 @@ def test_care_works_without_script(browser, site):
     page.goto(f"/f/{site.flock}/today/")
     page.locator("a:has-text('All care')").click()
     page.locator(".row:has-text('Chervil') >> button:has-text('Undo')").first.click()
-    assert page.locator("text=Deleted: Chervil").count() == 1
+    assert page.locator("text=Undone: Chervil").count() == 1
     context.close()
 
 
@@ -225,7 +225,7 @@ def test_the_pages_of_care_have_no_accessibility_violation(open_phone, site):
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector("text=Saved: Mace")
     page.goto(f"/f/{site.flock}/care/birds/{bird}/")
-    case = page.locator("a:has-text('This case, day by day')").get_attribute("href")
+    case = page.locator(".standing-foot a").get_attribute("href")
     pages.append(case.removeprefix(f"/f/{site.flock}/"))
     # With a number to ring, which pages that call for a vet then show.
     page.goto(f"/f/{site.flock}/care/vets/add/")

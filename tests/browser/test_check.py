@@ -166,7 +166,7 @@ def test_two_keepers_share_a_round(open_phone):
     start.tap()
     mine.wait_for_selector("button:has-text('Both feet clear')")
     theirs.reload()
-    theirs.locator("button:has-text('Go on with the round')").tap()
+    theirs.locator(".round-card button").tap()
     theirs.wait_for_selector("button:has-text('Both feet clear')")
     for _ in range(3):
         for page in (mine, theirs):

@@ -310,7 +310,7 @@ def test_today_a_bird_and_her_last_photos_are_read_without_signal(phones, coop, 
     signal(line, page, on=False)
     for path in ("today/", "birds/", f"birds/{coop.birds['Clove']}/"):
         page.goto(f"/f/{coop.flock}/{path}")
-        page.wait_for_selector("text=This phone keeps nothing to read here.")
+        page.wait_for_selector("text=Nothing to read on this phone yet.")
         assert "Clove" not in page.inner_text("main")
 
 
@@ -357,7 +357,7 @@ def test_what_is_refused_stays_with_its_reason_and_can_be_mended(phones, coop, l
     set_role(coop, "vic", "viewer")
     try:
         both_feet_clear(page)
-        page.wait_for_selector("text=You do not belong to this flock any more, or only look.")
+        page.wait_for_selector("text=You may not log for this flock any more.")
     finally:
         set_role(coop, "vic", "keeper")
     page.goto("/outbox/")
@@ -520,7 +520,7 @@ def test_old_entries_newer_ones_and_a_new_version(phones, coop, line, tmp_path):
     (key,) = new_checks(coop, before)
     assert key == OLD_ENTRY["key"].replace("-", "")
     page.goto("/outbox/")
-    page.wait_for_selector("text=logged with a newer version of these pages")
+    page.wait_for_selector("text=logged with a newer version")
     # A step from each form to the next, in order.
     upgraded = in_module(
         page,

@@ -92,7 +92,7 @@ def test_without_signal_it_waits_and_goes_on(open_phone, site):
         page.locator(".bring > summary").click()
     page.context.set_offline(True)
     page.set_input_files("#old-photos", files(3, year=2003))
-    expect(page.locator(".told")).to_contain_text("No signal. Trying again by itself")
+    expect(page.locator(".told")).to_contain_text("No signal. It tries again by itself")
     page.context.set_offline(False)
     expect(page.locator(".told")).to_have_text("3 of 3 · 3 new. Done.")
     assert all("ERR_INTERNET_DISCONNECTED" in problem for problem in page.problems)

@@ -105,9 +105,9 @@ def test_similar_cases_are_counted_as_ranges(cast, birds):
     assert many.times == "from at least 5 days to 30–44 days, half of them within 21 days"
     assert Past(((0, None), (1, 1)), 0).times == "an unknown number of days, 1 day"
     page = " ".join(cast.clients.viewer.get(case_url(cast, dill)).content.decode().split())
-    assert "Other birds of this flock: 3 like this one." in page
+    assert "Other birds: 3." in page
     assert "2 healed: 10–24 days, 30–44 days." in page
-    assert "Dill: none like this one so far." in page
+    assert "Dill: none so far." in page
     assert "promise nothing" in page
 
 

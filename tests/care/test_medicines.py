@@ -121,7 +121,7 @@ def test_days_of_the_law_stand_with_their_source_and_no_dose(cast):
 def test_whose_eggs_and_what_becomes_of_leftovers(cast):
     """Common practice, no published source."""
     page = text(cast)
-    assert "withhold all that could be hers, or house her apart" in page
+    assert "withhold all that could be its own, or house it apart" in page
     assert "do not feed them back" in page and "withhold the eggs of all of them" in page
     assert STEWARDSHIP in page.replace("&#x27;", "'") or escape(STEWARDSHIP) in page
     assert "Never use leftovers" in page

@@ -110,9 +110,11 @@ def test_all_pages_and_the_command_give_one_answer(cast, birds):
     for name, address in pages.items():
         page = text(cast.clients.keeper, address)
         assert "Better: 80 ± 4 → 30.0 ± 1.5 mm²" in page, name
-        assert re.search(r"Limps slightly, seen \d+ \w+ by Keeper", page), name
         assert "Left foot: " in page and "Right foot: " not in page.split("Timeline")[0], name
         assert "orse:" not in page, name
+        if name == "series":
+            continue  # Of this foot alone.
+        assert re.search(r"Limps slightly, seen \d+ \w+ by Keeper", page), name
         if name != "birds":
             assert "soak 1 day late" in page, name
         assert "on’t eat her eggs up to and including" in page, name
@@ -146,7 +148,10 @@ def test_her_sheet_for_the_vet_and_the_form_of_a_check_say_the_same(cast, birds)
             assert eggs[1:] in page, (name, bird.name)
         for foot in hers.feet.values() if hers else ():
             if foot.is_case:
-                said = state_of_foot(foot, today()), course_words(foot.trend, today())
+                said = (
+                    state_of_foot(foot, today(), brief=True),
+                    course_words(foot.trend, today()),
+                )
                 assert f"{foot.foot.title()}: {said[0]} {said[1]}" in form, bird.name
     courses = {
         (bird.name, foot): str(found.birds[bird.pk].feet[foot].trend.course)

@@ -90,7 +90,7 @@ def test_records_without_such_a_sign_leave_the_questions(cast, birds):
     look(cast, birds["Dill"], left={**SORE, "scab": "black"}, right=CLEAR, gait=0)
     assert "First, how is she?" in opening(cast, birds["Dill"])
     page = opening(cast, birds["Dill"], WELL)
-    assert "Neither your records nor your answers have one." in page
+    assert "Neither in your records nor in your answers." in page
 
 
 def ways_to_opening(cast, bird) -> dict[str, bool]:

@@ -132,9 +132,13 @@ def test_what_was_done_today_says_by_whom_and_can_be_undone(cast, birds):
     due = step(cast, birds["Dill"], days_ago=1, next_due=day(0))
     answer = cast.clients.keeper.post(url(cast, "done", due.pk), headers=HTMX).content.decode()
     done = CareStep.objects.exclude(pk=due.pk).get()
-    assert "Care done today (1)" in answer and url(cast, "undo", done.pk) in answer
-    answer = cast.clients.owner.post(url(cast, "undo", done.pk), headers=HTMX).content.decode()
-    assert "Deleted: Dill" in answer
+    # Where the tick was: in the row of the bird, and nowhere else.
+    row = answer.split('class="standing-row"')[1].split("</section>")[0]
+    assert "soaked" in row and url(cast, "undo", done.pk) in row
+    assert "Care done today" not in answer
+    undo = url(cast, "undo", done.pk)
+    answer = cast.clients.owner.post(undo, {"whole": "1"}, headers=HTMX).content.decode()
+    assert "Undone: Dill" in answer and "Deleted" not in answer
     assert "Left foot: soak today" in " ".join(strip_tags(answer).split())
 
 

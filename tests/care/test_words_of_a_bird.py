@@ -94,3 +94,24 @@ def test_others_that_are_sore_alarm_no_bird_with_two_clear_feet(cast, birds):
     assert "Several birds are new" not in page(cast, "bird", birds["Dill"].pk)
     look(cast, birds["Dill"], left=SCAB, right=CLEAR, gait=0, manner="bright")
     assert "Several birds are new" in page(cast, "bird", birds["Dill"].pk)
+
+
+def test_whether_her_eggs_may_be_eaten_is_said_where_nothing_withdraws_them(cast, birds):
+    rex = Bird.objects.create(flock=cast.flock, name="Rex", sex="cock")
+    mild = look(cast, birds["Dill"], left=SCAB, right=CLEAR)
+    for text in (
+        page(cast, "bird", birds["Dill"].pk),
+        page(cast, "case", birds["Dill"].pk, "left", mild.pk),
+    ):
+        assert "Eggs: no withdrawal recorded" in text
+    assert "Eggs:" not in page(cast, "bird", rex.pk)
+    step(cast, birds["Dill"], "medicine", product="Drops")
+    text = page(cast, "bird", birds["Dill"].pk)
+    assert "don’t eat her eggs" in text and "no withdrawal recorded" not in text
+
+
+def test_what_is_to_be_checked_first_says_what_is_missing(cast, birds):
+    look(cast, birds["Dill"], left={"score": 1, "swelling": "none"}, right=CLEAR, gait=0)
+    today = cast.clients.keeper.get(f"/f/{cast.flock.pk}/today/").text
+    assert "Check again first" in today
+    assert "Left foot: scab, heat, oozing not recorded" in " ".join(today.split())

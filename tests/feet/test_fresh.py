@@ -148,9 +148,10 @@ def test_what_happens_in_a_round_is_shown(cast, birds, pages):
     round_ = services.start_round(flock=cast.flock, keeper=cast.keeper, bird_ids=bird_ids)
     tags = [tag_in(piece(cast, pages["round"]))]
 
-    def shown(words):
+    def shown(words, gone="No round is on"):
         answer = known(cast, pages["round"], tags[-1])
-        assert words in answer.content.decode()
+        said = answer.content.decode()
+        assert words in said and gone not in said
         tags.append(tag_in(answer))
 
     place = services.take_next_bird(round_=round_, keeper=cast.keeper)
@@ -158,11 +159,11 @@ def test_what_happens_in_a_round_is_shown(cast, birds, pages):
     # Held too long ago, she waits again, though nobody did anything.
     held = timezone.now() - services.HOLD - timedelta(minutes=1)
     type(place).objects.filter(pk=place.pk).update(held_at=held)
-    shown("waiting")
+    shown("Dill", gone="with Keeper")
     save(cast, birds["Dill"])
-    shown("seen")
+    shown("✓ checked")
     services.end_round(round_=Round.objects.get(pk=round_.pk))
-    shown("No round is on")
+    shown("No round is on", gone="Dill")
 
 
 @pytest.mark.parametrize("name", ("list", "panel", "bird"))

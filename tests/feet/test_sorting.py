@@ -207,6 +207,12 @@ def test_a_doubtful_date_is_marked(cast, shoebox):
     assert "doubtful" in cast.clients.keeper.get(url(cast)).content.decode()
 
 
+def test_it_says_that_a_score_becomes_a_check(cast, shoebox):
+    shoebox()
+    for page in (url(cast), url(cast).replace("/sort/", "/sort/one/")):
+        assert "A score is saved as a check" in cast.clients.keeper.get(page).text, page
+
+
 def test_photos_in_a_check_are_sorted(cast, birds, shoebox, give):
     photo = shoebox()
     give(photo, bird=birds["Dill"], foot="left", score=1)

@@ -303,7 +303,7 @@ def test_care_of_that_day_stays_and_is_named(cast, birds, check, step):
     answer = post(cast.clients.keeper, check, bird=birds["Mace"].pk)
     step.refresh_from_db()
     assert step.bird == birds["Dill"]
-    assert "Care was" in answer.text
+    assert "Also logged" in answer.text
     assert f'href="{url(step)}"' in answer.text
 
 

@@ -113,8 +113,8 @@ def test_not_while_something_is_recorded(cast, birds, record, words):
     record(dill)
     page = cast.clients.keeper.get(url(cast, dill, "leave/")).text
     assert OFFER not in page
-    assert f"Recorded about her: {words}." in page
-    assert "say above when and why she left" in page
+    assert f"cannot be removed while there are records: {words}." in page
+    assert "Wrong bird?" in page
     page = cast.clients.keeper.post(url(cast, dill), follow=True).text
     assert "Something is recorded about Dill already" in page
     with pytest.raises(ValidationError):

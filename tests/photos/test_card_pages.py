@@ -114,7 +114,7 @@ def test_a_name_is_written_not_run(cast):
 
 def test_a_flock_without_birds_is_told_so(cast):
     text = cast.clients.owner.get(reverse("photos:cards", args=[cast.flock.pk])).content.decode()
-    assert "no bird yet" in text
+    assert "No birds yet" in text
     assert sheets(cast).headers["Location"] == reverse("photos:cards", args=[cast.flock.pk])
 
 

@@ -369,7 +369,7 @@ def test_the_page_says_verdict_percent_and_pace(cast, birds):
     text = " ".join(cast.clients.viewer.get(page(cast.flock, birds["Dill"])).text.split())
     assert "<strong>Between these two: smaller</strong>" in text
     assert "314 ± 16 mm²" in text and "201 ± 10 mm²" in text
-    assert "−36&nbsp;%" in text and "inwards by 1.00 mm a week (14 days)" in text
+    assert "−36&nbsp;%" in text and "It shrank by about 2.0 mm across a week (14 days)" in text
     # √(15.7² + 10.1²)
     assert "here 18.6 mm², and they differ by 113.1 mm²" in text
 
@@ -385,7 +385,7 @@ def test_without_measurements_both_are_shown_unscaled(cast, birds):
     first, second = (photo(cast.flock, birds["Dill"], f"2026-05-{day}") for day in ("01", "15"))
     answer = cast.clients.keeper.get(page(cast.flock, birds["Dill"]))
     text = answer.content.decode()
-    assert "each at its own scale" in text and "data-to-mm" not in text and "data-span" not in text
+    assert "each has its own scale" in text and "data-to-mm" not in text and "data-span" not in text
     assert text.count('<div class="pane">') == 2
     for each in (first, second):
         assert reverse("photos:measure", args=[cast.flock.pk, each.pk]) in text

@@ -1,12 +1,18 @@
-"""What stands in place of the way to opening a foot."""
+"""What stands in place of the way to opening a foot; whose eggs are withheld."""
 
 from django import template
 
 from flockcare.birds.models import Bird
 from flockcare.care.dressing import UNDER_PLAN, UNTIL_ASKED, UNTIL_VET
+from flockcare.care.medicines import WHOSE_EGGS
 from flockcare.care.rules import Advice
 
 register = template.Library()
+
+
+@register.simple_tag
+def whose_eggs() -> str:
+    return WHOSE_EGGS
 
 
 @register.inclusion_tag("care/until_vet.html")

@@ -95,7 +95,7 @@ async function fillBlank() {
   if (!bird || !who) {
     form.replaceWith(Object.assign(document.createElement("p"), {
       className: "notice warning",
-      textContent: "This phone does not keep the birds of this flock. Sign in and open Today once where there is signal.",
+      textContent: "The birds of this flock are not on this phone. Sign in and open Today once where there is signal.",
     }));
     return;
   }
@@ -125,7 +125,7 @@ export async function showKept({ form, words, sent, when }) {
     Object.assign(document.createElement("p"), { className: "notice", textContent: said }),
     Object.assign(document.createElement("p"), {
       className: "caution",
-      textContent: "Leave this page open until it is sent, and do not reload it: reached this way the app cannot be opened without signal. What waits is not lost when the page closes; it is sent when the app is open again.",
+      textContent: "Leave this page open until it is sent, and do not reload it: without HTTPS the app cannot be opened without signal. If it closes, nothing is lost: it is sent when the app is open again.",
     }),
   );
   form.hidden = true;

@@ -16,7 +16,7 @@ async function show() {
   const list = await birdsOf(STAND_IN);
   if (!list) {
     place.textContent =
-      "This phone keeps no birds. Sign in and open Today once where there is signal; then checks can be logged here.";
+      "No birds on this phone yet. Sign in and open Today once where there is signal; then log checks here.";
     return;
   }
   // Where the address named no flock, it is the one used last.

@@ -36,7 +36,7 @@ async function submit(form, said) {
   const keeper = document.body.dataset.keeper
     ? { keeper: document.body.dataset.keeper, name: document.body.dataset.name }
     : await whoIsHere().catch(() => null);
-  if (!keeper) throw new Error("Nobody is signed in on this phone. Sign in where there is signal; what you typed stays here.");
+  if (!keeper) throw new Error("Nobody is signed in here. Sign in where there is signal; what you typed stays.");
   const [entry, fresh] = await composed(form, said, keeper);
   let photos = fresh, kept = true;
   try {
@@ -64,7 +64,7 @@ async function submit(form, said) {
   }
   if (!kept) {
     throw new Error(
-      "There is no signal, and no room on this phone to keep this. What you typed is still here: " +
+      "No signal, and no room on this phone to keep this. What you typed is still here: " +
       "leave photos out or make room, then save again.",
     );
   }

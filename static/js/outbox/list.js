@@ -27,10 +27,10 @@ async function show() {
   const others = entries.filter((entry) => entry.keeper !== who);
   const names = [...new Set(others.map(({ keeperName }) => (NAMELESS.has(keeperName) ? "another keeper" : keeperName)))];
   place("outbox-others").textContent = names.length
-    ? `There is also something that ${names.join(" and ")} logged. It is sent when they sign in on this phone.` : "";
+    ? `Also waiting: what ${names.join(" and ")} logged. It is sent when they sign in on this phone.` : "";
   const newer = (await allEntries()).length - entries.length;
   if (await lostByThePhone(entries.length)) sayLost();
-  else if (newer) place("outbox-state").textContent = "Something was logged with a newer version of these pages. Load the page again where there is signal.";
+  else if (newer) place("outbox-state").textContent = "Something was logged with a newer version. Reload this page where there is signal.";
   else if (!mine.length) place("outbox-state").textContent = "Nothing of yours waits on this phone.";
   await sayHowSafe(entries.length);
 }
@@ -39,7 +39,7 @@ function sayLost() {
   const seen = make("button", { type: "button", className: "plain", textContent: "I have seen this" });
   seen.addEventListener("click", lossIsSeen);
   place("outbox-state").replaceChildren(
-    "What waited here is gone: the phone has cleared the store of these pages, as phones do when they are full or a page was not used for long. Look at Today which checks are missing, and log them again. ", seen);
+    "What waited here is gone: the phone cleared it, as phones do when they are full or a page is not used for long. See on Today which checks are missing, and log them again. ", seen);
 }
 
 async function row(entry) {
@@ -103,12 +103,12 @@ async function discard(entry, photos) {
 }
 
 const SAID = {
-  sent: "All of it is sent.",
+  sent: "All sent.",
   nothing: "",
-  refused: "The server has refused something. Correct it, or discard it.",
-  "signed out": "You are signed out. What waits is safe; sign in, and it is sent.",
-  "no signal": "No signal, or the server does not answer. It is tried again by itself while a page of the app is open.",
-  full: "It is tried again by itself while a page of the app is open.",
+  refused: "Something was refused. Correct it, or discard it.",
+  "signed out": "You are signed out. What waits is safe. Sign in to send it.",
+  "no signal": "No signal, or no answer. Leave a page of the app open: it tries again by itself.",
+  full: "Leave a page of the app open: it tries again by itself.",
   later: "Waiting for the next try.",
   busy: "Another open page is sending.",
 };
@@ -125,11 +125,11 @@ async function sayHowSafe(count) {
   const words = [];
   if (count) {
     words.push(safe
-      ? "The browser has promised not to clear what waits here."
+      ? "Your phone keeps this until it is sent."
       : "Your phone may delete this when it is full. Send it soon, or save it to a file.");
   }
   if (!window.isSecureContext) {
-    words.push("This page came over plain HTTP. Sending works while a page of the app is open, but without signal the app cannot be opened again; over HTTPS it can.");
+    words.push("This page came over plain HTTP. It sends while a page of the app is open; to open the app without signal, HTTPS is needed.");
   }
   place("outbox-kept").textContent = words.join(" ");
 }

@@ -17,7 +17,7 @@ async function show() {
   const html = place.dataset.kept === "bird" ? bird?.html : list?.[place.dataset.kept];
   if (!html) {
     place.replaceChildren(make("p", "notice warning",
-      "This phone keeps nothing to read here. Sign in and open Today once where there is signal."));
+      "Nothing to read on this phone yet. Sign in and open Today once where there is signal."));
     return;
   }
   // Where the address named no flock, it is the one used last.

@@ -13,8 +13,8 @@ export const progress = new EventTarget();
 const tell = (detail) => progress.dispatchEvent(new CustomEvent("progress", { detail }));
 const SHORTEST = 5_000, LONGEST = 15 * 60_000;
 const NO_RIGHT =
-  "You do not belong to this flock any more, or only look. Ask an owner of the flock; then try again.";
-const TOO_LARGE = "This is larger than the server takes.";
+  "You may not log for this flock any more. Ask an owner, then try again.";
+const TOO_LARGE = "This is too large to send.";
 const me = Math.random().toString(36).slice(2);
 
 // "nothing" waits, "sent", "refused" some of it, "signed out", "no signal", "full", "busy", "later".
