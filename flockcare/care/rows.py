@@ -65,6 +65,7 @@ class FootLine:
     words: str
     course: str
     mark: str
+    older: str
 
 
 def foot_line(foot: FootStanding, today: date) -> FootLine:
@@ -73,6 +74,7 @@ def foot_line(foot: FootStanding, today: date) -> FootLine:
         words.foot_words(foot, today),
         words.course_words(foot.trend, today),
         words.MARKS[foot.trend.course],
+        words.signs_words(foot.older, today),
     )
 
 
