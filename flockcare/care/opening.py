@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 
 from django import forms
 
-from flockcare.care.recorded import Recorded, Records, vet_rules
+from flockcare.care.recorded import Recorded, Records, observed, vet_rules
 from flockcare.care.rules import Answer, Rule, Situation, advise
+from flockcare.care.standing import NEVER, FootStanding
 from flockcare.core.forms import KeeperForm
 from flockcare.core.sources import CDC, DAMEROW, FIRST_AID, MRSA, PRACTICE, Source
 
@@ -65,18 +66,20 @@ class OpeningAnswer:
 
 def answer_for(said: dict, records: Records) -> OpeningAnswer:
     told = _told(said)
-    answer = advise(_worse(records.situation, told))
+    worse = _worse(records.situation, told)
+    answer = advise(worse)
     because = vet_rules(answer)
     by_answers = tuple(rule for rule in because if rule.holds(told) is True)
     known = {one.rule.key for one in records.signs if not one.foot}
     # What neither says by itself: a sign that takes both, such as a limp with a recorded sore.
     by_both = [rule for rule in because if rule not in by_answers and rule.key not in known]
+    foot = replace(records.foot or FootStanding("", NEVER), situation=worse)
     return OpeningAnswer(
         answer,
         said=by_answers,
         recorded=(
             *(one for one in records.signs if one.foot or one.rule not in by_answers),
-            *(Recorded(rule, records.checked, records.checked_by) for rule in by_both),
+            *(observed(rule, foot, (), records.today) for rule in by_both),
         ),
         unsure=tuple(
             OpeningForm.base_fields[name].label for name, word in said.items() if word == UNKNOWN

@@ -5,12 +5,14 @@ All that keeps a foot from being opened at home asks here.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
 from flockcare.care.situation import standing
-from flockcare.care.standing import Standing, counted, of_foot, signs_in
+from flockcare.care.standing import FootStanding, Sign, Standing, counted, of_foot, seen_for
+from flockcare.care.standing_words import signs_words
 from flockcare.photos.models import Foot
 
 
@@ -18,13 +20,15 @@ from flockcare.photos.models import Foot
 class Recorded:
     """A sign in the records that calls for a vet, and the day and keeper of the check with it.
 
-    ``foot``: which one, where it is not the one that is asked about.
+    ``foot``: which one, where it is not the one that is asked about. ``words``: where the checks
+    that it takes are not one, what each of them saw; then there is no ``on``.
     """
 
     rule: Rule
     on: date | None
     by: str = ""
     foot: str = ""
+    words: str = ""
 
 
 @dataclass(frozen=True)
@@ -39,8 +43,8 @@ class Records:
     situation: Situation
     signs: tuple[Recorded, ...]
     advice: Advice = Advice.LOOK
-    checked: date | None = None
-    checked_by: str = ""
+    foot: FootStanding | None = None
+    today: date | None = None
 
     @property
     def for_vet(self) -> bool:
@@ -58,17 +62,17 @@ def records_in(hers: Standing, foot: str) -> Records:
     feet = sorted(hers.feet.values(), key=lambda one: one.foot != foot)
     answers = [advise(one.situation) for one in feet]
     signs = [
-        Recorded(rule, *_observed(rule, hers))
+        observed(rule, feet[0], hers.signs, hers.today)
         for rule in counted(answers, "bird", under_plan=bool(hers.plans))
         if rule.advice.is_for_vet
     ]
     for one, answer in zip(feet, answers, strict=True):
         other = "" if one.foot == foot else one.words
         signs += [
-            Recorded(rule, one.checked, one.by, other)
+            observed(rule, one, hers.signs, hers.today, other=other)
             for rule in vet_rules(of_foot(one.situation, answer))
         ]
-    return Records(feet[0].situation, tuple(signs), hers.advice, feet[0].checked, feet[0].by)
+    return Records(feet[0].situation, tuple(signs), hers.advice, feet[0], hers.today)
 
 
 def bird_is_for_vet(hers: Standing | None) -> bool:
@@ -83,10 +87,11 @@ def vet_rules(answer: Answer) -> list[Rule]:
     return [rule for rule in (*answer.because, *answer.also) if rule.advice.is_for_vet]
 
 
-def _observed(rule: Rule, hers: Standing) -> tuple[date | None, str]:
-    """Day and observer of the sign that leads to a rule of the bird by itself."""
-    for sign in hers.signs:
-        alone = {sign.name: sign.value}
-        if rule.holds(Situation(**signs_in(alone.get))) is True:
-            return sign.on, sign.by
-    return hers.last_check, ""
+def observed(
+    rule: Rule, foot: FootStanding, hers: Iterable[Sign], today: date, *, other: str = ""
+) -> Recorded:
+    """With day and observer of the signs that lead to it; without, where it was measured."""
+    seen = seen_for(rule, foot, hers)
+    if len({(sign.on, sign.by) for sign in seen}) == 1:
+        return Recorded(rule, seen[0].on, seen[0].by, other)
+    return Recorded(rule, None, "", other, signs_words(seen, today))

@@ -67,6 +67,7 @@ class FootLine:
     brief: str
     course: str
     mark: str
+    older: str
 
 
 def foot_line(foot: FootStanding, today: date) -> FootLine:
@@ -76,6 +77,7 @@ def foot_line(foot: FootStanding, today: date) -> FootLine:
         words.foot_words(foot, today, brief=True),
         words.course_words(foot.trend, today),
         words.MARKS[foot.trend.course],
+        words.signs_words(foot.older, today),
     )
 
 

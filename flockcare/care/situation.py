@@ -46,8 +46,10 @@ from flockcare.care.standing import (
     VetPlan,
     counted,
     of_foot,
+    seen_for,
     standing_of,
 )
+from flockcare.care.standing_words import signs_words
 from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
 from flockcare.care.vet import PLAN_DAYS, plan_for
 from flockcare.core.dates import PartialDate
@@ -60,7 +62,7 @@ from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
-EDITION = 4
+EDITION = 5
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
@@ -481,12 +483,16 @@ def age_days(hatched: str, today: date) -> int | None:
 
 @dataclass(frozen=True)
 class Advised:
-    """The advice for one foot of a bird, with its rules. ``days_ago``: the check it rests on."""
+    """The advice for one foot of a bird, with its rules. ``days_ago``: the newest check of it.
+
+    ``because``: the rules that led there, each with the signs it rests on, in words.
+    """
 
     bird: Bird
     standing: FootStanding
     answer: Answer
     days_ago: int
+    because: list[tuple[Rule, str]]
 
     @property
     def foot(self) -> str:
@@ -508,15 +514,16 @@ def advise_bird(hers: Standing | None) -> list[Rule]:
 
 def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
     """The advice for each sore foot of a bird that is here."""
-    return [
-        Advised(
-            bird,
-            foot,
-            of_foot(foot.situation, advise(foot.situation)),
-            (hers.today - foot.checked).days,
-        )
-        for foot in (hers.concerns if hers else ())
-    ]
+    found = []
+    for foot in hers.concerns if hers else ():
+        answer = of_foot(foot.situation, advise(foot.situation))
+        because = [
+            (rule, signs_words(seen_for(rule, foot, hers.signs), hers.today))
+            for rule in answer.because
+        ]
+        days_ago = (hers.today - foot.checked).days
+        found.append(Advised(bird, foot, answer, days_ago, because))
+    return found
 
 
 def usual_due(kind: str, on: date, *, bird: Bird, foot: str, flock, now: datetime) -> date | None:

@@ -27,7 +27,8 @@ from flockcare.care.rules.answer import is_known_to_vet
 from flockcare.care.rules.table import EVERY_DAY
 from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
-from flockcare.feet.scales import AFFECTED_FROM
+from flockcare.feet.models import SIGN_WORDS, Swelling
+from flockcare.feet.scales import AFFECTED_FROM, CLINICAL_GRADE, LESION
 
 SIGNS_STAND = timedelta(days=14)
 YEAR = timedelta(days=365)
@@ -225,14 +226,14 @@ class Trend:
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """A sign of the bird that holds now, with the day and the observer of the sign."""
+    """A sign that holds now, with the day and the observer of the check that said it last."""
 
     name: str
     value: object
     words: str
     on: date
     by: str
-    check: UUID
+    check: UUID | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,7 +254,11 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class FootStanding:
-    """``advice`` and ``because``: of this foot alone; None and empty where nothing is on it."""
+    """``advice`` and ``because``: of this foot alone; None and empty where nothing is on it.
+
+    ``signs``: what it shows besides its score. ``older``: those of them that led to the advice and
+    that its newest check (``checked``, ``by``) did not say.
+    """
 
     foot: str
     state: str
@@ -270,6 +275,8 @@ class FootStanding:
     because: tuple[str, ...] = ()
     look_again_days: int | None = None
     due: tuple[Due, ...] = ()
+    signs: tuple[Sign, ...] = ()
+    older: tuple[Sign, ...] = ()
     situation: Situation = field(default_factory=Situation)
 
     @property
@@ -659,6 +666,67 @@ def foot_signs(foot: str, looks: Sequence[Look], case: Case | None) -> dict[str,
     return {**found, "grade": _newest(of_case, "clinical_grade")}
 
 
+def seen_of_foot(foot: str, looks: Sequence[Look], situation: Situation) -> tuple[Sign, ...]:
+    """What ``foot_signs`` found there, each with the newest check that said it."""
+    found = []
+    for name in (*_OF_FOOT, "clinical_grade"):
+        value = getattr(situation, _FIELDS.get(name, name))
+        if value in (None, "", "none", False):
+            continue
+        seen = next(
+            look for look in looks if foot in look.feet and getattr(look.feet[foot], name) == value
+        )
+        found.append(Sign(name, value, _foot_words(name, value), seen.on, seen.by, seen.key))
+    return tuple(found)
+
+
+def _foot_words(name: str, value) -> str:
+    if name == "swelling":
+        return f"swelling {Swelling(value).label}"
+    if name == "scab":
+        return f"{value} scab"
+    if name == "clinical_grade":
+        return f"clinical grade {CLINICAL_GRADE.step(value).short}"
+    return SIGN_WORDS[name]
+
+
+# Where the rules have another name for a sign than a check.
+_FIELDS = {
+    **{"manner": "bright", "belly": "belly_swollen", "droppings": "droppings_normal"},
+    "clinical_grade": "grade",
+}
+
+
+def seen_for(rule: Rule, foot: FootStanding, hers: Iterable[Sign]) -> tuple[Sign, ...]:
+    """The signs without which the rule would not hold of this foot, else one that is enough for it.
+
+    ``hers``: those of the bird. Empty where it rests on what was measured or on time alone.
+    """
+    signs = [*foot.signs, *hers]
+    if foot.checked and foot.score is not None:
+        words = LESION.step(foot.score).short.lower()
+        signs.insert(0, Sign("score", foot.score, words, foot.checked, foot.by, None))
+    needed = tuple(sign for sign in signs if not _holds_with(rule, foot.situation, sign, None))
+    enough = (sign for sign in signs if _holds_with(rule, Situation(), sign, sign.value))
+    return needed or tuple(enough)[:1]
+
+
+def _holds_with(rule: Rule, situation: Situation, sign: Sign, value) -> bool:
+    name = _FIELDS.get(sign.name, sign.name)
+    if value is not None and sign.name in WORDS:
+        value = signs_in({sign.name: value}.get)[name]
+    told = {name: value}
+    if sign.name == "gait":
+        told["days_limping"] = None  # Known by the same checks.
+    return rule.holds(replace(situation, **told)) is True
+
+
+def _older(rules: Iterable[Rule], foot: FootStanding) -> tuple[Sign, ...]:
+    signs = {sign.name: sign for rule in rules for sign in seen_for(rule, foot, ())}
+    said = (foot.checked, foot.by)
+    return tuple(sign for sign in signs.values() if (sign.on, sign.by) != said)
+
+
 def _shows_a_sign(situation: Situation) -> bool:
     """Of a foot that was scored clear: whether something else was seen on it."""
     told = (getattr(situation, name) for name in _OF_FOOT)
@@ -733,6 +801,7 @@ def _foot(
     if last is None:
         return FootStanding(foot, NEVER, situation=situation)
     own = of_foot(situation, answer)
+    signs = seen_of_foot(foot, records.looks, situation)
     if case is None:
         shows = _shows_a_sign(situation)
         return FootStanding(
@@ -745,10 +814,11 @@ def _foot(
             advice=own.advice if shows else None,
             because=tuple(rule.sign for rule in own.because) if shows else (),
             look_again_days=own.look_again_days if shows else None,
+            signs=signs,
             situation=situation,
         )
     areas = [size for size in situation.sizes if size.unit == AREA]
-    return FootStanding(
+    found = FootStanding(
         foot,
         CASE,
         last.score,
@@ -763,8 +833,10 @@ def _foot(
         advice=own.advice,
         because=tuple(rule.sign for rule in own.because),
         look_again_days=own.look_again_days,
+        signs=signs,
         situation=situation,
     )
+    return replace(found, older=_older(own.because, found))
 
 
 # --- What is due

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 
 from flockcare.care.sizes import Size
@@ -30,6 +30,11 @@ def sign_words(sign: Sign, today: date) -> str:
     """``dull, seen 3 Nov by Ros``: on the day it was seen last, however long she has it."""
     by = f" by {sign.by}" if sign.by else ""
     return f"{sign.words}, seen {short_words(sign.on, today)}{by}"
+
+
+def signs_words(signs: Iterable[Sign], today: date) -> str:
+    """Each with its own check: ``swelling moderate, seen 21 Nov by Ted; mild, seen today by …``."""
+    return "; ".join(sign_words(sign, today) for sign in signs)
 
 
 def foot_words(foot: FootStanding, today: date, *, brief: bool = False) -> str:
@@ -148,6 +153,8 @@ def lines(standing: Standing) -> Iterator[str]:
         yield sign_words(sign, today)
     for foot in standing.cases:
         yield f"{foot_words(foot, today)}. {course_words(foot.trend, today)}"
+        if foot.older:
+            yield f"{foot.words}: {signs_words(foot.older, today)}"
     for foot in standing.concerns:
         if not foot.is_case:
             yield foot_words(foot, today)

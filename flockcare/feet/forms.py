@@ -16,6 +16,8 @@ from flockcare.photos.models import Foot, Photo
 from flockcare.photos.services import is_elsewhere, sent_before
 
 BOTH_CLEAR, SAME = "both clear", "same"
+# Both clear, and what was marked of a sore was a mistake.
+CLEAR_AFTER_ALL = "clear after all"
 CHOSEN_SIGNS = [name for name in SIGNS if name != "note"]
 DETAILS = [name for name in FINDING_VALUES if name not in ("foot", "score")]
 # What only a sore has. The other signs may be on a foot without one.
@@ -131,10 +133,26 @@ class FootForm(KeeperModelForm):
         """Whether anything is said about this foot; also while a stored check is edited."""
         return any(any(self.data.getlist(self.add_prefix(name))) for name in self.fields)
 
-    def marked(self) -> bool:
-        """Whether a sore is said to be here, before anything is validated."""
-        score = self.data.get(self.add_prefix("score"), "")
-        return score not in ("", "0") or bool(self.data.getlist(self.add_prefix("sites")))
+    def marked(self) -> list[str]:
+        """What says that a sore is here, in words, before anything is validated."""
+        found = []
+        for name in ("score", *ONLY_ON_A_SORE):
+            field = self.fields[name]
+            said = self.data.getlist(self.add_prefix(name))
+            said = [one for one in said if one not in ("", "0", "none", "no")]
+            if name == "score":
+                words = {str(value): label.lower() for value, label in field.choices}
+                found += [words.get(one, one) for one in said]
+            elif name == "sites":
+                found += [dict(field.choices).get(one, one) for one in said]
+            elif said:
+                found.append(field.label.lower())
+        return found
+
+    @property
+    def proposed(self) -> str:
+        """Whether the score was only proposed, as a place was marked: it goes with the place."""
+        return "1" if self.is_bound and self.data.get(f"{self.prefix}-proposed") else ""
 
     def know(self, asked: dict) -> None:
         self.asked = asked
@@ -294,6 +312,11 @@ class CheckForm(KeeperModelForm):
     def _in_full(self, data):
         """What short answers stand for, where nothing else is said of that foot."""
         data = data.copy()
+        if data.get("verdict") == CLEAR_AFTER_ALL:
+            data["verdict"] = BOTH_CLEAR
+            for foot in Foot.values:
+                for name in ("score", "same", "proposed", *ONLY_ON_A_SORE):
+                    data.pop(f"{foot}-{name}", None)
         clear = self._said_clear(data)
         for foot in Foot.values:
             score = f"{foot}-score"
@@ -385,16 +408,26 @@ class CheckForm(KeeperModelForm):
     def clean(self):
         said = super().clean()
         checked = self.checked
-        if self.both_clear and any(foot.marked() for foot in checked.values()):
+        if self.marked_though_clear:
+            feet = "; ".join(
+                f"the {foot.label} has: {', '.join(words)}"
+                for foot, words in self.marked_though_clear.items()
+            )
             raise ValidationError(
-                "You marked a sore place, so both feet cannot be clear. Remove the mark, "
-                "or save the check as it is with the button at the end."
+                f"Not saved: both feet cannot be clear while {feet}. Clear that, or save the "
+                "check as it is with the button at the end."
             )
         if self.asks_healed:
             raise ValidationError("One more answer is needed.")
         if not checked and not self._said_clear(self.data):
             raise ValidationError("Say how at least one foot is, or tap “Both feet clear”.")
         return said
+
+    @cached_property
+    def marked_though_clear(self) -> dict[Foot, list[str]]:
+        """What is still marked of a sore, in words by foot, where both feet were called clear."""
+        marked = {foot: form.marked() for foot, form in self.checked.items() if self.both_clear}
+        return {foot: words for foot, words in marked.items() if words}
 
     @property
     def both_clear(self) -> bool:

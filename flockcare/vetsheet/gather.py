@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 from operator import itemgetter
@@ -11,7 +11,7 @@ from operator import itemgetter
 from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, Sex
 from flockcare.care.situation import FlockStanding
-from flockcare.care.standing import Eggs, Standing
+from flockcare.care.standing import Eggs, Sign, Standing
 from flockcare.care.standing_words import eggs_words, lines
 from flockcare.core.dates import PartialDate
 from flockcare.core.sources import cited
@@ -104,9 +104,13 @@ ROOM = "_" * 24
 
 def _now(hers: Standing, names: Names) -> Iterator[str]:
     """How she stands on the day of making, as on every page, whatever the period."""
-    signs = tuple(replace(sign, by=sign.by and names.who(sign.by)) for sign in hers.signs)
+
+    def told(signs: Iterable[Sign]) -> tuple[Sign, ...]:
+        return tuple(replace(sign, by=sign.by and names.who(sign.by)) for sign in signs)
+
+    feet = {name: replace(foot, older=told(foot.older)) for name, foot in hers.feet.items()}
     plans = tuple(replace(plan, words=names.cut(plan.words)) for plan in hers.plans)
-    for line in lines(replace(hers, signs=signs, plans=plans)):
+    for line in lines(replace(hers, signs=told(hers.signs), feet=feet, plans=plans)):
         yield f"{line[:1].upper()}{line[1:]}"
 
 

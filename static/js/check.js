@@ -8,7 +8,7 @@ const form = document.querySelector(".check-form");
 let chosenBefore = false;
 form.addEventListener("pointerdown", (event) => {
   const radio = event.target.closest(".chips label")?.querySelector("input[type=radio]");
-  chosenBefore = Boolean(radio?.checked) && !("proposed" in radio.dataset);
+  chosenBefore = Boolean(radio?.checked) && !isProposed(radio.name);
 });
 form.addEventListener("click", (event) => {
   const radio = event.target;
@@ -17,9 +17,17 @@ form.addEventListener("click", (event) => {
     radio.checked = false;
     chosenBefore = false;
     radio.dispatchEvent(new Event("change", { bubbles: true }));
-  } else if ("proposed" in radio.dataset) {
+  } else if (isProposed(radio.name)) {
     settleScore(radio.name.split("-")[0]);
   }
+});
+
+// A label would give the focus to its box further down, and the page would jump there.
+form.addEventListener("click", (event) => {
+  const place = event.target.closest(".over");
+  if (!place) return;
+  event.preventDefault();
+  place.control.click();
 });
 
 // One save, however often it is tapped. The key of the check makes sure of it on the server too.
@@ -48,18 +56,22 @@ const chosen = (name) => choices(name).filter((field) => field.checked).map((fie
 const choose = (name, values) => choices(name).forEach((field) => (field.checked = values.includes(field.value)));
 const known = (foot) => form.querySelector(`[data-was="${foot}"]`)?.dataset;
 const isSore = (foot) => chosen(`${foot}-score`).some((score) => score > 0);
+// A field that is sent: a page shown again after a refusal still knows what was only proposed.
+const proposal = (foot) => form.querySelector(`[name="${foot}-proposed"]`);
+const isProposed = (name) => name.endsWith("-score") && Boolean(proposal(name.split("-")[0]).value);
+
+function showProposed(foot, yes) {
+  proposal(foot).value = yes ? "1" : "";
+  form.querySelector(`.part-${foot} .proposed`).hidden = !yes;
+}
 
 function propose(foot) {
   const score = known(foot)?.score > 0 ? known(foot).score : "1";
   choose(`${foot}-score`, [score]);
-  choices(`${foot}-score`).find((field) => field.checked).dataset.proposed = "";
-  form.querySelector(`.part-${foot} .proposed`).hidden = false;
+  showProposed(foot, true);
 }
 
-function settleScore(foot) {
-  choices(`${foot}-score`).forEach((field) => delete field.dataset.proposed);
-  form.querySelector(`.part-${foot} .proposed`).hidden = true;
-}
+const settleScore = (foot) => showProposed(foot, false);
 
 const notTheSame = (foot) => choices(`${foot}-same`).forEach((chip) => (chip.checked = false));
 
@@ -74,9 +86,8 @@ const FOLLOWS = {
   sites(foot, tapped) {
     notTheSame(foot);
     delete tapped.dataset.filled;
-    const isProposed = choices(`${foot}-score`).some((field) => "proposed" in field.dataset);
     if (tapped.checked && !chosen(`${foot}-score`).some(Boolean)) propose(foot);
-    else if (isProposed && !chosen(`${foot}-sites`).length) {
+    else if (isProposed(`${foot}-score`) && !chosen(`${foot}-sites`).length) {
       settleScore(foot);
       choose(`${foot}-score`, [""]);
     }

@@ -230,6 +230,25 @@ def test_a_proposal_is_taken_by_a_tap_changed_by_another_and_goes_with_its_place
     page.evaluate("localStorage.clear()")
 
 
+def test_a_mark_by_mistake_goes_with_its_proposal_after_a_refusal_too(open_phone, site):
+    """And the page stays where it is, so that both feet clear is still at hand."""
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Saffron']}/check/")
+    page.locator(".foot-left .over-0").tap()
+    page.locator("button:has-text('Both feet clear')").first.tap()
+    page.wait_for_selector("text=the left foot has: mild, main pad")
+    page.wait_for_selector("button:has-text('Clear that, both feet clear')")
+    assert page.locator(".part-left .proposed").is_visible()
+    place = page.locator(".foot-left .over-0")
+    place.evaluate("place => place.scrollIntoView({block: 'center'})")
+    at = place.bounding_box()["y"]
+    place.tap()
+    assert abs(place.bounding_box()["y"] - at) < 2
+    assert page.locator("#id_left-score_3").is_checked()
+    page.locator(".verdicts button:has-text('Both feet clear')").tap()
+    page.wait_for_selector("text=Saved: Saffron, both feet clear")
+
+
 def test_a_foot_that_is_the_same_takes_four_taps_from_today(open_phone, site, record_property):
     page = open_phone("ada")
     log(page, site, "Borage", left=2)

@@ -175,6 +175,34 @@ def test_her_sheet_for_the_vet_and_the_form_of_a_check_say_the_same(cast, birds)
     assert plain == courses
 
 
+def test_a_sign_is_nowhere_said_to_be_of_a_check_that_did_not_say_it(cast, birds):
+    """A swelling and a limp of one keeper, and a check of today by another, without either."""
+    dill = birds["Dill"]
+    swollen = {"score": 1, "swelling": "moderate"}
+    look(cast, dill, days_ago=9, right=swollen, left=CLEAR, gait=1, keeper=cast.keeper)
+    look(cast, dill, days_ago=0, right={"score": 1}, keeper=cast.owner)
+    pages = {
+        "today": reverse("today", args=[cast.flock.pk]),
+        "bird": dill.get_absolute_url(),
+        "care": url(cast, "bird", dill.pk),
+        "opening": url(cast, "opening", dill.pk, "right"),
+        "sheet": reverse("vetsheet:sheet", args=[cast.flock.pk, dill.pk]),
+    }
+    for name, address in pages.items():
+        page = text(cast.clients.keeper, address)
+        if name == "opening":
+            assert re.search(r"A swollen foot, and a limp. Seen \d+ \w+ 20\d\d by Keeper\.", page)
+            continue
+        assert re.search(r"[Ss]welling moderate, seen \d+ \w+ by", page), name
+        assert "By the check of" not in page, name
+    care = text(cast.clients.keeper, pages["care"])
+    assert re.search(r"Swelling moderate, seen \d+ \w+ by Keeper; limps slightly", care)
+    right = said_of(cast)["Dill"]["feet"]["right"]
+    assert [(one["sign"], one["on"], one["by"]) for one in right["signs"]] == [
+        ("swelling moderate", day(-9).isoformat(), "Keeper")
+    ]
+
+
 def stories(cast, birds) -> None:
     """Better and worse, the same by area, width and score, a dull bird with clear feet, days of
     withdrawal that are known and not, a vet's plan, and one that left.

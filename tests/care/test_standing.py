@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from flockcare.care.rules import Advice
+from flockcare.care.rules import RULES, Advice
 from flockcare.care.standing import (
     Asked,
     Course,
@@ -17,8 +17,10 @@ from flockcare.care.standing import (
     Records,
     Rounds,
     VetPlan,
+    seen_for,
     standing_of,
 )
+from flockcare.care.standing_words import signs_words
 from flockcare.feet.cases import Sight, cases_from
 
 TODAY = date(2026, 11, 20)
@@ -111,6 +113,47 @@ def test_a_sign_keeps_its_day_and_observer_until_it_is_answered():
     # An answer ends it, in whichever order the checks arrived.
     answer = look(2, left=CLEAR, right=CLEAR, manner="bright", by="Ted")
     assert stands(answer, quick, dull).signs == ()
+
+
+def test_no_check_is_said_to_have_seen_what_it_did_not_say():
+    """Swelling and limp of two earlier checks, and a newest one that said mild and no more."""
+    foot = stands(
+        look(12, right=MILD | {"swelling": "moderate"}, by="Ted"),
+        look(9, right={"score": 1}, gait=1, limps_on="right", by="Ines"),
+        look(0, right={"score": 1}, by="Ros"),
+    )
+    right = foot.feet["right"]
+    assert (right.checked, right.by) == (day(0), "Ros")
+    assert [(one.words, one.on, one.by) for one in right.signs] == [
+        ("swelling moderate", day(12), "Ted"),
+        ("black scab", day(12), "Ted"),
+    ]
+    assert right.because == ("A swollen foot, and a limp",)
+    assert right.older == right.signs[:1]
+    (rule,) = [rule for rule in RULES if rule.key == "swollen and limps"]
+    assert signs_words(seen_for(rule, right, foot.signs), TODAY) == (
+        "swelling moderate, seen 8 Nov by Ted; limps slightly on the right, seen 11 Nov by Ines"
+    )
+    again = stands(look(12, right=MILD, by="Ted"), look(0, right={"score": 2}, by="Ros"))
+    assert again.feet["right"].older == ()
+
+
+@pytest.mark.parametrize(
+    ("key", "sign"),
+    [
+        ("cold or dark", {"cold_or_dark": True}),
+        ("bleeding", {"bleeding": True}),
+        ("swelling from above", {"swelling": "from above", "score": 2}),
+        ("bone or joint", {"bone_or_joint": True}),
+        ("bone or joint", {"clinical_grade": 4}),
+        ("grade III", {"clinical_grade": 3}),
+    ],
+)
+def test_a_sign_that_is_enough_by_itself_has_its_day(key, sign):
+    found = stands(look(6, left={"score": 1} | sign, by="Ted"), look(0, right=CLEAR))
+    (rule,) = [rule for rule in RULES if rule.key == key]
+    seen = seen_for(rule, found.feet["left"], found.signs)
+    assert [(one.on, one.by) for one in seen] == [(day(6), "Ted")], key
 
 
 def test_a_second_word_is_the_one_that_counts():

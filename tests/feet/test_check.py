@@ -162,6 +162,33 @@ def test_what_cannot_be_is_said_and_nothing_typed_is_lost(cast, birds, said, wor
     assert not Check.objects.exists()
 
 
+def test_both_clear_names_what_is_still_marked_and_clears_it_in_one_tap(cast, birds):
+    """Also what the page folds away, such as a swelling of a foot without a score."""
+    url = check_url(cast, birds["Dill"])
+    marks = {
+        **{"left-score": "1", "left-proposed": "1", "left-scab": "none", "left-hot": "no"},
+        **{"right-swelling": "moderate", "right-sites": ["toe III"], "note": "Wet."},
+    }
+    said = form(verdict="both clear", **marks)
+    page = cast.clients.keeper.post(url, said).text
+    assert "the left foot has: mild; the right foot has: toe III (middle), swelling." in page
+    assert 'name="left-proposed" value="1"' in page
+    assert 'name="verdict"\n  value="clear after all"' in page and not Check.objects.exists()
+    cast.clients.keeper.post(url, {**said, "verdict": "clear after all"})
+    check = Check.objects.get()
+    assert check.note == "Wet." and check.summary() == "both feet clear"
+    assert list(check.findings.values_list("score", "sites")) == [(0, []), (0, [])]
+
+
+def test_marks_taken_back_do_not_close_a_case_unasked(cast, birds):
+    url = check_url(cast, birds["Dill"])
+    cast.clients.keeper.post(url, form(**SORE_LEFT))
+    answer = cast.clients.keeper.post(
+        url, form(**{"verdict": "clear after all", "right-sites": ["main"]})
+    )
+    assert "Left foot\nhealed?" in answer.text and Check.objects.count() == 1
+
+
 def test_a_check_in_the_future_is_refused(cast, birds):
     later = timezone.localtime(timezone.now() + timedelta(days=2)).strftime("%Y-%m-%dT%H:%M")
     answer = cast.clients.keeper.post(

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird
 from flockcare.care.situation import worked_out
-from flockcare.care.standing import FootStanding, Standing
+from flockcare.care.standing import FootStanding, Sign, Standing
 from flockcare.care.standing_words import due_words, eggs_words, lines
 from flockcare.people.commands import flock_called
 
@@ -63,10 +63,7 @@ def plain(bird: Bird, standing: Standing) -> dict:
         "bird": bird.name,
         "advice": standing.advice.name,
         "reasons": standing.reasons,
-        "signs": [
-            {"sign": sign.words, "on": sign.on.isoformat(), "by": sign.by}
-            for sign in standing.signs
-        ],
+        "signs": [_sign(sign) for sign in standing.signs],
         "eggs": standing.eggs.state,
         "eggs_until": _iso(standing.eggs.until),
         "meat": standing.eggs.meat,
@@ -92,8 +89,13 @@ def _foot(foot: FootStanding) -> dict:
         "course_by": foot.trend.unit or None,
         "area_mm2": foot.areas and [round(size.value, 1) for size in foot.areas],
         "area_error_mm2": foot.areas and [round(size.error, 1) for size in foot.areas],
+        "signs": [_sign(sign) for sign in foot.signs],
         "due": [_due(due) for due in foot.due],
     }
+
+
+def _sign(sign: Sign) -> dict:
+    return {"sign": sign.words, "on": sign.on.isoformat(), "by": sign.by}
 
 
 def _due(due) -> dict:
