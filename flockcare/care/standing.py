@@ -253,7 +253,11 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class FootStanding:
-    """``advice`` and ``because``: of this foot alone; None and empty where nothing is on it."""
+    """``advice`` and ``because``: of this foot alone; None and empty where nothing is on it.
+
+    ``first_check``: with which its case began; a clear foot has none, and where it shows a sign
+    ``check`` saw it.
+    """
 
     foot: str
     state: str
@@ -263,6 +267,7 @@ class FootStanding:
     since: date | None = None
     last_clear: date | None = None
     first_check: UUID | None = None
+    check: UUID | None = None
     days: int | None = None
     trend: Trend = Trend()
     areas: tuple[Size, Size, Size] | None = None
@@ -738,6 +743,7 @@ def _foot(
             last.on,
             last.by,
             last_clear=last.on,
+            check=next((look.key for look in records.looks if foot in look.feet), None),
             advice=own.advice if shows else None,
             because=tuple(rule.sign for rule in own.because) if shows else (),
             look_again_days=own.look_again_days if shows else None,
