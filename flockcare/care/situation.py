@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from uuid import UUID
 
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import Case as Either
+from django.db.models import F, OuterRef, Q, Subquery, When
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
@@ -55,14 +56,15 @@ from flockcare.care.vet import PLAN_DAYS, plan_for
 from flockcare.core.dates import PartialDate
 from flockcare.feet.cases import Case, cases_of_birds
 from flockcare.feet.due import is_sore
-from flockcare.feet.models import Check, FootFinding
+from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding
+from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.people.fresh import kept
 from flockcare.people.models import Flock
 from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
-EDITION = 5
+EDITION = 7
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
@@ -218,7 +220,7 @@ def _read(flock, today: date, before: datetime):
     cases = defaultdict(list)
     for case in cases_of_birds(sore, zone, before=before):
         cases[case.bird_id].append(case)
-    looks = _looks(flock, cases, before)
+    looks = _looks(flock, cases, _shown_on_clear_feet(birds), before)
     known = set(sore) | looks.keys()
     outlines, weights = _outlines(known, before, zone), _weights(known, today)
     looked_at, plans = _looked_at(known, before, zone), _plans(flock, today, before)
@@ -265,6 +267,8 @@ def _birds(flock, today: date, before: datetime) -> list[dict]:
         ).order_by("-check_record__at", "-check_record__received_at")
         for name, column in names.items():
             figures[f"{foot}_{name}"] = Subquery(found.values(column)[:1])
+        shown = Either(When(_SHOWS_A_SIGN, then=F("check_record__at")))
+        figures[f"{foot}_shown"] = Subquery(found.annotate(shown=shown).values("shown")[:1])
     here = Q(left="") | Q(left__gt=today.isoformat())
     birds = Bird.objects.filter(here, flock=flock).order_by()
     return list(birds.annotate(**figures).values("pk", "hatched", *figures))
@@ -294,8 +298,33 @@ _UNWELL = (
 )
 
 
-def _looks(flock, cases: Mapping[UUID, list[Case]], before: datetime) -> dict[UUID, list[Look]]:
-    """Of the sore birds since before their case began, and of those that showed a sign lately."""
+# Of a foot that was scored clear: what else may have been seen on it.
+_SHOWS_A_SIGN = Q(score__lt=AFFECTED_FROM) & (
+    Q(*((name, True) for name in FOOT_SIGNS), _connector=Q.OR)
+    | ~Q(swelling__in=("", "none"))
+    | ~Q(scab__in=("", "none"))
+    | Q(clinical_grade__gte=1)
+)
+
+
+def _shown_on_clear_feet(birds: Iterable[Mapping]) -> dict[UUID, datetime]:
+    """By bird, the earliest of those newest findings on a foot that have a sign but no score."""
+    found = {}
+    for row in birds:
+        shown = [row[f"{foot}_shown"] for foot in FEET if row[f"{foot}_shown"]]
+        if shown:
+            found[row["pk"]] = min(shown)
+    return found
+
+
+def _looks(
+    flock,
+    cases: Mapping[UUID, list[Case]],
+    shown: Mapping[UUID, datetime],
+    before: datetime,
+) -> dict[UUID, list[Look]]:
+    """Of the sore birds since before their case began, of those with a sign on a clear foot since
+    it was seen, and of those that showed a sign lately."""
     of_flock = Check.objects.filter(flock=flock, at__lt=before)
     unwell = of_flock.filter(_UNWELL, at__gte=before - SIGNS_STAND - timedelta(1))
     wanted = Q(bird__in=unwell.values("bird"), at__gte=before - FOLLOWED)
@@ -303,6 +332,8 @@ def _looks(flock, cases: Mapping[UUID, list[Case]], before: datetime) -> dict[UU
         begun = [case.first.at for case in hers if case.current]
         if begun:
             wanted |= Q(bird=bird, at__gte=min(begun) - SIGNS_STAND - timedelta(1))
+    for bird, at in shown.items():
+        wanted |= Q(bird=bird, at__gte=at)
     rows = (
         of_flock.filter(wanted)
         .newest_first()

@@ -258,6 +258,8 @@ class FootStanding:
 
     ``signs``: what it shows besides its score. ``older``: those of them that led to the advice and
     that its newest check (``checked``, ``by``) did not say.
+    ``first_check``: with which its case began; a clear foot has none, and where it shows a sign
+    ``check`` saw it.
     """
 
     foot: str
@@ -268,6 +270,7 @@ class FootStanding:
     since: date | None = None
     last_clear: date | None = None
     first_check: UUID | None = None
+    check: UUID | None = None
     days: int | None = None
     trend: Trend = Trend()
     areas: tuple[Size, Size, Size] | None = None
@@ -811,6 +814,7 @@ def _foot(
             last.on,
             last.by,
             last_clear=last.on,
+            check=next((look.key for look in records.looks if foot in look.feet), None),
             advice=own.advice if shows else None,
             because=tuple(rule.sign for rule in own.because) if shows else (),
             look_again_days=own.look_again_days if shows else None,

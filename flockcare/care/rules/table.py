@@ -555,8 +555,8 @@ AT_HOME = (
         "Raised scales",
         "scales of foot or leg “raised”",
         Advice.HOME,
-        "Probably leg mites: treat the bird and those that roost beside it, and the roost. What "
-        "kills mites may be a medicine: read about the eggs first.",
+        "Often leg mites; ask a vet what may be used for laying hens, and look at the birds that "
+        "roost beside it. Clean the roost.",
         "Extension service, scaly-leg mites",
         Mark.SECOND_HAND,
         lambda seen: seen.raised_scales,
