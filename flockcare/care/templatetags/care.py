@@ -1,4 +1,4 @@
-"""What stands in place of the way to opening a foot."""
+"""What stands where a bird is for a vet, in place of the page about scabs."""
 
 from django import template
 
