@@ -57,7 +57,7 @@ def _places() -> tuple[Place, ...]:
         ),
         Place("Soak and dress a foot", "care:dressing", _all(*(one.sources for one in care))),
         Place(
-            "Before you open a sore",
+            "A scab: leave it, and why",
             "birds",
             _all(*(caution.sources for caution in opening.CAUTIONS)),
         ),

@@ -17,14 +17,20 @@ from flockcare.core.sources import (
     Source,
 )
 
+SURGERY = (
+    "Cutting into a foot is surgery. It is for a vet, in many countries by law, and needs pain "
+    "relief."
+)
 # What to do while the vet is awaited, and on a foot that only a vet may open.
 UNTIL_VET = (
-    "Keep the bird apart and quiet, on deep, dry bedding, water and feed beside it. No roost.",
+    "Keep the bird apart, warm and quiet, on deep, dry bedding, water and feed beside it. No "
+    "roost.",
     "A sore that bleeds: press clean gauze on it for 5 to 10 minutes without lifting, then cover "
     "it. It does not stop? Ring a vet now.",
     "A wrap on a cold, swollen, pale or dark foot: take it off at once.",
     "Do not squeeze, do not cut, do not pull at a scab.",
     "No medicines for people, no painkillers, no leftovers. Ask the vet for pain relief.",
+    "Bring a fresh dropping, and the packets of all that was given.",
 )
 # While a vet is to be asked, but nothing is urgent.
 UNTIL_ASKED = (
@@ -123,7 +129,8 @@ STEPS = (
             "After 1 to 2 hours, again before night, then each day: warm, and of their usual "
             "colour?",
             "Cold, swollen, paler or darker than the other foot’s: take the wrap off at once.",
-            "Change the dressing every day, and as soon as it is wet or dirty.",
+            "Change the dressing every day, unless the vet’s plan says otherwise, and as soon as "
+            "it is wet or dirty.",
         ),
         (BANDAGES, KONICEK, PRACTICE),
     ),
@@ -142,6 +149,8 @@ class Part:
 VET_FIRST = (
     "She is dull, does not eat, or can hardly walk.",
     "The foot is hot, oozing, or swollen so that you see it from above.",
+    "The foot is swollen and she limps, or a joint is swollen.",
+    "There is a hole in the sore, or a hard core.",
     "The foot is cold, or darker than usual or than the other foot.",
     "It bleeds and does not stop, or you see bone.",
     "A thread or wire cuts into a toe or the leg.",
@@ -184,12 +193,5 @@ PARTS = (
         ),
         (CDC, MRSA, DAMEROW),
     ),
-    Part(
-        "No blade",
-        (
-            "No blade belongs to this. One that a vet tells you to use is new, sterile, and used "
-            "once; alcohol does not make a used one sterile.",
-        ),
-        (PRACTICE,),
-    ),
+    Part("No blade", (f"No blade and no tweezers belong to this. {SURGERY}",), (PRACTICE,)),
 )

@@ -2,6 +2,7 @@
 
 Steps of one line answer each other: a dressing that was changed is a dressing that was looked at.
 The newest step of a line on a foot says what is due; a later step of that line does away with it.
+A vet who saw the foot has seen to its dressing.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Q, Subquery
 from django.utils import timezone
 
 from flockcare.care.models import DRESSED, CareStep, StepKind
@@ -133,15 +134,35 @@ def open_dues(flock, *, now: datetime, before: datetime | None = None, **narrowe
     steps = (
         newest_of_lines(of_flock.filter(**narrowed), before)
         .filter(Q(next_due__isnull=False) | Q(kind__in=DRESSED), dropped_because="", past=False)
+        .annotate(visited=_visited(before))
         .select_related("bird", "claimed_by", "keeper")
     )
     dues = []
     for step in steps:
         on = due_day(step.kind, step.at, step.next_due, flock.zone)
+        if step.kind in DRESSED and step.visited:
+            seen_to = step.visited.astimezone(flock.zone).date() + timedelta(DRESSING_DAYS)
+            on = max(on, seen_to)
         seen = line_of(step.kind) == LOOK and step.seen_since
         if on and not seen and today - on <= _fades(step.kind):
             dues.append(Due(step, on, today))
     return sorted(dues, key=lambda due: (due.on, due.step.bird.name.lower(), due.step.foot))
+
+
+def _visited(before: datetime | None) -> Subquery:
+    """When a vet last saw this foot, or the bird, after the step; what was only asked is no visit.
+
+    That a dressing was changed there, or looked at, is common practice, no published source.
+    """
+    visits = CareStep.objects.filter(
+        Q(at__lt=before) if before else Q(),
+        ~Q(found="", note="", plan=""),
+        bird=OuterRef("bird"),
+        kind=StepKind.VET,
+        foot__in=("", OuterRef("foot")),
+        at__gt=OuterRef("at"),
+    )
+    return Subquery(visits.order_by("-at").values("at")[:1])
 
 
 def _fades(kind: str) -> timedelta:

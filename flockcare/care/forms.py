@@ -8,12 +8,14 @@ from django.utils import timezone
 
 from flockcare.care import parts
 from flockcare.care.models import (
+    FOR_A_VET,
     MEDICATED,
     MOST_DAYS,
     OF_A_VISIT,
     WITHHOLDING,
     CareStep,
     DaysFrom,
+    ItemKind,
     KitItem,
     MedicineGiven,
     StepKind,
@@ -484,6 +486,12 @@ class ItemForm(KeeperModelForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["days_from"].choices = DaysFrom.choices
+        # What cuts or pulls is a vet's; an old record of it stays what it is.
+        self.fields["kind"].choices = [
+            (value, label)
+            for value, label in ItemKind.choices
+            if value not in FOR_A_VET or value == self.instance.kind
+        ]
         # Whoever edits the rest leaves alone what steps of care took off meanwhile.
         self.fields["stock"].show_hidden_initial = True
 

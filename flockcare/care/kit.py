@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from flockcare.care.models import ItemKind, KitItem
+from flockcare.care.models import KitItem
 from flockcare.care.starting_kit import STARTING_KIT, Thing
 from flockcare.people.models import Flock
 
@@ -94,35 +94,3 @@ def to_buy(flock: Flock, *, today: date) -> list[Shelf]:
     """What there is none left of, low or past its date; one query."""
     held = shelves(KitItem.objects.filter(flock=flock), today=today)
     return [shelf for shelf in held if shelf.to_buy]
-
-
-@dataclass(frozen=True)
-class Material:
-    """A usual thing, and what of it the kit holds."""
-
-    kind: ItemKind
-    there: tuple[Shelf, ...]
-
-    @property
-    def label(self) -> str:
-        return self.kind.label
-
-    @property
-    def ready(self) -> bool:
-        return any(shelf.usable for shelf in self.there)
-
-    @property
-    def words(self) -> str:
-        if not self.there:
-            return "not in the kit"
-        best = next((shelf for shelf in self.there if shelf.usable), self.there[0])
-        return ": ".join(filter(None, (best.item.name, best.warning or best.stock_words)))
-
-
-def materials(items: Iterable[KitItem], *, today: date) -> list[Material]:
-    """The usual things that belong to a small step on a foot, checked against the kit."""
-    held = shelves(items, today=today)
-    return [
-        Material(thing.kind, tuple(shelf for shelf in held if shelf.item.kind == thing.kind))
-        for thing in STARTING_KIT
-    ]

@@ -22,6 +22,7 @@ from flockcare.core.sources import (
     PRACTICE,
     SEVEN_DAYS,
     UK_RECORDS,
+    VMD_LIMITS,
     VMR,
     Source,
 )
@@ -68,7 +69,8 @@ CAINES = r"\w+caine?s?"
 
 US_LABEL = NotAllowed(
     "United States: not allowed outside the label",
-    "In animals that give food. A hen is one, whether or not you sell eggs.",
+    "For readers in the United States: in animals that give food. A hen is one, whether or not you "
+    "sell eggs.",
     (
         Prohibited("Chloramphenicol", (r"chlor?amphenicol\w*",)),
         Prohibited("Clenbuterol", (r"clenbuterol",)),
@@ -101,7 +103,7 @@ US_LABEL = NotAllowed(
 )
 US_OTHER = NotAllowed(
     "United States: also not to be used",
-    "Old remedies that are still sold.",
+    "For readers in the United States: old remedies that are still sold.",
     (
         Prohibited("Gentian violet", (r"(?:gentian|crystal)[ -]violet",)),
         Prohibited("Colloidal silver", (r"colloidal[ -]silver|silver[ -]colloid(?:al)?",)),
@@ -116,7 +118,9 @@ US_OTHER = NotAllowed(
 )
 EU_LIST = NotAllowed(
     "European Union: never in an animal that gives food",
-    "No limit can be set for them: any trace in an egg is a hazard.",
+    "For readers in the European Union and in Northern Ireland. Great Britain keeps a list of its "
+    "own, which began with this one. No limit can be set for these: any trace in an egg is a "
+    "hazard.",
     (
         Prohibited("Aristolochia and what is made of it", (r"aristolochia\w*",)),
         Prohibited("Chloramphenicol", (r"chlor?amphenicol\w*",)),
@@ -129,7 +133,7 @@ EU_LIST = NotAllowed(
         Prohibited("Nitrofurans, furazolidone too", (NITROFURANS, r"furazolidone?")),
         Prohibited("Ronidazole", (r"ronidazole?",)),
     ),
-    (EU_37_2010,),
+    (EU_37_2010, VMD_LIMITS),
     "never allowed in an animal that gives food in the European Union, and maybe not where you "
     "are. Ask your vet, and do not eat the eggs.",
 )

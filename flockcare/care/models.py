@@ -62,6 +62,8 @@ class ItemKind(models.TextChoices):
     OTHER = "other", "something else"
 
 
+# Not proposed to keepers: cutting into a foot is surgery.
+FOR_A_VET = (ItemKind.BLADE, ItemKind.TWEEZERS)
 # What may hold a medicine; of anything else nobody is asked for days without eggs.
 MEDICATED = (ItemKind.OINTMENT, ItemKind.ANTISEPTIC, ItemKind.MEDICINE, ItemKind.OTHER)
 

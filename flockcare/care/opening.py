@@ -1,8 +1,8 @@
-"""Before a foot is opened: what is asked first, what has to be said, and the answer.
+"""Why a scab is left: what is asked first, what has to be said, and the answer.
 
-The app never says "open it". What the records and the answers say is put together, and the worse
-counts. A sign that calls for a vet ends the questions; without one the common practice is to leave
-the sore.
+The app never says "open it": cutting is for a vet, and nothing to cut with is named. What the
+records and the answers say is put together, and the worse counts. A sign that calls for a vet ends
+the questions; without one the common practice is to leave the sore.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from django import forms
 
+from flockcare.care.dressing import SURGERY
 from flockcare.care.recorded import Recorded, Records, observed, vet_rules
 from flockcare.care.rules import Answer, Rule, Situation, advise
 from flockcare.care.standing import NEVER, FootStanding
@@ -131,41 +132,34 @@ CAUTIONS = (
     Caution(
         "It can always be left",
         "A scab with neither swelling nor limp is commonly left and monitored, and often works "
-        "itself out over weeks. Opening is considered only with marked swelling together with "
-        "limping, and these two are signs that call for a vet.",
+        "itself out over weeks. Swelling together with limping calls for a vet.",
         (PRACTICE,),
     ),
+    Caution("Cutting is for a vet", SURGERY, (PRACTICE,)),
     Caution(
-        "It hurts, and the law may have a say",
-        "It hurts the bird, and at home there is no pain relief for it; a vet has some. In some "
-        "countries cutting into a living animal is for a vet by law. Ask before, not after.",
+        "The scab is its cover",
+        "Pulled off, it bleeds and lets dirt in, and digging can cost the foot. Do not pull, "
+        "squeeze or dig. If it comes off by itself in a soak, rinse the foot, dry it and dress it.",
         (PRACTICE,),
     ),
     Caution(
         "The bird may be ill elsewhere",
-        "A bird that is ill elsewhere can lose the foot even after a small cut. That is why the "
+        "A bird that is ill elsewhere can lose the foot even after a small wound. That is why the "
         "questions come first.",
         (PRACTICE,),
     ),
     Caution(
-        "Only what comes out easily",
-        "Soften the scab with a soak before; an open sore is not soaked. Take only what comes out "
-        "easily and never dig: digging can cost the foot. Stop when it does not come.",
-        (PRACTICE,),
-    ),
-    Caution(
-        "Bleeding",
-        "Some bleeding is usual. Press clean gauze on it for 5 to 10 minutes without lifting. "
-        "Bleeding that does not stop is for a vet at once.",
+        "If it came off and bleeds",
+        "Press clean gauze on it for 5 to 10 minutes without lifting. Bleeding that does not stop "
+        "is for a vet at once.",
         (FIRST_AID, PRACTICE),
     ),
     Caution(
-        "Clean hands, new blade",
+        "Clean hands",
         "Gloves, and hands washed with soap for 20 seconds before and after; own cuts covered, no "
-        "splashes to the eyes, not in the kitchen. A new, sterile blade, used once: alcohol does "
-        "not make a used one sterile. Blades go into a sharps box, gauze into a closed bag. "
-        "Children under 5, people over 65 and people with a weakened immune system keep away. Cut "
-        "or stuck yourself? Wash it with soap and water, and see a doctor.",
+        "splashes to the eyes, not in the kitchen. Gauze and scab go into a closed bag. Children "
+        "under 5, people over 65 and people with a weakened immune system keep away. Did it get "
+        "into a cut of yours? Wash it with soap and water, and see a doctor.",
         (CDC, MRSA, DAMEROW),
     ),
 )

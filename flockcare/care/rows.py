@@ -108,6 +108,11 @@ class Row:
         return [words.sign_words(sign, today) for sign in self.standing.signs]
 
     @property
+    def ring_first(self) -> bool:
+        """Whether a vet is to be rung before she is brought: it may have to be reported."""
+        return any(sign.name == "comb" and sign.value == "purple" for sign in self.standing.signs)
+
+    @property
     def feet(self) -> list[FootLine]:
         today = self.standing.today
         return [foot_line(foot, today) for foot in self.standing.concerns]
@@ -198,6 +203,7 @@ def told_first(found: FlockStanding, rows: list[Row], shown: list[Row]) -> dict:
         "rows": shown,
         "answer": answer(shown),
         "several_ill": several_ill(row.standing for row in rows),
+        "ring_first": any(row.ring_first for row in shown),
         "vet_wanted": any(row.standing.urgent for row in shown),
         "gone": [(key, name, words.eggs_words(eggs)) for key, name, eggs in found.gone],
     }

@@ -1,4 +1,7 @@
-"""What commonly lies in the box (common practice, no published source)."""
+"""What commonly lies in the box (common practice, no published source).
+
+Nothing to cut or to pull with: that is for a vet.
+"""
 
 from dataclasses import dataclass
 
@@ -14,8 +17,6 @@ class Thing:
 
 
 STARTING_KIT = (
-    Thing("Fine blades, sterile, used once", ItemKind.BLADE, "blades"),
-    Thing("Tweezers", ItemKind.TWEEZERS),
     Thing("Gloves", ItemKind.GLOVES, "pairs"),
     Thing("Epsom salt", ItemKind.EPSOM_SALT, "g"),
     Thing("Antiseptic rinse", ItemKind.ANTISEPTIC, "ml"),

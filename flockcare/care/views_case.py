@@ -1,4 +1,4 @@
-"""One stretch of trouble, the birds that have it again and again, and before opening a foot."""
+"""One stretch of trouble, the birds that have it again and again, and why a scab is left."""
 
 from collections import defaultdict
 from datetime import datetime, time, timedelta
@@ -12,8 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from flockcare.birds.models import Bird
 from flockcare.care.case_story import events, past_like, repeated_trouble
 from flockcare.care.forms import posted
-from flockcare.care.kit import materials
-from flockcare.care.models import CareStep, KitItem
+from flockcare.care.models import CareStep
 from flockcare.care.opening import CAUTIONS, OpeningAnswer, OpeningForm, answer_for
 from flockcare.care.recorded import Records, bird_is_for_vet, records_of
 from flockcare.care.rows import Row
@@ -131,7 +130,7 @@ def _level(records: Records, answer: OpeningAnswer | None) -> Advice:
 @require_http_methods(["GET", "POST"])
 @flock_view(Role.KEEPER, read=Role.KEEPER)
 def opening(request, flock, bird_id, foot):
-    """What has to be asked and at hand before anybody opens a foot; leaving it stays possible.
+    """Why a scab is left, and what is asked first of who would rather not leave it.
 
     Where the records call for a vet, nothing is asked: only a new check takes that back.
     """
@@ -155,9 +154,9 @@ def opening(request, flock, bird_id, foot):
             "for_vet": answer.vet if answer else records.for_vet,
             "level": _level(records, answer),
             "under_plan": records.for_vet and not _level(records, answer).is_for_vet,
+            "ring_first": any(one.rule.key == "purple comb" for one in records.signs),
             "cautions": CAUTIONS,
             "limits": LIMITS,
-            "materials": materials(KitItem.objects.filter(flock=flock), today=timezone.localdate()),
         },
         status=422 if form.errors else 200,
     )

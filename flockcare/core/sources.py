@@ -651,6 +651,17 @@ EU_37_2010 = Source(
     Reading.QUOTED,
     ("37/2010",),
 )
+VMD_LIMITS = Source(
+    "vmd-limits",
+    LAW,
+    "Veterinary Medicines Directorate",
+    "United Kingdom, Veterinary Medicines Directorate, Maximum residues limits (gov.uk)",
+    "What Regulation (EU) 37/2010 held until the end of 2020 goes on in Great Britain, which keeps "
+    "a list of its own since; Northern Ireland goes by the list of the European Union.",
+    Reading.READ,
+    ("veterinary medicines directorate",),
+    "An excerpt was read.",
+)
 SEVEN_DAYS = Source(
     "seven-days",
     LAW,
@@ -672,7 +683,7 @@ SOURCES = (
     *(PRACTICE, OWN_CHOICE, KONICEK, BANDAGES, FIRST_AID, SALINE, MRSA, CDC),
     *(APHIS, APHA),
     *(CFR_530, CFR_500, FARAD, MARMULAK, AMDUCA, GFI_263),
-    *(VMR, NOAH, UK_RECORDS, EU_2019_6, EU_37_2010, SEVEN_DAYS),
+    *(VMR, NOAH, UK_RECORDS, EU_2019_6, EU_37_2010, VMD_LIMITS, SEVEN_DAYS),
 )
 BY_KEY = {source.key: source for source in SOURCES}
 

@@ -136,7 +136,7 @@ def test_what_nobody_is_sure_of_is_for_a_vet(open_phone, site):
     page = open_phone("ada")
     find_sore(page, site, "Lovage", "Mild")
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Lovage']}/")
-    page.locator("a:has-text('Before you open a sore')").tap()
+    page.locator("a:has-text('A scab: leave it, and why')").tap()
     page.wait_for_selector("a:has-text('Leave it and monitor')")
     for question in range(9):
         page.locator(".questions fieldset").nth(question).locator(

@@ -1,5 +1,6 @@
 """The page of one case, what other cases tell, and before opening a foot."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -9,7 +10,6 @@ from django.utils.html import escape
 
 from flockcare.birds.models import Bird
 from flockcare.care.case_story import Past, past_like, repeated_trouble
-from flockcare.care.models import KitItem
 from flockcare.care.opening import CAUTIONS
 from flockcare.feet.cases import cases_of_bird, cases_of_flock
 from flockcare.photos.models import Photo, Precision
@@ -165,7 +165,7 @@ def opening(cast, bird, said=None):
 def test_the_questions_come_first_and_leaving_is_offered_where_no_vet_is_needed(cast, birds):
     page = opening(cast, birds["Dill"]).content.decode()
     assert page.index("It can always be left") < page.index("First, how is she?")
-    assert page.index("First, how is she?") < page.index("What belongs to it")
+    assert page.index("First, how is she?") < page.index("Why it is left")
     for caution in CAUTIONS:
         assert escape(caution.text) in page
     assert LEAVE in words(opening(cast, birds["Dill"], WELL))
@@ -214,12 +214,17 @@ def test_without_a_sign_it_is_commonly_left_and_never_to_be_opened(cast, birds):
     assert "you may open" not in page.lower()
 
 
-def test_materials_are_checked_against_the_kit(cast, birds):
-    KitItem.objects.create(flock=cast.flock, name="Gauze pads", kind="gauze", stock=4, unit="pads")
-    KitItem.objects.create(flock=cast.flock, name="Blades", kind="blade", expires_on=day(-1))
-    page = opening(cast, birds["Dill"]).content.decode()
-    assert "Gauze pads: 4 pads" in page and "Blades: past its date" in page
-    assert page.count("missing") == 7
+def test_the_page_about_a_scab_names_nothing_to_cut_with(cast, birds):
+    """It is shown for the birds that are best left, so it says so before anything else."""
+    for said in (None, WELL):
+        page = words(opening(cast, birds["Dill"], said))
+        assert "Dill, left foot: a scab: leave it, and why" in page
+        assert "Cutting into a foot is surgery. It is for a vet, in many countries by law" in page
+        assert "needs pain relief" in page
+        assert not re.search("blade|tweezer|sterile|missing", page, re.IGNORECASE)
+        assert page.index("It can always be left") < page.index("surgery")
+        # What came off, or what a vet did, is recorded all the same.
+        assert "Did a scab come off, or did a vet lift it?" in page and "kind=scab+lifted" in page
 
 
 def test_who_may_ask(cast, birds):

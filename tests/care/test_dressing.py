@@ -103,6 +103,24 @@ def test_no_human_medicine_and_no_knife_until_the_vet_comes():
         assert wanted in words
     assert "Do not squeeze" in words and "do not cut" in words
     assert "No medicines for people" in words
+    # What a vet asks for on the telephone (common practice, no published source).
+    for wanted in ("warm", "a fresh dropping", "the packets of all that was given"):
+        assert wanted in words
+
+
+def test_no_blade_and_whose_plan_counts():
+    """A plan that says every other day must not be contradicted by the page."""
+    (none,) = next(one for one in PARTS if one.title == "No blade").lines
+    assert "No blade and no tweezers" in none and "surgery" in none and "sterile" not in none
+    look_again = " ".join(next(one for one in STEPS if one.key == "look").lines)
+    assert "every day, unless the vet’s plan says otherwise" in look_again
+
+
+def test_what_brings_a_swollen_foot_to_a_vet_stands_before_the_soak():
+    """The same signs as the rules: swelling with a limp, a swollen joint, a hole or a core."""
+    words = " ".join(VET_FIRST)
+    for wanted in ("swollen and she limps", "a joint is swollen", "a hole", "a hard core"):
+        assert wanted in words
 
 
 def test_the_number_of_the_vet_stands_where_it_says_to_ring(cast):

@@ -1,12 +1,14 @@
 """The kit: what is there, low, past its date, and what to buy."""
 
+import re
 from datetime import date
 
 import pytest
 
 from flockcare.birds.models import Bird
-from flockcare.care.kit import Shelf, materials
+from flockcare.care.kit import Shelf
 from flockcare.care.models import CareStep, ItemKind, KitItem
+from flockcare.care.starting_kit import STARTING_KIT
 from flockcare.people.models import Revision
 from tests.care.steps import day, step, today, url
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
@@ -42,19 +44,20 @@ def test_what_is_low_or_past_its_date(fields, warning, to_buy):
     assert (shelf.warning, shelf.to_buy) == (warning, to_buy)
 
 
-def test_the_usual_things_are_checked_against_the_kit():
-    """A blade, tweezers, ointment, antiseptic, Epsom salt, gauze, soft strips or
-    wrap (common practice, no published source); gloves: Damerow, as cited by secondary sources."""
-    items = [
-        KitItem(name="Blades", kind=ItemKind.BLADE, stock=0),
-        KitItem(name="Old blades", kind=ItemKind.BLADE),
-        KitItem(name="Salve", kind=ItemKind.OINTMENT, expires_on=date(2026, 1, 1)),
-    ]
-    found = {material.kind: material for material in materials(items, today=TODAY)}
-    assert set(found) == set(ItemKind) - {ItemKind.ALCOHOL, ItemKind.MEDICINE, ItemKind.OTHER}
-    assert found["blade"].ready and found["blade"].words == "Old blades: not counted"
-    assert not found["ointment"].ready and "past its date" in found["ointment"].words
-    assert not found["gauze"].ready and found["gauze"].words == "not in the kit"
+def test_nothing_that_cuts_or_pulls_is_proposed(cast):
+    """Cutting into a foot is surgery (common practice, no published source)."""
+    for_a_vet = {ItemKind.BLADE, ItemKind.TWEEZERS}
+    assert not for_a_vet & {thing.kind for thing in STARTING_KIT}
+    page = cast.clients.keeper.get(url(cast, "kit")).text
+    page += cast.clients.keeper.get(url(cast, "item_new")).text
+    assert not re.search("blade|tweezer", page, re.IGNORECASE)
+    # An old record of one stays, and can still be corrected.
+    old = KitItem.objects.create(flock=cast.flock, name="Old", kind="blade", stock=2)
+    said = {"name": "Old", "kind": "blade", "stock": "1"}
+    assert cast.clients.keeper.post(url(cast, "item", old.pk), said).status_code == 302
+    old.refresh_from_db()
+    assert (old.kind, old.stock) == ("blade", 1)
+    assert cast.clients.keeper.post(url(cast, "item_new"), said).status_code == 422
 
 
 def test_the_usual_things_are_offered_while_one_is_missing(cast):
@@ -63,13 +66,13 @@ def test_the_usual_things_are_offered_while_one_is_missing(cast):
     page = cast.clients.keeper.get(url(cast, "kit")).content.decode()
     assert (
         fill in page
-        and "fine blade, tweezers" in page
+        and "gloves, Epsom salt" in page
         and "alcohol" not in page
         and "gauze, " not in page
     )
     assert fill not in cast.clients.viewer.get(url(cast, "kit")).content.decode()
     cast.clients.keeper.post(fill)
-    assert KitItem.objects.count() == 8
+    assert KitItem.objects.count() == 6
     assert fill not in cast.clients.keeper.get(url(cast, "kit")).content.decode()
 
 
@@ -79,9 +82,9 @@ def test_an_empty_kit_begins_with_the_usual_things(cast):
     KitItem.objects.create(flock=cast.flock, name="My gauze", kind="gauze")
     cast.clients.keeper.post(url(cast, "kit_fill"))
     kinds = list(KitItem.objects.values_list("kind", flat=True))
-    assert len(kinds) == len(set(kinds)) == 8
+    assert len(kinds) == len(set(kinds)) == 6
     cast.clients.keeper.post(url(cast, "kit_fill"))
-    assert KitItem.objects.count() == 8
+    assert KitItem.objects.count() == 6
 
 
 ITEM = {

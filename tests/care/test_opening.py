@@ -1,7 +1,8 @@
-"""Before a sore is opened: records and answers together, no way there while a vet is needed."""
+"""Why a scab is left: records and answers together, no way there while a vet is needed."""
 
 import pytest
 
+from flockcare.care.models import VetContact
 from flockcare.care.rules import Advice
 from flockcare.feet.cases import cases_of_bird
 from tests.care.steps import look, step, url
@@ -48,7 +49,7 @@ def test_what_the_records_say_is_not_talked_away(cast, birds, name, said):
     assert words in records and f"Seen {day} by {cast.keeper.name}." in records
     assert "You say:" not in page
     assert "Until the vet sees her" in page and "Check her again" in page
-    assert "First, how is she?" not in page and "What belongs to it" not in page
+    assert "First, how is she?" not in page and "Why it is left" not in page
     assert "kind=scab+lifted" not in page and "kind=watched" not in page
 
 
@@ -126,3 +127,20 @@ def test_a_kept_form_that_knows_no_bird_does_not_lead_there():
     from flockcare.offline.shell import page
 
     assert "/opening/" not in page("step")
+
+
+def test_a_purple_comb_is_told_by_telephone_first(cast, birds):
+    """Bird flu must be reported (APHA 2022, read); that no waiting room is to meet it: common
+    practice, no published source."""
+    dill, words = birds["Dill"], "Ring first; do not bring her in until told."
+    VetContact.objects.create(flock=cast.flock, name="Brook Vets", telephone="01632 960003")
+    look(cast, dill, left=SORE, right=CLEAR, manner="dull")
+    pages = (url(cast, "opening", dill.pk, "left"), f"/f/{cast.flock.pk}/birds/{dill.pk}/")
+    for address in pages:
+        assert words not in " ".join(cast.clients.keeper.get(address).text.split())
+    look(cast, dill, left=SORE, right=CLEAR, comb="purple")
+    for address in (*pages, f"/f/{cast.flock.pk}/today/"):
+        page = " ".join(cast.clients.keeper.get(address).text.split())
+        said = words.replace("her", "the bird") if address.endswith("today/") else words
+        assert page.index(said) < page.index("01632 960003")
+    assert "each country has its own" in cast.clients.keeper.get(pages[1]).text

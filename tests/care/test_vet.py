@@ -405,3 +405,28 @@ def test_only_a_visit_has_a_prescription(cast, birds):
     assert refused(cast, url(cast, "prescription", step(cast, birds["Dill"], "vet").pk)) == (
         NOT_WRITERS
     )
+
+
+# --- What a visit does to a dressing
+
+
+def dressing_due(cast) -> list:
+    return [due.on for due in open_dues(cast.flock, now=timezone.now()) if due.is_dressing]
+
+
+def test_a_dressing_that_a_vet_saw_is_checked_the_day_after(cast, birds):
+    dill = birds["Dill"]
+    step(cast, dill, "dressing on", days_ago=3)
+    assert dressing_due(cast) == [day(-2)]
+    step(cast, dill, "vet", foot="right", plan="Rest")  # About the other foot
+    step(cast, dill, "vet", days_ago=4, plan="Rest")  # Before it was put on
+    step(cast, dill, "vet", question="Is it deep?")  # Only asked
+    assert dressing_due(cast) == [day(-2)]
+    step(cast, dill, "vet", plan="Rebandage every other day")
+    assert dressing_due(cast) == [day(1)]
+
+
+def test_a_visit_about_the_bird_saw_her_dressing_too(cast, birds):
+    step(cast, birds["Dill"], "dressing on", days_ago=3)
+    step(cast, birds["Dill"], "vet", foot="", days_ago=1, found="Grade II")
+    assert dressing_due(cast) == [day(0)]

@@ -19,8 +19,9 @@ LIMITS = (
 )
 # Signs that no field asks for.
 UNASKED = (
-    "Maggots, bone that can be seen, hard breathing, fits, a bird that was attacked: a vet today, "
-    "though nothing here asks for them."
+    "Maggots, bone that can be seen, a leg that dangles or is crooked, hard breathing, a twisted "
+    "neck, tremor, fits, straining, a bird that was attacked: a vet today, though nothing here "
+    "asks for them."
 )
 
 BSAVA = "BSAVA Manual of Raptors, Pigeons and Passerine Birds (2008), ch. 16, made for raptors"
@@ -119,7 +120,7 @@ TODAY = (
         "The comb is purple",
         "comb “purple”: darker than usual for this bird",
         Advice.NOW,
-        "Oxygen or blood may be short.",
+        "Oxygen or blood may be short. It is also a sign of bird flu.",
         BIRD_FLU,
         Mark.EXCERPT,
         lambda seen: signs.one_of(seen.comb, "purple"),
@@ -155,7 +156,7 @@ WITHIN_DAYS = (
         "The sore is oozing",
         "“oozing”",
         Advice.SOON,
-        "Pus usually means infection.",
+        "Discharge can mean infection.",
         f"{BSAVA}: hot, swollen, painful or oozing is grade III",
         Mark.SEEN,
         lambda seen: seen.oozing,
@@ -243,7 +244,8 @@ WITHIN_DAYS = (
         "Still limping after four days",
         f"limping for {signs.LIMPS_TOO_LONG_DAYS} days or more",
         Advice.SOON,
-        "A strain is better by then. It may be tendon, joint, bone, nerve or egg trouble.",
+        "A strain should be improving by then. It may be tendon, joint, bone, nerve or egg "
+        "trouble.",
         VETS,
         Mark.PRACTICE,
         lambda seen: signs.limps_for(seen, signs.LIMPS_TOO_LONG_DAYS),
@@ -394,7 +396,7 @@ NOT_URGENT = (
         "Limping for the third day",
         f"limping for {signs.LIMPS_LONG_DAYS} days",
         Advice.ASK,
-        "Most strains are better by now.",
+        "A strain should be improving by now.",
         VETS,
         Mark.PRACTICE,
         lambda seen: signs.limps_for(seen, signs.LIMPS_LONG_DAYS),

@@ -1,4 +1,4 @@
-"""What stands in place of the way to opening a foot; whose eggs are withheld."""
+"""What stands where a bird is for a vet; whose eggs are withheld."""
 
 from django import template
 
