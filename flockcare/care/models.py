@@ -4,6 +4,7 @@ kit; calendar links."""
 import re
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from uuid import UUID, uuid5
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -16,7 +17,7 @@ from flockcare.birds.models import Bird
 from flockcare.core.lines import LineField
 from flockcare.core.models import Token
 from flockcare.feet.models import FootFinding
-from flockcare.housing.models import House
+from flockcare.housing.models import EventKind, House
 from flockcare.people.models import Flock, FlockRecord
 from flockcare.photos.models import Foot, Photo
 
@@ -656,7 +657,7 @@ class CarePlan(FlockRecord):
 class TaskKind(models.TextChoices):
     """What keeps feet sound before anything is wrong with them."""
 
-    MUCK_OUT = "muck out", "muck out"
+    MUCK_OUT = "muck out", "muck out and renew the bedding"
     TOP_UP = "top up landing", "top up the bedding where they land"
     SAND = "sand roosts", "sand the roosts smooth"
     NAILS = "trim nails", "trim nails"
@@ -705,7 +706,10 @@ class Task(FlockRecord):
 
 
 class TaskDone(FlockRecord):
-    """A task that was done on a day: in a house, or with a bird. A weighing is its own record."""
+    """A task that was done on a day: in a house, or with a bird. A weighing is its own record.
+
+    Mucking out logs the event "bedding renewed" too: see ``bedding_key``.
+    """
 
     kind = models.CharField("task", max_length=14, choices=TaskKind)
     house = models.ForeignKey(House, null=True, blank=True, on_delete=models.CASCADE)
@@ -723,6 +727,11 @@ class TaskDone(FlockRecord):
 
     def __str__(self):
         return f"{self.get_kind_display()}, {self.house or self.bird}"
+
+    @property
+    def bedding_key(self) -> UUID:
+        """Of the event "bedding renewed" that mucking out logs with it."""
+        return uuid5(self.pk, EventKind.BEDDING)
 
     def clean(self):
         if self.kind not in (*OF_A_HOUSE, TaskKind.NAILS):

@@ -7,6 +7,8 @@ from django.core.exceptions import ValidationError
 
 from flockcare.care.models import TaskDone, TaskKind
 from flockcare.care.tasks import tasks_of
+from flockcare.housing.models import Event, EventKind
+from flockcare.housing.services import delete_event, log_event
 from flockcare.people import history
 from flockcare.people.bylines import Guest, with_names
 from flockcare.people.models import Byline, Flock, Revision
@@ -35,24 +37,50 @@ def set_tasks(
 def do_task(*, done: TaskDone, by) -> None:
     """ValidationError where it was done on that day already, by whom.
 
-    Where ``by`` is a ``Guest``, it stands under that name, and in the history.
+    A house that was mucked out has its bedding renewed: that event is logged with it, so that
+    nobody has to. Where ``by`` is a ``Guest``, it stands under that name, and in the history.
     """
     # Of two who tap at once the second waits, and then sees what the first has logged.
     Flock.objects.select_for_update().get(pk=done.flock_id)
     same = TaskDone.objects.filter(
         flock=done.flock_id, kind=done.kind, house=done.house_id, bird=done.bird_id, on=done.on
     )
-    if before := with_names(same.select_related("keeper")[:1]):
-        raise ValidationError(f"{before[0].by or 'Somebody'} has done this already.")
+    renewed = _renewed(done)
+    for before in (same, *([renewed] if renewed is not None else [])):
+        if found := with_names(before.select_related("keeper")[:1]):
+            raise ValidationError(f"{found[0].by or 'Somebody'} has done this already.")
     done.full_clean()
     done.save()
+    logged = [done]
+    if renewed is not None:
+        event = Event(
+            pk=done.bedding_key,
+            flock_id=done.flock_id,
+            house=done.house,
+            on=done.on,
+            kind=EventKind.BEDDING,
+            keeper=done.keeper,
+        )
+        logged.append(log_event(event=event, today=done.on))
     if isinstance(by, Guest):
-        byline = Byline(flock=done.flock, record=done.pk, field="keeper", name=by.name)
-        byline.full_clean()
-        byline.save()
-        history.keep_all([(done, {})], deed=Revision.Deed.ADD, by=by)
+        for one in logged:
+            byline = Byline(flock=done.flock, record=one.pk, field="keeper", name=by.name)
+            byline.full_clean()
+            byline.save()
+        history.keep_all([(one, {}) for one in logged], deed=Revision.Deed.ADD, by=by)
+
+
+def _renewed(done: TaskDone):
+    """The bedding renewed that day, as somebody logged it; None for any other task."""
+    if done.kind != TaskKind.MUCK_OUT or not done.house_id:
+        return None
+    return Event.objects.filter(house=done.house_id, kind=EventKind.BEDDING, on=done.on)
 
 
 @history.changeset()
 def undo_task(*, done: TaskDone, by) -> None:
+    """With the event that it logged, if that is still there."""
+    event = Event.objects.filter(pk=done.bedding_key, flock=done.flock_id).first()
     history.delete(done, by=by)
+    if event:
+        delete_event(event=event, by=by)

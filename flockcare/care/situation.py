@@ -153,8 +153,9 @@ _MARKS = Flock.objects.values_list(
     RawSQL("SELECT COUNT(*) FROM care_careplan WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_task WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM care_taskdone WHERE flock_id = people_flock.id", ()),
-    # The tasks of Today name the houses.
+    # The tasks of Today name the houses, and bedding that was renewed is one that is done.
     RawSQL("SELECT COUNT(*) FROM housing_house WHERE flock_id = people_flock.id", ()),
+    RawSQL("SELECT COUNT(*) FROM housing_event WHERE flock_id = people_flock.id", ()),
     # Early signs, which Today shows, and of which birds they are.
     RawSQL("SELECT COUNT(*) FROM housing_eggcount WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT COUNT(*) FROM housing_stay WHERE flock_id = people_flock.id", ()),

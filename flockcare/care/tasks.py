@@ -16,7 +16,7 @@ from django.db.models import Max
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import OF_A_BIRD, OF_A_HOUSE, Task, TaskDone, TaskKind
 from flockcare.feet.due import Deadline
-from flockcare.housing.models import House
+from flockcare.housing.models import Event, EventKind, House
 
 # Whether it is on the list where nobody has said so, and every how many days.
 USUAL = {
@@ -95,7 +95,7 @@ class _Last:
 def tasks_ahead(flock, today: date) -> list[TaskDue]:
     """Every task that is on, with the day on which it comes next, the earliest first.
 
-    Those of birds stand together by their day. One query where none is on, else up to five.
+    Those of birds stand together by their day. One query where none is on, else up to six.
     """
     tasks = [task for task in tasks_of(flock, today).values() if task.is_on and task.every_days]
     if not tasks:
@@ -133,6 +133,11 @@ def _last(flock, tasks: Iterable[Task]) -> _Last:
     done = TaskDone.objects.filter(flock=flock, kind__in=kinds).order_by()
     rows = done.values_list("kind", "house", "bird").annotate(last=Max("on"))
     days = {(kind, house or bird): last for kind, house, bird, last in rows}
+    if TaskKind.MUCK_OUT in kinds:
+        renewed = Event.objects.filter(flock=flock, kind=EventKind.BEDDING).exclude(house=None)
+        for house, last in renewed.order_by().values_list("house").annotate(last=Max("on")):
+            key = TaskKind.MUCK_OUT, house
+            days[key] = max(last, days.get(key, last))
     if TaskKind.WEIGH in kinds:
         weighed = Weighing.objects.filter(flock=flock).order_by()
         for bird, last in weighed.values_list("bird").annotate(last=Max("on")):

@@ -62,12 +62,25 @@ HENS = (
     Hen("Cumin", "white 16", "Sebright bantam", ORCHARD, 45, 600, 13, "slate"),
 )
 
+# The houses themselves, as housing.csv has them.
+HOUSES = {
+    CART_SHED: {
+        **{"shape": "shed", "floor_length_cm": "300", "floor_width_cm": "260"},
+        "wall_height_cm": "210",
+    },
+    ORCHARD: {
+        **{"shape": "raised", "floor_length_cm": "260", "floor_width_cm": "160"},
+        **{"wall_height_cm": "150", "floor_height_cm": "60"},
+    },
+}
+
 # What the houses hold from the beginning: (house, feature, kind, its state).
 FEATURES = (
     (
         *(CART_SHED, "Top roost", "roost"),
         {
             **{"height_cm": "130", "run_cm": "55", "length_cm": "240", "width_mm": "45"},
+            "along_cm": "40",
             **{"edge": "square", "material": "sawn pine"},
         },
     ),
@@ -75,10 +88,14 @@ FEATURES = (
         *(CART_SHED, "Lower roost", "roost"),
         {
             **{"height_cm": "70", "run_cm": "80", "length_cm": "240", "width_mm": "45"},
+            "along_cm": "95",
             **{"edge": "square", "material": "sawn pine"},
         },
     ),
-    (CART_SHED, "Nest fronts", "nest front", {"height_cm": "55", "material": "board"}),
+    (
+        *(CART_SHED, "Nest fronts", "nest front"),
+        {"height_cm": "55", "run_cm": "50", "along_cm": "265", "material": "board"},
+    ),
     (
         *(CART_SHED, "Yard in front", "landing"),
         {
@@ -91,6 +108,7 @@ FEATURES = (
         *(ORCHARD, "High roost", "roost"),
         {
             **{"height_cm": "90", "run_cm": "70", "length_cm": "260", "width_mm": "50"},
+            "along_cm": "40",
             **{"edge": "rounded", "material": "ash pole"},
         },
     ),
@@ -98,10 +116,22 @@ FEATURES = (
         *(ORCHARD, "Low roost", "roost"),
         {
             **{"height_cm": "45", "run_cm": "60", "length_cm": "260", "width_mm": "50"},
+            "along_cm": "110",
             **{"edge": "rounded", "material": "ash pole"},
         },
     ),
-    (ORCHARD, "Grass in front", "landing", {"bedding": "grass", "damp": "damp"}),
+    (
+        *(ORCHARD, "Pop door sill", "rail"),
+        {"height_cm": "60", "along_cm": "266", "length_cm": "35", "width_mm": "80"},
+    ),
+    (
+        *(ORCHARD, "Ramp", "ramp"),
+        {"height_cm": "60", "along_cm": "326", "run_cm": "110", "surface": "battens"},
+    ),
+    (
+        *(ORCHARD, "Grass in front", "landing"),
+        {"bedding": "grass", "damp": "damp", "note": "The run, under the apple trees."},
+    ),
     (ORCHARD, "Feeder", "other", {"material": "steel trough"}),
 )
 
@@ -150,7 +180,7 @@ class Happened:
 FEED_DAYS = -330
 HAPPENED = (
     Happened(FEED_DAYS, "feed", "Ros", note="Layers' mash instead of pellets."),
-    # Every two months or so: a habit, on both sides of whatever is changed.
+    # Every two months or so, later every fortnight: a habit, on both sides of whatever is changed.
     *(Happened(days, "bedding", "Ted", CART_SHED) for days in range(-500, 401, 60)),
     *(Happened(days, "bedding", "Ines", ORCHARD) for days in range(-480, 401, 80)),
     Happened(-345, "wet spell", "Ines", lasted=16),

@@ -1,12 +1,19 @@
 """Writes what the model lived as a records exchange."""
 
 import datetime as dt
-import math
 from pathlib import Path
 
 from flockcare.birds.breeds import BY_NAME
-from flockcare.demo.cast import CHANGES, FEATURES, HAPPENED, HENS
-from flockcare.demo.model import History, Look, Sore
+from flockcare.demo.cast import CART_SHED, CHANGES, FEATURES, HAPPENED, HENS, HOUSES, ORCHARD
+from flockcare.demo.model import (
+    DRESSED_EVERY,
+    KEEPERS,
+    SMALLEST_SCAB,
+    SWELLS_MM2,
+    History,
+    Look,
+    Sore,
+)
 from flockcare.exchange.tables import FILES
 from flockcare.exchange.writing import csv_bytes
 from flockcare.feet.models import NOT_ON_A_CLEAR_FOOT
@@ -42,6 +49,17 @@ def tables(history: History) -> dict[str, list[dict]]:
             {"house": house, "date": on.isoformat(), "wetness": level}
             for house, on, level in history.wetness
         ],
+        "eggs.csv": [
+            {"house": house, "date": on.isoformat(), "eggs": str(eggs), "keeper": keeper}
+            for house, on, eggs, keeper in history.eggs
+        ],
+        "states.csv": [
+            {"bird": hen.name, "kind": kind, "from": str(since), "to": str(until)}
+            for hen, kind, since, until in history.states
+        ],
+        "tasks.csv": list(_tasks(history)),
+        "tasks_done.csv": list(_tasks_done(history)),
+        "plans.csv": list(_plans(history)),
         "stays.csv": [stay for hen in HENS for stay in _stays(history, hen)],
         "checks.csv": [_check(look) for look in history.looks],
         "vets.csv": [VET],
@@ -70,7 +88,8 @@ def _bird(history, hen) -> dict:
 
 def _housing(history) -> list[dict]:
     now = {(house, feature): (kind, state) for house, feature, kind, state in FEATURES}
-    rows = [
+    rows = [{"house": house, **values} for house, values in HOUSES.items()]
+    rows += [
         {"house": house, "feature": feature, "kind": kind, "from": str(history.start), **state}
         for (house, feature), (kind, state) in now.items()
     ]
@@ -92,6 +111,64 @@ def _events(history):
             until = "" if one.lasted is None else str(on + dt.timedelta(days=one.lasted))
             row = {"house": one.house, "date": str(on), "kind": one.kind, "to": until}
             yield row | {"what": one.what, "note": one.note, "keeper": one.keeper}
+    for house, on, keeper in _mucked_out(history):
+        yield {"house": house, "date": str(on), "kind": "bedding", "keeper": keeper}
+
+
+# Since when the flock has a list of prevention, and how often each stands on it.
+LIST_DAYS = 200
+EVERY = {"muck out": 14, "top up landing": 7}
+
+
+def _mucked_out(history):
+    """Every fortnight since it is on the list, the last times so that one house is due today."""
+    for house, keeper, last in ((CART_SHED, "Ted", 14), (ORCHARD, "Ines", 6)):
+        for ago in range(last, LIST_DAYS, EVERY["muck out"]):
+            yield house, history.today - dt.timedelta(days=ago), keeper
+
+
+def _tasks(history):
+    since = str(history.today - dt.timedelta(days=LIST_DAYS))
+    for task, days in EVERY.items():
+        yield {"task": task, "is_on": "yes", "every_days": str(days), "from": since}
+
+
+def _tasks_done(history):
+    for house, last in ((CART_SHED, 3), (ORCHARD, 7)):
+        for ago in range(last, LIST_DAYS, EVERY["top up landing"]):
+            on = history.today - dt.timedelta(days=ago)
+            keeper = KEEPERS[ago % len(KEEPERS)]
+            yield {"date": str(on), "task": "top up landing", "house": house, "keeper": keeper}
+
+
+def _plans(history):
+    """Of each foot that is wrapped today: a soak and a dressing every three days."""
+    for sore in history.sores:
+        if sore.end <= history.today:
+            continue
+        changed = [
+            step
+            for step in history.steps
+            if (step.hen, step.foot, step.kind) == (sore.hen, sore.foot, "dressing changed")
+            and sore.seen
+            and step.on > sore.seen
+        ]
+        if not changed or changed[-1].next_due != history.today:
+            continue
+        since = changed[0].on
+        yield {
+            "bird": sore.hen.name,
+            "foot": sore.foot,
+            "kinds": "soaked;dressing changed",
+            "products": "warm water;gauze and wrap",
+            "every_days": str(DRESSED_EVERY),
+            "from": str(since),
+            "to": str(sore.vets_plan_until or ""),
+            "turns": ";".join(KEEPERS[:2]),
+            "decided_by": "both" if sore.vets_plan_until else "keeper",
+            "keeper": KEEPERS[0],
+            "logged": f"{since} 08:00",
+        }
 
 
 def _stays(history, hen) -> list[dict]:
@@ -123,30 +200,27 @@ def _check(look: Look) -> dict:
         return row
     for foot, sore in look.sores.items():
         row |= {f"{foot}_{name}": text for name, text in _finding(sore, look.on).items()}
-    gaits = [
-        2 if sore.score(look.on) == 2 else int(sore.area(look.on) > 20)
-        for sore in look.sores.values()
-    ]
-    return row | {"gait": str(max(gaits)), "manner": "bright", "eating": "yes"}
+    return row | {"gait": str(look.gait), "manner": "bright", "eating": "yes"}
 
 
 def scab(sore: Sore, on: dt.date) -> str:
-    if sore.area(on) < 4:
+    if sore.area(on) < SMALLEST_SCAB:
         return "none"
     return "black" if sore.severe and sore.share(on) > 0.2 else "brown"
 
 
 def _finding(sore: Sore, on: dt.date) -> dict:
-    share, area = sore.share(on), sore.area(on)
+    share = sore.share(on)
     swollen = sore.score(on) == 2
+    moderate = "moderate" if sore.area(on) > SWELLS_MM2 else "none"
     row = {
         "score": str(sore.score(on)),
         "sites": sore.site,
         "scab": scab(sore, on),
-        "swelling": "from above" if swollen else "moderate" if area > 22 else "none",
+        "swelling": "from above" if swollen else moderate,
     }
     if row["scab"] != "none":
-        row["scab_mm"] = f"{max(1.0, round(4 * math.sqrt(area / math.pi)) / 2):.1f}"
+        row["scab_mm"] = f"{sore.width_mm(on):.1f}"
     signs = {"hot": swollen and share < 0.35, "oozing": swollen and share < 0.22}
     return row | {sign: "yes" if there else "no" for sign, there in signs.items()}
 
@@ -158,7 +232,6 @@ VET = {
     "note": "At night and on Sundays the machine names who answers.",
     "is_usual": "yes",
 }
-PLAN_DAYS = 21
 
 
 def _step(step) -> dict:
@@ -182,12 +255,18 @@ def _step(step) -> dict:
     }
 
 
+SEEN = "Can this be dressed at home, or is it deep?"
+CALLED = "By telephone, with the new photos: does the plan still hold?"
+
+
 def _visit(step) -> dict:
+    dressing = "A soak and a clean dressing every three days, deep dry straw."
+    plan = f"The medicine to its last day. {dressing}" if step.medicine else dressing
     return {
         "vet": VET["vet"],
         "decided_by": "vet",
-        "medicine_given": "yes",
-        "question": "Can this be dressed at home, or is it deep?",
-        "plan": "The medicine to its last day, a clean dressing every three days, deep dry straw.",
-        "plan_until": str(step.on + dt.timedelta(PLAN_DAYS)),
+        "medicine_given": "yes" if step.medicine else "no",
+        "question": CALLED if step.call else SEEN,
+        "plan": plan,
+        "plan_until": str(step.plan_until),
     }

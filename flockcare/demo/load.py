@@ -3,6 +3,8 @@
 import datetime as dt
 import hashlib
 import json
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from django.conf import settings
@@ -34,11 +36,16 @@ class NotADemo(Exception):
     """This installation is not for the demo, or somebody uses it for a flock of their own."""
 
 
-def load_demo(today: dt.date) -> Flock:
+def _silent(step: str, done: int = 0, of: int = 0) -> None:
+    pass
+
+
+def load_demo(today: dt.date, *, tell: Callable[..., None] = _silent) -> Flock:
     """The demo flock, made if it is not there, with a history that ends on ``today``.
 
     Its records, photos and their truth stay in the folder "demo-records" of the data folder. One
-    that was cut off half way is made anew. Raises NotADemo.
+    that was cut off half way is made anew. ``tell``: called with what is being done and, where it
+    is counted, how many are done of how many. Raises NotADemo.
     """
     _refuse_elsewhere()
     flock = Flock.objects.filter(name=FLOCK).first()
@@ -49,13 +56,15 @@ def load_demo(today: dt.date) -> Flock:
     history, folder = live(today), settings.DATA_DIR / "demo-records"
     now = dt.datetime.combine(today, dt.time(21), tzinfo=flock.zone)
     (folder / "photos.csv").unlink(missing_ok=True)
+    tell("Three years of records")
     write_records(history, folder)
     _bring_in(folder, flock, now)
     # The cards on the photos carry the keys that the birds have just been given.
     codes = {bird.name: card_code(bird) for bird in Bird.objects.filter(flock=flock)}
-    write_photos(history, folder, codes)
-    _bring_in(folder, flock, now)
-    _measure(folder, flock)
+    write_photos(history, folder, codes, tell=partial(tell, "Painting photos"))
+    tell("Saving the photos")
+    _bring_in(folder, flock, now, "photos.csv")
+    _measure(folder, flock, tell=partial(tell, "Measuring photos"))
     return flock
 
 
@@ -80,11 +89,15 @@ def _keepers_and_flock() -> Flock:
     return flock
 
 
-def _bring_in(folder: Path, flock: Flock, now: dt.datetime) -> None:
-    exchange.apply(exchange.check(exchange.read_folder(folder), flock, now=now))
+def _bring_in(folder: Path, flock: Flock, now: dt.datetime, *names: str) -> None:
+    """All of the folder, or the files of these names; the others are in the flock by then."""
+    tables = exchange.read_folder(folder)
+    if names:
+        tables.rows = {name: tables.rows[name] for name in names}
+    exchange.apply(exchange.check(tables, flock, now=now))
 
 
-def _measure(folder: Path, flock: Flock) -> None:
+def _measure(folder: Path, flock: Flock, *, tell: Callable[..., None]) -> None:
     """Measure the photos with a card in them as a keeper does: a tap on the middle of the sore.
 
     Nothing is taken from the truth but where to tap, so the areas are off as they would be.
@@ -101,9 +114,9 @@ def _measure(folder: Path, flock: Flock) -> None:
             down_mm=down,
         )
     photos = {photo.sha256: photo for photo in Photo.objects.filter(flock=flock)}
-    for fact in json.loads((folder / TRUTH).read_text()):
-        if not fact["card"]:
-            continue
+    facts = [fact for fact in json.loads((folder / TRUTH).read_text()) if fact["card"]]
+    for number, fact in enumerate(facts):
+        tell(number, len(facts))
         file = (folder / fact["file"]).read_bytes()
         photo = photos[hashlib.sha256(file).hexdigest()]
         try:

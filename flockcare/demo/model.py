@@ -7,7 +7,7 @@ that matter are named here, and the page beside this file says them in words.
 import bisect
 import datetime as dt
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -35,6 +35,10 @@ HEALING_SPREAD = 0.35
 CARE_SHORTENS = 0.75
 
 
+# No scab below this, and a swelling above that, mm².
+SMALLEST_SCAB, SWELLS_MM2 = 4.0, 22.0
+
+
 @dataclass
 class Sore:
     """The truth about one stretch of trouble in one foot; ``end`` is the first day it is clear."""
@@ -48,6 +52,10 @@ class Sore:
     peak_mm2: float
     seen: dt.date | None = None
     action: str = ""
+    # What a scab measured at each look, mm; until when a vet's plan holds, and what the vet knew.
+    widths: dict[dt.date, float] = field(default_factory=dict)
+    vets_plan_until: dt.date | None = None
+    vet_knows: set[str] = field(default_factory=set)
 
     def share(self, on: dt.date) -> float:
         """How far it has gone: 0 at the onset, 1 when healed."""
@@ -58,6 +66,11 @@ class Sore:
         share = self.share(on)
         way = share / 0.25 if share < 0.25 else (1 - share) / 0.75
         return self.peak_mm2 * max(0.03, way**1.3)
+
+    def width_mm(self, on: dt.date) -> float:
+        """Of the scab, as somebody reads it off a ruler; 0 where there is none."""
+        area = self.area(on)
+        return max(1.0, round(4 * math.sqrt(area / math.pi)) / 2) if area >= SMALLEST_SCAB else 0.0
 
     def score(self, on: dt.date) -> int:
         return 2 if self.severe and 0.12 <= self.share(on) < 0.6 else 1
@@ -70,10 +83,11 @@ class Look:
     at: dt.time
     keeper: str
     sores: dict[str, Sore]
-    note: str = ""
+    gait: int = 0
 
 
 # Numbers of this story only. Real ones come from the vet or the label.
+MEDICINE = "as on the vet's label"
 DAYS_WITHOUT = {"medicine": (14, 28, "vet")}
 
 
@@ -88,6 +102,10 @@ class Step:
     product: str = ""
     next_due: dt.date | None = None
     note: str = ""
+    # Of a visit to the vet, or of a call when something new was seen since.
+    plan_until: dt.date | None = None
+    call: bool = False
+    medicine: bool = False
 
     @property
     def days_without(self) -> tuple[int, int, str] | None:
@@ -110,6 +128,9 @@ class History:
     steps: list[Step] = field(default_factory=list)
     weighings: list[tuple[Hen, dt.date, int]] = field(default_factory=list)
     wetness: list[tuple[str, dt.date, str]] = field(default_factory=list)
+    eggs: list[tuple[str, dt.date, int, str]] = field(default_factory=list)
+    # (hen, kind, first day, day it was over)
+    states: list[tuple[Hen, str, dt.date, dt.date]] = field(default_factory=list)
 
     def came(self, hen: Hen) -> dt.date:
         return self.start + dt.timedelta(days=hen.came or 0)
@@ -127,7 +148,9 @@ class History:
 
 MOVES = "Lovage"
 DIED, GIVEN_AWAY = "Marjoram", "Thyme"
-IN_CARE, OVERDUE = ("Saffron", "right"), ("Sorrel", "right")
+# Sore today: under a vet's plan, waiting for a check, and found only last night.
+IN_CARE, OVERDUE, FOUND = ("Saffron", "right"), ("Sorrel", "right"), ("Fennel", "left")
+OPEN = (IN_CARE, OVERDUE, FOUND)
 
 
 def live(today: dt.date, seed: int = SEED) -> History:
@@ -142,6 +165,8 @@ def live(today: dt.date, seed: int = SEED) -> History:
         _watch(history, hen, rounds, _random(seed, number, 2))
         _weigh(history, hen, _random(seed, number, 3))
     _feel(history, rounds, _random(seed, 102))
+    _rest(history, _random(seed, 103))
+    _count_eggs(history, _random(seed, 104))
     return history
 
 
@@ -234,8 +259,12 @@ def _sore(hen, foot, onset, random) -> Sore:
 
 
 def _open_today(history: History, random) -> None:
-    """Two sores that are open today, so that the demonstration has something to be done."""
-    for (name, foot), days, severe in ((IN_CARE, 26, True), (OVERDUE, 17, False)):
+    """Three sores that are open today, so that the demonstration has something to be done."""
+    for (name, foot), days, lasts, severe, peak in (
+        (IN_CARE, 26, 46, True, 78.0),
+        (OVERDUE, 17, 50, False, 16.0),
+        (FOUND, 8, 50, True, 66.0),
+    ):
         hen = next(hen for hen in HENS if hen.name == name)
         onset = history.today - dt.timedelta(days=days)
         history.sores = [
@@ -244,8 +273,8 @@ def _open_today(history: History, random) -> None:
             if (sore.hen, sore.foot) != (hen, foot) or sore.end < onset - dt.timedelta(days=30)
         ]
         sore = _sore(hen, foot, onset, random)
-        sore.severe, sore.site, sore.peak_mm2 = severe, "main", 78.0 if severe else 30.0
-        sore.end = onset + dt.timedelta(days=70 if severe else 50)
+        sore.severe, sore.site, sore.peak_mm2 = severe, "main", peak
+        sore.end = onset + dt.timedelta(days=lasts)
         history.sores.append(sore)
 
 
@@ -263,7 +292,8 @@ def _watch(history: History, hen: Hen, rounds: list[dt.date], random) -> None:
     """Her looks in time order, again in between while she is sore, and what is done at her feet."""
     last = history.today - dt.timedelta(days=LAST_LOOK_DAYS[history.house(hen, rounds[-1])])
     days = [day for day in rounds if random.random() > MISSED_SHARE]
-    days = [day for day in (*days, last) if history.is_here(hen, day)]
+    limped = [history.today - dt.timedelta(days=1)] if hen.name == FOUND[0] else []
+    days = [day for day in (*days, last, *limped) if history.is_here(hen, day)]
     at = 0
     while at < len(days):
         again = _look(history, hen, days[at], random)
@@ -300,11 +330,17 @@ def _look(history: History, hen: Hen, on: dt.date, random) -> dt.date | None:
     sores = {
         sore.foot: sore for sore in history.sores if sore.hen is hen and sore.onset <= on < sore.end
     }
-    history.looks.append(Look(hen, on, at, keeper, sores))
+    history.looks.append(Look(hen, on, at, keeper, sores, _gait(sores.values(), on)))
     for sore in sores.values():
         if sore.seen is None:
             sore.seen = on
             _begin_care(history, sore, on, keeper, random)
+        signs = _urgent(sore, on, sores.values())
+        if width := sore.width_mm(on):
+            sore.widths[on] = width
+        if signs - (sore.vet_knows if _is_planned(sore, on) else set()):
+            _see_vet(history, sore, on + dt.timedelta(days=1), keeper)
+            sore.vet_knows = signs
     return _next_look(history, hen, on, sores, random)
 
 
@@ -316,7 +352,47 @@ def _next_look(history, hen, on, sores, random) -> dt.date | None:
         return None
     days = RECHECK_DAYS if often else int(random.integers(14, 21))
     again = on + dt.timedelta(days=days)
-    return again if again < history.today - dt.timedelta(days=1) else None
+    return again if again < history.today else None
+
+
+def _is_planned(sore: Sore, on: dt.date) -> bool:
+    return bool(sore.vets_plan_until) and on <= sore.vets_plan_until
+
+
+def _gait(sores, on: dt.date) -> int:
+    """Who limps is seen by a vet, and limps no more."""
+    return max(
+        (
+            2 if sore.score(on) == 2 else int(sore.severe and sore.area(on) > 40)
+            for sore in sores
+            if not _is_planned(sore, on)
+        ),
+        default=0,
+    )
+
+
+# At these the advice says "a vet within days" (care/rules), as far as they happen here.
+LARGE_MM, GROWN_MM = 10.0, 1.5
+
+
+def _urgent(sore: Sore, on: dt.date, sores) -> set[str]:
+    width, signs = sore.width_mm(on), set()
+    if sore.score(on) == 2:
+        signs.add("swollen")
+    if width >= LARGE_MM / (2 if "bantam" in sore.hen.breed else 1):
+        signs.add("large")
+    if len(sores) > 1 and any(one.score(on) == 2 or one.area(on) > SWELLS_MM2 for one in sores):
+        signs.add("both feet")
+    if sore.widths:
+        first, last = min(sore.widths), sore.widths[max(sore.widths)]
+        most = max(sore.widths.values())
+        if width >= last + GROWN_MM:
+            signs.add("growing")
+        if (on - first).days >= 14 and width > 0.83 * most:
+            signs.add("no smaller")
+        if (on - first).days >= 28 and most >= 5 and width > 0.7 * most:
+            signs.add("not half gone")
+    return signs
 
 
 # What is done at first sight, worse feet getting more: (share, deed) by whether it is severe.
@@ -324,24 +400,51 @@ DEEDS = {
     False: ((0.5, "watched"), (0.4, "dressed"), (0.1, "lifted")),
     True: ((0.1, "watched"), (0.4, "dressed"), (0.2, "lifted"), (0.3, "vet")),
 }
-DRESSED_DAYS = 18
+DRESSED_DAYS, DRESSED_EVERY = 18, 3
 
 
 def _begin_care(history, sore: Sore, on: dt.date, keeper: str, random) -> None:
     shares, deeds = zip(*DEEDS[sore.severe], strict=True)
-    in_care = (sore.hen.name, sore.foot) == IN_CARE and sore.end > history.today
-    sore.action = "dressed" if in_care else str(random.choice(deeds, p=shares))
-    if sore.action != "watched" and not in_care:
+    is_open = (sore.hen.name, sore.foot) in (IN_CARE, FOUND) and sore.end > history.today
+    sore.action = "dressed" if is_open else str(random.choice(deeds, p=shares))
+    if sore.action == "lifted" and sore.score(on) == 2:
+        sore.action = "dressed"  # What is swollen is the vet's to open.
+    if sore.action != "watched" and not is_open:
         days = (sore.end - on).days * CARE_SHORTENS
         sore.end = on + dt.timedelta(days=max(2, round(days)))
-    off = sore.end if in_care else min(sore.end, on + dt.timedelta(days=DRESSED_DAYS))
+    off = sore.end if is_open else min(sore.end, on + dt.timedelta(days=DRESSED_DAYS))
     times = iter(range(30, 60, 4))
     for day, kind, product, due, note in _deeds(history, sore, on, off):
         if day < min(history.today, history.gone(sore.hen)):
             at = dt.time(20, next(times)) if day == on else dt.time(18, 40)
-            history.steps.append(
-                Step(sore.hen, day, at, sore.foot, kind, keeper, product, due, note)
-            )
+            step = Step(sore.hen, day, at, sore.foot, kind, keeper, product, due, note)
+            if kind == "vet":
+                sore.vets_plan_until = on + dt.timedelta(days=PLAN_DAYS)
+                step = replace(step, plan_until=sore.vets_plan_until, medicine=True)
+            history.steps.append(step)
+
+
+# As long as the advice waits for a sore to be half gone.
+PLAN_DAYS = 28
+MEDICINE_DAYS = 7  # of this story only
+
+
+def _see_vet(history, sore: Sore, on: dt.date, keeper: str) -> None:
+    """The day after the app said so. The plan holds for some weeks, and a new sign is a call."""
+    if on >= min(history.today, history.gone(sore.hen)):
+        return
+    is_first = sore.vets_plan_until is None
+    sore.vets_plan_until = on + dt.timedelta(days=PLAN_DAYS)
+    medicine = is_first and (sore.hen.name, sore.foot) == IN_CARE and sore.end > history.today
+    visit = Step(sore.hen, on, dt.time(11, 20), sore.foot, "vet", keeper)
+    history.steps.append(
+        replace(visit, plan_until=sore.vets_plan_until, medicine=medicine, call=not is_first)
+    )
+    for day in range(MEDICINE_DAYS if medicine else 0):
+        at = dt.time(18, 50) if day else dt.time(11, 50)
+        given = Step(sore.hen, on + dt.timedelta(day), at, sore.foot, "medicine", keeper, MEDICINE)
+        if given.on < history.today:
+            history.steps.append(given)
 
 
 def _deeds(history, sore, on, off):
@@ -351,19 +454,24 @@ def _deeds(history, sore, on, off):
         return
     if sore.action == "vet":
         yield on, "vet", "", None, "Rang; seen the same evening."
-        yield on, "medicine", "as on the vet's label", None, "Dose and days are on the label."
+        yield on, "medicine", MEDICINE, None, "Dose and days are on the label."
     yield on, "soaked", "warm water", None, ""
     if sore.action == "lifted":
         yield on, "scab lifted", "", None, "Soft after the soak; came off by itself."
     yield on, "ointment", "wound salve, plain", None, ""
-    every = dt.timedelta(days=3)
+    every, one = dt.timedelta(days=DRESSED_EVERY), dt.timedelta(days=1)
     # Counted back from today, so that one that is on now is due today.
-    first = on + dt.timedelta(days=((history.today - on).days - 1) % 3 + 1)
-    yield on, "dressing on", "gauze and wrap", min(first, on + dt.timedelta(days=1)), ""
-    day = first
+    first = on + dt.timedelta(days=((history.today - on).days - 1) % every.days + 1)
+    yield on, "dressing on", "gauze and wrap", min(first, on + one), ""
+    day = on + one
     while day < off:
-        yield day, "dressing changed", "gauze and wrap", min(day + every, off), ""
-        day += every
+        # What is wrapped is checked each day.
+        if (day - first).days % every.days:
+            yield day, "dressing looked at", "", None, ""
+        else:
+            yield day, "soaked", "warm water", None, ""
+            yield day, "dressing changed", "gauze and wrap", min(day + every, off), ""
+        day += one
     yield off, "dressing off", "", None, ""
 
 
@@ -385,6 +493,52 @@ def _feel(history: History, rounds: list[dt.date], random) -> None:
             levels, shares = FELT[_ground(history, house, day)]
             history.wetness.append((house, day, str(random.choice(levels, p=shares))))
             last = day
+
+
+# Eggs of a hen on a day in her best months, by breed; in winter she lays so much less.
+LAYS = {
+    **{"Brown hybrid": 0.8, "Leghorn": 0.75, "Australorp": 0.65, "Rhode Island Red": 0.65},
+    **{"Plymouth Rock": 0.6, "Sussex": 0.6, "Wyandotte": 0.55, "Ameraucana": 0.55},
+    **{"Orpington": 0.5, "Jersey Giant": 0.45, "Brahma": 0.4, "Cochin": 0.35},
+    **{"Silkie bantam": 0.35, "Sebright bantam": 0.3},
+}
+SHORTEST_DAY, WINTER_SHARE = 355, 0.45
+COUNTED_DAYS = 400
+
+
+def _rest(history: History, random) -> None:
+    """Each autumn most hens moult; every spring the Silkie broods."""
+    for year in range(history.start.year, history.today.year + 1):
+        for hen in HENS:
+            since = dt.date(year, 8, 25) + dt.timedelta(days=int(random.integers(0, 45)))
+            until = since + dt.timedelta(days=int(random.integers(45, 65)))
+            moults = random.random() < 0.7
+            spells = [("moulting", since, until)] if moults else []
+            if hen.breed == "Silkie bantam":
+                broody = dt.date(year, 4, 20)
+                spells.append(("broody", broody, broody + dt.timedelta(days=23)))
+            for kind, first, last in spells:
+                if history.is_here(hen, first) and last < min(history.today, history.gone(hen)):
+                    history.states.append((hen, kind, first, last))
+
+
+def _count_eggs(history: History, random) -> None:
+    """Every evening of the last year and more, house by house; now and then nobody counts."""
+    for ago in range(COUNTED_DAYS, 0, -1):
+        day = history.today - dt.timedelta(days=ago)
+        winter = 0.5 + 0.5 * math.cos((day.timetuple().tm_yday - SHORTEST_DAY) / 365.25 * math.tau)
+        keeper = str(random.choice(KEEPERS, p=KEEPER_SHARES))
+        for house in (CART_SHED, ORCHARD):
+            laid = 0
+            for hen in HENS:
+                chance = LAYS[hen.breed] * (1 - (1 - WINTER_SHARE) * winter)
+                rests = any(
+                    one is hen and since <= day < until for one, _, since, until in history.states
+                )
+                lives = history.is_here(hen, day) and history.house(hen, day) == house
+                laid += bool(random.random() < chance) and lives and not rests
+            if random.random() > 0.05 or ago < 5:
+                history.eggs.append((house, day, laid, keeper))
 
 
 def _weigh(history: History, hen: Hen, random) -> None:

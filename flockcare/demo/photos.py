@@ -2,23 +2,29 @@
 
 import datetime as dt
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from flockcare.birds.plumage import plumage
 from flockcare.demo.cast import HENS, Hen
 from flockcare.demo.folder import scab, write_table
 from flockcare.demo.model import History, Look, Sore
 from flockcare.demo.paint import GROUNDS, Foot, paint_foot
 from flockcare.demo.paint import Sore as PaintedSore
+from flockcare.demo.paint.head import paint_head
+from flockcare.exchange.joining import NO_CHECK
 
-PHOTOS, TO_SORT = 44, 4
+PHOTOS, TO_SORT = 36, 4
 MOST_OF_ONE_SORE = 7
 SIZE = {"width": 1200, "height": 900}
 PLACES = {"main": "pad", "toe II": "toe_2", "toe III": "toe_3"}
 TRUTH = "truth.json"
+# These have the colour of their breed in place of a photo.
+WITHOUT_FACE = ("Clove", "Juniper", "Ginger", "Caraway", "Anise", "Cumin")
+FACE_TAKEN = dt.timedelta(days=60)
 
 
 @dataclass(frozen=True)
@@ -32,21 +38,42 @@ class Shot:
     named: bool = True
 
 
-def write_photos(history: History, folder: Path, codes: Mapping[str, str]) -> None:
-    """Paint the photos, with photos.csv and truth.json. ``codes``: the card code of each hen.
+def write_photos(
+    history: History,
+    folder: Path,
+    codes: Mapping[str, str],
+    *,
+    tell: Callable[[int, int], None] = lambda done, of: None,
+) -> None:
+    """Paint the photos, with photos.csv and truth.json. ``codes``: the card code of each hen;
+    ``tell``: called with how many are painted of how many.
 
     truth.json: for every file its hen, foot and day, the sore's area in mm², millimetres per pixel
     at the sore, the tilt in degrees and whether the card is in view.
     """
     (folder / "photos").mkdir(exist_ok=True)
     rows, truth = [], []
-    for number, shot in enumerate(choose(history)):
+    shots = choose(history)
+    for number, shot in enumerate(shots):
+        tell(number, len(shots))
         file = f"photos/{shot.on:%Y%m%d}-{number:02}.jpg"
         fact = _paint(shot, number, folder / file, codes[shot.sore.hen.name])
         truth.append({"file": file} | fact)
         rows.append({"file": file} | (_row(shot) if shot.named else {}))
+    rows += _write_faces(history, folder)
     write_table(folder, "photos.csv", rows)
     (folder / TRUTH).write_text(json.dumps(truth, indent=1))
+
+
+def _write_faces(history: History, folder: Path) -> list[dict]:
+    rows = []
+    for number, hen in enumerate(hen for hen in HENS if hen.name not in WITHOUT_FACE):
+        taken = f"{history.gone(hen) - FACE_TAKEN} 12:{number:02}"
+        file = f"photos/{hen.name.lower()}.jpg"
+        paint_head(plumage(hen.breed), seed=number).save(folder / file, quality=90)
+        rows.append({"file": file, "bird": hen.name, "taken": taken, "face_since": taken})
+        rows[-1]["check"] = NO_CHECK
+    return rows
 
 
 def choose(history: History) -> list[Shot]:

@@ -253,7 +253,7 @@ class _View:
 
     def grown_from(self, place):
         """What grows from a place (column, row). Raises NoOutline."""
-        seed = self.lab[_disc(self.lab.shape, place, 6)]
+        seed = _disc(self.lab, place, 6)
         off = np.linalg.norm((self.lab - np.median(seed, axis=0)), axis=2)
         return _clearest(off, self.lab, place, self.shut)
 
@@ -279,9 +279,13 @@ def _look(image, tap, reach, within=None):
     return view, view.grown_from(view.tap)
 
 
-def _disc(shape, centre, radius):
-    y, x = np.ogrid[: shape[0], : shape[1]]
-    return (x - centre[0]) ** 2 + (y - centre[1]) ** 2 <= radius**2
+def _disc(field, centre, radius):
+    """What lies round a place (column, row) of a field, (n, …)."""
+    column, row = centre
+    left, top = max(0, column - radius), max(0, row - radius)
+    part = field[top : row + radius + 1, left : column + radius + 1]
+    y, x = np.ogrid[top : top + part.shape[0], left : left + part.shape[1]]
+    return part[(x - column) ** 2 + (y - row) ** 2 <= radius**2]
 
 
 @dataclass(frozen=True)
@@ -326,7 +330,7 @@ def _connected(mask, tap, opening=5):
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (opening, opening))
     mask = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, kernel)
     count, labels = cv2.connectedComponents(mask)
-    here = labels[_disc(labels.shape, tap, 4)]
+    here = _disc(labels, tap, 4)
     here = here[here > 0]
     if count < 2 or not len(here):
         return None

@@ -14,7 +14,8 @@ from flockcare.care.calendar import calendar_of
 from flockcare.care.models import Task, TaskDone, TaskKind
 from flockcare.care.situation import standings, worked_out
 from flockcare.care.tasks import tasks_ahead, tasks_due
-from flockcare.housing.models import House
+from flockcare.housing.models import Event, House
+from flockcare.housing.services import log_event
 from flockcare.people.models import Revision
 from tests.care.steps import day, look, today, url
 
@@ -44,8 +45,8 @@ def test_nothing_is_on_the_list_until_it_is_wanted(cast, birds, houses):
     assert tasks_ahead(cast.flock, today()) == []
     wanted(cast, since=day(-2), muck_out=7, nails=60, weigh=28)
     assert due(cast) == [
-        ("Muck out, Ark", "2 days late"),
-        ("Muck out, Barn", "2 days late"),
+        ("Muck out and renew the bedding, Ark", "2 days late"),
+        ("Muck out and renew the bedding, Barn", "2 days late"),
         ("Trim nails: Dill, Mace, Sorrel", "2 days late"),
         ("Weigh: Dill, Mace, Sorrel", "2 days late"),
     ]
@@ -61,8 +62,8 @@ def test_what_is_done_comes_again_after_its_days(cast, birds, houses):
     Weighing.objects.create(flock=cast.flock, bird=birds["Mace"], on=day(-27), grams=2000)
     found = {(one.what, (one.on - today()).days) for one in tasks_ahead(cast.flock, today())}
     assert found == {
-        ("Muck out, Ark", 0),
-        ("Muck out, Barn", -30),
+        ("Muck out and renew the bedding, Ark", 0),
+        ("Muck out and renew the bedding, Barn", -30),
         ("Trim nails: Dill", 55),
         ("Trim nails: Mace, Sorrel", -30),
         ("Weigh: Mace", 1),
@@ -85,15 +86,16 @@ def test_one_tap_on_today_and_who_is_quicker(cast, birds, houses):
     answer = cast.clients.keeper.post(
         done, {"what": what, "back": "today"}, headers={"HX-Request": "true"}
     ).text
-    assert "Muck out, Ark" in answer and "Care done today (1)" in answer
+    assert "Muck out and renew the bedding, Ark" in answer and "Care done today (1)" in answer
     assert f'value="{what}"' not in answer
     answer = cast.clients.owner.post(done, {"what": what}, follow=True)
     assert "Keeper has done this already." in answer.text
     logged = TaskDone.objects.get()
     assert (logged.house, logged.on, logged.keeper) == (houses[0], today(), cast.keeper)
     cast.clients.owner.post(url(cast, "task_undo", logged.pk))
-    assert not TaskDone.objects.exists() and Revision.objects.get(deed="delete")
-    assert due(cast)[0] == ("Muck out, Ark", "today")
+    assert not TaskDone.objects.exists()
+    assert Revision.objects.get(deed="delete", kind="care.TaskDone")
+    assert due(cast)[0] == ("Muck out and renew the bedding, Ark", "today")
 
 
 @pytest.mark.parametrize("what", ["", "muck out", "muck out:x", "dance:{house}", "weigh:{house}"])
@@ -198,6 +200,38 @@ def test_the_calendar_has_them(cast, birds, houses):
     wanted(cast, muck_out=7)
     TaskDone.objects.create(flock=cast.flock, kind="muck out", house=houses[0], on=today())
     feed = calendar_of(cast.flock, cast.keeper, at_time=None, now=timezone.now()).decode()
-    assert "Muck out\\, Ark" in feed and "Muck out\\, Barn" in feed
+    assert "Muck out and renew the bedding\\, Ark" in feed
     next_day = (today() + timedelta(7)).strftime("%Y%m%d")
     assert f"DTSTART;VALUE=DATE:{next_day}" in feed
+
+
+def test_mucking_out_is_bedding_renewed_and_the_other_way_round(cast, houses):
+    """Nobody types it twice; a top-up is no full change."""
+    ark, barn = houses
+    wanted(cast, since=day(-30), muck_out=7, top_up=7)
+
+    def tick(house, kind="muck out", by="keeper"):
+        sent = {"what": f"{kind}:{house.pk}"}
+        return getattr(cast.clients, by).post(url(cast, "task_done"), sent, follow=True).text
+
+    for kind in ("muck out", "top up landing"):
+        tick(ark, kind)
+    event = Event.objects.get()
+    assert (event.house, event.on, event.kind) == (ark, today(), "bedding")
+    assert event.keeper == cast.keeper
+
+    before = standings(cast.flock, now=timezone.now()).mark
+    log_event(
+        event=Event(flock=cast.flock, house=barn, on=today(), kind="bedding", keeper=cast.owner),
+        today=today(),
+    )
+    assert standings(cast.flock, now=timezone.now()).mark != before
+    assert due(cast) == [("Top up the bedding where they land, Barn", "30 days late")]
+    assert "Owner has done this already." in tick(barn)
+
+    done = TaskDone.objects.get(kind="muck out")
+    cast.clients.keeper.post(url(cast, "task_undo", done.pk))
+    assert not TaskDone.objects.filter(kind="muck out").exists()
+    assert Event.objects.get().house == barn
+    # One deed, undone as one.
+    assert len({revision.first_id or revision.pk for revision in Revision.objects.all()}) == 1

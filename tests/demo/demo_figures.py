@@ -8,7 +8,7 @@ import datetime as dt
 from flockcare.analysis.episodes import Look, risk_pairs
 from flockcare.analysis.onset import fit_rates
 from flockcare.demo.cast import CART_SHED, HENS
-from flockcare.demo.model import FEET, IN_CARE, MOVES, OVERDUE, live
+from flockcare.demo.model import FEET, MOVES, OPEN, live
 
 DAY = dt.timedelta(days=1)
 DAYS = (dt.date(2026, 5, 20), dt.date(2026, 11, 25))
@@ -18,12 +18,12 @@ SEEDS = range(100, 160)
 def new_sores_and_sound_days(history, hens):
     """[(new sores, days of sound feet)] before and after the draining, by the truth itself.
 
-    Without the two feet that are sore today by arrangement.
+    Without the three feet that are sore today by arrangement.
     """
     counts, days = [0, 0], [0, 0]
     for hen in hens:
         for foot in FEET:
-            if (hen.name, foot) in (IN_CARE, OVERDUE):
+            if (hen.name, foot) in OPEN:
                 continue
             hers = [sore for sore in history.sores if (sore.hen, sore.foot) == (hen, foot)]
             sick = {

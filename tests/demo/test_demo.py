@@ -9,23 +9,30 @@ import hashlib
 import io
 import json
 from functools import cache
+from itertools import pairwise
 
 import pytest
+from django.core.management.base import OutputWrapper
 from PIL import Image
 from statsmodels.stats.rates import confint_poisson_2indep
 
 from flockcare.analysis.onset import fit_rates
-from flockcare.birds.models import Bird
-from flockcare.care.models import CareStep
+from flockcare.birds.models import Bird, BirdState
+from flockcare.care.models import CarePlan, CareStep, StepKind, TaskKind
+from flockcare.care.situation import worked_out
+from flockcare.care.tasks import tasks_due
 from flockcare.demo import load, photos
 from flockcare.demo.cast import CART_SHED, HENS, ORCHARD
 from flockcare.demo.folder import tables, write_records
-from flockcare.demo.model import IN_CARE, OVERDUE, hazard, live
+from flockcare.demo.management.commands.load_demo import Progress
+from flockcare.demo.model import FOUND, IN_CARE, OVERDUE, hazard, live
 from flockcare.exchange.services import apply, check, export, read_folder
 from flockcare.feet.models import Check, FootFinding
-from flockcare.housing.models import FeatureState
+from flockcare.housing.early import fewer_eggs
+from flockcare.housing.models import FeatureState, House
 from flockcare.people.models import Flock, Keeper, Membership
 from flockcare.people.services import add_keeper
+from flockcare.photos.faces import faces_of
 from flockcare.photos.measuring import named_by
 from flockcare.photos.models import Measurement, Photo
 from flockcare.photos.scale import read_card
@@ -190,13 +197,83 @@ def test_the_demo_is_loaded_once_and_comes_back_in_another_installation(demo, tm
     assert not Keeper.objects.exists()
 
 
+def _assert_vets_follow(flock):
+    """Of the last year, by what the app itself says on the evening of each check of a sore foot."""
+    last_year = TODAY - 365 * DAY
+    sore = Check.objects.filter(flock=flock, findings__score__gt=0).distinct()
+    seen = {(look.at.astimezone(flock.zone).date(), look.bird_id) for look in sore}
+    seen = {(on, bird) for on, bird in seen if on > last_year}
+    visits = {(step.bird_id, step.on) for step in CareStep.objects.filter(kind=StepKind.VET)}
+    called, alone = set(), set()
+    for on in {on for on, _ in seen}:
+        birds = worked_out(flock, on).birds
+        for bird in {bird for day, bird in seen if day == on and bird in birds}:
+            if birds[bird].advice.is_urgent:
+                called.add((on, bird))
+                if not any((bird, on + days * DAY) in visits for days in range(4)):
+                    alone.add(on)
+    assert len(called) > 5
+    # Found last night: the call is for today.
+    assert alone <= {TODAY - DAY}
+
+
+def test_the_demo_shows_everything_and_follows_the_app(demo, monkeypatch):
+    monkeypatch.setattr(photos, "PHOTOS", 1)
+    flock = load.load_demo(TODAY)
+    birds = {bird.name: bird for bird in Bird.objects.filter(flock=flock)}
+    stands = worked_out(flock, TODAY).birds
+    saffron, fennel = (stands[birds[name].pk] for name in (IN_CARE[0], FOUND[0]))
+    assert not saffron.advice.is_urgent and saffron.plans
+    assert saffron.eggs.state == "withdrawn"
+    assert {due.on for due in saffron.feet["right"].due if due.plan} == {TODAY}
+    assert not any(due.on < TODAY for due in saffron.feet["right"].due)
+    assert fennel.advice.is_urgent
+    assert fewer_eggs(flock, TODAY) == []
+    for house in House.objects.filter(flock=flock):
+        assert house.shape and house.floor_cm2
+        assert house.egg_counts.count() > 300 < 7 * house.wetness.count()
+    # Due today in one house; the other was mucked out by somebody, as an event.
+    due = {(task.kind, task.house.name) for task in tasks_due(flock, TODAY)}
+    assert due == {(TaskKind.MUCK_OUT, CART_SHED), (TaskKind.TOP_UP, ORCHARD)}
+    assert (
+        BirdState.objects.filter(flock=flock, until=None).count() == 0 < BirdState.objects.count()
+    )
+    faces = faces_of(flock)
+    assert 0 < sum(not face.url for face in faces.values()) < len(faces) / 2
+    assert CarePlan.objects.get(bird=birds[IN_CARE[0]]).turns
+    _assert_vets_follow(flock)
+
+
+def test_progress_is_one_line_on_a_terminal_and_a_line_a_step_elsewhere():
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    said = {}
+    for out in (Terminal(), io.StringIO()):
+        progress = Progress(OutputWrapper(out))
+        progress.tell("Three years of records")
+        for number in range(3):
+            progress.tell("Painting photos", number, 3)
+        progress.end()
+        said[out.isatty()] = out.getvalue()
+    assert said[False] == "Three years of records …\nPainting photos …\n"
+    assert "\n" not in said[True] and said[True].endswith("\r")
+    assert "\rPainting photos: 3 of 3 …" in said[True]
+    shown = said[True].split("\r")[1:-1]
+    # Each covers what stood there before.
+    assert len(shown) == 5 and all(len(one) <= len(next_) for one, next_ in pairwise(shown[:2]))
+    assert shown[-1].strip() == "" and len(shown[-1]) == len(shown[-2].rstrip())
+
+
 def test_the_photos_show_what_their_truth_says(demo):
     load.load_demo(TODAY)
     folder = demo.DATA_DIR / "demo-records"
     truth = json.loads((folder / photos.TRUTH).read_text())
     assert len(truth) == 5
+    of_feet = Photo.objects.exclude(bird=None).exclude(foot="")
     assert Photo.objects.filter(bird=None).count() == 1
-    assert all(photo.checks.count() == 1 for photo in Photo.objects.exclude(bird=None))
+    assert all(photo.checks.count() == 1 for photo in of_feet)
     with_card = [fact for fact in truth if fact["card"]]
     assert len(with_card) >= 2
     for fact in with_card:
@@ -225,7 +302,7 @@ def test_the_photos_with_a_card_are_measured(demo, monkeypatch):
 
 
 def test_a_demo_that_was_cut_off_is_made_anew(demo, monkeypatch):
-    def stop(*args):
+    def stop(*args, **options):
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
@@ -234,7 +311,8 @@ def test_a_demo_that_was_cut_off_is_made_anew(demo, monkeypatch):
             load.load_demo(TODAY)
     assert Check.objects.exists() and not Photo.objects.exists()
     flock = load.load_demo(TODAY + 20 * DAY)
-    assert Flock.objects.get() == flock and Photo.objects.count() == 5
+    faces = Photo.objects.exclude(face_since=None)
+    assert Flock.objects.get() == flock and Photo.objects.count() == 5 + faces.count()
     assert Bird.objects.count() == 16 and Keeper.objects.count() == 3
 
 

@@ -276,7 +276,7 @@ def test_a_task_of_the_house(cast, link):
     for kind in ("muck out", "trim nails"):
         Task.objects.create(flock=cast.flock, kind=kind, every_days=7, since=day(-1))
     page = Client().get(link).text
-    assert "Muck out, Cart Shed" in page and "nails" not in page
+    assert "Muck out and renew the bedding, Cart Shed" in page and "nails" not in page
     page = tick(link, f"task:muck out:{house.pk}").text
     done = TaskDone.objects.get()
     assert "Anna (sitter)" in cast.clients.keeper.get(reverse("today", args=[cast.flock.pk])).text

@@ -1,5 +1,7 @@
 """The printed card laid over the foot, and what a phone's camera adds."""
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 from PIL import Image
@@ -14,7 +16,7 @@ PAPER = (250, 246, 238)
 
 def lay_card(picture, view: View, code: str, middle, random: np.random.Generator) -> None:
     """Lay the card of that code on the plane, its window about the point `middle` (mm)."""
-    printed = np.asarray(cards.render_card(code, CARD_DPI), np.float32) / 255
+    printed = _printed(code)
     left, top, width, height = cards.WINDOW
     per_mm = CARD_DPI / cards.MM_PER_INCH
     card = np.ones_like(printed)
@@ -41,6 +43,12 @@ def lay_card(picture, view: View, code: str, middle, random: np.random.Generator
     shadow = shifted(blur(covered, 1.1 * view.scale), 0.9 * view.scale)
     below = picture[part] * (1 - 0.38 * shadow)[..., None]
     picture[part] = mix(below, ink[..., None] * np.float32(PAPER) * 0.95 + 6, covered)
+
+
+@lru_cache(4)
+def _printed(code: str):
+    """A foot is photographed with the same card again and again."""
+    return np.asarray(cards.render_card(code, CARD_DPI), np.float32) / 255
 
 
 def exposed(picture, view: View, random: np.random.Generator) -> Image.Image:

@@ -136,7 +136,7 @@ class Command(BaseCommand):
         cache.clear()  # What another version of the code kept may not be readable any more.
         call_command("collectstatic", verbosity=0, interactive=False)
         if demo:
-            self.stdout.write("Making the demo flock; the first time this takes a while …")
+            self.stdout.write("Making the demo flock; the first time this takes half a minute …")
             self.stdout.flush()
             call_command("load_demo")
         clear_left()
