@@ -2,8 +2,9 @@
 
 Around the tap, the picture is split by how much each point's colour differs from the tapped one.
 Of the regions that grow from the tap as more difference is allowed, the one with the clearest
-edge is taken, then drawn to the edge with GrabCut (Rother, Kolmogorov, Blake 2004,
-ACM Trans Graph 23:309–314, from memory). Points are pixels of the picture given, x right, y down.
+edge is taken. Each point near its rim then goes to the side whose colour, near there, it is more
+like (after Lankton, Tannenbaum 2008, IEEE Trans Image Process 17:2029–2039, from memory).
+Points are pixels of the picture given, x right, y down.
 """
 
 from dataclasses import dataclass
@@ -13,21 +14,23 @@ import numpy as np
 
 WORK_PX = 360  # side of the square that is looked at
 REACH = 0.35  # half of that square, as a share of the picture's shorter side
+# What L* counts beside a* and b*: light and shade on a foot change it far more than they do those.
+LIGHTNESS = 0.4
 LEAST_CONTRAST = 5.0  # difference in colour across the edge, CIE L*a*b* units
 NEARLY, CLEAR_TOO = 0.8, 0.5  # shares of the best clearness
-LEAST_PX = 8  # across, in the picture itself
+LEAST_PX = 12  # across, in the picture itself: one more all round is a third more
 MOST_POINTS = 60
+RIM = 0.12  # as far from the edge of a region its true edge is sought, of the region's side
 SEEDS = 5  # other places that it is grown from
 # Chosen on painted photos (tests/studies/suggested_areas.py): beyond these most outlines are off.
 MOST_SPREAD = 0.15
 LEAST_FILLED = 0.9  # of the hull
 LEAST_COMPACT = 0.6
 MOST_WEAK = 0.1  # of the rim
-USUAL_NEARLY = 1.25  # so much may the areas differ that are nearly as clear
-FAINT_GIVE = 0.3  # error of the area where all of the rim is faint
+FAINT_GIVE = 0.3  # error of the area times the difference in colour across the edge
 USELESS_SPREAD = 0.5
-# CIE L* at least, and a* b* at most, of what only reflects the lamp or the sky.
-REFLECTS, COLOURLESS = 88.0, 20.0
+CUT_OFF = 250  # of 255
+MOST_BURNT = 0.25  # of a region
 MOST_LARGER = 3.0  # the area of another edge round the tap, nearly as clear
 
 OUTSIDE = "The tap was outside the picture."
@@ -44,8 +47,8 @@ DOUBTFUL = (
     "another place in the sore. Check it all round, and move the points that are off."
 )
 SHINES = (
-    "What you tapped is a bright reflection. Tap beside it, in the scab, or draw the outline by "
-    "finger."
+    "What you tapped is so bright that its colours are lost: a reflection, a flash or the sun. Tap "
+    "beside it, take the photo in softer light, or draw the outline by finger."
 )
 TOO_SMALL = (
     "What you tapped is too small in this picture. Use a larger size of the picture, or draw the "
@@ -66,7 +69,7 @@ class Suggestion:
     """An outline to be looked at, (n, 2) pixels, and how far it can be trusted.
 
     spread  95 % bound of the relative error of its area, as a fraction: by where it was tapped, by
-            other edges that are nearly as clear, and by how much of its rim is faint
+            the bays in it, which may belong to it, and by how faint its edge is
     doubt   why its edge should be looked at, in words for a keeper; else empty
     """
 
@@ -93,7 +96,7 @@ def suggest_outline(image, tap_xy, reach_px=None, within_px=None, most_points=MO
     larger = grown.larger
     for _ in range(2):
         across = view.across(grown.region)
-        closer = max(2.0 * across, 5.0 * LEAST_PX)
+        closer = max(2.0 * across, 3.0 * LEAST_PX)
         if closer > 0.7 * view.reach:
             break
         try:
@@ -107,25 +110,19 @@ def suggest_outline(image, tap_xy, reach_px=None, within_px=None, most_points=MO
         larger = max(larger, grown.larger)
     regions = [grown.region, *_from_elsewhere(view, grown.region)]
     best = _most_like_the_others(regions)
-    if _shines(best, view.lab):
-        raise NoOutline(SHINES)
     edge = _to_the_edge(view, best)
+    if _burnt(view, edge) > MOST_BURNT:
+        raise NoOutline(SHINES)
     if view.across(edge) < LEAST_PX:
         raise NoOutline(TOO_SMALL)
-    weak = _weak_share(edge, view.lab)
-    spread = float(
-        np.linalg.norm(
-            [
-                _spread(regions, best),
-                max(0.0, grown.nearly - USUAL_NEARLY),
-                FAINT_GIVE * weak if weak > MOST_WEAK else 0.0,
-            ]
-        )
-    )
-    if spread > USELESS_SPREAD:
+    by_place = _spread(regions, best)
+    if by_place > USELESS_SPREAD:
         raise NoOutline(UNCLEAR)
+    faint = FAINT_GIVE / max(_contrast(edge, view.lab), LEAST_CONTRAST)
+    spread = float(np.linalg.norm([by_place, 1 / _filled(edge) - 1, faint]))
     outline = simplify(view.to_image(_edge(edge)), most_points)
-    doubt = DOUBTFUL if _is_uncertain(edge, weak, spread, larger) else ""
+    uncertain = spread > MOST_SPREAD or larger > MOST_LARGER
+    doubt = DOUBTFUL if uncertain or _is_ragged(edge, view.lab) else ""
     return Suggestion(outline, spread, doubt)
 
 
@@ -158,24 +155,21 @@ def _spread(regions, best):
     return float(off[-2]) if len(off) > SEEDS // 2 else 1.0
 
 
-def _is_uncertain(region, weak, spread, larger):
+def _filled(region):
+    """How much of its convex hull a region fills."""
     contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    filled = cv2.contourArea(contours[0]) / max(cv2.contourArea(cv2.convexHull(contours[0])), 1)
-    ragged = filled < LEAST_FILLED or _compactness(region) < LEAST_COMPACT
-    return spread > MOST_SPREAD or larger > MOST_LARGER or ragged or weak > MOST_WEAK
+    areas = [cv2.contourArea(each) for each in (contours[0], cv2.convexHull(contours[0]))]
+    return max(areas[0], 1) / max(areas[1], 1)
 
 
-def _shines(region, lab):
-    """Whether it is as white as only a reflection is, and lighter than what is round it."""
-    radius = max(3, round(0.3 * np.sqrt(region.sum())))
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
-    ring = cv2.dilate(region, kernel) - region
-    if not ring.any():
-        return False
-    lightness, *colour = np.median(lab[region > 0], axis=0)
-    beside = np.median(lab[ring > 0], axis=0)[0]
-    white = lightness > REFLECTS and np.hypot(*colour) < COLOURLESS
-    return bool(white and lightness > beside + 2 * LEAST_CONTRAST)
+def _is_ragged(region, lab):
+    ragged = _filled(region) < LEAST_FILLED or _compactness(region) < LEAST_COMPACT
+    return ragged or _weak_share(region, lab) > MOST_WEAK
+
+
+def _burnt(view, region):
+    """How much of a region is so bright that a colour of it is cut off."""
+    return float(np.mean(view.rgb.max(axis=2)[region > 0] >= CUT_OFF))
 
 
 def _holding(corners, tap):
@@ -190,7 +184,7 @@ def _first_region(image, tap, reach, within):
     """What grows from the tap as seen from afar, else from nearer and nearer."""
     refusal = None
     for closer in (1, 3, 9):
-        if reach / closer < 3 * LEAST_PX and closer > 1:
+        if reach / closer < 2 * LEAST_PX and closer > 1:
             break
         try:
             return _look(image, tap, reach / closer, within)
@@ -225,7 +219,8 @@ def simplify(outline, most_points=MOST_POINTS):
 class _View:
     """A square part of the picture round the tap, brought to a handy size.
 
-    rgb: uint8; lab: the same, smoothed, CIE L*a*b*; tap: (column, row); reach: half the side in
+    rgb: uint8; lab: the same, smoothed, CIE L*a*b* with
+    L* times LIGHTNESS; tap: (column, row); reach: half the side in
     picture pixels; factor: its pixels per picture pixel; shut: see ``_outside``.
     """
 
@@ -245,7 +240,8 @@ class _View:
         self.shut = self._outside(within)
         smooth = cv2.medianBlur(self.rgb, 5)
         lab = cv2.cvtColor(smooth.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-        self.lab = cv2.bilateralFilter(lab, 9, 12.0, 4.0)
+        lab = cv2.bilateralFilter(lab, 9, 12.0, 4.0)
+        self.lab = lab * np.float32((LIGHTNESS, 1, 1))
 
     def across(self, region):
         """Side of the square as large as a mask, in picture pixels."""
@@ -290,14 +286,10 @@ def _disc(field, centre, radius):
 
 @dataclass(frozen=True)
 class _Grown:
-    """A mask, and how many times as large the largest other one is that has a clear edge too.
-
-    nearly: the same for those that have one nearly as clear.
-    """
+    """A mask, and how many times as large the largest other one is that has a clear edge too."""
 
     region: np.ndarray
     larger: float
-    nearly: float
 
 
 def _clearest(off, lab, tap, shut):
@@ -319,10 +311,9 @@ def _clearest(off, lab, tap, shut):
     clearest = max(clearness for clearness, _ in regions)
     if clearest < LEAST_CONTRAST:
         raise NoOutline(UNCLEAR)
-    nearly = [region for clearness, region in regions if clearness >= NEARLY * clearest]
+    least = next(region for clearness, region in regions if clearness >= NEARLY * clearest)
     clear = [region for clearness, region in regions if clearness >= CLEAR_TOO * clearest]
-    least = nearly[0].sum()
-    return _Grown(nearly[0], float(clear[-1].sum() / least), float(nearly[-1].sum() / least))
+    return _Grown(least, float(clear[-1].sum() / least.sum()))
 
 
 def _connected(mask, tap, opening=5):
@@ -392,19 +383,38 @@ def _compactness(region):
 
 
 def _to_the_edge(view, region):
-    """GrabCut in a band along the rim of a region."""
-    radius = max(3, round(0.12 * np.sqrt(region.sum())))
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
-    wide, core = cv2.dilate(region, kernel), cv2.erode(region, kernel)
-    mask = np.where(region, cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
-    mask[(wide == 0) | (view.shut > 0)] = cv2.GC_BGD
-    mask[core > 0] = cv2.GC_FGD
-    # cv2 wants models to write into; its colour clusters start from a fixed seed only if told so.
-    cv2.setRNGSeed(1)
-    models = np.zeros((1, 65)), np.zeros((1, 65))
-    cv2.grabCut(view.rgb, mask, None, *models, 3, cv2.GC_INIT_WITH_MASK)
-    cut = _connected((mask == cv2.GC_FGD) | (mask == cv2.GC_PR_FGD), _middle(core))
-    return region if cut is None else cut
+    """A region with its edge half way between the colours on both sides of it."""
+    for _ in range(2):
+        radius = max(3, round(RIM * np.sqrt(region.sum())))
+        wide, core = cv2.dilate(region, _ellipse(radius)), cv2.erode(region, _ellipse(radius))
+        inside = _colour_nearby(view.lab, core, radius)
+        outside = _colour_nearby(view.lab, (1 - wide) & (1 - view.shut), radius)
+        if inside is None or outside is None:
+            break
+        step = inside - outside
+        share = ((view.lab - outside) * step).sum(axis=2) / np.maximum((step**2).sum(axis=2), 1e-6)
+        share = cv2.GaussianBlur(np.clip(share, -0.5, 1.5), (0, 0), 1.5)
+        near_rim = (wide > 0) & (view.shut == 0)
+        cut = _connected((core > 0) | (near_rim & (share > 0.5)), _middle(core))
+        if cut is None:
+            break
+        region = cut
+    return region
+
+
+def _colour_nearby(lab, mask, radius):
+    """For each point, the mean colour of what is nearest to it in a mask; None for an empty one."""
+    if not mask.any():
+        return None
+    weight = mask.astype(np.float32)
+    total, of = (
+        cv2.GaussianBlur(each, (0, 0), 1.5 * radius) for each in (lab * weight[..., None], weight)
+    )
+    return total / np.maximum(of, 1e-6)[..., None]
+
+
+def _ellipse(radius):
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
 
 
 def _middle(region):

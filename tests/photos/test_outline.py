@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageFilter
 from shapely.geometry import Point, Polygon
 
 from flockcare.photos import outline
@@ -11,7 +11,7 @@ from tests.photos.scenes import bare_foot, painted_foot
 
 pytestmark = pytest.mark.apart
 
-SKIN, SCAB = (205, 170, 105), (60, 44, 36)
+SKIN, SCAB, RAW = (205, 170, 105), (60, 44, 36), (196, 112, 98)
 
 
 def drawn(points, size=(640, 480), skin=SKIN, scab=SCAB):
@@ -42,9 +42,42 @@ def test_a_round_scab_is_found_with_its_area(radius):
 def test_a_bay_in_the_scab_is_followed():
     ring = Point(320, 240).buffer(110).difference(Point(420, 240).buffer(60))
     truth = np.array(ring.exterior.coords)[:-1]
-    found = suggest_outline(drawn(truth), (260, 240)).outline
-    assert overlap(found, truth) > 0.95
-    assert Polygon(found).convex_hull.area > 1.05 * Polygon(found).area
+    found = suggest_outline(drawn(truth), (260, 240))
+    assert overlap(found.outline, truth) > 0.95
+    sore = Polygon(found.outline)
+    bay = sore.convex_hull.area / sore.area - 1
+    assert bay > 0.05
+    # It may be dirt, or a reflection, and belong to the sore.
+    assert found.spread > 0.9 * bay
+
+
+def lit(picture, brightness):
+    """A picture with each column of it as many times as bright as said."""
+    pixels = np.asarray(picture) * np.asarray(brightness)[None, :, None]
+    return Image.fromarray(np.clip(np.rint(pixels), 0, 255).astype(np.uint8))
+
+
+def test_light_and_shade_are_not_taken_for_the_edge_of_a_raw_sore():
+    truth = circle(300, 230, 60)
+    bright = np.interp(np.arange(640), (290, 310), (1.05, 0.6))
+    found = suggest_outline(lit(drawn(truth, scab=RAW), bright), (285, 230))
+    assert overlap(found.outline, truth) > 0.95
+    assert found.spread < 0.1
+
+
+@pytest.mark.parametrize("blur", [2, 6])
+def test_a_blurred_edge_is_drawn_half_way(blur):
+    truth = circle(300, 230, 60)
+    picture = drawn(truth, scab=RAW).filter(ImageFilter.GaussianBlur(blur))
+    found = suggest_outline(picture, (300, 230)).outline
+    assert Polygon(found).area == pytest.approx(Polygon(truth).area, rel=0.03)
+
+
+def test_a_sore_washed_out_by_a_flash_is_not_outlined_in_part():
+    bright = np.interp(np.arange(640), (280, 330), (1, 2))
+    with pytest.raises(NoOutline) as refusal:
+        suggest_outline(lit(drawn(circle(300, 230, 60), scab=RAW), bright), (280, 230))
+    assert refusal.value.reason == outline.SHINES
 
 
 def test_an_even_scab_is_beyond_doubt():
@@ -92,7 +125,7 @@ def test_a_reflection_in_the_scab_is_not_taken_for_it(scab):
 def test_a_faint_rim_widens_the_spread():
     # The right third of the skin is nearly as dark as the scab: there its edge is faint.
     picture = drawn(circle(300, 230, 60))
-    ImageDraw.Draw(picture).rectangle((335, 0, 640, 480), fill=(78, 58, 48))
+    ImageDraw.Draw(picture).rectangle((335, 0, 640, 480), fill=(100, 76, 62))
     ImageDraw.Draw(picture).ellipse((240, 170, 360, 290), fill=SCAB)
     clear = suggest_outline(drawn(circle(300, 230, 60)), (290, 230))
     found = suggest_outline(picture, (290, 230))
@@ -160,9 +193,10 @@ def test_what_runs_out_of_the_picture_is_refused():
     assert refusal.value.reason in (outline.TOO_LARGE, outline.UNCLEAR)
 
 
-def test_a_speck_is_too_small():
+@pytest.mark.parametrize("radius", [2.5, 6])
+def test_a_speck_is_too_small(radius):
     with pytest.raises(NoOutline) as refusal:
-        suggest_outline(drawn(circle(300, 230, 2.5)), (300, 230))
+        suggest_outline(drawn(circle(300, 230, radius)), (300, 230))
     assert refusal.value.reason == outline.TOO_SMALL
 
 
