@@ -140,7 +140,7 @@ def task_undo(request, flock, task_done_id):
     )
     words = str(done)
     services.undo_task(done=done, by=request.user)
-    messages.success(request, f"Deleted: {words}.")
+    messages.success(request, f"Undone: {words}.")
     return _back(request, flock)
 
 
