@@ -349,7 +349,7 @@ def start_round(*, flock, keeper, bird_ids, now=None) -> Round:
     if round_ := open_round(flock):
         return round_
     if not bird_ids:
-        raise ValidationError("No bird is due for a look.")
+        raise ValidationError("No bird is due for a check.")
     round_ = Round(flock=flock, started_by=keeper, started_at=now or timezone.now())
     try:
         with transaction.atomic():

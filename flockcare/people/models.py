@@ -134,7 +134,7 @@ class Role(models.TextChoices):
         return {
             Role.OWNER: "records, and decides who belongs",
             Role.KEEPER: "records and edits",
-            Role.VIEWER: "only looks",
+            Role.VIEWER: "only reads",
         }[self]
 
 

@@ -179,7 +179,7 @@ class CardsForm(KeeperForm):
         label="Cards on a sheet",
         min_value=1,
         max_value=MOST_ON_A_SHEET,
-        help_text=f"At most {MOST_ON_A_SHEET} fit. They come within 5 mm of the paper's edges; "
+        help_text=f"At most {MOST_ON_A_SHEET} fit. They come within 5 mm of the paper’s edges; "
         "if your printer leaves more out, take 8.",
     )
 
