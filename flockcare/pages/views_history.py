@@ -102,7 +102,7 @@ def _listed(revision: Revision, title: str, *, alone: bool) -> dict:
 
 def _done(revision: Revision) -> str:
     deleted = revision.deed == Revision.Deed.DELETE
-    return "deleted" if deleted else revision.get_deed_display()
+    return "removed" if deleted else revision.get_deed_display()
 
 
 def _told(request, flock):

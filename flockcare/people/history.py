@@ -95,7 +95,7 @@ def settle(record, *, basis: Basis | None):
     model = type(record)
     stored = model._base_manager.select_for_update().filter(pk=record.pk).first()
     if stored is None:
-        raise Http404("This record has just been deleted.")
+        raise Http404("This record has just been removed.")
     record.version = stored.version
     if basis:
         mine, theirs = (plain(model, values(one)) for one in (record, stored))

@@ -62,7 +62,7 @@ def _require_what_it_hangs_on(record: models.Model, kind: Kind) -> None:
             setattr(record, column.attname, None)
         else:
             raise ValidationError(
-                f"Its {column.verbose_name} has been deleted too. Bring that back first."
+                f"Its {column.verbose_name} has been removed too. Bring that back first."
             )
 
 

@@ -169,10 +169,7 @@ def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
     elif adult:
         share = round(100 * last.grams / adult)
         source = cited(names.text(bird.breed.source)) or "no source"
-        words += (
-            f", {share}% of the breed’s adult weight "
-            f"({weight(adult, bird.flock)}; {source})"
-        )
+        words += f", {share}% of the breed’s adult weight ({weight(adult, bird.flock)}; {source})"
     return words + "."
 
 

@@ -114,7 +114,7 @@ def test_it_tells_who_changed_what_and_what_stood_there(cast, birds):
 
 def test_a_record_that_nobody_changed_says_so(cast, birds):
     page = cast.clients.keeper.get(pages(birds["Dill"]))
-    assert "Nothing has been changed" in page.content.decode()
+    assert "Not changed since it was recorded" in page.content.decode()
 
 
 def test_who_may_look(cast, birds):
@@ -172,7 +172,7 @@ def test_a_long_history_is_cut_and_can_be_had_whole(cast, birds):
         changed(birds["Dill"], cast.keeper, traits=f"Line {number}")
     page = cast.clients.owner.get(pages(birds["Dill"])).content.decode()
     assert page.count("Keeper changed it") == 50
-    assert "Show all" in page
+    assert "All of it" in page
     page = cast.clients.owner.get(pages(birds["Dill"]) + "?all").content.decode()
     assert page.count("Keeper changed it") == 52
 
@@ -500,7 +500,7 @@ def test_a_house_comes_back_with_what_stood_in_it(cast):
     housing_services.delete_house(house=House.objects.get(pk=shed.pk), by=cast.keeper)
     bar.flock = cast.flock
     page = bring_back(cast.clients.owner, bar)
-    assert "house has been deleted too" in page.content.decode()
+    assert "house has been removed too" in page.content.decode()
     shed = House(pk=Revision.objects.get(kind="housing.House").record, flock=cast.flock)
     bring_back(cast.clients.owner, shed)
     assert FeatureState.objects.get(feature__house=shed.pk).height_cm == 60
@@ -552,7 +552,7 @@ def test_what_was_typed_about_a_removed_record_is_shown_and_can_be_saved(cast, b
     page = cast.clients.owner.post(url, fields)
     assert page.status_code == 404
     text = page.content.decode()
-    assert "Keeper</strong> deleted it" in text
+    assert "Keeper</strong> removed it" in text
     assert "Walks well." in text
     action = re.search(r'action="([^"]*/bring-back/[^"]*)"', text)[1]
     done = cast.clients.owner.post(action, form_with(page, "version"), follow=True)
