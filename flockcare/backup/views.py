@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.backup import keeping
+from flockcare.core.visitors import plain_http
 from flockcare.people import attempts, services
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
@@ -61,6 +62,6 @@ def security(request, flock):
             "longest_wait": attempts.in_words(attempts.LONGEST_WAIT),
             "invitation_days": services.INVITATION_DAYS,
             "password_hours": services.PASSWORD_LINK_HOURS,
-            "secure": request.is_secure(),
+            "secure": not plain_http(request),
         },
     )

@@ -110,7 +110,9 @@ def bird_add_many(request, flock):
         and saved(form, services.add_birds, flock=flock, birds=form.birds())
     ):
         count = len(form.read)
-        messages.success(request, f"{count} bird{pluralize(count)} added.")
+        said = '{} bird{} added. <a href="{}">Start a round on Today</a>'
+        today = reverse("today", args=[flock.pk])
+        messages.success(request, format_html(said, count, pluralize(count), today))
         return redirect("birds", flock.pk)
     return render(
         request,

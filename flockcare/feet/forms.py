@@ -200,8 +200,8 @@ class FootForm(KeeperModelForm):
             if marks:
                 self.add_error(
                     "score",
-                    "A clear foot has no sore place, scab or swelling. Score it 1 or 2, or take "
-                    f"back what you marked: {', '.join(marks)}.",
+                    "A clear foot has no sore place, scab or swelling. Score it 1 or 2, or remove "
+                    f"what you marked: {', '.join(marks)}.",
                 )
         return said
 

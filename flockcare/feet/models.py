@@ -66,7 +66,7 @@ class Check(FlockRecord):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
     keeper_name = LineField(
-        max_length=60, blank=True, default="", help_text="Who looked, if not a keeper here."
+        max_length=60, blank=True, default="", help_text="Who checked, if not a keeper here."
     )
     gait = models.PositiveSmallIntegerField(null=True, blank=True, choices=GAIT.choices)
     manner = models.CharField(
@@ -157,7 +157,7 @@ class FootFinding(models.Model):
         blank=True,
         validators=[
             MinValueValidator(0.1, "Leave the width empty where there is no scab."),
-            MaxValueValidator(60, "A hen's foot pad is not wider than 60 mm."),
+            MaxValueValidator(60, "A hen’s foot pad is not wider than 60 mm."),
         ],
     )
     swelling = models.CharField(max_length=10, choices=Swelling, blank=True, default="")

@@ -20,7 +20,7 @@ from flockcare.people.models import Revision
 from flockcare.photos.models import Foot, Photo
 from flockcare.photos.moving import OTHER_FOOT, move, move_along
 
-CHANGED_SINCE = "Somebody has corrected this check since. Look at it again, then move it."
+CHANGED_SINCE = "Somebody has corrected this check since. Open it again, then move it."
 
 
 @history.changeset()

@@ -88,10 +88,10 @@ class Flock(Record):
         "days between rounds",
         default=14,
         validators=[MinValueValidator(1), MaxValueValidator(120)],
-        help_text="How often every bird's feet are looked at.",
+        help_text="How often every bird’s feet are checked.",
     )
     recheck_days = models.PositiveSmallIntegerField(
-        "days until a sore foot is looked at again",
+        "days until a sore foot is checked again",
         default=7,
         validators=[MinValueValidator(1), MaxValueValidator(60)],
     )
@@ -134,7 +134,7 @@ class Role(models.TextChoices):
         return {
             Role.OWNER: "records, and decides who belongs",
             Role.KEEPER: "records and edits",
-            Role.VIEWER: "only looks",
+            Role.VIEWER: "only reads",
         }[self]
 
 

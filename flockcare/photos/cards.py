@@ -132,7 +132,7 @@ def layers(code):
 
 def _check(code):
     if not isinstance(code, str) or not 1 <= len(code) <= LONGEST_CODE:
-        raise ValueError(f"A card's code is text of 1 to {LONGEST_CODE} characters.")
+        raise ValueError(f"A card’s code is text of 1 to {LONGEST_CODE} characters.")
 
 
 def _frame(x, y, width, height):

@@ -97,7 +97,7 @@ def _card_words(photo, reading) -> dict:
     view = measuring.card_scale(reading, 0).view
     said = (
         f"Card found: tilt {view.tilt_degrees:.0f}°, {_how_far(view)}"
-        f"area within {100 * view.relative_area_error:.0f} % where the sore is level with the card."
+        f"area within {100 * view.relative_area_error:.0f}% where the sore is level with the card."
     )
     if view.print_error == UNCHECKED_PRINT:
         said += " Nobody has measured how large the cards were printed: that is most of it."

@@ -21,7 +21,7 @@ class CalendarForm(KeeperForm):
         label="Time of the evening round",
         required=False,
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
-        help_text="Care stands in the calendar at this time. Empty: for the whole day.",
+        help_text="When care stands in the calendar. Blank: all day.",
         error_messages={"invalid": "Give a time like 18:30."},
     )
 

@@ -103,7 +103,7 @@ def _mail(chosen: Reminders, words: str) -> bool:
     page = chosen.site + reverse("reminders:page", args=[chosen.flock.pk])
     message = EmailMessage(
         subject=f"Flockcare: {words.rstrip('.')}",
-        body=f"{words}\n\nSee Today: {today}\n\nWhat comes and when, or no more: {page}\n",
+        body=f"{words}\n\nSee Today: {today}\n\nChange or stop reminders: {page}\n",
         to=[chosen.address],
     )
     try:

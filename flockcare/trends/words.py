@@ -87,7 +87,7 @@ def at_least(ratio: float) -> str:
 def at_most(ratio: float) -> str:
     """The upper end of a range, rounded up to a plain fraction."""
     place = bisect_left(_VALUES, ratio * (1 - 1e-9))
-    return _TIMES[place][1] if place < len(_TIMES) else "any number of times as many"
+    return _TIMES[place][1] if place < len(_TIMES) else f"more than {_VALUES[-1]:g} times as many"
 
 
 def ratio_range(low: float, high: float) -> str:
@@ -922,8 +922,8 @@ def scan_elsewhere(first: dt.date, last: dt.date) -> str:
 
 def none_surely(changes: int) -> str:
     return (
-        f"{count(changes, 'change')} of the housing {'is' if changes == 1 else 'are'} on record; "
-        "new cases line up with none of them surely enough to say so."
+        f"{count(changes, 'change')} of the housing {'is' if changes == 1 else 'are'} on record: "
+        "too early to say whether any helped."
     )
 
 

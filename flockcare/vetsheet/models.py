@@ -53,7 +53,7 @@ class ShareLink(Token):
     )
     first = models.DateField(null=True, blank=True)
     last = models.DateField()
-    nameless = models.BooleanField("without the keepers' names", default=False)
+    nameless = models.BooleanField("without the keepers’ names", default=False)
     revoked_at = models.DateTimeField(null=True, blank=True)
 
     objects = ShareLinkQuerySet.as_manager()

@@ -241,7 +241,7 @@ def _story(sheet: VetSheet, width: float):
     yield _facts(sheet.identity, width)
     yield from _eggs_and_meat(sheet, width)
     yield from _timeline(sheet, width)
-    yield from _heading("Sore feet")
+    yield from _heading("Sore feet (bumblefoot)")
     yield _text(sheet.looked)
     for case in sheet.cases:
         yield from _case(case, width)
@@ -322,7 +322,7 @@ def _table(table: Table, width: float):
 
 
 def _given(sheet: VetSheet):
-    yield from _heading("Put on, done and given")
+    yield from _heading("Care and treatment")
     if not sheet.given:
         yield _text("Nothing recorded in this period.")
     for group in sheet.given:

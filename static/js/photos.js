@@ -72,7 +72,7 @@ function photoField(form, element) {
     request.upload.addEventListener("progress", ({ loaded, total }) => {
       const percent = total ? Math.floor((100 * loaded) / total) : 0;
       place.words.textContent = percent < 100
-        ? `Sending photo ${percent} %. Go on, it follows by itself.` : "Sent. Looking at it …";
+        ? `Sending photo ${percent}%. Go on, it follows by itself.` : "Sent. Looking at it …";
     });
     request.addEventListener("loadend", () => {
       if (!waiting.has(file)) return; // left out meanwhile

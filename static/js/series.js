@@ -131,7 +131,7 @@ function slide(divider) {
     const cut = Math.round(Math.min(100, Math.max(0, share)));
     pane.style.setProperty("--cut", `${cut}%`);
     divider.setAttribute("aria-valuenow", cut);
-    divider.setAttribute("aria-valuetext", `${cut} % ${earlier}`);
+    divider.setAttribute("aria-valuetext", `${cut}% ${earlier}`);
   };
   const now = () => Number(divider.getAttribute("aria-valuenow"));
   divider.hidden = false;

@@ -47,7 +47,7 @@ def test_a_sitter_ticks_off_and_both_keepers_see_it(open_phone, sitters_phone, s
     ada.goto(f"/f/{site.flock}/sitter/")
     ada.get_by_role("button", name="End the link of Anna").click()
     assert anna.reload().status == 410
-    assert anna.get_by_text("no longer good").is_visible()
+    assert anna.get_by_text("no longer works").is_visible()
 
 
 def test_a_sheet_is_typed_in_by_keys_alone(open_phone, site):

@@ -235,7 +235,7 @@ def test_the_divider_follows_finger_mouse_and_keys(open_phone, site, foot, viewp
             assert cut(page) == pytest.approx(expected, abs=1)
         else:
             assert cut(page) == expected
-    assert page.get_attribute(".divider", "aria-valuetext").startswith("0 % ")
+    assert page.get_attribute(".divider", "aria-valuetext").startswith("0% ")
 
 
 def shown_at(page, of) -> np.ndarray:

@@ -75,7 +75,7 @@ def test_the_record_is_saved_at_once_and_the_photo_follows(
     shown.wait_for()
     assert shown.get_attribute("src").startswith("blob:")
     until(page, "document.querySelector('.waiting-photo img').naturalWidth > 0")
-    page.locator("text=/Sending photo [0-9]+ %. Go on, it follows by itself/").wait_for()
+    page.locator("text=/Sending photo [0-9]+%. Go on, it follows by itself/").wait_for()
     asked = time.monotonic()
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector("text=Saved: Dill")

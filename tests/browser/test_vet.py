@@ -115,7 +115,7 @@ def test_a_link_for_the_vet_from_the_first_tap_to_its_end(open_phone, browser, s
     assert page.get_by_text("The link has ended.").is_visible()
     again = browser.new_context(viewport=PHONE).new_page()
     assert again.goto(link).status == 410
-    assert again.get_by_role("heading", name="This link is no longer good").is_visible()
+    assert again.get_by_role("heading", name="This link no longer works").is_visible()
     assert not problems(again)
     again.context.close()
 

@@ -19,7 +19,7 @@ def test_an_address_without_a_page_says_what_may_have_happened(cast, client):
     for address in ("/nowhere/", f"/f/{uuid.uuid4()}/today/"):
         answer = cast.clients.keeper.get(address)
         assert answer.status_code == 404
-        assert "a flock that you are not a member of" in words(answer)
+        assert "a flock that you are not in" in words(answer)
         assert "Your flocks" in words(answer)
     assert "Sign in" in words(client.get("/calendar/nothing.ics"))
 

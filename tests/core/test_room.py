@@ -174,7 +174,7 @@ def disk_with(monkeypatch, free: int) -> None:
 
 
 def test_owners_are_told_before_it_is_full(cast, monkeypatch):
-    said = "The disk of the computer that keeps these records is nearly full."
+    said = "The disk of the computer that runs Flockcare is nearly full."
     today = reverse("today", args=[cast.flock.pk])
     disk_with(monkeypatch, room.LOW_BYTES - 1)
     assert said in cast.clients.owner.get(today).content.decode()

@@ -461,7 +461,7 @@ def test_a_weight_that_can_be_no_grams_is_asked_about(cast, birds):
     table = Table(cast, "weights", "hen,date,weight\nDill,2023-04-03,2.1\n")
     assert table.fields["column-2"] == ""
     table.post(take="all")
-    assert "Say which column holds the weight" in table.text
+    assert "Choose the column with the weight" in table.text
     for cell in ("2100", "2.1 kg"):
         table = Table(cast, "weights", f"hen,date,weight\nDill,2023-04-03,{cell}\n")
         assert table.fields["column-2"] == "grams"
@@ -504,7 +504,7 @@ def test_a_word_is_explained_once_whatever_its_capitals(cast, birds):
 def test_what_is_still_to_say_and_what_is_left_out_is_told_at_the_first_look(cast, birds):
     rows = ("Dill;3.4.23;2,1 kg;Regen", "green 7;13.4.23;2,2 kg;", "Dild;14.4.23;2,2 kg;")
     table = Table(cast, "weights", "\n".join(("Wer;Wann;Gewicht;Wetter", *rows)))
-    assert "Say which column holds the weight" in table.text
+    assert "Choose the column with the weight" in table.text
     assert (table.fields["column-0"], table.fields["column-1"]) == ("bird", "date")
     assert "“13.4.23” can only begin with the day" in table.text
     table.tell({"column-2": "kilograms"})
@@ -683,7 +683,7 @@ def test_nothing_chosen_is_lost_when_something_is_wrong(cast, birds):
     text = "a,b,c,d\nDill,03/04/2023,2100,fine\n"
     table = Table(cast, "weights", text)
     table.post(**{"column-0": "bird", "column-1": "date", "column-2": "", "take": "all"})
-    assert "Say which column holds the weight" in table.text
+    assert "Choose the column with the weight" in table.text
     chosen = [table.fields[f"column-{n}"] for n in range(4)]
     assert chosen == ["bird", "date", "", ""]
     table.post(**{"column-2": "grams", "order": "day", "take": "all"})

@@ -118,7 +118,7 @@ def test_the_reasons_of_a_refusal_are_those_of_the_form(cast, dill, sending):
     wide = [*SORE, ("left-scab_mm", "99")]
     reasons = send(*sending, check_body(cast, dill, *wide)).json()["reasons"]
     assert reasons == [
-        "Left foot, Width of the scab in mm: A hen's foot pad is not wider than 60 mm."
+        "Left foot, Width of the scab in mm: A hen’s foot pad is not wider than 60 mm."
     ]
     assert not Check.objects.exists()
     assert not Receipt.objects.exists()

@@ -30,7 +30,7 @@ def test_home_forgets_a_flock_one_was_removed_from(cast):
     client.get(f"/f/{cast.flock.pk}/open/")
     Membership.objects.filter(keeper=cast.keeper).delete()
     assert client.get("/").headers["Location"] == "/flocks/"
-    assert "You belong to no flock" in client.get("/flocks/").text
+    assert "You are in no flock" in client.get("/flocks/").text
 
 
 def test_session_is_written_only_when_the_flock_changes(cast, django_assert_num_queries):

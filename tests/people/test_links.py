@@ -135,7 +135,7 @@ def test_signed_in_keeper_joins_with_one_tap(cast, token):
 
 
 def test_member_keeps_place_and_invitation(cast, token):
-    assert "belong to this flock already" in cast.clients.owner.get(f"/join/{token}/").text
+    assert "are in this flock already" in cast.clients.owner.get(f"/join/{token}/").text
     cast.clients.owner.post(f"/join/{token}/")
     assert Membership.objects.get(flock=cast.flock, keeper=cast.owner).role == Role.OWNER
     assert Invitation.objects.get().uses_left == 1
@@ -155,7 +155,7 @@ def test_mistake_in_the_form_keeps_the_rest_and_the_invitation(cast, token, clie
 
 def assert_gone(response):
     assert response.status_code == 410
-    assert "no longer good" in response.text
+    assert "no longer works" in response.text
 
 
 def test_used_twice(cast, token, client):

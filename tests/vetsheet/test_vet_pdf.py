@@ -67,7 +67,7 @@ def words_of(found) -> list[str]:
     words += found.now
     words += [text for fact in found.identity for text in (fact.label, fact.words)]
     words += [fact.words for fact in found.holds]
-    words += ["Timeline", "Sore feet", found.looked]
+    words += ["Timeline", "Sore feet (bumblefoot)", found.looked]
     for case in found.cases:
         words += [case.title, case.facts, *(cell for row in case.looks.rows for cell in row)]
     words += [*(cell for row in found.measured.rows for cell in row), found.measured.note]
@@ -187,7 +187,13 @@ def test_no_heading_stands_alone_at_the_end_of_a_page(bird):
     """Pushed down line by line over more than a page."""
     bird.photo_set.all().delete()
     found = made(bird)
-    headings = {"Sore feet", "Put on, done and given", "Weight", "Housing", "What the scores mean"}
+    headings = {
+        "Sore feet (bumblefoot)",
+        "Care and treatment",
+        "Weight",
+        "Housing",
+        "What the scores mean",
+    }
     for lines in range(70):
         pushed = replace(found, looked="A line of its own. " * 6 * lines)
         for page in pypdf.PdfReader(io.BytesIO(pdf.write(pushed, "a4"))).pages:

@@ -58,7 +58,7 @@ def link(cast, bird):
 
 def assert_gone(response):
     assert response.status_code == 410
-    assert "no longer good" in response.text
+    assert "no longer works" in response.text
     assert_kept_by_nobody(response)
 
 

@@ -135,14 +135,14 @@ class Mapping:
         if self.table == "weights":
             needed.discard("grams")
             if not set(values.WEIGHTS) & set(self.places):
-                found.append("Say which column holds the weight.")
+                found.append("Choose the column with the weight.")
         found += [
-            f"Say which column is “{self.targets[name].words}”."
+            f"Choose the column with the {name.replace('_', ' ')}."
             for name in self.targets
             if name in needed and name not in self.places
         ]
         if "foot" in self.places and self.table == "checks" and "score" not in self.places:
-            found.append("Say which column holds the score of that foot.")
+            found.append("Choose the column with the score of that foot.")
         if self.must_tell_order:
             found.append("Say whether the dates begin with the day or with the month.")
         return found

@@ -13,13 +13,13 @@ TOO_BENT = (
     "again."
 )
 TOO_COVERED = (
-    "Too few of the card's black squares can be seen round the window. Get the whole card into "
+    "Too few of the card’s black squares can be seen round the window. Get the whole card into "
     "the picture, keep fingers and bright reflections off it and take the photo again."
 )
 TWO_CARDS = "There is more than one card in the picture. Take a photo with one card only."
 OUT_OF_REACH = (
-    "The outline goes too far outside the card's black squares to be measured. Lay the foot in "
-    "the card's window and take the photo again."
+    "The outline goes too far outside the card’s black squares to be measured. Lay the foot in "
+    "the card’s window and take the photo again."
 )
 TOO_SHORT = (
     "The two points are too close together in the picture to give a scale. Tap the ends of a "

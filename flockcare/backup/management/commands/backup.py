@@ -16,7 +16,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--daily",
             action="store_true",
-            help="today's, in the folder backups of the data folder, unless it is there already; "
+            help="today’s, in the folder backups of the data folder, unless it is there already; "
             "older ones are removed",
         )
 
@@ -25,7 +25,7 @@ class Command(BaseCommand):
             raise CommandError("Name a file to write, or say --daily.")
         try:
             if daily:
-                self.stdout.write(str(make_daily() or "Today's backup is there already."))
+                self.stdout.write(str(make_daily() or "Today’s backup is there already."))
             else:
                 self._tell(file, make(file.absolute()))
         except BackupProblem as problem:

@@ -24,7 +24,7 @@ class Command(BaseCommand):
             help="also where there are records; those are kept in a file with a dated name",
         )
         parser.add_argument(
-            "--check", action="store_true", help="only say whether the file is whole"
+            "--check", action="store_true", help="only check that the file is whole"
         )
 
     # The tables need not be there yet.

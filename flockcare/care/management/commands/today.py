@@ -22,7 +22,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser):
         parser.add_argument("--flock", required=True, metavar="NAME")
         parser.add_argument(
-            "--owner", metavar="SIGN_IN_NAME", help="tells apart flocks of one name"
+            "--owner",
+            metavar="SIGN_IN_NAME",
+            help="a keeper of it, where several flocks have that name",
         )
         parser.add_argument(
             "--on", metavar="YYYY-MM-DD", help="as at the end of that day, by the records up to it"

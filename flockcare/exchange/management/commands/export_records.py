@@ -14,7 +14,9 @@ class Command(BaseCommand):
         parser.add_argument("path", help="a new folder, or a new file ending in .zip")
         parser.add_argument("--flock", required=True, metavar="NAME")
         parser.add_argument(
-            "--owner", metavar="SIGN_IN_NAME", help="tells apart flocks of one name"
+            "--owner",
+            metavar="SIGN_IN_NAME",
+            help="a keeper of it, where several flocks have that name",
         )
 
     def handle(self, *, path, flock, owner, **options):

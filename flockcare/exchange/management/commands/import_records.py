@@ -18,7 +18,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--owner",
             metavar="SIGN_IN_NAME",
-            help="owner of a new flock; tells apart flocks of one name",
+            help="owner of a new flock; a keeper of it, where several flocks have that name",
         )
         parser.add_argument(
             "--time-zone",

@@ -43,8 +43,8 @@ HOURLY = [
 FIRST_HOURLY_SECONDS = 60
 
 PLAIN_HTTP = (
-    "Over plain HTTP the pages work while they are open, but a phone cannot keep them for the "
-    "coop without signal, and whoever shares this network could read along."
+    "Over plain HTTP a phone cannot use Flockcare without signal, and others in this network "
+    "could read along."
 )
 
 
@@ -102,9 +102,13 @@ class Command(BaseCommand):
     help = "Prepare the database and the static files, then serve Flockcare."
 
     def add_arguments(self, parser):
-        parser.add_argument("--demo", action="store_true", help="a demo flock, kept apart")
+        parser.add_argument(
+            "--demo", action="store_true", help="the demo flock, in a folder of its own"
+        )
         parser.add_argument("--lan", action="store_true", help="let phones in this network in")
-        parser.add_argument("--port", type=int, default=PORT)
+        parser.add_argument(
+            "--port", type=int, default=PORT, help=f"where to serve: {PORT} if not given"
+        )
         parser.add_argument(
             "--https-port", type=int, help=f"with --lan; --port plus {HTTPS_ABOVE} if not given"
         )
@@ -175,8 +179,8 @@ class Command(BaseCommand):
             self.serve_https(authority, address, port, https_port)
             self.in_network(f"http://{address}:{port}/phone/")
             self.stdout.write(
-                "The page helps the phone to trust this computer, once; then it works in the coop "
-                f"without signal at {settings.LAN_HTTPS}/. The certificate's SHA-256 is\n"
+                f"That page sets the phone up, once. Then it works at {settings.LAN_HTTPS}/, also "
+                "without signal. The certificate’s SHA-256 is\n"
                 f"{authority.fingerprint}"
             )
         elif lan:

@@ -21,7 +21,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser):
         parser.add_argument("--flock", required=True, metavar="NAME")
         parser.add_argument(
-            "--owner", metavar="SIGN_IN_NAME", help="tells apart flocks of one name"
+            "--owner",
+            metavar="SIGN_IN_NAME",
+            help="a keeper of it, where several flocks have that name",
         )
         what = parser.add_mutually_exclusive_group()
         what.add_argument("--json", action="store_true", help="every figure, as JSON")
