@@ -173,12 +173,15 @@ class Row:
 def rows_of(found: FlockStanding, birds: Iterable[Bird]) -> list[Row]:
     """What must happen first comes first."""
     rows = [Row(bird, found.birds[bird.pk]) for bird in birds if bird.pk in found.birds]
-    return sorted(rows, key=_in_order)
+    return sorted(rows, key=in_order)
 
 
-def _in_order(row: Row):
+def in_order(row: Row):
+    """A tap that logs what is due leaves the row where it is, so that no thumb meets another bird:
+    what is late and what was done today stand as what is due today."""
     hers = row.standing
-    return -hers.advice if hers.urgent else 0, hers.first_due, -hers.advice, row.bird.name.lower()
+    due = hers.today if row.done else max(hers.first_due, hers.today)
+    return -hers.advice if hers.urgent else 0, due, -hers.advice, row.bird.name.lower()
 
 
 def answer(rows: Iterable[Row]) -> list[str]:

@@ -15,7 +15,7 @@ from flockcare.care.kit import to_buy
 from flockcare.care.models import CareStep, TaskDone
 from flockcare.care.parts import WITH, Given, in_one
 from flockcare.care.recorded import bird_is_for_vet
-from flockcare.care.rows import Row, rows_of, told_first
+from flockcare.care.rows import Row, in_order, rows_of, told_first
 from flockcare.care.rules import LIMITS
 from flockcare.care.situation import advise_bird, advise_cases, mark_of, standing_alone, standings
 from flockcare.care.tasks import tasks_due
@@ -92,6 +92,7 @@ def _of_care(request, flock, found) -> dict:
     steps = CareStep.objects.filter(flock=flock, at__gte=midnight).select_related("bird", "keeper")
     done = in_one(steps.newest_first())
     rows = [replace(row, done=tuple(_of_bird(done, row.bird.pk))) for row in rows]
+    rows.sort(key=in_order)
     shown = {row.bird.pk for row in rows}
     elsewhere = [given for given in done if given.first.bird_id not in shown]
     today = timezone.localdate(now)

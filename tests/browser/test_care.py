@@ -127,8 +127,9 @@ def test_an_urgent_sign_stands_on_top_of_today(open_phone, site):
     saffron = row(page, "Saffron")
     assert "seen from above" in saffron.locator(".standing").inner_text()
     saffron.locator("a:has-text('Saffron')").tap()
-    page.wait_for_selector(".advice-soon")
     page.wait_for_selector(".until-vet:has-text('do not cut')")
+    page.locator("summary:has-text('Why, and what')").tap()
+    page.wait_for_selector(".advice-soon")
     assert page.locator("a[href*='/opening/']").count() == 0
 
 

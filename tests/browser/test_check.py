@@ -199,7 +199,7 @@ def test_a_marked_place_proposes_mild_and_the_other_foot_is_one_tap(open_phone, 
     tap(".row:has-text('Lovage')")
     tap(".foot-left .over-0")
     assert page.locator("#id_left-score_1").is_checked()
-    page.wait_for_selector(".part-left .proposed:has-text('Proposed')")
+    page.wait_for_selector(".part-left .proposed:has-text('Set because')")
     assert page.locator(".part-right .proposed").is_hidden()
     tap("label.other-right")
     tap("button:has-text('Save check')")

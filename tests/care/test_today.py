@@ -142,6 +142,17 @@ def test_what_was_done_today_says_by_whom_and_can_be_undone(cast, birds):
     assert "Left foot: soak today" in " ".join(strip_tags(answer).split())
 
 
+def test_a_tick_leaves_every_bird_in_its_place(cast, birds):
+    late = step(cast, birds["Dill"], days_ago=3, next_due=day(-2))
+    for name in ("Mace", "Sorrel"):
+        step(cast, birds[name], days_ago=3, next_due=day(-2))
+    names = re.compile(r"<strong>(Dill|Mace|Sorrel)</strong></a>")
+    before = names.findall(piece(cast.clients.keeper, cast).text)
+    assert before == ["Dill", "Mace", "Sorrel"]
+    after = cast.clients.keeper.post(url(cast, "done", late.pk), headers=HTMX).text
+    assert names.findall(after) == before
+
+
 def test_an_urgent_sign_stands_on_top_until_a_look_without_it(cast, birds):
     """A swelling seen from above is score 2 of the Welfare Quality protocol (2009), from memory."""
     look(cast, birds["Dill"], days_ago=3, left={"score": 2, "swelling": "from above"})
