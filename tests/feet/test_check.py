@@ -183,6 +183,9 @@ def test_both_clear_names_what_is_still_marked_and_clears_it_in_one_tap(cast, bi
 def test_marks_taken_back_do_not_close_a_case_unasked(cast, birds):
     url = check_url(cast, birds["Dill"])
     cast.clients.keeper.post(url, form(**SORE_LEFT))
+    # One question at a time: the mark first.
+    answer = cast.clients.keeper.post(url, form(verdict="both clear", **{"right-sites": ["main"]}))
+    assert "the right foot has: main pad" in answer.text and "autofocus" not in answer.text
     answer = cast.clients.keeper.post(
         url, form(**{"verdict": "clear after all", "right-sites": ["main"]})
     )
