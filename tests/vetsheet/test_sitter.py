@@ -96,6 +96,30 @@ def test_a_wrong_wish_makes_no_link_and_keeps_what_was_typed(cast, link, given, 
     assert ShareLink.objects.count() == 1
 
 
+def test_a_soak_of_a_dressed_foot_ends_with_its_dressing(cast, link, birds):
+    """Another foot's, or another bird's, is not dressed for it."""
+    mace, sorrel = birds["Mace"], birds["Sorrel"]
+    for bird, foot in ((mace, "right"), (mace, "left"), (sorrel, "left")):
+        step(cast, bird, "soaked", days_ago=1, foot=foot, next_due=day(0))
+    step(cast, mace, "dressing on", days_ago=1, foot="left")
+    found = sitting(ShareLink.objects.get(), now=timezone.now())
+    soaks = {
+        (thing.bird.name, thing.what): (
+            [one.key for one in thing.how],
+            "Then put the dressing on again." in thing.details,
+        )
+        for bird in found.birds
+        for thing in bird.now
+        if "soak" in thing.what and thing.bird in (mace, sorrel)
+    }
+    plain = ["hold", "soak", "dry"], False
+    assert soaks == {
+        ("Mace", "left foot: soak"): (["hold", "soak", "dry", "wrap", "look"], True),
+        ("Mace", "right foot: soak"): plain,
+        ("Sorrel", "left foot: soak"): plain,
+    }
+
+
 def test_the_note_can_be_changed_while_the_link_works(cast, link):
     kept = ShareLink.objects.get()
     where = reverse("vetsheet:sitter_note", args=[cast.flock.pk, kept.pk])
@@ -121,6 +145,10 @@ def test_shows_what_is_due_and_nothing_else(cast, link, dill, birds):
     assert re.findall(r'<li class="card" id="how-(\w+)"', page.text) == [
         *("hold", "soak", "dry", "wrap", "look")
     ]
+    # Numbered, since the soak says "go on with step 3": the one after it.
+    steps = re.findall(r'id="how-(\w+)".*?class="number" aria-hidden="true">(\d)<', page.text, re.S)
+    assert [number for _, number in steps] == ["1", "2", "3", "4", "5"]
+    assert steps[1][0] == "soak" and "Go on with step 3." in page.text
     for other in ("Sorrel", "Owner", "Keeper", "Viewer", str(cast.flock.pk)):
         assert other not in page.text
     assert page.headers["X-Robots-Tag"] == "noindex" and "no-store" in page.headers["Cache-Control"]
