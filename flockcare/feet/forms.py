@@ -410,7 +410,7 @@ class CheckForm(KeeperModelForm):
         checked = self.checked
         if self.marked_though_clear:
             feet = "; ".join(
-                f"the {foot.label} has: {', '.join(words)}"
+                f"the {foot.label} is marked: {', '.join(words)}"
                 for foot, words in self.marked_though_clear.items()
             )
             raise ValidationError(

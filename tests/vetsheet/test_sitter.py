@@ -77,6 +77,13 @@ def test_who_may_make_one(cast, link):
     assert token not in cast.clients.keeper.get(address(cast)).text
 
 
+def test_the_paper_does_not_take_the_place_of_the_link_that_is_shown_once(cast):
+    """Back would not bring it again, being the answer to a form."""
+    page = cast.clients.keeper.post(address(cast), typed(name="Bert")).text
+    paper = reverse("vetsheet:sitter_paper", args=[cast.flock.pk, ShareLink.objects.get().pk])
+    assert re.search(rf'target="_blank"\s+href="{paper}"', page)
+
+
 @pytest.mark.parametrize(
     ("given", "field", "words"),
     [
