@@ -86,7 +86,7 @@ document.addEventListener("htmx:beforeSwap", ({ detail: { target } }) => {
   if (!target.matches(".due-line")) return;
   height = target.offsetHeight;
   const answer = document.querySelector(".answer-place");
-  asHighAs(answer, answer.offsetHeight);
+  if (answer) asHighAs(answer, answer.offsetHeight);
 });
 document.addEventListener("htmx:afterSwap", () => {
   const saved = document.querySelectorAll("#care .due-line.saved");
