@@ -877,8 +877,10 @@ def _each_once(dues: Iterable[Due]) -> tuple[Due, ...]:
 def _bird_again(
     feet: Mapping[str, FootStanding], of_bird: Iterable[Rule], bird_advice: Advice | None
 ) -> int | None:
-    """Days until a bird for a vet today, or one whose own signs ask for it, is checked again."""
+    """Days until a bird for a vet, or one whose own signs ask for it, is checked again."""
     if Advice.NOW in (bird_advice, *(foot.advice for foot in feet.values())):
+        return EVERY_DAY
+    if bird_advice is Advice.SOON:
         return EVERY_DAY
     return min((rule.look_again_days for rule in of_bird if rule.look_again_days), default=None)
 
@@ -893,9 +895,10 @@ def _with_checks(
     """Each foot with what is due of it: each thing once, on the earliest day that is asked for.
 
     A check is asked for by the flock's own days, by the advice, and by a step that left the foot to
-    be watched.
+    be watched. The days of a foot that the last check left out count from when it was checked.
     """
     usual = _usual(records, rounds) or today
+    between = timedelta(rounds.sore_days if _current(records) else rounds.clear_days)
     if bird_again and records.last_check:
         usual = min(usual, records.last_check + timedelta(bird_again))
     found = {}
@@ -904,6 +907,8 @@ def _with_checks(
         watch = next((asked for asked in hers if asked.line == LOOK), None)
         dressed = any(asked.line == DRESSING or asked.dresses for asked in hers)
         days = [usual]
+        if foot.checked:
+            days.append(foot.checked + between)
         again = foot.look_again_days
         if again and not watch and not dressed:
             seen = max(foot.checked, records.looked_at.get(name, foot.checked))

@@ -120,7 +120,7 @@ def _page(request, plan, **forms):
 @flock_view()
 def done(request, flock, care_plan_id):
     """The usual one, with one tap: what the plan says, with its products."""
-    plan = _plan_or_404(flock, care_plan_id)
+    plan, steps = _plan_or_404(flock, care_plan_id), []
     try:
         steps = services.do_plan(plan=plan, by=request.user, now=timezone.now())
     except ValidationError as error:
@@ -130,7 +130,7 @@ def done(request, flock, care_plan_id):
             tell_none_left(request, *steps)
         else:
             tell(request, "Saved", *steps)
-    return back_or_piece(request, flock, plan.bird_id)
+    return back_or_piece(request, flock, plan.bird_id, steps)
 
 
 @require_POST

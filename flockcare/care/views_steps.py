@@ -252,7 +252,7 @@ def undo(request, flock, step_id):
 @flock_view()
 def done(request, flock, step_id):
     """Do what is due after this step with one tap; ``kind`` for another step of its line."""
-    step = _step_or_404(flock, step_id)
+    step, saved_now = _step_or_404(flock, step_id), []
     try:
         again = services.repeat_step(
             step=step, by=request.user, kind=request.POST.get("kind", ""), now=timezone.now()
@@ -263,7 +263,8 @@ def done(request, flock, step_id):
         if not request.htmx:
             tell(request, "Saved", again)
         tell_none_left(request, again)
-    return back_or_piece(request, flock, step.bird_id)
+        saved_now = [again]
+    return back_or_piece(request, flock, step.bird_id, saved_now)
 
 
 @require_POST

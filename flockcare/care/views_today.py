@@ -7,6 +7,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_safe
+from django_htmx.http import retarget
 
 from flockcare.birds.models import Bird
 from flockcare.care.case_story import repeated_trouble
@@ -122,10 +123,19 @@ def care_tag(request, mark: tuple) -> str:
     return hashlib.sha256(repr(shown).encode()).hexdigest()[:20]
 
 
-def back_or_piece(request, flock, bird_id):
-    """After a tap in the list: the list anew, or the page that the tap came from."""
+def back_or_piece(request, flock, bird_id, saved: list[CareStep] | None = None):
+    """After a tap in the list: the list anew, or the page that the tap came from.
+
+    What was ``saved`` from a line of Today stands in that line's place, and the list stays as it
+    is. What could not be saved is said above a new list.
+    """
     if request.htmx:
-        response = piece(request, flock, mark_of(flock, now=timezone.now()))
+        mark = mark_of(flock, now=timezone.now())
+        if saved and "line" in request.POST:
+            context = {**care_now(request, flock, mark), "given": Given(tuple(saved))}
+            response = render(request, "care/saved_line.html", context)
+        else:
+            response = retarget(piece(request, flock, mark), "#care")
         response.headers["Cache-Control"] = "no-store"
         return response
     if request.POST.get("back") == "bird":

@@ -410,7 +410,7 @@ class CheckForm(KeeperModelForm):
         checked = self.checked
         if self.marked_though_clear:
             feet = "; ".join(
-                f"the {foot.label} has: {', '.join(words)}"
+                f"the {foot.label} is marked: {', '.join(words)}"
                 for foot, words in self.marked_though_clear.items()
             )
             raise ValidationError(
@@ -437,7 +437,7 @@ class CheckForm(KeeperModelForm):
     def asks_healed(self) -> bool:
         """Whether both feet were called clear while one of them had a sore."""
         asked = self.data.get("verdict") == BOTH_CLEAR and "clear" not in self.data
-        return asked and bool(self.open_feet)
+        return asked and bool(self.open_feet) and not self.marked_though_clear
 
     def seen(self) -> Seen:
         """What a valid form says."""

@@ -13,6 +13,7 @@ from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check, Foot
 from flockcare.feet.moving import can_swap
 from flockcare.feet.scales import SCALES
+from flockcare.feet.views_round import progress
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
 from flockcare.photos.services import add_photos
@@ -62,7 +63,7 @@ def form_page(
             "above": above,
             "faces": faces or {},
             "photo_errors": photo_errors,
-            "round": services.open_round(flock) if in_round else None,
+            "round": progress(services.open_round(flock)) if in_round else None,
             "scales": SCALES,
         },
         status=422 if wrong else 200,

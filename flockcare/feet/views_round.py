@@ -20,11 +20,13 @@ def progress(round_):
     if round_ is None:
         return None
     places = list(round_.birds.select_related("bird", "held_by", "check_record"))
+    finished = sum(1 for place in places if place.check_record_id or place.passed_over)
     return {
         "record": round_,
         "places": places,
         "total": len(places),
-        "finished": sum(1 for place in places if place.check_record_id or place.passed_over),
+        "finished": finished,
+        "next": min(finished + 1, len(places)),
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import re
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -16,6 +17,7 @@ from flockcare.housing.features import ASKED, FIELDS, LENGTHS, fields_of, words_
 from flockcare.housing.layout import bedding_of
 from flockcare.housing.models import (
     GROUND,
+    PERCHES,
     ChangeKind,
     Dampness,
     EggCount,
@@ -72,7 +74,9 @@ class LengthField(forms.CharField):
     """A length as a keeper writes it, cleaned to a float in ``unit`` ("cm" or "mm").
 
     ``present`` is what is shown in it: left as it was it keeps that value, though it may have been
-    rounded to be shown. ``extent`` is what too much of it is called: "high", "long".
+    rounded to be shown. ``extent`` is what too much of it is called: "high", "long". ``usual``: the
+    least and the most that such things usually have; a bare number outside of it may be meant in
+    another unit, and counts only with its own.
     """
 
     def __init__(
@@ -84,10 +88,12 @@ class LengthField(forms.CharField):
         most: float,
         least: float = 0,
         present: float | None = None,
+        usual: tuple[float, float] | None = None,
         **kwargs,
     ):
         self.unit, self.units, self.extent = unit, units, extent
         self.least, self.most, self.present = least, most, present
+        self.usual = usual
         self.bare = bare_unit(units, unit)
         kwargs["label"] = in_unit(kwargs["label"], self.bare)
         super().__init__(required=False, **kwargs)
@@ -116,11 +122,33 @@ class LengthField(forms.CharField):
         except ValueError as error:
             raise ValidationError(str(error)) from None
         length = -length if below else length
+        if self.usual and length and not re.search(r"[a-z'\"″′”’]", text.lower()):
+            self._require_usual(length, text)
         if length < self.least:
             raise ValidationError(self._beyond("small", "least", self.least))
         if length > self.most:
             raise ValidationError(self._beyond(self.extent, "most", self.most))
         return length
+
+    def _require_usual(self, length: float, text: str) -> None:
+        low, high = self.usual
+        if low <= length <= high:
+            return
+        # As metres under centimetres, or feet under inches.
+        others = ("ft",) if self.bare == "in" else ("m", "cm", "mm")
+        likely = [length * float(MM[other] / MM[self.bare]) for other in others]
+        likely = next((one for one in likely if low <= one <= high), None)
+        possible = self.least <= length <= self.most
+        if likely is None and not possible:
+            return  # Which is told with the limit.
+        said = [f"That is {text} {self.bare}."]
+        if likely is None:
+            said.append("Check it.")
+        else:
+            said.append(f"Is it {length_text(likely, unit=self.unit, units=self.units)}?")
+        if possible:
+            said.append(f"If it is meant so, write “{text} {self.bare}”.")
+        raise ValidationError(" ".join(said))
 
     def _beyond(self, extent: str, side: str, limit: float) -> str:
         words = length_text(limit, unit=self.unit, units=self.units)
@@ -143,9 +171,31 @@ EXTENTS = {
 # Less can only be a slip of the unit; a bird cannot even stand on it.
 LEAST = {"length_cm": 5, "breadth_cm": 5, "width_mm": 1}
 LEAST_GROUND_CM = 10  # As of the floor of a house.
+# From where to where things of a kind usually are; our choice, no published source. A board at a
+# threshold may be 3 cm high, a roost hardly.
+USUAL = {
+    "height_cm": {
+        **dict.fromkeys((FeatureKind.ROOST, FeatureKind.RAIL, FeatureKind.RAMP), (5, 400)),
+        **dict.fromkeys((FeatureKind.BOARD, FeatureKind.NEST_FRONT), (3, 400)),
+        **dict.fromkeys((FeatureKind.STEP, FeatureKind.OTHER), (2, 400)),
+    },
+    "length_cm": {
+        **dict.fromkeys((FeatureKind.ROOST, FeatureKind.RAIL, FeatureKind.RAMP), (20, 2000)),
+        **dict.fromkeys((FeatureKind.BOARD, FeatureKind.NEST_FRONT, FeatureKind.STEP), (10, 2000)),
+        **dict.fromkeys(GROUND, (30, 5000)),
+    },
+    "run_cm": dict.fromkeys(FeatureKind, (3, 1000)),
+    "width_mm": dict.fromkeys(PERCHES, (10, 300)),
+    "floor_length_cm": {"": (40, 5000)},
+    "floor_width_cm": {"": (40, 5000)},
+    "wall_height_cm": {"": (25, 700)},
+    "floor_height_cm": {"": (2, 300)},
+}
 
 
-def length_field(model, name: str, units: str, *, least: float = 0, **kwargs) -> LengthField:
+def length_field(
+    model, name: str, units: str, *, least: float = 0, kind: str = "", **kwargs
+) -> LengthField:
     """For a field of a model that keeps a length; its limits and words are the model's."""
     field = model._meta.get_field(name)
     limits = {validator.code: validator.limit_value for validator in field.validators}
@@ -155,6 +205,7 @@ def length_field(model, name: str, units: str, *, least: float = 0, **kwargs) ->
         extent=EXTENTS.get(name, "long"),
         least=least or limits.get("min_value", 0),
         most=limits["max_value"],
+        usual=USUAL.get(name, {}).get(kind),
         label=field.verbose_name.capitalize(),
         **kwargs,
     )
@@ -248,6 +299,7 @@ def description_field(
         field = length_field(
             *(FeatureState, name, units),
             least=_least(name, kind),
+            kind=kind,
             present=present,
             help_text=HELP.get(name, ""),
         )

@@ -54,8 +54,8 @@ class ArrangeForm(KeeperForm):
         self.shown = self._fingerprint()
         for feature, _ in self.pairs:
             for name, letter in MOVED.items():
-                key = f"{letter}-{feature.pk.hex}"
-                field = length_field(FeatureState, name, units, present=shown[key])
+                key, kind = f"{letter}-{feature.pk.hex}", feature.kind
+                field = length_field(FeatureState, name, units, kind=kind, present=shown[key])
                 field.label = in_unit(SHORT[name], field.bare)
                 draggable(field, name)
                 self.fields[key] = field

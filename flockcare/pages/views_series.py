@@ -1,5 +1,7 @@
 """The photos of one foot in order, below how that foot stands."""
 
+from datetime import date, timedelta
+
 from django.db.models import Q
 from django.shortcuts import render
 from django.utils import timezone
@@ -8,6 +10,7 @@ from django.views.decorators.http import require_safe
 from flockcare.care.models import CareStep, StepKind
 from flockcare.care.rows import Row
 from flockcare.care.situation import standing
+from flockcare.care.standing import AREA, Standing
 from flockcare.feet.models import FootFinding
 from flockcare.feet.scales import LESION
 from flockcare.people.access import flock_view
@@ -21,10 +24,18 @@ DISCS = "○◐●"
 def series(request, flock, bird_id, foot):
     bird = bird_and_foot_or_404(flock, bird_id, foot)
     scores, care = _scores(flock, bird_id, foot), _care(flock, bird_id, foot)
-    context = series_of(request, bird, foot, scores=scores, care=care)
     hers = standing(bird, now=timezone.now())
+    told = _told(hers, foot) if hers else ()
+    context = series_of(request, bird, foot, scores=scores, care=care, told=told)
     context["row"] = hers and Row(bird, hers)
     return render(request, "pages/series.html", context)
+
+
+def _told(hers: Standing, foot: str) -> list[date]:
+    """The days of the two areas that say whether it gets better, where areas do."""
+    trend = hers.feet[foot].trend
+    sizes = [trend.against, trend.last] if trend.unit == AREA else []
+    return [hers.today - timedelta(size.days_ago) for size in sizes]
 
 
 def _scores(flock, bird_id, foot) -> dict:

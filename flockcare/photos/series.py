@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import hypot
 
@@ -120,6 +121,15 @@ def choose(shots: list[Shot], first: str, second: str) -> list[Shot]:
         other = before[-1] if before else others[0]
         return sorted({id(s): s for s in (asked[0], other)}.values(), key=shots.index)
     return latest[-2:]
+
+
+def measured_on(shots: list[Shot], days: Iterable[dt.date]) -> list[Shot]:
+    """Of each of these days the one with the largest area; without those that there are none of."""
+    found = []
+    for day in days:
+        of_day = [shot for shot in shots if shot.measurement and shot.days == (day, day)]
+        found += sorted(of_day, key=lambda shot: shot.measurement.area_mm2)[-1:]
+    return found
 
 
 # --- Change

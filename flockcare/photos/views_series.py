@@ -28,16 +28,18 @@ def bird_and_foot_or_404(flock, bird_id, foot: str) -> Bird:
     return bird
 
 
-def series_of(request, bird: Bird, foot: str, *, scores=None, care=()) -> dict:
+def series_of(request, bird: Bird, foot: str, *, scores=None, care=(), told=()) -> dict:
     """What the page shows of the photos. The bird must come with her flock.
 
     ``scores``: by photo, how the foot was when it was taken; ``care``: days with what was done to
-    it, oldest first. Both are known to whoever stands above this.
+    it, oldest first; ``told``: the two days whose measurements the page compares above the photos.
+    All are known to whoever stands above this.
     """
     shots = shots_in_order.shots_of(bird, foot)
     for shot in shots:
         shot.photo.flock = bird.flock
-    context = film(request, shots, scores=scores, care=care) | {
+    start = shots_in_order.measured_on(shots, told)
+    context = film(request, shots, scores=scores, care=care, start=start) | {
         "bird": bird,
         "foot": foot,
         "foot_name": Foot(foot).label,
@@ -53,14 +55,17 @@ def series_of(request, bird: Bird, foot: str, *, scores=None, care=()) -> dict:
     return context
 
 
-def film(request, shots: list[shots_in_order.Shot], *, scores=None, care=()) -> dict:
+def film(request, shots: list[shots_in_order.Shot], *, scores=None, care=(), start=()) -> dict:
     """Photos in the order of ``shots`` as a strip, and the two that are asked for compared.
 
-    ``scores``: by photo, what stands under it; ``care`` as in ``series_of``.
+    ``scores``: by photo, what stands under it; ``care`` as in ``series_of``; ``start``: the two
+    that are compared where none is asked for.
     """
     view = request.GET.get("view")
     view = view if view in VIEWS else SIDE
     asked = request.GET.get("a", ""), request.GET.get("b", "")
+    if not any(asked) and len(start) == 2:
+        asked = tuple(shot.key for shot in start)
     chosen = shots_in_order.choose(shots, *asked)
     now = next((shot for shot in chosen if shot.key == asked[1]), chosen[-1] if chosen else None)
     span, maps = shots_in_order.aligned(shots)

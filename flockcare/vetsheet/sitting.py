@@ -35,6 +35,9 @@ HOW = {
     StepKind.DRESSING_SEEN: _DRESS,
     LOOK: ("hold",),
 }
+# What the dressing is taken off for.
+UNDER_A_DRESSING = {StepKind.SOAKED, StepKind.RINSED, StepKind.OINTMENT}
+DRESS_AGAIN = "Then put the dressing on again."
 AS_THE_VET_SAID = "As the vet or the label says, no more and no less. Missed one? Ring."
 SOMEBODY_WILL = "A keeper has said they will do this."
 # What one tap says of a dressing; the first is the usual one.
@@ -193,19 +196,30 @@ def _asking(rows: Iterable[Row]) -> tuple[dict[UUID, CarePlan], dict[UUID, CareS
 
 def _things(row: Row, plans: dict, steps: dict, days: Days) -> Iterator[Thing]:
     """A check of both feet with its scores is a keeper's, not a sitter's."""
+    dressed = {line.due.foot for line in row.due if line.is_dressing}
     for line in row.due:
+        on = line.due.foot in dressed
         if line.is_plan and line.due.plan in plans:
-            yield _planned(row, line, plans[line.due.plan], days)
+            yield _planned(row, line, plans[line.due.plan], days, dressed=on)
         elif line.step and line.due.step in steps:
-            yield _asked(row, line, steps[line.due.step], days)
+            yield _asked(row, line, steps[line.due.step], days, dressed=on)
 
 
-def _planned(row: Row, line: DueLine, plan: CarePlan, days: Days) -> Thing:
+def _dress_again(kinds: Iterable[str], *, dressed: bool) -> list[str]:
+    """What follows of what is done to a foot whose dressing was on."""
+    kinds = set(kinds)
+    again = dressed and kinds & UNDER_A_DRESSING and not kinds & set(DRESSED)
+    return [StepKind.DRESSING_CHANGED] if again else []
+
+
+def _planned(row: Row, line: DueLine, plan: CarePlan, days: Days, *, dressed: bool) -> Thing:
     details = [part["product"] for part in plan.parts if part["product"]]
     details += [f"how much: {plan.quantity}"] if plan.quantity else []
     said = [", ".join(details)] if details else []
     said += [AS_THE_VET_SAID] if plan.is_medicine else []
     said += [plan.note] if plan.note else []
+    again = _dress_again(plan.kinds, dressed=dressed)
+    said += [DRESS_AGAIN] if again else []
     return Thing(
         key=f"plan:{plan.pk}",
         what=line.what,
@@ -214,19 +228,21 @@ def _planned(row: Row, line: DueLine, plan: CarePlan, days: Days) -> Thing:
         days=days.of(line.due.on, plan.every_days, plan.until),
         details=tuple(said),
         taps=(("Done", ""),),
-        how=_how(plan.kinds),
+        how=_how([*plan.kinds, *again]),
         bird=row.bird,
     )
 
 
-def _asked(row: Row, line: DueLine, step: CareStep, days: Days) -> Thing:
+def _asked(row: Row, line: DueLine, step: CareStep, days: Days, *, dressed: bool) -> Thing:
     kind = followed_by(step.kind)
-    again = kind == step.kind and step.product
-    said = [step.product] if again else []
-    said += [f"how much: {step.quantity}"] if again and step.quantity else []
+    same = kind == step.kind and step.product
+    said = [step.product] if same else []
+    said += [f"how much: {step.quantity}"] if same and step.quantity else []
     said = [", ".join(said)] if said else []
     said += [AS_THE_VET_SAID] if step.kind == StepKind.MEDICINE else []
     said += [SOMEBODY_WILL] if line.due.who_key else []
+    again = _dress_again([kind], dressed=dressed)
+    said += [DRESS_AGAIN] if again else []
     taps = (("Done", ""),)
     if line.is_visit:
         taps = ()
@@ -242,7 +258,7 @@ def _asked(row: Row, line: DueLine, step: CareStep, days: Days) -> Thing:
         days=days.of(line.due.on, _every(step, kind)),
         details=tuple(said),
         taps=taps,
-        how=_how([LOOK if line.is_watch else kind]),
+        how=_how([LOOK if line.is_watch else kind, *again]),
         bird=row.bird,
     )
 

@@ -77,3 +77,24 @@ for (const failure of ["htmx:sendError", "htmx:responseError"]) {
     said.scrollIntoView({ block: "nearest" });
   });
 }
+
+// What was just tapped stays where it is, as high as it was: while somebody taps down the list, no
+// other card comes under the finger. Two minutes after the last tap the list renews itself again.
+let tapped = 0, height = 0;
+const asHighAs = (element, pixels) => (element.style.minHeight = `${pixels}px`);
+document.addEventListener("htmx:beforeSwap", ({ detail: { target } }) => {
+  if (!target.matches(".due-line")) return;
+  height = target.offsetHeight;
+  const answer = document.querySelector(".answer-place");
+  if (answer) asHighAs(answer, answer.offsetHeight);
+});
+document.addEventListener("htmx:afterSwap", () => {
+  const saved = document.querySelectorAll("#care .due-line.saved");
+  saved.forEach((line) => line.style.minHeight || asHighAs(line, height));
+  tapped = saved.length && (tapped || Date.now());
+});
+document.addEventListener("htmx:beforeRequest", (event) => {
+  const { target, detail } = event;
+  if (detail.requestConfig.verb !== "get") tapped = tapped && Date.now();
+  else if (target.id === "care" && Date.now() - tapped < 120_000) event.preventDefault();
+});

@@ -68,8 +68,18 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     theirs.wait_for_selector(".due-line:has-text('You said you will do it')")
     mine.clock.run_for(WITHIN_30_S)
     mine.wait_for_selector(".due-line:has-text('Ben will do it')")
-    dressing(theirs, "Caraway").locator("button:has-text('Checked')").tap()
-    theirs.wait_for_selector(".done-now:has-text('dressing checked')")
+    # The card stays where it is, and says what was saved where the buttons were.
+    below = theirs.locator("#looks")
+    rows = theirs.locator(".standing-name").all_inner_texts()
+    button = dressing(theirs, "Caraway").locator("button:has-text('Checked')")
+    button.evaluate("button => button.scrollIntoView({block: 'center'})")
+    at = below.bounding_box()["y"]
+    button.tap()
+    saved = row(theirs, "Caraway").locator(".saved:has-text('dressing checked'):has-text('by you')")
+    saved.wait_for()
+    assert theirs.evaluate("document.activeElement.className") == "saved-words"
+    assert theirs.locator(".standing-name").all_inner_texts() == rows
+    assert abs(below.bounding_box()["y"] - at) < 4
     mine.clock.run_for(WITHIN_30_S)
     mine.wait_for_selector(".done-now:has-text('dressing checked')")
     assert "Ben" in mine.locator(".done-now").inner_text()
@@ -84,9 +94,14 @@ def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):
     dressing(mine, "Caraway").wait_for()
     assert dressing(mine, "Caraway").locator(".tag.due").inner_text() == "1 day late"
     dressing(mine, "Caraway").locator("button:has-text('Changed')").tap()
-    mine.locator(".done-now li:has-text('Caraway') >> button:has-text('Undo')").tap()
+    row(mine, "Caraway").locator(".saved button:has-text('Undo')").tap()
     mine.wait_for_selector("text=Undone: Caraway")
     dressing(mine, "Caraway").locator("button:has-text('Taken off')").tap()
+    mine.wait_for_selector(".saved:has-text('dressing off')")
+    # Two minutes after the last tap the list renews itself again.
+    mine.clock.run_for(WITHIN_30_S)
+    assert mine.locator(".saved").count() == 1
+    mine.clock.run_for(120_000)
     mine.wait_for_selector(".done-now:has-text('dressing off')")
     let_pass(site, 1)
     theirs.reload()

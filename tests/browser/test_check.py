@@ -236,7 +236,7 @@ def test_a_mark_by_mistake_goes_with_its_proposal_after_a_refusal_too(open_phone
     page.goto(f"/f/{site.flock}/birds/{site.birds['Saffron']}/check/")
     page.locator(".foot-left .over-0").tap()
     page.locator("button:has-text('Both feet clear')").first.tap()
-    page.wait_for_selector("text=the left foot has: mild, main pad")
+    page.wait_for_selector("text=the left foot is marked: mild, main pad")
     page.wait_for_selector("button:has-text('Clear that, both feet clear')")
     assert page.locator(".part-left .proposed").is_visible()
     place = page.locator(".foot-left .over-0")

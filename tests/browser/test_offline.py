@@ -785,12 +785,18 @@ def test_without_signal_it_asks_whether_a_known_sore_has_healed(phones, coop, li
     page, before = phones("una"), checks(coop)
     signal(line, page, on=False)
     page.goto(check_page(coop, "Dill"))
+    # What was found last, as this phone keeps it.
+    page.wait_for_selector(".last-known:has-text('Right foot: mild, sore since')")
     page.locator("button:has-text('Both feet clear')").tap()
     page.wait_for_selector(".healed:has-text('Right foot healed?')")
     page.locator(".healed button:has-text('Not checked closely')").tap()
     page.wait_for_selector("text=Kept on this phone: Dill: check, left foot clear")
+    page.goto(f"/f/{coop.flock}/birds/{coop.birds['Dill']}/")
+    waits = page.locator(".waits-here").inner_text()
+    assert re.search(r"\(\d{1,2} [A-Z][a-z]+, \d\d:\d\d\)$", waits), waits
     signal(line, page, on=True)
     all_sent(page)
+    page.wait_for_selector(".notice:has-text('Sent: Dill, ')")
     (key,) = new_checks(coop, before)
     said = rows(coop, "SELECT foot, score FROM feet_footfinding WHERE check_record_id = ?", key)
     assert said == [("left", 0)]

@@ -1,5 +1,6 @@
 """Medicines: what withdraws eggs and for how long, many birds at once, and the record of them."""
 
+import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -269,6 +270,10 @@ def test_the_record_tells_each_medicine_with_its_batch_and_its_end(cast, birds):
     for words in ("batch B7", "batch not recorded", "2 ml", "the vet", "Keeper", LAW_SOURCE):
         assert words in page
     assert "Salve" not in page and "five years" in page
+    # In sight on a phone, where the table is wider than the screen.
+    heads = re.findall(r'<th scope="col">([^<]*)</th>', page)
+    cells = re.findall(r"<td>(.*?)</td>", page)[: len(heads)]
+    assert heads[:2] == ["From, to", "Withdrawal ends"] and cells[1].startswith("eggs: ")
 
 
 def test_what_was_taken_from_the_kit_says_how_much_was_given(cast, birds):

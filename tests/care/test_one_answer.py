@@ -175,6 +175,22 @@ def test_her_sheet_for_the_vet_and_the_form_of_a_check_say_the_same(cast, birds)
     assert plain == courses
 
 
+def test_the_photos_compared_first_are_those_the_answer_is_about(cast, birds):
+    """Not the two newest, between which there may be no change."""
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=20, left=CLEAR, right=CLEAR)
+    look(cast, dill, days_ago=12, left=MILD)
+    for days_ago, area in ((12, 8), (9, 30), (3, 68), (1, 69)):
+        measure(cast, dill, "left", area, days_ago=days_ago)
+    address = reverse("series", args=[cast.flock.pk, dill.pk, "left"])
+    page = cast.clients.keeper.get(address).context
+    assert (page["first"].measurement.area_mm2, page["second"].measurement.area_mm2) == (8, 69)
+    assert "Worse: 8.0 ± 0.4 → 69 ± 3 mm²" in text(cast.clients.keeper, address)
+    newest = page["shots"][2].key, page["shots"][3].key
+    page = cast.clients.keeper.get(f"{address}?a={newest[0]}&b={newest[1]}").context
+    assert page["first"].measurement.area_mm2 == 68
+
+
 def test_a_sign_is_nowhere_said_to_be_of_a_check_that_did_not_say_it(cast, birds):
     """A swelling and a limp of one keeper, and a check of today by another, without either."""
     dill = birds["Dill"]

@@ -149,13 +149,15 @@ def test_a_rule_that_names_a_day_carries_it_and_no_other_rule_a_number():
     assert look_again_days(RULES) == LOOK_AGAIN
 
 
-def test_the_answer_asks_for_the_next_look_only_by_what_led_to_it():
+def test_the_answer_asks_for_the_next_look_by_the_soonest_sign():
     assert advise(with_sign("moderate swelling")).look_again_days == 1
     assert advise(with_sign("limp alone")).look_again_days == 2
     assert advise(PLAIN).look_again_days is None
-    # A vet is called: nobody is told to come back tomorrow instead.
+    # A vet is called, and until she is seen the foot is looked at no less than a milder one.
     both = with_sign("hot", with_sign("moderate swelling"))
-    assert advise(both).look_again_days is None
+    assert advise(both).look_again_days == advise(with_sign("hot")).look_again_days == 1
+    asked = with_sign("not clearly healing", with_sign("moderate swelling"))
+    assert (advise(asked).advice, advise(asked).look_again_days) == (Advice.ASK, 1)
 
 
 @pytest.mark.parametrize("key", SIGNS)

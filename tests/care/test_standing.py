@@ -301,6 +301,51 @@ def test_clear_feet_are_due_by_the_rounds_and_sore_ones_sooner():
 DAILY = {"score": 1, "swelling": "moderate"}
 
 
+# From the mildest to the worst, with the days to the next check; common practice, no published
+# source: a foot for a vet is looked at every day until the vet has seen it.
+WORSE_AND_WORSE = [
+    ("a mild scab", {}, {}, 7),
+    ("a moderate swelling", {"swelling": "moderate"}, {}, 1),
+    ("that, for two weeks", {"swelling": "moderate"}, {"before": 15}, 1),
+    ("a swelling and a limp", {"swelling": "moderate"}, {"gait": 1}, 1),
+    ("oozing", {"oozing": True}, {}, 1),
+    ("swollen", {"score": 2}, {}, 1),
+    ("swollen, and lame", {"score": 2}, {"gait": 3}, 1),
+    ("bleeding", {"bleeding": True}, {}, 1),
+]
+
+
+def test_the_worse_bird_is_never_checked_later():
+    found = []
+    for words, foot, more, days in WORSE_AND_WORSE:
+        more = dict(more)
+        before = more.pop("before", None)
+        seen = MILD | foot
+        looks = [look(0, left=seen, right=CLEAR, **more)]
+        looks += [look(before, left=seen, right=CLEAR)] if before else []
+        hers = stands(*looks)
+        assert due_of(hers) == [("check", day(-days))], words
+        found.append((hers.advice, days))
+    assert [level for level, _ in found] == sorted(level for level, _ in found)
+    assert [days for _, days in found] == sorted((days for _, days in found), reverse=True)
+
+
+def test_a_bird_for_a_vet_within_days_is_checked_daily_until_the_vet_has_seen_her():
+    lame = look(0, left=CLEAR, right=CLEAR, gait=3)
+    assert stands(lame).check_due.on == day(-1)
+    plan = VetPlan(day(0), day(-28))
+    seen = stands(look(0, left={"score": 2}, right=CLEAR), plans={"left": plan})
+    assert seen.check_due.on == day(-7)
+
+
+def test_the_foot_that_the_last_check_left_out_is_asked_for_again():
+    hers = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD))
+    assert (hers.check_due.on, hers.check_due.foot) == (day(2), "left")
+    both = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD, left=CLEAR))
+    assert both.check_due.on == day(-7)
+    assert stands(look(30, left=CLEAR, right=CLEAR), look(0, right=CLEAR)).check_due.on == day(9)
+
+
 def test_one_check_is_due_whatever_asks_for_it():
     """The flock's days, the advice to look every day, and a step that left it to be watched."""
     checked = look(3, left=DAILY, right=CLEAR)

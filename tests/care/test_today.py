@@ -6,6 +6,7 @@ import re
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from django.utils.html import strip_tags
 
 from flockcare.birds.models import Bird
@@ -126,6 +127,23 @@ def test_a_tap_without_script_leads_back_to_where_it_was(cast, birds):
             url(cast, "claim", due.pk), {"deed": "take", "back": back}
         )
         assert answer.headers["Location"] == place
+
+
+def test_what_a_tap_saved_stands_in_the_line_that_was_tapped(cast, birds):
+    """So that the list stays as it is under the thumb; what could not be saved renews it."""
+    look(cast, birds["Dill"], left={"score": 0}, right={"score": 0})
+    on = step(cast, birds["Dill"], "dressing on", days_ago=1)
+    step(cast, birds["Mace"], days_ago=1, next_due=day(0))
+    tap = {"kind": "dressing changed", "back": "today", "line": "1"}
+    answer = cast.clients.keeper.post(url(cast, "done", on.pk), tap, headers=HTMX)
+    changed = CareStep.objects.get(kind="dressing changed")
+    said = " ".join(strip_tags(answer.text).split())
+    at = timezone.localtime(changed.at)
+    assert f"Left foot: dressing changed, {at:%H:%M}, by you." in said
+    assert "Due tonight: Mace." in said and 'id="care"' not in answer.text
+    assert url(cast, "undo", changed.pk) in answer.text and "HX-Retarget" not in answer.headers
+    late = cast.clients.owner.post(url(cast, "done", on.pk), tap, headers=HTMX)
+    assert late.headers["HX-Retarget"] == "#care" and "has done this already" in late.text
 
 
 def test_what_was_done_today_says_by_whom_and_can_be_undone(cast, birds):

@@ -171,7 +171,8 @@ def test_both_clear_names_what_is_still_marked_and_clears_it_in_one_tap(cast, bi
     }
     said = form(verdict="both clear", **marks)
     page = cast.clients.keeper.post(url, said).text
-    assert "the left foot has: mild; the right foot has: toe III (middle), swelling." in page
+    assert "the left foot is marked: mild; " in page
+    assert "the right foot is marked: toe III (middle), swelling." in page
     assert 'name="left-proposed" value="1"' in page
     assert 'name="verdict"\n  value="clear after all"' in page and not Check.objects.exists()
     cast.clients.keeper.post(url, {**said, "verdict": "clear after all"})
@@ -183,6 +184,10 @@ def test_both_clear_names_what_is_still_marked_and_clears_it_in_one_tap(cast, bi
 def test_marks_taken_back_do_not_close_a_case_unasked(cast, birds):
     url = check_url(cast, birds["Dill"])
     cast.clients.keeper.post(url, form(**SORE_LEFT))
+    # One question at a time: the mark first.
+    answer = cast.clients.keeper.post(url, form(verdict="both clear", **{"right-sites": ["main"]}))
+    assert "the right foot is marked: main pad" in answer.text
+    assert re.search(r'class="card healed"[^>]* hidden>', answer.text)
     answer = cast.clients.keeper.post(
         url, form(**{"verdict": "clear after all", "right-sites": ["main"]})
     )

@@ -85,6 +85,7 @@ def test_the_pages_walk_from_bird_to_bird(cast, birds):
     seen = []
     while "check" in answer.request["PATH_INFO"]:
         seen.append(answer.context["bird"].name)
+        assert f"{len(seen)} of 3 on the round" in answer.text
         said = {
             "check_id": str(uuid.uuid4()),
             "at": timezone.localtime(timezone.now()).strftime("%Y-%m-%dT%H:%M"),

@@ -4,9 +4,12 @@ from fractions import Fraction
 
 import pint
 import pytest
+from django.core.exceptions import ValidationError
 from hypothesis import given
 from hypothesis import strategies as st
 
+from flockcare.housing.forms import length_field
+from flockcare.housing.models import FeatureState, House
 from flockcare.housing.units import MM, inches, length_text, read_length
 
 UREG = pint.UnitRegistry()
@@ -103,3 +106,51 @@ def test_what_is_shown_in_inches_is_off_by_a_sixteenth_at_most(mm):
 )
 def test_lengths_are_shown_in_the_units_of_the_flock(value, unit, units, words):
     assert length_text(value, unit=unit, units=units) == words
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "units", "typed", "asked"),
+    [
+        ("height_cm", "roost", "metric", "1,20", "Is it 120 cm?"),
+        ("height_cm", "roost", "metric", "1200", "Is it 120 cm?"),
+        ("height_cm", "roost", "metric", "3.9", "Is it 390 cm?"),
+        ("height_cm", "nest front", "metric", "0.6", "Is it 60 cm?"),
+        ("height_cm", "roost", "imperial", "1 1/2", "Is it 18 in?"),
+        ("length_cm", "roost", "metric", "2.4", "Is it 240 cm?"),
+        ("run_cm", "roost", "metric", "0.75", "Is it 75 cm?"),
+        ("width_mm", "roost", "metric", "4.5", "Is it 45 mm?"),
+        ("wall_height_cm", "", "metric", "1.8", "Is it 180 cm?"),
+        ("height_cm", "roost", "metric", "450", "Is it 45 cm?"),
+        ("height_cm", "roost", "metric", "0.001", "Check it."),
+    ],
+)
+def test_a_number_in_another_unit_is_asked_about(name, kind, units, typed, asked):
+    model = FeatureState if kind else House
+    field = length_field(model, name, units, kind=kind)
+    with pytest.raises(ValidationError) as refused:
+        field.clean(typed)
+    (words,) = refused.value.messages
+    assert asked in words
+    # With the unit it is meant so, and the field says how to write that, if a record can hold it.
+    written = f"{typed} {field.bare}"
+    meant = float(read_length(typed, bare=field.bare) / MM[field.unit])
+    possible = field.least <= meant <= field.most
+    assert (f"“{written}”" in words) is possible
+    if possible:
+        assert field.clean(written) == pytest.approx(meant)
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "units", "typed"),
+    [
+        ("height_cm", "other", "metric", "3"),
+        ("height_cm", "roost", "metric", "0"),
+        ("height_cm", "roost", "metric", "5"),
+        ("height_cm", "roost", "metric", "400"),
+        ("height_cm", "landing", "metric", "1"),
+        ("height_cm", "roost", "imperial", "47 1/4"),
+        ("height_cm", "roost", "imperial", "4 ft"),
+    ],
+)
+def test_a_usual_number_needs_no_unit(name, kind, units, typed):
+    assert length_field(FeatureState, name, units, kind=kind).clean(typed) is not None

@@ -77,6 +77,13 @@ def test_who_may_make_one(cast, link):
     assert token not in cast.clients.keeper.get(address(cast)).text
 
 
+def test_the_paper_does_not_take_the_place_of_the_link_that_is_shown_once(cast):
+    """Back would not bring it again, being the answer to a form."""
+    page = cast.clients.keeper.post(address(cast), typed(name="Bert")).text
+    paper = reverse("vetsheet:sitter_paper", args=[cast.flock.pk, ShareLink.objects.get().pk])
+    assert re.search(rf'target="_blank"\s+href="{paper}"', page)
+
+
 @pytest.mark.parametrize(
     ("given", "field", "words"),
     [
@@ -94,6 +101,30 @@ def test_a_wrong_wish_makes_no_link_and_keeps_what_was_typed(cast, link, given, 
     assert page.status_code == 422 and "Keep this." in page.text and words in page.text
     assert set(page.context["form"].errors) == {field}
     assert ShareLink.objects.count() == 1
+
+
+def test_a_soak_of_a_dressed_foot_ends_with_its_dressing(cast, link, birds):
+    """Another foot's, or another bird's, is not dressed for it."""
+    mace, sorrel = birds["Mace"], birds["Sorrel"]
+    for bird, foot in ((mace, "right"), (mace, "left"), (sorrel, "left")):
+        step(cast, bird, "soaked", days_ago=1, foot=foot, next_due=day(0))
+    step(cast, mace, "dressing on", days_ago=1, foot="left")
+    found = sitting(ShareLink.objects.get(), now=timezone.now())
+    soaks = {
+        (thing.bird.name, thing.what): (
+            [one.key for one in thing.how],
+            "Then put the dressing on again." in thing.details,
+        )
+        for bird in found.birds
+        for thing in bird.now
+        if "soak" in thing.what and thing.bird in (mace, sorrel)
+    }
+    plain = ["hold", "soak", "dry"], False
+    assert soaks == {
+        ("Mace", "left foot: soak"): (["hold", "soak", "dry", "wrap", "look"], True),
+        ("Mace", "right foot: soak"): plain,
+        ("Sorrel", "left foot: soak"): plain,
+    }
 
 
 def test_the_note_can_be_changed_while_the_link_works(cast, link):
@@ -121,6 +152,10 @@ def test_shows_what_is_due_and_nothing_else(cast, link, dill, birds):
     assert re.findall(r'<li class="card" id="how-(\w+)"', page.text) == [
         *("hold", "soak", "dry", "wrap", "look")
     ]
+    # Numbered, since the soak says "go on with step 3": the one after it.
+    steps = re.findall(r'id="how-(\w+)".*?class="number" aria-hidden="true">(\d)<', page.text, re.S)
+    assert [number for _, number in steps] == ["1", "2", "3", "4", "5"]
+    assert steps[1][0] == "soak" and "Go on with step 3." in page.text
     for other in ("Sorrel", "Owner", "Keeper", "Viewer", str(cast.flock.pk)):
         assert other not in page.text
     assert page.headers["X-Robots-Tag"] == "noindex" and "no-store" in page.headers["Cache-Control"]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from flockcare.care.rules.levels import Advice, Rule
 from flockcare.care.rules.signs import Situation
-from flockcare.care.rules.table import RULES
+from flockcare.care.rules.table import EVERY_DAY, RULES
 
 URGENT = tuple(rule for rule in RULES if rule.advice.is_urgent)
 
@@ -27,8 +27,13 @@ class Answer:
 
     @property
     def look_again_days(self) -> int | None:
-        """The soonest of what led here; None where the flock's own days count."""
-        asked = (rule.look_again_days for rule in self.because)
+        """The soonest that any sign asks for, and every day while a vet within days is wanted: a
+        worse foot is never checked later than a milder one. None where the flock's own days count.
+
+        Common practice, no published source.
+        """
+        asked = [rule.look_again_days for rule in (*self.because, *self.also)]
+        asked += [EVERY_DAY] if self.advice.is_urgent else []
         return min((days for days in asked if days is not None), default=None)
 
     @property

@@ -50,13 +50,28 @@ function nameBird(form, bird, list) {
   }
   Object.assign(form.dataset, { bird: bird.id, birdName: bird.name });
   setClock(form, list.zone);
-  if (form.dataset.outbox === "check") askHealed(form, bird.sore ?? []);
+  if (form.dataset.outbox === "check") {
+    showLastKnown(form, bird.html ?? "");
+    askHealed(form, bird.sore ?? []);
+  }
   document.querySelectorAll("span[data-bird-name]").forEach((place) => (place.textContent = bird.name));
   document.querySelectorAll("p[data-bird-band]").forEach((place) => (place.textContent = bird.band));
   const band = document.querySelector("h1 .band");
   if (band) band.className = `band${bird.colour ? ` band-${bird.colour}` : ""}`;
   document.title = `${bird.name} · ${list.name}`;
   document.querySelector(".flock-name").textContent = list.name;
+}
+
+// How she stood when this phone last had signal, as her page has it, without its links.
+function showLastKnown(form, html) {
+  form.querySelectorAll(".last-known").forEach((old) => old.remove());
+  const stood = new DOMParser().parseFromString(html, "text/html").querySelector(".standing");
+  if (!stood) return;
+  stood.querySelectorAll("a").forEach((link) => link.replaceWith(...link.childNodes));
+  const part = Object.assign(document.createElement("div"), { className: "card last-known" });
+  part.dataset.ofBird = "";
+  part.append(Object.assign(document.createElement("p"), { className: "quiet", textContent: "When this phone last had signal:" }), stood);
+  form.querySelector(".verdicts").before(part);
 }
 
 // As templates/feet/healed.html, for a sore that was known when this phone last had signal.

@@ -116,5 +116,12 @@ export function saidIn({ kind, fields }) {
   return parts.filter(Boolean).join(", ");
 }
 
-export const whenOf = ({ fields, made }) =>
-  (words(fields, "at")[0] ?? words(fields, "on")[0] ?? made.slice(0, 16)).replace("T", ", ");
+// As elsewhere: `30 Nov, 12:15`, with the year where it is another one.
+export function whenOf({ fields, made }) {
+  const [day, time] = (words(fields, "at")[0] ?? words(fields, "on")[0] ?? made.slice(0, 16)).split("T");
+  const date = new Date(`${day}T00:00Z`);
+  if (Number.isNaN(date.getTime())) return [day, time].filter(Boolean).join(", ");
+  const year = date.getUTCFullYear() === new Date().getFullYear() ? undefined : "numeric";
+  const said = date.toLocaleDateString("en-GB", { day: "numeric", month: "short", year, timeZone: "UTC" });
+  return [said, time].filter(Boolean).join(", ");
+}

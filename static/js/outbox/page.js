@@ -92,10 +92,19 @@ async function announce(outcome) {
   others?.postMessage("changed");
   await refresh(outcome);
   await tryAgain(outcome);
+  await sayWhatIsSent();
   const told = await note("notices");
   if (!told) return;
   await dropNote("notices");
   say(told.words.join(" "), "notice warning");
+}
+
+async function sayWhatIsSent() {
+  const sent = await note("sent");
+  if (!sent) return;
+  await dropNote("sent");
+  const time = new Date(sent.at).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
+  say(`Sent: ${[...new Set(sent.birds)].join(", ")}, ${time}`, "notice success");
 }
 
 function say(textContent, className) {

@@ -111,7 +111,8 @@ async function greet() {
 async function sendEntry(entry, hello) {
   const about = { kind: entry.kind, keeper: hello.keeper, made: entry.made, clock: new Date().toISOString() };
   const base = `/f/${entry.flock}/outbox`;
-  if (!entry.stored) {
+  const waited = !entry.stored;
+  if (waited) {
     const body = JSON.stringify({ ...about, bird: entry.bird, fields: entry.fields });
     const answer = await post(`${base}/records/${entry.key}/`, body, hello, entry.key);
     if (answer.signedOut) return "signed out";
@@ -138,6 +139,8 @@ async function sendEntry(entry, hello) {
     return "refused";
   }
   await dropEntry(entry.key);
+  // Of photos that follow a record it was said already that this is saved.
+  if (waited) await setNote("sent", { birds: [...((await note("sent"))?.birds ?? []), entry.birdName], at: Date.now() });
   return "sent";
 }
 
