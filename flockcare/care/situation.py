@@ -26,7 +26,7 @@ from flockcare.care.due import (
     suggested_due,
 )
 from flockcare.care.holds import Hold, open_holds
-from flockcare.care.models import CareStep, StepKind, VetContact
+from flockcare.care.models import CareStep, DecidedBy, StepKind, VetContact
 from flockcare.care.plans import PlanDue, all_dues, is_planned
 from flockcare.care.rules import Answer, Rule, advise
 from flockcare.care.standing import (
@@ -49,6 +49,7 @@ from flockcare.care.standing import (
     of_foot,
     standing_of,
 )
+from flockcare.care.standing_words import foot_level_words, within
 from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
 from flockcare.care.vet import PLAN_DAYS, plan_for
 from flockcare.core.dates import PartialDate
@@ -56,6 +57,7 @@ from flockcare.feet.cases import Case, cases_of_birds
 from flockcare.feet.due import is_sore
 from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding
 from flockcare.feet.scales import AFFECTED_FROM
+from flockcare.housing.models import Stay
 from flockcare.people.fresh import kept
 from flockcare.people.models import Flock
 from flockcare.photos.faces import Face, faces_of
@@ -74,7 +76,8 @@ YEARLING = 365
 @dataclass(frozen=True)
 class FlockStanding:
     """Of each bird that is here how she stands; the holds of birds that left, the flock's vet, and
-    every bird's face, which are shown with it.
+    every bird's face, which are shown with it. ``homes``: the name of the house of each bird that
+    lives in one, as long as any eggs are withheld.
 
     ``mark``: other as soon as a record is other that this rests on.
     """
@@ -84,6 +87,7 @@ class FlockStanding:
     vet: VetContact | None = None
     faces: Mapping[UUID, Face] = field(default_factory=dict)
     mark: tuple = ()
+    homes: Mapping[UUID, str] = field(default_factory=dict)
 
     def eggs_of(self, bird: UUID) -> Eggs:
         """Also of a bird that left: her eggs and meat may be eaten elsewhere."""
@@ -193,7 +197,14 @@ def worked_out(flock, today: date) -> FlockStanding:
         for key, records in hers.items()
     }
     vet = VetContact.objects.filter(flock=flock).usual()
-    return FlockStanding(birds, gone, vet, faces_of(flock))
+    withheld = any(hers.eggs.state != "free" for hers in birds.values())
+    homes = _homes(flock, today) if withheld else {}
+    return FlockStanding(birds, gone, vet, faces_of(flock), homes=homes)
+
+
+def _homes(flock, today: date) -> dict[UUID, str]:
+    stays = Stay.objects.filter(flock=flock).on(today)
+    return dict(stays.values_list("bird", "house__name"))
 
 
 def _began_lately(hers: Mapping[UUID, Records], today: date) -> set[UUID]:
@@ -336,18 +347,18 @@ def _looks(
         of_flock.filter(wanted)
         .newest_first()
         .values_list(
-            *("bird", "pk", "at", "keeper__name", "keeper_name"),
+            *("bird", "pk", "at", "time_known", "keeper__name", "keeper_name"),
             *_SIGNS,
             *(f"findings__{name}" for name in _FINDING),
         )
     )
     found: dict[UUID, list[Look]] = defaultdict(list)
-    for bird, key, at, keeper, name, *rest in rows:
+    for bird, key, at, time_known, keeper, name, *rest in rows:
         signs, finding = rest[: len(_SIGNS)], rest[len(_SIGNS) :]
         if not found[bird] or found[bird][-1].key != key:
             on = timezone.localdate(at, flock.zone)
             signs = dict(zip(_SIGNS, signs, strict=True))
-            found[bird].append(Look(key, at, on, keeper or name, signs, {}))
+            found[bird].append(Look(key, at, on, keeper or name, signs, {}, time_known))
         if finding[0]:
             found[bird][-1].feet[finding[0]] = _foot_seen(finding)
     return found
@@ -371,12 +382,22 @@ def _outlines(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, list[
         .order_by("at")
         .values_list(
             *("photo__bird_id", "photo_id", "photo__foot", "photo__taken"),
+            "photo__taken_precision",
             *("area_mm2", "relative_area_error"),
         )
     )
     newest_of = {
-        photo: (bird, Outline(foot, timezone.localdate(taken, zone), area, area * relative))
-        for bird, photo, foot, taken, area, relative in rows
+        photo: (
+            bird,
+            Outline(
+                foot,
+                timezone.localdate(taken, zone),
+                area,
+                area * relative,
+                taken if precision == Precision.MOMENT else None,
+            ),
+        )
+        for bird, photo, foot, taken, precision, area, relative in rows
     }
     found = defaultdict(list)
     for bird, outline in newest_of.values():
@@ -422,9 +443,7 @@ def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict
 
 
 def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan]]:
-    """What a vet planned for each foot. A visit without a plan counts as one of four weeks; one
-    whose plan has run out does not.
-    """
+    """What a vet planned for each foot; else that a vet was asked in the last four weeks."""
     visits = CareStep.objects.filter(
         flock=flock, kind=StepKind.VET, at__gte=before - WEIGHED, at__lt=before
     )
@@ -437,12 +456,19 @@ def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan
         for foot in FEET:
             if plan := plan_for(hers, foot, today):
                 found[bird][foot] = VetPlan(
-                    plan.visit.on, plan.until, plan.words, plan.visit.pk, plan.open_ended
+                    plan.visit.on,
+                    plan.until,
+                    plan.words,
+                    plan.visit.pk,
+                    plan.open_ended,
+                    plan.visit.at,
+                    by_vet=plan.visit.decided_by != DecidedBy.KEEPER,
                 )
                 continue
             seen = next((visit for visit in hers if visit.foot in ("", foot)), None)
-            if seen and not seen.plan_until:
-                found[bird][foot] = VetPlan(seen.on, seen.on + PLAN_HOLDS, step=seen.pk)
+            if seen and not seen.plan.strip():
+                until = seen.on + PLAN_HOLDS
+                found[bird][foot] = VetPlan(seen.on, until, step=seen.pk, at=seen.at)
     return found
 
 
@@ -512,12 +538,15 @@ def age_days(hatched: str, today: date) -> int | None:
 
 @dataclass(frozen=True)
 class Advised:
-    """The advice for one foot of a bird, with its rules. ``days_ago``: the check it rests on."""
+    """The advice for one foot of a bird, with its rules. ``days_ago``: the check it rests on;
+    ``words``: the level, within a line.
+    """
 
     bird: Bird
     standing: FootStanding
     answer: Answer
     days_ago: int
+    words: str = ""
 
     @property
     def foot(self) -> str:
@@ -545,6 +574,7 @@ def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
             foot,
             of_foot(foot.situation, advise(foot.situation)),
             (hers.today - foot.checked).days,
+            within(foot_level_words(foot, hers)),
         )
         for foot in (hers.concerns if hers else ())
     ]
