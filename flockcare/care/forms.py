@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from flockcare.care import parts
+from flockcare.care.holds import still_runs
 from flockcare.care.models import (
     MEDICATED,
     MOST_DAYS,
@@ -219,6 +220,7 @@ class StepForm(KeeperModelForm):
             said["next_due"] = self._due(said, kind, at)
         self._of_a_visit(kind, said)
         self._of_a_medicine(kind, said)
+        self._of_the_past(kind, said)
         if StepKind.LIFTED not in self.kinds:
             said.update(outcome="", bleeding="")
         if said.get("item") and not said.get("product"):
@@ -290,6 +292,19 @@ class StepForm(KeeperModelForm):
             said["batch"] = item.batch
         if kind != StepKind.VET and kind not in WITHHOLDING:
             said["decided_by"] = ""
+
+    def _of_the_past(self, kind, said) -> None:
+        """Nothing that still runs is past."""
+        if not (said.get("past") and kind and said.get("at")):
+            return
+        names = ("at", "given_until", "egg_days", "meat_days", "no_medicine", "medicine_given")
+        given = CareStep(flock=self.flock, bird=self.bird, kind=kind)
+        for name in names:
+            setattr(given, name, said.get(name))
+        zone = self.flock.zone
+        if words := still_runs(given, today=timezone.localdate(timezone.now(), zone), zone=zone):
+            message = f"It is not past yet: {words}. Leave this unticked."
+            self.add_error("past", message)
 
     @staticmethod
     def _days_of(item: KitItem, said) -> None:

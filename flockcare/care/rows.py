@@ -229,6 +229,7 @@ def told_first(found: FlockStanding, rows: list[Row], shown: list[Row]) -> dict:
     return {
         "rows": shown,
         "answer": [*answer(shown), *eggs_not_eaten(rows, found.homes)],
+        "days_to_ask": sorted({name for row in rows for name in row.standing.eggs.to_ask}),
         "several_ill": several_ill(row.standing for row in rows),
         "vet_wanted": any(row.standing.urgent or _tell_vet(row) for row in shown),
         "gone": [(key, name, words.eggs_words(eggs)) for key, name, eggs in found.gone],

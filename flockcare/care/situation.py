@@ -521,6 +521,7 @@ def _eggs(hold: Hold | None) -> Eggs:
         hold.meat_until,
         tuple(hold.unknown_products),
         hold.words,
+        tuple(sorted(hold.to_ask)),
     )
 
 

@@ -124,7 +124,8 @@ class FootLast:
 class Eggs:
     """``state``: free, withdrawn or not known (which withholds). ``until``: the last such day.
 
-    ``words``: of both eggs and meat; see ``care.holds``.
+    ``words``: of both eggs and meat; ``products``: those whose days nobody knows, ``to_ask``: for
+    a while already; see ``care.holds``.
     """
 
     state: str = "free"
@@ -133,6 +134,7 @@ class Eggs:
     meat_until: date | None = None
     products: tuple[str, ...] = ()
     words: str = ""
+    to_ask: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
