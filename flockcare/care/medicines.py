@@ -135,8 +135,8 @@ EU_LIST = NotAllowed(
 )
 LISTS = (US_LABEL, US_OTHER, EU_LIST)
 PAIN_RELIEVER = Prohibited("Pain relievers, names in ‑caine", (CAINES,))
-# Substances that act on an illness, by endings and beginnings of their international names (stems of
-# the World Health Organization, from memory), and what labels call such a thing. No brands.
+# Substances that act on an illness, by endings and beginnings of their international names (stems
+# of the World Health Organization, from memory), and what labels call such a thing. No brands.
 ACTIVE = Prohibited(
     "A medicine by its name",
     (
