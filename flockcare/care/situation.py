@@ -17,6 +17,7 @@ from django.db.models import F, OuterRef, Q, Subquery, When
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
+from flockcare.birds.breeds import WeightClass, class_of
 from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.due import (
     LOOK,
@@ -29,6 +30,7 @@ from flockcare.care.holds import Hold, open_holds
 from flockcare.care.models import CareStep, DecidedBy, StepKind, VetContact
 from flockcare.care.plans import PlanDue, all_dues, is_planned
 from flockcare.care.rules import Answer, Rule, advise
+from flockcare.care.rules.signs import unanswered
 from flockcare.care.standing import (
     FEET,
     SIGNS_STAND,
@@ -257,6 +259,7 @@ def _read(flock, today: date, before: datetime):
             states=states[row["pk"]],
             age_days=age_days(row["hatched"], today),
             new_since=new_since.get(row["pk"]),
+            bantam=_is_bantam(row),
         )
         for row in birds
     }
@@ -280,7 +283,14 @@ def _birds(flock, today: date, before: datetime) -> list[dict]:
         figures[f"{foot}_shown"] = Subquery(found.annotate(shown=shown).values("shown")[:1])
     here = Q(left="") | Q(left__gt=today.isoformat())
     birds = Bird.objects.filter(here, flock=flock).order_by()
-    return list(birds.annotate(**figures).values("pk", "hatched", *figures))
+    about = ("pk", "hatched", "own_weight_class", "breed__name", "breed__adult_grams")
+    return list(birds.annotate(**figures).values(*about, *figures))
+
+
+def _is_bantam(row: Mapping) -> bool:
+    """As ``Bird.weight_class`` has it."""
+    of_breed = class_of(row["breed__name"] or "", row["breed__adult_grams"])
+    return (row["own_weight_class"] or of_breed) == WeightClass.BANTAM
 
 
 def _last(row: Mapping, foot: str, zone) -> FootLast | None:
@@ -556,6 +566,10 @@ class Advised:
     @property
     def foot_words(self) -> str:
         return self.standing.words
+
+    @property
+    def missing(self) -> list[str]:
+        return unanswered(self.standing.situation)
 
 
 def advise_bird(hers: Standing | None) -> list[Rule]:

@@ -24,6 +24,7 @@ from flockcare.care import sizes
 from flockcare.care.due import DRESSING, LOOK
 from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
 from flockcare.care.rules.answer import is_known_to_vet
+from flockcare.care.rules.signs import BANTAM_G
 from flockcare.care.rules.table import EVERY_DAY
 from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
@@ -187,7 +188,8 @@ class Records:
     last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
     ``looked_at``: when a foot was last looked at with a step of care (watched, a dressing).
     ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot. ``new_since``: when
-    her quarantine began, also where it is over.
+    her quarantine began, also where it is over. ``bantam``: by her breed or what was entered of her;
+    a weighing says more.
     """
 
     looks: Sequence[Look] = ()
@@ -203,6 +205,7 @@ class Records:
     states: Sequence[State] = ()
     age_days: int | None = None
     new_since: date | None = None
+    bantam: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -634,12 +637,17 @@ def situation_of(
         days_affected=(today - case.episode.first_affected).days if case else None,
         cases_in_foot_12_months=_cases_in_a_year(foot, records.cases, today),
         others_new_14_days=others_new,
-        weight_g=records.weights[-1][1] if records.weights else None,
+        weight_g=records.weights[-1][1] if records.weights else _usual_weight(records),
         weight_change_28_days=weight_change(records.weights, today),
         age_days=records.age_days,
         **foot_signs(foot, records.looks, case),
         sizes=sizes_of(foot, records, case, today) if case else (),
     )
+
+
+def _usual_weight(records: Records) -> float | None:
+    """Of a bird that was never weighed: as much as a bantam weighs at most, where she is one."""
+    return BANTAM_G if records.bantam else None
 
 
 def signs_in(value) -> dict[str, object]:

@@ -71,6 +71,21 @@ class Situation:
     comb: str | None = None
 
 
+# What a keeper answers at a check, as it is asked for where too little is known.
+QUESTIONS = {
+    "swelling": "swollen?",
+    "scab": "a scab?",
+    "hot": "hot?",
+    "oozing": "oozing?",
+    "gait": "limping?",
+    "bright": "bright or dull?",
+}
+
+
+def unanswered(seen: Situation) -> list[str]:
+    return [asked for name, asked in QUESTIONS.items() if getattr(seen, name) is None]
+
+
 # --- Three answers (strong Kleene logic)
 
 
