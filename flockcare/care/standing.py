@@ -188,8 +188,8 @@ class Records:
     last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
     ``looked_at``: when a foot was last looked at with a step of care (watched, a dressing).
     ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot. ``new_since``: when
-    her quarantine began, also where it is over. ``bantam``: by her breed or what was entered of her;
-    a weighing says more.
+    her quarantine began, also where it is over. ``bantam``: by her breed or what was entered of
+    her; a weighing says more.
     """
 
     looks: Sequence[Look] = ()

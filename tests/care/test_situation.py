@@ -350,8 +350,9 @@ def test_what_is_large_on_a_bantam_is_so_without_a_weighing(
 ):
     dill = birds["Dill"]
     grams = 570 if breed.startswith("Sebright") else 2800
-    dill.breed = breed and Breed.objects.create(flock=cast.flock, name=breed, adult_grams=grams)
-    dill.breed, dill.own_weight_class = dill.breed or None, own
+    if breed:
+        dill.breed = Breed.objects.create(flock=cast.flock, name=breed, adult_grams=grams)
+    dill.own_weight_class = own
     dill.save()
     if weighed:
         Weighing.objects.create(flock=cast.flock, bird=dill, on=day(-40), grams=weighed)
