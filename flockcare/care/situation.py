@@ -189,7 +189,9 @@ def mark_of(flock, *, now: datetime) -> tuple:
 
 
 def worked_out(flock, today: date) -> FlockStanding:
-    """How the birds stand at the end of that day, by the records up to then; ten queries."""
+    """How the birds stand at the end of that day, by the records up to then; ten queries, and one
+    more where eggs are withheld.
+    """
     before = datetime.combine(today + timedelta(1), time(), flock.zone)
     hers, gone = _read(flock, today, before)
     began = _began_lately(hers, today)
