@@ -1,12 +1,14 @@
 """The shape of care given, of a vet, of a thing in the kit and of the smaller questions."""
 
 import uuid
+from datetime import timedelta
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from flockcare.care import parts
+from flockcare.care.holds import still_runs
 from flockcare.care.models import (
     FOR_A_VET,
     MEDICATED,
@@ -22,8 +24,10 @@ from flockcare.care.models import (
     VetContact,
 )
 from flockcare.care.situation import usual_due
+from flockcare.care.vet import PLAN_DAYS
 from flockcare.core.forms import KeeperForm, KeeperModelForm
 from flockcare.core.lines import one_line
+from flockcare.drawing.dates import short_words
 from flockcare.people.models import Keeper
 from flockcare.photos.models import Foot
 
@@ -100,6 +104,9 @@ class StepForm(KeeperModelForm):
     )
     who = forms.ChoiceField(label="Who did it")
     at = moment_field("When")
+    plan_is_long = forms.BooleanField(
+        label="The vet said so: longer than four weeks", required=False
+    )
     again = forms.ChoiceField(
         label="Due again",
         choices=[(USUAL, "as usual"), (ON_A_DAY, "on the day below"), (NOT_AGAIN, "not again")],
@@ -213,6 +220,7 @@ class StepForm(KeeperModelForm):
             said["next_due"] = self._due(said, kind, at)
         self._of_a_visit(kind, said)
         self._of_a_medicine(kind, said)
+        self._of_the_past(kind, said)
         if StepKind.LIFTED not in self.kinds:
             said.update(outcome="", bleeding="")
         if said.get("item") and not said.get("product"):
@@ -251,9 +259,23 @@ class StepForm(KeeperModelForm):
         if kind != StepKind.VET:
             empty = {name.removesuffix("_id"): "" for name in OF_A_VISIT}
             said.update(empty | {"contact": None, "plan_until": None})
-        elif not said.get("medicine_given") and "medicine_given" not in self.errors:
+            return
+        if not said.get("medicine_given") and "medicine_given" not in self.errors:
             message = "Say whether a medicine was given; “not known” is an answer."
             self.add_error("medicine_given", message)
+        self._of_a_plan(said)
+
+    def _of_a_plan(self, said) -> None:
+        """A plan outdoes the advice while it holds, so that it says what to do, and is no slip."""
+        until, at = said.get("plan_until"), said.get("at")
+        if until and not said.get("plan") and "plan" not in self.errors:
+            self.add_error("plan", "Say what the plan is. Without it the advice stands.")
+        if not (until and at) or said.get("plan_is_long"):
+            return
+        usual = at.astimezone(self.flock.zone).date() + timedelta(PLAN_DAYS)
+        if until > usual and until != self.instance.plan_until:
+            message = f"That is more than four weeks ({short_words(usual, at.date())}). If the vet "
+            self.add_error("plan_until", message + "said so, tick it below.")
 
     def _of_a_medicine(self, kind, said) -> None:
         item = said.get("item")
@@ -270,6 +292,19 @@ class StepForm(KeeperModelForm):
             said["batch"] = item.batch
         if kind != StepKind.VET and kind not in WITHHOLDING:
             said["decided_by"] = ""
+
+    def _of_the_past(self, kind, said) -> None:
+        """Nothing that still runs is past."""
+        if not (said.get("past") and kind and said.get("at")):
+            return
+        names = ("at", "given_until", "egg_days", "meat_days", "no_medicine", "medicine_given")
+        given = CareStep(flock=self.flock, bird=self.bird, kind=kind)
+        for name in names:
+            setattr(given, name, said.get(name))
+        zone = self.flock.zone
+        if words := still_runs(given, today=timezone.localdate(timezone.now(), zone), zone=zone):
+            message = f"It is not past yet: {words}. Leave this unticked."
+            self.add_error("past", message)
 
     @staticmethod
     def _days_of(item: KitItem, said) -> None:

@@ -1,8 +1,8 @@
 """For how long a bird's eggs and meat are not eaten, from the days that keepers entered.
 
 The days come from the vet or the label; this module adds them to a date and nothing more. Days
-that nobody entered are *unknown*, which withdraws them as well, and is never read as none. But not
-for ever: see ``UNKNOWN_DAYS``.
+that nobody entered are *unknown*, which withdraws them as well until somebody enters them, and is
+never read as none.
 """
 
 from __future__ import annotations
@@ -29,10 +29,12 @@ from flockcare.drawing.dates import short_words
 
 # A course of a year and a year's days after it: nothing older can still hold.
 LONGEST = timedelta(days=2 * MOST_DAYS + 2)
-# How long days that nobody entered withdraw eggs and meat after the last giving: twelve weeks, far
-# beyond the 14 days and the one and a half times that the United Kingdom asks for (SI 2013/2033,
-# schedule 4). Our choice, no published source; the pages say so.
-UNKNOWN_DAYS = 84
+# From when on after its last giving care of which nobody knows the days may be marked as long past:
+# twelve weeks, far beyond the 14 days and the one and a half times that the United Kingdom asks for
+# (SI 2013/2033, schedule 4). Our choice, no published source.
+LONG_PAST_DAYS = 84
+# After how many days Today asks for days that nobody entered (our choice).
+ASK_AFTER = timedelta(days=7)
 LOGGED_WITHIN = timedelta(days=3)
 UNTIL_KNOWN = "until the vet or the label has named the days"
 
@@ -47,7 +49,10 @@ def last_day(given: date, days: int) -> date | None:
 
 @dataclass
 class Hold:
-    """What holds one bird's eggs and meat: the last held day of each, and what nobody knows."""
+    """What holds one bird's eggs and meat: the last held day of each, and what nobody knows.
+
+    ``to_ask``: the products of which nobody has entered the days for a while.
+    """
 
     bird: Bird
     today: date
@@ -57,6 +62,7 @@ class Hold:
     eggs_unknown: list[CareStep] = field(default_factory=list)
     meat_unknown: list[CareStep] = field(default_factory=list)
     steps: list[CareStep] = field(default_factory=list)
+    to_ask: set[str] = field(default_factory=set)
 
     def add(self, step: CareStep, zone) -> None:
         """Take in one giving; of several the latest end counts."""
@@ -67,8 +73,9 @@ class Hold:
         for what in ("eggs", "meat"):
             days = getattr(step, "egg_days" if what == "eggs" else "meat_days")
             if days is None:
-                if last + timedelta(UNKNOWN_DAYS) >= self.today:
-                    getattr(self, f"{what}_unknown").append(step)
+                getattr(self, f"{what}_unknown").append(step)
+                if last + ASK_AFTER <= self.today:
+                    self.to_ask.add(product_of(step))
                 continue
             ends = last_day(last, days)
             if ends and ends >= self.today:
@@ -118,8 +125,7 @@ class Hold:
 
     @property
     def unknown_products(self) -> list[str]:
-        steps = {step.pk: step for step in (*self.eggs_unknown, *self.meat_unknown)}
-        return sorted({product_of(step) for step in steps.values()})
+        return sorted({product_of(step) for step in (*self.eggs_unknown, *self.meat_unknown)})
 
 
 def product_of(step: CareStep) -> str:
@@ -196,8 +202,24 @@ def _running(steps: list[CareStep], flock, today: date) -> list[CarePlan]:
 
 
 def withholding_steps(flock, *, now: datetime):
-    """The givings that can still withdraw something."""
-    return CareStep.objects.filter(MAY_WITHHOLD, flock=flock, at__gte=now - LONGEST)
+    """The givings that can still withdraw something: what nobody knows does so until it is."""
+    lately = Q(at__gte=now - LONGEST) | Q(egg_days=None) | Q(meat_days=None)
+    return CareStep.objects.filter(MAY_WITHHOLD, lately, flock=flock)
+
+
+def still_runs(step: CareStep, *, today: date, zone) -> str:
+    """What withholds eggs or meat after this giving, in words, were it not marked as long past.
+
+    Empty where nothing does: all its days are over, or nobody knows them and it is long ago.
+    """
+    hold = Hold(step.bird, today)
+    past, step.past = step.past, False
+    hold.add(step, zone)
+    step.past = past
+    last = max(step.at.astimezone(zone).date(), step.given_until or date.min)
+    if last + timedelta(LONG_PAST_DAYS) < today:
+        hold.eggs_unknown, hold.meat_unknown = [], []
+    return hold.words if hold.active else ""
 
 
 @dataclass

@@ -139,6 +139,55 @@ EU_LIST = NotAllowed(
 )
 LISTS = (US_LABEL, US_OTHER, EU_LIST)
 PAIN_RELIEVER = Prohibited("Pain relievers, names in ‑caine", (CAINES,))
+# Substances that act on an illness, by endings and beginnings of their international names (stems
+# of the World Health Organization, from memory), and what labels call such a thing. No brands.
+ACTIVE = Prohibited(
+    "A medicine by its name",
+    (
+        *(
+            r"\w*cillins?",
+            r"\w*cyclines?",
+            r"\w+m[yi]cins?",
+            r"\w*fenicol",
+            r"sul(?:f|ph)a(?!te)\w{3,}",
+        ),
+        *(
+            r"trimethoprim",
+            r"tylosin",
+            r"tilmicosin",
+            r"tylvalosin",
+            r"colistin\w*",
+            r"polymyxin\w*",
+            r"bacitracin\w*",
+            r"\w*mulins?",
+        ),
+        *(r"fusidic acid", r"mupirocin", r"nystatin", r"\w+conazole?", r"clotrimazole?"),
+        *(r"\w*mectins?", r"\w*bendazole?", r"levamisole?", r"piperazine?", r"\w*methrins?"),
+        *(r"fipronil", r"\w*laner", r"amprolium", r"toltrazuril", r"\w*oxicam", r"\w*profen"),
+        *(r"aspirin", r"acetylsalicylic acid", r"paracetamol", r"acetaminophen", r"diclofenac"),
+        *(r"\w*metasone?", r"\w*methasone?", r"\w*nisolone?", r"\w*cortisone?", r"tramadol"),
+        *(r"antibiotics?", r"antibacterials?", r"antimicrobials?", r"antifungals?", r"medicated"),
+        *(
+            r"steroids?",
+            r"corticosteroids?",
+            r"pain ?killers?",
+            r"(?:de)?wormers?",
+            r"antiparasitics?",
+        ),
+    ),
+)
+# “antibiotic-free”, “without steroids”.
+_NOT_IN_IT = re.compile(r"\b(?:no|non|without|free of)[ -]\w+|\b\w+[ -]free\b")
+
+
+def is_medicine_by_name(product: str) -> bool:
+    """Whether the name of a product has a substance or a word in it that only a medicine has.
+
+    That it has none says nothing: brands are not known.
+    """
+    text = _NOT_IN_IT.sub("", product.lower())
+    known = (ACTIVE, PAIN_RELIEVER, *(drug for one in LISTS for drug in one.drugs))
+    return any(one.named_in(text) for one in known)
 
 
 def warnings_about(product: str) -> list[str]:

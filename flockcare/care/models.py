@@ -14,6 +14,7 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.care.medicines import is_medicine_by_name
 from flockcare.core.lines import LineField
 from flockcare.core.models import Token
 from flockcare.feet.models import FootFinding
@@ -27,6 +28,7 @@ _days = [MaxValueValidator(MOST_DAYS, "That is more than a year. Check the numbe
 DAYS = ("egg_days", "meat_days", "days_from")
 _dialled = RegexValidator(r"\d.*\d.*\d", "Give the number with its digits, as you dial it.")
 _amount = [MinValueValidator(Decimal(0), "Less than nothing cannot be.")]
+_IS_ONE = "“{}” is a medicine by its name. Leave this unticked; eggs and meat are withdrawn."
 _NO_MEDICINE_HAS_NO_DAYS = "What contains no medicine has no days without eggs or meat."
 
 
@@ -180,6 +182,7 @@ class KitItem(FlockRecord):
 
     def clean(self):
         _require_source_of_days(self)
+        _refuse_medicine(self, self.name)
         if self.no_medicine and _has_days(self):
             raise ValidationError({"no_medicine": _NO_MEDICINE_HAS_NO_DAYS})
 
@@ -382,6 +385,7 @@ class CareStep(FlockRecord):
             raise ValidationError({column: message})
         if self.no_medicine and self.kind != StepKind.OINTMENT:
             raise ValidationError({"no_medicine": "Only an ointment can be without a medicine."})
+        _refuse_medicine(self, self.product, self.item.name if self.item else "")
         if self.no_medicine and _has_days(self):
             raise ValidationError({"no_medicine": _NO_MEDICINE_HAS_NO_DAYS})
         if self.kind != StepKind.VET:
@@ -445,6 +449,13 @@ class CareStep(FlockRecord):
 
 def _has_days(record) -> bool:
     return record.egg_days is not None or record.meat_days is not None
+
+
+def _refuse_medicine(record, *names: str) -> None:
+    """No tick outdoes the name of what was given."""
+    named = next((name for name in names if name and is_medicine_by_name(name)), None)
+    if record.no_medicine and named:
+        raise ValidationError({"no_medicine": _IS_ONE.format(named)})
 
 
 def _require_source_of_days(record) -> None:
@@ -624,6 +635,7 @@ class CarePlan(FlockRecord):
             raise ValidationError({"until": f"{what} needs a last day."})
         if self.no_medicine and StepKind.OINTMENT not in self.kinds:
             raise ValidationError({"no_medicine": "Only an ointment can be without a medicine."})
+        _refuse_medicine(self, *(part["product"] for part in self.parts))
         if _has_days(self) and (self.no_medicine or not set(self.kinds) & set(WITHHOLDING)):
             column = "egg_days" if self.egg_days is not None else "meat_days"
             message = "Only an ointment or a medicine has days without eggs and meat."

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from uuid import UUID
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, Sex
 from flockcare.care import standing_words as words
 from flockcare.care.due import DRESSING, LOOK
+from flockcare.care.holds import UNTIL_KNOWN
 from flockcare.care.models import StepKind
 from flockcare.care.notifiable import several_ill
 from flockcare.care.parts import Given
 from flockcare.care.rules import Advice
 from flockcare.care.situation import FlockStanding
 from flockcare.care.standing import CHECK, Due, FootStanding, Standing, VetPlan
+from flockcare.drawing.dates import short_words
 
 
 @dataclass(frozen=True)
@@ -95,8 +98,24 @@ class Row:
 
     @property
     def plans(self) -> list[tuple[VetPlan, str]]:
-        today = self.standing.today
-        return [(plan, words.plan_words(plan, today)) for plan in self.standing.plans]
+        """Of a vet, while they hold; and that one was asked who left none."""
+        hers = self.standing
+        return [(plan, words.plan_words(plan, hers.today)) for plan in (*hers.plans, *hers.asked)]
+
+    @property
+    def badge(self) -> str:
+        return words.level_words(self.standing)
+
+    @property
+    def bird_badge(self) -> str:
+        """Of the bird without her feet, to stand within a line."""
+        hers = self.standing
+        return words.within(words.level_words(replace(hers, advice=hers.bird_advice)))
+
+    @property
+    def calls_vet(self) -> bool:
+        """Whether the vet's number stands beside how she stands."""
+        return self.level.is_for_vet or bool(self.standing.plans)
 
     @property
     def reasons(self) -> str:
@@ -185,31 +204,62 @@ def in_order(row: Row):
 
 
 def answer(rows: Iterable[Row]) -> list[str]:
-    """The first lines of Today: a vet, tonight's care, and whose eggs are not eaten."""
+    """The first lines of Today: a vet, and tonight's care."""
     rows = list(rows)
     tonight = [row.bird.name for row in rows if row.is_due]
-    eggs = [row.bird.name for row in rows if row.standing.eggs.state != "free"]
     said = []
     for level in (Advice.NOW, Advice.SOON):
         hers = [row.bird.name for row in rows if row.standing.advice is level]
-        said += [f"{level.words}: {words.names(hers)}."] if hers else []
+        said += [f"{level.words}: {words.names(hers)}. {level.means}"] if hers else []
     said.append(f"Due tonight: {words.names(tonight)}." if tonight else "No care is due tonight.")
-    if eggs:
-        said.append(f"Don’t eat the eggs of {words.names(eggs)}.")
+    return said
+
+
+def eggs_not_eaten(rows: Iterable[Row], homes: Mapping[UUID, str]) -> list[str]:
+    """Whose eggs are not eaten, each bird by name; a house where it is every hen's, as a whole.
+
+    ``homes``: the house of each bird that has one.
+    """
+    of_house, alone = defaultdict(list), []
+    for row in rows:
+        if row.bird.sex != Sex.COCK:
+            of_house[homes.get(row.bird.pk, "")].append(row)
+    said = []
+    for house, hens in sorted(of_house.items()):
+        withheld = [hen for hen in hens if hen.standing.eggs.state != "free"]
+        if house and len(withheld) == len(hens) > 1:
+            ends = [hen.standing.eggs.until for hen in hens if hen.standing.eggs.until]
+            known = all(hen.standing.eggs.state == "withdrawn" for hen in hens) and ends
+            end = (
+                f"up to and including {short_words(max(ends), hens[0].standing.today)}"
+                if known
+                else UNTIL_KNOWN
+            )
+            said.append(f"Don’t eat any egg from {house} {end}.")
+        else:
+            alone += withheld
+    if alone:
+        every = sorted((row.bird.name for row in alone), key=str.lower)
+        said.append(f"Don’t eat the eggs of {words.names(every, at_most=len(every))}.")
     return said
 
 
 def told_first(found: FlockStanding, rows: list[Row], shown: list[Row]) -> dict:
     """What Today says of care, here and without signal; ``shown``: those of the flock's ``rows``
-    that are wanted."""
+    that are wanted. Whose eggs are not eaten is said of all."""
     return {
         "rows": shown,
-        "answer": answer(shown),
+        "answer": [*answer(shown), *eggs_not_eaten(rows, found.homes)],
+        "days_to_ask": sorted({name for row in rows for name in row.standing.eggs.to_ask}),
         "several_ill": several_ill(row.standing for row in rows),
         "ring_first": any(row.ring_first for row in shown),
-        "vet_wanted": any(row.standing.urgent for row in shown),
+        "vet_wanted": any(row.standing.urgent or _tell_vet(row) for row in shown),
         "gone": [(key, name, words.eggs_words(eggs)) for key, name, eggs in found.gone],
     }
+
+
+def _tell_vet(row: Row) -> bool:
+    return bool(row.standing.plans) and row.level.is_for_vet
 
 
 def checks_due(rows: list[Row]) -> dict:

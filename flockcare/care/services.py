@@ -13,6 +13,7 @@ from flockcare.care.kit import missing_things
 from flockcare.care.models import (
     DRESSED,
     CalendarLink,
+    CarePlan,
     CareStep,
     KitItem,
     MedicineGiven,
@@ -33,6 +34,8 @@ CALENDAR_DAYS = 3650
 # What one tap says again.
 REPEATED = ("product", "item_id", "amount", "egg_days", "meat_days", "days_from", "no_medicine")
 REPEATED += ("batch", "quantity", "decided_by")
+# What a course says of its medicine each time.
+OF_A_COURSE = ("egg_days", "meat_days", "days_from", "batch", "quantity", "decided_by")
 
 
 class AlreadyDone(ValidationError):
@@ -72,17 +75,100 @@ def log_step(*, step: CareStep, photos=(), now=None) -> tuple[CareStep, bool]:
 def log_care(*, steps, photos=(), by, now=None) -> tuple[CareStep, bool]:
     """As ``log_step``, of what was done in one go; the first has the photos and stands for all.
 
-    It is one changeset, undone as one.
+    It is one changeset, undone as one. A course that goes on is planned with it.
     """
     if len(steps) == 1:
-        return log_step(step=steps[0], photos=photos, now=now)
+        with transaction.atomic():
+            logged = log_step(step=steps[0], photos=photos, now=now)
+            if logged[1]:
+                plan_course(step=steps[0], now=now)
+        return logged
     with history.changeset() as current:
         logged = [
             log_step(step=step, photos=() if number else photos, now=now)
             for number, step in enumerate(steps)
         ]
-        keep_added([step for step, is_new in logged if is_new], current, by=by)
+        new = [step for step, is_new in logged if is_new]
+        for step in new:
+            plan_course(step=step, now=now)
+        keep_added(new, current, by=by)
     return logged[0]
+
+
+def course_key(step: CareStep) -> uuid.UUID:
+    """The key of the plan that makes the rest of this course due."""
+    return uuid.uuid5(step.pk, "course")
+
+
+def plan_course(*, step: CareStep, now=None) -> None:
+    """What is given up to a last day is due on each day until then, unless a plan asks for it.
+
+    What a vet gave at the visit is due from the next day on.
+    """
+    today = timezone.localdate(now or timezone.now(), step.flock.zone)
+    plan = _course(step, today)
+    if plan and not _is_asked_for(plan, today):
+        plan.full_clean(exclude=["flock", "bird", "keeper"])
+        plan.save(force_insert=True)
+
+
+def _course(step: CareStep, today) -> CarePlan | None:
+    kind = StepKind.MEDICINE if step.kind == StepKind.VET else step.kind
+    if not (step.given_until and step.may_have_days) or step.past:
+        return None
+    since = max(today, step.on + timedelta(step.kind == StepKind.VET))
+    if step.given_until <= step.on or step.given_until < since:
+        return None
+    amount = None if step.amount is None else f"{step.amount.normalize():f}"
+    # A plan parts its products by semicolons.
+    part = {
+        "kind": str(kind),
+        "product": step.product.replace(";", ","),
+        "amount": amount,
+    }
+    return CarePlan(
+        id=course_key(step),
+        flock=step.flock,
+        bird=step.bird,
+        foot=step.foot,
+        parts=[part],
+        since=since,
+        until=step.given_until,
+        keeper=step.keeper,
+        no_medicine=step.no_medicine,
+        **{name: getattr(step, name) for name in OF_A_COURSE},
+    )
+
+
+def _is_asked_for(course: CarePlan, today) -> bool:
+    """A medicine for the bird, whichever foot is named; an ointment on that foot."""
+    (part,) = course.parts
+    for plan in CarePlan.objects.filter(flock=course.flock, bird=course.bird).live(today):
+        products = {one["product"].casefold() for one in plan.parts if one["kind"] == part["kind"]}
+        if part["kind"] != StepKind.MEDICINE:
+            same = plan.foot == course.foot and bool(products)
+        else:
+            # Without a name it may be the same: nobody gives a dose twice for two entries.
+            same = products and ("" in products or part["product"].casefold() in {"", *products})
+        if same:
+            return True
+    return False
+
+
+def _course_follows(step: CareStep, stored: CareStep, *, by, now) -> None:
+    """The plan of a course says what its first giving was corrected to."""
+    plan = CarePlan.objects.select_related("bird", "flock").filter(pk=course_key(step)).first()
+    if plan is None:
+        if stored.given_until != step.given_until:
+            plan_course(step=step, now=now)
+        return
+    wanted = _course(step, timezone.localdate(now, step.flock.zone))
+    if wanted:
+        for name in ("bird", "foot", "parts", "until", "no_medicine", *OF_A_COURSE):
+            setattr(plan, name, getattr(wanted, name))
+        history.change(plan, by=by)
+    elif stored.given_until and not (step.given_until and step.may_have_days):
+        history.delete(plan, by=by)
 
 
 def keep_added(new: list[CareStep], current, *, by) -> None:
@@ -116,10 +202,12 @@ def _attach(step: CareStep, photos) -> None:
 def change_step(*, step: CareStep, photos=(), by, basis=None, now=None) -> None:
     """Keep what was changed; the stock follows, and so do its photos to another bird or foot."""
     stored = history.settle(step, basis=basis)
-    check_step(step=step, now=now or timezone.now())
+    now = now or timezone.now()
+    check_step(step=step, now=now)
     _take(stored.item_id, -(stored.amount or 0))
     _take(step.item_id, step.amount)
     history.change(step, by=by)
+    _course_follows(step, stored, by=by, now=now)
     if (stored.bird_id, stored.foot) != (step.bird_id, step.foot):
         its = Photo.with_deleted.filter(care_steps=step, bird=stored.bird_id)
         feet = {stored.foot: step.foot} if stored.foot and step.foot else None
@@ -142,6 +230,8 @@ def undo_step(*, step: CareStep, by) -> None:
     """Take a step back; what it used is in the kit again. Its photos stay with the bird."""
     _take(step.item_id, -(step.amount or 0))
     photos = list(step.photos.values_list("pk", flat=True))
+    for plan in CarePlan.objects.select_related("bird", "flock").filter(pk=course_key(step)):
+        history.delete(plan, by=by)
     history.delete(step, by=by, before={**history.values(step), "photos": photos})
 
 

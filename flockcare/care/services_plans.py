@@ -17,12 +17,11 @@ from flockcare.care.models import (
 )
 from flockcare.care.parts import DRESSINGS, pieces_used
 from flockcare.care.plans import PlanDue, plan_dues
-from flockcare.care.services import AlreadyDone, keep_added, log_step
+from flockcare.care.services import OF_A_COURSE, AlreadyDone, keep_added, log_step
 from flockcare.people import history
 from flockcare.people.bylines import credited
 
 OVER = "This plan is over: nothing of it is due."
-_OF_MEDICINE = ("egg_days", "meat_days", "days_from", "batch", "quantity", "decided_by")
 
 
 @history.changeset()
@@ -107,7 +106,7 @@ def _step(plan: CarePlan, part: dict, by, now) -> CareStep:
         amount=pieces_used(item, amount),
     )
     if kind in WITHHOLDING:
-        for name in _OF_MEDICINE:
+        for name in OF_A_COURSE:
             setattr(step, name, getattr(plan, name))
         step.no_medicine = plan.no_medicine
     return step

@@ -17,6 +17,7 @@ from django.db.models import F, OuterRef, Q, Subquery, When
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
+from flockcare.birds.breeds import WeightClass, class_of
 from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.due import (
     LOOK,
@@ -26,9 +27,10 @@ from flockcare.care.due import (
     suggested_due,
 )
 from flockcare.care.holds import Hold, open_holds
-from flockcare.care.models import CareStep, StepKind, VetContact
+from flockcare.care.models import CareStep, DecidedBy, StepKind, VetContact
 from flockcare.care.plans import PlanDue, all_dues, is_planned
 from flockcare.care.rules import Answer, Rule, advise
+from flockcare.care.rules.signs import unanswered
 from flockcare.care.standing import (
     FEET,
     SIGNS_STAND,
@@ -50,7 +52,7 @@ from flockcare.care.standing import (
     seen_for,
     standing_of,
 )
-from flockcare.care.standing_words import signs_words
+from flockcare.care.standing_words import foot_level_words, signs_words, within
 from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
 from flockcare.care.vet import PLAN_DAYS, plan_for
 from flockcare.core.dates import PartialDate
@@ -58,13 +60,14 @@ from flockcare.feet.cases import Case, cases_of_birds
 from flockcare.feet.due import is_sore
 from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding
 from flockcare.feet.scales import AFFECTED_FROM
+from flockcare.housing.models import Stay
 from flockcare.people.fresh import kept
 from flockcare.people.models import Flock
 from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
-EDITION = 7
+EDITION = 8
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
@@ -76,7 +79,8 @@ YEARLING = 365
 @dataclass(frozen=True)
 class FlockStanding:
     """Of each bird that is here how she stands; the holds of birds that left, the flock's vet, and
-    every bird's face, which are shown with it.
+    every bird's face, which are shown with it. ``homes``: the name of the house of each bird that
+    lives in one, as long as any eggs are withheld.
 
     ``mark``: other as soon as a record is other that this rests on.
     """
@@ -86,6 +90,7 @@ class FlockStanding:
     vet: VetContact | None = None
     faces: Mapping[UUID, Face] = field(default_factory=dict)
     mark: tuple = ()
+    homes: Mapping[UUID, str] = field(default_factory=dict)
 
     def eggs_of(self, bird: UUID) -> Eggs:
         """Also of a bird that left: her eggs and meat may be eaten elsewhere."""
@@ -186,7 +191,9 @@ def mark_of(flock, *, now: datetime) -> tuple:
 
 
 def worked_out(flock, today: date) -> FlockStanding:
-    """How the birds stand at the end of that day, by the records up to then; ten queries."""
+    """How the birds stand at the end of that day, by the records up to then; ten queries, and one
+    more where eggs are withheld.
+    """
     before = datetime.combine(today + timedelta(1), time(), flock.zone)
     hers, gone = _read(flock, today, before)
     began = _began_lately(hers, today)
@@ -196,7 +203,14 @@ def worked_out(flock, today: date) -> FlockStanding:
         for key, records in hers.items()
     }
     vet = VetContact.objects.filter(flock=flock).usual()
-    return FlockStanding(birds, gone, vet, faces_of(flock))
+    withheld = any(hers.eggs.state != "free" for hers in birds.values())
+    homes = _homes(flock, today) if withheld else {}
+    return FlockStanding(birds, gone, vet, faces_of(flock), homes=homes)
+
+
+def _homes(flock, today: date) -> dict[UUID, str]:
+    stays = Stay.objects.filter(flock=flock).on(today)
+    return dict(stays.values_list("bird", "house__name"))
 
 
 def _began_lately(hers: Mapping[UUID, Records], today: date) -> set[UUID]:
@@ -249,6 +263,7 @@ def _read(flock, today: date, before: datetime):
             states=states[row["pk"]],
             age_days=age_days(row["hatched"], today),
             new_since=new_since.get(row["pk"]),
+            bantam=_is_bantam(row),
         )
         for row in birds
     }
@@ -272,7 +287,14 @@ def _birds(flock, today: date, before: datetime) -> list[dict]:
         figures[f"{foot}_shown"] = Subquery(found.annotate(shown=shown).values("shown")[:1])
     here = Q(left="") | Q(left__gt=today.isoformat())
     birds = Bird.objects.filter(here, flock=flock).order_by()
-    return list(birds.annotate(**figures).values("pk", "hatched", *figures))
+    about = ("pk", "hatched", "own_weight_class", "breed__name", "breed__adult_grams")
+    return list(birds.annotate(**figures).values(*about, *figures))
+
+
+def _is_bantam(row: Mapping) -> bool:
+    """As ``Bird.weight_class`` has it."""
+    of_breed = class_of(row["breed__name"] or "", row["breed__adult_grams"])
+    return (row["own_weight_class"] or of_breed) == WeightClass.BANTAM
 
 
 def _last(row: Mapping, foot: str, zone) -> FootLast | None:
@@ -339,18 +361,18 @@ def _looks(
         of_flock.filter(wanted)
         .newest_first()
         .values_list(
-            *("bird", "pk", "at", "keeper__name", "keeper_name"),
+            *("bird", "pk", "at", "time_known", "keeper__name", "keeper_name"),
             *_SIGNS,
             *(f"findings__{name}" for name in _FINDING),
         )
     )
     found: dict[UUID, list[Look]] = defaultdict(list)
-    for bird, key, at, keeper, name, *rest in rows:
+    for bird, key, at, time_known, keeper, name, *rest in rows:
         signs, finding = rest[: len(_SIGNS)], rest[len(_SIGNS) :]
         if not found[bird] or found[bird][-1].key != key:
             on = timezone.localdate(at, flock.zone)
             signs = dict(zip(_SIGNS, signs, strict=True))
-            found[bird].append(Look(key, at, on, keeper or name, signs, {}))
+            found[bird].append(Look(key, at, on, keeper or name, signs, {}, time_known))
         if finding[0]:
             found[bird][-1].feet[finding[0]] = _foot_seen(finding)
     return found
@@ -374,12 +396,22 @@ def _outlines(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, list[
         .order_by("at")
         .values_list(
             *("photo__bird_id", "photo_id", "photo__foot", "photo__taken"),
+            "photo__taken_precision",
             *("area_mm2", "relative_area_error"),
         )
     )
     newest_of = {
-        photo: (bird, Outline(foot, timezone.localdate(taken, zone), area, area * relative))
-        for bird, photo, foot, taken, area, relative in rows
+        photo: (
+            bird,
+            Outline(
+                foot,
+                timezone.localdate(taken, zone),
+                area,
+                area * relative,
+                taken if precision == Precision.MOMENT else None,
+            ),
+        )
+        for bird, photo, foot, taken, precision, area, relative in rows
     }
     found = defaultdict(list)
     for bird, outline in newest_of.values():
@@ -425,9 +457,7 @@ def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict
 
 
 def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan]]:
-    """What a vet planned for each foot. A visit without a plan counts as one of four weeks; one
-    whose plan has run out does not.
-    """
+    """What a vet planned for each foot; else that a vet was asked in the last four weeks."""
     visits = CareStep.objects.filter(
         flock=flock, kind=StepKind.VET, at__gte=before - WEIGHED, at__lt=before
     )
@@ -440,12 +470,19 @@ def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan
         for foot in FEET:
             if plan := plan_for(hers, foot, today):
                 found[bird][foot] = VetPlan(
-                    plan.visit.on, plan.until, plan.words, plan.visit.pk, plan.open_ended
+                    plan.visit.on,
+                    plan.until,
+                    plan.words,
+                    plan.visit.pk,
+                    plan.open_ended,
+                    plan.visit.at,
+                    by_vet=plan.visit.decided_by != DecidedBy.KEEPER,
                 )
                 continue
             seen = next((visit for visit in hers if visit.foot in ("", foot)), None)
-            if seen and not seen.plan_until:
-                found[bird][foot] = VetPlan(seen.on, seen.on + PLAN_HOLDS, step=seen.pk)
+            if seen and not seen.plan.strip():
+                until = seen.on + PLAN_HOLDS
+                found[bird][foot] = VetPlan(seen.on, until, step=seen.pk, at=seen.at)
     return found
 
 
@@ -498,6 +535,7 @@ def _eggs(hold: Hold | None) -> Eggs:
         hold.meat_until,
         tuple(hold.unknown_products),
         hold.words,
+        tuple(sorted(hold.to_ask)),
     )
 
 
@@ -517,7 +555,8 @@ def age_days(hatched: str, today: date) -> int | None:
 class Advised:
     """The advice for one foot of a bird, with its rules. ``days_ago``: the newest check of it.
 
-    ``because``: the rules that led there, each with the signs it rests on, in words.
+    ``because``: the rules that led there, each with the signs it rests on, in words; ``words``:
+    the level, within a line.
     """
 
     bird: Bird
@@ -525,6 +564,7 @@ class Advised:
     answer: Answer
     days_ago: int
     because: list[tuple[Rule, str]]
+    words: str = ""
 
     @property
     def foot(self) -> str:
@@ -533,6 +573,10 @@ class Advised:
     @property
     def foot_words(self) -> str:
         return self.standing.words
+
+    @property
+    def missing(self) -> list[str]:
+        return unanswered(self.standing.situation)
 
 
 def advise_bird(hers: Standing | None) -> list[Rule]:
@@ -554,7 +598,8 @@ def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
             for rule in answer.because
         ]
         days_ago = (hers.today - foot.checked).days
-        found.append(Advised(bird, foot, answer, days_ago, because))
+        level = within(foot_level_words(foot, hers))
+        found.append(Advised(bird, foot, answer, days_ago, because, level))
     return found
 
 

@@ -24,6 +24,7 @@ from flockcare.care import sizes
 from flockcare.care.due import DRESSING, LOOK
 from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
 from flockcare.care.rules.answer import is_known_to_vet
+from flockcare.care.rules.signs import BANTAM_G
 from flockcare.care.rules.table import EVERY_DAY
 from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
@@ -74,16 +75,19 @@ class Look:
     by: str
     signs: Mapping[str, object]
     feet: Mapping[str, FootSeen]
+    time_known: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """The size of a sore in a photo. ``error``: its 95 % bound, in mm² as the area."""
+    """The size of a sore in a photo. ``error``: its 95 % bound, in mm² as the area. ``at``: None
+    where the time of the day is not known."""
 
     foot: str
     on: date
     area: float
     error: float
+    at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +126,8 @@ class FootLast:
 class Eggs:
     """``state``: free, withdrawn or not known (which withholds). ``until``: the last such day.
 
-    ``words``: of both eggs and meat; see ``care.holds``.
+    ``words``: of both eggs and meat; ``products``: those whose days nobody knows, ``to_ask``: for
+    a while already; see ``care.holds``.
     """
 
     state: str = "free"
@@ -131,6 +136,7 @@ class Eggs:
     meat_until: date | None = None
     products: tuple[str, ...] = ()
     words: str = ""
+    to_ask: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +157,8 @@ class State:
 class VetPlan:
     """What a vet said on that day of a foot, and the last day on which it holds.
 
-    ``words``: empty where nobody wrote a plan down. ``step``: the visit.
+    ``words``: empty where nobody wrote a plan down. ``step``: the visit. ``at``: None where its
+    time is not known.
     """
 
     on: date
@@ -159,6 +166,19 @@ class VetPlan:
     words: str = ""
     step: UUID | None = None
     open_ended: bool = False
+    at: datetime | None = None
+    by_vet: bool = True
+
+    @property
+    def answers(self) -> bool:
+        """Whether it stands in for the advice: only what a vet planned and somebody wrote down."""
+        return bool(self.words) and self.by_vet
+
+    def knew(self, on: date, at: datetime | None) -> bool:
+        """Whether something seen then was known at the visit; of the same day, only by the time."""
+        if on != self.on:
+            return on < self.on
+        return at is not None and self.at is not None and at <= self.at
 
 
 @dataclass(frozen=True)
@@ -169,7 +189,8 @@ class Records:
     last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
     ``looked_at``: when a foot was last looked at with a step of care (watched, a dressing).
     ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot. ``new_since``: when
-    her quarantine began, also where it is over.
+    her quarantine began, also where it is over. ``bantam``: by her breed or what was entered of
+    her; a weighing says more.
     """
 
     looks: Sequence[Look] = ()
@@ -185,6 +206,7 @@ class Records:
     states: Sequence[State] = ()
     age_days: int | None = None
     new_since: date | None = None
+    bantam: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,7 +321,8 @@ class Standing:
     """``because``: signs of the bird herself that lead to her ``advice``, if they do; those of her
     feet stand with each foot. ``due``: of the whole bird; ``all_due``: with that of her feet, each
     thing once and the earliest first. ``plans``: of a vet, while they hold and
-    no sign is new since.
+    no sign is new since. ``asked``: visits of the last weeks that left no such plan, so that the
+    advice stands.
     """
 
     today: date
@@ -313,6 +336,7 @@ class Standing:
     all_due: tuple[Due, ...] = ()
     last_check: date | None = None
     plans: tuple[VetPlan, ...] = ()
+    asked: tuple[VetPlan, ...] = ()
     states: Sequence[State] = ()
     round_on: date | None = None
     # A sign is also one of diseases that must be reported.
@@ -381,7 +405,11 @@ def standing_of(
     answers = {foot: advise(situation) for foot, situation in situations.items()}
     plans = _plans_that_hold(records, answers, today)
     for foot in plans:
-        situations[foot] = replace(situations[foot], under_vet_plan=True)
+        situations[foot] = replace(
+            situations[foot],
+            under_vet_plan=True,
+            larger_since_visit=_larger_since(foot, records, current.get(foot), plans[foot], today),
+        )
         answers[foot] = advise(situations[foot])
     feet = {
         foot: _foot(foot, records, current.get(foot), answers[foot], situations[foot], today)
@@ -407,9 +435,8 @@ def standing_of(
         due=(due := tuple(_due(asked) for asked in records.asked if not asked.foot)),
         all_due=_each_once((*due, *(one for foot in feet.values() for one in foot.due))),
         last_check=records.last_check,
-        plans=tuple(
-            plan for plan in dict.fromkeys(plans.values()) if plan.words or concern or signs_shown
-        ),
+        plans=tuple(dict.fromkeys(plans.values())),
+        asked=_asked_lately(records, today) if concern or signs_shown else (),
         states=tuple(records.states),
         round_on=_usual(records, rounds),
         notifiable=any(answer.notifiable for answer in answers.values()),
@@ -441,16 +468,21 @@ def _plans_that_hold(
     broken = {
         plan
         for foot, plan in records.plans.items()
-        if plan.until < today or _new_signs(foot, records, answers[foot], plan)
+        if not plan.answers or plan.until < today or _new_signs(foot, records, answers[foot], plan)
     }
     return {foot: plan for foot, plan in records.plans.items() if plan not in broken}
 
 
+def _asked_lately(records: Records, today: date) -> tuple[VetPlan, ...]:
+    visits = dict.fromkeys(records.plans.values())
+    return tuple(one for one in visits if not one.answers and one.until >= today)
+
+
 def _new_signs(foot: str, records: Records, answer: Answer, plan: VetPlan) -> set[str]:
     case = _current(records).get(foot)
-    if case and case.first.on > plan.on:
+    then = _as_of(records, plan)
+    if case and foot not in _current(then):
         return _urgent(answer)  # Another case than the vet saw, whatever the foot showed then.
-    then = _as_of(records, plan.on)
     signs = signs_of(then.looks, today=plan.on, in_case=bool(then.cases))
     return _urgent(answer) - _urgent(advise(_situations(then, signs, plan.on)[foot]))
 
@@ -459,9 +491,31 @@ def _urgent(answer: Answer) -> set[str]:
     return {rule.key for rule in (*answer.because, *answer.also) if rule.advice.is_urgent}
 
 
-def _as_of(records: Records, day: date) -> Records:
-    """What had been recorded of her by the end of that day, as far as the advice goes."""
-    looks = [look for look in records.looks if look.on <= day]
+def _larger_since(
+    foot: str, records: Records, case: Case | None, plan: VetPlan, today: date
+) -> bool | None:
+    """Whether the last reading is larger than that which the visit knew, by more than both errors.
+
+    None where one of the two is missing, for each way of measuring.
+    """
+    then = _as_of(records, plan)
+    if not case or foot not in _current(then):
+        return None
+    before = {one[0].unit: one[0] for one in sizes.series(sizes_of(foot, then, case, today))}
+    pairs = [
+        (one[0], before[one[0].unit])
+        for one in sizes.series(sizes_of(foot, records, case, today))
+        if one[0].unit in before
+    ]
+    return any(sizes.beyond_error(now, was) for now, was in pairs) if pairs else None
+
+
+def _as_of(records: Records, plan: VetPlan) -> Records:
+    """What was known of her at that visit, as far as the advice goes."""
+    looks = [
+        look for look in records.looks if plan.knew(look.on, look.at if look.time_known else None)
+    ]
+    keys = {look.key for look in looks}
     last = {}
     for look in reversed(looks):
         last |= {foot: FootLast(seen.score, look.on) for foot, seen in look.feet.items()}
@@ -469,9 +523,10 @@ def _as_of(records: Records, day: date) -> Records:
         records,
         looks=looks,
         last=last,
-        cases=[case for case in records.cases if case.current and case.first.on <= day],
-        outlines=[one for one in records.outlines if one.on <= day],
-        weights=[one for one in records.weights if one[0] <= day],
+        cases=[case for case in records.cases if case.current and case.first.check_id in keys],
+        outlines=[one for one in records.outlines if plan.knew(one.on, one.at)],
+        # A weighing has no time of day; that of the visit is one of the vet's.
+        weights=[one for one in records.weights if one[0] <= plan.on],
     )
 
 
@@ -591,12 +646,17 @@ def situation_of(
         days_affected=(today - case.episode.first_affected).days if case else None,
         cases_in_foot_12_months=_cases_in_a_year(foot, records.cases, today),
         others_new_14_days=others_new,
-        weight_g=records.weights[-1][1] if records.weights else None,
+        weight_g=records.weights[-1][1] if records.weights else _usual_weight(records),
         weight_change_28_days=weight_change(records.weights, today),
         age_days=records.age_days,
         **foot_signs(foot, records.looks, case),
         sizes=sizes_of(foot, records, case, today) if case else (),
     )
+
+
+def _usual_weight(records: Records) -> float | None:
+    """Of a bird that was never weighed: as much as a bantam weighs at most, where she is one."""
+    return BANTAM_G if records.bantam else None
 
 
 def signs_in(value) -> dict[str, object]:

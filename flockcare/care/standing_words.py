@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import date
 
+from flockcare.care.rules import Advice
 from flockcare.care.sizes import Size
 from flockcare.care.standing import (
     CHECK,
@@ -161,7 +162,7 @@ def lines(standing: Standing) -> Iterator[str]:
     if not standing.signs and not standing.concerns:
         yield calm(standing)
     yield from state_words(standing)
-    for plan in standing.plans:
+    for plan in (*standing.plans, *standing.asked):
         yield plan_words(plan, today)
 
 
@@ -184,4 +185,31 @@ def names(some: list[str], at_most: int = 4) -> str:
 
 def plan_words(plan: VetPlan, today: date) -> str:
     """``Vet since 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``."""
-    return ". ".join(filter(None, (f"Vet since {short_words(plan.on, today)}", plan.words)))
+    on = short_words(plan.on, today)
+    if plan.answers:
+        return f"Vet since {on}. {plan.words}"
+    # What a keeper decided alone is no answer of a vet.
+    said = plan.words or "no plan recorded"
+    return f"Vet asked on {on}; {said[:1].lower()}{said[1:].rstrip('.')}. The advice stands."
+
+
+def level_words(standing: Standing) -> str:
+    """Of the bird with her feet: ``Vet within days``, or under which plan she is."""
+    return _level(standing.advice, standing)
+
+
+def foot_level_words(foot: FootStanding, standing: Standing) -> str:
+    held = foot.situation.under_vet_plan
+    return _level(foot.advice, standing) if held else foot.advice.words
+
+
+def within(said: str) -> str:
+    """As it stands within a line."""
+    return said[:1].lower() + said[1:]
+
+
+def _level(advice: Advice, standing: Standing) -> str:
+    if standing.plans and not advice.is_urgent:
+        until = max(plan.until for plan in standing.plans)
+        return f"Under the vet’s plan until {short_words(until, standing.today)}"
+    return advice.words

@@ -51,8 +51,9 @@ def _speaks_of(visit: CareStep, foot: str) -> bool:
 
 
 def _plan_of(visit: CareStep) -> Plan | None:
+    """A day up to which nobody says what to do is no plan."""
+    if not visit.plan.strip():
+        return None
     if visit.plan_until:
         return Plan(visit, visit.plan_until, open_ended=False)
-    if visit.plan.strip():
-        return Plan(visit, visit.on + timedelta(PLAN_DAYS), open_ended=True)
-    return None
+    return Plan(visit, visit.on + timedelta(PLAN_DAYS), open_ended=True)

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from flockcare.care import services
 from flockcare.care.forms import DaysForm, ItemForm, posted
-from flockcare.care.holds import UNKNOWN_DAYS, open_holds, unknown_products
+from flockcare.care.holds import open_holds, unknown_products
 from flockcare.care.kit import missing_things, shelves
 from flockcare.care.models import KitItem
 from flockcare.core.forms import saved
@@ -121,7 +121,6 @@ def holds(request, flock):
             "here": "today",
             "holds": [hold for hold in held if hold.eggs_until or hold.meat_until],
             "unknown": forms,
-            "unknown_weeks": UNKNOWN_DAYS // 7,
         },
         status=422 if form.errors else 200,
     )

@@ -1,5 +1,7 @@
 """Logging, showing, correcting, repeating and deleting care given."""
 
+from datetime import date, timedelta
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404, redirect, render
@@ -17,16 +19,19 @@ from flockcare.care.models import (
     DRESSED,
     WITHHOLDING,
     Bleeding,
+    CarePlan,
     CareStep,
     KitItem,
     StepKind,
     VetContact,
 )
 from flockcare.care.parts import Given, done_with
+from flockcare.care.plans import until_words
 from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.situation import standing
 from flockcare.care.views_today import back_or_piece
 from flockcare.core.forms import record_keys, saved
+from flockcare.drawing.dates import short_words
 from flockcare.feet.due import NEWEST_SCORES, is_sore
 from flockcare.people import keys
 from flockcare.people.access import flock_view
@@ -202,11 +207,18 @@ def tell(request, deed: str, *steps: CareStep) -> None:
     )
     for step in steps:
         _warn(request, step)
-        if step.given_until and step.given_until > step.on:
-            plan = reverse("care:plan_new", args=[step.flock_id, step.bird_id])
-            words = 'To be given again? <a href="{}?step={}">Plan it, so that it is due</a>'
-            messages.info(request, format_html(words, plan, step.pk))
+        if plan := CarePlan.objects.filter(pk=services.course_key(step), stopped_on=None).first():
+            words = 'It is due each day from {} on, {}. <a href="{}">Change or stop it</a>'
+            first = short_words(_next_day(plan, step), step.on)
+            until = until_words(plan, step.on)
+            address = reverse("care:plan", args=[step.flock_id, plan.pk])
+            messages.info(request, format_html(words, first, until, address))
     tell_none_left(request, *steps)
+
+
+def _next_day(plan: CarePlan, step: CareStep) -> date:
+    """Of what was given on the first day the next is due a day later."""
+    return max(plan.since, step.on + timedelta(1))
 
 
 def tell_none_left(request, *steps: CareStep) -> None:

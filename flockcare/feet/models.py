@@ -118,17 +118,32 @@ class Check(FlockRecord):
         return self.keeper.name if self.keeper else self.keeper_name
 
     def summary(self) -> str:
-        return in_few_words(self.findings.all())
+        return ", ".join(filter(None, (self.signs_words, in_few_words(self.findings.all()))))
+
+    @property
+    def signs_words(self) -> str:
+        """What is not well with the bird as a whole, such as ``gait 4, dull``."""
+        told = (
+            (self.gait, f"gait {self.gait}"),
+            (self.manner == "dull", "dull"),
+            (self.eating == "no", "not eating"),
+            (self.belly == "swollen", "belly swollen"),
+            (self.comb in (Comb.PURPLE, Comb.PALE), f"comb {self.comb}"),
+            (self.body_condition == 0, "very thin"),
+            (self.droppings == "odd", "droppings abnormal"),
+        )
+        return ", ".join(words for there, words in told if there)
 
 
 def in_few_words(findings) -> str:
     """What was seen, such as ``both feet clear`` or ``left foot mild, right foot clear``."""
     findings = sorted(findings, key=lambda finding: finding.foot)
-    if len(findings) == len(Foot) and not any(finding.affected for finding in findings):
+    if len(findings) == len(Foot) and not any(one.affected or one.seen_on_it for one in findings):
         return "both feet clear"
     return ", ".join(
-        f"{finding.get_foot_display()} {finding.get_score_display().lower()}"
-        for finding in findings
+        f"{one.get_foot_display()} {one.get_score_display().lower()}"
+        + (f" but {', '.join(one.seen_on_it)}" if one.seen_on_it and not one.affected else "")
+        for one in findings
     )
 
 
@@ -216,6 +231,13 @@ class FootFinding(models.Model):
     @property
     def signs(self) -> list[str]:
         return self.signs_said(True)
+
+    @property
+    def seen_on_it(self) -> list[str]:
+        """What was seen besides the score: of a foot that was scored clear, in words."""
+        scab = self.scab not in ("", Scab.NONE) and f"{self.get_scab_display()} scab"
+        swollen = self.swelling not in ("", Swelling.NONE) and "swollen"
+        return [*filter(None, (swollen, scab)), *self.signs]
 
     @property
     def signs_absent(self) -> list[str]:

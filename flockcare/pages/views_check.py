@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from flockcare.birds.models import Bird
 from flockcare.care.situation import mark_of, standing_alone
 from flockcare.care.standing import NEVER, Standing
-from flockcare.care.standing_words import course_words, state_of_foot
+from flockcare.care.standing_words import course_words, level_words, reason_words, state_of_foot
 from flockcare.feet import services
 from flockcare.feet.due import NEWEST_SCORES, is_sore
 from flockcare.feet.forms import CheckForm
@@ -131,11 +131,12 @@ def _after_saving(request, check, findings, photos, *, in_round: bool):
     messages.success(
         request,
         format_html(
-            '<span data-saved="{}">Saved: {}, {}.</span>{} <a href="{}">View or edit</a>{}{}',
+            '<span data-saved="{}">Saved: {}, {}.</span>{}{} <a href="{}">View or edit</a>{}{}',
             check.pk,
             check.bird,
-            in_few_words(findings),
+            ", ".join(filter(None, (check.signs_words, in_few_words(findings)))),
             _left_out(findings),
+            _for_a_vet(check.bird),
             reverse("feet:check", args=[flock.pk, check.pk]),
             _to_her_care(check, findings),
             _to_measuring(check) if photos else "",
@@ -144,6 +145,15 @@ def _after_saving(request, check, findings, photos, *, in_round: bool):
     if in_round:
         return to_next_bird(request, flock, services.open_round(flock))
     return redirect("today", flock.pk)
+
+
+def _for_a_vet(bird) -> str:
+    """The advice, where it is to ring a vet: nobody has to open another page to hear of it."""
+    hers = standing_alone(bird, now=timezone.now()).birds.get(bird.pk)
+    if not hers or not hers.advice.is_for_vet:
+        return ""
+    words = f"{level_words(hers)}: {reason_words(hers)}."
+    return format_html(" <strong>{}</strong> {}", words, hers.advice.means)
 
 
 def _left_out(findings) -> str:

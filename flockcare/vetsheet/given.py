@@ -115,7 +115,7 @@ def _remark(step: CareStep, names: Names, zone: dt.tzinfo) -> str:
     if step.quantity:
         said.append(f"given: {names.quoted(step.quantity)}")
     if step.no_medicine:
-        said.append("contains no medicine")
+        said.append("no medicine in it, says the keeper")
     if step.outcome:
         said.append(step.get_outcome_display())
     if step.bleeding:

@@ -423,7 +423,11 @@ ROWS = (
     ),
     row("SOON", CLEAR, "Lame, no sore", KESTIN, gait=3),
     row("SOON", SCAB, "Lame, a plain scab", KESTIN, gait=3),
-    row("SOON NOW", CLEAR, "Severely lame", KESTIN, gait=4),
+    # Within days would leave a bird that walks only when driven without food and water.
+    row("NOW", CLEAR, "Severely lame", KESTIN, gait=4),
+    row("NOW", SCAB, "Severely lame, a plain scab", KESTIN, gait=4),
+    row("NOW", CLEAR, "Hot swollen joint, limps", SYNOVIAE, joint_swollen=True, hot=True, gait=1),
+    row("SOON", CLEAR, "Hot swollen joint, no limp", SYNOVIAE, joint_swollen=True, hot=True),
     row("SOON", NOTHING, "Lame, and nothing else known", KESTIN, gait=3),
     row("LOOK", NOTHING, "A little lame, and nothing else known", OURS, gait=1),
     row(
@@ -516,6 +520,15 @@ ROWS = (
     row("NOW", CLEAR, "Dull under a plan", MEMORY, bright=False, under_vet_plan=True),
     row("NOW", CLEAR, "A thread under a plan", MEMORY, constricted=True, under_vet_plan=True),
     row("NOW", CLEAR, "Cannot stand under a plan", KESTIN, gait=5, under_vet_plan=True),
+    row("HOME", SKIN, "Severely lame, as the vet knows", OURS, gait=4, under_vet_plan=True),
+    row(
+        "ASK SOON",
+        SCAB,
+        "Larger since the vet saw it",
+        MEMORY,
+        under_vet_plan=True,
+        larger_since_visit=True,
+    ),
     row("SOON", SKIN, "The plan ended, hot and lame", OURS, hot=True, gait=2, under_vet_plan=False),
     row("SOON", SKIN, "Whether a plan holds is not known", OURS, hot=True, under_vet_plan=None),
     row(

@@ -123,6 +123,34 @@ def test_it_is_held_on_today_on_the_bird_and_on_her_page(cast, birds):
     assert "Don’t eat the eggs of Dill." in cast.clients.viewer.get(pages[0]).text
 
 
+def test_on_today_no_name_is_left_out_and_a_house_stands_for_all_its_hens(cast, birds):
+    """Whoever collects the eggs reads nothing else."""
+    names = ["Anise", "Basil", "Caraway", "Chive", "Clove", "Fennel", "Ginger"]
+    house = House.objects.create(flock=cast.flock, name="Orchard House")
+    for number, name in enumerate(names):
+        bird = Bird.objects.create(flock=cast.flock, name=name)
+        Stay.objects.create(flock=cast.flock, bird=bird, house=house, since=day(-9))
+        if name != "Ginger":
+            step(cast, bird, "medicine", egg_days=4 + number, meat_days=0, days_from="vet")
+    cock = Bird.objects.create(flock=cast.flock, name="Rex", sex="cock")
+    Stay.objects.create(flock=cast.flock, bird=cock, house=house, since=day(-9))
+    step(cast, birds["Dill"], "medicine", egg_days=30, meat_days=0, days_from="vet")
+    page = reverse("today", args=[cast.flock.pk])
+    every = "Anise, Basil, Caraway, Chive, Clove, Dill and Fennel"
+    for address in (page, f"{page}?mine"):
+        assert f"Don’t eat the eggs of {every}." in cast.clients.viewer.get(address).text
+    ginger = Bird.objects.get(name="Ginger")
+    last = step(cast, ginger, "medicine", egg_days=10, meat_days=0, days_from="vet")
+    shown = cast.clients.viewer.get(page).text
+    until = f"up to and including {short_words(day(10), today())}"
+    assert f"Don’t eat any egg from Orchard House {until}." in shown
+    assert "Don’t eat the eggs of Dill." in shown
+    last.egg_days, last.days_from = None, ""
+    last.save()
+    shown = cast.clients.viewer.get(page).text
+    assert "any egg from Orchard House until the vet or the label has named the days." in shown
+
+
 @pytest.mark.parametrize(("days_ago", "held"), [(10, True), (11, False)])
 def test_the_last_day_is_held_too(cast, birds, days_ago, held):
     step(

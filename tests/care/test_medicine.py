@@ -11,7 +11,7 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.care import services
 from flockcare.care.due import open_dues
-from flockcare.care.holds import UNKNOWN_DAYS, open_holds
+from flockcare.care.holds import LONG_PAST_DAYS, open_holds, still_runs
 from flockcare.care.models import FOR_A_VET, CareStep, ItemKind, KitItem
 from flockcare.care.record import LAW_SOURCE, medicines_given
 from flockcare.housing.models import House, Stay
@@ -36,18 +36,65 @@ def logged(cast, bird, **said) -> CareStep:
 # --- For how long
 
 
-@pytest.mark.parametrize(("days_ago", "held"), [(UNKNOWN_DAYS, True), (UNKNOWN_DAYS + 1, False)])
-def test_days_that_nobody_entered_do_not_withdraw_for_ever(cast, birds, days_ago, held):
-    """Twelve weeks from the last giving; our choice, no published source."""
-    assert UNKNOWN_DAYS == 12 * 7
-    step(cast, birds["Dill"], "medicine", days_ago=days_ago)
-    assert bool(holds(cast)) == held
+@pytest.mark.parametrize("days_ago", [LONG_PAST_DAYS + 1, 900])
+def test_days_that_nobody_entered_withdraw_until_somebody_does(cast, birds, days_ago):
+    """Residues end by no silence: not after twelve weeks, nor after years."""
+    given = step(cast, birds["Dill"], "medicine", days_ago=days_ago, product="Drops")
+    (hold,) = holds(cast)
+    assert hold.eggs_unknown == [given]
     page = " ".join(cast.clients.viewer.get(url(cast, "holds")).text.split())
-    assert "for 12 weeks after the last giving" in page and "our choice" in page
+    assert "until somebody enters them" in page
+    given.past = True
+    given.save()
+    assert holds(cast) == []
+
+
+@pytest.mark.parametrize(("days_ago", "asked"), [(6, False), (7, True)])
+def test_today_asks_after_a_week_for_days_that_nobody_entered(cast, birds, days_ago, asked):
+    step(cast, birds["Dill"], "medicine", days_ago=days_ago, product="Drops")
+    step(cast, birds["Mace"], "medicine", days_ago=days_ago, product="Drops")
+    today = cast.clients.viewer.get(reverse("today", args=[cast.flock.pk])).text
+    assert today.count("Withdrawal days still not known: Drops.") == asked
+
+
+@pytest.mark.parametrize(
+    ("said", "refused"),
+    [
+        ({"kind": "medicine", "egg_days": 7, "days_from": "vet"}, True),
+        ({"kind": "medicine", "egg_days": 7, "meat_days": 0, "days_from": "vet"}, True),
+        ({"kind": "medicine", "egg_days": 0, "meat_days": 0, "days_from": "vet"}, False),
+        ({"kind": "medicine"}, True),
+        ({"kind": "vet", "medicine_given": "unknown"}, True),
+        ({"kind": "vet", "medicine_given": "no"}, False),
+        ({"kind": "ointment", "no_medicine": "on"}, False),
+        ({"kind": "soaked"}, False),
+    ],
+)
+def test_what_still_runs_is_not_long_past(cast, birds, said, refused):
+    page = url(cast, "step_new", birds["Dill"].pk)
+    sent = form(who=str(cast.keeper.pk), past="on", **said)
+    answer = cast.clients.keeper.post(page, sent)
+    assert answer.status_code == (422 if refused else 302)
+    assert ("It is not past yet" in answer.text) is refused
+
+
+@pytest.mark.parametrize(
+    ("days_ago", "days", "refused"),
+    [
+        (7, {"egg_days": 7, "meat_days": 0}, True),
+        (8, {"egg_days": 7, "meat_days": 0}, False),
+        (LONG_PAST_DAYS, {}, True),
+        (LONG_PAST_DAYS + 1, {}, False),
+    ],
+)
+def test_long_past_is_said_of_what_is_over(cast, birds, days_ago, days, refused):
+    given = step(cast, birds["Dill"], "medicine", days_ago=days_ago, **days)
+    runs = still_runs(given, today=day(0), zone=cast.flock.zone)
+    assert bool(runs) is refused and given.past is False
 
 
 def test_a_course_counts_from_its_last_giving(cast, birds):
-    step(cast, birds["Dill"], "medicine", days_ago=UNKNOWN_DAYS + 20, given_until=day(-30))
+    step(cast, birds["Dill"], "medicine", days_ago=LONG_PAST_DAYS + 20, given_until=day(-30))
     assert holds(cast)
 
 
@@ -60,7 +107,7 @@ def test_what_is_past_withdraws_nothing_and_is_not_due(cast, birds):
 
 
 def test_an_old_record_is_entered_as_past(cast, birds):
-    old = logged(cast, birds["Dill"], kind="medicine", past="on", at=f"{day(-20)}T10:00")
+    old = logged(cast, birds["Dill"], kind="medicine", past="on", at=f"{day(-90)}T10:00")
     assert old.past and holds(cast) == []
 
 

@@ -1,6 +1,7 @@
 """What is said about medicines in laying hens: names, lists of law, eggs, and no dose."""
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.utils.html import escape
 
 from flockcare.care.medicines import (
@@ -10,9 +11,11 @@ from flockcare.care.medicines import (
     SILENCE,
     STEWARDSHIP,
     US_LABEL,
+    is_medicine_by_name,
     warnings_about,
 )
-from tests.care.steps import url
+from flockcare.care.models import CarePlan, CareStep, KitItem
+from tests.care.steps import day, form, url
 
 pytestmark = pytest.mark.django_db
 
@@ -125,3 +128,65 @@ def test_whose_eggs_and_what_becomes_of_leftovers(cast):
     assert "do not feed them back" in page and "withhold the eggs of all of them" in page
     assert STEWARDSHIP in page.replace("&#x27;", "'") or escape(STEWARDSHIP) in page
     assert "Never use leftovers" in page
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("Enrofloxacin spray", "oxytetracycline spray", "Amoxicillin", "Gentamicin drops"),
+        *("Antibiotic ointment", "Sulfadiazine cream", "Ivermectin 1 %", "Meloxicam", "lidocaine"),
+        *("Hydrocortisone", "betamethasone", "Wormer", "Medicated powder", "Metronidazole gel"),
+    ],
+)
+def test_a_medicine_is_one_by_its_name(name):
+    assert is_medicine_by_name(name)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("Plain salve", "Petroleum jelly", "Epsom salt (magnesium sulfate)", "Zinc oxide", ""),
+        *("Antibiotic-free salve", "Salve without steroids", "No-antibiotic ointment", "Honey"),
+        *("Own salve", "Chlorhexidine", "Povidone iodine", "Salt water", "Coconut oil"),
+    ],
+)
+def test_what_names_no_medicine_is_left_to_the_keeper(name):
+    assert not is_medicine_by_name(name)
+
+
+def test_the_tick_that_there_is_none_is_refused_where_the_name_says_otherwise(cast, birds):
+    dill = birds["Dill"]
+    page = url(cast, "step_new", dill.pk)
+    said = form(kind="ointment", product="Enrofloxacin spray", no_medicine="on")
+    said["who"] = str(cast.keeper.pk)
+    answer = cast.clients.keeper.post(page, said)
+    assert (
+        answer.status_code == 422 and "Enrofloxacin spray” is a medicine by its name" in answer.text
+    )
+    # Nor by a thing of the kit that is marked so.
+    item = KitItem.objects.create(
+        flock=cast.flock, name="Blue spray", kind="ointment", no_medicine=True
+    )
+    said |= {"item": str(item.pk), "no_medicine": ""}
+    assert cast.clients.keeper.post(page, said).status_code == 422
+    assert not CareStep.objects.exists()
+    for record, name in (
+        (KitItem(flock=cast.flock, name="Tylosin", kind="ointment", no_medicine=True), "name"),
+        (
+            CarePlan(
+                flock=cast.flock,
+                bird=dill,
+                foot="left",
+                since=day(0),
+                no_medicine=True,
+                parts=[{"kind": "ointment", "product": "Tylosin", "amount": None}],
+            ),
+            "parts",
+        ),
+    ):
+        with pytest.raises(ValidationError) as refused:
+            record.clean()
+        assert "no_medicine" in refused.value.message_dict, name
+    said["no_medicine"], said["item"] = "", ""
+    assert cast.clients.keeper.post(page, said).status_code == 302
+    assert CareStep.objects.get().withholds

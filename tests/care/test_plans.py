@@ -17,7 +17,7 @@ from flockcare.care.calendar import calendar_of
 from flockcare.care.holds import open_holds
 from flockcare.care.models import CarePlan, CareStep, KitItem
 from flockcare.care.plans import all_dues, next_of, plan_dues, turn_of
-from flockcare.care.services import AlreadyDone
+from flockcare.care.services import AlreadyDone, change_step, undo_step
 from flockcare.care.situation import standings, worked_out
 from flockcare.exchange.services import apply, check, export, read_folder
 from flockcare.offline.kinds import KINDS, Sent
@@ -464,17 +464,86 @@ def test_a_medicine_asks_for_the_vet_before_it_is_stopped(cast, birds):
     assert "How much: 2 ml." in page and "eggs 7 days, meat not known" in page
 
 
+def log(cast, bird, **said):
+    page = url(cast, "step_new", bird.pk)
+    sent = form(who=str(cast.keeper.pk), again="no", **said)
+    answer = cast.clients.keeper.post(page, sent, follow=True)
+    assert answer.status_code == 200, answer.text
+    return answer
+
+
+def dues_of(cast, bird, *, in_days=0):
+    now = timezone.now() + timedelta(in_days)
+    return [(due.what, due.on) for due in plan_dues(cast.flock, now=now, bird=bird)]
+
+
 @pytest.mark.django_db
-def test_a_medicine_logged_until_a_day_offers_a_plan_of_it(cast, birds):
+def test_a_medicine_with_a_last_day_is_due_each_day_until_then(cast, birds):
+    """Given today, so that the next is due tomorrow; told here, on Today and to a sitter."""
     dill = birds["Dill"]
-    said = {"kind": "medicine", "product": "Drops", "given_until": str(day(4)), "again": "no"}
-    answer = cast.clients.keeper.post(
-        url(cast, "step_new", dill.pk), form(who=str(cast.keeper.pk), **said), follow=True
-    )
-    address = f"{url(cast, 'plan_new', dill.pk)}?step={CareStep.objects.get().pk}"
-    assert address in answer.text
-    page = cast.clients.keeper.get(address).text
-    assert 'value="Drops"' in page and f'value="{day(4)}"' in page
+    days = {"egg_days": "7", "days_from": "vet", "quantity": "2 ml", "decided_by": "vet"}
+    answer = log(cast, dill, kind="medicine", product="Drops", given_until=str(day(4)), **days)
+    plan, given = CarePlan.objects.get(), CareStep.objects.get()
+    assert "It is due each day from" in answer.text and url(cast, "plan", plan.pk) in answer.text
+    assert dues_of(cast, dill) == [("medicine (Drops), as the vet said", day(1))]
+    assert (plan.until, plan.egg_days, plan.quantity) == (day(4), 7, "2 ml")
+    (hold,) = open_holds(cast.flock, now=timezone.now())
+    assert hold.eggs_until == day(11)
+    # Late until it is given; tapped once, it is due the day after.
+    assert dues_of(cast, dill, in_days=3) == [("medicine (Drops), as the vet said", day(1))]
+    services.do_plan(plan=plan, by=cast.keeper, now=timezone.now() + timedelta(1))
+    assert dues_of(cast, dill, in_days=1) == [("medicine (Drops), as the vet said", day(2))]
+    services.stop(plan=plan, because="The vet said so.", by=cast.keeper)
+    assert dues_of(cast, dill) == []
+    # Deleted, what was entered by mistake is due no more.
+    undo_step(step=given, by=cast.keeper)
+    assert not CarePlan.objects.exists()
+
+
+@pytest.mark.django_db
+def test_what_a_vet_prescribed_is_due_from_the_next_day_and_not_twice(cast, birds):
+    dill = birds["Dill"]
+    said = {"kind": "vet", "medicine_given": "yes", "given_until": str(day(4))}
+    log(cast, dill, plan="Drops twice.", **said)
+    assert dues_of(cast, dill) == [("medicine", day(1))]
+    # Its own entry is the same medicine: a dose is due once, also where the foot is not named.
+    log(cast, dill, kind="medicine", product="Drops", foot="", given_until=str(day(4)))
+    assert CarePlan.objects.count() == 1
+    log(cast, birds["Mace"], kind="medicine", product="Drops", given_until=str(day(4)))
+    log(cast, birds["Mace"], kind="medicine", product="Other", given_until=str(day(4)))
+    assert CarePlan.objects.filter(bird=birds["Mace"]).count() == 2
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"given_until": str(day(0))},
+        {},
+        {"at": f"{day(-9)}T10:00", "given_until": str(day(-2))},
+        {"kind": "ointment", "no_medicine": "on", "given_until": str(day(4))},
+        {"kind": "vet", "medicine_given": "no", "given_until": str(day(4))},
+    ],
+)
+def test_what_is_over_or_no_medicine_is_planned_by_nobody(cast, birds, said):
+    log(cast, birds["Dill"], **{"kind": "medicine", "product": "Drops", **said})
+    assert CareStep.objects.exists() and not CarePlan.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_corrected_last_day_moves_the_plan(cast, birds):
+    log(cast, birds["Dill"], kind="medicine", product="Drops", given_until=str(day(4)))
+    given = CareStep.objects.get()
+    given.given_until = day(6)
+    change_step(step=given, by=cast.keeper)
+    assert CarePlan.objects.get().until == day(6)
+    given.given_until = None
+    change_step(step=given, by=cast.keeper)
+    assert not CarePlan.objects.exists()
+    given.given_until = day(5)
+    given.note = "Again."
+    change_step(step=given, by=cast.keeper)
+    assert CarePlan.objects.count() == 1
 
 
 @pytest.mark.django_db

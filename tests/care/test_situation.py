@@ -1,5 +1,6 @@
 """From the records to the signs: what was seen, what nobody wrote down, what was measured."""
 
+import uuid
 from datetime import timedelta
 
 import pytest
@@ -8,7 +9,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.html import escape, strip_tags
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.care.models import CareStep
 from flockcare.care.rules import RULES, UNASKED, Advice
 from flockcare.care.situation import advise_cases, standing, standings
@@ -171,7 +172,7 @@ def test_the_page_shows_what_led_there_and_the_limits(cast, birds):
     page = " ".join(cast.clients.viewer.get(url(cast, "bird", birds["Dill"].pk)).text.split())
     assert "left foot: vet within days" in page.lower()
     assert "The foot is hot" in page and "/about/sources/#bsava-2008" in page
-    assert "Also there: a sore, and a slight limp" in page
+    assert "Also there: a sore, and a limp" in page
     assert "No clinical scale has been validated for hens" in page
     # What was not written down is named, and never counted as a no.
     assert "Not recorded:" in page
@@ -332,3 +333,84 @@ def test_as_many_queries_for_one_swollen_foot_as_for_twenty(cast, birds, name):
     client.defaults["HTTP_HX_REQUEST"] = "true"
     same_queries(client, url(cast, name), grow=grow)
     assert client.get(url(cast, name)).content.decode().count("1 day late") == 21
+
+
+@pytest.mark.parametrize(
+    ("breed", "own", "weighed", "large"),
+    [
+        ("Sebright bantam", "", None, True),
+        ("Sussex", "bantam", None, True),
+        ("Sussex", "", None, False),
+        ("", "", None, False),
+        # A weighing says more than the breed.
+        ("Sebright bantam", "", 2400, False),
+    ],
+)
+def test_what_is_large_on_a_bantam_is_so_without_a_weighing(
+    cast, birds, breed, own, weighed, large
+):
+    dill = birds["Dill"]
+    grams = 570 if breed.startswith("Sebright") else 2800
+    if breed:
+        dill.breed = Breed.objects.create(flock=cast.flock, name=breed, adult_grams=grams)
+    dill.own_weight_class = own
+    dill.save()
+    if weighed:
+        Weighing.objects.create(flock=cast.flock, bird=dill, on=day(-40), grams=weighed)
+    look(cast, dill, left={"score": 1, "scab": "brown", "scab_mm": 7, "swelling": "none"}, **WELL)
+    assert ("large" in because(dill)) is large
+
+
+@pytest.mark.parametrize(
+    ("left", "signs", "asked"),
+    [
+        (
+            {"score": 1, "swelling": "none", "hot": False, "oozing": False},
+            WELL,
+            "Say at the next check: a scab?<",
+        ),
+        (
+            {"score": 1, "swelling": "none", "hot": False, "oozing": False, "scab": "brown"},
+            {"eating": "yes"},
+            "Say at the next check: limping? bright or dull?<",
+        ),
+    ],
+)
+def test_only_what_was_left_out_is_asked_for(cast, birds, left, signs, asked):
+    look(cast, birds["Dill"], left=left, right={"score": 0}, **signs)
+    page = " ".join(cast.clients.viewer.get(url(cast, "bird", birds["Dill"].pk)).text.split())
+    assert asked in page
+
+
+def sent(bird, **said) -> dict:
+    return {
+        "check_id": str(uuid.uuid4()),
+        "at": timezone.localtime(timezone.now()).strftime("%Y-%m-%dT%H:%M"),
+        **said,
+    }
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        (
+            {"left-score": "0", "right-score": "0", "gait": "4"},
+            "Saved: Dill, gait 4, both feet clear. View",
+        ),
+        (
+            {"left-score": "0", "right-score": "0", "left-cold_or_dark": "yes"},
+            "Saved: Dill, left foot clear but cold or dark, right foot clear.",
+        ),
+        (
+            {"left-score": "0", "right-score": "0", "gait": "0"},
+            "Saved: Dill, both feet clear. View",
+        ),
+    ],
+)
+def test_what_is_said_after_saving_names_the_worst_and_the_advice(cast, birds, said, words):
+    page = reverse("check_bird", args=[cast.flock.pk, birds["Dill"].pk])
+    answer = cast.clients.keeper.post(page, sent(birds["Dill"], **said), follow=True)
+    text = " ".join(strip_tags(answer.text).split())
+    told = "Vet today: " in text.split("View or edit")[0]
+    assert words.replace(" View", "") in text, text[:900]
+    assert told is ("gait 4" in words or "cold" in words)

@@ -2,7 +2,7 @@
 
 import uuid
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 
@@ -378,7 +378,7 @@ def test_what_is_due_of_the_whole_bird_stands_beside_her_feet():
 
 def test_a_vets_plan_holds_until_its_day_or_a_new_sign():
     swollen = look(9, left={"score": 2}, right=CLEAR)
-    plan = VetPlan(day(8), day(-5))
+    plan = VetPlan(day(8), day(-5), "Vet’s plan until 25 Nov: soak daily")
 
     def stands_under(*looks, plan=plan):
         return stands(*looks, plans={"left": plan, "right": plan})
@@ -389,13 +389,68 @@ def test_a_vets_plan_holds_until_its_day_or_a_new_sign():
     assert stands_under(swollen, look(1, left={"score": 2, "hot": True})).plans == ()
     assert stands_under(swollen, look(1, right={"score": 2})).plans == ()
     assert stands_under(swollen, look(1, left=MILD, manner="dull")).plans == ()
-    assert stands_under(swollen, plan=VetPlan(day(8), day(1))).plans == ()
+    assert stands_under(swollen, plan=replace(plan, until=day(1))).plans == ()
     # Healed, and swollen again.
     healed = look(5, left=CLEAR, right=CLEAR)
-    assert stands_under(swollen, healed).plans == ()
-    told = replace(plan, words="Vet’s plan until 25 Nov: soak daily")
-    assert stands_under(swollen, healed, plan=told).plans == (told,)
+    assert stands_under(swollen, healed).plans == (plan,)
     assert stands_under(swollen, healed, look(1, left={"score": 2})).plans == ()
+
+
+def test_a_visit_without_a_plan_and_a_plan_without_a_vet_change_no_advice():
+    swollen = look(9, left={"score": 2}, right=CLEAR)
+    for visit in (VetPlan(day(8), day(-5)), VetPlan(day(8), day(-5), "Plan: soak", by_vet=False)):
+        found = stands(swollen, plans={"left": visit, "right": visit})
+        assert (found.advice, found.plans, found.asked) == (Advice.SOON, (), (visit,))
+    assert stands(swollen, plans={"left": VetPlan(day(30), day(2))}).asked == ()
+
+
+NOON = datetime.combine(day(3), time(12), tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "time_known", "holds"),
+    [(-5, True, True), (0, True, True), (5, True, False), (-5, False, False)],
+)
+def test_of_the_day_of_a_visit_only_what_was_seen_before_it_is_known(minutes, time_known, holds):
+    before = look(9, left=MILD, right=CLEAR)
+    same_day = replace(
+        look(3, left={"score": 2, "hot": True, "oozing": True}, gait=2),
+        at=NOON + timedelta(minutes=minutes),
+        time_known=time_known,
+    )
+    plan = VetPlan(day(3), day(-5), "Vet’s plan: soak", at=NOON)
+    found = stands(before, same_day, plans={"left": plan, "right": plan})
+    assert found.plans == ((plan,) if holds else ())
+    assert found.urgent is not holds
+    # Where the time of the visit is not known nothing of that day was.
+    found = stands(before, same_day, plans={"left": replace(plan, at=None)})
+    assert found.plans == () and found.urgent
+
+
+def test_a_sore_that_was_none_at_the_visit_is_new_whatever_else_was_seen_then():
+    """Both feet swollen before: the left had healed by then, so that it swells anew."""
+    looks = (
+        look(20, left={"score": 2}, right={"score": 2}),
+        look(9, left=CLEAR),
+        look(1, left={"score": 2}),
+    )
+    plan = VetPlan(day(8), day(-5), "Vet’s plan: soak", at=NOON - timedelta(5))
+    assert stands(*looks[:2], plans={"left": plan, "right": plan}).plans == (plan,)
+    assert stands(*looks, plans={"left": plan, "right": plan}).plans == ()
+
+
+@pytest.mark.parametrize(("width", "larger"), [(9.0, True), (7.0, False), (4.0, False)])
+def test_larger_since_the_visit_is_told_under_the_plan_too(width, larger):
+    """Growing already then, so that growing more is no new sign."""
+    scab = {"score": 1, "scab": "brown"}
+    looks = [
+        look(ago, left={**scab, "scab_mm": mm}) for ago, mm in ((12, 3.0), (9, 6.0), (2, width))
+    ]
+    plan = VetPlan(day(8), day(-5), "Vet’s plan: soak")
+    found = stands(*looks, plans={"left": plan, "right": plan})
+    assert found.plans == (plan,)
+    assert (found.feet["left"].because == ("Tell the vet: larger",)) is larger
+    assert found.advice is (Advice.ASK if larger else Advice.HOME)
 
 
 # --- What the rules are told

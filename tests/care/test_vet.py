@@ -14,7 +14,8 @@ from PIL import Image
 from flockcare.care.due import open_dues
 from flockcare.care.holds import open_holds
 from flockcare.care.models import CareStep, VetContact
-from flockcare.care.situation import standings
+from flockcare.care.rules import Advice
+from flockcare.care.situation import standing, standings
 from flockcare.care.vet import PLAN_DAYS, plan_for
 from flockcare.feet.sorting import loose
 from flockcare.people.models import Revision
@@ -323,8 +324,67 @@ def test_the_newest_plan_counts_and_a_visit_without_one_ends_none():
     [("vet", "Vet’s plan"), ("both", "Vet’s plan"), ("keeper", "Plan"), ("", "Plan")],
 )
 def test_only_what_the_vet_decided_is_called_the_vets(decided_by, words):
-    visits = [visit(NOV[2], until=NOV[3], decided_by=decided_by)]
-    assert plan_for(visits, "left", NOV[3]).words == f"{words} until 3 Nov"
+    visits = [visit(NOV[2], plan="Rest.", until=NOV[3], decided_by=decided_by)]
+    assert plan_for(visits, "left", NOV[3]).words == f"{words} until 3 Nov: Rest."
+
+
+def test_a_day_without_a_word_of_what_to_do_is_no_plan():
+    assert plan_for([visit(NOV[2], until=NOV[20])], "left", NOV[3]) is None
+
+
+def test_a_question_alone_changes_no_advice_and_keeps_the_number(cast, birds):
+    surgery(cast)
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=1, left={"score": 2, "hot": True}, right={"score": 0})
+    page = url(cast, "step_new", dill.pk)
+    asked = visit_form(cast, question="Is it deep?")
+    assert cast.clients.keeper.post(page, asked).status_code == 302
+    assert standing(dill, now=timezone.now()).advice is Advice.SOON
+    on = f"{today().day} {today():%b}"
+    for address in (dill.get_absolute_url(), url(cast, "bird", dill.pk)):
+        shown = cast.clients.keeper.get(address).text
+        assert f"Vet asked on {on}; no plan recorded. The advice stands." in shown
+        assert "tel:" in shown and "Vet within days" in shown and "Vet’s plan" not in shown
+    # Nor does what a keeper decided alone.
+    step(cast, dill, "vet", plan="Soak.", medicine_given="no", decided_by="keeper")
+    assert standing(dill, now=timezone.now()).advice is Advice.SOON
+    shown = cast.clients.keeper.get(dill.get_absolute_url()).text
+    assert "Soak. The advice stands." in shown
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ({"plan_until": 10}, "Say what the plan is."),
+        ({"plan": "Soak.", "plan_until": 29}, "That is more than four weeks"),
+        ({"plan": "Soak.", "plan_until": 29, "plan_is_long": "on"}, ""),
+        ({"plan": "Soak.", "plan_until": 28}, ""),
+    ],
+)
+def test_a_plan_is_written_down_and_a_long_one_asked_for_twice(cast, birds, said, words):
+    said = {**said, "plan_until": day(said["plan_until"]).isoformat()}
+    answer = cast.clients.keeper.post(
+        url(cast, "step_new", birds["Dill"].pk), visit_form(cast, **said)
+    )
+    assert answer.status_code == (422 if words else 302)
+    assert words in answer.text
+    assert not words or "said so: longer than four weeks" in answer.text or "plan" not in said
+
+
+def test_under_a_plan_the_state_says_so_and_the_number_stays(cast, birds):
+    surgery(cast)
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=9, left={"score": 1, "scab": "brown", "scab_mm": 6, "hot": True})
+    step(cast, dill, "vet", days_ago=8, plan="Soak.", plan_until=day(5), decided_by="vet")
+    until = f"nder the vet’s plan until {day(5).day} {day(5):%b}"
+    look(cast, dill, days_ago=2, left={"score": 1, "scab": "brown", "scab_mm": 6}, gait=2)
+    for address in (dill.get_absolute_url(), url(cast, "bird", dill.pk)):
+        shown = cast.clients.keeper.get(address).text
+        assert shown.count(f"U{until}") == 1 and "tel:" in shown
+        assert f"eft foot: u{until}" in shown
+        assert "Care at home" not in shown and "slight" not in shown.split("Timeline")[0]
+        assert "Tell the vet" not in shown
+    assert f"U{until}" in cast.clients.keeper.get(reverse("birds", args=[cast.flock.pk])).text
 
 
 def test_the_plans_of_a_bird_stand_once_each(cast, birds):

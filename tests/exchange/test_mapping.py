@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.due import open_dues
-from flockcare.care.holds import UNKNOWN_DAYS, open_holds
+from flockcare.care.holds import LONG_PAST_DAYS, open_holds
 from flockcare.care.models import CareStep
 from flockcare.exchange.spreadsheet.sheet import Sheet, read_sheet, read_text
 from flockcare.exchange.spreadsheet.targets import suggest
@@ -548,7 +548,7 @@ def test_care_in_their_own_words_and_with_times_in_the_date(cast, birds):
 def test_old_care_asks_for_nothing_today(cast, birds):
     """A notebook of past treatments withdraws no eggs and makes nothing late."""
     now = timezone.now()
-    near, far = ((now - dt.timedelta(days)).date() for days in (UNKNOWN_DAYS, UNKNOWN_DAYS + 2))
+    near, far = ((now - dt.timedelta(days)).date() for days in (LONG_PAST_DAYS, LONG_PAST_DAYS + 2))
     text = (
         "hen,date,treatment,next due\n"
         f"Dill,{far},medicine,{far}\nMace,{far},dressing on,\nSorrel,{near},medicine,{near}\n"

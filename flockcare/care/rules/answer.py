@@ -54,8 +54,8 @@ class Answer:
 def advise(seen: Situation) -> Answer:
     """The strongest advice of the rules whose sign is there; LOOK where none is.
 
-    A sign to be checked again outdoes LEAVE. Under a vet's plan only what calls for a vet today
-    outdoes the plan.
+    A sign to be checked again outdoes LEAVE. Under a vet's plan only what calls for a vet today, or
+    what the plan cannot know of, outdoes it.
     """
     there = [rule for rule in RULES if rule.holds(seen) is True]
     counted = [rule for rule in there if not (seen.under_vet_plan and is_known_to_vet(rule))]
@@ -78,4 +78,6 @@ def advise(seen: Situation) -> Answer:
 
 
 def is_known_to_vet(rule: Rule) -> bool:
+    if rule.plan_knows is not None:
+        return rule.plan_knows
     return rule.advice.is_for_vet and rule.advice is not Advice.NOW

@@ -31,6 +31,15 @@ class Advice(IntEnum):
         }[self]
 
     @property
+    def means(self) -> str:
+        """What to do, and by when. Our own choice, no published source."""
+        return {
+            Advice.ASK: "At the next occasion, within two weeks.",
+            Advice.SOON: "Ring today, seen within 2 days.",
+            Advice.NOW: "Ring now, seen within a day.",
+        }.get(self, "")
+
+    @property
     def is_for_vet(self) -> bool:
         return self >= Advice.ASK
 
@@ -57,7 +66,8 @@ class Rule:
     ``of``: whether it is a sign of the ``foot`` or of the ``bird``. ``look_at`` is what a keeper
     should look at where it is not known. ``look_again_days``: how long after a check the next one
     is due, where the reason says so. ``soak``: whether the reason says to soak and cover the foot.
-    ``notifiable``: the sign is also one of diseases that must be reported.
+    ``notifiable``: the sign is also one of diseases that must be reported. ``plan_knows``: whether
+    a vet's plan that holds knows of the sign; None: as it knows all but what calls for a vet today.
     """
 
     key: str
@@ -73,3 +83,4 @@ class Rule:
     look_again_days: int | None = None
     soak: bool = False
     notifiable: bool = False
+    plan_knows: bool | None = None

@@ -32,7 +32,8 @@ class Situation:
     ``sizes``: the measurements of this case, in any order and any mixture of units. ``grade``:
     clinical grade 1–5. ``cases_in_foot_12_months`` counts this one. ``others_new_14_days``: other
     birds with a new case. ``weight_change_28_days``: as a fraction (−0.12). ``under_vet_plan``: a
-    vet's plan holds, and no sign is new since.
+    vet's plan holds, and no sign is new since. ``larger_since_visit``: measured since the visit at
+    which that plan was made.
     """
 
     score: int | None = None
@@ -65,8 +66,24 @@ class Situation:
     weight_change_28_days: float | None = None
     age_days: int | None = None
     under_vet_plan: bool | None = None
+    larger_since_visit: bool | None = None
     raised_scales: bool | None = None
     comb: str | None = None
+
+
+# What a keeper answers at a check, as it is asked for where too little is known.
+QUESTIONS = {
+    "swelling": "swollen?",
+    "scab": "a scab?",
+    "hot": "hot?",
+    "oozing": "oozing?",
+    "gait": "limping?",
+    "bright": "bright or dull?",
+}
+
+
+def unanswered(seen: Situation) -> list[str]:
+    return [asked for name, asked in QUESTIONS.items() if getattr(seen, name) is None]
 
 
 # --- Three answers (strong Kleene logic)
@@ -153,6 +170,10 @@ def limps_for(seen: Situation, days: int) -> bool | None:
 
 def swollen_and_limps(seen: Situation) -> bool | None:
     return every(moderately_swollen(seen), limps(seen))
+
+
+def hot_joint_and_limps(seen: Situation) -> bool | None:
+    return every(seen.joint_swollen, seen.hot, limps(seen))
 
 
 def both_feet_and_worse(seen: Situation) -> bool | None:

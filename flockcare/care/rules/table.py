@@ -90,6 +90,32 @@ TODAY = (
         notifiable=True,
     ),
     Rule(
+        "severely lame",
+        "Severely lame",
+        "gait score 4 or more",
+        Advice.NOW,
+        "The bird walks only where it must, so that it may not reach food and water. Put both "
+        "beside it.",
+        f"{KESTIN}, as others quote it; how urgent that is, is our choice",
+        Mark.JOINED,
+        lambda seen: signs.at_least(seen.gait, 4),
+        "how the bird walks",
+        of="bird",
+        plan_knows=True,
+    ),
+    Rule(
+        "hot joint and limps",
+        "A hot, swollen joint, and a limp",
+        "hock or toe joint “swollen”, “hot”, gait score 1 or more",
+        Advice.NOW,
+        "The joint may be infected, and what it loses does not come back.",
+        f"{SYNOVIAE}; how urgent that is, is our choice",
+        Mark.JOINED,
+        signs.hot_joint_and_limps,
+        "hock and toe joints",
+        plan_knows=True,
+    ),
+    Rule(
         "dull",
         "Not bright",
         "“dull”, not explained by moult or broodiness",
@@ -369,6 +395,17 @@ WITHIN_DAYS = (
 )
 NOT_URGENT = (
     Rule(
+        "larger under a plan",
+        "Tell the vet: larger",
+        "larger than at the visit at which the plan was made, by more than the error of both",
+        Advice.ASK,
+        "The plan was made for a smaller sore.",
+        VETS,
+        Mark.PRACTICE,
+        lambda seen: seen.larger_since_visit,
+        plan_knows=False,
+    ),
+    Rule(
         "dull in a quiet season",
         "In moult or broody, and quiet",
         "“dull”, with no other sign of illness",
@@ -517,7 +554,7 @@ AT_HOME = (
     ),
     Rule(
         "slight limp",
-        "A sore, and a slight limp",
+        "A sore, and a limp",
         "lesion score 1; gait score 1 or 2, or limping with no score",
         Advice.HOME,
         "It hurts. Rest the foot, soften the ground, and check every day.",
@@ -529,7 +566,7 @@ AT_HOME = (
     ),
     Rule(
         "slight limp, other foot",
-        "A slight limp, from the sore foot",
+        "A limp, from the sore foot",
         "lesion score 1 or more on the other foot, gait score 1 or 2",
         Advice.HOME,
         "Care for the sore foot; the sound one carries more than its share.",
@@ -602,7 +639,7 @@ LEFT_ALONE = (
 CHECKED_AGAIN = (
     Rule(
         "limp alone",
-        "A slight limp, and no sore was found",
+        "A limp, and no sore was found",
         "lesion score 0, no sore recorded on the other foot; gait score 1 or 2, or limping with no "
         "score",
         Advice.LOOK,

@@ -11,7 +11,7 @@ from functools import cached_property
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.care.holds import UNKNOWN_DAYS
+from flockcare.care.holds import LONG_PAST_DAYS
 from flockcare.care.models import CareStep
 from flockcare.exchange.labels import label_birds
 from flockcare.exchange.problems import Problems
@@ -449,7 +449,7 @@ def _is_over(cells: dict[str, str], today: date) -> bool:
     if step.withholds:
         given = [int(cells[name]) for name in ("egg_days", "meat_days") if _is_days(cells, name)]
         # What nobody has told of eggs or of meat withdraws longest.
-        days = max(given) if len(given) == 2 else max([UNKNOWN_DAYS, *given])
+        days = max(given) if len(given) == 2 else max([LONG_PAST_DAYS, *given])
     is_due = cells.get("next_due", "") >= str(today - _DUE_FOR)
     return date.fromisoformat(last) + timedelta(days) < today and not is_due
 

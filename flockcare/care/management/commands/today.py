@@ -10,7 +10,7 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.care.situation import worked_out
 from flockcare.care.standing import FootStanding, Sign, Standing
-from flockcare.care.standing_words import due_words, eggs_words, lines
+from flockcare.care.standing_words import due_words, eggs_words, level_words, lines, within
 from flockcare.people.commands import flock_called
 
 LAST_YEAR = 9999
@@ -110,7 +110,7 @@ def _iso(day: date | None) -> str | None:
 
 def spoken(birds: list[tuple[Bird, Standing]]):
     for bird, standing in birds:
-        yield f"{bird.name}: {standing.advice.words.lower()}"
+        yield f"{bird.name}: {within(level_words(standing))}"
         yield from (f"  {line}" for line in lines(standing))
         if standing.reasons:
             yield f"  because: {'; '.join(standing.reasons)}"
