@@ -155,5 +155,6 @@ def names(some: list[str], at_most: int = 4) -> str:
 
 
 def plan_words(plan: VetPlan, today: date) -> str:
-    """``Vet since 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``."""
-    return ". ".join(filter(None, (f"Vet since {short_words(plan.on, today)}", plan.words)))
+    """``Seen by a vet on 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``."""
+    seen = f"Seen by a vet on {short_words(plan.on, today)}"
+    return ". ".join(filter(None, (seen, plan.words)))
