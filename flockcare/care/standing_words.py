@@ -184,10 +184,10 @@ def names(some: list[str], at_most: int = 4) -> str:
 
 
 def plan_words(plan: VetPlan, today: date) -> str:
-    """``Vet since 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``."""
+    """``Seen by a vet on 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``."""
     on = short_words(plan.on, today)
     if plan.answers:
-        return f"Vet since {on}. {plan.words}"
+        return f"Seen by a vet on {on}. {plan.words}"
     # What a keeper decided alone is no answer of a vet.
     said = plan.words or "no plan recorded"
     return f"Vet asked on {on}; {said[:1].lower()}{said[1:].rstrip('.')}. The advice stands."

@@ -83,9 +83,13 @@ Shape = Line | Box | Disc | Polygon | Words
 
 @dataclass(slots=True)
 class Drawing:
+    """``names``: of the rows, in the first ``GUTTER`` points, apart so that they can stay in sight
+    where the rest is moved along."""
+
     width: float
     height: float = 0.0
     shapes: list[Shape] = field(default_factory=list)
+    names: list[Words] = field(default_factory=list)
 
 
 # --- Laying it out
@@ -126,8 +130,8 @@ class _Layout:
     def x(self, share: float) -> float:
         return self.left + share * (self.right - self.left)
 
-    def _name(self, name: str, y: float) -> Words:
-        return Words(0, y, name, bold=True)
+    def _name(self, name: str, y: float) -> None:
+        self.drawing.names.append(Words(0, y, name, bold=True))
 
     def _axis(self, begin: float) -> Iterator[Shape]:
         window = self.timeline.window
@@ -147,7 +151,7 @@ class _Layout:
                     break
 
     def _stays(self) -> Iterator[Shape]:
-        yield self._name("House", self.top + 9)
+        self._name("House", self.top + 9)
         for number, band in enumerate(self.timeline.bands):
             start, end = map(self.x, self.timeline.edges(band.since, band.until))
             tone = "soft" if number % 2 else "pale"
@@ -163,7 +167,7 @@ class _Layout:
     def _foot(self, foot: str) -> Iterator[Shape]:
         places = self.lanes[foot]
         middle = self.top + 21
-        yield self._name(FEET[foot], middle + 2.5)
+        self._name(FEET[foot], middle + 2.5)
         yield Line(self.left, middle, self.right, middle, "line", 0.5)
         for bar in self.timeline.bars:
             if bar.lane == foot:
@@ -202,7 +206,7 @@ class _Layout:
 
     def _signs(self, kind: str, name: str, places: list[Placed]) -> Iterator[Shape]:
         y = self.top + 7
-        yield self._name(name, y + 2.5)
+        self._name(name, y + 2.5)
         for placed in places:
             yield from _sign(kind, self.x(placed.share), y)
         self.top += ROW
@@ -210,7 +214,7 @@ class _Layout:
     def _weights(self, places: list[Placed]) -> Iterator[Shape]:
         grams = [placed.mark.value for placed in places]
         height = Linear(min(grams), max(grams), self.top + WEIGHT_ROW - 6, self.top + 13)
-        yield self._name("Weight", self.top + 21)
+        self._name("Weight", self.top + 21)
         points = [(self.x(placed.share), height(placed.mark.value)) for placed in places]
         for (x1, y1), (x2, y2) in pairwise(points):
             yield Line(x1, y1, x2, y2, "muted", 0.7)

@@ -73,11 +73,25 @@ def counted(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
 
 
+def ordinal(count: int) -> str:
+    """``1st``, ``22nd``, ``113th``."""
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(count % 10, "th")
+    return f"{count}{'th' if 11 <= count % 100 <= 13 else ending}"
+
+
 def newest(rows: Sequence[T], most: int, what: str) -> tuple[Sequence[T], str]:
     """The last ``most`` of ``rows`` (in time order), and a sentence about the others."""
     if len(rows) <= most:
         return rows, ""
     return rows[-most:], f"The newest {most} of {len(rows)} {what} are shown."
+
+
+def first_and_newest(rows: Sequence[T], most: int, what: str) -> tuple[Sequence[T], str]:
+    """The same with the first of them, which says how it began."""
+    if len(rows) <= most:
+        return rows, ""
+    shown = [rows[0], *rows[len(rows) - most + 1 :]]
+    return shown, f"The first and the newest {most - 1} of {len(rows)} {what} are shown."
 
 
 def spread(rows: Sequence[T], most: int) -> list[T]:

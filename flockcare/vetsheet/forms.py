@@ -25,6 +25,10 @@ def _day():
     return forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
+QUESTION = "Question to the vet"
+MOST_ASKED = ShareLink._meta.get_field("question").max_length
+
+
 class PeriodForm(KeeperForm):
     THREE_MONTHS, YEAR, ALL, OWN = "3", "12", "all", "own"
     USUAL = YEAR
@@ -41,11 +45,17 @@ class PeriodForm(KeeperForm):
     )
     first = forms.DateField(label="From", required=False, widget=_day())
     last = forms.DateField(label="To", required=False, widget=_day())
+    question = forms.CharField(
+        label=QUESTION,
+        required=False,
+        max_length=MOST_ASKED,
+        help_text="Stands on top of the sheet and its PDF, with today’s date.",
+    )
 
     def __init__(self, data=None, *, newest: dt.date, **kwargs):
         """``newest``: the last day there can be anything of her."""
         if not data or "period" not in data:
-            data = {"period": self.USUAL}
+            data = {"period": self.USUAL, "question": data.get("question", "") if data else ""}
         super().__init__(data, **kwargs)
         self.newest = newest
 
@@ -78,6 +88,8 @@ class PeriodForm(KeeperForm):
         if not self.is_valid():
             return {"period": self.USUAL}
         kept = {"period": self.cleaned_data["period"]}
+        if question := self.cleaned_data["question"]:
+            kept["question"] = question
         if kept["period"] == self.OWN:
             for name in ("first", "last"):
                 if day := self.cleaned_data[name]:
@@ -86,6 +98,13 @@ class PeriodForm(KeeperForm):
 
 
 class SharingForm(KeeperForm):
+    question = forms.CharField(
+        label=QUESTION,
+        required=False,
+        max_length=MOST_ASKED,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="It stays with the link, with today’s date. Whoever has the link can read it.",
+    )
     days = forms.TypedChoiceField(
         label="The link works for",
         coerce=int,
@@ -103,6 +122,10 @@ class SharingForm(KeeperForm):
         help_text="They become Keeper A, Keeper B and so on, in what was typed too: there even "
         "where a name is also an ordinary word. Names of people who never kept this flock stay.",
     )
+
+    def __init__(self, *args, **kwargs):
+        # The form of the period, on the same page, asks the same question.
+        super().__init__(*args, auto_id="link_%s", **kwargs)
 
 
 _NOTE_HELP = (

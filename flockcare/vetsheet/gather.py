@@ -5,18 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from itertools import groupby
+from itertools import groupby, pairwise
 from operator import itemgetter
 
 from flockcare.birds.age import growing_words
-from flockcare.birds.models import Bird, Sex
+from flockcare.birds.models import Bird, BirdState, Sex
+from flockcare.care.models import CareStep, StepKind
 from flockcare.care.situation import FlockStanding
 from flockcare.care.standing import Eggs, Sign, Standing
 from flockcare.care.standing_words import eggs_words, lines
 from flockcare.core.dates import PartialDate
-from flockcare.core.sources import cited
+from flockcare.core.sources import Reading, cited, sources_of
 from flockcare.core.templatetags.flockcare import weight
-from flockcare.drawing.dates import date_words, span_words
+from flockcare.drawing.dates import MONTHS, date_words, span_words
 from flockcare.feet.cases import Case
 from flockcare.feet.scales import BODY_CONDITION, CLINICAL_GRADE, GAIT, LESION, Scale
 from flockcare.housing.changes import description
@@ -25,12 +26,20 @@ from flockcare.housing.states import NotRecorded
 from flockcare.photos import words as photo_words
 from flockcare.photos.models import Foot, Scaling
 from flockcare.photos.series import LARGER, NO_CHANGE, SMALLER, Shot, change, days_between, when
-from flockcare.vetsheet.dates import age_in_words, counted, day_words, days_in_words, newest
+from flockcare.vetsheet.dates import (
+    age_in_words,
+    counted,
+    day_words,
+    days_in_words,
+    first_and_newest,
+    newest,
+    ordinal,
+)
 from flockcare.vetsheet.given import given
 from flockcare.vetsheet.lanes import lanes
 from flockcare.vetsheet.names import Names
-from flockcare.vetsheet.photos import photos
-from flockcare.vetsheet.records import Lived, Records, Seen, Weighed
+from flockcare.vetsheet.photos import first_and_latest, photos
+from flockcare.vetsheet.records import OTHERS_WITHIN, Lived, Records, Seen, Weighed
 from flockcare.vetsheet.sheet import CaseSheet, Definition, Fact, ScaleSheet, Table, VetSheet
 
 MOST_WEIGHTS, MOST_CASES, MOST_LOOKS, MOST_LINES = 10, 3, 7, 14
@@ -48,8 +57,16 @@ NOT_SEEN = (
 
 
 def sheet(
-    records: Records, stands: FlockStanding, names: Names, *, made_on: dt.date, made_by: str
+    records: Records,
+    stands: FlockStanding,
+    names: Names,
+    *,
+    made_on: dt.date,
+    made_by: str,
+    question: str = "",
+    asked_on: dt.date | None = None,
 ) -> VetSheet:
+    """``question``: what the vet is to answer this time, asked on ``asked_on``."""
     bird, window = records.bird, records.window
     hers = stands.birds.get(bird.pk)
     looks, weighed = list(records.of_period()), records.weighed
@@ -67,9 +84,12 @@ def sheet(
         period=_period(records),
         first=window.first,
         last=window.last,
+        who=_who(bird, records, names, made_on),
         now=tuple(_now(hers, names)) if hers else (),
-        asked=tuple(_asked(records, stands, names)),
-        identity=tuple(_identity(bird, records, names, made_on)),
+        history=tuple(_history(records, names)),
+        key_photos=first_and_latest(records, names),
+        asked=tuple(_asked(records, stands, names, _question(records, names, question, asked_on))),
+        identity=tuple(_identity(bird, names)),
         weight=_weight(weighed, bird, names),
         weights="; ".join(_weighings(shown_weights, bird, names)),
         weights_left_out=cut,
@@ -114,35 +134,146 @@ def _now(hers: Standing, names: Names) -> Iterator[str]:
         yield f"{line[:1].upper()}{line[1:]}"
 
 
-def _asked(records: Records, stands: FlockStanding, names: Names) -> Iterator[Fact]:
-    """What a vet wants to know before anything else, as on the day of making."""
-    open_questions = [visit for visit in records.visits if visit.question and not visit.note]
-    question = names.quoted(open_questions[-1].question) if open_questions else ROOM
-    yield Fact("Question to the vet", question)
-    others = [other for key, other in stands.birds.items() if key != records.bird.pk]
-    sore = sum(bool(other.cases) for other in others)
-    yield Fact(
-        "Others affected",
-        f"{sore} of {counted(len(others), 'other bird')} had a sore foot at the last check"
-        if others
-        else "she is the only bird",
-    )
+def _question(records: Records, names: Names, typed: str, on: dt.date | None) -> Fact:
+    """What is asked this time, else what was asked at a visit and nobody has answered since."""
+    if typed.strip():
+        return Fact(f"Question to the vet, {date_words(on)}", names.quoted(typed))
+    visit = records.visits[-1] if records.visits else None
+    if visit and visit.question and not (visit.note or visit.found or visit.plan):
+        asked = day_words(visit.at, records.window.zone)
+        return Fact(f"Question to the vet, {asked}", names.quoted(visit.question))
+    return Fact("Question to the vet", ROOM)
+
+
+# Silence must not be read as “normal”.
+NOT_RECORDED = "not recorded"
+IN_LAY = BirdState.Kind.IN_LAY
+
+
+def _asked(records: Records, stands: FlockStanding, names: Names, question: Fact) -> Iterator[Fact]:
+    """What a vet wants to know before anything else."""
+    yield question
+    yield Fact("Others affected", _others(records, stands, names))
     yield Fact("Eggs eaten or sold", ROOM)
+    for label, sign, words in (
+        ("Eating", "eating", {"yes": "yes", "no": "no"}),
+        ("Droppings", "droppings", {"normal": "normal", "odd": "abnormal"}),
+    ):
+        yield Fact(label, _last_seen(records, sign, words))
+    if records.bird.sex != Sex.COCK:
+        hers = stands.birds.get(records.bird.pk)
+        laying = [state for state in hers.states if state.kind == IN_LAY] if hers else []
+        yield Fact("In lay", f"since {date_words(laying[-1].since)}" if laying else NOT_RECORDED)
+    yield Fact("Vaccination", NOT_RECORDED)
+    yield Fact("Mites or worms treated", _treated(records, names))
 
 
-# --- Who she is
+def _treated(records: Records, names: Names) -> str:
+    known = [stay for stay in records.lived if stay.treated_on]
+    if not known:
+        return NOT_RECORDED
+    last = max(known, key=lambda stay: stay.treated_on)
+    return f"{date_words(last.treated_on)} {names.quoted(last.treated_with)}".rstrip()
 
 
-def _identity(bird: Bird, records: Records, names: Names, today: dt.date) -> Iterator[Fact]:
-    yield Fact("Band", names.text(bird.band) or "none recorded")
-    yield Fact("Breed", names.text(bird.breed.name) if bird.breed else "not known")
+def _last_seen(records: Records, sign: str, words: dict[str, str]) -> str:
+    for seen in reversed(list(records.of_period())):
+        if value := getattr(seen, sign):
+            return f"{words[value]}, {day_words(seen.at, records.window.zone)}"
+    return NOT_RECORDED
+
+
+def _others(records: Records, stands: FlockStanding, names: Names) -> str:
+    """Those who share her house; where nobody told which that is, those of the flock."""
+    home = records.home
+    if home and home.others:
+        others = counted(home.others, "other bird")
+        days = f"the {OTHERS_WITHIN.days} days to {date_words(records.window.last)}"
+        return f"{home.sore} of {others} in {names.text(home.house.name)}: sore foot in {days}"
+    others = [other for key, other in stands.birds.items() if key != records.bird.pk]
+    if not others:
+        return "she is the only bird"
+    sore = sum(bool(other.cases) for other in others)
+    where = f"she is alone in {names.text(home.house.name)}; " if home else ""
+    flock = counted(len(others), "other bird")
+    return f"{where}{sore} of {flock} in the flock had a sore foot at the last check"
+
+
+# --- Who she is, and what came before
+
+FOWL = {Sex.HEN: "Domestic hen, female", Sex.COCK: "Domestic cock, male"}
+# Givings of one medicine with less between them are one course: our choice, no published source.
+COURSE_GAP = dt.timedelta(14)
+
+
+def _who(bird: Bird, records: Records, names: Names, today: dt.date) -> str:
+    """What a vet asks on the telephone: the bird, breed, age and last weight."""
+    said = [
+        FOWL.get(bird.sex, "Domestic fowl, sex not known"),
+        names.text(bird.breed.name) if bird.breed else "breed not known",
+        f"age {_age(bird, today)}",
+    ]
+    if records.weighed:
+        last = records.weighed[-1]
+        said.append(f"{weight(last.grams, bird.flock)} on {date_words(last.on)}")
+    else:
+        said.append("not weighed in this period")
+    if band := names.text(bird.band):
+        said.append(f"band {band}")
+    return f"{'; '.join(said)}."
+
+
+def _history(records: Records, names: Names) -> Iterator[str]:
+    """Which case this is of how many, and what was given."""
+    cases = records.all_cases
+    courses = _courses(records.medicines)
+    if cases:
+        feet = ", ".join(
+            f"{sum(case.foot == foot.value for case in cases)} {foot.value}" for foot in Foot
+        )
+        first = min(case.episode.first_affected for case in cases)
+        current = [case.episode.first_affected for case in cases if case.current]
+        count = f"{ordinal(len(cases))} case" if current else counted(len(cases), "case")
+        since = f"{MONTHS[first.month - 1]} {first.year}"
+        before = sum(course < min(current) for course in courses) if current else len(courses)
+        yield f"{count} ({feet}) since {since}; medicines before: {before or 'none recorded'}."
+    last = next((step for step in reversed(records.steps) if step.kind in CARE), None)
+    if last:
+        on = day_words(last.at, records.window.zone)
+        yield f"Last care: {names.text(last.words)}, {on}."
+    given = [step for step in records.steps if step.kind == StepKind.MEDICINE]
+    named = {names.text(step.product) or "not named": step for step in given}
+    told = [
+        f"“{product}” ({day_words(step.at, records.window.zone)})"
+        for product, step in list(named.items())[-MOST_MEDICINES:]
+    ]
+    if told:
+        yield f"Medicines: {'; '.join(told)}."
+    else:
+        yield "Medicines, antibiotics too: none recorded in this period."
+
+
+MOST_MEDICINES = 3
+CARE = set(StepKind) - {StepKind.VET, StepKind.MEDICINE, StepKind.WATCHED}
+
+
+def _courses(medicines: list[CareStep]) -> list[dt.date]:
+    """The first day of each course, in time order."""
+    days: dict[str, list[dt.date]] = {}
+    for step in medicines:
+        days.setdefault(step.product.strip().casefold(), []).append(step.on)
+    begun = []
+    for of_one in days.values():
+        begun.append(of_one[0])
+        begun += [day for before, day in pairwise(of_one) if day - before > COURSE_GAP]
+    return sorted(begun)
+
+
+def _identity(bird: Bird, names: Names) -> Iterator[Fact]:
     yield Fact("Weight class", bird.weight_class or "not known")
-    if bird.sex != Sex.HEN:
-        yield Fact("Sex", bird.get_sex_display())
-    yield Fact("Age", _age(bird, today))
     if bird.joined:
         yield Fact("In this flock since", PartialDate.parse(bird.joined).words())
-    yield Fact("Lasting traits", names.quoted(bird.traits) or "none recorded")
+    yield Fact("Previous injuries", names.quoted(bird.traits) or "none recorded")
     if bird.left:
         left = f"{PartialDate.parse(bird.left).words()}: {bird.get_left_reason_display()}"
         yield Fact("Left the flock", f"{left} {names.quoted(bird.left_note)}".rstrip())
@@ -209,7 +340,7 @@ def _clear(looks: list[Seen]) -> int:
 def _looks_at(case: Case, looks: list[Seen], zone: dt.tzinfo) -> tuple[list[Seen], str]:
     """The looks at a sore that are shown, and what is said of the others."""
     hers = [seen for seen in looks if seen.foot == case.foot and _in_case(seen, case, zone)]
-    return newest(hers, MOST_LOOKS, "checks of this sore")
+    return first_and_newest(hers, MOST_LOOKS, "checks of this sore")
 
 
 def _case_sheets(
@@ -336,7 +467,11 @@ def _scale(scale: Scale, used: set[int], made_for: str = "") -> ScaleSheet:
         for step in scale.steps
         if step.value in used
     )
-    return ScaleSheet(scale.name + made_for, steps, cited(scale.source))
+    source = cited(scale.source)
+    # The sheet is read where the page of sources is not at hand.
+    if any(one.reading is Reading.MEMORY for one in sources_of(scale.source)):
+        source += ", wording from memory"
+    return ScaleSheet(scale.name + made_for, steps, source)
 
 
 # --- Measured sores
@@ -407,7 +542,7 @@ def _since(before: Shot | None, shot: Shot) -> str:
 
 def _eggs(eggs: Eggs, names: Names, today: dt.date) -> Fact:
     """As on the day of making, whatever the period: what holds must not be cut off with it."""
-    none = f"no withdrawal on record for {date_words(today)}"
+    none = f"No withdrawal period running (keepers’ record, {date_words(today)})."
     words = eggs_words(eggs) or none
     if eggs.products:
         words += f" ({'; '.join(f'“{names.text(product)}”' for product in eggs.products)})"

@@ -33,7 +33,8 @@ class ShareLink(Token):
     tick off what is due in that period, as a sitter does.
 
     It hangs on its maker's place in the flock and ends with it, or with the right to share.
-    ``first`` empty: from the first record on. Of a sitter there is a ``name``, and no ``bird``.
+    ``first`` empty: from the first record on. ``question``: what the vet is to answer, asked on the
+    day the link was made. Of a sitter there is a ``name``, and no ``bird``.
     """
 
     purpose = models.CharField(
@@ -50,6 +51,9 @@ class ShareLink(Token):
     )
     note = models.TextField(
         "note for the sitter", blank=True, default="", db_default="", max_length=2000
+    )
+    question = models.TextField(
+        "question to the vet", blank=True, default="", db_default="", max_length=1000
     )
     first = models.DateField(null=True, blank=True)
     last = models.DateField()

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from flockcare.drawing.markup import Markup, element
 from flockcare.drawing.timeline_paper import lay_out
 from flockcare.vetsheet import svg
-from flockcare.vetsheet.sheet import PrintPhoto, VetSheet
+from flockcare.vetsheet.sheet import Photos, PrintPhoto, VetSheet
 
 # The width of an A4 page between its margins; a browser makes the drawing as wide as the page.
 DRAWN_WIDTH = 516.0
@@ -21,18 +21,31 @@ def drawn(found: VetSheet, photo_url: PhotoUrl) -> dict:
     timeline = svg.render(
         lay_out(found.timeline, DRAWN_WIDTH), f"Timeline of {found.name}, {found.period}"
     )
-    span = found.photos.span_mm if found.photos.paper_mm_per_cm else None
-    photos = [
-        (
-            group.title,
-            [(photo, _address(photo, span, photo_url), _matrix(photo)) for photo in group.photos],
-        )
-        for group in found.photos.groups
+    return {
+        "sheet": found,
+        "drawing": timeline,
+        "legend": svg.legend(),
+        "photo_groups": _groups(found.photos, photo_url),
+        "key_photos": _groups(found.key_photos, photo_url),
+    }
+
+
+def _groups(photos: Photos, photo_url: PhotoUrl) -> list[dict]:
+    """Each group with its photos, and what all of them are drawn by."""
+    span = photos.span_mm if photos.paper_mm_per_cm else None
+    scale = (
+        {"span": f"{span:.6g}", "half": f"{span / 2:.6g}", "bar": _bar(10 / span)} if span else {}
+    )
+    return [
+        {
+            "title": group.title,
+            "photos": [
+                (photo, _address(photo, span, photo_url), _matrix(photo)) for photo in group.photos
+            ],
+        }
+        | scale
+        for group in photos.groups
     ]
-    context = {"sheet": found, "drawing": timeline, "legend": svg.legend(), "photo_groups": photos}
-    if span:
-        context |= {"span": f"{span:.6g}", "half": f"{span / 2:.6g}", "bar": _bar(10 / span)}
-    return context
 
 
 def _bar(length: float) -> Markup:

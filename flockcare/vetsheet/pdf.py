@@ -82,6 +82,7 @@ BODY = ParagraphStyle("body", fontName=FONT, fontSize=8.6, leading=10.6)
 STYLES = {
     "body": BODY,
     "title": ParagraphStyle("title", BODY, fontName=BOLD, fontSize=17, leading=20),
+    "strong": ParagraphStyle("strong", BODY, fontName=BOLD),
     "under": ParagraphStyle("under", BODY, textColor=MUTED, spaceAfter=3),
     "head": ParagraphStyle(
         "head", BODY, fontName=BOLD, fontSize=11, leading=13, spaceBefore=7, spaceAfter=2.5
@@ -235,10 +236,8 @@ class _Numbered(Canvas):
 def _story(sheet: VetSheet, width: float):
     yield _text(sheet.title, "title")
     yield _text(f"{sheet.period}. {sheet.made}", "under")
-    for line in sheet.now:
-        yield _text(line)
+    yield _top(sheet, width)
     yield _facts(sheet.asked, width)
-    yield _facts(sheet.identity, width)
     yield from _eggs_and_meat(sheet, width)
     yield from _timeline(sheet, width)
     yield from _heading("Sore feet (bumblefoot)")
@@ -251,7 +250,7 @@ def _story(sheet: VetSheet, width: float):
     yield from _section("Measured sores", sheet.measured, width)
     yield from _given(sheet)
     yield from _section("Other signs", sheet.signs, width)
-    yield from _weights(sheet)
+    yield from _weights(sheet, width)
     yield from _housing(sheet)
     yield from _photos(sheet.photos, width)
     yield from _meanings(sheet)
@@ -272,6 +271,17 @@ def _labelled(label: str, words: str, style: str = "body") -> Paragraph:
 
 def _escaped(words: str) -> str:
     return escape(_known(words), quote=False)
+
+
+def _top(sheet: VetSheet, width: float) -> Grid:
+    """What is read first, with the first and the latest photo of the foot beside it."""
+    words = [_text(sheet.who, "strong"), *map(_text, (*sheet.now, *sheet.history))]
+    shown = [photo for group in sheet.key_photos.groups for photo in group.photos]
+    span = sheet.key_photos.span_mm if sheet.key_photos.paper_mm_per_cm else None
+    box = sheet.key_photos.box_mm * mm + 5
+    cells = [_photo(photo, sheet.key_photos, span) for photo in shown]
+    widths = [width - box * len(cells), *[box] * len(cells)]
+    return Grid([[words, *cells]], colWidths=widths, style=PLAIN, hAlign="LEFT")
 
 
 def _facts(facts: tuple[Fact, ...], width: float) -> Grid:
@@ -322,7 +332,7 @@ def _table(table: Table, width: float):
 
 
 def _given(sheet: VetSheet):
-    yield from _heading("Care and treatment")
+    yield from _heading("Treatment so far")
     if not sheet.given:
         yield _text("Nothing recorded in this period.")
     for group in sheet.given:
@@ -336,13 +346,13 @@ def _group(group: Given) -> Paragraph:
     return _labelled(group.what, words, "item")
 
 
-def _weights(sheet: VetSheet):
-    pieces = [_text("Weight", "head"), _text(sheet.weight)]
+def _weights(sheet: VetSheet, width: float):
+    pieces = [_text("Weight and background", "head"), _text(sheet.weight)]
     if sheet.weights:
         pieces.append(_text(f"{sheet.weights}.", "cell"))
     if sheet.weights_left_out:
         pieces.append(_text(sheet.weights_left_out, "small"))
-    yield KeepTogether(pieces)
+    yield KeepTogether([*pieces, _facts(sheet.identity, width)])
 
 
 def _housing(sheet: VetSheet):
@@ -421,7 +431,7 @@ class _Picture(Flowable):
         return self.width, self.height
 
     def draw(self):
-        for shape in self.shown.shapes:
+        for shape in (*self.shown.names, *self.shown.shapes):
             _draw(self.canv, shape, self.height)
 
 

@@ -26,7 +26,7 @@ MOST_SITTING, MOST_AHEAD = timedelta(weeks=6), timedelta(days=92)
 
 
 def share(
-    *, membership: Membership, bird, first, last, days: int, nameless: bool
+    *, membership: Membership, bird, first, last, days: int, nameless: bool, question: str = ""
 ) -> tuple[ShareLink, str]:
     """A new link to one bird from ``first`` (None: ever) to ``last``, and its token, not kept."""
     token = Token.new()
@@ -36,6 +36,7 @@ def share(
         first=first,
         last=last,
         nameless=nameless,
+        question=question,
         token_hash=token_hash(token),
         expires_at=timezone.now() + timedelta(days=days),
         uses_left=SHARE_OPENINGS,

@@ -151,13 +151,21 @@ class Photos:
 
 @dataclass(frozen=True, slots=True)
 class VetSheet:
+    """``who``, ``now``, ``history`` and ``key_photos`` are read first: what bird, which foot since
+    when and whether it gets better, what came before and was given, and how the foot looked at
+    first and last.
+    """
+
     name: str
     title: str
     made: str
     period: str
     first: dt.date
     last: dt.date
+    who: str
     now: tuple[str, ...]
+    history: tuple[str, ...]
+    key_photos: Photos
     asked: tuple[Fact, ...]
     identity: tuple[Fact, ...]
     weight: str

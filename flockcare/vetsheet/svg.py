@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from flockcare.drawing.markup import Markup, element, number
 from flockcare.drawing.timeline_paper import (
+    GUTTER,
     LEGEND,
     Box,
     Disc,
@@ -16,15 +17,31 @@ from flockcare.drawing.timeline_paper import (
 
 
 def render(drawing: Drawing, title: str) -> Markup:
+    """The drawing, and over its first part the names of its rows, which stay while it is moved."""
+    height = number(drawing.height)
     return element(
-        "svg",
-        {
-            "class": "vet-drawing",
-            "viewBox": f"0 0 {number(drawing.width)} {number(drawing.height)}",
-            "role": "img",
-            "aria-label": title,
-        },
-        *map(_shape, drawing.shapes),
+        "div",
+        {"class": "vet-moved"},
+        element(
+            "svg",
+            {
+                "class": "vet-drawing",
+                "viewBox": f"0 0 {number(drawing.width)} {height}",
+                "role": "img",
+                "aria-label": title,
+            },
+            *map(_shape, drawing.shapes),
+        ),
+        element(
+            "svg",
+            {
+                "class": "vet-names",
+                "viewBox": f"0 0 {number(GUTTER)} {height}",
+                "width": f"{100 * GUTTER / drawing.width:.4f}%",
+                "aria-hidden": "true",
+            },
+            *map(_shape, drawing.names),
+        ),
     )
 
 

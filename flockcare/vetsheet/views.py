@@ -47,13 +47,14 @@ OPENINGS_SHOWN = 10
 @require_safe
 @flock_view()
 def sheet(request, flock, bird_id):
-    return _page(request, _bird_or_404(flock, bird_id), SharingForm())
+    asked = {"question": request.GET.get("question", "")}
+    return _page(request, _bird_or_404(flock, bird_id), SharingForm(initial=asked))
 
 
 def _page(request, bird: Bird, sharing: SharingForm):
     asked = request.POST if request.method == "POST" else request.GET
     form = PeriodForm(asked, newest=_newest_day(bird))
-    found = _sheet(bird, form.chosen(), made_by=request.user.name)
+    found = _own_sheet(request, bird, form)
 
     def photo_url(photo, size: int) -> str:
         address = reverse("photos:file", args=[bird.flock_id, photo.key, size])
@@ -64,7 +65,8 @@ def _page(request, bird: Bird, sharing: SharingForm):
         "bird": bird,
         "form": form,
         "sharing": sharing,
-        "kept": query,
+        # The form of the link has the question in a field of its own.
+        "kept": {name: value for name, value in query.items() if name != "question"},
         "pdfs": _pdfs(reverse("vetsheet:pdf", args=[bird.flock_id, bird.pk]), bird, query),
         "links": link_rows(request, links_of(bird.flock).filter(bird=bird)),
         "here": "birds",
@@ -83,7 +85,13 @@ def pdf(request, flock, bird_id):
         return redirect(
             f"{reverse('vetsheet:sheet', args=[flock.pk, bird.pk])}?{request.GET.urlencode()}"
         )
-    return _pdf(request, _sheet(bird, form.chosen(), made_by=request.user.name))
+    return _pdf(request, _own_sheet(request, bird, form))
+
+
+def _own_sheet(request, bird: Bird, form: PeriodForm) -> VetSheet:
+    period = form.chosen()
+    asked = {"question": form.cleaned_data.get("question", ""), "asked_on": timezone.localdate()}
+    return _sheet(bird, period, made_by=request.user.name, **asked)
 
 
 @require_POST
@@ -270,18 +278,26 @@ def _period_of(link: ShareLink) -> Period:
 
 
 def _shared_sheet(link: ShareLink, bird: Bird) -> VetSheet:
-    return _sheet(bird, _period_of(link), made_by=link.made_by.name, nameless=link.nameless)
+    return _sheet(
+        bird,
+        _period_of(link),
+        made_by=link.made_by.name,
+        nameless=link.nameless,
+        question=link.question,
+        asked_on=timezone.localdate(link.created_at),
+    )
 
 
 # --- Both
 
 
-def _sheet(bird: Bird, period: Period, *, made_by: str, nameless: bool = False) -> VetSheet:
+def _sheet(bird: Bird, period: Period, *, nameless: bool = False, **told) -> VetSheet:
+    """``told``: by whom it is made and what is asked, as ``gather.sheet`` takes it."""
     records = read(bird, period)
     names = Nameless(keepers_of(bird.flock, records)) if nameless else Names()
     now = timezone.now()
     stands = standings(bird.flock, now=now)
-    return gather(records, stands, names, made_on=timezone.localdate(now), made_by=made_by)
+    return gather(records, stands, names, made_on=timezone.localdate(now), **told)
 
 
 def _pdfs(address: str, bird: Bird, query: dict) -> list[tuple[str, str]]:

@@ -186,9 +186,9 @@ def test_an_urgent_sign_stands_on_top_until_a_look_without_it(cast, birds):
     visit.plan = "Soak."
     visit.save()
     page = piece(cast.clients.owner, cast).content.decode()
-    assert "Vet since" in page and "Vet within days" not in page
+    assert "Seen by a vet on" in page and "Vet within days" not in page
     look(cast, birds["Dill"], days_ago=1, left={"score": 0}, right={"score": 0})
-    assert "Vet since" in piece(cast.clients.owner, cast).content.decode()
+    assert "Seen by a vet on" in piece(cast.clients.owner, cast).content.decode()
     look(cast, birds["Dill"], left={"score": 2})
     assert "Vet within days" in piece(cast.clients.owner, cast).content.decode()
 

@@ -64,8 +64,9 @@ def flat(text: str) -> str:
 def words_of(found) -> list[str]:
     """Every word that the sheet says, in the order of the paper."""
     words = [found.title, found.period, found.made]
-    words += found.now
-    words += [text for fact in found.identity for text in (fact.label, fact.words)]
+    words += [found.who, *found.now, *found.history]
+    words += [text for group in found.key_photos.groups for text in _captions(group)]
+    words += [text for fact in found.asked for text in (fact.label, fact.words)]
     words += [fact.words for fact in found.holds]
     words += ["Timeline", "Sore feet (bumblefoot)", found.looked]
     for case in found.cases:
@@ -75,14 +76,19 @@ def words_of(found) -> list[str]:
         words += [group.what, *group.dates, *filter(None, [group.holds]), *group.remarks]
     words += [cell for row in found.signs.rows for cell in row]
     words += [found.weight, found.weights]
+    words += [text for fact in found.identity for text in (fact.label, fact.words)]
     words += [text for fact in found.housing for text in (fact.label, fact.words)]
     words.append(found.photos.scale_words)
     for group in found.photos.groups:
         words.append(group.title)
-        words += [text for one in group.photos for text in one.caption]
+        words += _captions(group)
     for scale in found.scales:
         words += [scale.name, *(one.wording for one in scale.steps), scale.source]
     return words + list(found.cautions)
+
+
+def _captions(group) -> list[str]:
+    return [text for one in group.photos for text in one.caption]
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -189,8 +195,8 @@ def test_no_heading_stands_alone_at_the_end_of_a_page(bird):
     found = made(bird)
     headings = {
         "Sore feet (bumblefoot)",
-        "Care and treatment",
-        "Weight",
+        "Treatment so far",
+        "Weight and background",
         "Housing",
         "What the scores mean",
     }
@@ -347,7 +353,8 @@ def test_ten_years_say_what_is_left_out(bird, paper):
     file = pdf.write(found, paper)
     text = text_of(file)
     assert len(pypdf.PdfReader(io.BytesIO(file)).pages) <= 4
-    assert len(pictures(file)) == 24
+    # Those of the record, and that on top.
+    assert len(pictures(file)) == 25
     told = [
         found.photos.left_out,
         found.other_cases.left_out,

@@ -14,6 +14,7 @@ from django.utils import timezone
 from PIL import Image
 
 from flockcare.birds.models import Bird
+from flockcare.drawing.dates import date_words
 from flockcare.people import services
 from flockcare.people.logs import HideTokens
 from flockcare.people.models import Byline, Membership, Revision, Role
@@ -120,6 +121,38 @@ def test_thirty_days_unless_chosen_otherwise(cast, bird):
     page = cast.clients.owner.get(f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/").text
     assert re.search(r'<input type="radio" name="days" value="30"[^>]* checked', page)
     assert re.findall(r'name="days" value="(\d+)"', page) == ["7", "30", "90"]
+
+
+def test_the_question_stays_with_the_link_and_its_day(cast, bird):
+    link = make(cast.clients.keeper, bird, question="Is it bone? Ted asks.", nameless="on")
+    kept = ShareLink.objects.get()
+    assert kept.question == "Is it bone? Ted asks."
+    on = date_words(timezone.localdate(kept.created_at))
+    page = " ".join(Client().get(link).text.split())
+    assert f"Question to the vet, {on}</dt><dd>“Is it bone? Ted asks.”" in page
+    too_long = {**PERIOD, "days": "30", "question": "x" * 1001}
+    address = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/share/"
+    answer = cast.clients.keeper.post(address, too_long)
+    assert answer.status_code == 422 and "x" * 1001 in answer.text
+    assert ShareLink.objects.count() == 1
+
+
+def test_the_pdf_and_the_form_of_the_link_have_the_question_that_was_shown(cast, bird):
+    address = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/"
+    page = cast.clients.keeper.get(address, {"period": "12", "question": "Is it bone?"}).text
+    assert "sheet.pdf?period=12&amp;question=Is+it+bone%3F&amp;paper=a4" in page
+    assert page.count('name="question"') == 2
+    assert 'id="id_question"' in page and 'id="link_question"' in page
+    assert re.search(r'<textarea name="question"[^>]*>\s*Is it bone\?</textarea>', page)
+
+
+def test_the_names_of_the_rows_stay_beside_the_timeline(link):
+    """In a drawing of their own, which the rest is moved along below."""
+    page = Client().get(link).text
+    names = re.search(r'<svg class="vet-names".*?</svg>', page, re.DOTALL)[0]
+    rest = re.search(r'<svg class="vet-drawing".*?</svg>', page, re.DOTALL)[0]
+    for name in ("Left foot", "Right foot", "Weight"):
+        assert f">{name}</text>" in names and f">{name}</text>" not in rest
 
 
 # --- Looking

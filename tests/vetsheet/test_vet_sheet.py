@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given as any_of
 from hypothesis import strategies as st
 
-from flockcare.birds.models import Bird, Weighing
+from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.situation import worked_out
 from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import cases_of_bird
 from flockcare.feet.layers import checks
 from flockcare.feet.scales import CLINICAL_GRADE
-from flockcare.housing.models import House, Stay
+from flockcare.housing.models import Event, House, Stay
 from flockcare.people.deletion import FORMER
 from flockcare.people.models import Byline
-from flockcare.vetsheet.dates import age_in_words, days_in_words, newest, spread
+from flockcare.vetsheet.dates import age_in_words, days_in_words, newest, ordinal, spread
 from flockcare.vetsheet.gather import sheet
 from flockcare.vetsheet.names import LONGEST, Nameless, Names
 from flockcare.vetsheet.records import Period, keepers_of, photo_in, read, subjects
@@ -32,12 +32,12 @@ def bird(cast):
     return full_bird(cast.flock, cast.owner, cast.keeper)
 
 
-def made(bird, period=YEAR, *, nameless=False, today=TODAY):
+def made(bird, period=YEAR, *, nameless=False, today=TODAY, **asked):
     bird = subjects(bird.flock).select_related("flock").get(pk=bird.pk)
     records = read(bird, period)
     names = Nameless(keepers_of(bird.flock, records)) if nameless else Names()
     stands = worked_out(bird.flock, today)
-    return sheet(records, stands, names, made_on=today, made_by="Owner")
+    return sheet(records, stands, names, made_on=today, made_by="Owner", **asked)
 
 
 def said(facts) -> dict:
@@ -48,12 +48,14 @@ def said(facts) -> dict:
 
 
 def test_who_she_is(bird):
-    facts = said(made(bird).identity)
-    assert facts["Band"] == "green 12"
-    assert facts["Breed"] == "Sussex"
+    found = made(bird)
+    assert found.who == (
+        "Domestic hen, female; Sussex; age 2 years 5 months (hatched 5 Mar 2024); 3.25 kg on "
+        "1 Aug 2026; band green 12."
+    )
+    facts = said(found.identity)
     assert facts["Weight class"] == "heavy"
-    assert facts["Age"] == "2 years 5 months (hatched 5 Mar 2024)"
-    assert facts["Lasting traits"] == "“Old break of the left leg, ½ turn outwards”"
+    assert facts["Previous injuries"] == "“Old break of the left leg, ½ turn outwards”"
 
 
 def test_weights_against_the_breed(bird):
@@ -88,12 +90,21 @@ def test_several_former_keepers_do_not_become_one(bird):
 def test_a_bird_of_whom_nothing_is_known(cast):
     bird = Bird.objects.create(flock=cast.flock, name="Nobody")
     found = made(bird, Period(None, TODAY))
-    facts = said(found.identity)
-    assert facts["Age"] == facts["Breed"] == "not known"
+    assert found.who == (
+        "Domestic hen, female; breed not known; age not known; not weighed in this period."
+    )
+    # Silence is not to be read as “normal”.
+    asked = said(found.asked)
+    silent = ("Eating", "Droppings", "In lay", "Vaccination", "Mites or worms treated")
+    assert {asked[label] for label in silent} == {"not recorded"}
+    assert found.history == ("Medicines, antibiotics too: none recorded in this period.",)
+    assert not found.key_photos.groups
     assert found.looked == "Her feet were not checked in this period."
     assert found.weight == "Not weighed in this period."
     assert not (found.cases or found.given or found.photos.groups or found.housing)
-    assert said(found.holds)["Eggs and meat"].startswith("no withdrawal on record for 25 Aug 2026")
+    assert said(found.holds)["Eggs and meat"] == (
+        "No withdrawal period running (keepers’ record, 25 Aug 2026)."
+    )
 
 
 @pytest.mark.parametrize(
@@ -322,24 +333,110 @@ def test_why_she_comes_stands_on_top(bird):
     assert set(asked["Question to the vet"]) == {"_"}
     assert set(asked["Eggs eaten or sold"]) == {"_"}
     assert asked["Others affected"] == "she is the only bird"
-    for name, score in (("Sorrel", 2), ("Borage", 0), ("Gone", 2)):
+    ark, dates = House.objects.get(name="Ark"), {"Late": 8, "Before": 1, "Well": 8, "Gone": 8}
+    for name, month in dates.items():
         other = Bird.objects.create(flock=bird.flock, name=name)
-        look(other, at(8, 1), left=2)
-        look(other, at(8, 10), left=0, right=score)
+        look(other, at(month, 10), left=int(name != "Well"))
+        look(other, at(8, 20))
+        Stay.objects.create(flock=bird.flock, bird=other, house=ark)
     Bird.objects.filter(name="Gone").update(left="2026-08-11", left_reason="died")
+    away = Bird.objects.create(flock=bird.flock, name="Away")
+    look(away, at(8, 10), left=2)
     step(bird, at(8, 1), "vet", question="Is it bone?", note="No.", plan="Soak daily.")
     plan = {"plan": "Soak twice a day.", "decided_by": "vet", "foot": "right"}
     step(bird, at(8, 20), "vet", question="May she lay?", **plan)
     found = made(bird)
     asked = said(found.asked)
-    assert asked["Question to the vet"] == "“May she lay?”"
-    assert asked["Others affected"] == "1 of 2 other birds had a sore foot at the last check"
+    assert asked["Others affected"] == (
+        "1 of 3 other birds in Ark: sore foot in the 30 days to 25 Aug 2026"
+    )
+    # Both were answered at the visit, by word or by plan.
+    assert set(asked["Question to the vet"]) == {"_"}
     # That of the first visit is overtaken: she has been lame for too long since.
     assert found.now[-1] == (
-        "Vet since 20 Aug. Vet’s plan for the right foot until 17 Sep: Soak twice a day."
+        "Seen by a vet on 20 Aug. Vet’s plan for the right foot until 17 Sep: Soak twice a day."
     )
     assert "Soak daily" not in str(found.now)
     assert "asked “Is it bone?”; said “No.”; plan “Soak daily.”" in str(found.given)
+
+
+def test_where_no_house_is_known_the_flock_is_told_of(bird):
+    Stay.objects.all().delete()
+    look(Bird.objects.create(flock=bird.flock, name="Away"), at(8, 10), left=2)
+    assert said(made(bird).asked)["Others affected"] == (
+        "1 of 1 other bird in the flock had a sore foot at the last check"
+    )
+
+
+def test_a_question_stands_with_its_day_until_it_is_answered(bird):
+    """Asked for this sheet, or at a visit of which nobody recorded an answer."""
+    step(bird, at(8, 20), "vet", question="May she lay?")
+    assert said(made(bird).asked)["Question to the vet, 20 Aug 2026"] == "“May she lay?”"
+    asked = said(made(bird, question="Is it deep?", asked_on=date(2026, 8, 24)).asked)
+    assert asked["Question to the vet, 24 Aug 2026"] == "“Is it deep?”"
+    assert "May she lay?" not in str(asked)
+    # Answered later, without the question.
+    step(bird, at(8, 22), "vet", found="Grade II")
+    assert set(said(made(bird).asked)["Question to the vet"]) == {"_"}
+
+
+def test_what_is_read_first(bird):
+    """Of how many cases this is one, what was given, and the foot at first and last."""
+    step(bird, at(3, 1, year=2025), "medicine", product="Old drops")
+    step(bird, at(3, 10, year=2025), "medicine", product="old drops")
+    step(bird, at(6, 1, year=2025), "medicine", product="Old drops")
+    found = made(bird)
+    assert found.history == (
+        # Of the two cases that of the right foot goes on. Nine days apart is one course.
+        "2nd case (1 left, 1 right) since Mar 2026; medicines before: 2.",
+        "Last care: left foot: dressing changed, gauze, 9 Mar 2026.",
+        "Medicines: “Tablets from the vet” (2 Aug 2026).",
+    )
+    (group,) = found.key_photos.groups
+    assert [photo.caption[0] for photo in group.photos] == [
+        "First measured, 20 Jul 2026",
+        "Latest, 20 Aug 2026",
+    ]
+
+
+def test_how_a_case_began_is_told_however_long_it_is(cast):
+    bird = Bird.objects.create(flock=cast.flock, name="Long")
+    look(bird, at(7, 1))
+    for number in range(10):
+        look(bird, at(7, 2 + number), left=1)
+    table = made(bird).cases[0].looks
+    assert [row[0] for row in table.rows[:2]] == ["2 Jul 2026", "6 Jul 2026"]
+    assert table.rows[-1][0] == "11 Jul 2026" and len(table.rows) == 7
+    assert table.left_out == "The first and the newest 6 of 10 checks of this sore are shown."
+
+
+def test_what_is_known_of_eating_lay_and_worms_has_its_day(bird):
+    look(bird, at(8, 3), eating="no", droppings="odd")
+    look(bird, at(8, 4), eating="yes")
+    BirdState.objects.create(flock=bird.flock, bird=bird, kind="in lay", since=date(2026, 8, 1))
+    ark, barn = House.objects.get(name="Ark"), House.objects.create(flock=bird.flock, name="Shed")
+    for house, day in ((barn, 9), (ark, 7), (None, 6)):
+        Event.objects.create(
+            flock=bird.flock, house=house, on=date(2026, 8, day), kind="parasites", what="powder"
+        )
+    asked = said(made(bird).asked)
+    assert asked["Eating"] == "yes, 4 Aug 2026" and asked["Droppings"] == "abnormal, 3 Aug 2026"
+    assert asked["In lay"] == "since 1 Aug 2026"
+    assert asked["Mites or worms treated"] == "7 Aug 2026 “powder”"
+
+
+def test_a_cock_does_not_lay(bird):
+    Bird.objects.filter(pk=bird.pk).update(sex="cock")
+    found = made(bird)
+    assert found.who.startswith("Domestic cock, male; ") and "In lay" not in said(found.asked)
+
+
+@pytest.mark.parametrize(
+    ("count", "words"),
+    [(1, "1st"), (2, "2nd"), (3, "3rd"), (4, "4th"), (11, "11th"), (12, "12th"), (22, "22nd")],
+)
+def test_ordinals(count, words):
+    assert ordinal(count) == words
 
 
 def test_a_prescription_is_no_photo_of_a_foot(bird):
@@ -502,7 +599,8 @@ def test_page_shows_the_sheet(cast, bird):
         "It names no diagnosis, no treatment and no dose",
     ):
         assert words in page, words
-    assert page.count("<image ") == 2  # The measured photos, cut out at one scale.
+    # The measured photos, cut out at one scale, and once more on top.
+    assert page.count("<image ") == 4
 
 
 @pytest.mark.parametrize(
