@@ -26,7 +26,7 @@ from flockcare.photos import words as photo_words
 from flockcare.photos.models import Foot, Scaling
 from flockcare.photos.series import LARGER, NO_CHANGE, SMALLER, Shot, change, days_between, when
 from flockcare.vetsheet.dates import age_in_words, counted, day_words, days_in_words, newest
-from flockcare.vetsheet.given import given
+from flockcare.vetsheet.given import given, in_force
 from flockcare.vetsheet.lanes import lanes
 from flockcare.vetsheet.names import Names
 from flockcare.vetsheet.photos import photos
@@ -79,6 +79,7 @@ def sheet(
         other_cases=_case_lines(other_cases),
         signs=_signs(looks, in_cases.values(), names, window.zone),
         measured=_measured(records),
+        plans=tuple(in_force(hers, names)) if hers else (),
         given=tuple(given_groups),
         given_left_out=given_cut,
         holds=(_eggs(stands.eggs_of(bird.pk), names, made_on),),
