@@ -5,8 +5,8 @@ from datetime import date
 
 from django.core.exceptions import ValidationError
 
-from flockcare.care.models import TaskDone, TaskKind
-from flockcare.care.tasks import tasks_of
+from flockcare.care.models import Task, TaskDone, TaskKind
+from flockcare.care.tasks import OFFERED, USUAL, offered, tasks_of
 from flockcare.housing.models import Event, EventKind
 from flockcare.housing.services import delete_event, log_event
 from flockcare.people import history
@@ -31,6 +31,20 @@ def set_tasks(
             task.save()
         else:
             history.change(task, by=by)
+
+
+@history.changeset()
+def answer_offer(*, flock, wanted: bool, today: date, by) -> None:
+    """What is offered stands on the list from today on, or is not offered again. Where somebody has
+    chosen tasks since, theirs stay.
+    """
+    Flock.objects.select_for_update().get(pk=flock.pk)
+    if not offered(flock):
+        return
+    for kind in OFFERED:
+        task = Task(flock=flock, kind=kind, is_on=wanted, every_days=USUAL[kind][1], since=today)
+        task.full_clean()
+        task.save()
 
 
 @history.changeset()

@@ -28,7 +28,7 @@ from flockcare.care.due import (
 )
 from flockcare.care.holds import Hold, open_holds
 from flockcare.care.models import CareStep, DecidedBy, StepKind, VetContact
-from flockcare.care.plans import PlanDue, all_dues, is_planned
+from flockcare.care.plans import PlanDue, all_dues, is_planned, until_words
 from flockcare.care.rules import Answer, Rule, advise
 from flockcare.care.rules.signs import unanswered
 from flockcare.care.standing import (
@@ -56,6 +56,7 @@ from flockcare.care.standing_words import foot_level_words, signs_words, within
 from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
 from flockcare.care.vet import PLAN_DAYS, plan_for
 from flockcare.core.dates import PartialDate
+from flockcare.drawing.dates import short_words
 from flockcare.feet.cases import Case, cases_of_birds
 from flockcare.feet.due import is_sore
 from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding
@@ -67,7 +68,7 @@ from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
-EDITION = 8
+EDITION = 9
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
@@ -515,6 +516,10 @@ def _planned(due: PlanDue) -> Asked:
         plan.pk,
         due.why,
         StepKind.DRESSING_CHANGED in plan.kinds,
+        (
+            f"{plan.words}{', as the vet said' if plan.is_vets else ''}",
+            f"from {short_words(plan.since, due.today)} {until_words(plan, due.today)}",
+        ),
     )
 
 

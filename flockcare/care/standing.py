@@ -97,7 +97,7 @@ class Asked:
 
     ``foot`` "": of the whole bird. ``who``, ``who_key``: whoever said that they will do it, or
     whose turn it is. ``why``: what changed the day of a plan. ``dresses``: it looks after a
-    dressing.
+    dressing. ``terms``: of a plan, what it asks for and from when until when.
     """
 
     step: UUID | None
@@ -111,6 +111,7 @@ class Asked:
     plan: UUID | None = None
     why: str = ""
     dresses: bool = False
+    terms: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +262,8 @@ class Sign:
 @dataclass(frozen=True, slots=True)
 class Due:
     """What is due, such as ``check`` or ``dressing``. ``step`` or ``plan``: that asks for it, else
-    the advice or the flock's own days do. ``why``: what changed the day, in words."""
+    the advice or the flock's own days do. ``why``: what changed the day, in words. ``terms``: of
+    a plan, see ``Asked``."""
 
     what: str
     on: date
@@ -272,6 +274,7 @@ class Due:
     foot: str = ""
     plan: UUID | None = None
     why: str = ""
+    terms: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -908,7 +911,7 @@ def _foot(
 
 def _due(asked: Asked) -> Due:
     by = asked.who, asked.who_key
-    of = asked.step, asked.line, asked.foot, asked.plan, asked.why
+    of = asked.step, asked.line, asked.foot, asked.plan, asked.why, asked.terms
     return Due(asked.what, asked.on, *by, *of)
 
 

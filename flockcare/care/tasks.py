@@ -27,6 +27,8 @@ USUAL = {
     TaskKind.WEIGH: (False, 28),
     TaskKind.NEW_BIRD: (True, None),
 }
+# What is offered to a flock that has said nothing of any task: dry ground, and weights known.
+OFFERED = (TaskKind.MUCK_OUT, TaskKind.TOP_UP, TaskKind.WEIGH)
 # A new bird's feet: as she comes, after two weeks and after four.
 NEW_BIRD_DAYS = (0, 14, 28)
 
@@ -71,6 +73,13 @@ def tasks_of(flock, today: date) -> dict[TaskKind, Task]:
     }
     found |= {TaskKind(task.kind): task for task in Task.objects.filter(flock=flock)}
     return found
+
+
+def offered(flock) -> list[str]:
+    """What is offered to a flock that has said nothing of any task, in words; one query."""
+    if Task.objects.filter(flock=flock).exists():
+        return []
+    return [f"{kind.label} every {USUAL[kind][1]} days" for kind in OFFERED]
 
 
 def new_bird_days(flock) -> tuple[int, ...]:

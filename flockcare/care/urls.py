@@ -37,6 +37,7 @@ urlpatterns = [
     path("repeats/", views_case.repeats, name="repeats"),
     path("tasks/", views_tasks.tasks, name="tasks"),
     path("tasks/settings/", views_tasks.task_settings, name="task_settings"),
+    path("tasks/offer/", views_tasks.task_offer, name="task_offer"),
     path("tasks/done/", views_tasks.task_done, name="task_done"),
     path("tasks/<uuid:task_done_id>/undo/", views_tasks.task_undo, name="task_undo"),
     path("holds/", views_kit.holds, name="holds"),

@@ -13,7 +13,7 @@ from flockcare.care import services_tasks as services
 from flockcare.care.forms import posted
 from flockcare.care.models import MOST_DAYS, OF_A_HOUSE, TaskDone, TaskKind
 from flockcare.care.situation import mark_of
-from flockcare.care.tasks import tasks_ahead, tasks_of
+from flockcare.care.tasks import offered, tasks_ahead, tasks_of
 from flockcare.care.views_today import piece
 from flockcare.core.forms import KeeperForm, record_keys, saved
 from flockcare.housing.models import House
@@ -78,6 +78,7 @@ def tasks(request, flock):
     context = {
         "here": "today",
         "ahead": tasks_ahead(flock, timezone.localdate()),
+        "offered": offered(flock),
         "done": with_names(done.order_by("-on", "-logged_at")[:SHOWN]),
     }
     return render(request, "care/tasks.html", context)
@@ -108,6 +109,17 @@ def task_settings(request, flock):
         {"here": "more", "form": form},
         status=422 if form.errors else 200,
     )
+
+
+@require_POST
+@flock_view()
+def task_offer(request, flock):
+    """The usual tasks in one tap; ``wanted``: "yes", else they are not offered again."""
+    wanted = request.POST.get("wanted") == "yes"
+    services.answer_offer(flock=flock, wanted=wanted, today=timezone.localdate(), by=request.user)
+    if wanted:
+        messages.success(request, "Saved: these tasks stand on the list.")
+    return _back(request, flock)
 
 
 @require_POST

@@ -13,6 +13,7 @@ from flockcare.birds.models import Bird
 from flockcare.care.notifiable import several_dead
 from flockcare.care.rows import checks_due, rows_of
 from flockcare.care.situation import mark_of, standings
+from flockcare.care.tasks import offered
 from flockcare.care.views_today import care_now
 from flockcare.core.visitors import plain_http
 from flockcare.feet import services
@@ -76,6 +77,7 @@ def _early(flock) -> dict:
     return {
         "fewer_eggs": [one.words for one in fewer_eggs(flock, today)],
         "several_dead": several_dead(flock, today),
+        "offered_tasks": offered(flock),
         "egg_houses": [(one.pk, one.name, one.eggs_today) for one in houses.order_by("name")],
     }
 

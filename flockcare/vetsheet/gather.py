@@ -35,7 +35,7 @@ from flockcare.vetsheet.dates import (
     newest,
     ordinal,
 )
-from flockcare.vetsheet.given import given
+from flockcare.vetsheet.given import given, in_force
 from flockcare.vetsheet.lanes import lanes
 from flockcare.vetsheet.names import Names
 from flockcare.vetsheet.photos import first_and_latest, photos
@@ -99,6 +99,7 @@ def sheet(
         other_cases=_case_lines(other_cases),
         signs=_signs(looks, in_cases.values(), names, window.zone),
         measured=_measured(records),
+        plans=tuple(in_force(hers, names)) if hers else (),
         given=tuple(given_groups),
         given_left_out=given_cut,
         holds=(_eggs(stands.eggs_of(bird.pk), names, made_on),),

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from itertools import groupby
 
 from flockcare.care.models import CareStep, DaysFrom, StepKind
+from flockcare.care.standing import Standing
 from flockcare.drawing.dates import date_words
 from flockcare.vetsheet.dates import counted, days_in_words, newest
 from flockcare.vetsheet.names import Names
@@ -31,6 +32,16 @@ def given(steps: Iterable[CareStep], names: Names, zone: dt.tzinfo) -> tuple[lis
         else ""
     )
     return [_group(group, names, zone) for group in shown], left_out
+
+
+def in_force(hers: Standing, names: Names) -> Iterable[Given]:
+    """The plans of care that ask for something on the day of making, as Today has them."""
+    dues = [*hers.due, *(due for foot in hers.feet.values() for due in foot.due)]
+    for due in dues:
+        if due.plan:
+            what, *days = map(names.text, due.terms)
+            days.append(f"next on {date_words(due.on)}")
+            yield Given(what[:1].upper() + what[1:], tuple(days), "", ())
 
 
 def _same(step: CareStep) -> tuple:

@@ -248,12 +248,18 @@ def _story(sheet: VetSheet, width: float):
         yield from _heading("Earlier cases in this period", "sub")
         yield from _table(sheet.other_cases, width)
     yield from _section("Measured sores", sheet.measured, width)
+    if sheet.plans:
+        yield from _heading(PLANS)
+        yield from map(_group, sheet.plans)
     yield from _given(sheet)
     yield from _section("Other signs", sheet.signs, width)
     yield from _weights(sheet, width)
     yield from _housing(sheet)
     yield from _photos(sheet.photos, width)
     yield from _meanings(sheet)
+
+
+PLANS = "Plans of care in force"
 
 
 def _heading(words: str, style: str = "head"):

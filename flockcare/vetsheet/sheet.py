@@ -177,6 +177,7 @@ class VetSheet:
     other_cases: Table
     signs: Table
     measured: Table
+    plans: tuple[Given, ...]
     given: tuple[Given, ...]
     given_left_out: str
     holds: tuple[Fact, ...]

@@ -235,3 +235,27 @@ def test_mucking_out_is_bedding_renewed_and_the_other_way_round(cast, houses):
     assert Event.objects.get().house == barn
     # One deed, undone as one.
     assert len({revision.first_id or revision.pk for revision in Revision.objects.all()}) == 1
+
+
+def test_a_new_flock_takes_the_three_that_matter_in_one_tap(cast, birds, houses):
+    today_page, offer = reverse("today", args=[cast.flock.pk]), url(cast, "task_offer")
+    offered = "muck out and renew the bedding every 7 days"
+    assert offered in cast.clients.keeper.get(today_page).text
+    assert offered not in cast.clients.viewer.get(today_page).text
+    page = cast.clients.keeper.post(offer, {"wanted": "yes", "back": "today"}, follow=True).text
+    assert "Muck out and renew the bedding, Ark" in page and offered not in page
+    on = {(task.kind, task.every_days, task.since) for task in Task.objects.filter(is_on=True)}
+    days = {"muck out": 7, "top up landing": 14, "weigh": 28}
+    assert on == {(kind, every, today()) for kind, every in days.items()}
+    # Who chose meanwhile keeps what they chose.
+    wanted(cast, muck_out=None, top_up=3, weigh=None)
+    cast.clients.owner.post(offer, {"wanted": "yes"})
+    assert [one.every_days for one in Task.objects.filter(is_on=True)] == [3]
+
+
+def test_who_wants_none_is_not_asked_again(cast, birds, houses):
+    page = cast.clients.keeper.post(
+        url(cast, "task_offer"), {"wanted": "no", "back": "tasks"}, follow=True
+    ).text
+    assert "No task is on the list" in page and "Put these on the list" not in page
+    assert "Put these" not in cast.clients.owner.get(reverse("today", args=[cast.flock.pk])).text

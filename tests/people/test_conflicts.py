@@ -105,7 +105,7 @@ REMOVED_WHOLE = {
 TAPS = {
     *("housing:events", "housing:event_over", "housing:wetness", "housing:eggs", "pages:wetness"),
     *("housing:change_why", "birds:state_start", "birds:state_end", "photos:face"),
-    *("care:plan_done", "care:plan_skip", "care:task_done"),
+    *("care:plan_done", "care:plan_skip", "care:task_done", "care:task_offer"),
     *("pages:came_back", "care:claim", "care:done", "feet:round_next", "feet:round_pass"),
     *("feet:round_end", "housing:plan_done", "people:flock_open", "photos:put_back"),
     *("photos:turn", "feet:sort_follow", "feet:sort_alike", "feet:sort_known"),

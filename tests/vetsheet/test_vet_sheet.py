@@ -8,6 +8,7 @@ from hypothesis import given as any_of
 from hypothesis import strategies as st
 
 from flockcare.birds.models import Bird, BirdState, Weighing
+from flockcare.care.models import CarePlan
 from flockcare.care.situation import worked_out
 from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import cases_of_bird
@@ -325,6 +326,30 @@ def test_what_a_keeper_gave_is_not_called_the_vets(bird):
     step(bird, at(8, 22), "medicine", product="Drops")
     told = [one.what for one in made(bird).given]
     assert "Medicine: “Powder”, left foot" in told and "Medicine: “Drops”, left foot" in told
+
+
+def test_plans_in_force_are_listed_and_others_not(bird, cast):
+    """As Today says it: the day of making decides, and a stopped plan is none."""
+
+    def plan(kind, **more):
+        parts = [{"kind": kind, "product": "", "amount": None}]
+        said = {"foot": "left", "every_days": 3, "since": TODAY - timedelta(4), "until": TODAY}
+        plan = CarePlan(flock=bird.flock, bird=bird, **said | {"parts": parts} | more)
+        plan.logged_at = at(8, 21)
+        plan.full_clean()
+        plan.save()
+
+    parts = [{"kind": "medicine", "product": "Owner’s tablets", "amount": None}]
+    plan("soaked")
+    plan("medicine", parts=parts, foot="", until=TODAY + timedelta(3), decided_by="vet")
+    plan("rinsed", stopped_on=TODAY - timedelta(1), stopped_because="It stings.")
+    plan("dressing changed", since=TODAY - timedelta(60), until=TODAY - timedelta(30))
+    soak, medicine = sorted(made(bird, nameless=True).plans, key=lambda one: one.what)
+    assert soak.what == "Left foot: soak, every 3 days"
+    assert soak.dates == ("from 21 Aug up to and including 25 Aug", "next on 21 Aug 2026")
+    assert medicine.what == "Medicine, Keeper A’s tablets, every 3 days, as the vet said"
+    assert medicine.dates[0] == "from 21 Aug up to and including 28 Aug"
+    assert made(bird, today=TODAY + timedelta(20)).plans == ()
 
 
 def test_why_she_comes_stands_on_top(bird):
