@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('vetsheet', '0004_sitters_links'),
+        ('vetsheet', '0005_say_check'),
     ]
 
     operations = [
