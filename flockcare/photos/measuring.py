@@ -25,7 +25,7 @@ from flockcare.photos.scale import CannotMeasure, CardView, LengthView, from_kno
 logger = logging.getLogger(__name__)
 
 # How far a whole edge may be drawn too far in or out (95 %): our assumption for one drawn by hand.
-# Suggested ones on painted sores stay within 0.10 mm: tests/studies/suggested_areas.txt.
+# Suggested ones on painted sores stay within 0.05 mm: tests/studies/suggested_areas.txt.
 EDGE_MM = 0.15
 # A sore reaches no farther from the tap than this.
 SUGGESTED_REACH_MM = 14.0

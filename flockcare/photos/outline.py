@@ -19,6 +19,7 @@ LIGHTNESS = 0.4
 LEAST_CONTRAST = 5.0  # difference in colour across the edge, CIE L*a*b* units
 NEARLY, CLEAR_TOO = 0.8, 0.5  # shares of the best clearness
 LEAST_PX = 12  # across, in the picture itself: one more all round is a third more
+SURE_PX = 20  # across: one more all round is a fifth more
 MOST_POINTS = 60
 RIM = 0.12  # as far from the edge of a region its true edge is sought, of the region's side
 SEEDS = 5  # other places that it is grown from
@@ -43,8 +44,9 @@ TOO_LARGE = (
     "outline by finger."
 )
 DOUBTFUL = (
-    "This edge is not certain: part of it is faint or ragged, or it comes out differently from "
-    "another place in the sore. Check it all round, and move the points that are off."
+    "This edge is not certain: the sore is small in this picture, part of its edge is faint or "
+    "ragged, or it comes out differently from another place in the sore. Check it all round, and "
+    "move the points that are off."
 )
 SHINES = (
     "What you tapped is so bright that its colours are lost: a reflection, a flash or the sun. Tap "
@@ -121,7 +123,8 @@ def suggest_outline(image, tap_xy, reach_px=None, within_px=None, most_points=MO
     faint = FAINT_GIVE / max(_contrast(edge, view.lab), LEAST_CONTRAST)
     spread = float(np.linalg.norm([by_place, 1 / _filled(edge) - 1, faint]))
     outline = simplify(view.to_image(_edge(edge)), most_points)
-    uncertain = spread > MOST_SPREAD or larger > MOST_LARGER
+    small = view.across(edge) < SURE_PX
+    uncertain = small or spread > MOST_SPREAD or larger > MOST_LARGER
     doubt = DOUBTFUL if uncertain or _is_ragged(edge, view.lab) else ""
     return Suggestion(outline, spread, doubt)
 

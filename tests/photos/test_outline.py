@@ -85,6 +85,10 @@ def test_an_even_scab_is_beyond_doubt():
     assert found.doubt == "" and found.spread < 0.05
 
 
+def test_an_edge_of_few_pixels_is_doubted():
+    assert suggest_outline(drawn(circle(300, 230, 9)), (300, 230)).doubt
+
+
 def two_toned(part):
     """A round scab, half of which is paler: what grows from a tap may stop half way."""
     large = drawn(circle(300, 230, 60), scab=(48, 34, 28))
