@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 from django.contrib import messages
@@ -58,19 +59,14 @@ def recent(request, flock):
     # The last of a changeset is what the others hung on.
     last = found.values(key=Coalesce("first_id", "pk")).annotate(last=Max("pk")).values("last")
     revisions = list(_with_changeset(found.filter(pk__in=last)).order_by("-pk")[:SHOWN])
-    titles = _titles(flock, revisions)
-    return render(
-        request,
-        "pages/recent.html",
-        {
-            "here": "more",
-            "removed": removed,
-            "entries": [
-                _listed(revision, titles[revision.pk], alone=removed or revision.others == 0)
-                for revision in revisions
-            ],
-        },
-    )
+    titles, changed = _titles(flock, revisions), _changed(flock, revisions)
+    entries = [
+        _listed(revision, titles[revision.pk], alone=removed or revision.others == 0)
+        | {"changed": changed.get(revision.pk)}
+        for revision in revisions
+    ]
+    context = {"here": "more", "removed": removed, "entries": entries}
+    return render(request, "pages/recent.html", context)
 
 
 def _with_changeset(revisions):
@@ -125,11 +121,29 @@ def _titles(flock, revisions) -> dict[int, str]:
     return {one.pk: _title(kind, before, names) for kind, one, before in told}
 
 
-def _as_they_are(flock, added: list[Revision]) -> dict:
-    """The plain values of records that were only added, by their keys."""
+def _changed(flock, revisions) -> dict[int, list[str]]:
+    """The names of what each of these changed, where that was one record by itself."""
+    alone = [one for one in revisions if one.deed == Revision.Deed.CHANGE and not one.others]
+    since = min((one.pk for one in alone), default=0)
+    records = {one.record for one in alone}
+    later = Revision.objects.filter(flock=flock, record__in=records, pk__gte=since)
+    of_record = defaultdict(list)
+    for revision in later.select_related("flock").order_by("-pk"):
+        of_record[revision.record].append(revision)
+    present, found = _as_they_are(flock, alone), {}
+    for key, hers in of_record.items():
+        kind = KINDS[hers[0].kind]
+        for change in story.changes(kind, present.get(key), hers):
+            names = (kind.label(name) for name, _, _ in change.differences)
+            found[change.revision.pk] = list(dict.fromkeys(names))
+    return found
+
+
+def _as_they_are(flock, revisions: list[Revision]) -> dict:
+    """The plain values that the records of these have now, by their keys."""
     found = {}
-    for label in {one.kind for one in added}:
-        kind, keys = KINDS[label], [one.record for one in added if one.kind == label]
+    for label in {one.kind for one in revisions}:
+        kind, keys = KINDS[label], [one.record for one in revisions if one.kind == label]
         records = kind.model._base_manager.filter(pk__in=keys).prefetch_related(*kind.parts)
         found |= {record.pk: kind.plain_of(kind.snapshot(record)) for record in records}
     return found

@@ -144,6 +144,19 @@ def test_what_only_owners_set_only_owners_see(cast):
     assert b"Hill Flock</strong>" not in cast.clients.keeper.get(recent).content
 
 
+def test_the_list_says_what_of_a_record_was_changed(cast, birds):
+    changed(birds["Dill"], cast.keeper, traits="Limps.", hatched="2022")
+    changed(birds["Dill"], cast.owner, traits="Limps a little.")
+    changed(birds["Mace"], cast.owner, hatched="2023")
+    page = cast.clients.owner.get(reverse("recent_changes", args=[cast.flock.pk])).text
+    told = re.findall(r'<strong>([^<]+)</strong><span\s+class="line">([^<]+)</span>', page)
+    assert [" ".join(" ".join(row).split()) for row in told] == [
+        "Mace Hatched",
+        "Dill Lasting traits",
+        "Dill Hatched, Lasting traits",
+    ]
+
+
 def test_a_record_of_another_flock_has_no_history_here(cast, birds):
     changed(birds["Dill"], cast.keeper, traits="Limps.")
     own = pages(birds["Dill"]).replace(str(cast.flock.pk), str(cast.elsewhere.pk))
