@@ -129,11 +129,14 @@ def _take_in(stream: BinaryIO, name: str, original: bytes | None = None) -> Take
     with _said_plainly(shown):
         image = _open(stream, file_format)
         _check_pixels(image, file_format, shown)
-        upright, taken, film_focal = _read(image, stream)
+        upright, taken, film_focal = _read(image, stream, original)
     written, preview = _write_original(upright, original)
     width, height = upright.width, upright.height
+    # What other colours than ours were kept in is not shown as it is.
+    itself = original if upright.as_decoded() else None
     del image, upright  # the decoded pixels
-    sizes, smallest = _write_sizes(preview, width, height, original)
+    how = _PLAIN if original is None else _QUICK
+    sizes, smallest = _write_sizes(preview, width, height, how, itself)
     return TakenIn(
         original=written,
         sizes=sizes,
@@ -291,7 +294,7 @@ class _Upright:
 
     def as_decoded(self) -> Image.Image | None:
         """The picture in one piece, where it lies in memory just as it is to be seen."""
-        is_so = isinstance(self.pixels, _Whole) and self.pixels.mode == "YCbCr"
+        is_so = isinstance(self.pixels, _Whole) and self.pixels.mode in ("RGB", "YCbCr")
         return self.pixels.image if is_so and self.orientation == 1 else None
 
     def strips(self) -> Iterator[Image.Image]:
@@ -318,8 +321,10 @@ def _open(stream: BinaryIO, file_format: str) -> Image.Image:
     return Image.open(stream, formats=_FORMATS[file_format])
 
 
-def _read(image: Image.Image, stream: BinaryIO) -> tuple[_Upright, Taken | None, int | None]:
-    pixels = _decode(image, stream)
+def _read(
+    image: Image.Image, stream: BinaryIO, kept: bytes | None
+) -> tuple[_Upright, Taken | None, int | None]:
+    pixels = _decode(image, stream, kept)
     orientation, taken, film_focal = _camera_notes(image)
     to_srgb = _srgb_reader(image, pixels.mode)
     # Pillow hands `info` on to every strip, and writes a comment found in it into new files.
@@ -376,14 +381,15 @@ def _is_large(image: Image.Image) -> bool:
     return image.width * image.height > _LARGE_PIXELS
 
 
-def _decode(image: Image.Image, stream: BinaryIO) -> _Whole | _Block | _Planes:
+def _decode(image: Image.Image, stream: BinaryIO, kept: bytes | None) -> _Whole | _Block | _Planes:
     if image.format == "HEIF" and image.mode in ("L", "RGB", "RGBA"):
         return _Block(stream)
     if not _stored_as_ycbcr(image):
         return _Whole(image)
     if _is_large(image):
         return _Planes(image, stream)
-    image.draft("YCbCr", None)  # spares turning it to RGB and back
+    if kept is None:
+        image.draft("YCbCr", None)  # spares turning it to RGB and back, where all of it is written
     return _Whole(image)
 
 
@@ -523,19 +529,18 @@ def _write_original(upright: _Upright, kept: bytes | None) -> tuple[bytes, Image
 
 
 def _write_sizes(
-    preview: Image.Image, width: int, height: int, kept: bytes | None
+    preview: Image.Image, width: int, height: int, how: dict, itself: bytes | None
 ) -> tuple[dict[int, bytes], Image.Image]:
     """Each size made from the one above it; the smallest picture comes back as well.
 
-    What is ``kept`` is the size itself where it is no larger and of the colours we write.
+    ``itself``: the whole picture, where it may be the size that it does not exceed.
     """
-    sizes, how = {}, _PLAIN if kept is None else _QUICK
-    stays = kept is not None and preview.mode == "YCbCr"
+    sizes = {}
     for side in SIZES:
         scale = min(1, side / max(width, height))
         target = max(1, round(width * scale)), max(1, round(height * scale))
-        if stays and target == (width, height):
-            sizes[side] = kept
+        if itself and target == (width, height):
+            sizes[side] = itself
             continue
         if preview.size != target:
             preview = preview.resize(target, **how)
