@@ -33,7 +33,7 @@ class FolderStorage(FileSystemStorage):
     """
 
     def _save(self, name, content):
-        path = Path(self.path(name))
+        path, top = Path(self.path(name)), Path(self.location).parent
         _make_folder(path.parent, self.directory_permissions_mode)
         while not _take(path):
             name = self.get_available_name(name)
@@ -49,7 +49,7 @@ class FolderStorage(FileSystemStorage):
             # Those above too: who made one of them may have been killed before it was synced.
             for folder in path.parents:
                 sync_folder(folder)
-                if folder == Path(self.location).parent:
+                if folder == top:
                     break
         except BaseException:
             aside.unlink(missing_ok=True)
@@ -89,6 +89,8 @@ def sync_folder(folder: Path) -> None:
 
 
 def _make_folder(folder: Path, mode: int | None) -> None:
+    if folder.is_dir():
+        return
     for each in [*reversed(folder.parents), folder]:
         if not each.is_dir():
             each.mkdir(mode=0o777 if mode is None else mode, exist_ok=True)
