@@ -149,7 +149,7 @@ def test_the_list_says_what_of_a_record_was_changed(cast, birds):
     changed(birds["Dill"], cast.owner, traits="Limps a little.")
     changed(birds["Mace"], cast.owner, hatched="2023")
     page = cast.clients.owner.get(reverse("recent_changes", args=[cast.flock.pk])).text
-    told = re.findall(r'<strong>([^<]+)</strong><span class="line">([^<]+)</span>', page)
+    told = re.findall(r'<strong>([^<]+)</strong><span\s+class="line">([^<]+)</span>', page)
     assert [" ".join(" ".join(row).split()) for row in told] == [
         "Mace Hatched",
         "Dill Lasting traits",
