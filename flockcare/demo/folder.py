@@ -107,7 +107,8 @@ def _housing(history) -> list[dict]:
 def _events(history):
     for one in HAPPENED:
         on = history.drained + dt.timedelta(days=one.days)
-        if history.start <= on < history.today:
+        listed = one.kind == "bedding" and on >= history.today - dt.timedelta(days=LIST_DAYS)
+        if history.start <= on < history.today and not listed:
             until = "" if one.lasted is None else str(on + dt.timedelta(days=one.lasted))
             row = {"house": one.house, "date": str(on), "kind": one.kind, "to": until}
             yield row | {"what": one.what, "note": one.note, "keeper": one.keeper}
