@@ -141,7 +141,9 @@ def _course(step: CareStep, today) -> CarePlan | None:
 
 
 def _is_asked_for(course: CarePlan, today) -> bool:
-    """A medicine for the bird, whichever foot is named; an ointment on that foot."""
+    """A medicine for the bird, whichever foot is named; an ointment on that foot. Where that ends
+    before the course does, the course begins on the day after.
+    """
     (part,) = course.parts
     for plan in CarePlan.objects.filter(flock=course.flock, bird=course.bird).live(today):
         products = {one["product"].casefold() for one in plan.parts if one["kind"] == part["kind"]}
@@ -150,8 +152,10 @@ def _is_asked_for(course: CarePlan, today) -> bool:
         else:
             # Without a name it may be the same: nobody gives a dose twice for two entries.
             same = products and ("" in products or part["product"].casefold() in {"", *products})
-        if same:
+        if same and (plan.until is None or plan.until >= course.until):
             return True
+        if same:
+            course.since = max(course.since, plan.until + timedelta(1))
     return False
 
 
@@ -167,7 +171,7 @@ def _course_follows(step: CareStep, stored: CareStep, *, by, now) -> None:
         for name in ("bird", "foot", "parts", "until", "no_medicine", *OF_A_COURSE):
             setattr(plan, name, getattr(wanted, name))
         history.change(plan, by=by)
-    elif stored.given_until and not (step.given_until and step.may_have_days):
+    elif step.past or (stored.given_until and not (step.given_until and step.may_have_days)):
         history.delete(plan, by=by)
 
 

@@ -17,7 +17,7 @@ from flockcare.care.calendar import calendar_of
 from flockcare.care.holds import open_holds
 from flockcare.care.models import CarePlan, CareStep, KitItem
 from flockcare.care.plans import all_dues, next_of, plan_dues, turn_of
-from flockcare.care.services import AlreadyDone, change_step, undo_step
+from flockcare.care.services import AlreadyDone, change_step, plan_course, undo_step
 from flockcare.care.situation import standings, worked_out
 from flockcare.exchange.services import apply, check, export, read_folder
 from flockcare.offline.kinds import KINDS, Sent
@@ -512,6 +512,21 @@ def test_what_a_vet_prescribed_is_due_from_the_next_day_and_not_twice(cast, bird
     log(cast, birds["Mace"], kind="medicine", product="Drops", given_until=str(day(4)))
     log(cast, birds["Mace"], kind="medicine", product="Other", given_until=str(day(4)))
     assert CarePlan.objects.filter(bird=birds["Mace"]).count() == 2
+
+
+@pytest.mark.django_db
+def test_a_course_goes_on_where_an_earlier_plan_of_it_ends(cast, birds):
+    part = {"kind": "medicine", "product": "drops", "amount": None}
+    for ends, since in ((day(-3), day(0)), (day(2), day(3)), (day(9), None)):
+        CarePlan.objects.all().delete()
+        CarePlan.objects.create(
+            flock=cast.flock, bird=birds["Dill"], parts=[part], since=day(-9), until=ends
+        )
+        given = {"product": "Drops", "given_until": day(5)}
+        made = step(cast, birds["Dill"], "medicine", foot="left", **given)
+        plan_course(step=made)
+        new = CarePlan.objects.exclude(until=ends).first()
+        assert (new and new.since) == since
 
 
 @pytest.mark.django_db
