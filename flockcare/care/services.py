@@ -177,7 +177,7 @@ def _course_follows(step: CareStep, stored: CareStep, *, by, now) -> None:
 
 def keep_added(new: list[CareStep], current, *, by) -> None:
     if new:
-        history.keep_all([(step, {}) for step in new], deed=Revision.Deed.ADD, by=by)
+        history.keep_all([(step, {}) for step in new], action=Revision.Action.ADD, by=by)
         current.words = f"{new[0].bird}, {Given(tuple(new)).words}"
 
 
@@ -401,7 +401,7 @@ def give_to_all(*, like: CareStep, birds, given_to: str, key, now=None) -> list[
         keys.refuse_deleted(steps[0])
         CareStep.objects.bulk_create(steps)
         added = [(step, {}) for step in steps]
-        history.keep_all(added, deed=Revision.Deed.ADD, by=like.keeper)
+        history.keep_all(added, action=Revision.Action.ADD, by=like.keeper)
         count = f"{len(steps)} bird{'s' if len(steps) > 1 else ''}"
         current.words = f"{like.product}, given to {given_to} ({count})"
     return steps

@@ -81,7 +81,7 @@ def do_task(*, done: TaskDone, by) -> None:
             byline = Byline(flock=done.flock, record=one.pk, field="keeper", name=by.name)
             byline.full_clean()
             byline.save()
-        history.keep_all([(one, {}) for one in logged], deed=Revision.Deed.ADD, by=by)
+        history.keep_all([(one, {}) for one in logged], action=Revision.Action.ADD, by=by)
 
 
 def _renewed(done: TaskDone):

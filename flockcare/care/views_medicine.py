@@ -51,7 +51,7 @@ def _given(form, flock, *, now) -> list[CareStep]:
         birds = [bird for bird in Bird.objects.filter(flock=flock) if _present(bird, on)]
     found = []
 
-    def deed():
+    def save():
         found.extend(
             services.give_to_all(
                 like=step,
@@ -63,7 +63,7 @@ def _given(form, flock, *, now) -> list[CareStep]:
         )
 
     try:
-        saved(form, deed)
+        saved(form, save)
     except keys.KeyTaken as taken:
         form.add_error(None, taken.reason)
     return found
@@ -78,7 +78,7 @@ def _present(bird, on) -> bool:
 def _tell(request, flock, steps: list[CareStep]) -> None:
     step = steps[0]
     first = Revision.objects.filter(
-        flock=flock, record__in=[one.pk for one in steps], deed=Revision.Deed.ADD
+        flock=flock, record__in=[one.pk for one in steps], action=Revision.Action.ADD
     ).earliest("pk")
     messages.success(
         request,

@@ -188,7 +188,7 @@ def _tell_elsewhere(request, step: CareStep, sent: Sent) -> None:
     tell_elsewhere(request, step, [(step.foot, one) for one in sent.elsewhere], lost=sent.lost)
 
 
-def tell(request, deed: str, *steps: CareStep) -> None:
+def tell(request, said: str, *steps: CareStep) -> None:
     first = steps[0]
     due = min((step.next_due for step in steps if step.next_due), default=None)
     due = f" Due again on {due:%A}, {due.day} {due:%B}." if due else ""
@@ -198,7 +198,7 @@ def tell(request, deed: str, *steps: CareStep) -> None:
         request,
         format_html(
             '{}: {}, {}.{} <a href="{}">Correct or delete</a>',
-            deed,
+            said,
             first.bird,
             Given(steps).words,
             due,
@@ -255,8 +255,8 @@ def undo(request, flock, step_id):
     steps = done_with(step) if "whole" in request.POST else [step]
     services.undo_care(steps=steps, by=request.user)
     # Beside what was just ticked it takes all of it back; on its own page it deletes it.
-    deed = "Undone" if "whole" in request.POST else "Deleted"
-    messages.success(request, f"{deed}: {step.bird}, {Given(tuple(steps)).words}.")
+    said = "Undone" if "whole" in request.POST else "Deleted"
+    messages.success(request, f"{said}: {step.bird}, {Given(tuple(steps)).words}.")
     return back_or_piece(request, flock, step.bird_id)
 
 
@@ -282,11 +282,11 @@ def done(request, flock, step_id):
 @require_POST
 @flock_view()
 def claim(request, flock, step_id):
-    """``deed``: claim, take (over from another) or release."""
+    """``do``: claim, take (over from another) or release."""
     step = _step_or_404(flock, step_id)
-    deeds = {"claim": services.claim, "take": services.take_over, "release": services.release}
+    actions = {"claim": services.claim, "take": services.take_over, "release": services.release}
     try:
-        deeds.get(request.POST.get("deed"), services.claim)(step=step, by=request.user)
+        actions.get(request.POST.get("do"), services.claim)(step=step, by=request.user)
     except ValidationError as error:
         messages.warning(request, f"{step.bird}: {' '.join(error.messages)}")
     return back_or_piece(request, flock, step.bird_id)

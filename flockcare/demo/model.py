@@ -395,8 +395,8 @@ def _urgent(sore: Sore, on: dt.date, sores) -> set[str]:
     return signs
 
 
-# What is done at first sight, worse feet getting more: (share, deed) by whether it is severe.
-DEEDS = {
+# What is done at first sight, worse feet getting more: (share, treatment) by whether it is severe.
+TREATMENTS = {
     False: ((0.5, "watched"), (0.4, "dressed"), (0.1, "lifted")),
     True: ((0.1, "watched"), (0.4, "dressed"), (0.2, "lifted"), (0.3, "vet")),
 }
@@ -404,9 +404,9 @@ DRESSED_DAYS, DRESSED_EVERY = 18, 3
 
 
 def _begin_care(history, sore: Sore, on: dt.date, keeper: str, random) -> None:
-    shares, deeds = zip(*DEEDS[sore.severe], strict=True)
+    shares, treatments = zip(*TREATMENTS[sore.severe], strict=True)
     is_open = (sore.hen.name, sore.foot) in (IN_CARE, FOUND) and sore.end > history.today
-    sore.action = "dressed" if is_open else str(random.choice(deeds, p=shares))
+    sore.action = "dressed" if is_open else str(random.choice(treatments, p=shares))
     if sore.action == "lifted" and sore.score(on) == 2:
         sore.action = "dressed"  # What is swollen is the vet's to open.
     if sore.action != "watched" and not is_open:
@@ -414,7 +414,7 @@ def _begin_care(history, sore: Sore, on: dt.date, keeper: str, random) -> None:
         sore.end = on + dt.timedelta(days=max(2, round(days)))
     off = sore.end if is_open else min(sore.end, on + dt.timedelta(days=DRESSED_DAYS))
     times = iter(range(30, 60, 4))
-    for day, kind, product, due, note in _deeds(history, sore, on, off):
+    for day, kind, product, due, note in _treatments(history, sore, on, off):
         if day < min(history.today, history.gone(sore.hen)):
             at = dt.time(20, next(times)) if day == on else dt.time(18, 40)
             step = Step(sore.hen, day, at, sore.foot, kind, keeper, product, due, note)
@@ -447,7 +447,7 @@ def _see_vet(history, sore: Sore, on: dt.date, keeper: str) -> None:
             history.steps.append(given)
 
 
-def _deeds(history, sore, on, off):
+def _treatments(history, sore, on, off):
     """(day, kind, product, next due, note) of the steps that one sore gets."""
     if sore.action == "watched":
         yield on, "watched", "", on + dt.timedelta(days=RECHECK_DAYS), ""

@@ -44,7 +44,7 @@ def apply(
             _save(plan, owner)
             if by:
                 added = list(_records(plan))
-                history.keep_all([(one, {}) for one in added], deed=Revision.Deed.ADD, by=by)
+                history.keep_all([(one, {}) for one in added], action=Revision.Action.ADD, by=by)
                 current.tool = Revision.Tool.EXPORT if whole else Revision.Tool.IMPORT
                 current.words = f"Import of {len(added)} record{'s' if len(added) > 1 else ''}"
             done(current.first and current.first.pk)

@@ -37,7 +37,7 @@ def photos_words(keys, names: Names) -> str:
 
 def _change_note(note: SortingNote, *, by, basis, kept) -> None:
     before = history.values(SortingNote.objects.get(pk=note.pk))
-    history.keep(note, deed=Revision.Deed.CHANGE, by=by, before=before)
+    history.keep(note, action=Revision.Action.CHANGE, by=by, before=before)
     note.save()
 
 

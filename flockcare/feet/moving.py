@@ -76,7 +76,7 @@ def foot_now(check: Check, foot: str) -> str:
     if check.version == 1 or not foot:
         return foot
     kept = Revision.objects.filter(
-        record=check.pk, kind=check._meta.label, deed=Revision.Deed.CHANGE
+        record=check.pk, kind=check._meta.label, action=Revision.Action.CHANGE
     ).order_by("pk")
     states = [_feet_of(one) for one in kept.values_list("before", flat=True)]
     states.append(_feet_of(snapshot(check)))

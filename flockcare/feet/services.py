@@ -244,7 +244,7 @@ def change_check(*, check: Check, keeper, at, seen: Seen, basis=None, now=None) 
     _clean(check, seen)
     if plain_check(_says(check, seen)) == plain_check(before):
         return
-    history.keep(stored, deed=Revision.Deed.CHANGE, by=keeper, before=before)
+    history.keep(stored, action=Revision.Action.CHANGE, by=keeper, before=before)
     check.version += 1
     check.save()
     check.findings.all().delete()

@@ -243,7 +243,7 @@ def _photos(photos: list) -> str:
 def _save_photos(photos: list[Photo], before: dict, *, by) -> None:
     changed = [photo for photo in photos if history.values(photo) != before[photo.pk]]
     held = [(photo, before[photo.pk]) for photo in changed]
-    history.keep_all(held, deed=Revision.Deed.CHANGE, by=by)
+    history.keep_all(held, action=Revision.Action.CHANGE, by=by)
     for photo in changed:
         photo.version += 1
     Photo.objects.bulk_update(changed, PHOTO_FIELDS, batch_size=100)
@@ -255,14 +255,14 @@ def write_notes(photos: list[Photo], *, by, **values) -> None:
     for photo in photos:
         note = notes.get(photo.pk) or SortingNote()
         note.photo = photo
-        deed = Revision.Deed.ADD if note._state.adding else Revision.Deed.CHANGE
+        action = Revision.Action.ADD if note._state.adding else Revision.Action.CHANGE
         before = history.values(note)
         for name, value in values.items():
             setattr(note, name, value)
         if history.values(note) != before:
             note.save()
-            kept = {} if deed == Revision.Deed.ADD else before
-            history.keep(note, deed=deed, by=by, before=kept)
+            kept = {} if action == Revision.Action.ADD else before
+            history.keep(note, action=action, by=by, before=kept)
 
 
 def _words(photos, given: Given, looks: list, skipped: int) -> str:
@@ -404,7 +404,7 @@ def _new_check(look: _Look, *, flock, keeper, now) -> None:
         seen=services.Seen(_findings(look.scores), photos=look.photos),
         now=now,
     )
-    history.keep(check, deed=Revision.Deed.ADD, by=keeper, before={})
+    history.keep(check, action=Revision.Action.ADD, by=keeper, before={})
 
 
 def _midnight(day: date, flock) -> datetime:

@@ -354,13 +354,13 @@ def _compared(flock, sets: list[list], photos: dict) -> list[Alike]:
 
 
 def last_sorted(
-    flock, keeper, *, now: datetime, deeds=LOOKED_BACK, birds=RECENT_BIRDS
+    flock, keeper, *, now: datetime, looked_back=LOOKED_BACK, birds=RECENT_BIRDS
 ) -> tuple[Revision | None, list[str]]:
     """What this keeper can undo, and the keys of the birds they named last.
 
-    birds: how many at most, among so many ``deeds``.
+    birds: how many at most, among the last ``looked_back`` changes.
     """
-    last = list(last_of(flock, keeper)[:deeds])
+    last = list(last_of(flock, keeper)[:looked_back])
     keys = [first.pk for first in last]
     records = (
         Revision.objects.filter(Q(pk__in=keys) | Q(first__in=keys), kind=Photo._meta.label)

@@ -22,7 +22,7 @@ from flockcare.photos.intake import RefusedPhoto
 from flockcare.photos.models import Photo
 
 MOST_HASHES = 200
-# One photo a deed: for the birds named last there are more deeds to look through.
+# One photo a change: for the birds named last there are more to look through.
 LOOKED_BACK_FAR = 40
 
 
@@ -169,7 +169,7 @@ def _one(request, flock, *, page=None, form=None, said="", trouble="", status=20
     at = _key(request.GET, "photo")
     page = page or _find(request, flock, at=at, stays=read_stays(request.GET))
     last, recent = last_sorted(
-        flock, request.user, now=timezone.now(), deeds=LOOKED_BACK_FAR, birds=FACES
+        flock, request.user, now=timezone.now(), looked_back=LOOKED_BACK_FAR, birds=FACES
     )
     chosen = page.chosen
     initial = {"bird": chosen.bird, "foot": chosen.foot, "date": chosen.day}

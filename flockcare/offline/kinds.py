@@ -85,10 +85,10 @@ class Stored:
     url: str
 
 
-Deed = Callable[[], FlockRecord]
+Write = Callable[[], FlockRecord]
 
 
-def read_check(sent: Sent) -> Deed:
+def read_check(sent: Sent) -> Write:
     form = CheckForm(sent.data, flock=sent.flock, bird=sent.bird, now=sent.now)
     _refuse_what_is_wrong(form, *form.feet)
     seen = form.seen()
@@ -113,7 +113,7 @@ def tell_check(check: Check) -> Stored:
     return Stored(f"{check.bird}, {check.summary()}", _url(check, "feet:check", check.pk))
 
 
-def read_step(sent: Sent) -> Deed:
+def read_step(sent: Sent) -> Write:
     form = StepForm(sent.data, flock=sent.flock, bird=sent.bird, keeper=sent.keeper)
     _refuse_what_is_wrong(form)
     steps, keys = form.steps(), record_keys(sent.data.getlist("kept"))
@@ -127,7 +127,7 @@ def tell_step(step: CareStep) -> Stored:
     return Stored(f"{step.bird}, {step.words}", _url(step, "care:step", step.pk))
 
 
-def read_weighing(sent: Sent) -> Deed:
+def read_weighing(sent: Sent) -> Write:
     weighing = Weighing(flock=sent.flock, bird=sent.bird, keeper=sent.keeper)
     form = WeighingForm(sent.data, instance=weighing, today=timezone.localdate(sent.now))
     _refuse_what_is_wrong(form)
@@ -143,7 +143,7 @@ def tell_weighing(weighing: Weighing) -> Stored:
 class Kind:
     record: type
     key_field: str
-    read: Callable[[Sent], Deed]
+    read: Callable[[Sent], Write]
     tell: Callable[[FlockRecord], Stored]
     # Where a photo belongs that was taken of this foot: the record may have been moved since.
     foot_now: Callable[[FlockRecord, str], str] | None = None

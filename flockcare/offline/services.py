@@ -62,8 +62,8 @@ def store_record(*, envelope: Envelope, sent: Sent) -> dict:
         return answer
     kind = KINDS[envelope.kind]
     try:
-        deed = kind.read(sent)
-        return _once(envelope, sent, lambda: kind.tell(deed()))
+        write = kind.read(sent)
+        return _once(envelope, sent, lambda: kind.tell(write()))
     except AlreadySaved as saved:
         told = kind.tell(saved.record)
         raise saved_before(told.words, told.url) from None
@@ -184,10 +184,10 @@ def answer_given(*, flock, key: uuid.UUID, kind: str) -> dict | None:
     return receipt and receipt.answer
 
 
-def _once(envelope: Envelope, sent: Sent, deed: Callable[[], Stored]) -> dict:
+def _once(envelope: Envelope, sent: Sent, write: Callable[[], Stored]) -> dict:
     try:
         with transaction.atomic():
-            stored = deed()
+            stored = write()
             return _receive(envelope, sent.flock, sent.keeper, stored, sent.now, sent.notices)
     except IntegrityError:
         return _answer_of_the_first(envelope, sent.flock)

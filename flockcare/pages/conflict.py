@@ -140,7 +140,7 @@ def deletion_of(flock, arguments: dict) -> Revision | None:
     keys = [value for value in arguments.values() if isinstance(value, uuid.UUID)]
     return (
         Revision.objects.filter(
-            flock=flock, record__in=keys, kind__in=KINDS, deed=Revision.Deed.DELETE
+            flock=flock, record__in=keys, kind__in=KINDS, action=Revision.Action.DELETE
         )
         .select_related("by", "flock")
         .order_by("-pk")

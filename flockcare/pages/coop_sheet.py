@@ -221,7 +221,7 @@ def save_sheet(
                 new += [check] if is_new else []
         if errors:
             raise RowsRefused(errors)
-        history.keep_all([(check, {}) for check in new], deed=Revision.Deed.ADD, by=by)
+        history.keep_all([(check, {}) for check in new], action=Revision.Action.ADD, by=by)
         count = f"{len(new)} check{'' if len(new) == 1 else 's'}"
         current.words = f"Coop sheet of {day.day} {day:%B %Y}, {count}"
     return current.first

@@ -55,7 +55,7 @@ def recent(request, flock):
     found = _told(request, flock)
     if removed:
         later = Revision.objects.filter(record=OuterRef("record"), pk__gt=OuterRef("pk"))
-        found = found.filter(~Exists(later), deed=Revision.Deed.DELETE)
+        found = found.filter(~Exists(later), action=Revision.Action.DELETE)
     # The last of a changeset is what the others hung on.
     last = found.values(key=Coalesce("first_id", "pk")).annotate(last=Max("pk")).values("last")
     revisions = list(_with_changeset(found.filter(pk__in=last)).order_by("-pk")[:SHOWN])
@@ -97,8 +97,8 @@ def _listed(revision: Revision, title: str, *, alone: bool) -> dict:
 
 
 def _done(revision: Revision) -> str:
-    deleted = revision.deed == Revision.Deed.DELETE
-    return "removed" if deleted else revision.get_deed_display()
+    deleted = revision.action == Revision.Action.DELETE
+    return "removed" if deleted else revision.get_action_display()
 
 
 def _told(request, flock):
@@ -115,7 +115,7 @@ def _told(request, flock):
 def _titles(flock, revisions) -> dict[int, str]:
     """What the records of these revisions were called, by the key of the revision."""
     told = [(KINDS[one.kind], one, story.plain_before(KINDS[one.kind], one)) for one in revisions]
-    added = _as_they_are(flock, [one for one in revisions if one.deed == Revision.Deed.ADD])
+    added = _as_they_are(flock, [one for one in revisions if one.action == Revision.Action.ADD])
     told = [(kind, one, before or added.get(one.record, {})) for kind, one, before in told]
     names = Names(flock, [(kind, before) for kind, _, before in told])
     return {one.pk: _title(kind, before, names) for kind, one, before in told}
@@ -123,7 +123,7 @@ def _titles(flock, revisions) -> dict[int, str]:
 
 def _changed(flock, revisions) -> dict[int, list[str]]:
     """The names of what each of these changed, where that was one record by itself."""
-    alone = [one for one in revisions if one.deed == Revision.Deed.CHANGE and not one.others]
+    alone = [one for one in revisions if one.action == Revision.Action.CHANGE and not one.others]
     since = min((one.pk for one in alone), default=0)
     records = {one.record for one in alone}
     later = Revision.objects.filter(flock=flock, record__in=records, pk__gte=since)
@@ -270,7 +270,7 @@ def restore(request, flock, kind, record_id, revision_id):
     page = redirect("record_history", flock.pk, record_id, kind.slug)
     if record is None and kind.bring_back is None:
         raise Http404("It is gone for good.")
-    if record is None and revision.deed != Revision.Deed.DELETE:
+    if record is None and revision.action != Revision.Action.DELETE:
         messages.warning(request, "It has been deleted. Restore it first.")
         return page
     if request.method == "POST":

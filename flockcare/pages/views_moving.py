@@ -107,7 +107,7 @@ def _answer(request, flock, move: Move):
     if request.method != "POST":
         return _page(request, flock, move)
     try:
-        change = _deed(request, flock, move)()
+        change = _moving(request, flock, move)()
     except ValidationError as error:
         # Where it cannot go to one bird, it may to another.
         if "bird" in request.POST:
@@ -119,7 +119,7 @@ def _answer(request, flock, move: Move):
     return redirect(view, flock.pk, *arguments)
 
 
-def _deed(request, flock, move: Move) -> Callable[[], Changeset]:
+def _moving(request, flock, move: Move) -> Callable[[], Changeset]:
     asked = request.POST.get("bird")
     if asked is not None:
         basis = _basis(request, "bird_id")

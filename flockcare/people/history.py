@@ -70,7 +70,7 @@ def change(record, *, by, basis=None) -> None:
     before = values(stored)
     if before == values(record):
         return
-    keep(record, deed=Revision.Deed.CHANGE, by=by, before=before)
+    keep(record, action=Revision.Action.CHANGE, by=by, before=before)
     record.version += 1
     _save(record)
 
@@ -124,7 +124,7 @@ def held_at(record, version: int, plain: Callable[[dict], dict]) -> dict | None:
 
 def delete(record, *, by, before: dict | None = None) -> None:
     """``before``: what it held, where its content spans several rows."""
-    keep(record, deed=Revision.Deed.DELETE, by=by, before=before or values(record))
+    keep(record, action=Revision.Action.DELETE, by=by, before=before or values(record))
     record.delete()
 
 
@@ -136,22 +136,22 @@ def bring_back(record, *, by, kept: dict) -> None:
     record.version = Revision.objects.filter(record=record.pk).count() + 1
     record.full_clean()
     _save(record, force_insert=True)
-    keep(record, deed=Revision.Deed.RESTORE, by=by, before=kept)
+    keep(record, action=Revision.Action.RESTORE, by=by, before=kept)
 
 
-def keep(record, *, deed, by, before: dict) -> None:
+def keep(record, *, action, by, before: dict) -> None:
     """Write down what a record held; for records whose content spans several rows."""
-    keep_all([(record, before)], deed=deed, by=by)
+    keep_all([(record, before)], action=action, by=by)
 
 
 def keep_change(record, *, by, before: dict) -> None:
     """Count a change of what a record holds in other rows, and keep what that was."""
-    keep(record, deed=Revision.Deed.CHANGE, by=by, before=before)
+    keep(record, action=Revision.Action.CHANGE, by=by, before=before)
     record.version += 1
     record.save(update_fields=["version"])
 
 
-def keep_all(records: Iterable[tuple[models.Model, dict]], *, deed, by) -> None:
+def keep_all(records: Iterable[tuple[models.Model, dict]], *, action, by) -> None:
     """As ``keep``, for many records at once, each with what it held."""
     current, found = _open.get(), []
     keeper, by_name = credited(by)
@@ -160,7 +160,7 @@ def keep_all(records: Iterable[tuple[models.Model, dict]], *, deed, by) -> None:
             flock_id=record.pk if isinstance(record, Flock) else record.flock_id,
             kind=record._meta.label,
             record=record.pk,
-            deed=deed,
+            action=action,
             by=keeper,
             by_name=by_name,
             before=before,

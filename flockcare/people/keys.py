@@ -32,12 +32,12 @@ class AlreadySaved(KeyTaken):
 def refuse_deleted(record) -> None:
     """KeyTaken where a record of this key was deleted: sent again it does not come back."""
     fates = Revision.objects.filter(
-        record=record.pk, deed__in=(Revision.Deed.DELETE, Revision.Deed.RESTORE)
+        record=record.pk, action__in=(Revision.Action.DELETE, Revision.Action.RESTORE)
     )
     if not fates.exists():
         return
     last = fates.select_related("by").order_by("-pk").first()
-    if last.deed == Revision.Deed.RESTORE:
+    if last.action == Revision.Action.RESTORE:
         return
     if last.flock_id != record.flock_id:
         raise KeyTaken

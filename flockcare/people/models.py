@@ -233,7 +233,7 @@ class Revision(models.Model):
     was done with, and which changeset was undone by it.
     """
 
-    class Deed(models.TextChoices):
+    class Action(models.TextChoices):
         # Only what is added many at once; ``before`` is then empty.
         ADD = "add", "added"
         CHANGE = "change", "changed"
@@ -254,7 +254,7 @@ class Revision(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
     # Who it was, where they have no account here.
     by_name = models.CharField(max_length=60, blank=True, default="", db_default="")
-    deed = models.CharField(max_length=10, choices=Deed)
+    action = models.CharField(max_length=10, choices=Action, db_column="deed")
     before = models.JSONField(encoder=WholeMoments)
     # Revisions only go with their flock, all of them at once, which needs no look at each.
     first = models.ForeignKey("self", null=True, on_delete=models.DO_NOTHING, related_name="+")
@@ -270,7 +270,7 @@ class Revision(models.Model):
         indexes = [models.Index(fields=["record", "-at"], name="revision_of_record")]
 
     def __str__(self):
-        return f"{self.kind} {self.record} {self.deed} {self.at:%Y-%m-%d}"
+        return f"{self.kind} {self.record} {self.action} {self.at:%Y-%m-%d}"
 
     @property
     def changeset(self) -> int:

@@ -69,7 +69,7 @@ def _require_what_it_hangs_on(record: models.Model, kind: Kind) -> None:
 def _deleted_with(revision: Revision, model: type[models.Model], kinds) -> list[Revision]:
     """Deletions, before it in its changeset, of records that hung on this one."""
     before = Revision.objects.of_changeset(revision.changeset).filter(
-        flock=revision.flock, deed=Revision.Deed.DELETE, pk__lt=revision.pk
+        flock=revision.flock, action=Revision.Action.DELETE, pk__lt=revision.pk
     )
     found = []
     for label, kind in kinds.items():
@@ -86,16 +86,16 @@ def _deleted_with(revision: Revision, model: type[models.Model], kinds) -> list[
 
 def can_undo(revisions: models.QuerySet, kinds: dict[str, Kind], may) -> bool:
     """Whether such a changeset can be undone by somebody whose role ``may(role)`` tells."""
-    held = revisions.order_by().values_list("kind", "deed", "undoes").distinct()
-    for label, deed, undoes in held:
+    held = revisions.order_by().values_list("kind", "action", "undoes").distinct()
+    for label, action, undoes in held:
         kind = kinds.get(label)
-        if undoes or deed == Revision.Deed.RESTORE:
+        if undoes or action == Revision.Action.RESTORE:
             return False  # What was brought back is deleted again instead.
-        if kind is None and deed == Revision.Deed.ADD:
+        if kind is None and action == Revision.Action.ADD:
             continue
         if kind is None or kind.write is None or not may(kind.write):
             return False
-        if deed == Revision.Deed.DELETE and kind.bring_back is None:
+        if action == Revision.Action.DELETE and kind.bring_back is None:
             return False
     return True
 
@@ -114,9 +114,9 @@ def undo(*, flock, key: int, kinds: dict[str, Kind], by, words: str) -> None:
         current.words, current.undoes = words, first
         # Not the revisions themselves: of an import there may be tens of thousands.
         newest_first = Revision.objects.of_changeset(key).order_by("-pk")
-        newest_first = newest_first.values_list("deed", "kind", "record", "pk")
-        for (deed, label), some in groupby(newest_first, lambda one: one[:2]):
-            if deed == Revision.Deed.ADD:
+        newest_first = newest_first.values_list("action", "kind", "record", "pk")
+        for (action, label), some in groupby(newest_first, lambda one: one[:2]):
+            if action == Revision.Action.ADD:
                 keys = [record for *_, record, _ in some]
                 _remove_added(apps.get_model(label), kinds.get(label), keys, by=by)
                 continue
@@ -137,11 +137,11 @@ def _lock(key: int) -> None:
 def _undo_one(revision: Revision, kinds: dict[str, Kind], *, by) -> None:
     kind = kinds[revision.kind]
     record = kind.model._base_manager.filter(pk=revision.record).first()
-    if revision.deed == Revision.Deed.CHANGE and record and kind.undo:
+    if revision.action == Revision.Action.CHANGE and record and kind.undo:
         kind.undo(record, by=by, kept=revision.before)
-    elif revision.deed == Revision.Deed.CHANGE and record:
+    elif revision.action == Revision.Action.CHANGE and record:
         restore(kind=kind, record=record, revision=revision, by=by)
-    elif revision.deed == Revision.Deed.DELETE and record is None:
+    elif revision.action == Revision.Action.DELETE and record is None:
         bring_back(revision=revision, kinds=kinds, by=by)  # Or it came back with what it hangs on.
 
 
@@ -153,7 +153,7 @@ def _remove_added(model: type[models.Model], kind: Kind | None, keys: list, *, b
             continue
         records = found.prefetch_related(*kind.parts) if kind else found
         held = [(one, kind.snapshot(one) if kind else history.values(one)) for one in records]
-        history.keep_all(held, deed=Revision.Deed.DELETE, by=by)
+        history.keep_all(held, action=Revision.Action.DELETE, by=by)
         found.delete()
 
 
@@ -170,7 +170,8 @@ def _require_untouched(key: int) -> None:
         .exclude(changeset__in=undoing.values("pk"))
         .exclude(changeset__in=undoing.values("undoes"))
     )
-    if mine.filter(Exists(later)).exists() or _more_hangs_on(mine.filter(deed=Revision.Deed.ADD)):
+    added = mine.filter(action=Revision.Action.ADD)
+    if mine.filter(Exists(later)).exists() or _more_hangs_on(added):
         raise ValidationError(
             "Some of this has been changed since, so it cannot be undone in one go. Open the "
             "records and correct them there."

@@ -43,7 +43,7 @@ def changes(kind: Kind, present: dict | None, revisions: Iterable[Revision]) -> 
     for revision in revisions:
         before = plain_before(kind, revision)
         differences = []
-        if revision.deed == Revision.Deed.CHANGE:
+        if revision.action == Revision.Action.CHANGE:
             differences = [
                 (name, value, after[name])
                 for name, value in before.items()

@@ -31,12 +31,12 @@ def measure(request, flock, photo_id):
     if request.method != "POST":
         return _page(request, photo, MeasureForm(initial=_newest(photo)))
     form = MeasureForm(request.POST)
-    deed = DEEDS.get(request.POST.get("do"), _sizes)
+    action = ACTIONS.get(request.POST.get("do"), _sizes)
     answer = {}
     try:
         if not form.is_valid():
             raise CannotMeasure(next(iter(form.errors.values()))[0])
-        answer = deed(photo, form, request.user)
+        answer = action(photo, form, request.user)
     except (CannotMeasure, NoOutline) as refused:
         answer = {"reason": refused.reason}
     if request.accepts("text/html"):
@@ -166,7 +166,7 @@ def _save_and_next(photo: Photo, form, keeper) -> dict:
     return saved
 
 
-DEEDS = {
+ACTIONS = {
     "card": _read_card,
     "suggest": _suggest,
     "sizes": _sizes,

@@ -410,7 +410,7 @@ def keepers_of(flock: Flock, records: Records) -> Iterator[str]:
 def _once_members(flock: Flock) -> QuerySet:
     """Keepers whose place in the flock was ended; their account may go on."""
     ended = Revision.objects.filter(
-        flock=flock, kind=Membership._meta.label, deed=Revision.Deed.DELETE
+        flock=flock, kind=Membership._meta.label, action=Revision.Action.DELETE
     )
     ended = ended.annotate(key=_key_as_text(KT("before__keeper_id")))
     return Keeper.objects.annotate(key=_key_as_text("pk")).filter(key__in=ended.values("key"))

@@ -129,7 +129,7 @@ def _page(request, link, **more):
     return render(request, "vetsheet/sitter.html", context)
 
 
-def _answer(request, token, link, service, deed: str, **said):
+def _answer(request, token, link, service, done: str, **said):
     """After a tap, which is counted as a use of the link: the page anew."""
     services.spend(token=token)
     if _is_early(link):
@@ -139,7 +139,7 @@ def _answer(request, token, link, service, deed: str, **said):
     except ValidationError as error:
         messages.warning(request, " ".join(error.messages))
     else:
-        messages.success(request, f"{deed}: {words}.")
+        messages.success(request, f"{done}: {words}.")
     return redirect("vetsheet:sitter", token)
 
 

@@ -27,7 +27,7 @@ async function shown(stream, { dialog, bird, name, feet, card, last, token }) {
   const video = part("video"), shutter = part(".shutter"), shots = part(".camera-shots");
   const taken = [], closing = new AbortController(), { signal } = closing;
   const [track] = stream.getVideoTracks();
-  const on = (element, event, deed) => element.addEventListener(event, deed, { signal });
+  const on = (element, event, act) => element.addEventListener(event, act, { signal });
   let foot = feet[0][0], lastPhotos = {}, atWork = null;
   if (document.hidden) return taken; // meanwhile, while the browser asked
 

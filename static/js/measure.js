@@ -420,9 +420,9 @@ function choose(number) {
 
 // --- The server
 
-async function ask(deed, more = {}) {
+async function ask(task, more = {}) {
   const body = new FormData(form);
-  for (const [key, value] of Object.entries({ do: deed, ...more })) body.set(key, value);
+  for (const [key, value] of Object.entries({ do: task, ...more })) body.set(key, value);
   const answer = await fetch(form.action, {
     method: "POST", body, headers: { Accept: "application/json" }, redirect: "manual",
   });
@@ -510,10 +510,10 @@ function scaledBy() {
 }
 
 form.classList.remove("without-script");
-for (const [does, deed] of Object.entries({
+for (const [does, act] of Object.entries({
   undo, remove, ring, insert: insertAfter,
   nearer: () => nearer(1.5), farther: () => nearer(1 / 1.5), whole: () => look(0, 0, shown.width),
-})) button(does).addEventListener("click", deed);
+})) button(does).addEventListener("click", act);
 form.querySelector("[value=card][name=do]").addEventListener("click", (event) => {
   event.preventDefault();
   readCard();

@@ -260,7 +260,7 @@ def test_changed_and_deleted_with_its_history(cast, dill):
     assert BirdState.objects.get().kind == "moulting"
     cast.clients.keeper.post(url(dill, f"{record.pk}/delete/"))
     assert not BirdState.objects.exists()
-    deeds = [one.deed for one in Revision.objects.order_by("pk")]
+    deeds = [one.action for one in Revision.objects.order_by("pk")]
     assert deeds == ["change", "delete"]
     recent = cast.clients.keeper.get(
         reverse("recent_changes", args=[cast.flock.pk]), {"removed": ""}
@@ -339,7 +339,7 @@ def test_a_bird_added_by_mistake_goes_with_her_quarantine(cast, dill):
     assert recorded(dill) == []
     remove_bird(bird=dill, by=cast.keeper)
     assert not BirdState.objects.exists()
-    assert Revision.objects.filter(kind="birds.BirdState", deed="delete").exists()
+    assert Revision.objects.filter(kind="birds.BirdState", action="delete").exists()
 
 
 # --- On her timeline

@@ -125,7 +125,7 @@ def test_delete_keeps_what_it_was(cast, dill):
     cast.clients.keeper.post(delete)
     assert not Weighing.objects.exists()
     revision = Revision.objects.get(record=weighing.pk)
-    assert (revision.deed, revision.before["grams"]) == ("delete", 2950)
+    assert (revision.action, revision.before["grams"]) == ("delete", 2950)
 
 
 def test_weighing_of_another_bird_is_not_found(cast, birds, dill):

@@ -63,7 +63,9 @@ def test_undo_takes_all_back_and_the_kit_is_full_again(cast, birds):
     cast.clients.owner.post(url(cast, "undo", one.pk), {"whole": "1"})
     assert not CareStep.objects.exists()
     assert set(KitItem.objects.values_list("stock", flat=True)) == {3}
-    assert len(set(Revision.objects.filter(deed="delete").values_list("first"))) == 2  # None, first
+    assert (
+        len(set(Revision.objects.filter(action="delete").values_list("first"))) == 2
+    )  # None, first
 
 
 def test_the_changeset_of_it_can_be_undone(cast, birds):

@@ -374,7 +374,7 @@ def test_one_tap_logs_it_counts_the_kit_down_and_is_undone_as_one(cast, plan):
     answer = cast.clients.keeper.post(tap, {"back": "today"}, follow=True)
     assert "Owner has done this already." in answer.text
     assert CareStep.objects.count() == 2
-    first = Revision.objects.get(first=None, deed="add")
+    first = Revision.objects.get(first=None, action="add")
     cast.clients.owner.post(reverse("pages:changeset", args=[cast.flock.pk, first.pk]))
     assert not CareStep.objects.exists() and KitItem.objects.get().stock == 3
     (due,) = plan_dues(cast.flock, now=timezone.now())

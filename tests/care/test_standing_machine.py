@@ -333,7 +333,7 @@ class Standings(RuleBasedStateMachine):
 
     @rule(which=PICK)
     def an_earlier_version_comes_back(self, which):
-        kept = Revision.objects.filter(flock=self.key, deed=Revision.Deed.CHANGE).order_by("pk")
+        kept = Revision.objects.filter(flock=self.key, action=Revision.Action.CHANGE).order_by("pk")
         one = self._of(kept, which)
         if one is None or one.kind not in KINDS:
             return

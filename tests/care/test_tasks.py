@@ -94,7 +94,7 @@ def test_one_tap_on_today_and_who_is_quicker(cast, birds, houses):
     assert (logged.house, logged.on, logged.keeper) == (houses[0], today(), cast.keeper)
     cast.clients.owner.post(url(cast, "task_undo", logged.pk))
     assert not TaskDone.objects.exists()
-    assert Revision.objects.get(deed="delete", kind="care.TaskDone")
+    assert Revision.objects.get(action="delete", kind="care.TaskDone")
     assert due(cast)[0] == ("Muck out and renew the bedding, Ark", "today")
 
 

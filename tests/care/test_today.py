@@ -59,7 +59,7 @@ def test_every_change_is_seen_by_the_other_keeper(cast, birds, deed):
     if deed == "a step":
         client.post(url(cast, "done", due.pk))
     elif deed == "a claim":
-        client.post(url(cast, "claim", due.pk), {"deed": "claim"})
+        client.post(url(cast, "claim", due.pk), {"do": "claim"})
     elif deed == "an undone step":
         client.post(url(cast, "undo", due.pk))
     elif deed == "a check":
@@ -85,19 +85,19 @@ def test_each_keeper_and_each_choice_has_a_state_of_its_own(cast, birds):
 
 def test_claimed_by_one_seen_by_all_and_left_to_others_again(cast, birds):
     due = step(cast, birds["Dill"], days_ago=1, next_due=day(0))
-    answer = cast.clients.keeper.post(url(cast, "claim", due.pk), {"deed": "claim"}, headers=HTMX)
+    answer = cast.clients.keeper.post(url(cast, "claim", due.pk), {"do": "claim"}, headers=HTMX)
     assert "You said you will do it" in answer.content.decode()
     assert "Keeper will do it" in " ".join(piece(cast.clients.owner, cast).content.decode().split())
     # Too late for the owner, who tapped an old list; taking it over is said as such.
-    answer = cast.clients.owner.post(url(cast, "claim", due.pk), {"deed": "claim"}, headers=HTMX)
+    answer = cast.clients.owner.post(url(cast, "claim", due.pk), {"do": "claim"}, headers=HTMX)
     assert "Keeper has said so already." in answer.content.decode()
-    cast.clients.owner.post(url(cast, "claim", due.pk), {"deed": "release"})
+    cast.clients.owner.post(url(cast, "claim", due.pk), {"do": "release"})
     due.refresh_from_db()
     assert due.claimed_by == cast.keeper
-    cast.clients.owner.post(url(cast, "claim", due.pk), {"deed": "take"})
+    cast.clients.owner.post(url(cast, "claim", due.pk), {"do": "take"})
     due.refresh_from_db()
     assert due.claimed_by == cast.owner
-    cast.clients.owner.post(url(cast, "claim", due.pk), {"deed": "release"})
+    cast.clients.owner.post(url(cast, "claim", due.pk), {"do": "release"})
     due.refresh_from_db()
     assert due.claimed_by is None
 
@@ -123,9 +123,7 @@ def test_a_tap_without_script_leads_back_to_where_it_was(cast, birds):
         ("list", url(cast, "list")),
         ("bird", url(cast, "bird", birds["Dill"].pk)),
     ):
-        answer = cast.clients.keeper.post(
-            url(cast, "claim", due.pk), {"deed": "take", "back": back}
-        )
+        answer = cast.clients.keeper.post(url(cast, "claim", due.pk), {"do": "take", "back": back})
         assert answer.headers["Location"] == place
 
 

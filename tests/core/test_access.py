@@ -118,7 +118,7 @@ def records(flock, keeper) -> dict:
         membership=membership, bird=bird, first=None, last=since, days=30, nameless=False
     )
     revision = Revision.objects.create(
-        flock=flock, kind="birds.Bird", record=bird.pk, deed="change", before={"name": "Bora"}
+        flock=flock, kind="birds.Bird", record=bird.pk, action="change", before={"name": "Bora"}
     )
     return {
         "kind": "bird",

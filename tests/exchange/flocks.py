@@ -312,7 +312,7 @@ def _history(draw, flock):
     models = [Bird, Check, CareStep, House, FeatureState, KitItem]
     for record in [r for model in models for r in model.objects.filter(flock=flock)]:
         for _ in _some(draw, 1):
-            deed = draw(one_of(Revision.Deed))
+            deed = draw(one_of(Revision.Action))
             history.keep(record, deed=deed, by=None, before=history.values(record))
     if draw(st.booleans()):
         bird = Bird.objects.create(flock=flock, name="Never was")

@@ -320,7 +320,7 @@ def test_the_history_speaks_of_the_brought_records(whole, tmp_path, cast):
     assert {one.before["flock_id"] for one in (renamed, changed)} == {str(other.pk)}
     before = Revision.objects.filter(flock=whole, kind="birds.Bird").order_by("at")
     assert [one.at for one in (renamed, changed)] == [one.at for one in before]
-    deleted = Revision.objects.get(flock=other, deed="delete", kind="feet.Check")
+    deleted = Revision.objects.get(flock=other, action="delete", kind="feet.Check")
     mace = Bird.objects.get(flock=other, name="Mace")
     assert deleted.before["bird_id"] == str(mace.pk)
     # Nothing in it names a record, a flock or a person of where it came from.
@@ -336,7 +336,7 @@ def test_the_history_speaks_of_the_brought_records(whole, tmp_path, cast):
 def test_what_was_removed_together_comes_back_together(whole, tmp_path, cast):
     _, _, other = _carried(whole, tmp_path, None)
     shed, rail = (
-        Revision.objects.get(flock=other, kind=kind, deed="delete")
+        Revision.objects.get(flock=other, kind=kind, action="delete")
         for kind in ("housing.House", "housing.Feature")
     )
     assert shed.changeset == rail.changeset
@@ -344,7 +344,7 @@ def test_what_was_removed_together_comes_back_together(whole, tmp_path, cast):
     assert Feature.objects.get(flock=other, house__name="Shed").name == "Rail"
     # Of what was changed by itself nothing is said to belong together.
     alone = Revision.objects.filter(flock=other).exclude(pk__in=[shed.pk, rail.pk])
-    assert not alone.filter(first__isnull=False, deed="change").exists()
+    assert not alone.filter(first__isnull=False, action="change").exists()
 
 
 def test_a_flock_with_records_takes_no_history_and_keeps_its_settings(whole, tmp_path):
@@ -584,7 +584,7 @@ def test_the_values_that_are_told_are_those_that_are_read():
         ("events.csv", "kind"): Event._meta.get_field("kind"),
         ("wetness.csv", "wetness"): Wetness._meta.get_field("level"),
         ("measurements.csv", "scaled_by"): Measurement._meta.get_field("scaled_by"),
-        ("history.csv", "deed"): Revision._meta.get_field("deed"),
+        ("history.csv", "deed"): Revision._meta.get_field("action"),
     }
     for (file, column), field in told.items():
         declared = {value for value, _ in FILES[file].column(column).values}

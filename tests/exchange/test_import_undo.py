@@ -119,6 +119,6 @@ def test_many_are_undone_at_once(cast, birds, tmp_path, django_assert_max_num_qu
     with django_assert_max_num_queries(120):
         cast.clients.keeper.post(url)
     assert not Check.objects.exists()
-    gone = Revision.objects.filter(kind="feet.Check", deed="delete")
+    gone = Revision.objects.filter(kind="feet.Check", action="delete")
     assert gone.count() == 1200
     assert gone.first().before["findings"][0][:2] == ["left", 1]

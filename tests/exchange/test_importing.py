@@ -233,7 +233,7 @@ def test_it_is_taken_back_and_what_was_recorded_since_stays(cast, job):
 def test_how_it_came_here_is_no_part_of_the_next_export(cast, job):
     importing.work(job.pk)
     flock = Flock.objects.get(name="Second yard")
-    assert Revision.objects.filter(flock=flock, deed="add").count() == 5
+    assert Revision.objects.filter(flock=flock, action="add").count() == 5
     whole = io.BytesIO(b"".join(filter(None, Export(flock).zipped())))
     with zipfile.ZipFile(whole) as archive:
         assert archive.read("history.csv").decode().count("\r\n") == 1

@@ -328,7 +328,7 @@ def test_taking_a_check_back_keeps_its_words_and_photos(cast, birds):
     cast.clients.keeper.post(reverse("feet:check_delete", args=[cast.flock.pk, check.pk]))
     assert not Check.objects.exists()
     assert Photo.objects.get().bird == birds["Dill"]
-    assert Revision.objects.get().deed == "delete"
+    assert Revision.objects.get().action == "delete"
 
 
 @pytest.mark.parametrize("photos", [False, True])

@@ -217,7 +217,7 @@ def test_what_never_was_so_goes_and_what_was_before_holds_on(shed, cast):
     with pytest.raises(ValidationError, match="all that is recorded about Step"):
         services.delete_state(state=of(shed, "Step").states.get(), by=cast.keeper)
     services.delete_feature(feature=of(shed, "Step"), by=cast.keeper)
-    assert Revision.objects.filter(deed="delete", kind="housing.Feature").count() == 1
+    assert Revision.objects.filter(action="delete", kind="housing.Feature").count() == 1
 
 
 # Plans

@@ -100,7 +100,7 @@ def test_undone_it_is_gone_and_comes_back_with_its_photo(cast, shed):
     assert "Predator" in shown and f"{photo.pk}/240.jpg" in shown
     cast.clients.keeper.post(url("event_delete", cast.flock.pk, event.pk))
     assert not Event.objects.exists()
-    gone = Revision.objects.get(record=event.pk, deed="delete")
+    gone = Revision.objects.get(record=event.pk, action="delete")
     restoring.bring_back(revision=gone, kinds=KINDS, by=cast.owner)
     assert Event.objects.get().photos.get() == photo
 
@@ -181,7 +181,7 @@ def test_a_house_goes_with_what_happened_and_comes_back_with_it(cast):
     event = Revision.objects.get(kind="housing.Event")
     with pytest.raises(ValidationError, match="house has been removed too"):
         restoring.bring_back(revision=event, kinds=KINDS, by=cast.owner)
-    gone = Revision.objects.get(kind="housing.House", deed="delete")
+    gone = Revision.objects.get(kind="housing.House", action="delete")
     restoring.bring_back(revision=gone, kinds=KINDS, by=cast.owner)
     assert Event.objects.get().house.name == "Barn" == Wetness.objects.get().house.name
 

@@ -141,6 +141,6 @@ def test_an_export_tells_of_her_and_the_flock_made_of_it_can_bring_her_back(cast
     cast.clients.stranger.post("/flocks/import/", {"file": file, "name": "Second yard"})
     importing.work(Import.objects.get().pk)
     made = Flock.objects.get(name="Second yard")
-    gone = Revision.objects.get(flock=made, kind="birds.Bird", deed=Revision.Deed.DELETE)
+    gone = Revision.objects.get(flock=made, kind="birds.Bird", action=Revision.Action.DELETE)
     cast.clients.stranger.post(f"/f/{made.pk}/history/{gone.record}/bird/{gone.pk}/")
     assert Bird.objects.filter(flock=made, name="Dill").exists()

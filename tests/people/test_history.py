@@ -7,8 +7,8 @@ from importlib import import_module
 from types import SimpleNamespace
 
 import pytest
-from django.apps import apps
 from django.db import connection
+from django.db.migrations.loader import MigrationLoader
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import escape
@@ -208,7 +208,7 @@ def test_a_history_that_cannot_be_read_breaks_no_page(cast, birds, check):
                 flock=cast.flock,
                 kind=record._meta.label,
                 record=record.pk,
-                deed="change",
+                action="change",
                 before=before,
             )
         assert cast.clients.owner.get(pages(record)).status_code == 200
@@ -448,10 +448,10 @@ def test_what_was_deleted_comes_back(cast, birds, check, delete):
     kind = kind_of(record)
     assert kind.plain_of(kind.snapshot(stored)) == kind.plain_of(kept)
     told = newest(record)
-    assert (told.deed, told.by) == ("restore", cast.owner)
+    assert (told.action, told.by) == ("restore", cast.owner)
     # Once is enough.
     assert cast.clients.owner.post(pages(record, told)).status_code == 302
-    assert Revision.objects.filter(record=record.pk, deed="restore").count() == 1
+    assert Revision.objects.filter(record=record.pk, action="restore").count() == 1
 
 
 def test_what_hung_on_it_comes_back_too(cast, birds, check):
@@ -599,7 +599,7 @@ def test_a_person_who_deleted_their_account_is_named_where_the_name_was_kept(cas
         flock=cast.flock,
         kind="feet.Check",
         record=check.pk,
-        deed="change",
+        action="change",
         by=cast.owner,
         before={**feet_services.snapshot(check), "keeper_id": key},
     )
@@ -762,14 +762,15 @@ def test_the_history_of_before_is_joined_where_it_is_known(cast, birds, shed):
     housing_services.delete_state(state=FeatureState.objects.get(pk=lone.pk), by=cast.keeper)
     Revision.objects.filter(record=lone.pk).update(at=timezone.now() - timedelta(minutes=5))
     housing_services.delete_house(house=shed, by=cast.keeper)
-    parts = set(Revision.objects.filter(deed="delete").values_list("pk", flat=True))
+    parts = set(Revision.objects.filter(action="delete").values_list("pk", flat=True))
     parts -= set(Revision.objects.filter(record=lone.pk).values_list("pk", flat=True))
     Revision.objects.update(first=None)
 
     carried = import_module("flockcare.people.migrations.0009_changesets_of_before")
+    then = MigrationLoader(connection).project_state(("people", "0009_changesets_of_before")).apps
     for _ in range(2):  # Once more, it finds nothing left to do.
-        carried.carry_over(apps, SimpleNamespace(connection=connection))
-        house = Revision.objects.get(record=keys[0], deed="delete")
+        carried.carry_over(then, SimpleNamespace(connection=connection))
+        house = Revision.objects.get(record=keys[0], action="delete")
         joined = Revision.objects.of_changeset(house.changeset)
         planned = Revision.objects.get(kind="housing.PlannedState").pk
         assert set(joined.values_list("pk", flat=True)) | {planned} == parts

@@ -94,7 +94,7 @@ def test_removing_ends_access_at_once_and_signs_out_who_has_no_flock_left(cast):
     assert client.get(url(cast)).headers["Location"].startswith("/sign-in/")
     cast.keeper.refresh_from_db()
     assert client_of(cast.keeper).get(url(cast)).status_code == 404
-    assert Revision.objects.get().deed == "delete"
+    assert Revision.objects.get().action == "delete"
 
 
 def test_removing_leaves_the_sessions_of_who_has_another_flock(cast):

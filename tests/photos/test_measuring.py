@@ -362,7 +362,7 @@ def test_the_newest_measurement_counts_until_it_is_taken_back(cast, photo, scene
     client.post(reverse("photos:take_back", args=[cast.flock.pk, photo.pk]))
     assert photo.measurements.last() == large
     revision = Revision.objects.get(kind="photos.Measurement")
-    assert revision.deed == "delete" and revision.by == cast.keeper
+    assert revision.action == "delete" and revision.by == cast.keeper
     assert revision.before["area_mm2"] == pytest.approx(small.area_mm2)
 
 

@@ -251,7 +251,7 @@ def test_a_report_is_made_anew_when_something_happened(cast):
     Wetness.objects.create(flock=cast.flock, house=ark, on=CHANGED, level="wet")
     marks.append(fingerprint(cast.flock, [], TODAY))
     Revision.objects.create(
-        flock=cast.flock, kind="housing.Event", record=event.pk, deed="change", before={}
+        flock=cast.flock, kind="housing.Event", record=event.pk, action="change", before={}
     )
     marks.append(fingerprint(cast.flock, [], TODAY))
     assert len(set(marks)) == 4

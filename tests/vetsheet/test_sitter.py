@@ -258,7 +258,7 @@ def test_a_tick_is_on_today_and_in_the_history_under_the_sitters_name(cast, link
     }
     for name in ("today", "recent_changes"):
         assert "Anna (sitter)" in cast.clients.viewer.get(reverse(name, args=[cast.flock.pk])).text
-    assert {one.author for one in Revision.objects.filter(deed="add")} == {"Anna (sitter)"}
+    assert {one.author for one in Revision.objects.filter(action="add")} == {"Anna (sitter)"}
     # Twice, as by a second thumb: once.
     assert "done already" in tick(link, f"plan:{plan.pk}").text
     assert CareStep.objects.count() == 2
@@ -270,7 +270,7 @@ def test_undo_makes_it_due_again(cast, link, plan):
     page = Client().post(f"{link}undo/", {"what": key}, follow=True).text
     assert "Undone: Dill, left foot: " in page
     assert "1 thing to do" in page and not CareStep.objects.exists()
-    gone = Revision.objects.filter(deed="delete")
+    gone = Revision.objects.filter(action="delete")
     assert {one.author for one in gone} == {"Anna (sitter)"} and len(gone) == 2
 
 

@@ -155,7 +155,7 @@ class Past:
         return {
             "at": cells.moment_text(revision.at, self.flock.zone),
             "by": revision.by.name if revision.by else revision.by_name,
-            "deed": revision.deed,
+            "deed": revision.action,
             "kind": revision.kind,
             "record": reference(str(revision.record)),
             "before": _json(_with_keys(revision.before, reference)),
@@ -217,7 +217,7 @@ class History(Table):
     columns = (
         _revision("at", "When it was changed.", needed=True),
         person("Who changed it, by name.", "by"),
-        _revision("deed", "What was done."),
+        _revision("deed", "What was done.", field="action"),
         _revision("kind", "What kind of record it is, by the app’s own name.", Kind.CODE),
         code("record", "Which record, as a reference."),
         code("before", "What it held, as JSON (RFC 8259) with references to records."),
