@@ -5,6 +5,8 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
 
+    safe_because = "Only the words that keepers read change."
+
     dependencies = [
         ('birds', '0005_states'),
     ]

@@ -6,6 +6,8 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
 
+    safe_because = "Only the words that keepers read change."
+
     dependencies = [
         ('feet', '0008_signs_in_full'),
     ]

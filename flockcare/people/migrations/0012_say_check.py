@@ -6,6 +6,8 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
 
+    safe_because = "Only the words that keepers read change."
+
     dependencies = [
         ('people', '0011_imports_of_exports'),
     ]
