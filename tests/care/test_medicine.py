@@ -43,7 +43,7 @@ def test_days_that_nobody_entered_withdraw_until_somebody_does(cast, birds, days
     (hold,) = holds(cast)
     assert hold.eggs_unknown == [given]
     page = " ".join(cast.clients.viewer.get(url(cast, "holds")).text.split())
-    assert "until somebody enters them" in page
+    assert "until somebody enters the days" in page
     given.past = True
     given.save()
     assert holds(cast) == []

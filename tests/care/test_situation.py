@@ -367,12 +367,12 @@ def test_what_is_large_on_a_bantam_is_so_without_a_weighing(
         (
             {"score": 1, "swelling": "none", "hot": False, "oozing": False},
             WELL,
-            "Say at the next check: a scab?<",
+            "At the next check say: a scab?<",
         ),
         (
             {"score": 1, "swelling": "none", "hot": False, "oozing": False, "scab": "brown"},
             {"eating": "yes"},
-            "Say at the next check: limping? bright or dull?<",
+            "At the next check say: limping? bright or dull?<",
         ),
     ],
 )

@@ -333,9 +333,9 @@ def test_the_worse_bird_is_never_checked_later():
 def test_a_bird_for_a_vet_within_days_is_checked_daily_until_the_vet_has_seen_her():
     lame = look(0, left=CLEAR, right=CLEAR, gait=3)
     assert stands(lame).check_due.on == day(-1)
-    plan = VetPlan(day(0), day(-28))
-    seen = stands(look(0, left={"score": 2}, right=CLEAR), plans={"left": plan})
-    assert seen.check_due.on == day(-7)
+    plan = VetPlan(day(0), day(-28), "Rest.")
+    seen = stands(look(1, left={"score": 2}, right=CLEAR), plans={"left": plan})
+    assert seen.check_due.on == day(-6)
 
 
 def test_the_foot_that_the_last_check_left_out_is_asked_for_again():

@@ -257,5 +257,5 @@ def test_who_wants_none_is_not_asked_again(cast, birds, houses):
     page = cast.clients.keeper.post(
         url(cast, "task_offer"), {"wanted": "no", "back": "tasks"}, follow=True
     ).text
-    assert "No task is on the list" in page and "Put these on the list" not in page
+    assert "No tasks yet" in page and "Put these on the list" not in page
     assert "Put these" not in cast.clients.owner.get(reverse("today", args=[cast.flock.pk])).text

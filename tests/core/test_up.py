@@ -74,7 +74,7 @@ def test_with_lan_it_says_where_and_how_phones_work_without_signal(tmp_path):
         pytest.fail("this machine has no network interface: give it one to test --lan")
     assert "On a phone in this network open http://" in printed
     assert "█" in printed or "▀" in printed, "a QR code"
-    assert re.search(r"without signal at https://[0-9.]+:\d+/", printed)
+    assert re.search(r"at https://[0-9.]+:\d+/, also without signal", printed)
     assert re.search(r"^([0-9A-F]{2}:){31}[0-9A-F]{2}$", printed, re.M), "the fingerprint"
 
 

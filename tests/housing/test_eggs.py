@@ -76,7 +76,7 @@ def test_a_fall_is_told_on_today_and_as_no_diagnosis(cast, shed):
     counted(cast, shed, *USUAL, 3)
     page = cast.clients.keeper.get(reverse("today", args=[cast.flock.pk])).content.decode()
     assert "Fewer eggs than usual in Cart Shed: 3 yesterday, usually 9 to 12 (by chance" in page
-    assert "moult, heat, broodiness" in page and "notifiable disease" in page
+    assert "Moult, heat, broodiness" in page and "Notifiable disease" in page
     # What is kept of the page follows a correction.
     count = EggCount.objects.get(eggs=3)
     cast.clients.keeper.post(
