@@ -84,7 +84,7 @@ class PlanForm(KeeperModelForm):
                 own |= {f"with_{name}": part["product"], f"much_{name}": part["amount"]}
         super().__init__(data, instance=plan, initial={**own, **(initial or {})})
         parts.add_fields(self, parts.WITH, KitItem.objects.filter(flock=flock))
-        members = Keeper.objects.filter(membership__flock=flock).order_by("pk")
+        members = Keeper.objects.filter(membership__flock=flock).order_by("name", "pk")
         people = {str(one.pk): one.name for one in members}
         # Whoever has no account here keeps their turn.
         self.people = people | {name: name for key, name in plan.turns if not key}

@@ -45,7 +45,7 @@ def let_pass(site):
 def plan_two_weeks(page, site, bird: str) -> str:
     """The address of the plan."""
     page.goto(f"/f/{site.flock}/care/birds/{site.birds[bird]}/plan/?foot=left")
-    for words in ("soak", "dressing", "up to the day below", "Ada", "Ben"):
+    for words in ("soak", "dressing", "until the day below", "Ada", "Ben"):
         page.locator(f"label:text-is('{words}'), label:has-text('{words}')").first.tap()
     page.fill("#id_every_days", str(EVERY))
     first = page.locator("#id_since").input_value()
@@ -98,14 +98,14 @@ def test_a_hen_is_soaked_and_dressed_for_a_fortnight_by_two(
             mine.reload()
         else:
             line.locator("button:has-text('Done')").tap()
-        mine.wait_for_selector("text=Care done today (1)")
+        row(mine, "Sorrel").locator(".saved, .done-now").wait_for()
         assert "today" not in " ".join(due(theirs).all_inner_texts())
         let_pass(EVERY)
     # Sixteen days on: the plan is over for both, and the sitter's link since the sixth day.
     for page in phones.values():
         assert due(page).count() == 0
     assert sitters_phone.reload().status == 410
-    assert sitters_phone.get_by_text("no longer good").is_visible()
+    assert sitters_phone.get_by_text("This link no longer works").is_visible()
     page.goto(plan)
     done = page.locator("h2:has-text('Done so far') + ul li").all_inner_texts()
     assert len(done) == len(turns) and not any("only" in day for day in done)

@@ -519,7 +519,7 @@ def test_without_script_two_photos_are_chosen_by_links(browser, site, foot):
     page.click(".ways a:has-text('Divider')")
     assert page.locator(".pane").count() == 1
     page.goto(address(site, foot[1]))
-    assert "cannot be drawn by hand" in page.inner_text("form")
+    assert "in percent" in page.inner_text("form")
     x, y = foot[1]["middle"]
     page.fill("input[name=tap_left]", f"{x / 12:.1f}")
     page.fill("input[name=tap_top]", f"{y / 9:.1f}")

@@ -36,6 +36,7 @@ def test_no_fault_for_those_who_see_or_move_less(open_phone, site, photos, viewp
 def test_on_a_phone_an_empty_cell_is_not_named(open_phone, site, photos):
     page = open_phone("ada", viewport=PHONE)
     page.goto(sheet(site, "Borage", "?period=all"))
+    page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
     cell = page.locator(".vet-table td").last
     assert cell.is_visible()
     cell.evaluate("(cell) => { cell.textContent = ''; }")
