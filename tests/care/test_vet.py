@@ -383,7 +383,9 @@ def test_under_a_plan_the_state_says_so_and_the_number_stays(cast, birds):
         assert shown.count(f"U{until}") == 1 and "tel:" in shown
         assert f"eft foot: u{until}" in shown
         assert "Care at home" not in shown and "slight" not in shown.split("Timeline")[0]
-        assert "Tell the vet" not in shown
+        assert "Tell the vet" not in shown and "Too little is recorded" not in shown
+    series = reverse("series", args=[cast.flock.pk, dill.pk, "left"])
+    assert f"U{until}" in cast.clients.keeper.get(series).text
     assert f"U{until}" in cast.clients.keeper.get(reverse("birds", args=[cast.flock.pk])).text
 
 
