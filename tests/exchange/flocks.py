@@ -312,8 +312,8 @@ def _history(draw, flock):
     models = [Bird, Check, CareStep, House, FeatureState, KitItem]
     for record in [r for model in models for r in model.objects.filter(flock=flock)]:
         for _ in _some(draw, 1):
-            deed = draw(one_of(Revision.Action))
-            history.keep(record, deed=deed, by=None, before=history.values(record))
+            action = draw(one_of(Revision.Action))
+            history.keep(record, action=action, by=None, before=history.values(record))
     if draw(st.booleans()):
         bird = Bird.objects.create(flock=flock, name="Never was")
         history.delete(bird, by=None)
