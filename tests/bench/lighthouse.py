@@ -66,6 +66,14 @@ def installed(folder: Path) -> Path:
 
 
 def report_of(program: Path, url: str, session: str) -> dict:
+    try:
+        return _report_of(program, url, session)
+    except subprocess.CalledProcessError:
+        # Now and then the browser records nothing; Lighthouse itself asks for one more try.
+        return _report_of(program, url, session)
+
+
+def _report_of(program: Path, url: str, session: str) -> dict:
     done = subprocess.run(
         [
             *(str(program), url, "--quiet", "--output=json", "--max-wait-for-load=90000"),
