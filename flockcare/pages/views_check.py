@@ -136,7 +136,7 @@ def _after_saving(request, check, findings, photos, *, in_round: bool):
             check.bird,
             ", ".join(filter(None, (check.signs_words, in_few_words(findings)))),
             _left_out(findings),
-            _for_a_vet(check.bird),
+            _for_a_vet(check, findings),
             reverse("feet:check", args=[flock.pk, check.pk]),
             _to_her_care(check, findings),
             _to_measuring(check) if photos else "",
@@ -147,8 +147,14 @@ def _after_saving(request, check, findings, photos, *, in_round: bool):
     return redirect("today", flock.pk)
 
 
-def _for_a_vet(bird) -> str:
-    """The advice, where it is to ring a vet: nobody has to open another page to hear of it."""
+def _for_a_vet(check, findings) -> str:
+    """The advice, where it is to ring a vet: nobody has to open another page to hear of it.
+
+    Where nothing was seen there is nothing to work out, and most checks are so.
+    """
+    if not check.signs_words and not any(one.affected or one.seen_on_it for one in findings):
+        return ""
+    bird = check.bird
     hers = standing_alone(bird, now=timezone.now()).birds.get(bird.pk)
     if not hers or not hers.advice.is_for_vet:
         return ""

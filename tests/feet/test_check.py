@@ -363,3 +363,12 @@ def test_the_form_costs_the_same_for_any_history(cast, birds, django_assert_max_
     cast.clients.keeper.get(url)  # How the birds stand is worked out once after a change.
     with django_assert_max_num_queries(7):
         cast.clients.keeper.get(url)
+
+
+def test_a_clear_check_is_saved_without_working_out_the_flock(
+    cast, birds, django_assert_max_num_queries
+):
+    url = check_url(cast, birds["Dill"])
+    cast.clients.keeper.post(url, form(verdict="both clear"))
+    with django_assert_max_num_queries(12):
+        assert cast.clients.keeper.post(url, form(verdict="both clear")).status_code == 302
