@@ -282,10 +282,10 @@ def _eras(watch: Watch, told: Sequence[ChangeAnswer]) -> np.ndarray:
     middle = (watch.pairs.left + watch.pairs.right) / 2
     names = [house.name for house in watch.records.houses]
     era = np.zeros(watch.bird.size, int)
-    for number, change in enumerate(told):
+    for change in told:
         houses = [names.index(name) for name in change.houses]
         after = middle >= change.days[0].toordinal()
-        era += (np.isin(watch.house, houses) & after) << number
+        era = _crossed(era, np.isin(watch.house, houses) & after)
     return era
 
 
