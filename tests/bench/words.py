@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from playwright.sync_api import sync_playwright
 
 from tests.browser.conftest import PHONE, Installation, chromium
-from tests.browser.test_demo import PASSWORD
+from tests.browser.test_demo import sign_in
 
 TABLE = Path(__file__).with_suffix(".txt")
 BIRD, HOUSE = "Saffron", "Cart Shed"
@@ -122,11 +122,7 @@ def signed_in(browser, address: str, **more):
     """A page at Today of the demo flock."""
     more = {"viewport": PHONE, "service_workers": "block"} | more
     page = browser.new_page(base_url=address, **more)
-    page.goto("/")
-    page.fill("[name=sign_in_name]", "ros")
-    page.fill("[name=password]", PASSWORD)
-    page.locator("main form button").click()
-    page.wait_for_selector("h1:has-text('Today')")
+    sign_in(page)
     return page
 
 

@@ -148,3 +148,13 @@ def open_phone(browser, site, request):
     for context in contexts:
         context.close()
     assert not problems
+
+
+@pytest.fixture
+def sitters_phone(browser, site):
+    """Of somebody who never signed in."""
+    context = browser.new_context(viewport=PHONE, has_touch=True, service_workers="block")
+    page = context.new_page()
+    page.set_default_timeout(15_000)
+    yield page
+    context.close()

@@ -2,20 +2,8 @@
 
 import re
 
-import pytest
-
-from tests.browser.conftest import LAPTOP, PHONE
+from tests.browser.conftest import LAPTOP
 from tests.browser.test_accessibility import problems
-
-
-@pytest.fixture
-def sitters_phone(browser, site):
-    """Of somebody who never signed in."""
-    context = browser.new_context(viewport=PHONE, has_touch=True, service_workers="block")
-    page = context.new_page()
-    page.set_default_timeout(15_000)
-    yield page
-    context.close()
 
 
 def test_a_sitter_ticks_off_and_both_keepers_see_it(open_phone, sitters_phone, site):

@@ -31,6 +31,15 @@ def demo(tmp_path_factory):
     installation.stop()
 
 
+def sign_in(page) -> None:
+    """As the first keeper of the demo; ends at Today."""
+    page.goto("/")
+    page.fill("[name=sign_in_name]", "ros")
+    page.fill("[name=password]", PASSWORD)
+    page.locator("main form button").click()
+    page.wait_for_selector("h1:has-text('Today')")
+
+
 @pytest.fixture
 def visit(browser, demo):
     contexts = []
@@ -45,11 +54,7 @@ def visit(browser, demo):
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(15_000)
-        page.goto("/")
-        page.fill("[name=sign_in_name]", "ros")
-        page.fill("[name=password]", PASSWORD)
-        page.locator("main form button").click()
-        page.wait_for_selector("h1:has-text('Today')")
+        sign_in(page)
         return page
 
     yield signed_in

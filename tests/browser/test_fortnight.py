@@ -8,20 +8,10 @@ import sys
 
 import pytest
 
-from tests.browser.conftest import PHONE, ROOT
+from tests.browser.conftest import ROOT
 from tests.browser.test_care import find_sore, row
 
 EVERY, DAYS = 2, 14
-
-
-@pytest.fixture
-def sitters_phone(browser, site):
-    """Of somebody who never signed in."""
-    context = browser.new_context(viewport=PHONE, has_touch=True, service_workers="block")
-    page = context.new_page()
-    page.set_default_timeout(15_000)
-    yield page
-    context.close()
 
 
 @pytest.fixture
