@@ -570,12 +570,13 @@ def sent_when_it_comes_back(page, *, left: int):
 
 def in_module(page, name: str, deed: str):
     """The result of a function of one of our modules, under whatever name it is served."""
-    find = """async ([name, deed]) => {
-      const worker = await (await fetch("/worker.js")).text();
-      const address = worker.match(new RegExp(`"(/static/js/outbox/${name}[^"]*)"`))[1];
-      return [address, deed];
+    find = """async (name) => {
+      const loaded = performance.getEntriesByType("resource").map((one) => one.name);
+      const worker = await fetch("/worker.js").then((answer) => answer.text(), () => "");
+      const ours = new RegExp(`/static/js/outbox/${name}\\.[^" ]*`);
+      return [...loaded, worker].join(" ").match(ours)[0];
     }"""
-    address, deed = page.evaluate(find, [name, deed])
+    address = page.evaluate(find, name)
     return page.evaluate(f"async () => ({deed})(await import('{address}'))")
 
 
@@ -792,6 +793,14 @@ def test_without_signal_it_asks_whether_a_known_sore_has_healed(phones, coop, li
     page.locator(".healed button:has-text('Not checked closely')").tap()
     page.wait_for_selector("text=Kept on this phone: Dill: check, left foot clear")
     page.goto(f"/f/{coop.flock}/birds/{coop.birds['Dill']}/")
+    page.wait_for_selector(".waits-here")
+    # Told twice at once that what waits has changed, it still says it once.
+    told = """async ({ changed }) => {
+      changed.dispatchEvent(new Event("change"));
+      changed.dispatchEvent(new Event("change"));
+      await new Promise((resolve) => setTimeout(resolve, 500));
+    }"""
+    in_module(page, "page", told)
     waits = page.locator(".waits-here").inner_text()
     assert re.search(r"\(\d{1,2} [A-Z][a-z]+, \d\d:\d\d\)$", waits), waits
     signal(line, page, on=True)

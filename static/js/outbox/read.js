@@ -61,10 +61,12 @@ async function putPictures(kept) {
   for (const part of kept.querySelectorAll("section:has(.last-photos:empty)")) part.remove();
 }
 
+// All is read before anything is shown: two at once would otherwise each add their own.
 async function sayWhatWaits() {
-  place.querySelectorAll(".waits-here").forEach((old) => old.remove());
   const keeper = (await whoIsHere())?.keeper;
-  for (const entry of await readableEntries()) {
+  const entries = await readableEntries();
+  place.querySelectorAll(".waits-here").forEach((old) => old.remove());
+  for (const entry of entries) {
     if (entry.keeper !== keeper) continue;
     const words = `Waits on this phone: ${saidIn(entry)} (${whenOf(entry)})`;
     if (place.dataset.kept !== "bird") {
