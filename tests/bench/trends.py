@@ -3,7 +3,6 @@
 One change of the housing a year; the last rows have two a year, in each of two houses one.
 
 .venv/bin/python tests/bench/trends.py           a minute or two; prints one table
-.venv/bin/python tests/bench/trends.py --write   and keeps it beside this file
 
 Cold: nothing kept from before, the first request of a process left out. Warm: the report is kept.
 Processor time of one request inside Django (test client), and the time on the clock, which says
@@ -22,7 +21,6 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from tests.bench.pages import BIRDS, bare_url, set_up
 
-TABLE = Path(__file__).with_suffix(".txt")
 COLD, WARM = 5, 20
 MOST = {"cold": 1.0, "warm": 0.1}  # Seconds of processor time, at one change a year.
 
@@ -117,13 +115,11 @@ def lines():
 def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         set_up(Path(name))
-        table = []
+        slow = False
         for line in lines():
-            table.append(line)
             print(line, flush=True)
-    if "--write" in sys.argv:
-        TABLE.write_text("\n".join(table) + "\n", encoding="utf-8")
-    return 1 if any("TOO SLOW" in line for line in table) else 0
+            slow |= "TOO SLOW" in line
+    return int(slow)
 
 
 if __name__ == "__main__":
