@@ -13,7 +13,6 @@ from flockcare.feet.models import Check, latest_finding
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.photos.models import Foot
 
-
 # From when on nobody counts the days any more, as after a winter, or in a flock that has just come
 # in with the records of years ago. Our choice, no published source.
 LONG_LATE = timedelta(56)

@@ -120,7 +120,7 @@ class ZoneField(forms.CharField):
         if not asked or asked in by_name:
             return by_name.get(asked, text)
         found = [name for name in time_zones() if name.lower().rpartition("/")[2] == asked]
-        # A place may stand under its state as well: America/Louisville, America/Kentucky/Louisville.
+        # One may stand under its state too: America/Louisville, America/Kentucky/Louisville.
         if len({name.partition("/")[0] for name in found}) == 1:
             return min(found, key=len)
         if found:

@@ -262,7 +262,8 @@ def test_each_record_is_counted_once_in_however_many_rows_it_stands(cast):
 def test_old_records_bring_no_queue_of_what_is_years_late(cast):
     """Today says since when nobody checked, and of tasks when they were done last."""
     old = {
-        "checks_csv": "bird,date,left_score,right_score\nSage,2024-10-08,0,0\nThyme,2024-10-08,1,0\n",
+        "checks_csv": "bird,date,left_score,right_score\n"
+        "Sage,2024-10-08,0,0\nThyme,2024-10-08,1,0\n",
         "housing_csv": "house\nArk\n",
         "tasks_csv": "task,is_on,every_days,from\nmuck out,yes,7,2024-01-01\n",
         "tasks_done_csv": "date,task,house\n2024-10-07,muck out,Ark\n",
