@@ -9,16 +9,25 @@ from collections.abc import Callable
 
 from django.db import IntegrityError
 
-from flockcare.exchange.checking import Plan
+from flockcare.exchange.checking import Plan, check
 from flockcare.exchange.pictures import take_back
 from flockcare.exchange.problems import Problem, Refused
+from flockcare.exchange.reading import Tables, read_folder
+from flockcare.exchange.writing import export
 from flockcare.people import history
 from flockcare.people.models import Byline, FlockRecord, Keeper, Membership, Revision, Role
 from flockcare.photos.services import may_be_saved
 
 __all__ = [
-    *("Plan", "Problem", "Refused", "Tables"),
-    *("apply", "check", "export", "read_folder", "records_of"),
+    "Plan",
+    "Problem",
+    "Refused",
+    "Tables",
+    "apply",
+    "check",
+    "export",
+    "read_folder",
+    "records_of",
 ]
 AT_ONCE = 1000
 
