@@ -133,6 +133,7 @@ class ZoneField(forms.CharField):
 
 class NewFlockForm(KeeperModelForm):
     time_zone = ZoneField(
+        initial=Flock._meta.get_field("time_zone").default,
         max_length=Flock._meta.get_field("time_zone").max_length,
         help_text="Where the hens live: the next large town finds it.",
     )

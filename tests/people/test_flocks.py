@@ -94,6 +94,8 @@ def test_the_settings_show_the_zone_and_offer_the_others(cast):
     page = cast.clients.owner.get(f"/f/{cast.flock.pk}/settings/").text
     assert f'name="time_zone" value="{cast.flock.time_zone}"' in page
     assert '<option value="Pacific/Auckland"></option>' in page
+    # A new flock has one too, until the browser has filled in its own.
+    assert 'name="time_zone" value="UTC"' in cast.clients.owner.get("/flocks/new/").text
 
 
 def test_stranger_cannot_open(cast):
