@@ -18,7 +18,7 @@ from django.utils import timezone
 from flockcare.care.due import DRESSING, Due, line_of, open_dues
 from flockcare.care.models import WHAT, CarePlan, CareStep, PutOff, StepKind
 from flockcare.drawing.dates import short_words
-from flockcare.feet.due import Deadline
+from flockcare.feet.due import Deadline, is_long_late
 from flockcare.people.models import Keeper
 
 # A dressing that is put on is one that was changed, with none before it.
@@ -121,7 +121,9 @@ def plan_dues(flock, *, now: datetime, before: datetime | None = None, **narrowe
         plan.flock = flock
         given = done[plan.pk]
         days = given.days(plan)
-        if coming := next_of(plan, days):
+        coming = next_of(plan, days)
+        # As single care that is long late: it was given up, or came in with old records.
+        if coming and not is_long_late(coming.on, today):
             key, who = turn_of(plan.turns, [given.by[day] for day in days], names)
             rest = tuple(part for part in plan.parts if part["kind"] not in given.kinds[today])
             found.append(

@@ -169,14 +169,14 @@ class Row:
         return ", ".join(line.words for line in due)
 
     def _line(self, due: Due) -> DueLine:
-        today = self.standing.today
+        today, last = self.standing.today, self.standing.last_check
         key = due.step or due.plan
         step = Tapped(key, self.bird, words.what_words(due)) if key else None
         return DueLine(
             due,
             words.what_words(due),
-            words.due_words(due, today),
-            words.when_words(due, today),
+            words.due_words(due, today, last),
+            words.when_words(due, today, last),
             due.on <= today,
             due.on < today,
             step,

@@ -19,6 +19,7 @@ from flockcare.care.standing import (
     VetPlan,
 )
 from flockcare.drawing.dates import short_words
+from flockcare.feet.due import is_long_late
 from flockcare.feet.scales import LESION
 from flockcare.photos.words import plus_minus
 
@@ -93,14 +94,23 @@ def what_words(due: Due) -> str:
     return f"{due.foot} foot: {due.what}" if due.foot and due.what != CHECK else due.what
 
 
-def due_words(due: Due, today: date) -> str:
-    """``left foot: dressing today (Ted)``, ``check by Fri 7 Nov``, ``check 2 days late``."""
+def due_words(due: Due, today: date, last_check: date | None = None) -> str:
+    """``left foot: dressing today (Ted)``, ``check by Fri 7 Nov``, ``check 2 days late``; see
+    ``when_words``."""
     who = f" ({due.who})" if due.who else ""
-    return f"{what_words(due)} {when_words(due, today)}{who}"
+    when = when_words(due, today, last_check)
+    return f"{'' if when.startswith(NO_CHECK) else f'{what_words(due)} '}{when}{who}"
 
 
-def when_words(due: Due, today: date) -> str:
+# What a check is called that is so late that nobody counts the days any more.
+NO_CHECK = "no check since"
+
+
+def when_words(due: Due, today: date, last_check: date | None = None) -> str:
+    """``2 days late``; of a check that is long late: ``no check since 8 Oct 2024``."""
     days = (today - due.on).days
+    if due.what == CHECK and last_check and is_long_late(due.on, today):
+        return f"{NO_CHECK} {short_words(last_check, today)}"
     if days > 0:
         return f"{days} day{'' if days == 1 else 's'} late"
     return "today" if not days else f"by {due.on:%a} {short_words(due.on, today)}"

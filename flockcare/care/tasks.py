@@ -15,7 +15,8 @@ from django.db.models import Max
 
 from flockcare.birds.models import Bird, Weighing
 from flockcare.care.models import OF_A_BIRD, OF_A_HOUSE, Task, TaskDone, TaskKind
-from flockcare.feet.due import Deadline
+from flockcare.drawing.dates import short_words
+from flockcare.feet.due import Deadline, is_long_late
 from flockcare.housing.models import Event, EventKind, House
 
 # Whether it is on the list where nobody has said so, and every how many days.
@@ -62,6 +63,9 @@ class TaskDue(Deadline):
     @property
     def when_words(self) -> str:
         days = self.days_late
+        if is_long_late(self.on, self.today):
+            words = short_words(self.last or self.on, self.today)
+            return f"{'not since' if self.last else 'since'} {words}"
         return f"{days} day{'' if days == 1 else 's'} late" if days > 0 else "today"
 
 

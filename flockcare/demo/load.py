@@ -12,6 +12,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.demo import photos
 from flockcare.demo.folder import write_records
 from flockcare.demo.model import live
 from flockcare.demo.photos import TRUTH, write_photos
@@ -61,7 +62,8 @@ def load_demo(today: dt.date, *, tell: Callable[..., None] = _silent) -> Flock:
     _bring_in(folder, flock, now)
     # The cards on the photos carry the keys that the birds have just been given.
     codes = {bird.name: card_code(bird) for bird in Bird.objects.filter(flock=flock)}
-    write_photos(history, folder, codes, tell=partial(tell, "Painting photos"))
+    painting = partial(tell, "Painting photos")
+    write_photos(history, folder, codes, photos=photos.PHOTOS, tell=painting)
     tell("Saving the photos")
     _bring_in(folder, flock, now, "photos.csv")
     _measure(folder, flock, tell=partial(tell, "Measuring photos"))
@@ -113,12 +115,12 @@ def _measure(folder: Path, flock: Flock, *, tell: Callable[..., None]) -> None:
             across_mm=across,
             down_mm=down,
         )
-    photos = {photo.sha256: photo for photo in Photo.objects.filter(flock=flock)}
+    by_hash = {photo.sha256: photo for photo in Photo.objects.filter(flock=flock)}
     facts = [fact for fact in json.loads((folder / TRUTH).read_text()) if fact["card"]]
     for number, fact in enumerate(facts):
         tell(number, len(facts))
         file = (folder / fact["file"]).read_bytes()
-        photo = photos[hashlib.sha256(file).hexdigest()]
+        photo = by_hash[hashlib.sha256(file).hexdigest()]
         try:
             scale = measuring.card_scale(measuring.card_reading(photo), height_mm=0)
             found = measuring.suggest(photo, fact["middle_px"], scale)

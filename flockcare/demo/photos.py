@@ -17,7 +17,8 @@ from flockcare.demo.paint import Sore as PaintedSore
 from flockcare.demo.paint.head import paint_head
 from flockcare.exchange.joining import NO_CHECK
 
-PHOTOS, TO_SORT = 36, 4
+# Of feet: in the demo, which is made while somebody waits, and for who needs many of them.
+PHOTOS, MANY, TO_SORT = 24, 36, 4
 MOST_OF_ONE_SORE = 7
 SIZE = {"width": 1200, "height": 900}
 PLACES = {"main": "pad", "toe II": "toe_2", "toe III": "toe_3"}
@@ -43,9 +44,11 @@ def write_photos(
     folder: Path,
     codes: Mapping[str, str],
     *,
+    photos: int = MANY,
     tell: Callable[[int, int], None] = lambda done, of: None,
 ) -> None:
     """Paint the photos, with photos.csv and truth.json. ``codes``: the card code of each hen;
+    ``photos``: how many of feet;
     ``tell``: called with how many are painted of how many.
 
     truth.json: for every file its hen, foot and day, the sore's area in mm², millimetres per pixel
@@ -53,7 +56,7 @@ def write_photos(
     """
     (folder / "photos").mkdir(exist_ok=True)
     rows, truth = [], []
-    shots = choose(history)
+    shots = choose(history, photos)
     for number, shot in enumerate(shots):
         tell(number, len(shots))
         file = f"photos/{shot.on:%Y%m%d}-{number:02}.jpg"
@@ -76,7 +79,7 @@ def _write_faces(history: History, folder: Path) -> list[dict]:
     return rows
 
 
-def choose(history: History) -> list[Shot]:
+def choose(history: History, photos: int) -> list[Shot]:
     """The longest series of photos of one sore first, and the sores that are open today."""
     looks: dict[int, list[Look]] = {}
     for look in sorted(history.looks, key=lambda look: (look.on, look.hen.name)):
@@ -91,9 +94,9 @@ def choose(history: History) -> list[Shot]:
             shots.append(Shot(sore, look.on, look.at, card))
     unsorted = [
         Shot(shot.sore, shot.on, shot.at, card=False, named=False)
-        for shot in shots[PHOTOS - TO_SORT : PHOTOS]
+        for shot in shots[photos - TO_SORT : photos]
     ]
-    return shots[: PHOTOS - TO_SORT] + unsorted
+    return shots[: photos - TO_SORT] + unsorted
 
 
 def _row(shot: Shot) -> dict:

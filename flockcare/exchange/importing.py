@@ -22,12 +22,16 @@ from django.db import connections, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
+from flockcare.birds.models import Bird, Weighing
+from flockcare.care.models import CareStep
 from flockcare.exchange.checking import is_empty
 from flockcare.exchange.models import Import
 from flockcare.exchange.pictures import WAITING
 from flockcare.exchange.problems import Problem, Refused
-from flockcare.exchange.services import Plan, apply, check, read_folder
+from flockcare.exchange.services import Plan, apply, check, read_folder, records_of
+from flockcare.feet.models import Check
 from flockcare.people.models import Flock, Keeper
+from flockcare.photos.models import Photo
 
 logger = logging.getLogger(__name__)
 
@@ -39,15 +43,13 @@ MOST_TRIES = 3
 _BEAT_SECONDS = 1
 
 NAMES = {
-    "birds": ("bird", "birds"),
-    "checks": ("check", "checks"),
-    "care": ("care record", "care records"),
-    "photos": ("photo", "photos"),
-    "weights": ("weighing", "weighings"),
+    Bird: ("bird", "birds"),
+    Check: ("check", "checks"),
+    CareStep: ("care record", "care records"),
+    Photo: ("photo", "photos"),
+    Weighing: ("weighing", "weighings"),
 }
 OTHERS = ("other record", "other records")
-# Not what keepers call records.
-ASIDE = {"flock", "history"}
 
 
 class Stopped(Exception):
@@ -227,11 +229,8 @@ def _upload(job: Import) -> Path:
 
 
 def in_words(plan: Plan) -> str:
-    """What was new, such as ``16 birds, 820 checks``."""
-    counted = Counter()
-    for table, (new, _) in plan.counts().items():
-        if table not in ASIDE:
-            counted[NAMES.get(table, OTHERS)] += new
+    """What is new, such as ``16 birds, 820 checks``; each record once, in however many rows."""
+    counted = Counter(NAMES.get(type(record), OTHERS) for record in records_of(plan))
     told = [
         f"{counted[names]} {names[counted[names] != 1]}"
         for names in (*NAMES.values(), OTHERS)

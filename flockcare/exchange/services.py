@@ -18,7 +18,17 @@ from flockcare.people import history
 from flockcare.people.models import Byline, FlockRecord, Keeper, Membership, Revision, Role
 from flockcare.photos.services import may_be_saved
 
-__all__ = ["Plan", "Problem", "Refused", "Tables", "apply", "check", "export", "read_folder"]
+__all__ = [
+    "Plan",
+    "Problem",
+    "Refused",
+    "Tables",
+    "apply",
+    "check",
+    "export",
+    "read_folder",
+    "records_of",
+]
 AT_ONCE = 1000
 
 
@@ -43,7 +53,7 @@ def apply(
         with history.changeset() as current:
             _save(plan, owner)
             if by:
-                added = list(_records(plan))
+                added = list(records_of(plan))
                 history.keep_all([(one, {}) for one in added], action=Revision.Action.ADD, by=by)
                 current.tool = Revision.Tool.EXPORT if whole else Revision.Tool.IMPORT
                 current.words = f"Import of {len(added)} record{'s' if len(added) > 1 else ''}"
@@ -87,8 +97,8 @@ def _save(plan, owner) -> None:
         )
 
 
-def _records(plan):
-    """What was added; parts of a record go with it."""
+def records_of(plan):
+    """What is added; parts of a record go with it."""
     for model, records in plan.new.items():
         if issubclass(model, FlockRecord):
             yield from records

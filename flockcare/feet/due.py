@@ -8,9 +8,19 @@ from django.db.models import OuterRef, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.drawing.dates import short_words
 from flockcare.feet.models import Check, latest_finding
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.photos.models import Foot
+
+# From when on nobody counts the days any more, as after a winter, or in a flock that has just come
+# in with the records of years ago. Our choice, no published source.
+LONG_LATE = timedelta(56)
+
+
+def is_long_late(on: date, today: date) -> bool:
+    """Whether what was due ``on`` that day is told by when it was done last."""
+    return today - on > LONG_LATE
 
 
 class Deadline:
@@ -85,6 +95,8 @@ class BirdToday:
 
     @property
     def due_words(self) -> str:
+        if self.next and is_long_late(self.next.on, self.next.today):
+            return f"not since {short_words(self.last, self.next.today)}"
         return self.next.when if self.next else "never checked"
 
 

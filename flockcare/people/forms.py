@@ -1,7 +1,6 @@
 """Input about keepers and flocks."""
 
 import zoneinfo
-from itertools import groupby
 
 from django import forms
 from django.contrib.auth.forms import UsernameField
@@ -93,25 +92,51 @@ class KeeperNameForm(KeeperModelForm):
         fields = ["name"]
 
 
-def time_zones(stored: str = "UTC") -> list:
-    """Every named place, in groups by part of the world, as choices for a select.
+def time_zones() -> list[str]:
+    """Every zone that is called after a place, such as ``America/Lima``."""
+    places = (name for name in zoneinfo.available_timezones() if "/" in name)
+    return sorted(name for name in places if not name.startswith("Etc/"))
 
-    ``stored`` is offered as well when it is one of the few zones that are no place.
-    """
-    places = sorted(
-        zone
-        for zone in zoneinfo.available_timezones()
-        if "/" in zone and not zone.startswith("Etc/")
-    )
-    groups = [
-        (region, [(zone, zone.partition("/")[2].replace("_", " ")) for zone in zones])
-        for region, zones in groupby(places, key=lambda zone: zone.partition("/")[0])
-    ]
-    return [*((zone, zone) for zone in sorted({"UTC", stored} - set(places))), *groups]
+
+class ZoneInput(forms.TextInput):
+    """A text field in which a part of a place’s name finds it."""
+
+    template_name = "people/zone.html"
+
+    def get_context(self, name, value, attrs):
+        context = super().get_context(name, value, {**attrs, "list": "time-zones"})
+        return {**context, "zones": time_zones()}
+
+
+class ZoneField(forms.CharField):
+    """A time zone by its whole name, or by the name of its place alone: ``Lima``."""
+
+    widget = ZoneInput(attrs={"autocomplete": "off", "spellcheck": "false"})
+
+    def to_python(self, value):
+        text = super().to_python(value)
+        asked = text.replace(" ", "_").lower()
+        by_name = {name.lower(): name for name in (*zoneinfo.available_timezones(), "UTC")}
+        if not asked or asked in by_name:
+            return by_name.get(asked, text)
+        found = [name for name in time_zones() if name.lower().rpartition("/")[2] == asked]
+        # One may stand under its state too: America/Louisville, America/Kentucky/Louisville.
+        if len({name.partition("/")[0] for name in found}) == 1:
+            return min(found, key=len)
+        if found:
+            raise forms.ValidationError(f"“{text}” may be {' or '.join(found)}. Choose one.")
+        raise forms.ValidationError(
+            f"“{text}” is not known. Give the next large town, such as Paris, or the zone, such as "
+            "Europe/Paris."
+        )
 
 
 class NewFlockForm(KeeperModelForm):
-    time_zone = forms.ChoiceField(choices=time_zones, help_text="Where the hens live.")
+    time_zone = ZoneField(
+        initial=Flock._meta.get_field("time_zone").default,
+        max_length=Flock._meta.get_field("time_zone").max_length,
+        help_text="Where the hens live: the next large town finds it.",
+    )
 
     class Meta:
         model = Flock
@@ -128,10 +153,6 @@ class NewFlockForm(KeeperModelForm):
 class FlockSettingsForm(NewFlockForm):
     class Meta(NewFlockForm.Meta):
         fields = [*NewFlockForm.Meta.fields, "round_days", "recheck_days"]
-
-    def __init__(self, *args, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.fields["time_zone"].choices = time_zones(self.instance.time_zone)
 
 
 class RoleForm(KeeperForm):

@@ -32,8 +32,17 @@ def test_an_export_arrives_whole_and_comes_back_as_a_flock(open_phone, site, tmp
     page.get_by_role("heading", name="All imported").wait_for(timeout=60_000)
     assert not problems(page)
     assert f"Imported: {birds} birds" in page.locator("main").inner_text()
-    page.get_by_role("link", name="Open Second yard").click()
+    # Who closed the page finds it again; and all of it is undone in one go.
+    done = page.url
+    page.goto("/flocks/")
+    page.goto(done)
+    today = page.get_by_role("link", name="Open Second yard").get_attribute("href")
+    page.get_by_role("link", name="Undo this import").click()
+    page.get_by_role("button", name="Undo this import").click()
+    page.get_by_text("Undone: Import of").first.wait_for(timeout=60_000)
+    page.goto(today)
     page.wait_for_url("**/today/")
+    assert "First, your birds" in page.locator("main").inner_text()
     # And away again: the name has to be typed.
     page.goto(page.url.replace("/today/", "/delete/"))
     assert not problems(page)

@@ -259,7 +259,7 @@ def test_progress_is_one_line_on_a_terminal_and_a_line_a_step_elsewhere():
         said[out.isatty()] = out.getvalue()
     assert said[False] == "Three years of records …\nPainting photos …\n"
     assert "\n" not in said[True] and said[True].endswith("\r")
-    assert "\rPainting photos: 3 of 3 …" in said[True]
+    assert "\rPainting photos: #############....... 3 of 3 …" in said[True]
     shown = said[True].split("\r")[1:-1]
     # Each covers what stood there before.
     assert len(shown) == 5 and all(len(one) <= len(next_) for one, next_ in pairwise(shown[:2]))

@@ -1,6 +1,7 @@
 """An import in the background: seen from outside, cut off midway, cancelled, taken back."""
 
 import io
+import re
 import zipfile
 from datetime import timedelta
 
@@ -245,3 +246,35 @@ def test_the_progress_asks_as_much_for_many_photos(cast, job):
 
     address = reverse("exchange:importing", args=[job.pk])
     same_queries(cast.clients.stranger, address, grow=grow)
+
+
+def test_each_record_is_counted_once_in_however_many_rows_it_stands(cast):
+    """A round has a row for each of its birds."""
+    rows = "".join(f"1,2024-01-02 16:00,{bird},{at}\n" for at, bird in enumerate(["Sage", "Thyme"]))
+    file = _zipped(rounds_csv=f"round,started,bird,place\n{rows}")
+    job = importing.begin(keeper=cast.stranger, file=file, name="Second yard", into=None)
+    importing.work(job.pk)
+    job.refresh_from_db()
+    assert job.told == "2 birds, 3 photos, 1 other record"
+    assert Revision.objects.filter(words="Import of 6 records").exists()
+
+
+def test_old_records_bring_no_queue_of_what_is_years_late(cast):
+    """Today says since when nobody checked, and of tasks when they were done last."""
+    old = {
+        "checks_csv": "bird,date,left_score,right_score\n"
+        "Sage,2024-10-08,0,0\nThyme,2024-10-08,1,0\n",
+        "housing_csv": "house\nArk\n",
+        "tasks_csv": "task,is_on,every_days,from\nmuck out,yes,7,2024-01-01\n",
+        "tasks_done_csv": "date,task,house\n2024-10-07,muck out,Ark\n",
+        "plans_csv": "bird,foot,kinds,every_days,from,logged\n"
+        "Thyme,left,soaked,3,2024-10-08,2024-10-08 18:00\n",
+    }
+    job = importing.begin(keeper=cast.stranger, file=_zipped(**old), name="Second yard", into=None)
+    importing.work(job.pk)
+    job.refresh_from_db()
+    assert job.state == "done", job.problems
+    page = " ".join(cast.clients.stranger.get(f"/f/{job.flock_id}/today/").text.split())
+    assert page.count("no check since 8 Oct 2024") == 2
+    assert "not since 7 Oct 2024" in page
+    assert "late" not in re.sub(r"<[^>]*>", "", page) and "Soak" not in page

@@ -597,19 +597,28 @@ def test_a_word_with_no_value_of_its_own_is_kept(cast, birds):
     columns = [table.fields[f"column-{at}"] for at in range(5)]
     assert columns == ["bird", "date", "foot", "kind", "note"]
     assert table.fields["word-foot-links"] == "left" and table.fields["word-foot-beide"] == "both"
-    table.tell({"word-kind-blauspray": "ointment", "word-kind-salbe": "ointment"}).post(take="all")
+    table.tell({"word-kind-blauspray": "ointment", "word-kind-salbe": "ointment"})
+    assert "1 row names only a month. The 15th stands for the day" in table.text
+    table.post(take="all")
     told = CareStep.objects.order_by("-at", "foot").values_list(
         "bird__name", "foot", "product", "note"
     )
-    month = "The day is not known, only “Dez 2023”."
+    month = "The day is not known, only “Dez 2023”: 2023-12-15 stands for it."
     assert list(told) == [
         ("Dill", "left", "Blauspray", "nass"),
         ("Mace", "left", "Salbe", month),
         ("Mace", "right", "Salbe", month),
     ]
     assert {step.at.date() for step in CareStep.objects.filter(bird=birds["Mace"])} == {
-        dt.date(2023, 12, 1)
+        dt.date(2023, 12, 15)
     }
+
+
+def test_a_month_that_is_not_over_is_no_day_to_come(cast, birds):
+    today = timezone.localdate()
+    table = Table(cast, "checks", f"hen,date,left,right\nDill,{today:%Y-%m},0,0\n")
+    table.tell({}).post(take="all")
+    assert Check.objects.get().at.date() == min(today, today.replace(day=15))
 
 
 def test_a_word_that_is_left_empty_goes_into_the_note_but_a_dash_does_not(cast, birds):

@@ -1,3 +1,4 @@
+import pytest
 from django.contrib.sessions.models import Session
 
 from flockcare.people.models import Flock, Membership, Role, Units
@@ -56,6 +57,45 @@ def test_start_another(cast):
     assert response.headers["Location"] == f"/f/{flock.pk}/today/"
     assert Membership.objects.get(flock=flock).role == Role.OWNER
     assert flock.membership_set.get().keeper == cast.keeper
+
+
+@pytest.mark.parametrize(
+    ("said", "zone"),
+    [
+        ("Paris", "Europe/Paris"),
+        ("europe/paris", "Europe/Paris"),
+        (" new york ", "America/New_York"),
+        ("Louisville", "America/Louisville"),
+        ("utc", "UTC"),
+        ("Etc/GMT+3", "Etc/GMT+3"),
+    ],
+)
+def test_a_time_zone_is_found_by_its_place(cast, said, zone):
+    cast.clients.keeper.post("/flocks/new/", {"name": "Own", "time_zone": said, "units": "metric"})
+    assert Flock.objects.get(name="Own").time_zone == zone
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [
+        ("Thistle Hill", "“Thistle Hill” is not known. Give the next large town"),
+        ("Eastern", "“Eastern” may be Canada/Eastern or US/Eastern. Choose one."),
+    ],
+)
+def test_a_time_zone_that_is_none_is_refused_and_stays_as_it_was_typed(cast, said, why):
+    told = {"name": "Own", "time_zone": said, "units": "metric"}
+    answer = cast.clients.keeper.post("/flocks/new/", told)
+    assert not Flock.objects.filter(name="Own").exists()
+    assert f'name="time_zone" value="{said}"' in answer.text
+    assert why in answer.text
+
+
+def test_the_settings_show_the_zone_and_offer_the_others(cast):
+    page = cast.clients.owner.get(f"/f/{cast.flock.pk}/settings/").text
+    assert f'name="time_zone" value="{cast.flock.time_zone}"' in page
+    assert '<option value="Pacific/Auckland"></option>' in page
+    # A new flock has one too, until the browser has filled in its own.
+    assert 'name="time_zone" value="UTC"' in cast.clients.owner.get("/flocks/new/").text
 
 
 def test_stranger_cannot_open(cast):

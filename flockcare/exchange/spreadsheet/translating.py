@@ -86,6 +86,8 @@ class Mapping:
     def __init__(self, flock, table: str, sheet: Sheet, told):
         self.flock, self.table, self.sheet, self.told = flock, table, sheet, told
         self.file = f"{table}.csv"
+        # Rows of which only the month was told, once they are read.
+        self.by_month = 0
         self.targets = choosing.targets(table)
         birds = list(Bird.objects.filter(flock=flock))
         labels = label_birds(birds)
@@ -249,7 +251,7 @@ class Mapping:
 
     def read(self) -> Found:
         """Every row as it would be taken in, or why it cannot be."""
-        wrong, rows = [], []
+        wrong, rows, self.by_month = [], [], 0
         for number, texts in self.sheet.rows:
             cells, here = self._cells(number, texts)
             wrong += here
@@ -374,9 +376,11 @@ class Mapping:
     def _date(self, column, text, notes) -> dict[str, str]:
         iso, rest = values.read_date(text, self.order)
         if len(iso) == len("2024-03") and column.name == "date" and self.table in NOTES:
-            # Of a check or of care the day is needed; the note says that this one is none.
-            notes.append(f"The day is not known, only “{text}”.")
-            iso += "-01"
+            # Of a check or of care the day is needed. The middle is at most half a month off, and
+            # the note says so, since cases and Trends count by days.
+            iso = self._middle_of(iso)
+            notes.append(f"The day is not known, only “{text}”: {iso} stands for it.")
+            self.by_month += 1
         if column.kind == Kind.DAY and len(iso) < 10:
             raise ValueError(f"“{text}” is not a whole date: the day is missing.")
         cells = {column.name: iso}
@@ -385,6 +389,11 @@ class Mapping:
         if column.name == "date" and "time" in self.targets and "time" not in self.places:
             return cells | {"time": values.read_time(rest)}
         raise ValueError(f"“{text}” is more than a date.")
+
+    def _middle_of(self, month: str) -> str:
+        """The 15th, or today in a month that is not so far yet."""
+        today = str(timezone.localdate(timezone=self.flock.zone))
+        return min(f"{month}-15", max(today, f"{month}-01"))
 
     def _values(self, column, target, text) -> str:
         found = []

@@ -116,4 +116,5 @@ def spoken(birds: list[tuple[Bird, Standing]]):
             yield f"  because: {'; '.join(standing.reasons)}"
         if said := eggs_words(standing.eggs):
             yield f"  {said}"
-        yield f"  next: {', '.join(due_words(due, standing.today) for due in standing.all_due)}"
+        of = standing.today, standing.last_check
+        yield f"  next: {', '.join(due_words(due, *of) for due in standing.all_due)}"

@@ -15,6 +15,15 @@ class Command(BaseCommand):
         progress.end()
 
 
+WIDTH = 20
+
+
+def _bar(done: int, of: int) -> str:
+    """``#####...............``: what is done, of what there is to do."""
+    full = WIDTH * done // of
+    return "#" * full + "." * (WIDTH - full)
+
+
 class Progress:
     """What is being done: one line that is rewritten on a terminal, elsewhere a line a step."""
 
@@ -24,7 +33,7 @@ class Progress:
 
     def tell(self, step: str, done: int = 0, of: int = 0) -> None:
         if self.is_terminal:
-            words = f"{step}: {done + 1} of {of} …" if of else f"{step} …"
+            words = f"{step}: {_bar(done, of)} {done + 1} of {of} …" if of else f"{step} …"
             self.out.write("\r" + words.ljust(self.width), ending="")
             self.width = len(words)
         elif step != self.step:
