@@ -254,13 +254,15 @@ def bring_back_step(*, step: CareStep, by, kept: dict) -> None:
     _attach(step, Photo.objects.filter(flock=step.flock_id, pk__in=kept.get("photos", ())))
 
 
-def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
+def repeat_step(
+    *, step: CareStep, by, kind: str = "", now=None, key=None, as_well: bool = False
+) -> CareStep:
     """Do what is due after ``step``: the same product and amount, due again after as many days.
 
     ``kind``: another step of the same line, such as taking a dressing off. AlreadyDone when a
     later step of the line is there, so that two who tap at once do it once. ValidationError for
     what cannot be done with one tap. ``by``: a keeper, or a ``Guest``, whose taps are written into
-    the history too.
+    the history too. ``now``: when it was done; ``key``: of the new step; ``as_well``: both did it.
     """
     now = now or timezone.now()
     keeper, name = credited(by)
@@ -270,9 +272,10 @@ def repeat_step(*, step: CareStep, by, kind: str = "", now=None) -> CareStep:
     with history.changeset() as current:
         # Locked, so that of two keepers the second waits and then sees what the first has logged.
         step = CareStep.objects.select_for_update().get(pk=step.pk)
-        if not is_open(step):
+        if not as_well and not is_open(step):
             raise AlreadyDone(_later(step))
         again = CareStep(
+            id=key or uuid.uuid4(),
             flock=step.flock,
             bird=step.bird,
             foot=step.foot,

@@ -39,22 +39,28 @@ def delete_plan(*, plan: CarePlan, by) -> None:
     history.delete(plan, by=by)
 
 
-def do_plan(*, plan: CarePlan, by, now=None) -> list[CareStep]:
+def do_plan(*, plan: CarePlan, by, now=None, key=None, as_well=False) -> list[CareStep]:
     """Log what is due of the plan with its products, in one changeset; what the kit has of them is
     counted down.
 
-    AlreadyDone when all of it was given today, so that two who tap at once give it once.
+    AlreadyDone when all of it was given that day, so that two who tap at once give it once.
+    ``now``: when it was done; ``key``: of the first step; ``as_well``: both gave it.
     """
     now = now or timezone.now()
     with history.changeset() as current:
         # Locked, so that of two keepers the second waits and then sees what the first has logged.
         plan = _locked(plan)
-        _refuse_twice(plan, now)
-        due = due_of(plan, now=now)
-        if due is None:
+        if not as_well:
+            _refuse_twice(plan, now)
+        # What is told late may be of a day before the plan was over.
+        due = due_of(plan, now=now) or due_of(plan, now=now, before=now)
+        if due is None and not as_well:
             raise ValidationError(OVER)
-        parts = due.missing or plan.parts
-        steps = [log_step(step=_step(plan, part, by, now), now=now)[0] for part in parts]
+        parts = (due and due.missing) or plan.parts
+        steps = [_step(plan, part, by, now) for part in parts]
+        if key:
+            steps[0].pk = key
+        steps = [log_step(step=step, now=now)[0] for step in steps]
         keep_added(steps, current, by=by)
     return steps
 
@@ -64,8 +70,8 @@ def _locked(plan: CarePlan) -> CarePlan:
     return CarePlan.objects.select_related("bird", "flock").get(pk=plan.pk)
 
 
-def due_of(plan: CarePlan, *, now) -> PlanDue | None:
-    return next(iter(plan_dues(plan.flock, now=now, pk=plan.pk)), None)
+def due_of(plan: CarePlan, *, now, before=None) -> PlanDue | None:
+    return next(iter(plan_dues(plan.flock, now=now, before=before, pk=plan.pk)), None)
 
 
 def _refuse_twice(plan: CarePlan, now) -> None:

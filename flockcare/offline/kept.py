@@ -5,6 +5,7 @@ buttons that need the server.
 """
 
 import hashlib
+import uuid
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,16 +13,21 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.care.rows import Row, checks_due, rows_of, told_first
+from flockcare.care.models import CarePlan, StepKind
+from flockcare.care.rows import DueLine, Row, checks_due, rows_of, told_first
 from flockcare.care.situation import FlockStanding, mark_of, standings
+from flockcare.feet.models import latest_finding
 from flockcare.offline import shell
 from flockcare.pages.views_birds import by_name
 from flockcare.people.fresh import kept
+from flockcare.photos.models import Foot
 from flockcare.photos.pictures import Picture
 from flockcare.photos.series import last_of_each_foot, when
 
 # About 8 kB each: both feet and the face of sixty birds.
 MOST_PICTURES = 180
+# The check that saw each foot last.
+WAS = {f"{foot}_was": latest_finding(foot, "check_record") for foot in Foot.values}
 
 
 @dataclass(frozen=True)
@@ -32,6 +38,18 @@ class LastPhoto:
     words: str
     width: int
     height: int
+
+
+@dataclass(frozen=True)
+class Taps:
+    """One thing that is due, with what one tap logs of it: words, and kinds of care.
+
+    ``due``: as ``offline.kinds`` reads it; empty where nothing is logged with one tap.
+    """
+
+    line: DueLine
+    due: str
+    buttons: list[tuple[str, str]]
 
 
 def tag_of(request, flock, mark: tuple) -> str:
@@ -58,7 +76,12 @@ def to_read(flock, mark: tuple) -> dict:
 def _made(flock, mark: tuple, now: datetime) -> dict:
     found = standings(flock, now=now, mark=mark)
     flock.usual_vet = found.vet
-    rows = rows_of(found, Bird.objects.filter(flock=flock).present().select_related("breed"))
+    birds = Bird.objects.filter(flock=flock).present().select_related("breed").annotate(**WAS)
+    rows = rows_of(found, birds)
+    live = CarePlan.objects.filter(flock=flock).live(timezone.localdate(now, flock.zone))
+    plans = {plan.pk: plan.kinds for plan in live}
+    for row in rows:
+        row.bird.taps = [_taps(line, plans) for line in row.due if line.is_due]
     photos = _photos([row.bird for row in rows])
     shown = {"flock": flock, "faces": found.faces, "may_write": False}
     urls = [photo.url for row in rows for photo in photos.get(row.bird.pk, ())]
@@ -79,9 +102,30 @@ def _told(row: Row, photos: list[LastPhoto], shown: dict) -> dict:
         "name": bird.name,
         "colour": bird.band_colour,
         "band": bird.band,
+        "was": {
+            foot: str(uuid.UUID(str(key)))
+            for foot in Foot.values
+            if (key := getattr(bird, f"{foot}_was"))
+        },
         "sore": [foot for foot, hers in feet.items() if hers.score],
         "html": render_to_string("offline/kept_bird.html", context),
     }
+
+
+def _taps(line: DueLine, plans: dict) -> Taps:
+    due = line.due
+    if line.is_plan:
+        return Taps(line, f"plan:{due.plan}", [("Done", ",".join(plans.get(due.plan, ())))])
+    if line.is_dressing:
+        kinds = StepKind.DRESSING_SEEN, StepKind.DRESSING_CHANGED, StepKind.DRESSING_OFF
+        words = "Checked", "Changed", "Taken off"
+    elif line.is_watch:
+        words, kinds = ["Checked"], [StepKind.WATCHED]
+    elif line.step and not line.is_check and not line.is_visit:
+        words, kinds = ["Done"], [due.line]
+    else:
+        return Taps(line, "", [])
+    return Taps(line, f"step:{due.step}", list(zip(words, map(str, kinds), strict=True)))
 
 
 def _today(found: FlockStanding, rows: list[Row]) -> dict:

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from django import forms
 from django.http import QueryDict
 from django.urls import reverse
 from django.utils import timezone
@@ -12,14 +13,16 @@ from django.utils import timezone
 from flockcare.birds.forms import WeighingForm
 from flockcare.birds.models import Bird, Weighing
 from flockcare.birds.services import weigh
-from flockcare.care.forms import StepForm
-from flockcare.care.models import CareStep
-from flockcare.care.services import log_care
+from flockcare.care.forms import StepForm, moment_field
+from flockcare.care.models import CarePlan, CareStep
+from flockcare.care.services import AlreadyDone, log_care, repeat_step
+from flockcare.care.services_plans import do_plan
 from flockcare.core.forms import record_keys
+from flockcare.drawing.dates import short_words
 from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check
 from flockcare.feet.moving import foot_now
-from flockcare.feet.services import save_check
+from flockcare.feet.services import save_check, validate_moment
 from flockcare.people.models import Flock, FlockRecord, Keeper
 from flockcare.photos.series import on_record
 from flockcare.photos.services import sent_before
@@ -113,7 +116,56 @@ def tell_check(check: Check) -> Stored:
     return Stored(f"{check.bird}, {check.summary()}", _url(check, "feet:check", check.pk))
 
 
+class TapForm(forms.Form):
+    """One tap on what is due; ``due``: ``step`` or ``plan``, a colon, and its key."""
+
+    due = forms.CharField()
+    kind = forms.CharField(required=False)
+    at = moment_field("When")
+    as_well = forms.BooleanField(required=False)
+
+
+def read_tap(sent: Sent) -> Write:
+    """What one tap on Today logs, at the moment of the tap. What somebody else did meanwhile is
+    said, and logged as well where the keeper says so: only they know whether it was done twice.
+    """
+    form = TapForm(sent.data)
+    _refuse_what_is_wrong(form)
+    said = form.cleaned_data
+    what, _, key = said["due"].partition(":")
+    model = {"step": CareStep, "plan": CarePlan}.get(what)
+    found = model and model.objects.filter(
+        flock=sent.flock, bird=sent.bird, pk__in=record_keys([key])
+    ).select_related("bird", "flock")
+    if not found:
+        raise Refused("What this was due after has been deleted. Correct it to log it by itself.")
+    validate_moment(said["at"], bird=sent.bird, now=sent.now)
+    tap = {"by": sent.keeper, "now": said["at"], "key": sent.key, "as_well": said["as_well"]}
+
+    def save() -> CareStep:
+        try:
+            if what == "plan":
+                return do_plan(plan=found[0], **tap)[0]
+            return repeat_step(step=found[0], kind=said["kind"], **tap)
+        except AlreadyDone as done:
+            raise _done_meanwhile(sent, done) from None
+
+    return save
+
+
+def _done_meanwhile(sent: Sent, done: AlreadyDone) -> SaysOtherwise:
+    at = done.step.at.astimezone(sent.flock.zone)
+    day = short_words(at.date(), timezone.localdate(sent.now, sent.flock.zone))
+    return SaysOtherwise(
+        f"{done.step.by or 'Somebody'} has done this already ({day}, {at:%H:%M}). If it was done "
+        "twice, save yours as well; otherwise discard it.",
+        tell_step(done.step).url,
+    )
+
+
 def read_step(sent: Sent) -> Write:
+    if "due" in sent.data:
+        return read_tap(sent)
     form = StepForm(sent.data, flock=sent.flock, bird=sent.bird, keeper=sent.keeper)
     _refuse_what_is_wrong(form)
     steps, keys = form.steps(), record_keys(sent.data.getlist("kept"))

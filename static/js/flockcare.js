@@ -80,9 +80,12 @@ for (const failure of ["htmx:sendError", "htmx:responseError"]) {
 
 // What was just tapped stays where it is, as high as it was: while somebody taps down the list, no
 // other card comes under the finger. Two minutes after the last tap the list renews itself again.
-let tapped = 0, height = 0;
+let tapped = 0, height = 0, taps = 0;
 const asHighAs = (element, pixels) => (element.style.minHeight = `${pixels}px`);
-document.addEventListener("htmx:beforeSwap", ({ detail: { target } }) => {
+document.addEventListener("htmx:beforeSwap", ({ detail }) => {
+  const { target, requestConfig } = detail;
+  // The list as it was before a tap came through says that it is still due.
+  if (target.id === "care" && requestConfig.verb === "get" && requestConfig.taps !== taps) detail.shouldSwap = false;
   if (!target.matches(".due-line")) return;
   height = target.offsetHeight;
   const answer = document.querySelector(".answer-place");
@@ -95,6 +98,14 @@ document.addEventListener("htmx:afterSwap", () => {
 });
 document.addEventListener("htmx:beforeRequest", (event) => {
   const { target, detail } = event;
-  if (detail.requestConfig.verb !== "get") tapped = tapped && Date.now();
-  else if (target.id === "care" && Date.now() - tapped < 120_000) event.preventDefault();
+  if (detail.requestConfig.verb !== "get") {
+    tapped = tapped && Date.now();
+    taps += 1;
+    return;
+  }
+  detail.requestConfig.taps = taps;
+  if (target.id === "care" && Date.now() - tapped < 120_000) event.preventDefault();
+});
+document.addEventListener("htmx:afterRequest", ({ detail }) => {
+  if (detail.requestConfig.verb !== "get") taps += 1;
 });

@@ -125,6 +125,7 @@ const rounded = (point) => point.map((value) => Math.round(value * 10) / 10);
 
 // Also before each change by hand, after which the edge is the keeper's own.
 function remember() {
+  ownHand();
   form.elements.spread.value = "";
   doubt("");
   past.push(JSON.stringify([outline, ends]));
@@ -222,6 +223,7 @@ function drag(event) {
   }
   held.moved ||= apart(place, held.from) > 2 / scale(); // a finger is never quite still
   if (!held.moved) return;
+  ownHand();
   (held.kind === "end" ? ends : outline)[held.number] = place;
   show();
 }
@@ -448,6 +450,7 @@ function say(answer) {
 }
 
 const noAnswer = { reason: "No signal. What you drew is still here; try again." };
+const LOOKING = "Looking for the edge …";
 let waiting = 0, asked = 0;
 
 // After every change; the answer to an older question is not shown.
@@ -462,12 +465,18 @@ function changed() {
   }, 300);
 }
 
+// What the keeper draws while an edge is being looked for stays.
+function ownHand() {
+  asked += 1;
+  if (result.textContent === LOOKING) result.textContent = "";
+}
+
 async function suggestFrom(place) {
   cross = place;
   show();
   const mine = (asked += 1);
   result.classList.remove("refused");
-  result.textContent = "Looking for the edge …";
+  result.textContent = LOOKING;
   const answer = await ask("suggest", { tap: JSON.stringify([place]) }).catch(() => noAnswer);
   if (mine !== asked) return;
   if (answer.outline) {

@@ -116,6 +116,8 @@ function photoField(form, element) {
     const move = make("button", { type: "button", className: "plain", textContent: "Move it here" });
     const leave = make("button", { type: "button", className: "plain", textContent: "Leave it there" });
     move.addEventListener("click", async () => {
+      if (move.ariaBusy === "true") return;
+      move.ariaBusy = "true";
       const body = new FormData();
       const asked = { csrfmiddlewaretoken: tokenOf(form), bird: form.dataset.bird, foot: foot() };
       for (const [name, value] of Object.entries(asked)) body.append(name, value);
@@ -124,6 +126,7 @@ function photoField(form, element) {
         keep(photo, line);
         said();
       } else line.append(make("p", { className: "refused", textContent: "It could not be moved. Try again on its own page." }));
+      move.ariaBusy = "false";
     });
     leave.addEventListener("click", () => line.remove());
     line.append(

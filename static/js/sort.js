@@ -39,6 +39,12 @@ function refuse(reason) {
   bringBox.querySelector(".refused").append(line);
 }
 
+// What is on its way comes to its end; what is chosen meanwhile begins after that.
+function halt(words) {
+  Object.assign(sending, { stopped: true, waiting: [] });
+  announce(words);
+}
+
 function post(address, body) {
   const token = bringBox.querySelector("[name=csrfmiddlewaretoken]").value;
   const headers = { "X-CSRFToken": token, Accept: "application/json" };
@@ -51,8 +57,7 @@ async function insist(address, body) {
     try {
       const answer = await post(address, body);
       if (answer.type === "opaqueredirect" || answer.status === 403) {
-        sending.stopped = true;
-        announce("You are signed out, or may not add photos here. Sign in and choose the same files again; nothing is sent twice.");
+        halt("You are signed out, or may not add photos here. Sign in and choose the same files again; nothing is sent twice.");
         return null;
       }
       if (answer.status < 500 || ++failures > 2) return answer;
@@ -104,7 +109,7 @@ async function sendOne(file, chosenAt) {
   // Where a browser does not know a file's time it gives the present.
   if (file.lastModified < chosenAt - 60_000) body.append("modified", file.lastModified);
   const answer = await insist(bringBox.dataset.send, body);
-  if (!answer) return;
+  if (!answer || sending.stopped) return;
   if (answer.status === 201) {
     if ((await answer.json()).new) sending.fresh += 1;
     else sending.there += 1;
@@ -137,17 +142,19 @@ async function run() {
   }
   sending.running = false;
   bringBox.querySelector(".stop").hidden = true;
+  if (sending.waiting.length) return run();
   if (!sending.stopped) announce("Done.");
-  sending.waiting = [];
   if (boxes().some((box) => box.checked)) return;
-  htmx.ajax("GET", bringBox.dataset.list + window.location.search, { target: "#sort", swap: "outerHTML show:none" });
+  htmx.ajax("GET", bringBox.dataset.list + window.location.search, {
+    source: bringBox, target: "#sort", swap: "outerHTML show:none",
+  });
 }
 
 function bring(files) {
   const chosenAt = Date.now();
   const inOrder = [...files].sort((a, b) => a.name.localeCompare(b.name, undefined, { numeric: true }));
   if (!inOrder.length) return;
-  if (!sending.running) {
+  if (!sending.running || sending.stopped) {
     Object.assign(sending, { total: 0, done: 0, fresh: 0, there: 0, refused: 0 });
     bringBox.querySelector(".refused").replaceChildren();
   }
@@ -186,8 +193,7 @@ filesField.addEventListener("change", () => {
   filesField.value = "";
 });
 bringBox.querySelector(".stop").addEventListener("click", () => {
-  sending.stopped = true;
-  announce("Stopped. Choose the same files again to go on.");
+  halt("Stopped. Choose the same files again to go on.");
 });
 const holdsFiles = (event) => event.dataTransfer?.types.includes("Files");
 document.addEventListener("dragover", (event) => {
@@ -436,6 +442,8 @@ document.body.addEventListener("htmx:beforeSwap", (event) => {
     event.detail.isError = false;
     if (goOnAt) goOnAt = [cameFrom?.value];
   }
+  // Photos were chosen while the list with the new ones was on its way: that can wait.
+  if (event.detail.requestConfig.elt === bringBox && boxes().some((box) => box.checked)) event.detail.shouldSwap = false;
   alikeOpen = Boolean(document.querySelector(".alike")?.open);
 });
 document.body.addEventListener("htmx:afterSettle", () => {

@@ -8,11 +8,13 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from tests.running.served import Place
 
 ROOT = Path(__file__).resolve().parents[2]
+# As long as pages wait for what they are told to do; its own 5 s are short of it on a busy machine.
+expect.set_options(timeout=15_000)
 PHONE, LAPTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 800}
 
 

@@ -1,5 +1,6 @@
 """Care shared by two keepers, a bird whose eggs are withdrawn, and a sign that calls for a vet."""
 
+from tests.browser.taps import until_held
 from tests.browser.test_accessibility import problems
 
 # The promise is that the others see it within 30 seconds without loading the page anew.
@@ -31,6 +32,32 @@ def mark(page) -> None:
     """A sign on the window and on the list, to see whether they are still the same ones."""
     page.wait_for_selector("#care[hx-trigger^='every']")
     page.evaluate("window.stayed = true; document.querySelector('#care').stayed = true")
+
+
+def test_a_list_that_was_on_its_way_does_not_undo_a_tap(open_phone, site):
+    """Asked for before the tap, it says that the dressing is still due."""
+    page = open_phone("ada")
+    site.installation.run("tests/browser/prepare_dressing.py", site.flock, site.birds["Lovage"])
+    page.goto(f"/f/{site.flock}/today/")
+    mark(page)
+    held = []
+    page.route("**/care/today/", lambda route: held.append(route))
+    page.evaluate(
+        """() => { htmx.ajax("GET", document.querySelector("#care").getAttribute("hx-get"), {
+          source: "#care", target: "#care", swap: "outerHTML",
+          headers: {"If-None-Match": "other"},
+        }); }"""
+    )
+    until_held(page, held)
+    answer = held[0].fetch()
+    dressing(page, "Lovage").locator("button:has-text('Changed')").tap()
+    saved = row(page, "Lovage").locator(".saved:has-text('dressing changed')")
+    saved.wait_for()
+    with page.expect_event("requestfinished", lambda asked: "/care/today/" in asked.url):
+        held[0].fulfill(response=answer)
+    page.wait_for_timeout(300)
+    assert saved.is_visible()
+    assert page.evaluate("document.querySelector('#care').stayed")
 
 
 def test_two_keepers_share_a_dressing_for_three_days(open_phone, site):

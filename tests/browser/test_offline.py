@@ -811,6 +811,112 @@ def test_without_signal_it_asks_whether_a_known_sore_has_healed(phones, coop, li
     assert said == [("left", 0)]
 
 
+def due_line(page, coop, bird):
+    return page.locator(f".due-line[data-bird='{coop.birds[bird]}']")
+
+
+def steps_of(coop, bird) -> list[tuple]:
+    asked = "SELECT kind FROM care_carestep WHERE bird_id = ? ORDER BY at, logged_at"
+    return [kind for (kind,) in rows(coop, asked, coop.birds[bird].replace("-", ""))]
+
+
+def test_what_is_due_is_done_with_one_tap_without_signal(phones, coop, line):
+    """It waits, can be undone while it does, and is sent once."""
+    coop.installation.run("tests/browser/prepare_dressing.py", coop.flock, coop.birds["Anise"])
+    page = phones("una")
+    signal(line, page, on=False)
+    page.goto("/")
+    due = due_line(page, coop, "Anise")
+    assert due.locator("button").all_inner_texts()[0].startswith("Checked")
+    for button in due.locator("button").all():
+        assert button.bounding_box()["height"] >= 48
+    due.locator("button:has-text('Checked')").tap()
+    due.locator("text=/Waits on this phone: .*dressing checked \\(/").wait_for()
+    assert waiting(page) == 1
+    assert not due.locator("button[data-kinds]").first.is_visible()
+    assert not problems(page)
+    due.locator("button:has-text('Undo')").tap()
+    due.locator("button:has-text('Changed')").wait_for()
+    assert waiting(page) == 0
+    # Also on her own page, and as often as a finger taps.
+    page.goto(f"/f/{coop.flock}/birds/{coop.birds['Anise']}/")
+    due = due_line(page, coop, "Anise")
+    changed = due.locator("button:has-text('Changed')")
+    changed.wait_for()
+    changed.evaluate("(button) => { button.click(); button.click(); }")
+    due.locator("text=/Waits on this phone: .*dressing changed/").wait_for()
+    assert waiting(page) == 1
+    page.goto("/outbox/")
+    page.wait_for_selector("text=Anise: care given")
+    page.goto(f"/f/{coop.flock}/today/")
+    due = due_line(page, coop, "Anise")
+    due.locator("text=/Waits on this phone: .*dressing changed/").wait_for()
+    signal(line, page, on=True)
+    all_sent(page)
+    # And what the phone keeps is as it is then.
+    due.wait_for(state="detached")
+    assert steps_of(coop, "Anise") == ["dressing on", "dressing changed"]
+
+
+def test_two_keepers_who_did_the_same_are_told_and_none_is_lost(phones, coop, line):
+    coop.installation.run("tests/browser/prepare_dressing.py", coop.flock, coop.birds["Saffron"])
+    page, theirs = phones("una"), phones("vic")
+    page.context.set_offline(True)
+    page.goto("/")
+    due = due_line(page, coop, "Saffron")
+    due.locator("button:has-text('Changed')").tap()
+    due.locator("text=Waits on this phone").wait_for()
+    theirs.goto(f"/f/{coop.flock}/today/")
+    row = theirs.locator(".standing-row:has-text('Saffron')")
+    row.locator(".due-line button:has-text('Changed')").tap()
+    theirs.locator(".due-line.saved").wait_for()
+    page.context.set_offline(False)
+    page.wait_for_selector("text=1 is refused")
+    page.goto("/outbox/")
+    page.wait_for_selector("text=Vic has done this already")
+    assert page.locator("a:has-text('Open what is saved')").is_visible()
+    assert not problems(page)
+    assert steps_of(coop, "Saffron") == ["dressing on", "dressing changed"]
+    page.locator("button:has-text('Save mine as well')").tap()
+    all_sent(page)
+    assert steps_of(coop, "Saffron") == ["dressing on", "dressing changed", "dressing changed"]
+
+
+def test_a_known_sore_is_still_the_same_without_signal(phones, coop, line):
+    theirs = phones("vic")
+    theirs.goto(check_page(coop, "Chervil"))
+    theirs.locator(".foot-left .over-0").tap()
+    theirs.locator(".part-left label:has-text('Swollen')").tap()
+    theirs.locator("label.other-right").tap()
+    theirs.locator("button:has-text('Save check')").tap()
+    theirs.wait_for_selector("text=Saved: Chervil")
+    page = phones("una")
+    said = "SELECT f.foot, f.score, f.sites FROM feet_footfinding f WHERE f.check_record_id = ?"
+    for tap, words, feet in (
+        ("Left foot still the same", "left foot still the same", ["left"]),
+        ("Both still the same", "still the same", ["left", "right"]),
+    ):
+        before = checks(coop)
+        signal(line, page, on=False)
+        page.goto(check_page(coop, "Chervil"))
+        chip = page.locator("label:has-text('Left foot still the same')")
+        chip.wait_for()
+        assert chip.bounding_box()["height"] >= 48
+        assert not problems(page)
+        if tap.startswith("Left"):
+            chip.tap()
+            page.locator("button:has-text('Save check')").tap()
+        else:
+            page.locator(f"button:has-text('{tap}')").tap()
+        page.wait_for_selector(f"text=Kept on this phone: Chervil: check, {words}")
+        signal(line, page, on=True)
+        all_sent(page)
+        (key,) = new_checks(coop, before)
+        found = {foot: (score, json.loads(sites)) for foot, score, sites in rows(coop, said, key)}
+        assert found["left"] == (2, ["main"])
+        assert sorted(found) == feet
+
+
 def test_what_waits_is_mended_with_its_photos(phones, coop, line, tmp_path):
     page, before = phones("una"), checks(coop)
     signal(line, page, on=False)

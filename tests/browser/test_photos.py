@@ -12,6 +12,7 @@ from PIL import Image
 from flockcare.photos import cards
 from flockcare.photos.scale import read_card
 from tests.browser.conftest import LAPTOP, PHONE
+from tests.browser.taps import until_held
 from tests.browser.test_accessibility import problems
 
 SIZES = pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
@@ -139,6 +140,38 @@ def test_drawn_round_by_hand(open_phone, site, foot, viewport):
     page.mouse.up()
     page.wait_for_timeout(700)
     assert area(page) == pytest.approx(photo["area"], rel=0.1)
+
+
+def test_an_edge_that_is_found_late_does_not_replace_what_was_drawn(open_phone, site, foot):
+    page = open_phone("ada", viewport=LAPTOP)
+    photo = foot[0]
+    open_board(page, address(site, photo))
+    page.locator("label:has-text('Suggest the edge')").click()
+    page.click("[data-does=whole]")
+    page.locator(".board").scroll_into_view_if_needed()
+    held = []
+
+    def hold(route):
+        if 'name="do"\r\n\r\nsuggest' in (route.request.post_data or ""):
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route("**/measure/", hold)
+    press(page, on_screen(page, [photo["middle"]])[0])
+    until_held(page, held)
+    page.locator("label:has-text('Draw')").click()
+    page.locator(".board").scroll_into_view_if_needed()
+    x, y = on_screen(page, [photo["middle"]])[0]
+    for place in ((x - 40, y - 40), (x + 40, y - 40), (x, y + 40)):
+        press(page, place)
+    drawn = outline(page)
+    assert len(drawn) == 3
+    with page.expect_event("requestfinished", lambda asked: asked == held[0].request):
+        held[0].continue_()
+    page.wait_for_timeout(300)
+    assert outline(page) == drawn
+    assert "Looking for the edge" not in page.inner_text(".result")
 
 
 def test_measured_with_the_keyboard_alone(open_phone, site, foot):

@@ -11,6 +11,7 @@ from PIL import ExifTags, Image
 from playwright.sync_api import expect
 
 from tests.browser.conftest import LAPTOP, PHONE
+from tests.browser.taps import until_held
 from tests.browser.test_accessibility import problems
 
 TARGET_PX = 48
@@ -314,6 +315,48 @@ def test_one_at_a_time_by_key(open_phone, site):
     of_no_signal = ("ERR_FAILED", "htmx:sendError", "htmx:afterRequest")
     assert all(any(name in said for name in of_no_signal) for said in page.problems), page.problems
     page.problems.clear()
+
+
+def test_photos_chosen_while_the_list_is_on_its_way_stay_chosen(open_phone, site):
+    page = sort_page(open_phone, site, viewport=LAPTOP)
+    bring(page, files(2, year=1995), "2 of 2 · 2 new. Done.")
+    boxes = group(page, 1995).locator("input")
+    expect(boxes).to_have_count(2)
+    held = []
+
+    def hold(route):
+        if route.request.method == "GET":
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route("**/sort/", hold)
+    bring(page, files(1, year=1994), "1 of 1 · 1 new. Done.")
+    until_held(page, held)
+    boxes.first.check()
+    with page.expect_event("requestfinished", lambda asked: asked.url.endswith("/sort/")):
+        held[0].continue_()
+    page.wait_for_timeout(300)
+    assert boxes.first.is_checked()
+    expect(page.locator(".bar-count")).to_have_text("1 photo chosen")
+
+
+def test_what_is_chosen_while_it_stops_is_sent_after_that(open_phone, site):
+    page = sort_page(open_phone, site)
+    held = []
+    page.route("**/send/", lambda route: held.append(route) if len(held) < 2 else route.continue_())
+    if not page.locator("#old-photos").is_visible():
+        page.locator(".bring > summary").click()
+    page.set_input_files("#old-photos", files(4, year=1993))
+    until_held(page, held, 2)
+    page.locator(".bring .stop").click()
+    expect(page.locator(".announced")).to_contain_text("Stopped.")
+    page.set_input_files("#old-photos", files(1, year=1992))
+    for route in held:
+        route.continue_()
+    page.unroute("**/send/")
+    expect(page.locator(".told")).to_have_text("1 of 1 · 1 new. Done.")
+    expect(group(page, 1992).locator("li")).to_have_count(1)
 
 
 def test_one_at_a_time_by_thumb_and_without_script(open_phone, browser, site):

@@ -20,7 +20,7 @@ export function againWithPatience() {
 }
 
 // Now, in the flock's time zone, as a field for date and time takes it.
-function nowIn(zone) {
+export function nowIn(zone) {
   const parts = new Intl.DateTimeFormat("en", {
     timeZone: zone, hourCycle: "h23",
     year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit",
@@ -52,6 +52,7 @@ function nameBird(form, bird, list) {
   setClock(form, list.zone);
   if (form.dataset.outbox === "check") {
     showLastKnown(form, bird.html ?? "");
+    offerTheSame(form, bird.sore ?? [], bird.was ?? {});
     askHealed(form, bird.sore ?? []);
   }
   document.querySelectorAll("span[data-bird-name]").forEach((place) => (place.textContent = bird.name));
@@ -72,6 +73,34 @@ function showLastKnown(form, html) {
   part.dataset.ofBird = "";
   part.append(Object.assign(document.createElement("p"), { className: "quiet", textContent: "When this phone last had signal:" }), stood);
   form.querySelector(".verdicts").before(part);
+}
+
+// As templates/feet/known.html: one tap says again what a check said of a sore foot. The server has
+// that check; here it is named only. `was`: by foot, the check that saw it last.
+function offerTheSame(form, sore, was) {
+  form.querySelectorAll(".known, [value=same]").forEach((old) => old.remove());
+  const feet = sore.filter((foot) => was[foot]);
+  if (!feet.length) return;
+  const make = (tag, more, ...inside) => {
+    const element = Object.assign(document.createElement(tag), more);
+    element.append(...inside);
+    return element;
+  };
+  const part = make("div", { className: "known" });
+  part.dataset.ofBird = "";
+  for (const [foot, check] of Object.entries(was)) {
+    part.append(make("input", { type: "hidden", name: `${foot}-was`, value: check }));
+    if (!feet.includes(foot)) continue;
+    const box = make("input", { type: "checkbox", name: `${foot}-same`, id: `id_${foot}-same`, value: check });
+    const label = make("label", { htmlFor: box.id }, box, make("span", { textContent: `${foot === "left" ? "Left" : "Right"} foot still the same` }));
+    const known = make("div", { className: "known-foot" }, make("div", { className: "chips" }, label));
+    Object.assign(known.dataset, { was: foot, sites: "", scab: "" });
+    part.append(known);
+  }
+  const both = make("button", { name: "verdict", value: "same", className: "large plain", textContent: "Both still the same" });
+  both.dataset.ofBird = "";
+  form.querySelector(".verdicts").before(part);
+  form.querySelector(".verdicts").append(both);
 }
 
 // As templates/feet/healed.html, for a sore that was known when this phone last had signal.

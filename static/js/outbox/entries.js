@@ -82,6 +82,20 @@ export async function composed(form, said, keeper) {
   return [entry, photos];
 }
 
+// An entry of care that one tap on what is due logs; `line`: the data of its line. The fields are
+// those of the form of care, on which it can be corrected, and what the tap answers.
+export function tapped({ due, foot, bird, birdName }, kinds, { flock, keeper, at }) {
+  const fields = [["foot", foot], ...kinds.map((kind) => ["kind", kind]), ["at", at], ["who", keeper.keeper], ["again", "usual"], ["due", due]];
+  return {
+    format: FORMAT, key: newKey(), kind: "step", flock, bird, birdName,
+    keeper: keeper.keeper, keeperName: keeper.name, fields, made: new Date().toISOString(),
+    state: "waiting", reasons: [], stored: null,
+  };
+}
+
+// What a tap answers, or nothing for what was logged on a form.
+export const dueOf = ({ fields }) => words(fields, "due")[0];
+
 export const asFile = (photo) => new File([photo.bytes], photo.name, { type: photo.type });
 
 // Where a record that is saved is seen.
@@ -103,6 +117,7 @@ export function saidIn({ kind, fields }) {
   if (kind === "check") {
     const scores = ["left", "right"].flatMap((foot) =>
       words(fields, `${foot}-score`).filter(Boolean).map((score) => `${foot} foot ${SCORES[score] ?? score}`));
+    for (const foot of ["left", "right"]) if (words(fields, `${foot}-same`)[0]) scores.push(`${foot} foot still the same`);
     const clear = words(fields, "clear")[0]?.split(" ") ?? [];
     const short = clear.length === 1 ? `${clear[0]} foot clear` : { same: "still the same" }[words(fields, "verdict")[0]];
     parts.push(short ?? (clear.length || words(fields, "verdict").length ? "both feet clear" : scores.join(", ")));

@@ -7,16 +7,25 @@ const FRESH = 30_000;
 const QUIET = 3_000; // pictures wait until the page has what it needs
 const MOST_BYTES = 3_000_000; // of all pictures, each of which has about 10,000
 
-// `flock`: one more besides those that are kept already.
-export async function keepToRead(keeper, flock) {
+let keeping = Promise.resolve(), later;
+
+// `flock`: one more besides those that are kept already; `now`: however fresh those are. One after
+// the other: an older answer is not to come last.
+export function keepToRead(...asked) {
+  keeping = keeping.catch(() => {}).then(() => keep(...asked));
+  return keeping;
+}
+
+async function keep(keeper, flock, { now = false } = {}) {
   const mine = (await allLists()).filter((list) => list.keeper === keeper);
   const wanted = new Set(mine.map((list) => list.flock));
   if (flock) wanted.add(flock);
   for (const key of wanted) {
     const before = mine.find((list) => list.flock === key);
-    if (!before || !(Date.now() - before.fetched < FRESH)) await keepListOf(key, keeper, before);
+    if (now || !before || !(Date.now() - before.fetched < FRESH)) await keepListOf(key, keeper, before);
   }
-  setTimeout(() => keepPictures(keeper).catch(() => {}), QUIET); // the next page goes on
+  clearTimeout(later);
+  later = setTimeout(() => keepPictures(keeper).catch(() => {}), QUIET); // the next page goes on
 }
 
 async function keepListOf(key, keeper, before) {
@@ -27,7 +36,8 @@ async function keepListOf(key, keeper, before) {
   if (answer.status === 304) {
     await keepList({ ...before, fetched });
   } else if (answer.ok) {
-    const { flock: { name, zone, units }, birds, today, list, pictures } = await answer.json();
+    const { keeper: whose, flock: { name, zone, units }, birds, today, list, pictures } = await answer.json();
+    if (whose.id !== keeper) return; // somebody else has signed in meanwhile, on another page
     // Packed answers have a weak one.
     const tag = answer.headers.get("ETag")?.replace(/^W\//, "");
     await keepList({ flock: key, keeper, fetched, tag, name, zone, units, birds, today, list, pictures });

@@ -1,7 +1,8 @@
 // The page of what waits: send, mend, discard, save to a file.
 
 import { changed, lossIsSeen, lostByThePhone, send } from "./page.js";
-import { inWords, readableEntries, upgraded, whenOf } from "./entries.js";
+import { dueOf, inWords, readableEntries, upgraded, whenOf } from "./entries.js";
+import { takeBack } from "./send.js";
 import {
   allEntries, changeEntry, changePhoto, dropEntry, dropPhoto, keepEntry, note, photosOf, whoIsHere,
 } from "./store.js";
@@ -18,11 +19,16 @@ const mendAt = ({ flock, bird, kind, key }) => `/f/${flock}/${MEND[kind].replace
 // What older versions put down where they did not know the name.
 const NAMELESS = new Set(["", "who"]);
 
+let shown = 0;
+
 async function show() {
+  const mineIs = (shown += 1); // another may begin meanwhile, and knows better
   const entries = await readableEntries();
   const who = (await whoIsHere())?.keeper;
   const mine = entries.filter((entry) => entry.keeper === who);
-  place("outbox-rows").replaceChildren(...(await Promise.all(mine.map(row))));
+  const rows = await Promise.all(mine.map(row));
+  if (mineIs !== shown) return;
+  place("outbox-rows").replaceChildren(...rows);
   place("send-now").hidden = place("export").hidden = !mine.length;
   const others = entries.filter((entry) => entry.keeper !== who);
   const names = [...new Set(others.map(({ keeperName }) => (NAMELESS.has(keeperName) ? "another keeper" : keeperName)))];
@@ -64,6 +70,8 @@ async function row(entry) {
       button("Move it here", () => moveHere(entry)),
       button("Leave it there", () => leaveThere(entry)),
     );
+  } else if (entry.state === "refused" && dueOf(entry) && saved) {
+    buttons.append(button("Save mine as well", () => saveAsWell(entry)));
   } else if (entry.state === "refused") buttons.append(button("Try again", () => retry(key)));
   buttons.append(button("Discard", () => discard(entry, photos), "danger"));
   const item = make("li", {}, make("div", { className: "row" }, text), buttons);
@@ -82,6 +90,12 @@ async function retry(key) {
   await sendAndSay();
 }
 
+// Another keeper did it too, and both are true.
+async function saveAsWell({ key, fields }) {
+  await changeEntry(key, { fields: [...fields, ["as_well", "on"]], savedAt: "" });
+  await retry(key);
+}
+
 // A photo that is on record as another bird's is moved to this record, or stays where it is.
 async function moveHere({ key, elsewhere }) {
   for (const { photo } of elsewhere) await changePhoto(photo, { takeOver: true });
@@ -98,7 +112,8 @@ async function leaveThere({ key, elsewhere }) {
 async function discard(entry, photos) {
   const what = entry.stored ? "the photos of this that are not saved" : `“${inWords(entry)}”${photos.length ? " and its photos" : ""}`;
   if (!window.confirm(`Discard ${what}? It is on this phone only and cannot be brought back.`)) return;
-  await dropEntry(entry.key);
+  if (entry.stored) await dropEntry(entry.key);
+  else await takeBack(entry.key);
   await sendAndSay();
 }
 

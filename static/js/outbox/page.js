@@ -5,7 +5,7 @@ import { takeOver } from "./forms.js";
 import { filled, showKept } from "./blank.js";
 import { progress, sendWaiting } from "./send.js";
 import { keepToRead } from "./keep.js";
-import { dropNote, keeperIsHere, nobodyIsHere, note, setNote, whoIsHere } from "./store.js";
+import { keeperIsHere, nobodyIsHere, note, setNote, takeNote, whoIsHere } from "./store.js";
 import { watchWorker } from "./update.js";
 
 const { keeper, name, flock, shell } = document.body.dataset;
@@ -15,20 +15,31 @@ const bar = document.getElementById("outbox-bar");
 const SOONEST = 3_000;
 const COOKIE = "flockcare_waits";
 
+// "change": what waits is another; "renewed": what is kept to read is.
 export const changed = new EventTarget();
 const others = "BroadcastChannel" in window ? new BroadcastChannel("outbox") : null;
 if (others) others.onmessage = () => refresh();
 
 const counted = (number, one, more) => `${number} ${number === 1 ? one : more}`;
 
-async function refresh(outcome) {
+let asked = 0, last = "";
+
+// Two may look at once; the one that looked first is not to say the last word.
+export async function refresh(outcome = last) {
+  const mine = (asked += 1);
+  last = outcome;
+  const said = await look(outcome);
+  if (mine === asked) show(said);
+}
+
+async function look(outcome) {
   const entries = await readableEntries();
   const who = keeper || (await whoIsHere())?.keeper;
   // Where nobody is signed in, how many wait is said, and nothing of them.
-  const mine = entries.filter((entry) => entry.keeper === who || signedOut);
-  const refused = mine.filter((entry) => entry.state === "refused").length;
-  const following = mine.filter((entry) => entry.state !== "refused" && entry.stored).length;
-  const waiting = mine.length - refused - following;
+  const theirs = entries.filter((entry) => entry.keeper === who || signedOut);
+  const refused = theirs.filter((entry) => entry.state === "refused").length;
+  const following = theirs.filter((entry) => entry.state !== "refused" && entry.stored).length;
+  const waiting = theirs.length - refused - following;
   const words = [];
   if (following) words.push(`Photos of ${counted(following, "record follows", "records follow")}`);
   if (waiting) words.push(`${counted(waiting, "record waits", "records wait")} on this phone`);
@@ -37,10 +48,14 @@ async function refresh(outcome) {
   if (waiting && (await note("pause"))?.reasons) words.push("the computer at home is full");
   const lost = await lostByThePhone(entries.length);
   if (lost) words.push(`${counted(lost, "record", "records")} that waited here ${lost === 1 ? "is" : "are"} gone: the phone has cleared its store`);
+  return { words, warning: Boolean(refused || lost), count: lost || entries.length };
+}
+
+function show({ words, warning, count }) {
   bar.hidden = !words.length;
-  bar.classList.toggle("warning", Boolean(refused || lost));
+  bar.classList.toggle("warning", warning);
   bar.querySelector("a").textContent = words.join(", ");
-  document.cookie = `${COOKIE}=${lost || entries.length}; path=/; max-age=2592000; SameSite=Strict`;
+  document.cookie = `${COOKIE}=${count}; path=/; max-age=2592000; SameSite=Strict`;
   changed.dispatchEvent(new Event("change"));
 }
 
@@ -71,7 +86,17 @@ let timer;
 export async function send(options) {
   const outcome = await sendWaiting(options);
   await announce(outcome);
+  if (["sent", "refused"].includes(outcome)) await renew();
   return outcome;
+}
+
+// What is kept to read is older than what was just sent.
+async function renew() {
+  const who = keeper || (await whoIsHere())?.keeper;
+  if (!who) return;
+  await keepToRead(who, writes ? flock : null, { now: true }).then(
+    () => changed.dispatchEvent(new Event("renewed")), () => {}, // no signal again
+  );
 }
 
 // Nothing waits without a next try: after the pause, once another page is done with sending, or
@@ -85,6 +110,7 @@ async function tryAgain(outcome) {
     .filter((entry) => entry.keeper === who && entry.state === "waiting")
     .map((entry) => Math.max(pause, isHeld(entry) ? entry.heldUntil : 0))
     .filter((moment) => outcome !== "nothing" || moment > Date.now());
+  clearTimeout(timer); // of another who asked meanwhile
   if (moments.length) timer = setTimeout(send, Math.max(SOONEST, Math.min(...moments) - Date.now()));
 }
 
@@ -93,16 +119,13 @@ async function announce(outcome) {
   await refresh(outcome);
   await tryAgain(outcome);
   await sayWhatIsSent();
-  const told = await note("notices");
-  if (!told) return;
-  await dropNote("notices");
-  say(told.words.join(" "), "notice warning");
+  const told = await takeNote("notices");
+  if (told) say(told.words.join(" "), "notice warning");
 }
 
 async function sayWhatIsSent() {
-  const sent = await note("sent");
+  const sent = await takeNote("sent");
   if (!sent) return;
-  await dropNote("sent");
   const time = new Date(sent.at).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
   say(`Sent: ${[...new Set(sent.birds)].join(", ")}, ${time}`, "notice success");
 }

@@ -1,9 +1,10 @@
 // Today, the birds and a bird without signal: as this phone has kept them, with what waits here.
 
-import { againWithPatience, birdsOf } from "./blank.js";
-import { readableEntries, saidIn, whenOf } from "./entries.js";
-import { changed } from "./page.js";
-import { pictureAt, whoIsHere } from "./store.js";
+import { againWithPatience, birdsOf, nowIn } from "./blank.js";
+import { dueOf, readableEntries, saidIn, tapped, whenOf } from "./entries.js";
+import { changed, refresh, send } from "./page.js";
+import { takeBack } from "./send.js";
+import { keepEntry, pictureAt, whoIsHere } from "./store.js";
 
 const STAND_IN = document.body.dataset.flock;
 const place = document.getElementById("kept");
@@ -11,7 +12,10 @@ const asOf = document.getElementById("as-of");
 const box = document.getElementById("narrow-kept");
 const make = (tag, className, textContent) => Object.assign(document.createElement(tag), { className, textContent });
 
+let asked = 0, shown = null;
+
 async function show() {
+  const mine = (asked += 1); // what was kept anew meanwhile is not to be shown over
   const list = await birdsOf(STAND_IN);
   const bird = list?.birds.find((one) => one.id === place.dataset.bird);
   const html = place.dataset.kept === "bird" ? bird?.html : list?.[place.dataset.kept];
@@ -30,6 +34,8 @@ async function show() {
   const kept = new DOMParser().parseFromString(html, "text/html").body;
   plainWhereNothingIsKept(kept, list.flock);
   await putPictures(kept);
+  if (mine !== asked) return;
+  shown = list;
   place.replaceChildren(...kept.childNodes);
   await sayWhatWaits();
   narrow();
@@ -66,9 +72,12 @@ async function sayWhatWaits() {
   const keeper = (await whoIsHere())?.keeper;
   const entries = await readableEntries();
   place.querySelectorAll(".waits-here").forEach((old) => old.remove());
-  for (const entry of entries) {
-    if (entry.keeper !== keeper) continue;
-    const words = `Waits on this phone: ${saidIn(entry)} (${whenOf(entry)})`;
+  const theirs = entries.filter((entry) => entry.keeper === keeper);
+  const onLines = sayOnLines(theirs);
+  for (const entry of theirs) {
+    if (onLines.has(entry.key)) continue;
+    const words = entry.state === "refused" ? `Not saved: ${saidIn(entry)}. ${entry.reasons.join(" ")}`
+      : `Waits on this phone: ${saidIn(entry)} (${whenOf(entry)})`;
     if (place.dataset.kept !== "bird") {
       const name = place.querySelector(`a[href*="/${entry.bird}/"]`);
       name?.closest("li").append(make("p", "waits-here", words));
@@ -78,6 +87,66 @@ async function sayWhatWaits() {
   }
 }
 
+// --- What is due, logged with one tap
+
+const undone = new Set(), answers = new Map(); // by what is due, the entry that answers it
+
+// In place of the buttons, also once it is sent, until the phone keeps how she stands then. Returns
+// the keys of the entries that are said so.
+function sayOnLines(entries) {
+  for (const entry of entries) if (dueOf(entry)) answers.set(dueOf(entry), entry.key);
+  const said = new Set();
+  for (const line of place.querySelectorAll("[data-due]")) {
+    const key = answers.get(line.dataset.due), entry = entries.find((one) => one.key === key);
+    const open = !key || (!entry && undone.has(key));
+    line.querySelector(".buttons").hidden = !open;
+    if (open) continue;
+    said.add(key);
+    const words = make("p", "waits-here", "Sent.");
+    if (entry) words.textContent = `Waits on this phone: ${doneIn(entry)} (${whenOf(entry)})`;
+    line.append(words);
+    if (entry?.state === "refused") {
+      words.textContent = `Not saved: ${entry.reasons.join(" ")} `;
+      words.append(Object.assign(make("a", "", "Open what waits"), { href: "/outbox/" }));
+    } else if (entry) {
+      const undo = Object.assign(make("button", "text waits-here", "Undo"), { type: "button" });
+      undo.append(make("span", "visually-hidden", `: ${entry.birdName}, ${saidIn(entry)}`));
+      undo.addEventListener("click", () => takeOff(key));
+      line.append(undo);
+    }
+  }
+  return said;
+}
+
+const doneIn = (entry) => saidIn(entry).replace(/^[^,]*, /, "");
+
+place.addEventListener("click", ({ target }) => {
+  const button = target.closest("button[data-kinds]");
+  if (button) keepTap(button.closest("[data-due]"), button.dataset.kinds.split(",").filter(Boolean));
+});
+
+async function keepTap(line, kinds) {
+  const buttons = line.querySelectorAll("button");
+  buttons.forEach((one) => (one.disabled = true)); // one tap, however often
+  try {
+    const keeper = await whoIsHere();
+    const { flock, zone } = shown;
+    await keepEntry(tapped(line.dataset, kinds, { flock, keeper, at: nowIn(zone) }), []);
+    navigator.storage?.persist?.();
+    await Promise.all([refresh(), sayWhatWaits()]);
+    send();
+  } catch {
+    line.append(make("p", "waits-here", "This could not be kept: there is no room on this phone, or nobody is signed in."));
+  } finally {
+    buttons.forEach((one) => (one.disabled = false));
+  }
+}
+
+async function takeOff(key) {
+  if (await takeBack(key)) undone.add(key);
+  await refresh();
+}
+
 function narrow() {
   const wanted = box?.value.trim().toLowerCase() ?? "";
   for (const row of box ? place.querySelectorAll("li") : []) row.hidden = !row.textContent.toLowerCase().includes(wanted);
@@ -85,5 +154,9 @@ function narrow() {
 
 box?.addEventListener("input", narrow);
 changed.addEventListener("change", sayWhatWaits);
+changed.addEventListener("renewed", () => {
+  answers.clear();
+  show();
+});
 document.getElementById("try-again").addEventListener("click", againWithPatience);
 show();

@@ -1,9 +1,9 @@
 // Sends what waits, one sender at a time: the record first, then its photos. Something leaves the
 // phone's store only after an answer that names its key.
 
-import { asFile, isHeld, readableEntries } from "./entries.js";
+import { asFile, isHeld, readableEntries, readableEntry } from "./entries.js";
 import {
-  changeEntry, changePhoto, dropEntry, dropNote, dropPhoto, note, photosOf, setNote, takeLease,
+  changeEntry, changeNote, changePhoto, dropEntry, dropNote, dropPhoto, note, photosOf, setNote, takeLease,
 } from "./store.js";
 
 // About four seconds of a slow line: what is lost when it breaks, or the page is left.
@@ -23,6 +23,15 @@ export async function sendWaiting({ now = false } = {}) {
   const patience = now ? 20_000 : 0;
   return (await alone(() => round(now), patience)) ?? "busy";
 }
+
+// Takes back what is not sent yet, while nobody sends; whether it was there to be taken back.
+export const takeBack = (key) =>
+  alone(async () => {
+    const entry = await readableEntry(key);
+    if (!entry || entry.stored) return false;
+    await dropEntry(key);
+    return true;
+  }, 20_000);
 
 // Undefined when another page has not finished in time. Locks are missing on plain HTTP.
 async function alone(work, patience) {
@@ -56,10 +65,10 @@ async function leased(work, patience) {
   }
 }
 
+const isReady = (entry) => entry?.state === "waiting" && !isHeld(entry);
+
 async function round(now) {
-  const waiting = (await readableEntries()).filter(
-    (entry) => entry.state === "waiting" && !isHeld(entry),
-  );
+  const waiting = (await readableEntries()).filter(isReady);
   if (!waiting.length) return "nothing";
   const pause = await note("pause");
   if (!now && pause?.until > Date.now()) return "later";
@@ -68,7 +77,11 @@ async function round(now) {
     if (!hello) return "signed out";
     const mine = waiting.filter((entry) => entry.keeper === hello.keeper);
     const outcomes = [];
-    for (const entry of mine) outcomes.push(await sendEntry(entry, hello));
+    for (const { key } of mine) {
+      // As it is by now: while others were sent it may have been corrected, or be shown on a form.
+      const entry = await readableEntry(key);
+      if (isReady(entry)) outcomes.push(await sendEntry(entry, hello));
+    }
     await dropNote("pause");
     if (outcomes.includes("signed out")) return "signed out";
     if (!mine.length) return "nothing";
@@ -140,7 +153,7 @@ async function sendEntry(entry, hello) {
   }
   await dropEntry(entry.key);
   // Of photos that follow a record it was said already that this is saved.
-  if (waited) await setNote("sent", { birds: [...((await note("sent"))?.birds ?? []), entry.birdName], at: Date.now() });
+  if (waited) await changeNote("sent", (before) => ({ birds: [...(before?.birds ?? []), entry.birdName], at: Date.now() }));
   return "sent";
 }
 
@@ -174,8 +187,7 @@ async function sendPhoto(entry, photo, hello, { about, base, of }) {
 }
 
 async function notice(words) {
-  const before = (await note("notices"))?.words ?? [];
-  await setNote("notices", { words: [...before, ...words] });
+  await changeNote("notices", (before) => ({ words: [...(before?.words ?? []), ...words] }));
 }
 
 // The answer: with `reasons` when it was refused, and then with the `url` of what is saved in its

@@ -118,6 +118,18 @@ export const dropPictures = (addresses) =>
 export const note = (name) => transact("notes", "readonly", (notes) => notes.get(name));
 export const setNote = (name, values) =>
   transact("notes", "readwrite", (notes) => notes.put({ ...values, name }));
+// In one go, so that of two who look at once neither overwrites the other, and each note is had once.
+export const changeNote = (name, change) =>
+  transact("notes", "readwrite", (notes) => {
+    const before = notes.get(name);
+    before.onsuccess = () => notes.put({ ...change(before.result), name });
+  });
+export const takeNote = (name) =>
+  transact("notes", "readwrite", (notes) => {
+    const found = notes.get(name);
+    notes.delete(name);
+    return found;
+  });
 export const dropNote = (name) => transact("notes", "readwrite", (notes) => notes.delete(name));
 
 // Who is signed in on this phone, or was when it last had signal: {keeper, name}.
