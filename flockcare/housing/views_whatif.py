@@ -18,6 +18,7 @@ from flockcare.housing.forms import DayField
 from flockcare.housing.forms_whatif import LimitForm, ScratchForm
 from flockcare.housing.layout import Layout
 from flockcare.housing.models import Feature, House, HousingChange, PlannedState
+from flockcare.housing.overlaps import new_overlaps
 from flockcare.housing.routes import Route, ways_down
 from flockcare.housing.states import NotRecorded, record_of
 from flockcare.housing.units import length_text, number_text
@@ -69,6 +70,10 @@ class Tried:
             self.now, changed=form.changed(), removed=form.removed(), step=form.step()
         )
 
+    def problems(self) -> list[str]:
+        """What could not be read, and what cannot stand so."""
+        return [*self.form.problems(), *new_overlaps(self.now, self.then)]
+
     def states(self) -> list[PlannedState]:
         """What each feature would become, where it differs."""
         flock = self.house.flock
@@ -103,7 +108,7 @@ def _keep_plan(request, house: House, tried: Tried):
     page = redirect("housing:what_if", house.flock_id, house.pk)
     # What was sketched is sketched still after an error.
     sketch = redirect(f"{page.url}?{urlencode(_kept(tried.form))}")
-    if problems := tried.form.problems():
+    if problems := tried.problems():
         messages.error(request, " ".join(problems))
         return sketch
     states = tried.states()
@@ -136,7 +141,7 @@ def _compared(request, tried: Tried) -> dict:
         **then,
         "today": tried.now.on,
         "words": tried.words(),
-        "problems": tried.form.problems(),
+        "problems": tried.problems(),
         "lost": _lost(tried.now, then["found"], is_heavy(landers)),
         "new_keys": _new_keys(tried.now, then["found"], is_heavy(landers)),
         "compared": compared_rows(landers, ways_down(tried.now), then["routes"], units),

@@ -19,6 +19,7 @@ from flockcare.housing.layout import (
     Layout,
     Place,
 )
+from flockcare.housing.overlaps import new_overlaps
 from flockcare.housing.routes import Spot, spots, ways_down, worst_drop
 from flockcare.people.models import Units
 
@@ -39,7 +40,7 @@ LOWEST_ROOST_CM = 25
 HIGHEST_STEP_CM = 60
 HEAD_ROOM_CM = 45
 ABOVE_CM = 25  # Nearer than this one thing is above the other.
-BEFORE_CM = 45  # So far before a place a new step stands.
+BEFORE_CM = 45  # So far before the edge of a place a new step stands.
 WIDE_CM = 30  # How broad a new step is.
 TRIED_FURTHER = 5  # So many single changes are tried together with a second one.
 
@@ -107,10 +108,10 @@ def _placed(step: Place, layout: Layout, line: dict[str, Spot]) -> Place:
     below = [place for place in layout.stands if place.height_cm < step.height_cm]
     front = line.get(below[0].name) if below else Spot(0.0)
     if step.along_cm is None and above and above[-1].along_cm is not None:
-        at = above[-1].along_cm
-        room = BEFORE_CM + WIDE_CM / 2
+        at, before = above[-1].along_cm, BEFORE_CM + above[-1].half_cm
+        room = before + WIDE_CM / 2
         away = -1 if layout.length_cm and at + room > layout.length_cm else 1
-        return replace(step, along_cm=at + away * BEFORE_CM, breadth_cm=WIDE_CM)
+        return replace(step, along_cm=at + away * before, breadth_cm=WIDE_CM)
     if step.run_cm is None and above and above[-1].run_cm is not None:
         step = replace(step, run_cm=above[-1].run_cm / 2)
     if front and step.run_cm is not None:
@@ -185,7 +186,7 @@ class _Search:
         steps = [move.height_cm for move in moves if move.new_step]
         step = Place(NEW_STEP, STEP, height_cm=steps[0]) if steps else None
         after = scratch(self.layout, changed=changed, step=step)
-        if not is_sensible(self.layout, after):
+        if not is_sensible(self.layout, after) or new_overlaps(self.layout, after):
             return None
         worst = worst_drop(after)
         over = self.over_at(worst)
