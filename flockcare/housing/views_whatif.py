@@ -134,7 +134,7 @@ def _keep_plan(request, house: House, tried: Tried):
 def _compared(request, tried: Tried) -> dict:
     units = tried.house.flock.units
     landers = landing.landers_on(tried.house, tried.now.on)
-    sizes = (elevation.NARROW, elevation.HALF)
+    sizes = (elevation.IN_SIGHT, elevation.HALF)
     then = landings_context(tried.then, landers, units, sizes=sizes)
     limit_form = LimitForm(request.GET, units=units)
     return {
