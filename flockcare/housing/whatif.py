@@ -20,7 +20,7 @@ from flockcare.housing.layout import (
     Place,
 )
 from flockcare.housing.overlaps import new_overlaps
-from flockcare.housing.routes import Spot, spots, ways_down, worst_drop
+from flockcare.housing.routes import Spot, hardest_drops, spots, worst_drop
 from flockcare.people.models import Units
 
 # Heights that are read back as they are written, without rounding.
@@ -154,7 +154,7 @@ class Suggestion:
     """One change or two; ``after`` is the house with them.
 
     ``helped`` birds come under the limit, ``over`` stay above it; ``worst_cm`` is then the
-    largest drop of the house.
+    largest drop of the house, ``total_cm`` the hardest landings of all places together.
     """
 
     moves: tuple[Move, ...]
@@ -162,6 +162,7 @@ class Suggestion:
     helped: int
     over: int
     worst_cm: float
+    total_cm: float
 
 
 class _Search:
@@ -188,9 +189,10 @@ class _Search:
         after = scratch(self.layout, changed=changed, step=step)
         if not is_sensible(self.layout, after) or new_overlaps(self.layout, after):
             return None
-        worst = worst_drop(after)
+        drops = hardest_drops(after)
+        worst = max(drops, default=0.0)
         over = self.over_at(worst)
-        return Suggestion(moves, after, self.over - over, over, worst)
+        return Suggestion(moves, after, self.over - over, over, worst, sum(drops))
 
     def singles(self, layout: Layout, *, step: bool = True) -> list[Move]:
         """Heights at which some landing comes to a limit, or lies in the middle of a gap."""
@@ -301,7 +303,7 @@ def _best_each(judged: list[Suggestion], search: _Search) -> list[Suggestion]:
 
 def _pairs(search: _Search, singles: list[Suggestion]) -> list[Suggestion]:
     """A second change beside each of the most promising ones."""
-    promising = sorted(singles, key=lambda one: (one.over, _total(one.after), _change(one)))
+    promising = sorted(singles, key=lambda one: (one.over, one.total_cm, _change(one)))
     found = []
     for first in promising[:TRIED_FURTHER]:
         (move,) = first.moves
@@ -315,20 +317,18 @@ def _pairs(search: _Search, singles: list[Suggestion]) -> list[Suggestion]:
     return _best_each(found, search)
 
 
-def _total(layout: Layout) -> float:
-    """The hardest landings of all places together."""
-    return sum(route.hardest.drop_cm for route in ways_down(layout))
-
-
 def _change(one: Suggestion) -> float:
     return sum(abs(move.change_cm) for move in one.moves)
 
 
 def _order(one: Suggestion) -> tuple:
-    """Once somebody is helped, the least change counts; until then the drop that is left."""
+    """Once somebody is helped, the least change counts; until then the drop that is left.
+
+    Of several that leave the same, the one after which all landings together are lowest.
+    """
     steps = any(move.new_step for move in one.moves)
     left = one.worst_cm if steps or not one.helped else 0.0
-    return one.over, left, _change(one), one.worst_cm
+    return one.over, left, _change(one), one.worst_cm, one.total_cm
 
 
 def _rank(one: Suggestion) -> tuple:
