@@ -67,7 +67,11 @@ class Tried:
         self.house, self.now, self.pairs, self.form = house, now, pairs, form
         form.is_valid()
         self.then = whatif.scratch(
-            self.now, changed=form.changed(), removed=form.removed(), step=form.step()
+            self.now,
+            changed=form.changed(),
+            removed=form.removed(),
+            step=form.step(),
+            before_name=form.step_before(),
         )
 
     def problems(self) -> list[str]:
@@ -306,5 +310,7 @@ def _query(request, tried: Tried, one: whatif.Suggestion, units: str) -> str:
         if move.new_step and tried.form.step():
             return ""
         key = "step" if move.new_step else keys.get(move.place.name, "step")
+        if move.new_step:
+            query["step_before"] = keys.get(move.place.name, "h-")[2:]
         query[key] = number_text(move.height_cm, unit="cm", units=units)
     return query.urlencode()

@@ -54,12 +54,14 @@ def scratch(
     changed: Mapping[str, Mapping[str, object]],
     removed: Set[str] = frozenset(),
     step: Place | None = None,
+    before_name: str = "",
 ) -> Layout:
     """The house with places changed (new values by name), taken away, and a step put in.
 
     Nothing moves sideways: where another place has become the next step down of one, the run to
     it is the distance between the two, or unknown. A run among ``changed`` stays as given. The
-    new step stands before the next higher place: at its own run, else half-way to the next lower.
+    new step stands before the place ``before_name``, where it is recorded along the house, else
+    before the next higher one: at its own run, else half-way to the next lower.
     """
     after = before
     for name, values in changed.items():
@@ -68,7 +70,7 @@ def scratch(
         after = after.without(name)
     line = spots(before, 0.0)
     if step:
-        step = _placed(step, after, line)
+        step = _placed(step, after, line, before_name)
         after = after.plus(step)
     given = {name for name, values in changed.items() if "run_cm" in values}
     for place in after.stands:
@@ -102,13 +104,14 @@ def _height(layout: Layout, name: str) -> float:
     return next((place.height_cm for place in layout.places if place.name == name), None) or 0.0
 
 
-def _placed(step: Place, layout: Layout, line: dict[str, Spot]) -> Place:
+def _placed(step: Place, layout: Layout, line: dict[str, Spot], before_name: str) -> Place:
     """The step with its run, its spot noted in the line."""
     above = [place for place in layout.stands if place.height_cm > step.height_cm]
     below = [place for place in layout.stands if place.height_cm < step.height_cm]
     front = line.get(below[0].name) if below else Spot(0.0)
-    if step.along_cm is None and above and above[-1].along_cm is not None:
-        at, before = above[-1].along_cm, BEFORE_CM + above[-1].half_cm
+    beside = next((place for place in above if place.name == before_name), above and above[-1])
+    if step.along_cm is None and beside and beside.along_cm is not None:
+        at, before = beside.along_cm, BEFORE_CM + beside.half_cm
         room = before + WIDE_CM / 2
         away = -1 if layout.length_cm and at + room > layout.length_cm else 1
         return replace(step, along_cm=at + away * before, breadth_cm=WIDE_CM)
@@ -184,9 +187,10 @@ class _Search:
     def judged(self, moves: tuple[Move, ...]) -> Suggestion | None:
         """None for what a builder would not put up."""
         changed = {m.place.name: {"height_cm": m.height_cm} for m in moves if not m.new_step}
-        steps = [move.height_cm for move in moves if move.new_step]
-        step = Place(NEW_STEP, STEP, height_cm=steps[0]) if steps else None
-        after = scratch(self.layout, changed=changed, step=step)
+        new = next((move for move in moves if move.new_step), None)
+        step = new and Place(NEW_STEP, STEP, height_cm=new.height_cm)
+        before_name = new.place.name if new else ""
+        after = scratch(self.layout, changed=changed, step=step, before_name=before_name)
         if not is_sensible(self.layout, after) or new_overlaps(self.layout, after):
             return None
         drops = hardest_drops(after)
@@ -206,7 +210,9 @@ class _Search:
             up = [height - limit for height in others for limit in limits]
             lower = max((h for h in heights if h < place.height_cm), default=0.0)
             upper = min((h for h in heights if h > place.height_cm), default=place.height_cm)
-            middles = [(lower + place.height_cm) / 2]
+            # Where it is known to stand, a step may be lower than what stands elsewhere.
+            least = lower if place.along_cm is None else 0.0
+            middles = [(lower + place.height_cm) / 2, place.height_cm / 2]
             tried = [self._grid(h, int) for h in [*down, (lower + upper) / 2]]
             tried += [self._grid(h, math.ceil) for h in up]
             if place.kind in MOVABLE:
@@ -217,7 +223,7 @@ class _Search:
                 found |= {
                     (place.name, h, 1): Move(place, h, new_step=True)
                     for h in own
-                    if lower < h < place.height_cm
+                    if least < h < place.height_cm
                 }
         return list(found.values())
 

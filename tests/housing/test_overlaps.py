@@ -84,6 +84,17 @@ def test_a_new_step_stands_before_the_edge():
     ]
 
 
+def test_a_step_stands_before_what_it_is_for_though_other_things_are_nearer_in_height():
+    """Low is 70 high at 60, the nests 55 at 200: half of 70, 45 before Low, not the nests."""
+    low = Place("Low", "roost", 70, along_cm=60)
+    nests = Place("Nests", "nest front", 55, along_cm=200, run_cm=50)
+    shed = Layout("Shed", dt.date(2026, 5, 1), (low, nests), 240, 180)
+    found = suggestions(shed, [2.0], Limit(drop_cm=50))
+    (one,) = [each for each in found if each.moves[0].place == low and each.moves[0].new_step][:1]
+    (step,) = [place for place in one.after.places if place.name == "New step"]
+    assert (one.moves[0].height_cm, step.along_cm) == (35, 60 + 45)
+
+
 @pytest.mark.django_db
 def test_what_if_says_so_and_saves_nothing(cast):
     set_up(cast.clients.keeper, cast.flock, "shed", since="2026-01-05")
