@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import fields, replace
 
 from django import forms
 
@@ -11,12 +12,21 @@ from flockcare.core.forms import KeeperForm
 from flockcare.core.lines import one_line
 from flockcare.housing.features import ASKED, FIELDS
 from flockcare.housing.forms import DayField, DescriptionForm, HouseForm
-from flockcare.housing.models import Feature, FeatureState, House
+from flockcare.housing.forms_arrange import MOVED, draggable
+from flockcare.housing.layout import Layout, Place
+from flockcare.housing.models import Feature, FeatureKind, FeatureState, House
 from flockcare.housing.shapes import Shape, Thing
 from flockcare.housing.units import in_unit
 
 # Told by where things stand, or measured by hardly anybody.
 NEVER = {"spacing_cm", "wall_cm", "moisture_percent"}
+# What of the house itself the drawing shows.
+WALLS = {
+    "floor_length_cm": "length_cm",
+    "wall_height_cm": "wall_cm",
+    "floor_height_cm": "raised_cm",
+}
+DRAWN = {field.name for field in fields(Place)} - {"name", "kind"}
 SHORT = {
     "height_cm": "Height",
     "along_cm": "From the left wall",
@@ -28,12 +38,20 @@ SHORT = {
 }
 
 
+BROAD = {FeatureKind.RAMP, FeatureKind.STEP, FeatureKind.BOARD}
+
+
 def _shorten(fields) -> None:
     """Many stand beside each other, below what they are of."""
     for name, field in fields.items():
         if name in SHORT:
             field.label = in_unit(SHORT[name], field.bare)
             field.help_text = ""
+
+
+def _where(thing: Thing) -> str:
+    """What is measured from the wall: of what is broad its middle."""
+    return "Its middle, from the left wall" if thing.kind in BROAD else SHORT["along_cm"]
 
 
 class ThingForm(DescriptionForm):
@@ -59,6 +77,11 @@ class ThingForm(DescriptionForm):
             error_messages={"required": "Give it a name."},
         )
         _shorten(self.fields)
+        for name in MOVED.keys() & self.fields.keys():
+            draggable(self.fields[name], name)
+        if "along_cm" in self.fields:
+            along = self.fields["along_cm"]
+            along.label = in_unit(_where(thing), along.bare)
         for field in self.fields.values():
             # Many rows stand below each other: a list to choose from takes less room than chips.
             if isinstance(field, forms.ChoiceField):
@@ -69,6 +92,14 @@ class ThingForm(DescriptionForm):
     @property
     def is_there(self) -> bool:
         return bool(self.cleaned_data.get("there"))
+
+    def place(self) -> Place:
+        """As it is typed; what cannot be read is as usual, and its name stays the usual one."""
+        typed = {**self.thing.values}
+        if self.is_bound:
+            self.is_valid()
+            typed |= {name: said for name, said in self.cleaned_data.items() if name in DRAWN}
+        return Place(self.thing.name, str(self.thing.kind), **typed)
 
     def feature(self, house: House, since: dt.date) -> tuple[Feature, FeatureState]:
         feature = Feature(
@@ -104,6 +135,18 @@ class SetUp:
             ThingForm(data, thing=thing, units=flock.units, prefix=f"t{number}")
             for number, thing in enumerate(shape.things)
         ]
+
+    def tried(self) -> Layout:
+        """The house with what could be read."""
+        usual = self.shape.layout()
+        if not self.house.is_bound:
+            return usual
+        self.house.is_valid()
+        walls = {
+            WALLS[name]: said for name, said in self.house.cleaned_data.items() if name in WALLS
+        }
+        there = [form for form in self.things if form.data.get(form.add_prefix("there"))]
+        return replace(usual, places=tuple(form.place() for form in there), **walls)
 
     def is_valid(self) -> bool:
         valid = [form.is_valid() for form in (self.house, self.since)]

@@ -93,6 +93,10 @@ class ScratchForm(KeeperForm):
         self.fields["step_run"] = length_field(FeatureState, "run_cm", units)
         self.fields["step_run"].label = in_unit("Level distance", bare)
         self.fields["step_run"].widget.attrs["placeholder"] = "half-way"
+        higher = [(f.pk.hex, f.name) for f, state in pairs if f.kind not in GROUND]
+        self.fields["step_before"] = forms.ChoiceField(
+            label="In front of", choices=[("", "what is next higher"), *higher], required=False
+        )
         if data:
             self.data = {
                 name: field.prepare_value(self.get_initial_for_field(field, name)) or ""
@@ -152,6 +156,11 @@ class ScratchForm(KeeperForm):
         return Place(
             self._free_name(), STEP, height_cm=height, run_cm=self.cleaned_data.get("step_run")
         )
+
+    def step_before(self) -> str:
+        """The name of what the step stands in front of; empty: of what is next higher."""
+        key = self.is_bound and self.cleaned_data.get("step_before")
+        return next((feature.name for feature, _ in self.pairs if feature.pk.hex == key), "")
 
     def _free_name(self) -> str:
         taken = {feature.name.lower() for feature, _ in self.pairs}

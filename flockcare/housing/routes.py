@@ -262,8 +262,13 @@ def next_legs(layout: Layout) -> list[Leg]:
 
 def worst_drop(layout: Layout) -> float:
     """The largest gentlest drop of any place that birds come down from."""
+    return max(hardest_drops(layout), default=0.0)
+
+
+def hardest_drops(layout: Layout) -> list[float]:
+    """The largest drop on the gentlest way of each place that birds come down from."""
     worst = _Jumps(layout).worst()
-    return max((worst[place.name] for place in layout.starts), default=0.0)
+    return [worst[place.name] for place in layout.starts]
 
 
 @dataclass(frozen=True, slots=True)

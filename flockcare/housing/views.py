@@ -263,7 +263,8 @@ def house_add(request, flock):
 
 def _set_up(request, flock, shape: Shape):
     today = timezone.localdate()
-    form = SetUp(request.POST or None, shape=shape, flock=flock, today=today)
+    said = request.GET if request.htmx else request.POST
+    form = SetUp(said or None, shape=shape, flock=flock, today=today)
     house = form.house.instance
     if (
         request.method == "POST"
@@ -274,16 +275,11 @@ def _set_up(request, flock, shape: Shape):
     ):
         messages.success(request, f"{house} is saved.")
         return redirect("housing:house", flock.pk, house.pk)
+    drawing = elevation.draw(form.tried(), [], units=flock.units, title=f"{shape.name}, drawn")
     return render(
         request,
-        "housing/set_up.html",
-        {
-            "here": "houses",
-            "form": form,
-            "drawing": elevation.draw(
-                shape.layout(), [], units=flock.units, title=f"{shape.name}, drawn"
-            ),
-        },
+        "housing/set_up_drawing.html" if request.htmx else "housing/set_up.html",
+        {"here": "houses", "form": form, "drawing": drawing},
         status=422 if request.method == "POST" else 200,
     )
 

@@ -18,6 +18,7 @@ from flockcare.housing.forms import DayField
 from flockcare.housing.forms_whatif import LimitForm, ScratchForm
 from flockcare.housing.layout import Layout
 from flockcare.housing.models import Feature, House, HousingChange, PlannedState
+from flockcare.housing.overlaps import new_overlaps
 from flockcare.housing.routes import Route, ways_down
 from flockcare.housing.states import NotRecorded, record_of
 from flockcare.housing.units import length_text, number_text
@@ -66,8 +67,16 @@ class Tried:
         self.house, self.now, self.pairs, self.form = house, now, pairs, form
         form.is_valid()
         self.then = whatif.scratch(
-            self.now, changed=form.changed(), removed=form.removed(), step=form.step()
+            self.now,
+            changed=form.changed(),
+            removed=form.removed(),
+            step=form.step(),
+            before_name=form.step_before(),
         )
+
+    def problems(self) -> list[str]:
+        """What could not be read, and what cannot stand so."""
+        return [*self.form.problems(), *new_overlaps(self.now, self.then)]
 
     def states(self) -> list[PlannedState]:
         """What each feature would become, where it differs."""
@@ -103,7 +112,7 @@ def _keep_plan(request, house: House, tried: Tried):
     page = redirect("housing:what_if", house.flock_id, house.pk)
     # What was sketched is sketched still after an error.
     sketch = redirect(f"{page.url}?{urlencode(_kept(tried.form))}")
-    if problems := tried.form.problems():
+    if problems := tried.problems():
         messages.error(request, " ".join(problems))
         return sketch
     states = tried.states()
@@ -129,14 +138,14 @@ def _keep_plan(request, house: House, tried: Tried):
 def _compared(request, tried: Tried) -> dict:
     units = tried.house.flock.units
     landers = landing.landers_on(tried.house, tried.now.on)
-    sizes = (elevation.NARROW, elevation.HALF)
+    sizes = (elevation.IN_SIGHT, elevation.HALF)
     then = landings_context(tried.then, landers, units, sizes=sizes)
     limit_form = LimitForm(request.GET, units=units)
     return {
         **then,
         "today": tried.now.on,
         "words": tried.words(),
-        "problems": tried.form.problems(),
+        "problems": tried.problems(),
         "lost": _lost(tried.now, then["found"], is_heavy(landers)),
         "new_keys": _new_keys(tried.now, then["found"], is_heavy(landers)),
         "compared": compared_rows(landers, ways_down(tried.now), then["routes"], units),
@@ -301,5 +310,7 @@ def _query(request, tried: Tried, one: whatif.Suggestion, units: str) -> str:
         if move.new_step and tried.form.step():
             return ""
         key = "step" if move.new_step else keys.get(move.place.name, "step")
+        if move.new_step:
+            query["step_before"] = keys.get(move.place.name, "h-")[2:]
         query[key] = number_text(move.height_cm, unit="cm", units=units)
     return query.urlencode()

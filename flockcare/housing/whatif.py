@@ -19,7 +19,8 @@ from flockcare.housing.layout import (
     Layout,
     Place,
 )
-from flockcare.housing.routes import Spot, spots, ways_down, worst_drop
+from flockcare.housing.overlaps import new_overlaps
+from flockcare.housing.routes import Spot, hardest_drops, spots, worst_drop
 from flockcare.people.models import Units
 
 # Heights that are read back as they are written, without rounding.
@@ -39,7 +40,7 @@ LOWEST_ROOST_CM = 25
 HIGHEST_STEP_CM = 60
 HEAD_ROOM_CM = 45
 ABOVE_CM = 25  # Nearer than this one thing is above the other.
-BEFORE_CM = 45  # So far before a place a new step stands.
+BEFORE_CM = 45  # So far before the edge of a place a new step stands.
 WIDE_CM = 30  # How broad a new step is.
 TRIED_FURTHER = 5  # So many single changes are tried together with a second one.
 
@@ -53,12 +54,14 @@ def scratch(
     changed: Mapping[str, Mapping[str, object]],
     removed: Set[str] = frozenset(),
     step: Place | None = None,
+    before_name: str = "",
 ) -> Layout:
     """The house with places changed (new values by name), taken away, and a step put in.
 
     Nothing moves sideways: where another place has become the next step down of one, the run to
     it is the distance between the two, or unknown. A run among ``changed`` stays as given. The
-    new step stands before the next higher place: at its own run, else half-way to the next lower.
+    new step stands before the place ``before_name``, where it is recorded along the house, else
+    before the next higher one: at its own run, else half-way to the next lower.
     """
     after = before
     for name, values in changed.items():
@@ -67,7 +70,7 @@ def scratch(
         after = after.without(name)
     line = spots(before, 0.0)
     if step:
-        step = _placed(step, after, line)
+        step = _placed(step, after, line, before_name)
         after = after.plus(step)
     given = {name for name, values in changed.items() if "run_cm" in values}
     for place in after.stands:
@@ -101,16 +104,17 @@ def _height(layout: Layout, name: str) -> float:
     return next((place.height_cm for place in layout.places if place.name == name), None) or 0.0
 
 
-def _placed(step: Place, layout: Layout, line: dict[str, Spot]) -> Place:
+def _placed(step: Place, layout: Layout, line: dict[str, Spot], before_name: str) -> Place:
     """The step with its run, its spot noted in the line."""
     above = [place for place in layout.stands if place.height_cm > step.height_cm]
     below = [place for place in layout.stands if place.height_cm < step.height_cm]
     front = line.get(below[0].name) if below else Spot(0.0)
-    if step.along_cm is None and above and above[-1].along_cm is not None:
-        at = above[-1].along_cm
-        room = BEFORE_CM + WIDE_CM / 2
+    beside = next((place for place in above if place.name == before_name), above and above[-1])
+    if step.along_cm is None and beside and beside.along_cm is not None:
+        at, before = beside.along_cm, BEFORE_CM + beside.half_cm
+        room = before + WIDE_CM / 2
         away = -1 if layout.length_cm and at + room > layout.length_cm else 1
-        return replace(step, along_cm=at + away * BEFORE_CM, breadth_cm=WIDE_CM)
+        return replace(step, along_cm=at + away * before, breadth_cm=WIDE_CM)
     if step.run_cm is None and above and above[-1].run_cm is not None:
         step = replace(step, run_cm=above[-1].run_cm / 2)
     if front and step.run_cm is not None:
@@ -153,7 +157,7 @@ class Suggestion:
     """One change or two; ``after`` is the house with them.
 
     ``helped`` birds come under the limit, ``over`` stay above it; ``worst_cm`` is then the
-    largest drop of the house.
+    largest drop of the house, ``total_cm`` the hardest landings of all places together.
     """
 
     moves: tuple[Move, ...]
@@ -161,6 +165,7 @@ class Suggestion:
     helped: int
     over: int
     worst_cm: float
+    total_cm: float
 
 
 class _Search:
@@ -182,14 +187,16 @@ class _Search:
     def judged(self, moves: tuple[Move, ...]) -> Suggestion | None:
         """None for what a builder would not put up."""
         changed = {m.place.name: {"height_cm": m.height_cm} for m in moves if not m.new_step}
-        steps = [move.height_cm for move in moves if move.new_step]
-        step = Place(NEW_STEP, STEP, height_cm=steps[0]) if steps else None
-        after = scratch(self.layout, changed=changed, step=step)
-        if not is_sensible(self.layout, after):
+        new = next((move for move in moves if move.new_step), None)
+        step = new and Place(NEW_STEP, STEP, height_cm=new.height_cm)
+        before_name = new.place.name if new else ""
+        after = scratch(self.layout, changed=changed, step=step, before_name=before_name)
+        if not is_sensible(self.layout, after) or new_overlaps(self.layout, after):
             return None
-        worst = worst_drop(after)
+        drops = hardest_drops(after)
+        worst = max(drops, default=0.0)
         over = self.over_at(worst)
-        return Suggestion(moves, after, self.over - over, over, worst)
+        return Suggestion(moves, after, self.over - over, over, worst, sum(drops))
 
     def singles(self, layout: Layout, *, step: bool = True) -> list[Move]:
         """Heights at which some landing comes to a limit, or lies in the middle of a gap."""
@@ -203,7 +210,9 @@ class _Search:
             up = [height - limit for height in others for limit in limits]
             lower = max((h for h in heights if h < place.height_cm), default=0.0)
             upper = min((h for h in heights if h > place.height_cm), default=place.height_cm)
-            middles = [(lower + place.height_cm) / 2]
+            # Where it is known to stand, a step may be lower than what stands elsewhere.
+            least = lower if place.along_cm is None else 0.0
+            middles = [(lower + place.height_cm) / 2, place.height_cm / 2]
             tried = [self._grid(h, int) for h in [*down, (lower + upper) / 2]]
             tried += [self._grid(h, math.ceil) for h in up]
             if place.kind in MOVABLE:
@@ -214,7 +223,7 @@ class _Search:
                 found |= {
                     (place.name, h, 1): Move(place, h, new_step=True)
                     for h in own
-                    if lower < h < place.height_cm
+                    if least < h < place.height_cm
                 }
         return list(found.values())
 
@@ -300,7 +309,7 @@ def _best_each(judged: list[Suggestion], search: _Search) -> list[Suggestion]:
 
 def _pairs(search: _Search, singles: list[Suggestion]) -> list[Suggestion]:
     """A second change beside each of the most promising ones."""
-    promising = sorted(singles, key=lambda one: (one.over, _total(one.after), _change(one)))
+    promising = sorted(singles, key=lambda one: (one.over, one.total_cm, _change(one)))
     found = []
     for first in promising[:TRIED_FURTHER]:
         (move,) = first.moves
@@ -314,20 +323,18 @@ def _pairs(search: _Search, singles: list[Suggestion]) -> list[Suggestion]:
     return _best_each(found, search)
 
 
-def _total(layout: Layout) -> float:
-    """The hardest landings of all places together."""
-    return sum(route.hardest.drop_cm for route in ways_down(layout))
-
-
 def _change(one: Suggestion) -> float:
     return sum(abs(move.change_cm) for move in one.moves)
 
 
 def _order(one: Suggestion) -> tuple:
-    """Once somebody is helped, the least change counts; until then the drop that is left."""
+    """Once somebody is helped, the least change counts; until then the drop that is left.
+
+    Of several that leave the same, the one after which all landings together are lowest.
+    """
     steps = any(move.new_step for move in one.moves)
     left = one.worst_cm if steps or not one.helped else 0.0
-    return one.over, left, _change(one), one.worst_cm
+    return one.over, left, _change(one), one.worst_cm, one.total_cm
 
 
 def _rank(one: Suggestion) -> tuple:

@@ -41,6 +41,11 @@ class AnswerRow:
     fresh: bool
 
     @property
+    def says(self) -> bool:
+        """Whether it tells something, or when it will."""
+        return self.mark not in (words.NO_DIFFERENCE, words.UNTOLD)
+
+    @property
     def fits(self) -> str:
         return words.ratio_range(self.figure.low, self.figure.high) if self.figure else ""
 
@@ -78,12 +83,8 @@ class Kept(NamedTuple):
     rows: list[AnswerRow]
 
     @property
-    def told(self) -> int:
-        return sum(row.told for row in self.rows)
-
-    @property
-    def untold(self) -> int:
-        return len(self.rows) - self.told
+    def lead(self) -> str:
+        return words.lead([(row.mark, row.called) for row in self.rows])
 
 
 def keep(flock: Flock, report: Report) -> None:
@@ -129,21 +130,39 @@ def next_change(report: Report) -> str:
         (change for change in report.changes if change.state in ("clear", "some_sign")),
         key=lambda change: change.adjusted_p,
     )
-    for change in told:
-        if words.mark(change) is words.FEWER:
-            elsewhere = [name for name in report.lived_in if name not in change.houses]
-            said = words.do_the_same(change, elsewhere if change.houses else ())
-            return " ".join([said, *_lower(report)])
+    fewer = [change for change in told if words.mark(change) is words.FEWER]
+    if fewer:
+        best, lower = fewer[0], _lower(report)
+        elsewhere = [name for name in report.lived_in if name not in best.houses]
+        elsewhere = elsewhere if best.houses else []
+        # The lead above names it where it is the only one.
+        said = [words.do_the_same(best, elsewhere, named=len(fewer) == 1), *lower]
+        if lower or elsewhere:
+            said += _blurred(report, () if lower else elsewhere)
+        return " ".join(said)
     if told:
-        return words.undo(told[0])
+        return " ".join([words.undo(told[0]), *_blurred(report, told[0].houses, but=told[0])])
     if too_high := _lower(report):
-        return too_high[0]
+        return " ".join([*too_high, *_blurred(report)])
     for grouping, worse, other in _standing_out(report):
         if grouping.key == "house":
-            return words.house_first(worse, other)
+            return " ".join([words.house_first(worse, other), *_blurred(report, (worse,))])
         if grouping.key == "wetness" and _higher(grouping, worse, other):
-            return words.keep_dry(worse, other)
+            return " ".join([words.keep_dry(worse, other), *_blurred(report)])
     return f"{words.NOTHING_POINTS} {words.FIGURES_FIRST}"
+
+
+def _blurred(report: Report, houses: Iterable[str] = (), but: ChangeAnswer | None = None):
+    """A change in ``houses``, by default in any, that is still being watched."""
+    houses = set(houses)
+    watched = [
+        change
+        for change in report.changes
+        if words.mark(change) is words.TOO_EARLY
+        and change is not but
+        and (not houses or not change.houses or houses & set(change.houses))
+    ]
+    return [words.blurs(watched[-1])] if watched else []
 
 
 def _lower(report: Report) -> list[str]:

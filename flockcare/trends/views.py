@@ -46,6 +46,8 @@ def page(request, flock):
             "report": report,
             "rows": rows,
             "little": answer_rows.little(report, rows),
+            "said": any(row.says for row in rows),
+            "unsaid": sum(not row.says for row in rows),
             "lead": words.lead([(row.mark, row.called) for row in rows]),
             "cautions": report.headline[: report.headline.index(report.summary.sentences[0])],
             "next_change": answer_rows.next_change(report),

@@ -449,7 +449,7 @@ def one_line(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
         doubts += change.doubts
         return f"{_capital(_new_cases(found))}{f'; {doubts[0]}' if doubts else ''}."
     if later:
-        return f"{count(before, 'new case')} before and {after} after can’t tell yet{later}."
+        return f"{count(before, 'new case')} before, {after} after{later}."
     leans = "more" if found.ratio.value > 1 else "fewer"
     if change.state == "wide":
         return "Both fewer and more new cases fit what was seen."
@@ -476,7 +476,7 @@ def lead(told: Sequence[tuple[Mark, str]]) -> str:
     marks = [mark for mark, _ in told]
     changes = count(len(marks), "change")
     if FEWER in marks:
-        fewer = [called for mark, called in told if mark is FEWER]
+        fewer = [called for mark, called in told if mark == FEWER]
         after = f"“{fewer[0]}”" if len(fewer) == 1 else f"{len(fewer)} of {changes}"
         return f"Perhaps: fewer new cases after {after}. Records can’t say why."
     if MORE in marks:
@@ -492,7 +492,10 @@ NOBODY_STANDS_OUT = "No bird or group stands out."
 FIGURES_FIRST = "Start with what is beyond a published figure in your houses."
 
 
-def do_the_same(change: ChangeAnswer, houses: Sequence[str]) -> str:
+def do_the_same(change: ChangeAnswer, houses: Sequence[str], *, named: bool = False) -> str:
+    """``named``: it stands just above how the change is called."""
+    if houses and named:
+        return f"If {listed(houses)} has the same fault, do the same there."
     if houses:
         return f"If {listed(houses)} has the same fault, try it there too: “{change.called}”."
     return f"Keep “{change.called}” as it is."
@@ -500,6 +503,11 @@ def do_the_same(change: ChangeAnswer, houses: Sequence[str]) -> str:
 
 def undo(change: ChangeAnswer) -> str:
     return f"Consider undoing “{change.called}” ({change.place})."
+
+
+def blurs(change: ChangeAnswer) -> str:
+    """``change`` is being watched, and one more would be mixed up with it."""
+    return f"It would blur the answer on “{change.called}”."
 
 
 def lower(key: str, group: str) -> str:
@@ -966,7 +974,7 @@ NO_CASE_LATELY = (
 
 def chance_after_a_year(chance: float, cases: int) -> str:
     return (
-        "Leave things as they are for a year after a change: at the present rate "
+        "After a change give that house a year without another: at the present rate "
         f"({count(cases, 'new case')} in the last year) a true halving would then show about "
         f"{in_ten(chance)}, and something larger more often."
     )
@@ -974,8 +982,8 @@ def chance_after_a_year(chance: float, cases: int) -> str:
 
 def wait(weeks: float, cases: int) -> str:
     return (
-        f"Leave things as they are after a change for about {max(1, round(weeks))} weeks of "
-        f"watching: at the present rate ({count(cases, 'new case')} in the last year) a true "
+        f"After a change give that house about {max(1, round(weeks))} weeks of watching without "
+        f"another: at the present rate ({count(cases, 'new case')} in the last year) a true "
         f"halving would then show {in_ten(thresholds.POWER)}."
     )
 

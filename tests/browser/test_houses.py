@@ -109,6 +109,34 @@ def test_a_roost_is_dragged_by_mouse_and_by_keys(open_phone, barn):
     assert "60 cm" in page.locator(".elevation:visible").text_content()
 
 
+@SIZES
+def test_a_new_house_is_dragged_before_it_is_saved(open_phone, site, viewport):
+    """The low roost of the shed, 70 high at 75: 20 cm to the right and 10 down."""
+    page = open_phone("ada", viewport=viewport)
+    page.goto(f"/f/{site.flock}/houses/add/?shape=shed")
+    low = page.locator("#drawn a.thing[data-thing='Low roost']")
+    per_cm = low.evaluate(
+        "(thing) => thing.ownerSVGElement.getScreenCTM().a * thing.ownerSVGElement.dataset.scale"
+    )
+    bar = low.locator(".bar").bounding_box()
+    x, y = bar["x"] + bar["width"] / 2, bar["y"] + bar["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 10 * per_cm, y)
+    with page.expect_response(lambda answer: "houses/add" in answer.url):
+        page.mouse.move(x + 20 * per_cm, y + 10 * per_cm)
+        page.mouse.up()
+    row = page.locator("fieldset[data-thing='Low roost']")
+    assert float(row.locator("[data-moves=h]").input_value()) == pytest.approx(60, abs=1)
+    assert float(row.locator("[data-moves=a]").input_value()) == pytest.approx(95, abs=1)
+    height = row.locator("[data-moves=h]").input_value()
+    page.wait_for_selector(f"#drawn text:has-text('Low roost, {height} cm')")
+    with page.expect_response(lambda answer: "houses/add" in answer.url):
+        page.locator("fieldset[data-thing='Third roost'] input[type=checkbox]").check()
+    page.wait_for_selector("#drawn a.thing[data-thing='Third roost']")
+    assert overflow(page) <= 0 and not problems(page)
+
+
 def test_the_days_are_slid_through(open_phone, barn):
     page = open_phone("ada")
     page.goto(barn + "landing/")

@@ -174,8 +174,11 @@ def test_play_shows_the_measured_ones_in_one_place(open_phone, site, measured, m
     page = open_phone("ada")
     page.emulate_media(reduced_motion=motion)
     opened(page, site)
+    told = page.locator("#compare > .verdict")
+    assert told.is_visible()
     page.locator("[data-play]").tap()
     page.wait_for_selector(".lapse .laid")
+    assert told.count() and not told.is_visible()  # Of the two it speaks of none is seen now.
     seen = []
     page.wait_for_function("document.querySelector('.lapse figcaption strong')")
     eased = page.evaluate(

@@ -165,7 +165,7 @@ def test_the_page_says_what_each_bird_lands_with(cast, shed):
         "55 cm down to Step, over 60 cm: 43°",
         "Hens scratch bedding away exactly where they land",
         "kinder than narrow or round ones. common practice",
-        "orientation, not a building rule",
+        "A guide, not a building rule",
         "Local animal-welfare rules come first",
     ):
         assert said in words

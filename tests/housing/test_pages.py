@@ -135,7 +135,7 @@ def test_room_is_named_as_orientation(cast, shed):
     page = text(cast.clients.owner, url("house", cast.flock.pk, shed.pk))
     assert "a rule for 350 laying hens and more" in page
     assert "Length of roost: 200 cm" in page
-    assert "orientation, not a building rule" in page
+    assert "A guide, not a building rule" in page
     assert "Local animal-welfare rules come first" in page
 
 

@@ -174,6 +174,28 @@ def test_the_shapes_are_shown_and_one_may_start_empty(cast):
     assert 'name="name"' in cast.clients.keeper.get(address + "?shape=empty").content.decode()
 
 
+def test_the_drawing_follows_what_is_typed_before_anything_is_saved(cast):
+    """A roost at 70 instead of 100 and one more; what cannot be read stays as usual."""
+    address = reverse("housing:add", args=[cast.flock.pk])
+    form = cast.clients.keeper.get(address + "?shape=shed").context["form"]
+    sent = filled(form.house) | {"shape": "shed", "wall_height_cm": "300"}
+    for row in form.things:
+        sent |= filled(row)
+    sent |= {"t0-height_cm": "72", "t1-height_cm": "high", "t2-there": "on", "t2-along_cm": "130"}
+
+    def drawn(**more):
+        piece = cast.clients.keeper.get(address, sent | more, headers={"HX-Request": "true"})
+        text = piece.content.decode()
+        assert text.startswith('<div id="drawn">')
+        return text
+
+    text = drawn()
+    assert "Top roost, 72 cm" in text and "Low roost, 70 cm" in text and "Third roost, 45" in text
+    assert 'class="tick-name"' in text and ">250<" in text  # As high as the walls are now.
+    assert "Third roost" not in drawn(**{"t2-there": ""})
+    assert not House.objects.exists()
+
+
 # Moving things
 
 

@@ -29,6 +29,15 @@ def told(found):
     ]
 
 
+def test_a_step_halves_the_way_where_another_landing_stays_as_hard():
+    """From Top to Low it is 60 whatever is done below; a step at 60 would leave 60 as well."""
+    shed = lines(("Top", 130, 60), ("Low", 70, 80))
+    alone = [one for one in suggestions(shed, [2.0], Limit(drop_cm=50)) if len(one.moves) == 1]
+    (best,) = [one for one in alone if one.moves[0].new_step and one.moves[0].place.name == "Low"]
+    # Low 70 to the step at 35 and to the floor: 35 each, Top 60; with one at 60 it was 60 and 60.
+    assert (best.moves[0].height_cm, best.worst_cm, best.total_cm) == (35, 60, 95)
+
+
 # A scratch copy
 
 

@@ -1,5 +1,6 @@
 """The line of a change: its mark, its words, its bar; how much there is to read on the page."""
 
+import copy
 import datetime as dt
 import inspect
 import re
@@ -158,6 +159,8 @@ def test_the_one_change_that_fewer_followed_is_named_first(report):
     fewer, early = words.mark(report.changes[0]), words.TOO_EARLY
     told = [(early, "Feed changed"), (fewer, "Yard drained")]
     assert words.lead(told).startswith("Perhaps: fewer new cases after “Yard drained”.")
+    # As it is kept for the pages of the houses, and read again.
+    assert words.lead([(copy.copy(mark), called) for mark, called in told]) == words.lead(told)
     assert words.lead([*told, (fewer, "Roost lowered")]).startswith(
         "Perhaps: fewer new cases after 2 of 3 changes."
     )
@@ -293,6 +296,29 @@ def test_a_difference_told_by_any_way_of_sorting_is_said_of_birds_or_left_out(re
     told = replace(grouping, key=key, base="these", rows=rows)
     said = answer_rows.for_whom(replace(report, groupings=(told,)))
     assert any("those" in line for line in said) == (key not in ("season", "wetness", "spell"))
+
+
+def test_what_is_proposed_says_when_it_blurs_a_change_that_is_being_watched(report):
+    """Only in the houses that are meant: lowering roosts means all of them."""
+    (change,) = report.changes
+    helped = replace(change, state="clear", houses=("Ark",), adjusted_p=0.01)
+    helped = replace(helped, found=replace(helped.found, refusal=None, ratio=Figure(0.2, 0.1, 0.4)))
+    later = replace(
+        change, number=2, state="refused", called="Treated for mites", again=dt.date(2027, 7, 31)
+    )
+    blurs = "It would blur the answer on “Treated for mites”."
+
+    def proposed(*changes, lived_in=("Ark", "Barn")):
+        bare = replace(report, changes=changes, lived_in=lived_in, groupings=())
+        return answer_rows.next_change(bare)
+
+    same = "If Barn has the same fault, do the same there."
+    assert proposed(helped) == same
+    assert proposed(helped, replace(later, houses=("Ark",))) == same
+    assert proposed(helped, replace(later, houses=("Barn",))) == f"{same} {blurs}"
+    assert blurs not in proposed(helped, later, lived_in=("Ark",))
+    # Of two that helped, the line says which.
+    assert f"“{helped.called}”" in proposed(helped, replace(helped, number=3))
 
 
 # The pages

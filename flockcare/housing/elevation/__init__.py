@@ -39,10 +39,13 @@ class Size:
     most: float  # Pixels per centimetre.
     axis: float = 34
     far: int = 64  # How far a name may stand from its thing.
+    grounds: bool = True  # A line for what lies on the ground.
 
 
 NARROW = Size("narrow", 340, 300, 2.0)
 BROAD = Size("broad", 960, 450, 3.2, far=130)
+# Above the fields that change it, where all of it has to stay in sight.
+IN_SIGHT = Size("narrow", 340, 240, 2.0, grounds=False)
 # Beside a table on a wide screen.
 HALF = Size("broad", 640, 400, 2.6, far=90)
 SMALL = Size("small", 112, 68, 1.0, axis=2)
@@ -428,7 +431,7 @@ class Picture:
         for place in self.layout.stands if self.lettering.letters else ():
             y, rows = self._line(y, place.name, self._key(place), "key-line")
             drawn += rows
-        for ground in self.layout.grounds:
+        for ground in self.layout.grounds if self.size.grounds else ():
             marks = self.signs.get((ground.name, False), [])
             words = [ground_words(ground, self.units), *marks]
             y, rows = self._line(y, ground.name, words, "ground-line")
@@ -539,6 +542,16 @@ def _spans(parts: list[str | Finding]) -> list[Markup | str]:
 
 
 __all__ = [
-    *("BROAD", "HALF", "NARROW", "Picture", "Size", "draw", "ground_words", "hardest_leg"),
+    *(
+        "BROAD",
+        "HALF",
+        "IN_SIGHT",
+        "NARROW",
+        "Picture",
+        "Size",
+        "draw",
+        "ground_words",
+        "hardest_leg",
+    ),
     *("leg_words", "row_ids", "short_length", "small", "whereabouts"),
 ]

@@ -10,18 +10,20 @@ from flockcare.housing.elevation.frame import GAP_CM, Frame
 from flockcare.housing.elevation.pieces import line, path, rect, shape
 from flockcare.housing.layout import (
     BOARD,
+    BOARD_CM,
     GROUND,
+    NEST_CM,
     NEST_FRONT,
     OTHER,
     RAMP,
     ROOST,
     STEP,
+    STEP_CM,
     Place,
 )
 from flockcare.housing.routes import STEP_UP_CM, Leg, is_walked
 
-NEST_CM = 35  # Deep and high: the usual nest box; common practice, no published source.
-STEP_CM, BOARD_CM, SHELF_CM = 30, 50, 30  # Along the house, where it is not measured.
+SHELF_CM = 30  # Along the house, where it is not measured.
 THICK_MM = 50
 ROUND = {"round"}
 ROUND_MATERIALS = {"branch", "metal pipe", "plastic pipe"}
