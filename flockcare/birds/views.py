@@ -64,14 +64,14 @@ def _ask_for_weight(request, bird: Bird) -> None:
     messages.info(
         request,
         format_html(
-            "{} landings cannot be worked out, as {} weight is not known: "
-            '<a href="{}">weigh {}</a>, or <a href="{}">{}</a>.',
+            '{} weight is not known. When there is time, <a href="{}">weigh {}</a>, or '
+            '<a href="{}">{}</a>: then a house shows how hard {} lands.',
             her.possessive.capitalize(),
-            her.possessive,
             weigh,
             her.object,
             otherwise,
             words,
+            her.subject,
         ),
     )
 

@@ -88,7 +88,7 @@ STEPS = (
         "rinse",
         "Rinse the sore with salt water",
         (
-            "Weigh 9 g of salt into 1 litre of water that was boiled and has cooled (0.9 %). Make "
+            "Weigh 9 g of salt into 1 litre of water that was boiled and has cooled (0.9%). Make "
             "it fresh, or buy sterile saline. Let it run over the sore.",
         ),
         (SALINE, DAMEROW),

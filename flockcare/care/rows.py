@@ -103,6 +103,17 @@ class Row:
         return [(plan, words.plan_words(plan, hers.today)) for plan in (*hers.plans, *hers.asked)]
 
     @property
+    def plan_in_row(self) -> bool:
+        """Whether the level names a vet's plan and what it asks for is due, so that the row says
+        both without its words."""
+        return not self.level.is_urgent and any(line.is_plan for line in self.due)
+
+    @property
+    def reasons_in_row(self) -> str:
+        """Empty where the foot's score and course, which stand below, say enough."""
+        return self.reasons if self.level not in (Advice.LEAVE, Advice.HOME) else ""
+
+    @property
     def badge(self) -> str:
         return words.level_words(self.standing)
 
@@ -153,6 +164,20 @@ class Row:
     def eggs_line(self) -> str:
         """May her eggs be eaten? Empty of a cock with nothing to say."""
         return self.eggs or ("" if self.bird.sex == "cock" else "Eggs: no withdrawal recorded")
+
+    @property
+    def eggs_in_row(self) -> str:
+        """Her eggs alone, in one short line; her page has her meat too."""
+        hers = self.standing.eggs
+        if hers.state == "free" or self.bird.sex == Sex.COCK:
+            return self.eggs
+        known = hers.state == "withdrawn" and hers.until
+        until = (
+            f"up to and including {short_words(hers.until, self.standing.today)}"
+            if known
+            else "until the withdrawal days are known"
+        )
+        return f"Don’t eat {self.bird.pronouns.possessive} eggs {until}"
 
     @cached_property
     def due(self) -> list[DueLine]:

@@ -37,6 +37,7 @@ LETTER = 6.6  # Pixels of a letter of the drawing's text, on average.
 THUMB = 24
 TARGET = 32  # Width of a touch target where there is room; WCAG 2.2, 2.5.8 asks for 24.
 STRIP = 24
+CLEAR_SCORES_UP_TO = 6  # Of more checks a ring alone says "clear", so that a sore's score stands out.
 LANE_NAME, PERIOD = 22, 30  # Heights: the name of a lane, and a row of periods below it.
 LANES = {
     **FEET,
@@ -293,7 +294,7 @@ def _lane(frame: Frame, lane: str, places: list[Placed], top: int) -> Markup:
             for group in groups
         ]
     if lane in FEET:
-        drawn.append(_scores(places, middle - 15, only_sore=len(places) > 2 * len(groups)))
+        drawn.append(_scores(places, middle - 15, only_sore=len(places) > CLEAR_SCORES_UP_TO))
     return element("g", {}, *drawn)
 
 

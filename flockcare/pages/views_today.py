@@ -60,6 +60,7 @@ def _checks(request, flock, mark: tuple) -> dict:
         return {
             "in_round": sum(row.standing.in_round for row in rows),
             "bird_count": len(rows),
+            "first_round": not any(row.standing.last_check for row in rows),
             **_early(flock),
             "looks": render_to_string("pages/today_looks.html", context, request),
         }

@@ -126,7 +126,7 @@ function fingers(pane) {
 
 function slide(divider) {
   const pane = divider.parentElement;
-  const earlier = divider.getAttribute("aria-valuetext").replace(/^\d+ % /, "");
+  const earlier = divider.getAttribute("aria-valuetext").replace(/^\d+% /, "");
   const to = (share) => {
     const cut = Math.round(Math.min(100, Math.max(0, share)));
     pane.style.setProperty("--cut", `${cut}%`);

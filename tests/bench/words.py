@@ -5,7 +5,8 @@
     .venv/bin/python tests/bench/words.py --write        and keeps the table beside this file
 
 Counted by a Chromium at 390 x 844: the words that are visible in the page's own part (without the
-bar of the app), text in drawings included, and the links, buttons and fields that can be reached.
+bar of the app), text in drawings included, and the links, buttons and fields that the Tab key stops
+at: a drawing that arrows lead through is one.
 """
 
 import argparse
@@ -61,7 +62,8 @@ COUNTED = """() => {
   }
   const controls = main.querySelectorAll(
     "a[href], button, input:not([type=hidden]), select, textarea, summary");
-  return [words.length, [...controls].filter(shown).length];
+  const stops = (part) => part.tabIndex >= 0 && shown(part);
+  return [words.length, [...controls].filter(stops).length];
 }"""
 
 

@@ -113,7 +113,7 @@ def test_beside_the_adult_weight_of_the_breed(cast, dill):
     cast.clients.keeper.post(url(cast, dill), {**GOOD, "grams": "2.36"})
     page = cast.clients.viewer.get(url(cast, dill)).text
     assert "A grown Wyandotte hen weighs about 2.95 kg" in page and "/about/sources/#apa" in page
-    assert "2.36 kg</td><td>80 %</td>" in page.replace("\n", "")
+    assert "2.36 kg</td><td>80%</td>" in page.replace("\n", "")
 
 
 def test_delete_keeps_what_it_was(cast, dill):

@@ -55,6 +55,7 @@ STEM = re.compile(
     r"look|mend|back|over|luck|down|stretch|window|deed|byline|egg|step|score|kept|sore"
 )
 STRAIGHT = re.compile(r"[a-z]'[a-z]|s'(?= [a-z])", re.IGNORECASE)
+PERCENT_APART = re.compile(r"[\d}](?:\s|&nbsp;)%(?!\()")
 SPOKEN = {
     "alt", "aria-label", "content", "data-confirm", "label", "placeholder", "title", "value",
 }  # fmt: skip
@@ -147,6 +148,16 @@ def test_keepers_read_curly_apostrophes():
         for file, text in read()
         for hit in [STRAIGHT.search(text)]
         if hit and not file.endswith(".md")
+    ]
+    assert not found, "\n".join(found)
+
+
+def test_percent_stands_right_after_its_figure():
+    found = [
+        f"{file}: … {text[max(0, hit.start() - 30) :][:60]!r} …"
+        for file, text in read()
+        for hit in [PERCENT_APART.search(text)]
+        if hit
     ]
     assert not found, "\n".join(found)
 

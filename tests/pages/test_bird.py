@@ -57,7 +57,7 @@ def test_who_she_is(cast, birds):
     assert "Marsh Hen, medium" in words
     assert "Hatched April 2024" in words
     # By hand: 2700 / 3000.
-    assert "2.70 kg on 9 May 2026: 90 % of a grown Marsh Hen’s (3.00 kg; own records)" in words, (
+    assert "2.70 kg on 9 May 2026: 90% of a grown Marsh Hen’s (3.00 kg; own records)" in words, (
         words
     )
     assert "Old injury of the left hock." in words

@@ -17,13 +17,15 @@ def test_who_may_look(cast, birds):
     assert seen(cast, url(cast)) == READ_PAGE
 
 
-def test_names_every_bird_with_band_breed_and_weight_class(cast, birds):
-    dill = birds["Dill"]
-    dill.breed = breed_named(flock=cast.flock, name="Brahma")
+def test_names_every_bird_with_band_or_else_breed(cast, birds):
+    dill, sorrel = birds["Dill"], birds["Sorrel"]
+    dill.breed = sorrel.breed = breed_named(flock=cast.flock, name="Brahma")
+    sorrel.band_colour, sorrel.band_number = "", ""
     dill.save()
+    sorrel.save()
     page = cast.clients.viewer.get(url(cast)).text
     assert all(name in page for name in birds)
-    assert "green 7 · Brahma<" in page
+    assert "green 7<" in page and ">Brahma<" in page
     assert 'class="band band-green"' in page
     assert f"/f/{cast.flock.pk}/birds/{dill.pk}/" in page
 

@@ -83,7 +83,7 @@ def test_so_many_on_a_sheet_and_a_ruler_of_50_mm_on_each(cast, birds, per_sheet,
         assert ruler.get("viewBox").split()[2] == "54"
         assert "H50" in ruler.find(f"{SVG}path").get("d")
     text = answer.content.decode()
-    assert "100 %" in text and "50 mm" in text
+    assert "100%" in text and "50 mm" in text
 
 
 @pytest.mark.parametrize(

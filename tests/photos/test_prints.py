@@ -56,10 +56,10 @@ def test_a_print_of_97_percent_is_allowed_for_once_it_was_measured(cast, photo):
 
 def test_the_page_says_what_was_measured(cast, photo):
     page = reverse("photos:cards", args=[cast.flock.pk])
-    assert "may be\n6 % off" in cast.clients.viewer.get(page).content.decode()
+    assert "may be\n6% off" in cast.clients.viewer.get(page).content.decode()
     tell(cast, 94.1, 49.0)
     text = cast.clients.viewer.get(page).content.decode()
-    assert "94.1 mm across" in text and "6 % off" not in text
+    assert "94.1 mm across" in text and "6% off" not in text
 
 
 @pytest.mark.parametrize(

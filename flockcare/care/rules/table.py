@@ -582,7 +582,7 @@ AT_HOME = (
         Advice.HOME,
         "Common in hens, and no reason to call a vet by itself. Look for the cause in bedding, "
         "roost and weight.",
-        "Weitzenbürger et al. 2006: 86 % of foot pads showed some change; Volkmann et al.: of "
+        "Weitzenbürger et al. 2006: 86% of foot pads showed some change; Volkmann et al.: of "
         "affected hens half on both feet",
         Mark.JOINED,
         signs.both_sore,
