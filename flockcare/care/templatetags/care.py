@@ -16,10 +16,11 @@ def whose_eggs() -> str:
 
 
 @register.inclusion_tag("care/until_vet.html")
-def until_vet(bird: Bird, level: Advice):
+def until_vet(bird: Bird, level: Advice, *, brief: bool = False):
     """Stands where the way to opening a foot would be, as long as the bird is for a vet.
 
     ``level``: the advice that holds; below a vet's where a plan holds for all that the vet knows.
+    ``brief``: where the plan itself stands above.
     """
     if level.is_urgent:
         title, lines = f"Until the vet sees {bird.pronouns.object}", UNTIL_VET
@@ -27,4 +28,6 @@ def until_vet(bird: Bird, level: Advice):
         title, lines = "Until you have asked the vet", UNTIL_ASKED
     else:
         title, lines = "While the vet’s plan holds", UNDER_PLAN
+        if brief:
+            title, lines = "Ask the vet before you change the plan", UNDER_PLAN[1:]
     return {"title": title, "lines": lines}
