@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 
+from django.db.models import Q
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
@@ -74,11 +75,16 @@ class CourseDue(Deadline):
 def courses_ahead(flock, today: date) -> list[CourseDue]:
     """Those that go on, with the day that comes next, the earliest first; one query.
 
-    Over is what was given up to its last day, or stopped.
+    Over is what was given up to its last day, or stopped. What was logged today without a last day
+    counts too.
     """
+    midnight = datetime.combine(today, time(), flock.zone)
     steps = (
         CareStep.objects.filter(
-            flock=flock, kind=StepKind.MEDICINE, given_until__gte=today, past=False
+            Q(given_until__gte=today) | Q(given_until=None, at__gte=midnight),
+            flock=flock,
+            kind=StepKind.MEDICINE,
+            past=False,
         )
         .exclude(given_to="")
         .select_related("keeper", "item")
@@ -90,7 +96,8 @@ def courses_ahead(flock, today: date) -> list[CourseDue]:
         by_course[step.given_to, step.product.casefold()].append(step)
     found = []
     for given in by_course.values():
-        until, on = max(step.given_until for step in given), given[0].on + timedelta(1)
+        until = max((step.given_until for step in given if step.given_until), default=today)
+        on = given[0].on + timedelta(1)
         if on <= until:
             found.append(CourseDue(tuple(given), on, today, given[-1].on, until))
     return sorted(found, key=lambda due: (due.on, due.what.lower()))

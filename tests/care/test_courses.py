@@ -99,6 +99,16 @@ def test_one_tap_gives_it_to_all_who_live_there_now_and_undo_takes_it_from_all(
     assert len(given_today()) == 3
 
 
+def test_what_was_logged_today_without_a_last_day_is_not_given_twice(cast, birds, course):
+    again = give(cast, [birds["Dill"], birds["Mace"]], days_ago=0)
+    CareStep.objects.filter(pk__in=[step.pk for step in again]).update(given_until=None)
+    assert due(cast) == []
+    with pytest.raises(ValidationError, match="has done this already"):
+        services.give_again(step=course[0], by=cast.owner)
+    services.undo_care(steps=again, by=cast.owner)
+    assert len(due(cast)) == 1
+
+
 def test_what_was_given_to_all_is_one_change(cast, course):
     before = Revision.objects.count()
     services.give_again(step=course[0], by=cast.owner)
