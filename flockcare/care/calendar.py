@@ -19,11 +19,12 @@ from uuid import UUID
 from django.utils import timezone
 from icalendar import Alarm, Calendar, Event
 
+from flockcare.care.courses import CourseDue
 from flockcare.care.due import Due
 from flockcare.care.holds import UNTIL_KNOWN, Hold, open_holds
 from flockcare.care.plans import PlanDue
 from flockcare.care.reminded import checks_of, dues_of
-from flockcare.care.tasks import TaskDue, tasks_ahead
+from flockcare.care.tasks import TaskDue, house_work
 from flockcare.care.wanted import Wanted
 
 PRODID = "-//Flockcare//Care//EN"
@@ -55,7 +56,7 @@ def calendar_of(
         *_care(dues, today, at_time, flock.zone, alarms),
         *_planned(planned, today, at_time, flock.zone, now, alarms),
         *_checks(flock, keeper, today, now, alarms),
-        *_tasks(tasks_ahead(flock, today), flock, today, now, alarms),
+        *_tasks(house_work(flock, today), flock, today, now, alarms),
         *_held(open_holds(flock, now=now), today, now, alarms),
     ):
         calendar.add_component(event)
@@ -183,12 +184,17 @@ def _checks(flock, keeper, today: date, now: datetime, alarms: _Alarms) -> Itera
 
 
 def _tasks(
-    tasks: Iterable[TaskDue], flock, today: date, now: datetime, alarms: _Alarms
+    tasks: Iterable[TaskDue | CourseDue], flock, today: date, now: datetime, alarms: _Alarms
 ) -> Iterable[Event]:
     for task in tasks:
         day = max(task.on, today)
         of = task.house.pk if task.house else f"{flock.pk}-{day:%Y%m%d}"
-        kind, alarm = task.kind.name.lower(), alarms.when("care", day)
+        kind, alarm = "medicine", alarms.when("care", day)
+        if task.kind:
+            kind = task.kind.name.lower()
+        else:
+            # The same entry while the course goes on, whoever gave it last.
+            of = task.steps[-1].pk
         yield _event(f"task-{kind}-{of}", task.what, day, day + timedelta(1), now, "", alarm)
 
 

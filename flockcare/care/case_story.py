@@ -40,7 +40,7 @@ class Repeated:
     @property
     def feet(self) -> str:
         both = [(self.left, "left"), (self.right, "right")]
-        return ", ".join(f"{count} on the {foot} foot" for count, foot in both if count)
+        return ", ".join(f"{count} {foot}" for count, foot in both if count)
 
 
 def repeated_trouble(bird: Bird, cases: Iterable[Case]) -> Repeated | None:

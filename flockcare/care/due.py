@@ -55,6 +55,7 @@ WHAT_IS_DUE = {
     StepKind.OINTMENT: "ointment",
     StepKind.VET: "next visit to the vet",
     StepKind.MEDICINE: "medicine",
+    StepKind.VACCINE: "vaccination",
 }
 
 

@@ -14,6 +14,7 @@ from flockcare.care.models import (
     MEDICATED,
     MOST_DAYS,
     OF_A_VISIT,
+    SUPPLY,
     WITHHOLDING,
     CareStep,
     DaysFrom,
@@ -89,6 +90,14 @@ class ItemChoice(forms.ModelChoiceField):
 _CHIPS = ("kind", "outcome", "bleeding", "days_from", "decided_by", "medicine_given")
 
 
+SUPPLY_LABELS = {
+    "supplier": "Dispensed or sold by",
+    "supplied_on": "Obtained on",
+    "supplied_amount": "How much was obtained",
+    "prescribed_by": "Prescribed by",
+}
+
+
 class StepForm(KeeperModelForm):
     """Care given to one bird, or a visit to the vet. A new one may be of several kinds at once."""
 
@@ -123,12 +132,14 @@ class StepForm(KeeperModelForm):
             *("outcome", "bleeding", "given_until", "egg_days", "meat_days", "days_from", "note"),
             *("no_medicine", "batch", "quantity", "decided_by", "past", "contact", "question"),
             *("found", "plan", "plan_until", "laboratory", "medicine_given"),
+            *SUPPLY,
         ]
         widgets = {
             "kind": forms.RadioSelect,
             "decided_by": forms.RadioSelect,
             "medicine_given": forms.RadioSelect,
             "plan_until": day_input(),
+            "supplied_on": day_input(),
             **dict.fromkeys(
                 ("question", "found", "plan", "laboratory"), forms.Textarea(attrs={"rows": 2})
             ),
@@ -155,6 +166,7 @@ class StepForm(KeeperModelForm):
             "question": "What you asked",
             "plan": "The plan",
             "note": "Note, or what the vet said",
+            **SUPPLY_LABELS,
             **WITHDRAWAL_DAYS,
         }
         help_texts = {
@@ -287,7 +299,8 @@ class StepForm(KeeperModelForm):
         elif item:
             self._days_of(item, said)
         if not (kind in WITHHOLDING or at_the_vets):
-            said.update(batch="", quantity="")
+            said.update(batch="", quantity="", supplied_on=None)
+            said.update(dict.fromkeys(set(SUPPLY) - {"supplied_on"}, ""))
         elif item and not said.get("batch"):
             said["batch"] = item.batch
         if kind != StepKind.VET and kind not in WITHHOLDING:
@@ -382,33 +395,46 @@ class GiveForm(KeeperModelForm):
         model = CareStep
         fields = [
             *("product", "item", "batch", "quantity", "at", "given_until"),
-            *("egg_days", "meat_days", "days_from", "decided_by", "note"),
+            *("egg_days", "meat_days", "days_from", "decided_by", "note", "kind", *SUPPLY),
         ]
         widgets = {
+            "kind": forms.RadioSelect,
+            "supplied_on": day_input(),
             "given_until": day_input(),
             "days_from": forms.RadioSelect,
             "decided_by": forms.RadioSelect,
             "note": forms.Textarea(attrs={"rows": 2}),
         }
         labels = {
-            "product": "Which medicine",
+            "kind": "What it is",
+            "product": "Which one",
+            **SUPPLY_LABELS,
             "days_from": "Who named these days",
             "egg_days": "Withdrawal: days without their eggs",
             "meat_days": "Withdrawal: days without their meat",
         }
         help_texts = {
             "egg_days": DAYS_UNKNOWN,
+            "given_until": "A medicine stands on Today each day until then, to be ticked.",
             "quantity": "Such as “5 ml in 10 l of water”. A record, not a dose to follow.",
         }
 
     def __init__(self, data=None, *, flock, houses, keeper, now):
         step = CareStep(flock=flock, keeper=keeper, kind=StepKind.MEDICINE)
+        # What said nothing of it yet gave a medicine.
+        if data is not None and "kind" not in data:
+            data = data.copy()
+            data["kind"] = StepKind.MEDICINE
         super().__init__(data, instance=step, initial={"give_id": uuid.uuid4(), "at": now})
         self.fields["item"].queryset = KitItem.objects.filter(flock=flock)
         self.houses = {str(house.pk): house for house in houses}
         self.fields["whom"].choices = [
             (self.FLOCK, "the whole flock"),
             *((key, house.name) for key, house in self.houses.items()),
+        ]
+        self.fields["kind"].choices = [
+            (StepKind.MEDICINE, "a medicine in water or feed"),
+            (StepKind.VACCINE, "a vaccine"),
         ]
         for name in ("days_from", "decided_by"):
             self.fields[name].choices = [one for one in self.fields[name].choices if one[0] != ""]

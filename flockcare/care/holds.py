@@ -115,6 +115,15 @@ class Hold:
             eggs = ""  # There are none to withhold.
         elif eggs == meat:
             return f"egg and meat withdrawal: don’t eat {her} eggs or {her} meat {eggs}"
+        elif eggs and self.eggs_unknown and self.meat_unknown:
+            # What is known of one of them, or of each, is the least: nobody knows the rest.
+            least = ", ".join(
+                f"{what} at least to {short_words(until, self.today)}"
+                for what, until in (("eggs", self.eggs_until), ("meat", self.meat_until))
+                if until
+            )
+            both = f"don’t eat {her} eggs or {her} meat {UNTIL_KNOWN}"
+            return f"egg and meat withdrawal: {both} ({least})"
         each = (("egg", f"{her} eggs", eggs), ("meat", f"{her} meat", meat))
         told = [f"{what} withdrawal: don’t eat {whose} {end}" for what, whose, end in each if end]
         return "; ".join(told)

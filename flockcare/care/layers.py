@@ -7,7 +7,7 @@ from flockcare.care.models import CareStep, StepKind
 from flockcare.drawing.timeline import Mark, Window
 from flockcare.photos.models import Foot
 
-OF_A_VET = frozenset({StepKind.VET, StepKind.MEDICINE})
+OF_A_VET = frozenset({StepKind.VET, StepKind.MEDICINE, StepKind.VACCINE})
 
 
 def care_given(bird: Bird, window: Window) -> list[Mark]:

@@ -15,6 +15,7 @@ from flockcare.core.sources import (
     CFR_530,
     EU_37_2010,
     EU_2019_6,
+    EU_RECORDS,
     FARAD,
     GFI_263,
     MARMULAK,
@@ -253,6 +254,13 @@ NOTICES = (
         "Eggs, where a vet prescribes outside the label: one and a half times the time of the "
         "product, or 10 days where it is not authorised for birds whose eggs people eat.",
         (EU_2019_6,),
+    ),
+    Notice(
+        EU,
+        "Keep for five years, of each medicine: the first day and for how long, its name and the "
+        "amount, who supplied it with the proof, the birds, the vet who prescribed it, and the "
+        "withdrawal, even if there is none.",
+        (EU_RECORDS,),
     ),
     Notice(
         "Great Britain and European Union",

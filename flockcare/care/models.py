@@ -209,6 +209,7 @@ class StepKind(models.TextChoices):
     DRESSING_OFF = "dressing off", "dressing off"
     VET = "vet", "vet"
     MEDICINE = "medicine", "medicine"
+    VACCINE = "vaccine", "vaccinated"
 
 
 # What is still to be done, where a kind says what was done.
@@ -219,7 +220,11 @@ WHAT = {
     StepKind.DRESSING_CHANGED: "dressing",
     StepKind.MEDICINE: "medicine",
 }
-WITHHOLDING = (StepKind.MEDICINE, StepKind.OINTMENT)
+# A vaccine is a medicine by law, and its label names its days, most often none.
+WITHHOLDING = (StepKind.MEDICINE, StepKind.VACCINE, StepKind.OINTMENT)
+# Where a medicine is from, as the law wants it recorded: Regulation (EU) 2019/6, article 108(2);
+# United Kingdom, SI 2013/2033, regulations 17 to 19.
+SUPPLY = ("supplier", "supplied_on", "supplied_amount", "prescribed_by")
 DRESSED = (StepKind.DRESSING_ON, StepKind.DRESSING_SEEN, StepKind.DRESSING_CHANGED)
 
 
@@ -270,6 +275,7 @@ class CareStep(FlockRecord):
     vet or the label, counted from the last giving; empty says that nobody knows.
     ``amount`` is taken off the kit; ``quantity`` says in words how much was given, and is no dose
     to follow. ``given_to``: "whole flock" or the house, where all its birds got it at once.
+    ``supplier``, ``supplied_…``: who dispensed it, when and how much was obtained.
     ``past``: an old record, of which nothing is due and by which nothing is withdrawn.
     ``claimed_by``: who said that they will do what is due next. ``dropped_…``: why it is not done.
     """
@@ -329,6 +335,16 @@ class CareStep(FlockRecord):
     no_medicine = models.BooleanField("contains no medicine", default=False, db_default=False)
     batch = LineField("batch number", max_length=40, blank=True, default="", db_default="")
     quantity = LineField("how much was given", max_length=80, blank=True, default="", db_default="")
+    supplier = LineField(
+        "dispensed or sold by", max_length=120, blank=True, default="", db_default=""
+    )
+    supplied_on = models.DateField("obtained on", null=True, blank=True)
+    supplied_amount = LineField(
+        "how much was obtained", max_length=80, blank=True, default="", db_default=""
+    )
+    prescribed_by = LineField(
+        "prescribed by", max_length=120, blank=True, default="", db_default=""
+    )
     given_to = LineField(
         "given to", max_length=80, blank=True, default="", db_default="", editable=False
     )
@@ -388,6 +404,10 @@ class CareStep(FlockRecord):
         _refuse_medicine(self, self.product, self.item.name if self.item else "")
         if self.no_medicine and _has_days(self):
             raise ValidationError({"no_medicine": _NO_MEDICINE_HAS_NO_DAYS})
+        if not self.may_have_days:
+            for name in SUPPLY:
+                if getattr(self, name):
+                    raise ValidationError({name: "Only a medicine has this."})
         if self.kind != StepKind.VET:
             for name in OF_A_VISIT:
                 if getattr(self, name):
@@ -404,6 +424,8 @@ class CareStep(FlockRecord):
             day = getattr(self, name)
             if day and day < on:
                 raise ValidationError({name: f"This is before {what}."})
+        if self.supplied_on and self.supplied_on > on:
+            raise ValidationError({"supplied_on": "This is after it was given."})
 
     @property
     def may_have_days(self) -> bool:

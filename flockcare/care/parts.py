@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from django import forms
 from django.core.exceptions import ValidationError
 
+from flockcare.care.courses import given_in_one
 from flockcare.care.models import DRESSED, WITHHOLDING, CareStep, ItemKind, KitItem, StepKind
 from flockcare.core.lines import one_line
 
@@ -44,7 +45,9 @@ def in_order(kinds: Iterable[str]) -> list[str]:
     if len(kinds) > 1 and set(kinds) & set(ALONE):
         raise ValidationError("A visit to the vet, or monitoring, is logged by itself.")
     if len(set(kinds) & set(WITHHOLDING)) > 1:
-        raise ValidationError("Ointment and medicine each have days of their own: log one by one.")
+        raise ValidationError(
+            "Ointment, medicine and vaccine each have days of their own: log one by one."
+        )
     if len(set(kinds) & set(DRESSINGS)) > 1:
         raise ValidationError("Choose one for the dressing: on, checked, changed or off.")
     return kinds
@@ -102,13 +105,26 @@ class Given:
         return self.steps[0]
 
     @property
+    def whom(self) -> str:
+        """The bird, or the house or flock of which every bird got it at once."""
+        return self.first.given_to or str(self.first.bird)
+
+    @property
     def words(self) -> str:
-        """``left foot: soaked, Epsom salt; dressing changed, gauze``."""
+        """``left foot: soaked, Epsom salt; dressing changed, gauze``; given to many at once
+        ``medicine, Coxi drops (12 birds)``.
+        """
+        if self.first.given_to:
+            count = f" ({len(self.steps)} birds)" if len(self.steps) > 1 else ""
+            return f"{self.first.done_words}{count}"
         done = "; ".join(step.done_words for step in self.steps)
         return ": ".join(filter(None, (self.first.foot and self.first.get_foot_display(), done)))
 
 
 def one_go(step: CareStep) -> tuple:
+    """The same of all that was given in one go: to a foot, or of one medicine to a whole house."""
+    if step.given_to:
+        return step.given_to, step.kind, step.product, step.at
     return step.bird_id, step.foot, step.at, step.keeper_id, step.keeper_name
 
 
@@ -117,7 +133,7 @@ def in_one(steps: Iterable[CareStep]) -> list[Given]:
     found: dict[tuple, list[CareStep]] = {}
     for step in steps:
         key = one_go(step)
-        while any(other.kind == step.kind for other in found.get(key, ())):
+        while not step.given_to and any(other.kind == step.kind for other in found.get(key, ())):
             key = (*key, step.pk)
         found.setdefault(key, []).append(step)
     return [Given(tuple(some)) for some in found.values()]
@@ -125,6 +141,8 @@ def in_one(steps: Iterable[CareStep]) -> list[Given]:
 
 def done_with(step: CareStep) -> list[CareStep]:
     """All that was done in one go with this record, and itself; one query."""
+    if step.given_to:
+        return list(given_in_one(step).select_related("bird", "flock", "keeper", "item"))
     bird, foot, at, keeper, name = one_go(step)
     same = CareStep.objects.filter(
         bird=bird, foot=foot, at=at, keeper=keeper, keeper_name=name

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from operator import attrgetter
 
 from django.db.models import Q
 from django.utils import timezone
@@ -21,16 +22,21 @@ LAW = (
     "withdrawal period; keeps the proof of purchase; and keeps all of it for five years. A vet who "
     "gives a medicine enters it or hands it over in writing."
 )
-LAW_SOURCE = "Veterinary Medicines Regulations, SI 2013/2033, part 3, regulations 17 to 19"
+LAW_SOURCE = (
+    "Veterinary Medicines Regulations, SI 2013/2033, part 3, regulations 17 to 19; the European "
+    "Union asks much the same, Regulation (EU) 2019/6, article 108"
+)
 
 
 @dataclass
 class Giving:
-    """One medicine as it was given: to one bird, or to all of a house or the flock at once."""
+    """One medicine as it was given: to one bird, or to all of a house or the flock at once, all
+    days of such a course in one. ``step``: its first giving.
+    """
 
     step: CareStep
     zone: object
-    birds: list[str] = field(default_factory=list)
+    steps: list[CareStep] = field(default_factory=list)
 
     @property
     def first(self) -> date:
@@ -38,7 +44,28 @@ class Giving:
 
     @property
     def last(self) -> date:
-        return max(self.first, self.step.given_until or self.first)
+        given = [timezone.localdate(step.at, self.zone) for step in self.steps]
+        return max(*given, self.step.given_until or self.first)
+
+    @property
+    def birds(self) -> set[str]:
+        return {step.bird.name for step in self.steps}
+
+    @property
+    def by(self) -> str:
+        """Whoever gave it, each once."""
+        return ", ".join(dict.fromkeys(step.by for step in reversed(self.steps) if step.by))
+
+    @property
+    def kind(self) -> str:
+        return "vaccine" if self.step.kind == StepKind.VACCINE else ""
+
+    @property
+    def supply(self) -> str:
+        """``Mill Lane Surgery, 12 Nov 2026, 100 ml``; empty where nothing of it is recorded."""
+        step, on = self.step, self.step.supplied_on
+        day = on and f"{on.day} {on:%b %Y}"
+        return ", ".join(filter(None, (step.supplier, day, step.supplied_amount)))
 
     @property
     def whom(self) -> str:
@@ -78,9 +105,12 @@ def givings(steps: Iterable[CareStep], zone) -> list[Giving]:
     """In the order of ``steps``; what many birds got at once is one."""
     found: dict[tuple, Giving] = {}
     for step in told_once(steps, zone):
-        key = (step.given_to, step.at, step.product) if step.given_to else step.pk
+        # Each day of a course that many get names the same last day.
+        course = step.given_until or step.at
+        key = (step.given_to, step.kind, step.product, course) if step.given_to else step.pk
         giving = found.setdefault(key, Giving(step, zone))
-        giving.birds.append(step.bird.name)
+        giving.steps.append(step)
+        giving.step = min(giving.step, step, key=attrgetter("at"))
     return list(found.values())
 
 

@@ -17,6 +17,7 @@ from flockcare.care.models import StepKind
 from flockcare.care.notifiable import several_ill
 from flockcare.care.parts import Given
 from flockcare.care.rules import Advice
+from flockcare.care.rules.table import VETS_PLAN
 from flockcare.care.situation import FlockStanding
 from flockcare.care.standing import CHECK, Due, FootStanding, Standing, VetPlan
 from flockcare.drawing.dates import short_words
@@ -129,8 +130,16 @@ class Row:
         return self.level.is_for_vet or bool(self.standing.plans)
 
     @property
+    def follows_plan(self) -> bool:
+        """Whether a vet's plan is what to do, and nothing beside it."""
+        hers = self.standing
+        beside = set(hers.because) - {VETS_PLAN.sign} or any(foot.because for foot in hers.concerns)
+        return bool(hers.plans) and not hers.advice.is_for_vet and not beside
+
+    @property
     def reasons(self) -> str:
-        return words.reason_words(self.standing)
+        """Empty where the level says it: that a vet's plan holds."""
+        return "" if self.follows_plan else words.reason_words(self.standing)
 
     @property
     def signs(self) -> list[str]:
@@ -192,6 +201,12 @@ class Row:
         """What comes next, in words: all that is due by now, else the first thing."""
         due = [line for line in self.due if line.is_due] or self.due[:1]
         return ", ".join(line.words for line in due)
+
+    @property
+    def next_has_buttons(self) -> bool:
+        """Whether all that ``next`` names stands on her page of care with its buttons."""
+        due = [line for line in self.due if line.is_due] or self.due[:1]
+        return bool(due) and all(line.step or line.is_due for line in due)
 
     def _line(self, due: Due) -> DueLine:
         today, last = self.standing.today, self.standing.last_check

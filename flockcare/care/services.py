@@ -8,10 +8,13 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 
+from flockcare.care.courses import birds_of, course_of
 from flockcare.care.due import due_day, followed_by, is_open, kinds_of_line
 from flockcare.care.kit import missing_things
 from flockcare.care.models import (
     DRESSED,
+    PLANNED,
+    SUPPLY,
     CalendarLink,
     CarePlan,
     CareStep,
@@ -26,14 +29,14 @@ from flockcare.core.models import Token, token_hash
 from flockcare.feet.services import validate_moment
 from flockcare.people import history, keys
 from flockcare.people.bylines import Guest, credited
-from flockcare.people.models import Revision
+from flockcare.people.models import Flock, Revision
 from flockcare.photos.models import Photo
 from flockcare.photos.moving import move_along
 
 CALENDAR_DAYS = 3650
 # What one tap says again.
 REPEATED = ("product", "item_id", "amount", "egg_days", "meat_days", "days_from", "no_medicine")
-REPEATED += ("batch", "quantity", "decided_by")
+REPEATED += ("batch", "quantity", "decided_by", *SUPPLY)
 # What a course says of its medicine each time.
 OF_A_COURSE = ("egg_days", "meat_days", "days_from", "batch", "quantity", "decided_by")
 
@@ -114,8 +117,10 @@ def plan_course(*, step: CareStep, now=None) -> None:
 
 def _course(step: CareStep, today) -> CarePlan | None:
     kind = StepKind.MEDICINE if step.kind == StepKind.VET else step.kind
-    if not (step.given_until and step.may_have_days) or step.past:
+    if not (step.given_until and step.may_have_days) or step.past or kind not in PLANNED:
         return None
+    if step.given_to:
+        return None  # What a whole house gets is due by itself: see ``courses``.
     since = max(today, step.on + timedelta(step.kind == StepKind.VET))
     if step.given_until <= step.on or step.given_until < since:
         return None
@@ -378,11 +383,11 @@ def enter_days(*, steps, egg_days: int | None, meat_days: int | None, days_from:
         history.change(step, by=by)
 
 
-def give_to_all(*, like: CareStep, birds, given_to: str, key, now=None) -> list[CareStep]:
+def give_to_all(*, like: CareStep, birds, given_to: str, key, by=None, now=None) -> list[CareStep]:
     """Store a medicine that all these birds got at once; undone, it is undone for all.
 
     ``like``: what is said of it, without a bird; ``key``: a UUID, under which nothing is stored
-    twice.
+    twice. ``by``: a keeper or a ``Guest``; else the keeper of ``like``.
     ValidationError, by field, for what cannot be; ``keys.KeyTaken`` where it was undone meanwhile.
     """
     now = now or timezone.now()
@@ -404,10 +409,54 @@ def give_to_all(*, like: CareStep, birds, given_to: str, key, now=None) -> list[
         keys.refuse_deleted(steps[0])
         CareStep.objects.bulk_create(steps)
         added = [(step, {}) for step in steps]
-        history.keep_all(added, action=Revision.Action.ADD, by=like.keeper)
+        history.keep_all(added, action=Revision.Action.ADD, by=by or like.keeper)
         count = f"{len(steps)} bird{'s' if len(steps) > 1 else ''}"
         current.words = f"{like.product}, given to {given_to} ({count})"
     return steps
+
+
+# What a course says again each day it is given to a whole house.
+GIVEN_AGAIN = ("kind", "product", "item_id", "given_until", *OF_A_COURSE, *SUPPLY)
+
+
+@history.changeset()
+def give_again(*, step: CareStep, by, now=None) -> list[CareStep]:
+    """The next day of the course that ``step`` is of, to all who are there today.
+
+    AlreadyDone when it was given today, so that two who tap at once give it once; ValidationError
+    where it is over.
+    """
+    now = now or timezone.now()
+    # Locked, so that of two keepers the second waits and then sees what the first has logged.
+    Flock.objects.select_for_update().get(pk=step.flock_id)
+    due = course_of(step, now=now)
+    if due and not due.is_due:
+        raise AlreadyDone(due.step)
+    if not due:
+        raise ValidationError("This course is over: nothing of it is due.")
+    keeper, name = credited(by)
+    like = CareStep(flock=step.flock, keeper=keeper, keeper_name=name, at=now)
+    for field in GIVEN_AGAIN:
+        setattr(like, field, getattr(due.step, field))
+    like.given_until = due.until
+    birds = birds_of(step.flock, due.step.given_to, due.today, due.step)
+    given = {"given_to": due.step.given_to, "key": uuid.uuid4(), "by": by, "now": now}
+    return give_to_all(like=like, birds=birds, **given)
+
+
+@history.changeset()
+def stop_course(*, step: CareStep, because: str, by, now=None) -> None:
+    """It is not given any more, with the reason; eggs and meat wait from its last giving on."""
+    if not because.strip():
+        raise ValidationError({"because": "Say why, so that the others know."})
+    Flock.objects.select_for_update().get(pk=step.flock_id)
+    due = course_of(step, now=now or timezone.now())
+    if not due:
+        raise ValidationError("This course is over already.")
+    keys_given = [one.pk for one in due.steps]
+    for one in CareStep.objects.filter(pk__in=keys_given).select_related("bird", "flock"):
+        one.given_until, one.dropped_because, one.dropped_by = due.last, because.strip(), by
+        history.change(one, by=by)
 
 
 @transaction.atomic

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from flockcare.care.models import (
     DRESSED,
+    SUPPLY,
     WITHHOLDING,
     CarePlan,
     CareStep,
@@ -114,8 +115,17 @@ def _step(plan: CarePlan, part: dict, by, now) -> CareStep:
     if kind in WITHHOLDING:
         for name in OF_A_COURSE:
             setattr(step, name, getattr(plan, name))
+        if before := _given_before(step):
+            for name in SUPPLY:
+                setattr(step, name, getattr(before, name))
         step.no_medicine = plan.no_medicine
     return step
+
+
+def _given_before(step: CareStep) -> CareStep | None:
+    """The last giving of the same batch, which says where it is from."""
+    same = CareStep.objects.filter(bird=step.bird_id, kind=step.kind, product=step.product)
+    return same.filter(batch=step.batch).order_by("-at", "-logged_at").first()
 
 
 def _dressing(plan: CarePlan) -> StepKind:

@@ -68,7 +68,7 @@ from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
-EDITION = 9
+EDITION = 10
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
@@ -101,7 +101,8 @@ class FlockStanding:
 
 
 def standings(flock, *, now: datetime, mark: tuple = ()) -> FlockStanding:
-    """As kept if nothing has changed since; else worked out and kept. One query, or eleven.
+    """As kept if nothing has changed since; else worked out and kept. One query, and those of
+    ``worked_out`` where nothing is kept.
 
     ``mark``: what ``mark_of`` says, where it was asked already.
     """

@@ -14,6 +14,7 @@ from uuid import UUID
 from django.db.models import Max
 
 from flockcare.birds.models import Bird, Weighing
+from flockcare.care.courses import CourseDue, courses_ahead
 from flockcare.care.models import OF_A_BIRD, OF_A_HOUSE, Task, TaskDone, TaskKind
 from flockcare.drawing.dates import short_words
 from flockcare.feet.due import Deadline, is_long_late
@@ -126,8 +127,16 @@ def tasks_ahead(flock, today: date) -> list[TaskDue]:
     return sorted(found, key=lambda due: (due.on, due.what.lower()))
 
 
-def tasks_due(flock, today: date) -> list[TaskDue]:
-    return [due for due in tasks_ahead(flock, today) if due.is_due]
+def house_work(flock, today: date) -> list[TaskDue | CourseDue]:
+    """All that is to be done around the houses, the earliest first: the tasks, and medicines that
+    all birds of a house, or of the flock, get for some days. One query more than the tasks.
+    """
+    every = [*courses_ahead(flock, today), *tasks_ahead(flock, today)]
+    return sorted(every, key=lambda due: due.on)
+
+
+def tasks_due(flock, today: date) -> list[TaskDue | CourseDue]:
+    return [due for due in house_work(flock, today) if due.is_due]
 
 
 def _of_birds(flock, task: Task, last: _Last, today: date) -> Iterable[TaskDue]:

@@ -9,19 +9,17 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from flockcare.birds.models import Bird
 from flockcare.care import services
+from flockcare.care.courses import WHOLE_FLOCK, named, was_here
 from flockcare.care.forms import GiveForm, posted
 from flockcare.care.medicines import warnings_about
 from flockcare.care.models import CareStep
 from flockcare.care.record import KEPT_YEARS, LAW, LAW_SOURCE, medicines_given
-from flockcare.core.dates import PartialDate
 from flockcare.core.forms import saved
 from flockcare.housing.models import House
 from flockcare.housing.residents import residents_on
 from flockcare.people import keys
 from flockcare.people.access import flock_view
 from flockcare.people.models import Revision, Role
-
-WHOLE_FLOCK = "the whole flock"
 
 
 @require_http_methods(["GET", "POST"])
@@ -48,7 +46,7 @@ def _given(form, flock, *, now) -> list[CareStep]:
     if house:
         birds = residents_on(house, on)
     else:
-        birds = [bird for bird in Bird.objects.filter(flock=flock) if _present(bird, on)]
+        birds = [bird for bird in Bird.objects.filter(flock=flock) if was_here(bird, on)]
     found = []
 
     def save():
@@ -56,7 +54,7 @@ def _given(form, flock, *, now) -> list[CareStep]:
             services.give_to_all(
                 like=step,
                 birds=birds,
-                given_to=house.name[:80] if house else WHOLE_FLOCK,
+                given_to=named(house) if house else WHOLE_FLOCK,
                 key=form.cleaned_data["give_id"],
                 now=now,
             )
@@ -67,12 +65,6 @@ def _given(form, flock, *, now) -> list[CareStep]:
     except keys.KeyTaken as taken:
         form.add_error(None, taken.reason)
     return found
-
-
-def _present(bird, on) -> bool:
-    """Whether she was in the flock on that day, as far as it is known when she came and left."""
-    came = not bird.joined or PartialDate.parse(bird.joined).first() <= on
-    return came and (not bird.left or on <= PartialDate.parse(bird.left).first())
 
 
 def _tell(request, flock, steps: list[CareStep]) -> None:

@@ -116,7 +116,7 @@ def _can_be_kept(form, refused: list[str], *, now) -> bool:
 @form_page
 def show(request, flock, step_id):
     step = _step_or_404(flock, step_id)
-    _, *others = done_with(step)
+    _, *others = [step] if step.given_to else done_with(step)
     now = timezone.now()
     data, kept, refused = posted(request), Sent(), []
     form = StepForm(
@@ -297,20 +297,16 @@ def claim(request, flock, step_id):
 def drop(request, flock, step_id):
     step = _step_or_404(flock, step_id)
     form = DropForm(posted(request), step=step)
-    if (
-        request.method == "POST"
-        and form.is_valid()
-        and saved(
-            form,
-            services.drop,
-            step=step,
-            because=form.cleaned_data["because"],
-            by=request.user,
-            basis=form.basis,
-        )
-    ):
-        messages.success(request, f"Not done: {step.bird}, {form.cleaned_data['because']}")
-        return redirect("today", flock.pk)
+    if request.method == "POST" and form.is_valid():
+        because = form.cleaned_data["because"]
+        given = {"step": step, "because": because, "by": request.user}
+        if step.given_to:
+            stopped = saved(form, services.stop_course, **given)
+        else:
+            stopped = saved(form, services.drop, **given, basis=form.basis)
+        if stopped:
+            messages.success(request, f"Not done: {step.given_to or step.bird}, {because}")
+            return redirect("today", flock.pk)
     return render(
         request,
         "care/drop.html",

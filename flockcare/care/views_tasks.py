@@ -10,10 +10,12 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from flockcare.birds.models import Bird
 from flockcare.care import services_tasks as services
+from flockcare.care.courses import MEDICINE
 from flockcare.care.forms import posted
-from flockcare.care.models import MOST_DAYS, OF_A_HOUSE, TaskDone, TaskKind
+from flockcare.care.models import MOST_DAYS, OF_A_HOUSE, CareStep, TaskDone, TaskKind
+from flockcare.care.services import give_again
 from flockcare.care.situation import mark_of
-from flockcare.care.tasks import offered, tasks_ahead, tasks_of
+from flockcare.care.tasks import house_work, offered, tasks_of
 from flockcare.care.views_today import piece
 from flockcare.core.forms import KeeperForm, record_keys, saved
 from flockcare.housing.models import House
@@ -77,7 +79,7 @@ def tasks(request, flock):
     done = TaskDone.objects.filter(flock=flock).select_related("house", "bird", "keeper")
     context = {
         "here": "today",
-        "ahead": tasks_ahead(flock, timezone.localdate()),
+        "ahead": house_work(flock, timezone.localdate()),
         "offered": offered(flock),
         "done": with_names(done.order_by("-on", "-logged_at")[:SHOWN]),
     }
@@ -125,9 +127,13 @@ def task_offer(request, flock):
 @require_POST
 @flock_view()
 def task_done(request, flock):
-    """Ticked off today. ``what``: the kind, a colon, and the key of the house or the bird."""
+    """Ticked off today. ``what``: the kind, a colon, and the key of the house or the bird; of a
+    course of medicine that of a giving.
+    """
     kind, _, key = request.POST.get("what", "").partition(":")
     keys = record_keys([key])
+    if kind == MEDICINE and keys:
+        return _give_again(request, flock, keys[0])
     if kind not in TaskKind.values or not keys:
         raise Http404("There is no such task.")
     where = House if kind in OF_A_HOUSE else Bird
@@ -141,6 +147,20 @@ def task_done(request, flock):
     else:
         if not request.htmx:
             messages.success(request, f"Saved: {done}.")
+    return _back(request, flock)
+
+
+def _give_again(request, flock, key):
+    steps = CareStep.objects.select_related("flock").exclude(given_to="")
+    step = get_object_or_404(steps, flock=flock, pk=key)
+    words = f"{step.product}, for {step.given_to}"
+    try:
+        give_again(step=step, by=request.user)
+    except ValidationError as error:
+        messages.warning(request, f"{words}: {' '.join(error.messages)}")
+    else:
+        if not request.htmx:
+            messages.success(request, f"Saved: {words}.")
     return _back(request, flock)
 
 

@@ -95,7 +95,9 @@ def _of_care(request, flock, found) -> dict:
     rows = [replace(row, done=tuple(_of_bird(done, row.bird.pk))) for row in rows]
     rows.sort(key=in_order)
     shown = {row.bird.pk for row in rows}
-    elsewhere = [given for given in done if given.first.bird_id not in shown]
+    elsewhere = [
+        given for given in done if given.first.given_to or given.first.bird_id not in shown
+    ]
     today = timezone.localdate(now)
     tasks_done = TaskDone.objects.filter(flock=flock, on=today).order_by("-logged_at")
     tasks_done = with_names(tasks_done.select_related("house", "bird", "keeper"))
@@ -114,7 +116,8 @@ def _of_care(request, flock, found) -> dict:
 
 
 def _of_bird(done: list[Given], bird_key) -> list[Given]:
-    return [given for given in done if given.first.bird_id == bird_key]
+    """What a whole house got stands by itself, not with each of its birds."""
+    return [given for given in done if given.first.bird_id == bird_key and not given.first.given_to]
 
 
 def care_tag(request, mark: tuple) -> str:

@@ -642,6 +642,18 @@ EU_2019_6 = Source(
     Reading.MEMORY,
     ("2019/6",),
 )
+EU_RECORDS = Source(
+    "eu-records",
+    LAW,
+    "Regulation (EU) 2019/6, records",
+    "European Union, Regulation (EU) 2019/6, article 108",
+    "Keepers of animals that give food record for five years each medicine: first day, name, "
+    "amount, who supplied it with proof, the animals, the vet who prescribed it, the withdrawal "
+    "even if there is none, and for how long it was given.",
+    Reading.READ,
+    (),
+    "Read in its German version.",
+)
 EU_37_2010 = Source(
     "eu-37-2010",
     LAW,
@@ -683,7 +695,7 @@ SOURCES = (
     *(PRACTICE, OWN_CHOICE, KONICEK, BANDAGES, FIRST_AID, SALINE, MRSA, CDC),
     *(APHIS, APHA),
     *(CFR_530, CFR_500, FARAD, MARMULAK, AMDUCA, GFI_263),
-    *(VMR, NOAH, UK_RECORDS, EU_2019_6, EU_37_2010, VMD_LIMITS, SEVEN_DAYS),
+    *(VMR, NOAH, UK_RECORDS, EU_2019_6, EU_RECORDS, EU_37_2010, VMD_LIMITS, SEVEN_DAYS),
 )
 BY_KEY = {source.key: source for source in SOURCES}
 

@@ -46,8 +46,8 @@ MOST_WEIGHTS, MOST_CASES, MOST_LOOKS, MOST_LINES = 10, 3, 7, 14
 MOST_SIGNS, MOST_MEASURED, MOST_STAYS, MOST_FEATURES, MOST_CHANGES = 11, 13, 6, 8, 6
 MANY_PERCENT = 200
 RECORDED = (
-    "Put together by an app from what keepers recorded and measured. It names no diagnosis, no "
-    "treatment and no dose. Words in quotation marks are as a keeper typed them."
+    "From what keepers recorded and measured: no diagnosis, no treatment advised, no dose. Words "
+    "in quotation marks are as a keeper typed them."
 )
 PLUS_MINUS = "The ± holds the true value in 95 of 100 measurements."
 NOT_SEEN = (
@@ -165,8 +165,16 @@ def _asked(records: Records, stands: FlockStanding, names: Names, question: Fact
         hers = stands.birds.get(records.bird.pk)
         laying = [state for state in hers.states if state.kind == IN_LAY] if hers else []
         yield Fact("In lay", f"since {date_words(laying[-1].since)}" if laying else NOT_RECORDED)
-    yield Fact("Vaccination", NOT_RECORDED)
+    yield Fact("Vaccination", _vaccinated(records, names))
     yield Fact("Mites or worms treated", _treated(records, names))
+
+
+def _vaccinated(records: Records, names: Names) -> str:
+    """Each vaccine with the day it was last given, whatever the period."""
+    last = {names.text(step.product) or "not named": step for step in records.vaccines}
+    zone = records.window.zone
+    told = [f"“{vaccine}”, {day_words(step.at, zone)}" for vaccine, step in last.items()]
+    return "; ".join(told) or NOT_RECORDED
 
 
 def _treated(records: Records, names: Names) -> str:
@@ -255,7 +263,7 @@ def _history(records: Records, names: Names) -> Iterator[str]:
 
 
 MOST_MEDICINES = 3
-CARE = set(StepKind) - {StepKind.VET, StepKind.MEDICINE, StepKind.WATCHED}
+CARE = set(StepKind) - {StepKind.VET, StepKind.MEDICINE, StepKind.VACCINE, StepKind.WATCHED}
 
 
 def _courses(medicines: list[CareStep]) -> list[dt.date]:

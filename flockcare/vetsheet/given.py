@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from itertools import groupby
+from operator import itemgetter
 
 from flockcare.care.models import CareStep, DaysFrom, StepKind
 from flockcare.care.standing import Standing
@@ -14,7 +15,7 @@ from flockcare.vetsheet.names import Names
 from flockcare.vetsheet.sheet import Given
 
 MOST_GROUPS, MOST_REMARKS, MOST_DATES = 14, 3, 60
-FIRST = (StepKind.MEDICINE, StepKind.VET, StepKind.OINTMENT)
+FIRST = (StepKind.MEDICINE, StepKind.VET, StepKind.VACCINE, StepKind.OINTMENT)
 NOBODY = "somebody not recorded"
 
 
@@ -31,7 +32,11 @@ def given(steps: Iterable[CareStep], names: Names, zone: dt.tzinfo) -> tuple[lis
         if rest
         else ""
     )
-    return [_group(group, names, zone) for group in shown], left_out
+    visit = next((group for group in shown if group[-1].kind == StepKind.VET), None)
+    return [
+        _group(group, names, zone, is_first=group is visit or _is_medicine(group[-1]))
+        for group in shown
+    ], left_out
 
 
 def in_force(hers: Standing, names: Names) -> Iterable[Given]:
@@ -55,7 +60,11 @@ def _place(group: list[CareStep]) -> tuple:
     return kind, -last.at.timestamp()
 
 
-def _group(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Given:
+def _is_medicine(step: CareStep) -> bool:
+    return step.kind not in (StepKind.VET, StepKind.VACCINE) and step.withholds
+
+
+def _group(steps: list[CareStep], names: Names, zone: dt.tzinfo, *, is_first: bool) -> Given:
     last = steps[-1]
     product = names.text(last.product)
     done = ": ".join(filter(None, (last.get_kind_display(), product and f"“{product}”")))
@@ -70,6 +79,7 @@ def _group(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Given:
         tuple(_dates(steps, names, zone)),
         _holds(last) if last.withholds else "",
         tuple(_remarks(steps, names, zone)),
+        is_first,
     )
 
 
@@ -87,11 +97,15 @@ def _dates(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Iterable[str
     for who, of_keeper in groupby(by, key=lambda step: names.who(step.by)):
         days = [step.at.astimezone(zone).date() for step in of_keeper]
         yield f"{days_in_words(days)}, by {who or NOBODY}"
+    # Each day of a course that a whole house got names the same last day.
+    courses: dict[dt.date, list[CareStep]] = {}
     for step in shown:
         if step.given_until:
-            begin = step.at.astimezone(zone).date()
-            who = names.who(step.by) or NOBODY
-            yield f"{date_words(begin)}, given until {date_words(step.given_until)}, by {who}"
+            courses.setdefault(step.given_until, []).append(step)
+    for until, course in courses.items():
+        begin = course[0].at.astimezone(zone).date()
+        who = " and ".join(sorted({names.who(step.by) or NOBODY for step in course}))
+        yield f"{date_words(begin)}, given until {date_words(until)}, by {who}"
 
 
 def _holds(step: CareStep) -> str:
@@ -109,14 +123,20 @@ def _days(days: int | None) -> str:
 
 
 def _remarks(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Iterable[str]:
-    remarks = [remark for step in steps if (remark := _remark(step, names, zone))]
+    """What is remarked of several givings in a row stands once, with their days."""
+    said = [(_remark(step, names), step.at.astimezone(zone).date()) for step in steps]
+    remarks = [
+        f"{days_in_words([day for _, day in same])}: {remark}" if len(steps) > 1 else remark
+        for remark, same in groupby(said, key=itemgetter(0))
+        if remark
+    ]
     shown, left_out = newest(remarks, MOST_REMARKS, "remarks")
     yield from shown
     if left_out:
         yield left_out
 
 
-def _remark(step: CareStep, names: Names, zone: dt.tzinfo) -> str:
+def _remark(step: CareStep, names: Names) -> str:
     said = []
     if step.amount is not None:
         unit = names.text(step.item.unit) if step.item_id and step.item.unit else ""
@@ -142,5 +162,4 @@ def _remark(step: CareStep, names: Names, zone: dt.tzinfo) -> str:
             said.append(f"{label} {names.quoted(typed)}".strip())
     if step.medicine_given:
         said.append(f"medicine given or prescribed: {step.get_medicine_given_display()}")
-    day = step.at.astimezone(zone).date()
-    return f"{date_words(day)}: {'; '.join(said)}" if said else ""
+    return "; ".join(said)

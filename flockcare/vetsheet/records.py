@@ -138,7 +138,7 @@ class Lived:
 class Records:
     """All of one bird's records that a sheet is made of; those of her feet since ever.
 
-    ``all_cases``, ``medicines``: of all the time up to the end of the period.
+    ``all_cases``, ``medicines``, ``vaccines``: of all the time up to the end of the period.
     """
 
     bird: Bird
@@ -153,6 +153,7 @@ class Records:
     lived: list[Lived]
     all_cases: list[Case]
     medicines: list[CareStep]
+    vaccines: list[CareStep]
 
     @property
     def home(self) -> Lived | None:
@@ -198,6 +199,7 @@ def read(bird: Bird, period: Period) -> Records:
         lived,
         cases,
         [step for step in steps if step.kind == StepKind.MEDICINE and step.at < end],
+        [step for step in steps if step.kind == StepKind.VACCINE and step.at < end],
     )
 
 

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from flockcare.care import services as care_services
 from flockcare.care import services_plans, services_tasks
+from flockcare.care.courses import MEDICINE
 from flockcare.care.models import CarePlan, CareStep, TaskDone
 from flockcare.care.parts import done_with
 from flockcare.core.models import Token, token_hash
@@ -144,6 +145,11 @@ def tick(*, link: ShareLink, key: str, kind: str = "", now=None) -> str:
         elif what == "step":
             step = CareStep.objects.select_related("flock", "bird").get(flock=link.flock, pk=of)
             care_services.repeat_step(step=step, by=link.guest, kind=kind, now=now)
+        elif of.startswith(f"{MEDICINE}:"):
+            step = CareStep.objects.select_related("flock").get(
+                flock=link.flock, pk=of.removeprefix(f"{MEDICINE}:")
+            )
+            care_services.give_again(step=step, by=link.guest, now=now)
         else:
             task, _, house = of.partition(":")
             on = timezone.localdate(now, link.flock.zone)

@@ -65,12 +65,16 @@ class CaseSheet:
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """Something put on, done or given in the same way, with every date and by whom."""
+    """Something put on, done or given in the same way, with every date and by whom.
+
+    ``is_first``: what a vet reads first, a medicine or the last visit to a vet.
+    """
 
     what: str
     dates: tuple[str, ...]
     holds: str
     remarks: tuple[str, ...]
+    is_first: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,3 +190,12 @@ class VetSheet:
     photos: Photos
     scales: tuple[ScaleSheet, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def medicines(self) -> list[Given]:
+        """Of what was given, that which a vet reads first."""
+        return [group for group in self.given if group.is_first]
+
+    @property
+    def other_given(self) -> list[Given]:
+        return [group for group in self.given if not group.is_first]

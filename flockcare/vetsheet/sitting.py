@@ -12,6 +12,7 @@ from uuid import UUID
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, Sex
+from flockcare.care.courses import CourseDue
 from flockcare.care.dressing import STEPS, Step
 from flockcare.care.due import LOOK, followed_by
 from flockcare.care.models import DRESSED, CarePlan, CareStep, StepKind, TaskDone
@@ -19,7 +20,7 @@ from flockcare.care.parts import Given, in_one
 from flockcare.care.rows import DueLine, Row, rows_of
 from flockcare.care.situation import FlockStanding, standings
 from flockcare.care.standing import Eggs
-from flockcare.care.tasks import TaskDue, tasks_ahead, tasks_of
+from flockcare.care.tasks import TaskDue, house_work, tasks_of
 from flockcare.drawing.dates import short_words
 from flockcare.people.bylines import with_names
 from flockcare.vetsheet.models import ShareLink
@@ -279,31 +280,44 @@ def _how(kinds: Iterable[str]) -> tuple[Step, ...]:
 
 def _tasks(flock, today: date, days: Days) -> Iterator[Thing]:
     """Those of the houses. Nails and weighing wait for the keepers."""
-    ahead = [task for task in tasks_ahead(flock, today) if task.house]
+    ahead = [task for task in house_work(flock, today) if task.house or not task.kind]
     often = tasks_of(flock, today) if ahead else {}
     for task in ahead:
+        course = task if isinstance(task, CourseDue) else None
         yield Thing(
             key=f"task:{task.button}",
             what=task.what,
             when=_when(task),
             is_due=task.is_due,
-            days=days.of(task.on, often[task.kind].every_days),
+            days=days.of(
+                task.on,
+                course.every_days if course else often[task.kind].every_days,
+                course and course.until,
+            ),
+            details=_of_course(course) if course else (),
             taps=(("Done", ""),),
         )
 
 
-def _when(task: TaskDue) -> str:
+def _of_course(course: CourseDue) -> tuple[str, ...]:
+    much = (f"how much: {course.how_much}",) if course.how_much else ()
+    return (*much, AS_THE_VET_SAID)
+
+
+def _when(task: TaskDue | CourseDue) -> str:
     return task.when_words if task.is_due else short_words(task.on, task.today)
 
 
 def _done(link: ShareLink, birds: Iterable[OneBird], today: date) -> Iterator[Done]:
-    """What the sitter did today, and what others did for a bird that the page is about."""
+    """What the sitter did today, and what others did for a bird that the page is about, or gave to
+    all of a house.
+    """
     mine, concerned = link.guest.name, {one.row.bird.pk for one in birds if one.concerns}
     midnight = datetime.combine(today, time(), link.flock.zone)
     steps = CareStep.objects.filter(flock=link.flock, at__gte=midnight)
     for given in in_one(steps.select_related("bird", "keeper").newest_first()):
         own = given.first.keeper_id is None and given.first.keeper_name == mine
-        if own or given.first.bird_id in concerned:
+        if own or given.first.given_to or given.first.bird_id in concerned:
             yield Done(f"step:{given.first.pk}" if own else "", _said(given), given.first.at)
     tasks = TaskDone.objects.filter(flock=link.flock, on=today).exclude(house=None)
     for task in with_names(tasks.select_related("house", "keeper").order_by("-logged_at")):
@@ -311,4 +325,4 @@ def _done(link: ShareLink, birds: Iterable[OneBird], today: date) -> Iterator[Do
 
 
 def _said(given: Given) -> str:
-    return f"{given.first.bird}, {given.words}"
+    return f"{given.whom}, {given.words}"

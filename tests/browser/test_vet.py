@@ -124,6 +124,7 @@ def test_a_link_for_the_vet_from_the_first_tap_to_its_end(open_phone, browser, s
 def test_the_shared_page_has_no_fault_either(open_phone, browser, site, photos):
     page = open_phone("ada")
     page.goto(sheet(site, "Borage", "?period=all"))
+    page.get_by_role("link", name="Link for the vet").click()
     page.get_by_role("button", name="Make a link").click()
     link = page.get_by_label("The link to send").input_value()
     for scheme in ("light", "dark"):

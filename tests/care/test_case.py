@@ -119,11 +119,11 @@ def test_a_bird_with_repeated_trouble_has_a_line_of_her_own(cast, birds):
     a_case(cast, mace, first=60, last=50)
     look(cast, mace, days_ago=1, right=SORE)
     line = repeated_trouble(mace, cases_of_bird(mace))
-    assert (line.total, line.feet) == (3, "2 on the left foot, 1 on the right foot")
+    assert (line.total, line.feet) == (3, "2 left, 1 right")
     assert line.since == day(-100) and line.current
     for page in (url(cast, "repeats"), url(cast, "bird", mace.pk), case_url(cast, mace)):
         text = cast.clients.viewer.get(page).content.decode()
-        assert "2 on the left foot, 1 on the right foot" in text
+        assert "2 left, 1 right" in text
         assert "Broke her left leg as a pullet." in text
     assert "Dill" not in cast.clients.viewer.get(url(cast, "repeats")).content.decode()
 

@@ -5,6 +5,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.urls import reverse
 from django.utils import timezone
 
@@ -12,8 +13,9 @@ from flockcare.birds.models import Bird
 from flockcare.care import services
 from flockcare.care.due import open_dues
 from flockcare.care.holds import LONG_PAST_DAYS, open_holds, still_runs
-from flockcare.care.models import FOR_A_VET, CareStep, ItemKind, KitItem
+from flockcare.care.models import FOR_A_VET, CarePlan, CareStep, ItemKind, KitItem
 from flockcare.care.record import LAW_SOURCE, medicines_given
+from flockcare.care.services_plans import do_plan
 from flockcare.housing.models import House, Stay
 from flockcare.people.models import Revision
 from tests.care.steps import day, form, step, url
@@ -321,6 +323,98 @@ def test_the_record_tells_each_medicine_with_its_batch_and_its_end(cast, birds):
     heads = re.findall(r'<th scope="col">([^<]*)</th>', page)
     cells = re.findall(r"<td>(.*?)</td>", page)[: len(heads)]
     assert heads[:2] == ["From, to", "Withdrawal ends"] and cells[1].startswith("eggs: ")
+
+
+# Regulation (EU) 2019/6, article 108(2), read in its German version: a first day, b name, c amount,
+# d supplier, e proof, f animals, g prescribing vet, h withdrawal even if none, i how long.
+SUPPLY = {
+    "supplier": "Mill Lane Surgery, 2 Mill Lane",
+    "supplied_on": str(day(-4)),
+    "supplied_amount": "100 ml",
+    "prescribed_by": "A. Reed, 01632 960001",
+}
+
+
+def test_the_record_has_all_that_the_union_asks_of_a_medicine(cast, birds):
+    said = {"kind": "medicine", "product": "Drops", "quantity": "5 ml", "given_until": day(2)}
+    days = {"egg_days": 0, "meat_days": 28, "days_from": "vet"}
+    logged(cast, birds["Dill"], **said, **days, batch="B 1", **SUPPLY)
+    page = cast.clients.viewer.get(url(cast, "medicine_record")).text
+    rows = re.findall(r"<td>(.*?)</td>", page.split("<tbody>")[1], re.S)
+    row = [" ".join(re.sub(r"<[^>]+>", " ", cell).split()) for cell in rows]
+
+    def on(number):
+        return f"{day(number).day} {day(number):%b %Y}"
+
+    assert row[:7] == [
+        f"{on(0)} to {on(2)}",
+        f"eggs: none meat: {on(30)}",
+        "Dill, left foot",
+        "Drops batch B 1",
+        "5 ml",
+        f"Mill Lane Surgery, 2 Mill Lane, {on(-4)}, 100 ml",
+        "not recorded prescribed by A. Reed, 01632 960001",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("said", "field", "words"),
+    [
+        ({"supplied_on": str(day(1))}, "supplied_on", "This is after it was given."),
+        ({"supplied_on": "2026-13-01"}, "supplied_on", ""),
+    ],
+)
+def test_a_day_on_which_nothing_can_have_been_obtained(cast, birds, said, field, words):
+    said = form(who=str(cast.keeper.pk), kind="medicine", product="Drops", supplier="Here", **said)
+    page = cast.clients.keeper.post(url(cast, "step_new", birds["Dill"].pk), said)
+    assert page.status_code == 422 and set(page.context["form"].errors) == {field}
+    assert words in page.text and 'value="Here"' in page.text
+
+
+def test_what_is_no_medicine_is_from_nowhere(cast, birds):
+    """What was typed while another kind was chosen is not kept, and no import brings it."""
+    given = logged(cast, birds["Dill"], kind="soaked", **SUPPLY)
+    assert (given.supplier, given.supplied_on, given.prescribed_by) == ("", None, "")
+    given.supplier = "Mill Lane"
+    with pytest.raises(ValidationError, match="Only a medicine"):
+        given.clean()
+
+
+def test_each_day_of_a_course_says_where_it_is_from(cast, birds):
+    days = {"egg_days": 0, "meat_days": 0, "days_from": "vet"}
+    said = {"kind": "medicine", "product": "Drops", "given_until": day(2), **days, **SUPPLY}
+    at = f"{day(-1)}T10:00"
+    given = logged(cast, birds["Dill"], batch="B 1", **said | {"at": at})
+    (again,) = do_plan(plan=CarePlan.objects.get(), by=cast.owner)
+    assert again.pk != given.pk and again.supplier == SUPPLY["supplier"]
+    assert again.supplied_on == day(-4)
+
+
+# --- Vaccines
+
+
+def test_a_vaccine_for_a_house_is_in_the_record_and_withdraws_as_its_label_says(cast, birds):
+    said = given_form(
+        kind="vaccine", product="ND drops", egg_days=0, meat_days=0, days_from="label"
+    )
+    page = cast.clients.keeper.post(url(cast, "give"), {**said, "batch": "V 9"}, follow=True)
+    assert "Saved: ND drops for the whole flock" in page.text
+    assert set(CareStep.objects.values_list("kind", "batch")) == {("vaccine", "V 9")}
+    assert holds(cast) == []
+    page = " ".join(cast.clients.viewer.get(url(cast, "medicine_record")).text.split())
+    assert "ND drops, vaccine" in page and "the whole flock: Dill, Mace, Sorrel" in page
+
+
+def test_a_vaccine_of_which_nobody_said_the_days_withdraws_until_somebody_does(cast, birds):
+    given = logged(cast, birds["Dill"], kind="vaccine", foot="", product="ND drops", next_due="")
+    (hold,) = holds(cast)
+    assert hold.eggs_unknown == [given] and str(given.words) == "vaccinated, ND drops"
+
+
+def test_a_vaccine_makes_no_course(cast, birds):
+    said = {"egg_days": 0, "days_from": "label", "given_until": day(3)}
+    logged(cast, birds["Dill"], kind="vaccine", product="ND drops", **said)
+    assert not CarePlan.objects.exists()
 
 
 def test_what_was_taken_from_the_kit_says_how_much_was_given(cast, birds):

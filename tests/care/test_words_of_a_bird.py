@@ -78,8 +78,12 @@ def test_under_a_plan_no_page_leads_to_opening_and_none_waits_for_the_vet(cast, 
         "case": page(cast, "case", dill.pk, "left", hot.pk),
         "form": page(cast, "step_new", dill.pk),
     }
+    ask = "Ask the vet before you change the plan"
+    assert ask in pages["bird"] and "While the vet’s plan holds" not in pages["bird"]
     for name, text in pages.items():
-        assert "While the vet’s plan holds" in text, name
+        assert ("While the vet’s plan holds" in text) is (name != "bird"), name
+        assert "Do not squeeze, cut or pull at a scab" in text, name
+        assert "Worse, or a new sign? Ring the vet." in text, name
         assert "Until the vet sees" not in text and "/opening/" not in text, name
     before = page(cast, "opening", dill.pk, "left")
     assert "Do not open it, unless the plan says so" in before and "Call a vet" not in before
@@ -115,3 +119,41 @@ def test_what_is_to_be_checked_first_says_what_is_missing(cast, birds):
     today = cast.clients.keeper.get(f"/f/{cast.flock.pk}/today/").text
     assert "Check again first" in today
     assert "Left foot: scab, heat, oozing not recorded" in " ".join(today.split())
+
+
+def shown_at_first(text: str) -> str:
+    """What stands on a page before anything is opened."""
+    innermost = r"<details(?![^>]*\sopen[\s>])[^>]*>(?:(?!<details).)*?</details>"
+    while (folded := re.sub(innermost, "", text, flags=re.S)) != text:
+        text = folded
+    return " ".join(re.sub(r"<[^>]+>", " ", folded.split("<main", 1)[1]).split())
+
+
+def test_under_a_plan_her_care_says_each_thing_once(cast, birds):
+    """The plan, who checked the foot and what is due stand there; why, and what is past, is
+    folded."""
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=3, left={"score": 2, "hot": True}, right=CLEAR, gait=0)
+    visit = {"plan": "Soak daily.", "medicine_given": "no", "decided_by": "vet"}
+    step(cast, dill, "vet", days_ago=1, **visit, plan_until=day(9))
+    for days_ago in (2, 1):
+        step(cast, dill, "soaked", days_ago=days_ago, next_due=day(1 - days_ago))
+    shown = shown_at_first(cast.clients.keeper.get(url(cast, "bird", dill.pk)).text)
+    assert "Soak daily." in shown and "Under the vet’s plan until" in shown
+    assert f"Checked {day(-3).day} {day(-3):%b}, by Owner" in shown
+    assert "Left foot: soak today" in shown
+    for once_more in ("A vet’s plan holds", "Next:", "Last checked", "soaked, "):
+        assert once_more not in shown, once_more
+    # Whoever sees no buttons is told what comes next.
+    viewers = shown_at_first(cast.clients.viewer.get(url(cast, "bird", dill.pk)).text)
+    assert "Next: left foot: soak" in viewers
+
+
+def test_what_is_beside_the_plan_is_not_folded_away(cast, birds):
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=3, left={"score": 2, "hot": True}, right=CLEAR, gait=0)
+    visit = {"plan": "Soak daily.", "medicine_given": "no", "decided_by": "vet"}
+    step(cast, dill, "vet", days_ago=2, foot="left", **visit, plan_until=day(9))
+    look(cast, dill, days_ago=0, left={"score": 2, "hot": True}, right=SCAB, gait=0)
+    shown = shown_at_first(cast.clients.keeper.get(url(cast, "bird", dill.pk)).text)
+    assert "Right foot:" in shown and "Last checked" in shown

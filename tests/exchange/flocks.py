@@ -295,8 +295,16 @@ def _care(draw, flock, birds):
             decided_by=draw(maybe(DecidedBy)),
             past=draw(st.booleans()),
             **(_visit(draw, vets, later) if kind == StepKind.VET else {}),
+            **(_supply(draw, at.astimezone(flock.zone).date()) if kind in WITHHOLDING else {}),
             logged_at=draw(exact_moments),
         )
+
+
+def _supply(draw, given_on) -> dict:
+    return {
+        "supplied_on": draw(st.none() | st.dates(dt.date(2010, 1, 1), given_on)),
+        **{name: draw(words) for name in ("supplier", "supplied_amount", "prescribed_by")},
+    }
 
 
 def _visit(draw, vets, later) -> dict:

@@ -141,6 +141,17 @@ def whole(cast, birds):
     CareStep.objects.create(
         flock=flock, bird=mace, kind="ointment", at=AT, no_medicine=True, given_to="Ark"
     )
+    CareStep.objects.create(
+        flock=flock,
+        bird=mace,
+        kind="vaccine",
+        at=AT,
+        product="=drops",
+        supplier="=Mill Lane Surgery",
+        supplied_on=date(2024, 1, 2),
+        supplied_amount="1 vial",
+        prescribed_by="Dr. Reed, 01632 960001",
+    )
     for kind, is_on, days in (("muck out", True, 7), ("new bird", False, None)):
         Task.objects.create(
             flock=flock, kind=kind, is_on=is_on, every_days=days, since=date(2024, 1, 1)

@@ -290,7 +290,7 @@ def test_everything_given_with_dates_and_who(bird):
     medicine, *others = made(bird).given
     assert medicine.what == "Medicine: “Tablets from the vet”, right foot, as the vet said"
     assert medicine.dates == ("2 Aug 2026, given until 9 Aug 2026, by Owner",)
-    assert medicine.remarks == ("2 Aug 2026: batch B-12; “half a tablet as the vet said”",)
+    assert medicine.remarks == ("batch B-12; “half a tablet as the vet said”",)
     dates = {one.what: one.dates for one in others}
     assert dates["Dressing changed: “gauze”, left foot, 4 times"] == ("2–4, 9 Mar 2026, by Keeper",)
     assert dates["Soaked: “warm water”, left foot"] == ("1 Mar 2026, by Owner",)
@@ -621,7 +621,7 @@ def test_page_shows_the_sheet(cast, bird):
         "days not known",
         "Top roost 120 → 60 cm",
         "not to scale",
-        "It names no diagnosis, no treatment and no dose",
+        "no diagnosis, no treatment advised, no dose",
     ):
         assert words in page, words
     # The measured photos, cut out at one scale, and once more on top.

@@ -526,18 +526,19 @@ NOT_URGENT = (
         of="bird",
     ),
 )
+VETS_PLAN = Rule(
+    "vet’s plan",
+    "A vet’s plan holds",
+    "the newest plan of a vet, as long as no sign is new",
+    Advice.HOME,
+    "Follow the plan. A new sign, or one that calls for a vet today, breaks it.",
+    "Our own choice",
+    Mark.PRACTICE,
+    lambda seen: seen.under_vet_plan,
+    of="bird",
+)
 AT_HOME = (
-    Rule(
-        "vet’s plan",
-        "A vet’s plan holds",
-        "the newest plan of a vet, as long as no sign is new",
-        Advice.HOME,
-        "Follow the plan. A new sign, or one that calls for a vet today, breaks it.",
-        "Our own choice",
-        Mark.PRACTICE,
-        lambda seen: seen.under_vet_plan,
-        of="bird",
-    ),
+    VETS_PLAN,
     Rule(
         "moderate swelling",
         "Moderate swelling",

@@ -71,6 +71,10 @@ class Care(Table):
         _step("plan", "What was planned."),
         _step("plan_until", "Until when the plan holds."),
         _step("laboratory", "Laboratory result."),
+        _step("supplier", "Who dispensed or sold the medicine."),
+        _step("supplied", "When it was obtained.", field="supplied_on"),
+        _step("supplied_amount", "How much was obtained, as it was typed."),
+        _step("prescribed_by", "Who prescribed it."),
     )
     silent = ("claimed", "logged", "past")
 
