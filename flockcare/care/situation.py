@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from uuid import UUID
 
 from django.db.models import Case as Either
@@ -145,37 +145,51 @@ _MARKS = Flock.objects.values_list(
     RawSQL("SELECT COUNT(*) FROM people_keeper", ()),
     RawSQL("SELECT COUNT(*) FROM people_membership WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT MAX(id) FROM people_revision WHERE flock_id = people_flock.id", ()),
-    # Of two that come at once the earlier may be saved later, and an import brings its own moments.
-    RawSQL("SELECT COUNT(*) FROM people_revision WHERE flock_id = people_flock.id", ()),
+    # Of two that come at once the earlier may be saved later, so the newest are counted as well:
+    # not all of them, since there are tens of thousands. So it is with checks, below.
+    RawSQL(
+        "SELECT COUNT(*) FROM people_revision WHERE flock_id = people_flock.id "
+        "AND id > (SELECT MAX(id) FROM people_revision) - 1000",
+        (),
+    ),
     RawSQL("SELECT MAX(received_at) FROM feet_check WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM feet_check WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM care_carestep WHERE flock_id = people_flock.id", ()),
     RawSQL("SELECT MAX(changed_at) FROM care_carestep WHERE flock_id = people_flock.id", ()),
     RawSQL('SELECT MAX("at") FROM photos_measurement WHERE flock_id = people_flock.id', ()),
+    # Those of birds, and the damaged ones: two counts for one look at the photos.
     RawSQL(
-        """SELECT COUNT(*) FROM birds_bird WHERE flock_id = people_flock.id AND "left" = '' """, ()
-    ),
-    RawSQL("SELECT COUNT(*) FROM birds_weighing WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM birds_birdstate WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM care_careplan WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM care_task WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM care_taskdone WHERE flock_id = people_flock.id", ()),
-    # The tasks of Today name the houses, and bedding that was renewed is one that is done.
-    RawSQL("SELECT COUNT(*) FROM housing_house WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM housing_event WHERE flock_id = people_flock.id", ()),
-    # Early signs, which Today shows, and of which birds they are.
-    RawSQL("SELECT COUNT(*) FROM housing_eggcount WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM housing_stay WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM care_vetcontact WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM care_kititem WHERE flock_id = people_flock.id", ()),
-    RawSQL(
-        "SELECT COUNT(*) FROM photos_photo "
-        "WHERE flock_id = people_flock.id AND bird_id IS NOT NULL AND deleted_at IS NULL",
+        "SELECT COUNT(bird_id) || ' ' || COUNT(damaged_since) FROM photos_photo "
+        "WHERE flock_id = people_flock.id AND deleted_at IS NULL",
         (),
     ),
     RawSQL(
         "SELECT COUNT(*) FROM photos_measurement m JOIN photos_photo p ON p.id = m.photo_id "
         "WHERE m.flock_id = people_flock.id AND p.bird_id IS NOT NULL AND p.deleted_at IS NULL",
+        (),
+    ),
+    # Of these none goes without a revision, so that one sum tells of a new one among them.
+    # Today names the houses and has early signs from the eggs, and bedding that was renewed is a
+    # task that is done; a bird's timeline has where she lived and what was changed there.
+    RawSQL(
+        """
+        SELECT (SELECT COUNT(*) FROM birds_bird WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM birds_birdstate WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM birds_weighing WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM care_careplan WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM care_carestep WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM care_kititem WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM care_task WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM care_taskdone WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM care_vetcontact WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM housing_eggcount WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM housing_event WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM housing_feature WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM housing_featurestate WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM housing_house WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM housing_housingchange
+           WHERE flock_id = people_flock.id AND NOT planned)
+        + (SELECT COUNT(*) FROM housing_stay WHERE flock_id = people_flock.id)
+        + (SELECT COUNT(*) FROM housing_wetness WHERE flock_id = people_flock.id)
+        """,
         (),
     ),
 )
@@ -184,12 +198,18 @@ _MARKS = Flock.objects.values_list(
 def mark_of(flock, *, now: datetime) -> tuple:
     """Other whenever a record of the flock is other that a standing rests on; one query.
 
-    Whatever is changed or removed leaves a revision; what is new adds to a count or comes last.
+    Whatever is changed or removed leaves a revision, and so does each record of an import, which
+    brings its own moments; what is new adds to a count or comes last.
     """
-
-    found = _MARKS.get(pk=flock.pk)
-    days = timezone.localdate(now, flock.zone), flock.round_days, flock.recheck_days
-    return (EDITION, flock.time_zone, *days, *found)
+    today = timezone.localdate(now, flock.zone)
+    lately = datetime.combine(today - timedelta(1), time(), UTC)
+    came_lately = RawSQL(
+        "SELECT COUNT(*) FROM feet_check WHERE flock_id = people_flock.id AND received_at >= %s",
+        (lately,),
+    )
+    found = _MARKS.annotate(came_lately=came_lately).get(pk=flock.pk)
+    settings = flock.time_zone, flock.units, flock.round_days, flock.recheck_days
+    return (EDITION, today, *settings, *found)
 
 
 def worked_out(flock, today: date) -> FlockStanding:

@@ -15,6 +15,7 @@ from flockcare.exchange.problems import Problem, Refused
 from flockcare.exchange.reading import Tables, read_folder
 from flockcare.exchange.writing import export
 from flockcare.people import history
+from flockcare.people.bylines import Guest
 from flockcare.people.models import Byline, FlockRecord, Keeper, Membership, Revision, Role
 from flockcare.photos.services import may_be_saved
 
@@ -36,7 +37,7 @@ def apply(
     plan: Plan,
     *,
     owner: Keeper | None = None,
-    by: Keeper | None = None,
+    by: Keeper | Guest | None = None,
     whole: bool = False,
     done: Callable[[int | None], None] = lambda changeset: None,
 ) -> None:

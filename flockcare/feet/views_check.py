@@ -46,9 +46,21 @@ def take_in_photos(request, form, *, now) -> list[str]:
 
 
 def form_page(
-    request, flock, bird, form, photo_errors, *, in_round: bool, known=None, faces=None, above=""
+    request,
+    flock,
+    bird,
+    form,
+    photo_errors,
+    *,
+    in_round: bool,
+    known=None,
+    known_words="",
+    faces=None,
+    above="",
 ):
-    """``above``: HTML of a page above this one, which stands before the form."""
+    """``known_words``: ``known`` as HTML. ``above``: HTML of a page above this one, which stands
+    before the form.
+    """
     wrong = bool(photo_errors) or (form.is_bound and not form.is_valid())
     if known:
         form.know(known)
@@ -60,6 +72,7 @@ def form_page(
             "bird": bird,
             "form": form,
             "known": known,
+            "known_words": known_words,
             "above": above,
             "faces": faces or {},
             "photo_errors": photo_errors,

@@ -7,8 +7,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from operator import itemgetter
 
-from django.db.models.expressions import RawSQL
-
 from flockcare.birds.layers import states, weighings
 from flockcare.birds.models import Bird
 from flockcare.care.layers import care_given
@@ -18,36 +16,13 @@ from flockcare.drawing.timeline_svg import row_id
 from flockcare.feet.cases import Case
 from flockcare.feet.layers import bar, checks
 from flockcare.housing.layers import stays
-from flockcare.people.models import Flock
 from flockcare.photos.layers import photos
 
 # What a timeline is made of: functions of a bird and a window, each with a query of its own. The
 # order is that in which what lies at one time is drawn.
 LAYERS = (checks, weighings, photos, stays, care_given, states)
-# What the layers show that no standing rests on. Whatever is changed or removed leaves a revision,
-# which is in the mark of the standings.
-_MARKS = Flock.objects.values_list(
-    RawSQL("SELECT COUNT(*) FROM housing_stay WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM housing_feature WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM housing_featurestate WHERE flock_id = people_flock.id", ()),
-    RawSQL(
-        "SELECT COUNT(*) FROM housing_housingchange "
-        "WHERE flock_id = people_flock.id AND NOT planned",
-        (),
-    ),
-    RawSQL("SELECT COUNT(*) FROM housing_event WHERE flock_id = people_flock.id", ()),
-    RawSQL("SELECT COUNT(*) FROM housing_wetness WHERE flock_id = people_flock.id", ()),
-)
 # No record here is older; see core.dates.
 OLDEST = dt.date(1950, 1, 1)
-
-
-def timeline_mark(flock: Flock, mark: tuple) -> tuple:
-    """Other whenever a timeline or a case of the flock is other; one query.
-
-    ``mark``: that of how the birds stand.
-    """
-    return (mark, flock.units, *_MARKS.get(pk=flock.pk))
 
 
 def choose_stretch(

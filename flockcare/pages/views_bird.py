@@ -3,14 +3,14 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db.models import OuterRef, Prefetch, Subquery
+from django.db.models import OuterRef, Subquery
 from django.shortcuts import get_object_or_404, render
 from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from flockcare.birds.age import growing_words
-from flockcare.birds.models import Bird, BirdState, Weighing
+from flockcare.birds.models import Bird, Weighing
 from flockcare.care.situation import mark_of
 from flockcare.care.views_today import care_of, care_tag
 from flockcare.core.dates import PartialDate
@@ -19,7 +19,7 @@ from flockcare.drawing.timeline import Stretch, Zoom
 from flockcare.drawing.timeline_svg import draw
 from flockcare.feet.cases import Case, cases_of_bird
 from flockcare.feet.models import Check
-from flockcare.pages.timeline import OLDEST, choose_stretch, table_rows, timeline_mark
+from flockcare.pages.timeline import OLDEST, choose_stretch, table_rows
 from flockcare.pages.timeline import timeline as timeline_of
 from flockcare.people.access import flock_view
 from flockcare.people.fresh import kept
@@ -55,13 +55,11 @@ class CaseLine:
 def bird(request, flock, bird_id):
     bird = _bird_or_404(flock, bird_id)
     mark = mark_of(flock, now=timezone.now())
-    cases = kept(f"cases:{bird.pk}", mark, lambda: cases_of_bird(bird))
-    lines = [_case_line(case, _last_day(bird)) for case in cases]
-    past = [line for line in lines if not line.case.current]
+    cases, listed = _kept_cases(request, bird, mark)
     context = {
-        "current": [line for line in lines if line.case.current],
-        "past": past[:PAST_CASES_SHOWN],
-        "older": past[PAST_CASES_SHOWN:],
+        "cases": cases,
+        "case_list": listed,
+        "current": any(case.current for case in cases),
         "of_adult": _share_of_adult(bird),
         **care_of(bird, cases, mark),
         **bird.states_on(_last_day(bird)),
@@ -81,6 +79,7 @@ def timeline(request, flock, bird_id):
         return bird(request, flock_id=flock.pk, bird_id=bird_id)
     hen = _bird_or_404(flock, bird_id)
     context = _timeline(request, hen, cases_of_bird(hen))
+    context["timeline"] = _drawn(request, context)
     return render(request, "pages/timeline_piece.html", context)
 
 
@@ -93,11 +92,30 @@ HER_RECORDS = {
 
 def _bird_or_404(flock, bird_id) -> Bird:
     """The bird with her states, her last weighing and the time of her first check."""
-    states = Prefetch("birdstate_set", BirdState.objects.select_related("keeper"))
-    birds = Bird.objects.select_related("breed").prefetch_related(states).annotate(**HER_RECORDS)
+    birds = Bird.objects.select_related("breed").prefetch_related("birdstate_set")
+    birds = birds.annotate(**HER_RECORDS)
     bird = get_object_or_404(birds, flock=flock, pk=bird_id)
     bird.flock = flock
     return bird
+
+
+def _kept_cases(request, bird: Bird, mark: tuple) -> tuple[list[Case], str]:
+    """All she ever had, and the list of them as it is shown; kept until a record or the day is
+    another.
+    """
+
+    def make() -> tuple[list[Case], str]:
+        cases = cases_of_bird(bird)
+        lines = [_case_line(case, _last_day(bird)) for case in cases]
+        past = [line for line in lines if not line.case.current]
+        context = {
+            "bird": bird,
+            "lines": [line for line in lines if line.case.current] + past[:PAST_CASES_SHOWN],
+            "older": past[PAST_CASES_SHOWN:],
+        }
+        return cases, render_to_string("pages/case_list.html", context, request)
+
+    return kept(f"cases:{bird.pk}", mark, make)
 
 
 def _kept_timeline(request, bird: Bird, cases: list[Case], mark: tuple) -> dict:
@@ -109,11 +127,15 @@ def _kept_timeline(request, bird: Bird, cases: list[Case], mark: tuple) -> dict:
     def make() -> dict:
         shown = _timeline(request, bird, cases)
         table = render_to_string("pages/timeline_table.html", shown)
-        return {"table": table, **{name: shown[name] for name in ("span", "steps", "drawing")}}
+        return {"table": table, "timeline": _drawn(request, shown)}
 
     if request.GET:
         return make()
-    return kept(f"timeline:{bird.pk}", timeline_mark(bird.flock, mark), make)
+    return kept(f"timeline:{bird.pk}", mark, make)
+
+
+def _drawn(request, shown: dict) -> str:
+    return render_to_string("pages/timeline.html", shown, request)
 
 
 def _timeline(request, bird: Bird, cases: list[Case]) -> dict:

@@ -32,16 +32,14 @@ from flockcare.photos.models import Foot
 from flockcare.photos.shots import shots
 from flockcare.photos.views import tell_elsewhere
 
-_BIRDS = Bird.objects.select_related("breed")
-_SCORED = _BIRDS.annotate(**NEWEST_SCORES)
+_SCORED = Bird.objects.annotate(**NEWEST_SCORES)
 
 
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def new(request, flock, bird_id):
-    bird = get_object_or_404(
-        _SCORED if request.method == "POST" else _BIRDS, flock=flock, pk=bird_id
-    )
+    birds = _SCORED if request.method == "POST" else Bird
+    bird = get_object_or_404(birds, flock=flock, pk=bird_id)
     bird.flock = flock
     now = timezone.now()
     open_feet = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score", None))]
@@ -70,11 +68,12 @@ def new(request, flock, bird_id):
                 tell_elsewhere(request, check, form.elsewhere, lost=form.lost_photos)
                 photos = seen.all_photos()
                 return _after_saving(request, check, seen.findings, photos, in_round=in_round)
-    known, faces = _known(bird, now)
+    known, known_words, faces = _known(bird, now)
     return form_page(
         *(request, flock, bird, form, photo_errors),
         in_round=in_round,
         known=known,
+        known_words=known_words,
         faces=faces,
         above=_question(request, bird) if in_round else "",
     )
@@ -89,8 +88,8 @@ def _question(request, bird: Bird) -> str:
     return render_to_string("pages/wetness.html", context, request)
 
 
-def _known(bird: Bird, now: datetime) -> tuple[Known, dict]:
-    """What is known of her feet, and her face.
+def _known(bird: Bird, now: datetime) -> tuple[Known, str, dict]:
+    """What is known of her feet, the same as it is shown, and her face.
 
     Kept until a record or the day is another one, as how she stands is.
     To the end of the day: a phone whose clock is a little ahead has checked her already.
@@ -98,9 +97,11 @@ def _known(bird: Bird, now: datetime) -> tuple[Known, dict]:
     midnight = datetime.combine(timezone.localdate(now), time.max, bird.flock.zone)
     mark = mark_of(bird.flock, now=now)
 
-    def work_out() -> tuple[Known, dict]:
+    def work_out() -> tuple[Known, str, dict]:
         found = standing_alone(bird, now=now, mark=mark)
-        return _told(known_of(bird, now=midnight), found.birds.get(bird.pk)), found.faces
+        known = _told(known_of(bird, now=midnight), found.birds.get(bird.pk))
+        words = render_to_string("feet/known.html", {"known": known, "flock": bird.flock})
+        return known, words, found.faces
 
     return kept(f"known:{bird.pk}", mark, work_out)
 

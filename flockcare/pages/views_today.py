@@ -36,8 +36,6 @@ def today(request, flock):
         return renewed(request, tag, lambda: _piece(request, flock, tag))
     mark = mark_of(flock, now=timezone.now())
     context = {**_checks(request, flock, mark), **care_now(request, flock, mark)}
-    # Counted where an owner opens the whole page, not with each piece that renews itself.
-    context["damaged_photos"] = Photo.objects.damaged().filter(flock=flock)
     context["plain_http"], context["own_https"] = plain_http(request), settings.LAN_HTTPS
     response = render(request, "pages/today.html", context)
     response.headers["Vary"] = "HX-Request"
@@ -61,6 +59,7 @@ def _checks(request, flock, mark: tuple) -> dict:
             "in_round": sum(row.standing.in_round for row in rows),
             "bird_count": len(rows),
             "first_round": not any(row.standing.last_check for row in rows),
+            "damaged_photos": Photo.objects.damaged().filter(flock=flock).count(),
             **_early(flock),
             "looks": render_to_string("pages/today_looks.html", context, request),
         }

@@ -12,9 +12,10 @@ from typing import TypeVar
 
 from django.core.cache import cache
 from django.db.models import OuterRef, Subquery
-from django.http import HttpResponse, HttpResponseNotModified
+from django.http import HttpResponse
 from django.utils import timezone
-from django.utils.http import parse_etags, quote_etag
+from django.utils.http import quote_etag
+from django.views.decorators.http import etag
 
 from flockcare.people.models import Flock, Revision
 
@@ -68,11 +69,12 @@ def renewed(request, tag: str, render: Callable[[], HttpResponse]) -> HttpRespon
     The piece names what it shows in If-None-Match itself. Without that the browser's own cache
     would answer a script with 200 and the old piece, which would be put in anew.
     """
-    if quote_etag(tag) in parse_etags(request.headers.get("If-None-Match", "")):
-        response = HttpResponseNotModified()
-    else:
-        response = render()
-    response.headers["ETag"] = quote_etag(tag)
+
+    @etag(lambda request: quote_etag(tag))
+    def answer(request):
+        return render()
+
+    response = answer(request)
     response.headers["Cache-Control"] = "private, no-cache"
     response.headers["Vary"] = "HX-Request, Cookie"
     return response

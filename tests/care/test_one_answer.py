@@ -20,9 +20,11 @@ from flockcare.care.standing_words import course_words, lines, state_of_foot
 from flockcare.feet.models import Check
 from flockcare.feet.services import delete_check
 from flockcare.people.deletion import FORMER, delete_keeper
+from flockcare.people.models import Revision
 from flockcare.people.services import rename_keeper
 from flockcare.photos.models import Measurement, Photo, Precision
 from tests.care.steps import day, look, step, today, url
+from tests.exchange.folders import write_folder
 
 pytestmark = pytest.mark.django_db
 CLEAR = {"score": 0}
@@ -420,12 +422,38 @@ def test_kept_standings_follow_every_kind_of_record(cast, birds):
 
 
 def test_kept_standings_follow_what_was_saved_later_than_it_came(cast, birds):
-    """Of two that come at once one waits for the other, and imports bring their own moments."""
+    """Of two that come at once one waits for the other."""
     look(cast, birds["Dill"], days_ago=9, left=CLEAR, right=CLEAR)
     standings(cast.flock, now=timezone.now())
     check = Check(flock=cast.flock, bird=birds["Dill"], at=timezone.now(), gait=3)
     check.received_at = timezone.now() - timedelta(hours=1)
     Check.objects.bulk_create([check])
+    assert kept_is_right(cast.flock)
+    # So it is with two changes.
+    first, second = (
+        Revision(flock=cast.flock, kind="birds.Bird", record=key, action="change", before={})
+        for key in (birds["Dill"].pk, birds["Mace"].pk)
+    )
+    first.save()
+    second.save()
+    Revision.objects.filter(pk=first.pk).delete()
+    before = standings(cast.flock, now=timezone.now()).mark
+    first.save()
+    assert standings(cast.flock, now=timezone.now()).mark != before
+
+
+@pytest.mark.parametrize("keeper", ["a keeper", "nobody"])
+def test_kept_standings_follow_an_import_which_brings_its_own_moments(
+    cast, birds, tmp_path, keeper
+):
+    look(cast, birds["Dill"], days_ago=9, left=CLEAR, right=CLEAR)
+    standings(cast.flock, now=timezone.now())
+    row = {"bird": "Dill", "date": str(day(-5)), "left_score": "1"}
+    row["received"] = f"{day(-5)} 09:00:00+00:00"
+    folder = write_folder(tmp_path / "records", checks=[row])
+    more = {"owner": "owner"} if keeper == "a keeper" else {}
+    call_command("import_records", folder, flock=cast.flock.name, stdout=io.StringIO(), **more)
+    assert standings(cast.flock, now=timezone.now()).birds[birds["Dill"].pk].concerns
     assert kept_is_right(cast.flock)
 
 

@@ -48,6 +48,16 @@ def test_while_nothing_changes_the_answer_is_empty_and_cheap(cast, birds):
     assert json.loads(headers) == {"If-None-Match": first.headers["ETag"]}
 
 
+def test_a_packed_answer_is_known_again_by_its_weak_tag(cast, birds):
+    """RFC 9110, section 13.1.2: If-None-Match is compared weakly. Packing makes a tag weak."""
+    step(cast, birds["Dill"], "dressing on", days_ago=1)
+    packed = {"Accept-Encoding": "gzip"}
+    first = piece(cast.clients.owner, cast, **packed)
+    assert first.headers["ETag"].startswith("W/")
+    packed["If-None-Match"] = first.headers["ETag"]
+    assert piece(cast.clients.owner, cast, **packed).status_code == 304
+
+
 @pytest.mark.parametrize(
     "deed",
     ["a step", "a claim", "an undone step", "a check", "a bird that left", "a mended step"],

@@ -47,6 +47,7 @@ def _checks(name, days, random):
     sore = {"left": 0, "right": 0}
     for day in days:
         row = {"bird": name, "date": str(day), "time": "17:30", "keeper": "Ros"}
+        row["received"] = f"{day} 17:31:00+00:00"
         for foot in sore:
             sore[foot] = max(0, sore[foot] - 1) or 6 * int(random.random() < 1 / 180)
             row[f"{foot}_score"] = str(int(sore[foot] > 0))

@@ -139,11 +139,29 @@ def test_other_days_between_rounds_and_another_zone_are_followed(cast, birds):
 def test_a_quiet_today_asks_five_questions(cast, birds):
     step(cast, birds["Dill"], days_ago=1, next_due=day(0))
     look(cast, birds["Mace"], left=CLEAR)
-    body(cast.clients.keeper, cast)
-    with CaptureQueriesContext(connection) as asked:
-        body(cast.clients.keeper, cast)
-    # Session, keeper, place in the flock, the mark, the round; damaged photos are for owners.
-    assert len(asked) == 5
+    for client in (cast.clients.keeper, cast.clients.owner):
+        body(client, cast)
+        with CaptureQueriesContext(connection) as asked:
+            body(client, cast)
+        # Session, keeper, place in the flock, the mark, the round.
+        assert len(asked) == 5
+
+
+def test_owners_are_told_of_damaged_photos_as_long_as_there_are_any(cast, birds):
+    for number in range(2):
+        Photo.objects.create(
+            **{"flock": cast.flock, "bird": None if number else birds["Dill"], "look_hash": 0},
+            **{"width": 9, "height": 9, "stored_bytes": 9, "sha256": f"photo {number}"},
+        )
+    said(cast, "Due for a check")
+    photos = Photo.objects.filter(flock=cast.flock)
+    photos.update(damaged_since=timezone.now())
+    assert "2 photos are damaged" in text(cast.clients.owner, cast)
+    assert "damaged" not in text(cast.clients.keeper, cast)
+    photos.filter(bird=None).update(damaged_since=None)
+    assert "1 photo is damaged" in text(cast.clients.owner, cast)
+    photos.update(damaged_since=None)
+    assert "damaged" not in text(cast.clients.owner, cast)
 
 
 def test_a_bird_kept_alone_stands_as_in_the_flock(cast, birds):

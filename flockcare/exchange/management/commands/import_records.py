@@ -5,6 +5,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from flockcare.core.starting import in_words
 from flockcare.exchange.services import Refused, apply, check, read_folder
+from flockcare.people.bylines import Guest
 from flockcare.people.models import Flock, Keeper
 
 
@@ -32,10 +33,12 @@ class Command(BaseCommand):
         if not flock:
             raise CommandError("There is no flock of that name. Use --create to make it.")
         is_new = flock._state.adding
+        # What was kept of a flock that is there holds until a revision says that it is another.
+        by = owner or (None if is_new else Guest("the command line"))
         try:
             plan = check(read_folder(path), flock, keepers=[owner] if is_new and owner else None)
             with in_words():
-                apply(plan, owner=owner, by=owner, whole=is_new)
+                apply(plan, owner=owner, by=by, whole=is_new)
         except Refused as refused:
             self._refuse(refused)
         for kind, (new, there) in plan.counts().items():
