@@ -19,6 +19,8 @@ from tests.running.served import SERVE
 
 pytestmark = pytest.mark.apart
 DATABASE, KEY = "flockcare.sqlite3", "secret-key"
+# One step back is as old as ten, and much sooner gone.
+BEFORE = "0009"
 
 
 @pytest.fixture(scope="module")
@@ -26,15 +28,29 @@ def site(tmp_path_factory):
     """An installation with records and photos, its daily backup beside them."""
     folder = tmp_path_factory.mktemp("site") / "data"
     done(folder, "up", "--prepare-only")
+    kept_of_nothing = before(folder)
     answer = run(folder, str(SCRIPT), "prepare")
     assert answer.returncode == 0, answer.stderr
     done(folder, "backup", "--daily")
-    return SimpleNamespace(folder=folder, rows=rows(folder))
+    return SimpleNamespace(folder=folder, rows=rows(folder), kept_of_nothing=kept_of_nothing)
 
 
 @pytest.fixture
 def copy(site, tmp_path):
     return Path(shutil.copytree(site.folder, tmp_path / "copy"))
+
+
+@pytest.fixture(scope="module")
+def older(site, tmp_path_factory):
+    """The same installation as the version before the newest column of photos had left it."""
+    folder = Path(shutil.copytree(site.folder, tmp_path_factory.mktemp("older") / "data"))
+    done(folder, "migrate", "photos", BEFORE, "-v0")
+    return folder
+
+
+@pytest.fixture
+def older_copy(older, tmp_path):
+    return Path(shutil.copytree(older, tmp_path / "copy"))
 
 
 def refused(folder: Path, *words: str, **more) -> str:
@@ -182,16 +198,12 @@ def columns(folder: Path, table: str) -> set[str]:
     return found
 
 
-def an_older_version(folder: Path) -> None:
-    done(folder, "migrate", "photos", "0004", "-v0")
-
-
 def before(folder: Path) -> list[Path]:
     return sorted((folder / "backups").glob("before-*.zip"))
 
 
-def test_an_upgrade_keeps_what_was_there_first(site, copy):
-    an_older_version(copy)
+def test_an_upgrade_keeps_what_was_there_first(site, older_copy):
+    copy = older_copy
     was = rows(copy)
     done(copy, "up", "--prepare-only")
     assert [path.name for path in before(copy)] == [f"before-{flockcare.__version__}.zip"]
@@ -200,25 +212,24 @@ def test_an_upgrade_keeps_what_was_there_first(site, copy):
     (copy / DATABASE).unlink()
     older = manage(copy, "restore", before(copy)[0])
     assert older.returncode == 0, older.stderr
-    done(copy, "migrate", "photos", "0004", "-v0")
+    done(copy, "migrate", "photos", BEFORE, "-v0")
     assert rows(copy) == was
 
 
-def test_without_migrations_or_without_records_nothing_is_kept(copy, tmp_path):
+def test_without_migrations_or_without_records_nothing_is_kept(site, copy):
     done(copy, "up", "--prepare-only")
-    done(tmp_path / "new", "up", "--prepare-only")
-    assert before(copy) == before(tmp_path / "new") == []
+    assert before(copy) == site.kept_of_nothing == []
 
 
-def test_each_upgrade_is_kept_but_not_for_ever(copy):
+def test_each_upgrade_is_kept_but_not_for_ever(older, older_copy):
     for _ in range(3):
-        an_older_version(copy)
-        done(copy, "up", "--prepare-only")
-    assert len(before(copy)) == 2
+        shutil.copy(older / DATABASE, older_copy / DATABASE)
+        done(older_copy, "up", "--prepare-only")
+    assert len(before(older_copy)) == 2
 
 
-def test_where_nothing_can_be_kept_nothing_is_upgraded(copy):
-    an_older_version(copy)
+def test_where_nothing_can_be_kept_nothing_is_upgraded(older_copy):
+    copy = older_copy
     was = columns(copy, "photos_photo")
     shutil.rmtree(copy / "backups")
     (copy / "backups").mkdir()
