@@ -38,10 +38,14 @@ _SCORED = Bird.objects.annotate(**NEWEST_SCORES)
 @require_http_methods(["GET", "POST"])
 @flock_view(read=Role.KEEPER)
 def new(request, flock, bird_id):
-    birds = _SCORED if request.method == "POST" else Bird
-    bird = get_object_or_404(birds, flock=flock, pk=bird_id)
-    bird.flock = flock
     now = timezone.now()
+    shown = None
+    if request.method == "POST":
+        bird = get_object_or_404(_SCORED, flock=flock, pk=bird_id)
+    else:
+        shown = _known(flock, bird_id, now)
+        bird = shown[0]
+    bird.flock = flock
     open_feet = [foot for foot in Foot.values if is_sore(getattr(bird, f"{foot}_score", None))]
     form = CheckForm(request.POST or None, flock=flock, bird=bird, now=now, open_feet=open_feet)
     in_round = "round" in request.GET
@@ -68,7 +72,7 @@ def new(request, flock, bird_id):
                 tell_elsewhere(request, check, form.elsewhere, lost=form.lost_photos)
                 photos = seen.all_photos()
                 return _after_saving(request, check, seen.findings, photos, in_round=in_round)
-    known, known_words, faces = _known(bird, now)
+    _, known, known_words, faces = shown or _known(flock, bird_id, now)
     return form_page(
         *(request, flock, bird, form, photo_errors),
         in_round=in_round,
@@ -88,22 +92,24 @@ def _question(request, bird: Bird) -> str:
     return render_to_string("pages/wetness.html", context, request)
 
 
-def _known(bird: Bird, now: datetime) -> tuple[Known, str, dict]:
-    """What is known of her feet, the same as it is shown, and her face.
+def _known(flock, bird_id, now: datetime) -> tuple[Bird, Known, str, dict]:
+    """The bird, what is known of her feet, the same as it is shown, and her face.
 
     Kept until a record or the day is another one, as how she stands is.
     To the end of the day: a phone whose clock is a little ahead has checked her already.
     """
-    midnight = datetime.combine(timezone.localdate(now), time.max, bird.flock.zone)
-    mark = mark_of(bird.flock, now=now)
+    midnight = datetime.combine(timezone.localdate(now), time.max, flock.zone)
+    mark = mark_of(flock, now=now)
 
-    def work_out() -> tuple[Known, str, dict]:
+    def work_out() -> tuple[Bird, Known, str, dict]:
+        bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
+        bird.flock = flock
         found = standing_alone(bird, now=now, mark=mark)
         known = _told(known_of(bird, now=midnight), found.birds.get(bird.pk))
-        words = render_to_string("feet/known.html", {"known": known, "flock": bird.flock})
-        return known, words, found.faces
+        words = render_to_string("feet/known.html", {"known": known, "flock": flock})
+        return bird, known, words, found.faces
 
-    return kept(f"known:{bird.pk}", mark, work_out)
+    return kept(f"known:{flock.pk}:{bird_id}", mark, work_out)
 
 
 def _told(known: Known, hers: Standing | None) -> Known:

@@ -140,7 +140,7 @@ def test_a_check_by_a_phone_whose_clock_is_ahead_is_known_at_once(cast, birds, m
 
 def test_what_is_kept_is_asked_for_in_few_questions(cast, birds):
     look(cast, birds["Dill"], days_ago=3, left=MILD)
-    for name, most in (("bird", 7), ("check_bird", 5)):
+    for name, most in (("bird", 7), ("check_bird", 4)):
         address = reverse(name, args=[cast.flock.pk, birds["Dill"].pk])
         page(cast.clients.keeper, address)
         with CaptureQueriesContext(connection) as asked:
