@@ -93,7 +93,7 @@ function offerTheSame(form, sore, was) {
     if (!feet.includes(foot)) continue;
     const box = make("input", { type: "checkbox", name: `${foot}-same`, id: `id_${foot}-same`, value: check });
     const label = make("label", { htmlFor: box.id }, box, make("span", { textContent: `${foot === "left" ? "Left" : "Right"} foot still the same` }));
-    const known = make("div", { className: "known-foot" }, make("div", { className: "chips" }, label));
+    const known = make("div", {}, make("div", { className: "chips" }, label));
     Object.assign(known.dataset, { was: foot, sites: "", scab: "" });
     part.append(known);
   }
