@@ -344,8 +344,8 @@ ROOST_RULES = (
         "lowest-roost",
         Mark.CUSTOM,
         "over 46 cm",
-        "The lowest roost is higher than 46 cm (18 in), the most that one author of a handbook "
-        "advised in an interview.",
+        "The lowest roost is higher than 46 cm (18 in). That is the most that one author of a "
+        "handbook advised in an interview.",
         (DAMEROW,),
         lambda place, layout: _is_lowest_roost(place, layout) and place.height_cm > LOWEST_ROOST_CM,
     ),

@@ -51,7 +51,7 @@ def _shorten(fields) -> None:
 
 def _where(thing: Thing) -> str:
     """What is measured from the wall: of what is broad its middle."""
-    return "Its middle, from the left wall" if thing.kind in BROAD else SHORT["along_cm"]
+    return "Middle, from left wall" if thing.kind in BROAD else SHORT["along_cm"]
 
 
 class ThingForm(DescriptionForm):

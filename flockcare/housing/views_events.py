@@ -49,6 +49,7 @@ def events(request, flock):
             "form": form,
             "kinds": TAP_KINDS,
             "events": folded(shown if whole else shown[:EVENTS_SHOWN]),
+            "whole": whole,
             "more": not whole and len(shown) > EVENTS_SHOWN,
         },
         status=422 if form.errors else 200,

@@ -332,7 +332,7 @@ def test_the_labels_of_a_scratch_copy_name_the_unit_once(cast, shed, flock_units
     assert labels == {
         *(f"{name} in {unit}" for name in ("Height", "From the left wall", "Level distance")),
         f"Depth in {unit}",
-        *("Bedding", "Dampness", "Taken away"),
+        *("Bedding", "Dampness", "Taken away", "In front of"),
     }
 
 
@@ -355,8 +355,7 @@ def test_a_suggestion_says_which_published_figure_is_lower(cast, shed):
     assert (
         "Lower Bar by 50 cm, to 50 cm helps 3 birds, none left over; largest drop then 50 cm "
         "Still marked then: the way down is steeper than 34°, that is 50 cm (20 in) down over "
-        "75 cm (30 in); the lowest roost is higher than 46 cm (18 in), the most that one author "
-        "of a handbook advised in an interview."
+        "75 cm (30 in); the lowest roost is higher than 46 cm (18 in)."
     ) in words
     words = page(cast.clients.keeper, address(shed, "what_if"), drop="40")
     assert "Lower Bar by 60 cm, to 40 cm helps 3 birds, none left over" in words
