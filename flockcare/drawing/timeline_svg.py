@@ -37,7 +37,7 @@ LETTER = 6.6  # Pixels of a letter of the drawing's text, on average.
 THUMB = 24
 TARGET = 32  # Width of a touch target where there is room; WCAG 2.2, 2.5.8 asks for 24.
 STRIP = 24
-CLEAR_SCORES_UP_TO = 6  # Of more checks a ring alone says "clear", so that a sore's score stands out.
+CLEAR_SCORES_UP_TO = 6  # Of more checks a ring alone says "clear": a sore stands out.
 LANE_NAME, PERIOD = 22, 30  # Heights: the name of a lane, and a row of periods below it.
 LANES = {
     **FEET,

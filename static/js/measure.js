@@ -10,8 +10,8 @@ const result = form.querySelector(".result");
 const shown = { width: board.viewBox.baseVal.width, height: board.viewBox.baseVal.height };
 const button = (does) => form.querySelector(`[data-does=${does}]`);
 const HINTS = {
-  suggest: "Tap in the middle of the sore. Then move the points that are off.",
-  draw: "Draw round the sore with a finger, or tap point after point. Drag a point to move it.",
+  suggest: "Tap in the middle of the sore. Then drag the points that are off.",
+  draw: "Draw round the sore with a finger, or over the part of the edge that is off.",
   length: "Tap one end of the known length, then the other.",
 };
 
@@ -51,6 +51,29 @@ function nearest(points, place, reach) {
   return best;
 }
 
+// --- The handful of points that can be taken hold of
+
+const HANDFUL = 8;
+// From one of them to the next; of few points each is one.
+const stride = () => (outline.length > 24 ? Math.ceil(outline.length / HANDFUL) : 1);
+const offered = () => [...outline.keys()].filter((number) => number === chosen || number % stride() === 0);
+const between = (one, other) => Math.min(Math.abs(one - other), outline.length - Math.abs(one - other));
+
+function offeredAt(place) {
+  const those = offered(), at = nearest(those.map((number) => outline[number]), place, 20 / scale());
+  return at < 0 ? -1 : those[at];
+}
+
+// The edge with one of them moved: what lies between it and the next ones comes along, less the
+// farther it is, so that the edge stays as smooth as it was.
+function movedAt(number, points, [dx, dy]) {
+  return points.map(([x, y], at) => {
+    const far = between(at, number) / stride();
+    const share = far < 1 ? (1 + Math.cos(Math.PI * far)) / 2 : 0;
+    return [x + share * dx, y + share * dy];
+  });
+}
+
 // --- Drawing the marks
 
 function svg(name, attributes, parent) {
@@ -78,7 +101,7 @@ function handle(key, place, kind, label, focusable) {
   if (kind === "cross") {
     const [far, near] = [14 * one, 4 * one];
     dot.setAttribute("d", `M${-far} 0H${-near}M${near} 0H${far}M0 ${-far}V${-near}M0 ${near}V${far}`);
-  } else dot.setAttribute("r", (kind === "end" ? 8 : outline.length > 24 ? 3 : 6) * one);
+  } else dot.setAttribute("r", (kind === "end" ? 8 : 6) * one);
   return group;
 }
 
@@ -93,9 +116,9 @@ function show() {
     draw("cross", cross ?? middleOfView(), "cross", "Place to suggest the edge from", true);
   }
   chosen = Math.min(chosen, Math.max(outline.length - 1, 0));
-  for (const [number, point] of outline.entries()) {
-    const label = `Point ${number + 1} of ${outline.length}`;
-    const dot = draw(`p${number}`, point, "point", label, number === chosen);
+  for (const [place, number] of offered().entries()) {
+    const label = `Point ${place + 1} of ${offered().length}`;
+    const dot = draw(`p${number}`, outline[number], "point", label, number === chosen);
     dot.setAttribute("aria-pressed", number === chosen);
   }
   if (byLength()) {
@@ -124,11 +147,11 @@ const rounded = (point) => point.map((value) => Math.round(value * 10) / 10);
 // --- What the keeper does
 
 // Also before each change by hand, after which the edge is the keeper's own.
-function remember() {
+function remember(before = JSON.stringify([outline, ends])) {
   ownHand();
   form.elements.spread.value = "";
   doubt("");
-  past.push(JSON.stringify([outline, ends]));
+  past.push(before);
   if (past.length > 200) past.shift();
 }
 
@@ -150,10 +173,13 @@ function insertAt(place) {
   chosen = best;
 }
 
+// With its share of the points between: the edge then goes straight on.
 function remove() {
-  if (outline.length <= 3) return;
+  const share = Math.floor(stride() / 2);
+  const left = outline.filter((_, number) => between(number, chosen) > share);
+  if (left.length < 3) return;
   remember();
-  outline.splice(chosen, 1);
+  outline = left;
   changed();
   focusChosen();
 }
@@ -201,11 +227,13 @@ function begin(event) {
   const place = placeOf(event), reach = 20 / scale();
   const end = byLength() ? nearest(ends, place, reach) : -1;
   if (end >= 0) return { kind: "end", number: end, from: place, before: JSON.stringify([outline, ends]) };
-  const point = nearest(outline, place, reach);
-  if (point >= 0 && tool() !== "length") {
+  const point = offeredAt(place);
+  // Over the edge of a suggestion one draws; a tap chooses.
+  const draws = tool() === "draw" && stride() > 1;
+  if (point >= 0 && tool() !== "length" && !draws) {
     chosen = point;
     show();
-    return { kind: "point", number: point, from: place, before: JSON.stringify([outline, ends]) };
+    return { kind: "point", number: point, from: place, points: outline, before: JSON.stringify([outline, ends]) };
   }
   return { kind: "new", from: place, stroke: [place] };
 }
@@ -224,7 +252,9 @@ function drag(event) {
   held.moved ||= apart(place, held.from) > 2 / scale(); // a finger is never quite still
   if (!held.moved) return;
   ownHand();
-  (held.kind === "end" ? ends : outline)[held.number] = place;
+  const { kind, number, points } = held;
+  if (kind === "end") ends[number] = place;
+  else outline = movedAt(number, points, [place[0] - points[number][0], place[1] - points[number][1]]);
   show();
 }
 
@@ -234,17 +264,39 @@ function finish() {
   done.line?.remove();
   if (done.kind !== "new") {
     if (done.moved) {
-      past.push(done.before);
+      remember(done.before);
       changed();
     }
     return;
   }
   if (tool() === "suggest") return suggestFrom(done.from);
   if (tool() === "length") return placeEnd(done.from);
+  const point = offeredAt(done.from);
+  if (done.stroke.length === 1 && point >= 0) {
+    chosen = point;
+    return show();
+  }
   remember();
-  if (done.stroke.length > 5) [outline, chosen] = [thinned(done.stroke), 0];
+  if (done.stroke.length > 5) [outline, chosen] = [redrawn(done.stroke), 0];
   else insertAt(done.from);
   changed();
+}
+
+const along = (line) => line.slice(1).reduce((sum, place, at) => sum + apart(line[at], place), 0);
+
+// A stroke from the edge to the edge takes the place of the part that it lies closer to; a ring, or
+// one drawn elsewhere, is a new edge.
+function redrawn(stroke) {
+  const line = thinned(stroke), [from, to] = [stroke[0], stroke.at(-1)], reach = 24 / scale();
+  const [first, last] = [from, to].map((end) => nearest(outline, end, reach));
+  const ring = apart(from, to) < reach && along(stroke) > along(outline) / 2;
+  if (outline.length < 3 || first < 0 || last < 0 || ring) return line;
+  const part = (one, other) => [...outline, ...outline].slice(one, (other < one ? other + outline.length : other) + 1);
+  const off = (points) =>
+    points.reduce((sum, point) => sum + Math.min(...line.map((place) => apart(place, point))), 0) / points.length;
+  const [ahead, behind] = [part(first, last), part(last, first)];
+  if (off(ahead) < off(behind)) return [...line, ...behind.slice(1, -1)];
+  return [...ahead.slice(1, -1), ...line.reverse()];
 }
 
 // At most 90 points, evenly taken: more than a finger can draw.
@@ -383,8 +435,8 @@ board.addEventListener("keydown", (event) => {
   const step = (event.shiftKey ? 20 : 2) / scale();
   const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
   const does = {
-    PageUp: () => choose(chosen + 1), PageDown: () => choose(chosen - 1),
-    Home: () => choose(0), End: () => choose(outline.length - 1),
+    PageUp: () => choose(beside(1)), PageDown: () => choose(beside(-1)),
+    Home: () => choose(0), End: () => choose(offered().at(-1)),
     Delete: remove, Backspace: remove,
     Enter: () => (key === "cross" ? suggestFrom(cross ?? middleOfView()) : key[0] === "p" && insertAfter()),
   }[event.key];
@@ -410,12 +462,17 @@ function shift(key, [dx, dy]) {
   remember();
   const number = Number(key.slice(1));
   if (key[0] === "e") ends[number] = move(ends[number]);
-  else outline[number] = move(outline[number]);
+  else outline = movedAt(number, outline, [dx, dy]);
   changed();
 }
 
+function beside(way) {
+  const all = offered();
+  return all.at((all.indexOf(chosen) + way) % all.length);
+}
+
 function choose(number) {
-  chosen = (number + outline.length) % outline.length;
+  chosen = number;
   show();
   focusChosen();
 }

@@ -1,10 +1,12 @@
 import re
+from datetime import timedelta
 
 import pytest
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, LeftReason
 from flockcare.birds.services import breed_named
+from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding
 from tests.people.rows import READ_PAGE, same_queries, seen
 
@@ -127,3 +129,15 @@ def test_names_are_only_text(cast):
     Bird.objects.create(flock=cast.flock, name="<b>Dill", band_number="<i>7")
     page = cast.clients.viewer.get(url(cast)).text
     assert "&lt;b&gt;Dill" in page and "&lt;i&gt;7" in page
+
+
+def test_her_eggs_are_one_short_line_and_her_meat_is_on_her_page(cast, birds):
+    dill = birds["Dill"]
+    at, more = timezone.now(), {"egg_days": 7, "meat_days": 28}
+    CareStep.objects.create(flock=cast.flock, bird=dill, kind="medicine", at=at, **more)
+    until = timezone.localdate() + timedelta(days=7)
+    row = cast.clients.keeper.get(url(cast)).text
+    assert f"Don’t eat her eggs up to and including {until.day} {until:%b}<" in row
+    assert "her meat" not in row
+    page = cast.clients.keeper.get(dill.get_absolute_url()).text
+    assert f"her eggs up to and including {until.day} {until:%b}" in page and "her meat" in page
