@@ -252,11 +252,12 @@ def _warn(request, step: CareStep) -> None:
 def undo(request, flock, step_id):
     """``whole``: with all that was done in one go with it."""
     step = _step_or_404(flock, step_id)
-    steps = done_with(step) if "whole" in request.POST else [step]
-    services.undo_care(steps=steps, by=request.user)
+    whole = "whole" in request.POST
+    given = Given(tuple(done_with(step)) if whole else (step,))
+    services.undo_care(steps=given.steps, by=request.user)
     # Beside what was just ticked it takes all of it back; on its own page it deletes it.
-    said = "Undone" if "whole" in request.POST else "Deleted"
-    messages.success(request, f"{said}: {step.bird}, {Given(tuple(steps)).words}.")
+    said = f"Undone: {given.whom}" if whole else f"Deleted: {step.bird}"
+    messages.success(request, f"{said}, {given.words}.")
     return back_or_piece(request, flock, step.bird_id)
 
 

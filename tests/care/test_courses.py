@@ -88,12 +88,14 @@ def test_one_tap_gives_it_to_all_who_live_there_now_and_undo_takes_it_from_all(
     assert given_today() == ["Dill", "Mace", "Sorrel"]
     assert "day 3 of 5" not in page
     assert page.count("medicine, Drops (3 birds)") == 1 and "Ark</strong>" in page
+    assert ": Ark, medicine, Drops</span>" in page  # What its button undoes, read aloud.
     again = CareStep.objects.latest("logged_at")
     assert (again.batch, again.quantity, again.supplier) == ("B 1", "5 ml in 10 l", "Mill Lane")
     # Two who tap at once give it once.
     page = cast.clients.owner.post(url(cast, "task_done"), {"what": button}, headers=HTMX).text
     assert "Keeper has done this already." in page and len(given_today()) == 3
-    cast.clients.owner.post(url(cast, "undo", again.pk), {"whole": "1"})
+    page = cast.clients.owner.post(url(cast, "undo", again.pk), {"whole": "1"}, headers=HTMX).text
+    assert "Undone: Ark, medicine, Drops (3 birds)." in page
     assert given_today() == [] and due(cast)
     services.give_again(step=course[0], by=cast.owner)
     assert len(given_today()) == 3

@@ -709,6 +709,8 @@ def _awkward_flock(flock):
             given_to=_on_one_line(text)[:80],
             decided_by=["vet", "keeper", "both", ""][number % 4],
             past=number % 5 == 0,
+            # Of an ointment or a medicine only, too.
+            **({} if number % 3 == 2 else _supply(text, number)),
         )
         CareStep.objects.create(
             flock=flock,
@@ -733,6 +735,15 @@ def _awkward_flock(flock):
             note=text,
             next_due=date(2022, 7, 4),
         )
+
+
+def _supply(text: str, number: int) -> dict:
+    return {
+        "supplier": _on_one_line(text)[:120],
+        "supplied_on": [None, date(2022, 6, 1)][number % 2],
+        "supplied_amount": _on_one_line(text)[:80],
+        "prescribed_by": _on_one_line(text)[:120],
+    }
 
 
 # These have tests of their own.

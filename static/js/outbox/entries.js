@@ -105,7 +105,7 @@ export const savedAt = ({ flock, kind, key }) => `/f/${flock}/${SAVED[kind].repl
 const KINDS = { check: "check", step: "care given", weighing: "weighing" };
 // Where a form's value is not what its page calls it.
 const SCORES = { 0: "clear", 1: "mild", 2: "swollen" };
-const CARE = { watched: "monitored", "dressing looked at": "dressing checked" };
+const CARE = { watched: "monitored", "dressing looked at": "dressing checked", vaccine: "vaccinated" };
 const words = (fields, name) => fields.filter(([key]) => key === name).map(([, value]) => value);
 
 // What an entry says, such as "Dill: check, both feet clear".
