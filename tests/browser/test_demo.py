@@ -95,7 +95,7 @@ def test_a_visit_to_the_demo(visit, tmp_path):
     picture(page, folder, "check")
 
     page.goto(f"{home}birds/{bird}/")
-    page.wait_for_selector("#care h3")
+    page.wait_for_selector("#care .standing")
     assert page.locator("svg.timeline a").count() > 20
     to(page, "#timeline")
     picture(page, folder, "bird")
