@@ -393,9 +393,15 @@ def read_band(text: str) -> tuple[str, str]:
     return (colours[0] if colours else ""), number
 
 
+# “Dill red 3”: a colour and a number at the end are a band, also where the comma was left out.
+BAND_AT_END = re.compile(rf"(\S.*?)\s+((?:{'|'.join(COLOURS)})\s+\d+)", re.IGNORECASE)
+
+
 def read_line(number: int, text: str) -> Line:
     line = Line(number, text)
     parts = [part.strip() for part in re.split(r"[,;\t]", text)]
+    if len(parts) == 1 and (found := BAND_AT_END.fullmatch(parts[0])):
+        parts = list(found.groups())
     if len(parts) > 3:
         line.problems.append("More than three parts; write name, band, breed.")
         return line

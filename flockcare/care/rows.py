@@ -162,6 +162,11 @@ class Row:
         return "" if self.standing.concerns or self.standing.signs else words.calm(self.standing)
 
     @property
+    def is_well(self) -> bool:
+        """Nothing to leave or to monitor: no sore, no sign and no vet's plan."""
+        return self.level is Advice.LEAVE and bool(self.calm) and not self.plans
+
+    @property
     def states(self) -> list[str]:
         return words.state_words(self.standing)
 

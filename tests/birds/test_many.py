@@ -1,6 +1,6 @@
 import pytest
 
-from flockcare.birds.forms import read_band
+from flockcare.birds.forms import read_band, read_line
 from flockcare.birds.models import Bird, Breed
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, seen
 
@@ -104,3 +104,18 @@ def test_all_or_nothing_when_another_keeper_was_quicker(cast, monkeypatch):
 )
 def test_band(text, band):
     assert read_band(text) == band
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ("Dill red 3", ("Dill", "red", "3")),
+        ("Old Mace  Blue 12", ("Old Mace", "blue", "12")),
+        ("Mace red", ("Mace red", "", "")),
+        ("Red 3", ("Red 3", "", "")),
+        ("Dill red 3, green 4", ("Dill red 3", "green", "4")),
+    ],
+)
+def test_a_band_without_its_comma_is_read_as_one(text, read):
+    bird = read_line(1, text).bird
+    assert (bird.name, bird.band_colour, bird.band_number) == read

@@ -95,7 +95,7 @@ def test_a_visit_to_the_demo(visit, tmp_path):
     picture(page, folder, "check")
 
     page.goto(f"{home}birds/{bird}/")
-    page.wait_for_selector("#care h3")
+    page.wait_for_selector("#care .standing")
     assert page.locator("svg.timeline a").count() > 20
     to(page, "#timeline")
     picture(page, folder, "bird")
@@ -206,3 +206,27 @@ def assert_for_paper(page, *said: str, sheets: int) -> None:
     page.emulate_media(media="null")
     # The green of the light colours, though the screen is dark.
     assert (ground, green.strip()) == ("rgb(255, 255, 255)", "#1c5536")
+
+
+def test_a_check_names_the_band_beside_the_bird_and_the_feet_at_one_edge(visit):
+    page = visit(PHONE)
+    saffron = page.locator(".standing-row a:has-text('Saffron')").first
+    page.goto(f"{saffron.get_attribute('href')}check/")
+    name, band = (page.locator(f".of-bird {part}").bounding_box() for part in ("h1", "p"))
+    assert name["y"] <= band["y"] and name["x"] + name["width"] <= band["x"]
+    assert band["y"] + band["height"] <= name["y"] + name["height"] + 2, "on the line of her name"
+    photo = page.locator(".known-foot img").bounding_box()
+    lines = [line.bounding_box() for line in page.locator(".known-foot p").all()]
+    assert lines[0]["x"] == lines[1]["x"] and lines[1]["x"] + lines[1]["width"] <= photo["x"]
+
+
+def test_a_wide_screen_has_today_in_two_columns(visit):
+    page = visit(LAPTOP)
+    box = {
+        part: page.locator(part).first.bounding_box()
+        for part in (".ways-to-check a", "#round-now", ".call-vet a", "#care", "#looks")
+    }
+    check, begin = box[".ways-to-check a"], box["#round-now"]
+    assert check["y"] == begin["y"] and check["x"] + check["width"] < begin["x"], "side by side"
+    assert box[".call-vet a"]["width"] <= 24 * 16
+    assert box["#care"]["x"] + box["#care"]["width"] < box["#looks"]["x"]

@@ -833,11 +833,14 @@ def test_what_is_due_is_done_with_one_tap_without_signal(phones, coop, line):
     due.locator("button:has-text('Checked')").tap()
     due.locator("text=/Waits on this phone: .*dressing checked \\(/").wait_for()
     assert waiting(page) == 1
+    first = page.locator(".answer")
+    first.locator("text=Done on this phone, not sent yet: Anise").wait_for()
     assert not due.locator("button[data-kinds]").first.is_visible()
     assert not problems(page)
     due.locator("button:has-text('Undo')").tap()
     due.locator("button:has-text('Changed')").wait_for()
     assert waiting(page) == 0
+    assert "not sent yet" not in first.inner_text()
     # Also on her own page, and as often as a finger taps.
     page.goto(f"/f/{coop.flock}/birds/{coop.birds['Anise']}/")
     due = due_line(page, coop, "Anise")

@@ -74,6 +74,10 @@ async function sayWhatWaits() {
   place.querySelectorAll(".waits-here").forEach((old) => old.remove());
   const theirs = entries.filter((entry) => entry.keeper === keeper);
   const onLines = sayOnLines(theirs);
+  // The first lines of Today still name her as due.
+  const done = new Set(theirs.filter((entry) => onLines.has(entry.key) && entry.state !== "refused").map((entry) => entry.birdName));
+  const words = `Done on this phone, not sent yet: ${[...done].join(", ")}`;
+  if (done.size) place.querySelector(".answer")?.append(make("p", "waits-here", words));
   for (const entry of theirs) {
     if (onLines.has(entry.key)) continue;
     const words = entry.state === "refused" ? `Not saved: ${saidIn(entry)}. ${entry.reasons.join(" ")}`
