@@ -3,6 +3,8 @@
 What the exchange itself then finds wrong with a row is said of the row it came from.
 """
 
+import hashlib
+import json
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -74,6 +76,12 @@ class Found:
             if first in why:
                 why.setdefault(row, []).append(f"Goes with row {first}.")
         return {row: " ".join(said) for row, said in sorted(why.items())}
+
+    @property
+    def mark(self) -> str:
+        """The same for the same rows, read alike."""
+        rows = [(row.line, sorted(row.cells.items())) for row in self.rows]
+        return hashlib.sha256(json.dumps(rows).encode()).hexdigest()
 
     @property
     def bad_rows(self) -> int:
@@ -374,6 +382,9 @@ class Mapping:
         return {target: text}
 
     def _date(self, column, text, notes) -> dict[str, str]:
+        if column.kind == Kind.PARTIAL and (year := values.read_roughly(text)):
+            notes.append(f"{column.name.capitalize()}: {text}")
+            return {column.name: year}
         iso, rest = values.read_date(text, self.order)
         if len(iso) == len("2024-03") and column.name == "date" and self.table in NOTES:
             # Of a check or of care the day is needed. The middle is at most half a month off, and
@@ -406,6 +417,8 @@ class Mapping:
         return ";".join(found)
 
     def _bird(self, text: str) -> str:
+        if self.table == "birds" and values.is_sum(text):
+            raise ValueError(f"“{text}” seems to be a sum, no bird.")
         return self._known("bird", text) or self._meaning("bird", text) or text
 
     def _already_worn(self, rows: list[Row]) -> list[Wrong]:
