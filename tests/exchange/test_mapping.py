@@ -410,6 +410,15 @@ def test_odd_rows_of_a_list_of_birds(cast):
     assert (dill.traits, mace.traits) == ("tame\nHatched: Frühjahr 2022", "Hatched: ca. 2020")
 
 
+def test_a_bird_that_left_for_no_told_reason_comes_in(cast):
+    text = "Name,Gone,Reason\nDill,15.08.24,\nMace,1.9.24,fox\nClove,,\n"
+    table = Table(cast, "birds", text).tell({"order": "day"})
+    assert "1 bird left, and the table does not say why: “other” stands for it." in table.text
+    table.post(take="all")
+    reasons = dict(Bird.objects.values_list("name", "left_reason"))
+    assert reasons == {"Dill": "other", "Mace": "predator", "Clove": ""}
+
+
 def test_what_was_changed_after_the_preview_is_previewed_before_it_is_taken_in(cast, birds):
     text = "Hen,Date,a,b\nDill,2023-04-14,1,0\nMace,2023-04-14,many,odd\n"
     table = Table(cast, "checks", text)

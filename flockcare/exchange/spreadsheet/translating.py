@@ -12,7 +12,7 @@ from functools import cached_property
 
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, LeftReason
 from flockcare.care.holds import LONG_PAST_DAYS
 from flockcare.care.models import CareStep
 from flockcare.exchange.labels import label_birds
@@ -94,8 +94,9 @@ class Mapping:
     def __init__(self, flock, table: str, sheet: Sheet, told):
         self.flock, self.table, self.sheet, self.told = flock, table, sheet, told
         self.file = f"{table}.csv"
-        # Rows of which only the month was told, once they are read.
-        self.by_month = 0
+        # Rows of which only the month was told, and birds that left for no told reason, once they
+        # are read.
+        self.by_month = self.no_reason = 0
         self.targets = choosing.targets(table)
         birds = list(Bird.objects.filter(flock=flock))
         labels = label_birds(birds)
@@ -259,7 +260,7 @@ class Mapping:
 
     def read(self) -> Found:
         """Every row as it would be taken in, or why it cannot be."""
-        wrong, rows, self.by_month = [], [], 0
+        wrong, rows, self.by_month, self.no_reason = [], [], 0, 0
         for number, texts in self.sheet.rows:
             cells, here = self._cells(number, texts)
             wrong += here
@@ -312,6 +313,10 @@ class Mapping:
                 wrong.append(Wrong(number, self.sheet.header[place], str(error)))
         # The exchange knows no cells with nothing in them.
         cells = {name: text for name, text in cells.items() if text}
+        left = self.table == "birds" and "left" in cells and "left_reason" not in cells
+        if left and not wrong:
+            cells["left_reason"] = LeftReason.OTHER
+            self.no_reason += 1
         for word in self._words_to_keep(texts):
             fits = self.table == "care" and word.column == "kind" and "product" not in cells
             if fits and len(word.text) <= _LONGEST_PRODUCT:
