@@ -10,6 +10,8 @@ How long a sign holds that later checks do not mention:
   that was made while a case is open, since time alone makes no bird well.
 
 A later answer ends either at once. A check that did not ask changes neither the sign nor its day.
+What nobody has looked at for weeks (``feet.due.LONG_LATE``) is still shown, with its day, but asks
+for a check and for no vet.
 """
 
 from __future__ import annotations
@@ -28,6 +30,7 @@ from flockcare.care.rules.signs import BANTAM_G
 from flockcare.care.rules.table import EVERY_DAY
 from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
+from flockcare.feet.due import is_long_late
 from flockcare.feet.models import SIGN_WORDS, Swelling
 from flockcare.feet.scales import AFFECTED_FROM, CLINICAL_GRADE, LESION
 
@@ -454,6 +457,8 @@ def _situations(
     records: Records, signs: Mapping[str, Sign], today: date, others_new: int | None = None
 ) -> dict[str, Situation]:
     current = _current(records)
+    if records.last_check and is_long_late(records.last_check, today):
+        signs = {}
     return {
         foot: situation_of(
             foot, records, signs, current.get(foot), today=today, others_new=others_new
@@ -632,9 +637,17 @@ def situation_of(
     today: date,
     others_new: int | None = None,
 ) -> Situation:
-    """What the rules of advice want to know of one foot and its bird."""
+    """What the rules of advice want to know of one foot and its bird: nothing of a sore foot that
+    nobody has looked at for weeks, but that.
+    """
     last = records.last.get(foot)
-    other = records.last.get("right" if foot == "left" else "left")
+    other_foot = "right" if foot == "left" else "left"
+    other = records.last.get(other_foot)
+    long_ago = case is not None and _seen_long_ago(foot, records, today)
+    if long_ago:
+        case, last = None, None
+    if other and other.score >= AFFECTED_FROM and _seen_long_ago(other_foot, records, today):
+        other = None
 
     def value(name):
         return signs[name].value if name in signs else None
@@ -647,14 +660,22 @@ def situation_of(
         broody=_holds(records.states, "broody"),
         days_limping=days_limping(records.looks, today) if value("gait") else None,
         days_affected=(today - case.episode.first_affected).days if case else None,
-        cases_in_foot_12_months=_cases_in_a_year(foot, records.cases, today),
+        cases_in_foot_12_months=None if long_ago else _cases_in_a_year(foot, records.cases, today),
         others_new_14_days=others_new,
         weight_g=records.weights[-1][1] if records.weights else _usual_weight(records),
         weight_change_28_days=weight_change(records.weights, today),
         age_days=records.age_days,
-        **foot_signs(foot, records.looks, case),
+        **({} if long_ago else foot_signs(foot, records.looks, case)),
         sizes=sizes_of(foot, records, case, today) if case else (),
+        seen_long_ago=long_ago,
     )
+
+
+def _seen_long_ago(foot: str, records: Records, today: date) -> bool:
+    """Whether neither a check nor care nor a measured photo tells of a foot any more."""
+    days = [one.on for one in records.outlines if one.foot == foot]
+    days += [records.looked_at[foot]] if foot in records.looked_at else []
+    return is_long_late(max([records.last[foot].on, *days]), today)
 
 
 def _usual_weight(records: Records) -> float | None:
@@ -732,11 +753,11 @@ def foot_signs(foot: str, looks: Sequence[Look], case: Case | None) -> dict[str,
     return {**found, "grade": _newest(of_case, "clinical_grade")}
 
 
-def seen_of_foot(foot: str, looks: Sequence[Look], situation: Situation) -> tuple[Sign, ...]:
+def seen_of_foot(foot: str, looks: Sequence[Look], case: Case | None) -> tuple[Sign, ...]:
     """What ``foot_signs`` found there, each with the newest check that said it."""
-    found = []
+    found, told = [], foot_signs(foot, looks, case)
     for name in (*_OF_FOOT, "clinical_grade"):
-        value = getattr(situation, _FIELDS.get(name, name))
+        value = told.get(_FIELDS.get(name, name))
         if value in (None, "", "none", False):
             continue
         seen = next(
@@ -867,7 +888,7 @@ def _foot(
     if last is None:
         return FootStanding(foot, NEVER, situation=situation)
     own = of_foot(situation, answer)
-    signs = seen_of_foot(foot, records.looks, situation)
+    signs = seen_of_foot(foot, records.looks, case)
     if case is None:
         shows = _shows_a_sign(situation)
         return FootStanding(
@@ -884,7 +905,8 @@ def _foot(
             signs=signs,
             situation=situation,
         )
-    areas = [size for size in situation.sizes if size.unit == AREA]
+    measured = sizes_of(foot, records, case, today)
+    areas = [size for size in measured if size.unit == AREA]
     found = FootStanding(
         foot,
         CASE,
@@ -895,7 +917,7 @@ def _foot(
         last_clear=case.episode.last_clear_before,
         first_check=case.first.check_id,
         days=(today - case.episode.first_affected).days,
-        trend=trend_of(situation.sizes, _scores(foot, records.looks, case, today)),
+        trend=trend_of(measured, _scores(foot, records.looks, case, today)),
         areas=(areas[0], sizes.peak(areas), areas[-1]) if areas else None,
         advice=own.advice,
         because=tuple(rule.sign for rule in own.because),

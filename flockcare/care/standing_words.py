@@ -136,7 +136,9 @@ def reason_words(standing: Standing) -> str:
     missing for one: ``left foot: heat, oozing not recorded``."""
     said = list(standing.because) if standing.bird_advice is standing.advice else []
     for foot in standing.concerns:
-        if foot.advice is standing.advice and foot.because:
+        if foot.advice is standing.advice and foot.situation.seen_long_ago:
+            said.append(f"{foot.words}: signs of {short_words(foot.checked, standing.today)}")
+        elif foot.advice is standing.advice and foot.because:
             signs = ", ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
             said.append(f"{foot.words}: {signs}")
         elif foot.advice is standing.advice and foot.is_case:

@@ -73,7 +73,7 @@ def value_text(name: str, value, *, units: str) -> str:
     if name in LENGTHS:
         return length_text(value, unit=LENGTHS[name], units=units)
     if name == "moisture_percent":
-        return f"{value:.1f}".removesuffix(".0") + " %"
+        return f"{value:.1f}".removesuffix(".0") + "%"
     return value
 
 

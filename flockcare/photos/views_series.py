@@ -142,7 +142,8 @@ def _said(change) -> dict:
     """The figures of a change, rounded as far as they are worth."""
     pace = change.advance_per_week
     return {
-        "percent": f"{abs(change.percent):.0f}",
+        # Of a sore that was small the error is large: +341% would say more than was measured.
+        "percent": f"{round(abs(change.percent), -1 if abs(change.percent) >= 100 else 0):.0f}",
         "difference": f"{abs(change.difference_mm2):.1f}",
         "error": f"{change.error_mm2:.1f}",
         # The edge moves on both sides.

@@ -16,7 +16,7 @@ function show() {
     "d", `M0 0H${width}V${height}H0ZM${left} ${top}H${right}V${bottom}H${left}Z`,
   );
   for (const side of Object.values(sides)) {
-    form.querySelector(`output[for=${side.id}]`).textContent = `${side.value} %`;
+    form.querySelector(`output[for=${side.id}]`).textContent = `${side.value}%`;
   }
 }
 

@@ -11,7 +11,7 @@ const shown = { width: board.viewBox.baseVal.width, height: board.viewBox.baseVa
 const button = (does) => form.querySelector(`[data-does=${does}]`);
 const HINTS = {
   suggest: "Tap in the middle of the sore. Then drag the points that are off.",
-  draw: "Draw round the sore with a finger, or over the part of the edge that is off.",
+  draw: "Draw round the sore, or over the part of the edge that is off.",
   length: "Tap one end of the known length, then the other.",
 };
 

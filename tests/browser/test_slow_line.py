@@ -90,7 +90,7 @@ def test_the_record_is_saved_at_once_and_the_photo_follows(
     until(page, "document.querySelector('#outbox-bar').textContent.includes('%')")
     for _ in range(400):
         text = page.locator("#outbox-bar").inner_text()
-        seen |= set(re.findall(r"(\d+) %", text))
+        seen |= set(re.findall(r"(\d+)%", text))
         if not waiting(page):
             break
         page.wait_for_timeout(100)

@@ -623,6 +623,22 @@ ROWS = (
         cold_or_dark=True,
         eating=True,
     ),
+    row(
+        "LOOK",
+        NOTHING,
+        "A sore foot that nobody has looked at for weeks: what it showed is not known to be so",
+        "our choice",
+        seen_long_ago=True,
+    ),
+    row(
+        "NOW",
+        CLEAR,
+        "The other foot was not looked at for weeks, and the hen is dull today",
+        HOSPITAL,
+        score=None,
+        seen_long_ago=True,
+        bright=False,
+    ),
     row("LOOK HOME", CLEAR, "In moult, limps a little", LAMENESS, gait=1, moulting=True),
     row("SOON", CLEAR, "Broody, a tenth lighter, very thin", WEIGHT, broody=True, body_condition=0),
 )

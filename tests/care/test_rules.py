@@ -86,6 +86,7 @@ SIGNS = {
     "skin alone": {"scab": "none"},
     "clear": {"score": 0, "scab": "none"},
     "limp alone": {"score": 0, "scab": "none", "gait": 2},
+    "seen long ago": {"seen_long_ago": True},
 }
 # The advice that each sign leads to by itself; its sources stand in the table of combinations.
 EXPECTED = {
@@ -94,7 +95,7 @@ EXPECTED = {
     **dict.fromkeys(list(SIGNS)[30:42], Advice.ASK),
     **dict.fromkeys(list(SIGNS)[42:48], Advice.HOME),
     **dict.fromkeys(list(SIGNS)[48:51], Advice.LEAVE),
-    "limp alone": Advice.LOOK,
+    **dict.fromkeys(list(SIGNS)[51:], Advice.LOOK),
 }
 OF_BIRD = {
     *("cannot stand", "severely lame", "dull", "not eating", "purple comb", "lame"),
@@ -423,7 +424,7 @@ ANSWERS = {
     **dict.fromkeys(("plug_or_hole", "joint_swollen", "raised_scales"), (False, True)),
 }
 # They explain two signs, or say what is being done: no sign themselves.
-CIRCUMSTANCES = ("moulting", "broody", "under_vet_plan", "larger_since_visit")
+CIRCUMSTANCES = ("moulting", "broody", "under_vet_plan", "larger_since_visit", "seen_long_ago")
 situations = st.builds(
     Situation,
     sizes=sizes,

@@ -20,7 +20,7 @@ from flockcare.care.standing import (
     seen_for,
     standing_of,
 )
-from flockcare.care.standing_words import signs_words
+from flockcare.care.standing_words import reason_words, signs_words
 from flockcare.feet.cases import Sight, cases_from
 
 TODAY = date(2026, 11, 20)
@@ -103,6 +103,45 @@ def test_a_check_that_comes_late_changes_the_case():
 
 
 # --- Signs
+
+
+def test_what_was_seen_long_ago_rings_no_vet_and_asks_for_a_check():
+    bad = {"score": 2, "scab": "black", "swelling": "from above", "hot": True}
+    seen = look(56, left=bad, right=MILD, gait=3, manner="dull")
+    assert stands(seen).advice is Advice.NOW
+    seen = look(57, left=bad, right=MILD, gait=3, manner="dull")
+    found = stands(seen)
+    assert (found.advice, found.urgent) == (Advice.LOOK, False)
+    # All of it is still told, with its day.
+    assert [sign.words for sign in found.signs] == ["obviously lame", "dull"]
+    assert {sign.on for foot in found.feet.values() for sign in foot.signs} == {day(57)}
+    assert found.feet["left"].is_case and found.feet["left"].score == 2
+    assert reason_words(found) == "left foot: signs of 24 Sep; right foot: signs of 24 Sep"
+    assert found.check_due.on <= TODAY
+
+
+def test_a_sign_of_today_beside_a_foot_seen_long_ago_still_rings():
+    old, fresh = look(90, left={"score": 2, "hot": True}), look(0, right={"score": 2, "hot": True})
+    found = stands(old, fresh)
+    assert found.feet["left"].advice is Advice.LOOK
+    assert (found.advice, found.feet["right"].advice) == (Advice.SOON, Advice.SOON)
+    # That both feet are sore is not known of today.
+    fresh = look(0, right=MILD)
+    assert stands(look(90, left={"score": 2}), fresh).advice is not Advice.SOON
+    assert stands(look(20, left={"score": 2}), fresh).advice is Advice.SOON
+
+
+@pytest.mark.parametrize(
+    "lately",
+    [
+        {"looked_at": {"left": day(3)}},
+        {"outlines": [Outline("left", day(3), 90.0, 3.0)]},
+    ],
+)
+def test_care_or_a_measured_photo_keeps_a_foot_known(lately):
+    seen = look(90, left={"score": 2, "hot": True})
+    assert stands(seen).advice is Advice.LOOK
+    assert stands(seen, **lately).advice is Advice.SOON
 
 
 def test_a_sign_keeps_its_day_and_observer_until_it_is_answered():

@@ -21,11 +21,12 @@ from flockcare.care.due import open_dues
 from flockcare.care.holds import LONG_PAST_DAYS, open_holds
 from flockcare.care.models import CareStep
 from flockcare.exchange.spreadsheet.sheet import Sheet, read_sheet, read_text
-from flockcare.exchange.spreadsheet.targets import suggest
+from flockcare.exchange.spreadsheet.targets import proposal, suggest, targets
 from flockcare.exchange.spreadsheet.values import (
     date_order,
     read_date,
     read_number,
+    read_roughly,
     read_time,
     read_weight,
 )
@@ -214,6 +215,8 @@ def test_dates_are_read(text, order, iso):
         ("3 ma 2023", "", "is not a date"),
         ("31/02/2023", "day", "no such date"),
         ("spring", "day", "not a date"),
+        ("Oct 24", "day", "a day or a year"),
+        ("mai 24", "day", "a day or a year"),
         ("2023-13", "", "no such month"),
         ("13/2023", "", "no such month"),
     ],
@@ -301,6 +304,25 @@ def test_columns_are_proposed_by_name_and_by_what_they_hold():
         assert suggest("checks", both, {"dill"}) == names
 
 
+def test_a_column_named_in_two_languages_is_proposed():
+    text = "Datum (Tag),Henne/Hen,left/links,rechts (right),Gewicht\nOkt 2023,Dill,1,0,x\n"
+    names = ["date", "bird", "left_score", "right_score", ""]
+    assert suggest("checks", read_text(text), {"dill"}) == names
+    # Whose parts name two things is none of them.
+    text = "Hen,Date,left/right\nDill,2024-01-05,1\n"
+    assert suggest("checks", read_text(text), {"dill"})[2] != "left_score"
+    assert proposal(targets("care")["foot"].column, "L + R") == "both"
+
+
+def test_a_year_about_which_one_is_not_sure_is_read_where_a_year_is_enough():
+    for text, year in (
+        *(("ca. 2020", "2020"), ("about 2019", "2019"), ("~2021", "2021")),
+        *(("Frühjahr 2022", "2022"), ("autumn 2023", "2023"), ("été 2020", "2020")),
+        *(("2020", ""), ("spring", ""), ("cart 2020", "")),
+    ):
+        assert read_roughly(text) == year, text
+
+
 # --- The pages, as plain forms
 
 
@@ -376,6 +398,37 @@ def test_birds_with_other_columns_are_taken_in(cast):
         *("green 12", "Sussex", "2021-04", "hen"),
     )
     assert (mace.sex, mace.hatched) == ("cock", "2020")
+
+
+def test_odd_rows_of_a_list_of_birds(cast):
+    text = "Name,Hatched,Notes\nDill,Frühjahr 2022,tame\nMace,ca. 2020,\nTotal: 2,,\nAnzahl,2,\n"
+    table = Table(cast, "birds", text)
+    assert "“Total: 2” seems to be a sum, no bird." in table.text
+    table.post(take="good")
+    dill, mace = Bird.objects.order_by("name")
+    assert (dill.hatched, mace.hatched) == ("2022", "2020")
+    assert (dill.traits, mace.traits) == ("tame\nHatched: Frühjahr 2022", "Hatched: ca. 2020")
+
+
+def test_a_bird_that_left_for_no_told_reason_comes_in(cast):
+    text = "Name,Gone,Reason\nDill,15.08.24,\nMace,1.9.24,fox\nClove,,\n"
+    table = Table(cast, "birds", text).tell({"order": "day"})
+    assert "1 bird left, and the table does not say why: “other” stands for it." in table.text
+    table.post(take="all")
+    reasons = dict(Bird.objects.values_list("name", "left_reason"))
+    assert reasons == {"Dill": "other", "Mace": "predator", "Clove": ""}
+
+
+def test_what_was_changed_after_the_preview_is_previewed_before_it_is_taken_in(cast, birds):
+    text = "Hen,Date,a,b\nDill,2023-04-14,1,0\nMace,2023-04-14,many,odd\n"
+    table = Table(cast, "checks", text)
+    assert "Import 2 rows" in table.text
+    table.post(**{"column-2": "left_score", "column-3": "right_score"}, take="all")
+    assert table.answer.status_code == 422 and not Check.objects.exists()
+    assert "Nothing is imported yet" in table.text
+    assert "Import only the 1 good row" in table.text
+    table.post(take="good")
+    assert table.answer.status_code == 302 and Check.objects.count() == 1
 
 
 def test_day_and_month_are_asked_and_never_guessed(cast, birds):
@@ -695,7 +748,7 @@ def test_nothing_chosen_is_lost_when_something_is_wrong(cast, birds):
     assert "Choose the column with the weight" in table.text
     chosen = [table.fields[f"column-{n}"] for n in range(4)]
     assert chosen == ["bird", "date", "", ""]
-    table.post(**{"column-2": "grams", "order": "day", "take": "all"})
+    table.tell({"column-2": "grams", "order": "day"}).post(take="all")
     assert Weighing.objects.get().on == dt.date(2023, 4, 3)
 
 

@@ -6,7 +6,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from flockcare.housing import services
-from flockcare.housing.changes import differences, history
+from flockcare.housing.changes import differences, history, value_text
 from flockcare.housing.models import (
     ChangeKind,
     Feature,
@@ -269,3 +269,8 @@ def test_answers_of_a_walk_become_dated_states(shed, cast):
     again = Walk(flock=shed.flock, house=shed, on=TODAY, note="Nail head at the ramp.")
     services.save_walk(walk=again, answers={}, by=cast.keeper, today=TODAY)
     assert Walk.objects.get().note == "Ice at the door.\nNail head at the ramp."
+
+
+def test_a_percentage_is_written_without_a_space():
+    assert value_text("moisture_percent", 28.0, units="metric") == "28%"
+    assert value_text("moisture_percent", 28.5, units="metric") == "28.5%"

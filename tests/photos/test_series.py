@@ -369,9 +369,17 @@ def test_the_page_says_verdict_percent_and_pace(cast, birds):
     text = " ".join(cast.clients.viewer.get(page(cast.flock, birds["Dill"])).text.split())
     assert "<strong>Between these two: smaller</strong>" in text
     assert "314 ± 16 mm²" in text and "201 ± 10 mm²" in text
-    assert "−36&nbsp;%" in text and "It shrank by about 2.0 mm across a week (14 days)" in text
+    assert "−36%" in text and "It shrank by about 2.0 mm across a week (14 days)" in text
     # √(15.7² + 10.1²)
     assert "here 18.6 mm², and they differ by 113.1 mm²" in text
+
+
+def test_the_page_rounds_the_percent_of_a_sore_that_grew_much(cast, birds):
+    for day, radius in (("2026-05-01", 1), ("2026-05-15", 2.1)):
+        measured(photo(cast.flock, birds["Dill"], day), radius, error=0.05)
+    assert "area +340%." in " ".join(
+        cast.clients.viewer.get(page(cast.flock, birds["Dill"])).text.split()
+    )
 
 
 def test_the_page_calls_no_change_what_lies_within_the_error(cast, birds):

@@ -33,7 +33,8 @@ class Situation:
     clinical grade 1–5. ``cases_in_foot_12_months`` counts this one. ``others_new_14_days``: other
     birds with a new case. ``weight_change_28_days``: as a fraction (−0.12). ``under_vet_plan``: a
     vet's plan holds, and no sign is new since. ``larger_since_visit``: measured since the visit at
-    which that plan was made.
+    which that plan was made. ``seen_long_ago``: nobody has looked at a sore foot for so long that
+    what it showed says nothing of today.
     """
 
     score: int | None = None
@@ -69,6 +70,7 @@ class Situation:
     larger_since_visit: bool | None = None
     raised_scales: bool | None = None
     comb: str | None = None
+    seen_long_ago: bool | None = None
 
 
 # What a keeper answers at a check, as it is asked for where too little is known.

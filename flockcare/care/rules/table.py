@@ -637,7 +637,18 @@ LEFT_ALONE = (
         "the foot itself",
     ),
 )
+SEEN_LONG_AGO = Rule(
+    "seen long ago",
+    "Nobody has looked at a sore foot for weeks",
+    "more than eight weeks without a check of this foot, a dressing or a measured photo",
+    Advice.LOOK,
+    "What it showed then says nothing of today. Check it, and the advice follows from that.",
+    "Our own choice",
+    Mark.PRACTICE,
+    lambda seen: seen.seen_long_ago,
+)
 CHECKED_AGAIN = (
+    SEEN_LONG_AGO,
     Rule(
         "limp alone",
         "A limp, and no sore was found",

@@ -145,8 +145,10 @@ def suggest(table: str, sheet, birds: set[str]) -> list[str]:
     """
     possible, taken, found = targets(table), set(), []
     for place, name in enumerate(sheet.header):
-        target = _by_name(_plain(name), possible, taken) or _by_values(
-            sheet.column(place), possible, taken, birds
+        target = (
+            _by_name(_plain(name), possible, taken)
+            or _by_parts(name, possible, taken)
+            or _by_values(sheet.column(place), possible, taken, birds)
         )
         if target == "grams" and not _are_grams(sheet.column(place)):
             target = ""
@@ -160,12 +162,27 @@ def _plain(name: str) -> str:
     return " ".join(re.findall(r"[a-z0-9]+", folded(name)))
 
 
-def _by_name(name: str, possible, taken) -> str:
-    free = {target: _NAMES.get(target, ()) for target in possible if target not in taken}
+def _free(possible, taken) -> dict[str, tuple[str, ...]]:
+    return {target: _NAMES.get(target, ()) for target in possible if target not in taken}
+
+
+def _called(name: str, free: dict[str, tuple[str, ...]]) -> str:
     exact = [t for t, names in free.items() if name in (t, t.replace("_", " "))]
     exact += [t for t, names in free.items() if name in names]
-    if exact:
-        return exact[0]
+    return exact[0] if exact else ""
+
+
+def _by_parts(name: str, possible, taken) -> str:
+    """Of a name in two languages, or with more in brackets; "" where its parts name two things."""
+    free = _free(possible, taken)
+    found = {_called(_plain(part), free) for part in re.split(r"[/|()]", name)} - {""}
+    return found.pop() if len(found) == 1 else ""
+
+
+def _by_name(name: str, possible, taken) -> str:
+    free = _free(possible, taken)
+    if exact := _called(name, free):
+        return exact
     known = {each: t for t, names in free.items() for each in (t.replace("_", " "), *names)}
     # Short names are alike by chance.
     close = get_close_matches(name, [k for k in known if len(k) > 4], n=1, cutoff=0.84)
@@ -227,13 +244,18 @@ def known(column: Column, text: str) -> str:
 
 def proposal(column: Column, text: str) -> str:
     """What this text may well mean, or ""."""
-    wanted = folded(text.strip())
+    wanted = _close(folded(text.strip()))
     part = column.name.removeprefix("left_") if column.name != "left_reason" else column.name
     part = part.removeprefix("right_")
     for value, others in ALSO_WRITTEN.get(part, {}).items():
-        if wanted in others and any(value == each for each, _ in column.values):
+        if wanted in map(_close, others) and any(value == each for each, _ in column.values):
             return value
     return ""
+
+
+def _close(text: str) -> str:
+    """``L + R`` as ``L+R``."""
+    return re.sub(r"\s*([+&/])\s*", r"\1", text)
 
 
 def parts(column: Column, text: str) -> list[str]:

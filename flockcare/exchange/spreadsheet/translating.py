@@ -3,6 +3,8 @@
 What the exchange itself then finds wrong with a row is said of the row it came from.
 """
 
+import hashlib
+import json
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -10,7 +12,7 @@ from functools import cached_property
 
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, LeftReason
 from flockcare.care.holds import LONG_PAST_DAYS
 from flockcare.care.models import CareStep
 from flockcare.exchange.labels import label_birds
@@ -76,6 +78,12 @@ class Found:
         return {row: " ".join(said) for row, said in sorted(why.items())}
 
     @property
+    def mark(self) -> str:
+        """The same for the same rows, read alike."""
+        rows = [(row.line, sorted(row.cells.items())) for row in self.rows]
+        return hashlib.sha256(json.dumps(rows).encode()).hexdigest()
+
+    @property
     def bad_rows(self) -> int:
         return len(self.why_not)
 
@@ -86,8 +94,9 @@ class Mapping:
     def __init__(self, flock, table: str, sheet: Sheet, told):
         self.flock, self.table, self.sheet, self.told = flock, table, sheet, told
         self.file = f"{table}.csv"
-        # Rows of which only the month was told, once they are read.
-        self.by_month = 0
+        # Rows of which only the month was told, and birds that left for no told reason, once they
+        # are read.
+        self.by_month = self.no_reason = 0
         self.targets = choosing.targets(table)
         birds = list(Bird.objects.filter(flock=flock))
         labels = label_birds(birds)
@@ -251,7 +260,7 @@ class Mapping:
 
     def read(self) -> Found:
         """Every row as it would be taken in, or why it cannot be."""
-        wrong, rows, self.by_month = [], [], 0
+        wrong, rows, self.by_month, self.no_reason = [], [], 0, 0
         for number, texts in self.sheet.rows:
             cells, here = self._cells(number, texts)
             wrong += here
@@ -304,6 +313,10 @@ class Mapping:
                 wrong.append(Wrong(number, self.sheet.header[place], str(error)))
         # The exchange knows no cells with nothing in them.
         cells = {name: text for name, text in cells.items() if text}
+        left = self.table == "birds" and "left" in cells and "left_reason" not in cells
+        if left and not wrong:
+            cells["left_reason"] = LeftReason.OTHER
+            self.no_reason += 1
         for word in self._words_to_keep(texts):
             fits = self.table == "care" and word.column == "kind" and "product" not in cells
             if fits and len(word.text) <= _LONGEST_PRODUCT:
@@ -374,6 +387,9 @@ class Mapping:
         return {target: text}
 
     def _date(self, column, text, notes) -> dict[str, str]:
+        if column.kind == Kind.PARTIAL and (year := values.read_roughly(text)):
+            notes.append(f"{column.name.capitalize()}: {text}")
+            return {column.name: year}
         iso, rest = values.read_date(text, self.order)
         if len(iso) == len("2024-03") and column.name == "date" and self.table in NOTES:
             # Of a check or of care the day is needed. The middle is at most half a month off, and
@@ -406,6 +422,8 @@ class Mapping:
         return ";".join(found)
 
     def _bird(self, text: str) -> str:
+        if self.table == "birds" and values.is_sum(text):
+            raise ValueError(f"“{text}” seems to be a sum, no bird.")
         return self._known("bird", text) or self._meaning("bird", text) or text
 
     def _already_worn(self, rows: list[Row]) -> list[Wrong]:

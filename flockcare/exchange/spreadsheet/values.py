@@ -39,6 +39,17 @@ _MONTHS = (
 )
 _CALLED_MONTHS = {name: at for at, names in enumerate(_MONTHS, 1) for name in names.split()}
 _LETTERS_OF_MONTHS = 3
+_MONTH_AND_TWO = re.compile(rf"{_MONTH}\.?[ .\-/’']+\d{{2}}")
+# What stands before a year that is known no better; in the languages of the months, from memory.
+_ABOUT = re.compile(
+    r"(?:c|ca|circa|about|approx|approximately|around|etwa|um|vers|environ|hacia|rond|~)\.?\s*"
+    r"(?P<y>\d{4})"
+)
+_SEASON = re.compile(
+    r"(?:spring|summer|autumn|fall|winter|fruhjahr|fruhling|fruehjahr|sommer|herbst|printemps|ete|"
+    r"automne|hiver|primavera|verano|otono|invierno|voorjaar|lente|zomer|herfst|estate|autunno|"
+    r"inverno)\s+(?P<y>\d{4})"
+)
 _CLOCK = re.compile(r"(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*(am|pm|a\.m\.|p\.m\.)?")
 # Units that are told apart: what each measures, and how many of the first of its kind it is.
 _UNITS = {
@@ -149,7 +160,17 @@ def read_date(text: str, order: str) -> tuple[str, str]:
         if found:
             iso, end = found
             return iso, text[end:].strip(" ,T")
+    match = _MONTH_AND_TWO.fullmatch(text.lower())
+    if match and month_called(match["m"]):
+        raise ValueError(f"“{text}” can be a day or a year. Write the year in full.")
     raise ValueError(f"“{text}” is not a date that can be read.")
+
+
+def read_roughly(text: str) -> str:
+    """The year of ``ca. 2020`` or ``spring 2022``, where a year is enough; else ""."""
+    plain = folded(text.strip())
+    match = _ABOUT.fullmatch(plain) or _SEASON.fullmatch(plain)
+    return match["y"] if match else ""
 
 
 def _of_numbers(text, order):
@@ -289,6 +310,17 @@ def _times(said: str, unit: str, text: str) -> Decimal:
             f"“{text}” is not a number of {unit}." if unit else f"“{text}” has a unit."
         )
     return size / of
+
+
+_SUM = re.compile(
+    r"(?:grand |sub)?(?:total|totals|sum|summe|gesamt|insgesamt|average|mean|count|anzahl|totaal|"
+    r"totale|somme)\b[\s:=]*[\d.,]*"
+)
+
+
+def is_sum(text: str) -> bool:
+    """Whether it stands below a table for what the rows come to."""
+    return bool(_SUM.fullmatch(folded(text.strip())))
 
 
 def read_yes(text: str) -> str:

@@ -73,7 +73,9 @@ def _show(request, flock, table: str, sheet: Sheet, told):
     if "refused" in told and found and found.wrong:
         return _refused_rows(sheet, found)
     wanted, refused, changesets = told.get("take", ""), None, []
-    if wanted and found and found.plan and (wanted == "good" or not found.wrong):
+    # What was chosen after the preview was not seen yet as it would be taken in.
+    changed = bool(wanted and found and told.get("previewed") != found.mark)
+    if wanted and not changed and found and found.plan and (wanted == "good" or not found.wrong):
         try:
             apply(found.plan, by=request.user, done=changesets.append)
         except Refused as error:
@@ -91,6 +93,7 @@ def _show(request, flock, table: str, sheet: Sheet, told):
         "remembered": not told and bool(mapping.told),
         "mistakes": mapping.mistakes,
         "refused": refused,
+        "changed": changed,
         "looked": bool(told),
         **_of_rows(found),
     }

@@ -65,7 +65,7 @@ progress.addEventListener("progress", ({ detail }) => {
   const [number, count] = detail.of;
   bar.hidden = false;
   bar.querySelector("a").textContent =
-    `Sending photo ${count > 1 ? `${number} of ${count}, ` : ""}${detail.percent} %`;
+    `Sending photo ${count > 1 ? `${number} of ${count}, ` : ""}${detail.percent}%`;
 });
 
 // How many waited when the phone cleared its store. It clears all of it, also the note that it was
