@@ -198,7 +198,7 @@ def plan_words(plan: VetPlan, today: date) -> str:
     on = short_words(plan.on, today)
     if plan.new:
         new = ", ".join(map(within, plan.new))
-        return f"New since the vet’s visit on {on}, tell the vet: {new}. {plan.words}"
+        return f"New since the vet’s visit on {on}: {new}. {plan.words}"
     if plan.answers:
         return f"Seen by a vet on {on}. {plan.words}"
     # What a keeper decided alone is no answer of a vet.

@@ -512,7 +512,7 @@ def test_a_plan_that_a_new_sign_breaks_is_still_told_with_what_is_new(cast, bird
     look(cast, dill, days_ago=1, left={**sore, "hot": True, "oozing": True})
     hers = standing(dill, now=timezone.now())
     assert hers.advice is Advice.SOON and not hers.plans
-    new = "tell the vet: the foot is hot, the sore is oozing. Vet’s plan for the left foot until"
+    new = ": the foot is hot, the sore is oozing. Vet’s plan for the left foot until"
     for address in (dill.get_absolute_url(), url(cast, "bird", dill.pk), url(cast, "list")):
         shown = cast.clients.keeper.get(address).text
         assert new in shown and "Soak." in shown and "Under the vet’s plan" not in shown
