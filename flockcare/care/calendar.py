@@ -19,6 +19,7 @@ from uuid import UUID
 from django.utils import timezone
 from icalendar import Alarm, Calendar, Event
 
+from flockcare.birds.models import Sex
 from flockcare.care.courses import CourseDue
 from flockcare.care.due import Due
 from flockcare.care.holds import UNTIL_KNOWN, Hold, open_holds
@@ -30,10 +31,7 @@ from flockcare.care.wanted import Wanted
 PRODID = "-//Flockcare//Care//EN"
 REFRESH = timedelta(hours=1)
 TAKES = timedelta(minutes=15)
-WITHDRAWAL = {
-    "eggs": "egg withdrawal, don’t eat her eggs",
-    "meat": "meat withdrawal, don’t eat her meat",
-}
+WITHDRAWAL = {"eggs": "egg withdrawal", "meat": "meat withdrawal"}
 
 
 def calendar_of(
@@ -198,17 +196,21 @@ def _tasks(
         yield _event(f"task-{kind}-{of}", task.what, day, day + timedelta(1), now, "", alarm)
 
 
+def _withdrawal(what: str, hold: Hold) -> str:
+    return f"{WITHDRAWAL[what]}, don’t eat {hold.bird.pronouns.possessive} {what}"
+
+
 def _held(holds: Iterable[Hold], today: date, now: datetime, alarms: _Alarms) -> Iterable[Event]:
     """The alarm rings on the last day; with days that nobody named there is no last one."""
     for hold in holds:
         changed = max(step.changed_at for step in hold.steps)
-        for what in ("eggs", "meat"):
+        for what in WITHDRAWAL if hold.bird.sex != Sex.COCK else ("meat",):
             until, unknown = (getattr(hold, f"{what}_{which}") for which in ("until", "unknown"))
             ends = alarms.when("withdrawal", today)
             if until:
                 yield _event(
                     f"{what}-{hold.bird.pk}",
-                    f"{hold.bird}: {WITHDRAWAL[what]}",
+                    f"{hold.bird}: {_withdrawal(what, hold)}",
                     hold.since,
                     until + timedelta(1),
                     changed,
@@ -218,7 +220,7 @@ def _held(holds: Iterable[Hold], today: date, now: datetime, alarms: _Alarms) ->
             if unknown:
                 yield _event(
                     f"{what}-unknown-{hold.bird.pk}",
-                    f"{hold.bird}: {WITHDRAWAL[what]} {UNTIL_KNOWN}",
+                    f"{hold.bird}: {_withdrawal(what, hold)} {UNTIL_KNOWN}",
                     today,
                     today + timedelta(1),
                     now,

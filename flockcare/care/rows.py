@@ -99,9 +99,10 @@ class Row:
 
     @property
     def plans(self) -> list[tuple[VetPlan, str]]:
-        """Of a vet, while they hold; and that one was asked who left none."""
+        """Of a vet, while they hold or a new sign broke them; and where one left none."""
         hers = self.standing
-        return [(plan, words.plan_words(plan, hers.today)) for plan in (*hers.plans, *hers.asked)]
+        every = (*hers.plans, *hers.broken, *hers.asked)
+        return [(plan, words.plan_words(plan, hers.today)) for plan in every]
 
     @property
     def plan_in_row(self) -> bool:
@@ -307,6 +308,12 @@ def _tell_vet(row: Row) -> bool:
     return bool(row.standing.plans) and row.level.is_for_vet
 
 
+def _next_check(hers: Standing) -> date | None:
+    """What is due by now stands with her care, or on the list itself."""
+    on = hers.check_due.on
+    return on if on > hers.today else None
+
+
 def checks_due(rows: list[Row]) -> dict:
     """Of whom a check alone is due, and the day of the next check of anybody."""
     clear = [row for row in rows if not row.standing.of_care]
@@ -314,5 +321,5 @@ def checks_due(rows: list[Row]) -> dict:
     return {
         "due": due,
         "due_names": words.names([row.bird.name for row in due]),
-        "next_due": min((row.standing.check_due.on for row in rows), default=None),
+        "next_due": min((on for row in rows if (on := _next_check(row.standing))), default=None),
     }

@@ -162,7 +162,7 @@ class VetPlan:
     """What a vet said on that day of a foot, and the last day on which it holds.
 
     ``words``: empty where nobody wrote a plan down. ``step``: the visit. ``at``: None where its
-    time is not known.
+    time is not known. ``new``: the urgent signs that have come since, where they broke it.
     """
 
     on: date
@@ -172,6 +172,7 @@ class VetPlan:
     open_ended: bool = False
     at: datetime | None = None
     by_vet: bool = True
+    new: tuple[str, ...] = ()
 
     @property
     def answers(self) -> bool:
@@ -327,8 +328,8 @@ class Standing:
     """``because``: signs of the bird herself that lead to her ``advice``, if they do; those of her
     feet stand with each foot. ``due``: of the whole bird; ``all_due``: with that of her feet, each
     thing once and the earliest first. ``plans``: of a vet, while they hold and
-    no sign is new since. ``asked``: visits of the last weeks that left no such plan, so that the
-    advice stands.
+    no sign is new since; ``broken``: where one is. ``asked``: visits of the last weeks that left no
+    such plan, so that the advice stands.
     """
 
     today: date
@@ -343,6 +344,7 @@ class Standing:
     last_check: date | None = None
     plans: tuple[VetPlan, ...] = ()
     asked: tuple[VetPlan, ...] = ()
+    broken: tuple[VetPlan, ...] = ()
     states: Sequence[State] = ()
     round_on: date | None = None
     # A sign is also one of diseases that must be reported.
@@ -410,6 +412,7 @@ def standing_of(
     situations = _situations(records, signs, today, others_new)
     answers = {foot: advise(situation) for foot, situation in situations.items()}
     plans = _plans_that_hold(records, answers, today)
+    broken = _broken_plans(records, answers, today)
     for foot in plans:
         situations[foot] = replace(
             situations[foot],
@@ -443,6 +446,7 @@ def standing_of(
         last_check=records.last_check,
         plans=tuple(dict.fromkeys(plans.values())),
         asked=_asked_lately(records, today) if concern or signs_shown else (),
+        broken=broken,
         states=tuple(records.states),
         round_on=_usual(records, rounds),
         notifiable=any(answer.notifiable for answer in answers.values()),
@@ -479,6 +483,23 @@ def _plans_that_hold(
         if not plan.answers or plan.until < today or _new_signs(foot, records, answers[foot], plan)
     }
     return {foot: plan for foot, plan in records.plans.items() if plan not in broken}
+
+
+def _broken_plans(
+    records: Records, answers: Mapping[str, Answer], today: date
+) -> tuple[VetPlan, ...]:
+    """Those that have not run out, with the urgent signs that have come since; not that of a vet
+    who has been asked again since.
+    """
+    last = max((plan.on for plan in records.plans.values()), default=today)
+    found: dict[VetPlan, dict[str, str]] = {}
+    for foot, plan in records.plans.items():
+        if plan.answers and plan.on == last and plan.until >= today:
+            new = _new_signs(foot, records, answers[foot], plan)
+            rules = (*answers[foot].because, *answers[foot].also)
+            hers = found.setdefault(plan, {})
+            hers |= {rule.key: rule.sign for rule in rules if rule.key in new}
+    return tuple(replace(plan, new=tuple(new.values())) for plan, new in found.items() if new)
 
 
 def _asked_lately(records: Records, today: date) -> tuple[VetPlan, ...]:

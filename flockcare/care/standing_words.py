@@ -134,12 +134,12 @@ ASKED_FIRST = {
 def reason_words(standing: Standing) -> str:
     """What led to the advice, each foot named once: ``dull; left foot: hot, oozing``; or what is
     missing for one: ``left foot: heat, oozing not recorded``."""
-    said = list(standing.because) if standing.bird_advice is standing.advice else []
+    said = list(map(within, standing.because)) if standing.bird_advice is standing.advice else []
     for foot in standing.concerns:
         if foot.advice is standing.advice and foot.situation.seen_long_ago:
             said.append(f"{foot.words}: signs of {short_words(foot.checked, standing.today)}")
         elif foot.advice is standing.advice and foot.because:
-            signs = ", ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
+            signs = ", ".join(map(within, foot.because))
             said.append(f"{foot.words}: {signs}")
         elif foot.advice is standing.advice and foot.is_case:
             asked = [
@@ -174,7 +174,7 @@ def lines(standing: Standing) -> Iterator[str]:
     if not standing.signs and not standing.concerns:
         yield calm(standing)
     yield from state_words(standing)
-    for plan in (*standing.plans, *standing.asked):
+    for plan in (*standing.plans, *standing.broken, *standing.asked):
         yield plan_words(plan, today)
 
 
@@ -198,6 +198,9 @@ def names(some: list[str], at_most: int = 4) -> str:
 def plan_words(plan: VetPlan, today: date) -> str:
     """``Seen by a vet on 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``."""
     on = short_words(plan.on, today)
+    if plan.new:
+        new = ", ".join(map(within, plan.new))
+        return f"New since the vet’s visit on {on}: {new}. {plan.words}"
     if plan.answers:
         return f"Seen by a vet on {on}. {plan.words}"
     # What a keeper decided alone is no answer of a vet.

@@ -179,13 +179,13 @@ class Happened:
 
 FEED_DAYS = -330
 HAPPENED = (
-    Happened(FEED_DAYS, "feed", "Ros", note="Layers' mash instead of pellets."),
+    Happened(FEED_DAYS, "feed", "Ros", note="Layers’ mash instead of pellets."),
     # Every two months or so, later every fortnight: a habit, on both sides of whatever is changed.
     *(Happened(days, "bedding", "Ted", CART_SHED) for days in range(-500, 401, 60)),
     *(Happened(days, "bedding", "Ines", ORCHARD) for days in range(-480, 401, 80)),
     Happened(-345, "wet spell", "Ines", lasted=16),
     Happened(18, "wet spell", "Ted", lasted=20, note="The new drain took it."),
-    Happened(40, "housing order", "Ros", lasted=61, note="The county's order against bird flu."),
+    Happened(40, "housing order", "Ros", lasted=61, note="The county’s order against bird flu."),
     Happened(230, "predator", "Ines", ORCHARD, note="Fox at the fence at noon, nobody hurt."),
     Happened(290, "parasites", "Ros", CART_SHED, note="Perches and nests dusted against mites."),
 )

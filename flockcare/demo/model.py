@@ -87,7 +87,7 @@ class Look:
 
 
 # Numbers of this story only. Real ones come from the vet or the label.
-MEDICINE = "as on the vet's label"
+MEDICINE = "as on the vet’s label"
 DAYS_WITHOUT = {"medicine": (14, 28, "vet")}
 
 
@@ -189,7 +189,7 @@ def _frame(today: dt.date) -> History:
         GIVEN_AWAY: (
             today - dt.timedelta(days=120),
             "given away",
-            "To the school's flock, with her record.",
+            "To the school’s flock, with her record.",
         ),
     }
     return History(

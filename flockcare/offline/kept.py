@@ -7,7 +7,7 @@ buttons that need the server.
 import hashlib
 import uuid
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.template.loader import render_to_string
 from django.utils import timezone
@@ -16,6 +16,7 @@ from flockcare.birds.models import Bird
 from flockcare.care.models import CarePlan, StepKind
 from flockcare.care.rows import DueLine, Row, checks_due, rows_of, told_first
 from flockcare.care.situation import FlockStanding, mark_of, standings
+from flockcare.care.tasks import tasks_due
 from flockcare.feet.models import latest_finding
 from flockcare.offline import shell
 from flockcare.pages.views_birds import by_name
@@ -78,17 +79,19 @@ def _made(flock, mark: tuple, now: datetime) -> dict:
     flock.usual_vet = found.vet
     birds = Bird.objects.filter(flock=flock).present().select_related("breed").annotate(**WAS)
     rows = rows_of(found, birds)
-    live = CarePlan.objects.filter(flock=flock).live(timezone.localdate(now, flock.zone))
+    today = timezone.localdate(now, flock.zone)
+    live = CarePlan.objects.filter(flock=flock).live(today)
     plans = {plan.pk: plan.kinds for plan in live}
     for row in rows:
         row.bird.taps = [_taps(line, plans) for line in row.due if line.is_due]
     photos = _photos([row.bird for row in rows])
     shown = {"flock": flock, "faces": found.faces, "may_write": False}
+    around = _today(flock, found, rows, today)
     urls = [photo.url for row in rows for photo in photos.get(row.bird.pk, ())]
     urls += [face.url for row in rows if (face := found.faces.get(row.bird.pk)) and face.url]
     return {
         "birds": [_told(row, photos.get(row.bird.pk, []), shown) for row in rows],
-        "today": render_to_string("offline/kept_today.html", {**shown, **_today(found, rows)}),
+        "today": render_to_string("offline/kept_today.html", {**shown, **around}),
         "list": render_to_string("pages/bird_rows.html", {**shown, "birds": _listed(rows)}),
         "pictures": urls[:MOST_PICTURES],
     }
@@ -128,9 +131,10 @@ def _taps(line: DueLine, plans: dict) -> Taps:
     return Taps(line, f"step:{due.step}", list(zip(words, map(str, kinds), strict=True)))
 
 
-def _today(found: FlockStanding, rows: list[Row]) -> dict:
+def _today(flock, found: FlockStanding, rows: list[Row], today: date) -> dict:
     of_care = [row for row in rows if row.standing.of_care]
-    return {**told_first(found, rows, of_care), **checks_due(rows)}
+    tasks = tasks_due(flock, today)
+    return {**told_first(found, rows, of_care), **checks_due(rows), "tasks": tasks}
 
 
 def _listed(rows: list[Row]) -> list[Bird]:

@@ -10,7 +10,8 @@ from operator import itemgetter
 
 from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, BirdState, Sex
-from flockcare.care.models import CareStep, StepKind
+from flockcare.care.holds import told_once
+from flockcare.care.models import CareStep, MedicineGiven, StepKind
 from flockcare.care.situation import FlockStanding
 from flockcare.care.standing import Eggs, Sign, Standing
 from flockcare.care.standing_words import eggs_words, lines
@@ -85,7 +86,7 @@ def sheet(
         first=window.first,
         last=window.last,
         who=_who(bird, records, names, made_on),
-        now=tuple(_now(hers, names)) if hers else (),
+        now=tuple(_now(hers, records, names)) if hers else (),
         history=tuple(_history(records, names)),
         key_photos=first_and_latest(records, names),
         asked=tuple(_asked(records, stands, names, _question(records, names, question, asked_on))),
@@ -123,16 +124,40 @@ def _period(records: Records) -> str:
 ROOM = "_" * 24
 
 
-def _now(hers: Standing, names: Names) -> Iterator[str]:
-    """How she stands on the day of making, as on every page, whatever the period."""
+def _now(hers: Standing, records: Records, names: Names) -> Iterator[str]:
+    """How she stands on the day of making, as on every page, whatever the period; and what the
+    last check saw of a sore foot, before her states and a vet’s plans.
+    """
 
     def told(signs: Iterable[Sign]) -> tuple[Sign, ...]:
         return tuple(replace(sign, by=sign.by and names.who(sign.by)) for sign in signs)
 
     feet = {name: replace(foot, older=told(foot.older)) for name, foot in hers.feet.items()}
-    plans = tuple(replace(plan, words=names.cut(plan.words)) for plan in hers.plans)
-    for line in lines(replace(hers, signs=told(hers.signs), feet=feet, plans=plans)):
+    plans, broken = (
+        tuple(replace(plan, words=names.cut(plan.words)) for plan in some)
+        for some in (hers.plans, hers.broken)
+    )
+    after = len((*hers.states, *hers.plans, *hers.broken, *hers.asked))
+    said = list(lines(replace(hers, signs=told(hers.signs), feet=feet, plans=plans, broken=broken)))
+    said[len(said) - after : len(said) - after] = _last_seen_of(records, names)
+    for line in said:
         yield f"{line[:1].upper()}{line[1:]}"
+
+
+def _last_seen_of(records: Records, names: Names) -> Iterator[str]:
+    """What the last check saw of each foot that is sore now: that decides what a vet does first."""
+    zone, looks = records.window.zone, list(records.of_period())
+    told = set()
+    for case in records.cases:
+        hers = [seen for seen in looks if seen.foot == case.foot and seen.score]
+        if not case.current or not hers:
+            continue
+        last = hers[-1]
+        note = names.quoted(last.note) if last.check not in told else ""
+        told.add(last.check)
+        if said := "; ".join(filter(None, (", ".join(last.on_foot), note))):
+            foot = Foot(case.foot).label.capitalize()
+            yield f"{foot} on {day_words(last.at, zone)}: {said}"
 
 
 def _question(records: Records, names: Names, typed: str, on: dt.date | None) -> Fact:
@@ -250,16 +275,38 @@ def _history(records: Records, names: Names) -> Iterator[str]:
     if last:
         on = day_words(last.at, records.window.zone)
         yield f"Last care: {names.text(last.words)}, {on}."
-    given = [step for step in records.steps if step.kind == StepKind.MEDICINE]
-    named = {names.text(step.product) or "not named": step for step in given}
+    given = [
+        step for step in told_once(records.steps, records.window.zone) if _may_be_medicine(step)
+    ]
+    named = {_medicine(step, names): step for step in given}
     told = [
-        f"“{product}” ({day_words(step.at, records.window.zone)})"
-        for product, step in list(named.items())[-MOST_MEDICINES:]
+        f"{what} ({day_words(step.at, records.window.zone)})"
+        for what, step in list(named.items())[-MOST_MEDICINES:]
     ]
     if told:
         yield f"Medicines: {'; '.join(told)}."
     else:
         yield "Medicines, antibiotics too: none recorded in this period."
+
+
+def _may_be_medicine(step: CareStep) -> bool:
+    """However long ago: what nobody knows is not none."""
+    if step.kind == StepKind.VET:
+        return step.medicine_given != MedicineGiven.NO
+    return step.kind == StepKind.MEDICINE or (
+        step.kind == StepKind.OINTMENT and not step.no_medicine
+    )
+
+
+def _medicine(step: CareStep, names: Names) -> str:
+    """``“Drops”``; of a visit too, at which one was given or nobody recorded whether one was."""
+    product = f"“{names.text(step.product)}”" if step.product else ""
+    if step.kind == StepKind.VET and not product:
+        known = step.medicine_given == MedicineGiven.YES
+        return "at the vet’s visit, not named" if known else "at the vet’s visit: not recorded"
+    of = " from the vet" if step.kind == StepKind.VET else ""
+    of = ", ointment, spray or powder" if step.kind == StepKind.OINTMENT else of
+    return f"{product or 'not named'}{of}"
 
 
 MOST_MEDICINES = 3

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from itertools import groupby
 from operator import itemgetter
 
+from flockcare.care.courses import WHOLE_FLOCK
 from flockcare.care.models import CareStep, DaysFrom, StepKind
 from flockcare.care.standing import Standing
 from flockcare.drawing.dates import date_words
@@ -68,7 +69,9 @@ def _group(steps: list[CareStep], names: Names, zone: dt.tzinfo, *, is_first: bo
     last = steps[-1]
     product = names.text(last.product)
     done = ": ".join(filter(None, (last.get_kind_display(), product and f"“{product}”")))
-    what = f"{done}, {last.get_foot_display() if last.foot else 'the bird'}"
+    whom = f"all of {names.text(last.given_to)}" if last.given_to else "the bird"
+    whom = last.given_to if last.given_to == WHOLE_FLOCK else whom
+    what = f"{done}, {last.get_foot_display() if last.foot else whom}"
     what = what[0].upper() + what[1:]
     if last.is_vets:
         what += ", as the vet said"

@@ -25,7 +25,8 @@ from django.db.models.fields.json import KT
 from django.db.models.functions import Cast, Coalesce, Replace
 
 from flockcare.birds.models import Bird, Weighing
-from flockcare.care.models import CareStep, StepKind
+from flockcare.care.holds import told_once
+from flockcare.care.models import CareStep, MedicineGiven, StepKind
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.timeline import Window
 from flockcare.feet.cases import Case, Sight, cases_from
@@ -198,7 +199,7 @@ def read(bird: Bird, period: Period) -> Records:
         [shot for shot in shots if _taken_in(shot.photo, window, ever=period.first is None)],
         lived,
         cases,
-        [step for step in steps if step.kind == StepKind.MEDICINE and step.at < end],
+        [step for step in told_once(steps, zone) if _is_course(step) and step.at < end],
         [step for step in steps if step.kind == StepKind.VACCINE and step.at < end],
     )
 
@@ -236,6 +237,12 @@ def _living_there(bird: Bird, window: Window) -> dict[str, Subquery]:
         "others": Subquery(others.annotate(number=number).values("number")),
         "sore": Subquery(others.filter(Exists(sore)).annotate(number=number).values("number")),
     }
+
+
+def _is_course(step: CareStep) -> bool:
+    """A medicine that a keeper or, at a visit, a vet gave."""
+    visit = step.kind == StepKind.VET and step.medicine_given == MedicineGiven.YES
+    return visit or step.kind == StepKind.MEDICINE
 
 
 def _reaches(step: CareStep, window: Window) -> bool:

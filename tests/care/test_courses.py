@@ -13,7 +13,7 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.care import services
 from flockcare.care.calendar import calendar_of
-from flockcare.care.courses import courses_ahead
+from flockcare.care.courses import courses_ahead, given_in_one
 from flockcare.care.holds import open_holds
 from flockcare.care.models import CareStep
 from flockcare.care.record import medicines_given
@@ -109,6 +109,45 @@ def test_what_was_logged_today_without_a_last_day_is_not_given_twice(cast, birds
         services.give_again(step=course[0], by=cast.owner)
     services.undo_care(steps=again, by=cast.owner)
     assert len(due(cast)) == 1
+
+
+def test_its_last_day_is_due_too(cast, birds, ark):
+    give(cast, [birds["Dill"]], days_ago=1, days=2)
+    assert due(cast) == [("Medicine for Ark: Drops, day 2 of 2", "today")]
+
+
+def test_what_was_given_today_for_one_day_is_over(cast, birds, ark):
+    (one,) = give(cast, [birds["Dill"]], days_ago=0)
+    CareStep.objects.filter(pk=one.pk).update(given_until=None)
+    assert courses_ahead(cast.flock, today()) == []
+
+
+def test_two_medicines_and_two_houses_are_courses_of_their_own(cast, birds, ark):
+    """All logged in the same moment."""
+    drops = give(cast, [birds["Dill"], birds["Mace"]])
+    others = (("Powder", "Ark", "Dill"), ("Drops", "the whole flock", "Sorrel"))
+    powder, flock = (
+        give(cast, [birds[name]], product=product, to=to)[0] for product, to, name in others
+    )
+    CareStep.objects.update(at=drops[0].at)
+    drops[0].refresh_from_db()
+    assert set(given_in_one(drops[0])) == set(drops)
+    assert [what.split(", day")[0] for what, _ in due(cast)] == [
+        *("Medicine for Ark: Drops", "Medicine for Ark: Powder"),
+        "Medicine for the whole flock: Drops",
+    ]
+    services.give_again(step=powder, by=cast.owner)
+    today_only = CareStep.objects.filter(at__gt=drops[0].at).values_list("product", "given_to")
+    assert set(today_only) == {("Powder", "Ark")} and len(due(cast)) == 2
+    services.stop_course(step=flock, because="The vet said so.", by=cast.owner)
+    assert [what.split(", day")[0] for what, _ in due(cast)] == ["Medicine for Ark: Drops"]
+
+
+def test_who_comes_later_gets_none_of_it_yet(cast, birds, ark):
+    (first, *_) = give(cast, [birds["Dill"]], to="the whole flock")
+    Bird.objects.filter(pk=birds["Mace"].pk).update(joined=day(2).isoformat())
+    services.give_again(step=first, by=cast.owner)
+    assert given_today() == ["Dill", "Sorrel"]
 
 
 def test_what_was_given_to_all_is_one_change(cast, course):

@@ -11,6 +11,8 @@ from django.utils.html import strip_tags
 
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep, KitItem
+from flockcare.care.rows import checks_due, rows_of
+from flockcare.care.situation import standings
 from flockcare.pages.leaving import leave_flock
 from tests.care.steps import day, look, step, today, url
 
@@ -251,3 +253,19 @@ def test_what_the_kit_lacks_stands_on_today(cast, birds):
         KitItem.objects.create(flock=cast.flock, name=name, stock=stock, low_at=2)
     shown = " ".join(piece(cast.clients.viewer, cast).content.decode().split())
     assert "Kit</a>: Gauze low; Salt none left; Salve none left; 1 more to buy." in shown
+
+
+def test_the_next_check_is_one_that_is_still_to_come(cast, birds):
+    """What is due of a bird under care stands with her care."""
+    for name in ("Dill", "Mace", "Sorrel"):
+        look(cast, birds[name], days_ago=2, left={"score": 0}, right={"score": 0})
+    look(cast, birds["Dill"], days_ago=1, manner="dull", left={"score": 0}, right={"score": 0})
+    rows = rows_of(standings(cast.flock, now=timezone.now()), Bird.objects.all())
+    (dill,) = [row for row in rows if row.bird.name == "Dill"]
+    assert dill.standing.check_due.on <= day(0)
+    assert checks_due(rows)["next_due"] > day(0)
+
+
+def test_signs_go_on_within_a_line(cast, birds):
+    look(cast, birds["Dill"], manner="dull", eating="no", left={"score": 0}, right={"score": 0})
+    assert "Not bright; not eating" in piece(cast.clients.owner, cast).text

@@ -492,3 +492,37 @@ def test_a_visit_about_the_bird_saw_her_dressing_too(cast, birds):
     step(cast, birds["Dill"], "dressing on", days_ago=3)
     step(cast, birds["Dill"], "vet", foot="", days_ago=1, found="Grade II")
     assert dressing_due(cast) == [day(0)]
+
+
+def test_a_plan_that_a_new_sign_breaks_is_still_told_with_what_is_new(cast, birds):
+    surgery(cast)
+    dill = birds["Dill"]
+    sore = {"score": 1, "scab": "brown", "scab_mm": 6, "swelling": "none"}
+    look(cast, dill, days_ago=9, left=sore)
+    step(
+        cast,
+        dill,
+        "vet",
+        days_ago=8,
+        foot="left",
+        plan="Soak.",
+        plan_until=day(5),
+        decided_by="vet",
+    )
+    look(cast, dill, days_ago=1, left={**sore, "hot": True, "oozing": True})
+    hers = standing(dill, now=timezone.now())
+    assert hers.advice is Advice.SOON and not hers.plans
+    new = ": the foot is hot, the sore is oozing. Vet’s plan for the left foot until"
+    for address in (dill.get_absolute_url(), url(cast, "bird", dill.pk), url(cast, "list")):
+        shown = cast.clients.keeper.get(address).text
+        assert new in shown and "Soak." in shown and "Under the vet’s plan" not in shown
+
+
+def test_nobody_asks_which_eggs_are_a_cocks(cast, birds):
+    dill = birds["Dill"]
+    step(cast, dill, "medicine", egg_days=5, meat_days=5, days_from="label")
+    page = url(cast, "bird", dill.pk)
+    assert "Cannot tell which eggs are hers?" in cast.clients.keeper.get(page).text
+    dill.sex = "cock"
+    dill.save()
+    assert "Cannot tell which eggs" not in cast.clients.keeper.get(page).text

@@ -598,6 +598,20 @@ def test_care_in_their_own_words_and_with_times_in_the_date(cast, birds):
     assert (dressed.kind, dressed.foot) == ("dressing on", "left")
 
 
+@pytest.mark.parametrize("word", ["vaccinated", "Vaccination", "vaccine", "jab"])
+def test_a_vaccination_in_their_own_words(cast, birds, word):
+    table = Table(cast, "care", f"hen,date,treatment\nDill,2023-04-03,{word}\n")
+    table.tell({}).post(take="all")
+    assert CareStep.objects.get().kind == "vaccine"
+
+
+def test_a_wormer_is_a_medicine_and_its_word_is_kept(cast, birds):
+    table = Table(cast, "care", "hen,date,treatment\nDill,2023-04-03,wormer\n")
+    table.tell({}).post(take="all")
+    given = CareStep.objects.get()
+    assert given.kind == "medicine" and "wormer" in (given.product + given.note)
+
+
 def test_old_care_asks_for_nothing_today(cast, birds):
     """A notebook of past treatments withdraws no eggs and makes nothing late."""
     now = timezone.now()

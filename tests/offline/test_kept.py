@@ -2,6 +2,7 @@
 
 import json
 import re
+import uuid
 from datetime import timedelta
 
 import pytest
@@ -14,7 +15,7 @@ from django.utils.html import strip_tags
 
 from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep
-from flockcare.care.services import log_step
+from flockcare.care.services import give_again, give_to_all, log_step
 from flockcare.photos.models import Foot, Photo
 from flockcare.photos.services import add_photo
 from tests.offline.sends import CLEAR, SORE, body, picture, send
@@ -162,3 +163,16 @@ def test_it_is_packed(cast, troubled):
     answer = cast.clients.keeper.get(address(cast), headers={"Accept-Encoding": "gzip"})
     assert answer.headers["Content-Encoding"] == "gzip"
     assert answer.headers["ETag"].startswith("W/")
+
+
+def test_a_medicine_for_a_whole_house_is_told_without_signal(cast, birds):
+    said = {"product": "Drops", "quantity": "5 ml in 10 l", "given_to": "the whole flock"}
+    at, until = timezone.now() - timedelta(1), timezone.localdate() + timedelta(3)
+    like = CareStep(flock=cast.flock, keeper=cast.keeper, kind="medicine", at=at, **said)
+    like.given_until = until
+    give_to_all(like=like, birds=[birds["Dill"]], given_to=like.given_to, key=uuid.uuid4())
+    told = words(kept(cast)["today"])
+    assert told.count("Medicine for the whole flock: Drops, day 2 of 5") == 1
+    assert "5 ml in 10 l" in told
+    give_again(step=CareStep.objects.get(), by=cast.keeper)
+    assert "day 2 of 5" not in words(kept(cast)["today"])

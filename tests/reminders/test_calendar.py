@@ -323,3 +323,12 @@ def test_the_file_is_the_calendar_as_it_is_now(cast, birds):
     answer = cast.clients.viewer.get(url(cast, "calendar_file"))
     assert answer.headers["Content-Disposition"].startswith("attachment")
     assert summaries(answer.content) == summaries(feed_of(cast, cast.viewer))
+
+
+def test_a_cock_has_no_eggs_to_withhold(cast, birds):
+    Bird.objects.filter(pk=birds["Dill"].pk).update(sex="cock")
+    step(cast, birds["Dill"], "medicine", egg_days=10, meat_days=3, days_from="vet")
+    step(cast, birds["Dill"], "ointment", product="Salve")
+    withheld = [said for said in summaries(feed_of(cast)) if "withdrawal" in said]
+    said = "Dill: meat withdrawal, don’t eat his meat"
+    assert withheld == [said, f"{said} {UNTIL_KNOWN}"]

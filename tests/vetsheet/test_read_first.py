@@ -10,7 +10,7 @@ from flockcare.drawing.dates import date_words
 from flockcare.vetsheet.gather import sheet
 from flockcare.vetsheet.names import Names
 from flockcare.vetsheet.records import Period, read, subjects
-from tests.care.steps import day, step, today
+from tests.care.steps import day, look, step, today
 
 pytestmark = pytest.mark.django_db
 
@@ -64,3 +64,54 @@ def test_a_vaccine_is_told_with_its_day_and_is_no_treatment(cast, birds):
     assert "Medicines, antibiotics too: none recorded in this period." in found.history
     (none,) = [one.words for one in made(birds["Mace"]).asked if one.label == "Vaccination"]
     assert none == "not recorded"
+
+
+def test_what_decides_is_read_at_first_sight(cast, birds):
+    """A hot, swollen joint stands open above the folds; so does a plan that it breaks."""
+    dill = birds["Dill"]
+    sore = {"score": 2, "scab": "black", "scab_mm": 12, "plug_or_hole": True, "sites": ["main"]}
+    step(cast, dill, "vet", days_ago=4, foot="left", plan="Rest.", medicine_given="no")
+    look(cast, dill, days_ago=9, left=sore, right={"score": 0})
+    deep = {**sore, "hot": True, "joint_swollen": True}
+    look(cast, dill, days_ago=1, left=deep, right={"score": 0}, note="Sits alone.")
+    found = made(dill)
+    on = date_words(day(-1))
+    assert found.now[-2] == (
+        f"Left foot on {on}: main pad, black scab 12 mm, hot, hole, core or plug, "
+        "hock or toe joint swollen; “Sits alone.”"
+    )
+    assert "New since the vet’s visit" in found.now[-1] and "Rest." in found.now[-1]
+    page = cast.clients.keeper.get(f"/f/{cast.flock.pk}/birds/{dill.pk}/vet/").text
+    open_part = re.sub(r"<details.*?</details>", "", page, flags=re.S)
+    assert "hock or toe joint swollen" in open_part
+    look(cast, dill, left={"score": 0}, right={"score": 0})
+    assert not any("joint" in line for line in made(dill).now)
+
+
+@pytest.mark.parametrize(
+    ("kind", "said", "words"),
+    [
+        ("vet", {"medicine_given": "yes", "product": "Tablets"}, "“Tablets” from the vet"),
+        ("vet", {"medicine_given": "yes"}, "at the vet’s visit, not named"),
+        ("vet", {"medicine_given": "unknown"}, "at the vet’s visit: not recorded"),
+        ("ointment", {"product": "Salve"}, "“Salve”, ointment, spray or powder"),
+        ("medicine", {"product": "Drops", "past": True}, "“Drops”"),
+        ("vet", {"medicine_given": "no"}, ""),
+        ("ointment", {"product": "Salve", "no_medicine": True}, ""),
+    ],
+)
+def test_a_medicine_is_never_told_as_none(cast, birds, kind, said, words):
+    given = step(cast, birds["Dill"], kind, days_ago=3, **said)
+    told = made(birds["Dill"]).history
+    none = "Medicines, antibiotics too: none recorded in this period."
+    assert (none in told) is not bool(words)
+    assert (f"Medicines: {words} ({date_words(given.on)})." in told) is bool(words)
+
+
+def test_what_a_whole_house_got_says_so(cast, birds):
+    for name, to in (("Dill", "Ark"), ("Mace", "the whole flock")):
+        step(cast, birds[name], "medicine", foot="", product="Drops", given_to=to)
+    assert [made(birds[name]).given[0].what for name in ("Dill", "Mace")] == [
+        "Medicine: “Drops”, all of Ark",
+        "Medicine: “Drops”, the whole flock",
+    ]

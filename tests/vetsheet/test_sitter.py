@@ -374,3 +374,10 @@ def test_a_foot_left_to_be_watched(cast, link, birds):
     (key,) = re.findall(r'value="(step:[^"]+)"', Client().get(link).text)
     tick(link, key, "watched")
     assert CareStep.objects.filter(kind="watched", keeper_name="Anna (sitter)").exists()
+
+
+def test_whose_eggs_are_not_eaten_is_said_once(cast, dill, link):
+    step(cast, dill, "medicine", egg_days=5, meat_days=5, days_from="label")
+    page = Client().get(link).text
+    assert page.count("Don’t eat Dill’s eggs") == 1
+    assert page.count("withhold all that could be its own") == 1

@@ -124,13 +124,14 @@ ALSO_WRITTEN = {
         "scab lifted": ("scab removed", "plug out"),
         "rinsed": ("rinse", "cleaned", "washed", "flushed"),
         "watched": ("watch", "left", "nothing"),
-        "medicine": ("antibiotic", "medication"),
+        "medicine": ("antibiotic", "medication", "meds", "wormer", "wormed"),
+        "vaccine": ("vaccination", "vaccine given", "vaccinated against", "jab"),
     },
 }
 _YES = ("yes", "y", "x", "true", "1", "✓", "✔", "ja", "oui", "si", "sí", "sì")
 _NO = ("no", "n", "false", "0", "nein", "non", "nee")
 # Of the words above those that say more than the value: they are kept beside it.
-SAY_MORE = {"epsom soak", "foot bath", "cream", "salve", "antibiotic"}
+SAY_MORE = {"epsom soak", "foot bath", "cream", "salve", "antibiotic", "wormer", "wormed"}
 
 
 def date_order(texts) -> tuple[str, bool]:
