@@ -174,7 +174,7 @@ def test_queries_of_the_edit_form(cast, birds):
 class TestWeight:
     """Whoever is added without a weight is not lost from the landings without a word."""
 
-    ASKS = "her weight is not known"
+    ASKS = "Her weight is not known"
 
     def added(self, cast, **data):
         page = cast.clients.keeper.post(add_url(cast), {**GOOD, **data}, follow=True).text

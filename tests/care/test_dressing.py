@@ -58,7 +58,7 @@ def test_what_keeps_a_bird_from_harm_stands_in_its_step(said):
 def test_salt_water_is_as_salt_as_the_body():
     """0.9 % is 9 g in a litre of water, which weighs about 1000 g (physiological saline)."""
     words = " ".join(next(one for one in STEPS if one.key == "rinse").lines)
-    grams, percent = (float(x) for x in re.search(r"(\d+) g .* \((\d\.\d)\xa0%\)", words).groups())
+    grams, percent = (float(x) for x in re.search(r"(\d+) g .* \((\d\.\d)%\)", words).groups())
     assert grams / 1000 == pytest.approx(percent / 100)
 
 

@@ -103,7 +103,7 @@ def test_the_newest_photo_of_each_foot_is_shown(cast, birds):
     assert f"/photos/{newer.pk}/240" in page and str(older.pk) not in page
 
 
-@pytest.mark.parametrize(("checks", "count"), [(2, 5), (30, 5)])
+@pytest.mark.parametrize(("checks", "count"), [(2, 4), (30, 4)])
 def test_it_asks_little_of_the_database_however_long_the_history(cast, birds, checks, count):
     dill = birds["Dill"]
     look(cast, dill, days_ago=checks + 1, left=CLEAR, right=CLEAR)
