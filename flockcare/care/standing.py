@@ -240,7 +240,8 @@ class Course(StrEnum):
 class Trend:
     """Whether a case gets better, by all readings of its ``unit``: mm², mm (scab) or score.
 
-    ``against``: what the last reading is compared with, the peak or where worse the lowest since.
+    Not known of one that was seen long ago. ``against``: what the last reading is compared with,
+    the peak or where worse the lowest since.
     """
 
     course: Course = Course.NOT_KNOWN
@@ -938,7 +939,9 @@ def _foot(
         last_clear=case.episode.last_clear_before,
         first_check=case.first.check_id,
         days=(today - case.episode.first_affected).days,
-        trend=trend_of(measured, _scores(foot, records.looks, case, today)),
+        trend=Trend()
+        if situation.seen_long_ago
+        else trend_of(measured, _scores(foot, records.looks, case, today)),
         areas=(areas[0], sizes.peak(areas), areas[-1]) if areas else None,
         advice=own.advice,
         because=tuple(rule.sign for rule in own.because),

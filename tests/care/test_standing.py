@@ -116,6 +116,9 @@ def test_what_was_seen_long_ago_rings_no_vet_and_asks_for_a_check():
     assert [sign.words for sign in found.signs] == ["obviously lame", "dull"]
     assert {sign.on for foot in found.feet.values() for sign in foot.signs} == {day(57)}
     assert found.feet["left"].is_case and found.feet["left"].score == 2
+    before = look(80, left=MILD)
+    courses = [stands(before, seen, today=on).feet["left"].trend.course for on in (day(1), TODAY)]
+    assert courses == [Course.WORSE, Course.NOT_KNOWN]
     assert reason_words(found) == "left foot: signs of 24 Sep; right foot: signs of 24 Sep"
     assert found.check_due.on <= TODAY
 

@@ -681,6 +681,11 @@ def test_a_word_with_no_value_of_its_own_is_kept(cast, birds):
     }
 
 
+def test_a_refused_row_is_not_counted_among_those_of_a_month(cast, birds):
+    text = "hen,date,left,right\nDill,Okt 2023,0,0\nMace,Nov 2023,0,many\n"
+    assert "1 row names only a month" in Table(cast, "checks", text).text
+
+
 def test_a_month_that_is_not_over_is_no_day_to_come(cast, birds):
     today = timezone.localdate()
     table = Table(cast, "checks", f"hen,date,left,right\nDill,{today:%Y-%m},0,0\n")

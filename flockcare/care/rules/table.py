@@ -639,10 +639,10 @@ LEFT_ALONE = (
 )
 SEEN_LONG_AGO = Rule(
     "seen long ago",
-    "Nobody has looked at a sore foot for weeks",
+    "A sore foot not checked for weeks",
     "more than eight weeks without a check of this foot, a dressing or a measured photo",
     Advice.LOOK,
-    "What it showed then says nothing of today. Check it, and the advice follows from that.",
+    "What it showed then says nothing of today. The next check tells what to do.",
     "Our own choice",
     Mark.PRACTICE,
     lambda seen: seen.seen_long_ago,

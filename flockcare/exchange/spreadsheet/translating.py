@@ -262,9 +262,12 @@ class Mapping:
         """Every row as it would be taken in, or why it cannot be."""
         wrong, rows, self.by_month, self.no_reason = [], [], 0, 0
         for number, texts in self.sheet.rows:
+            by_month = self.by_month
             cells, here = self._cells(number, texts)
             wrong += here
-            if not here:
+            if here:
+                self.by_month = by_month  # It is not taken in.
+            else:
                 rows.append(Row(number, cells))
         worn = self._already_worn(rows)
         wrong += worn
