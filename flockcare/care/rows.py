@@ -116,6 +116,13 @@ class Row:
         return self.reasons if self.level not in (Advice.LEAVE, Advice.HOME) else ""
 
     @property
+    def has_level(self) -> bool:
+        """With clear feet and no sign there is nothing to monitor, whatever she is given."""
+        hers = self.standing
+        of_her = hers.concerns or hers.signs or hers.plans
+        return bool(of_her) or hers.advice is not Advice.LEAVE
+
+    @property
     def badge(self) -> str:
         return words.level_words(self.standing)
 
