@@ -116,6 +116,13 @@ class Row:
         return self.reasons if self.level not in (Advice.LEAVE, Advice.HOME) else ""
 
     @property
+    def has_level(self) -> bool:
+        """With clear feet and no sign there is nothing to monitor, whatever she is given."""
+        hers = self.standing
+        of_her = hers.concerns or hers.signs or hers.plans
+        return bool(of_her) or hers.advice is not Advice.LEAVE
+
+    @property
     def badge(self) -> str:
         return words.level_words(self.standing)
 
@@ -161,11 +168,6 @@ class Row:
     def calm(self) -> str:
         """Where nothing is the matter: that, in a word."""
         return "" if self.standing.concerns or self.standing.signs else words.calm(self.standing)
-
-    @property
-    def is_well(self) -> bool:
-        """Nothing to leave or to monitor: no sore, no sign and no vet's plan."""
-        return self.level is Advice.LEAVE and bool(self.calm) and not self.plans
 
     @property
     def states(self) -> list[str]:

@@ -103,6 +103,7 @@ class Sitting:
     birds: tuple[OneBird, ...]
     tasks: tuple[Thing, ...]
     done: tuple[Done, ...]
+    today: date
 
     @property
     def concerned(self) -> list[OneBird]:
@@ -125,7 +126,19 @@ class Sitting:
 
     @property
     def eggs(self) -> list[str]:
-        return [one.eggs for one in self.birds if one.eggs]
+        """Bird by bird; a house whose hens all withhold theirs as a whole, until the last."""
+        of_house: dict[str, list[OneBird]] = {}
+        for one in self.birds:
+            if one.row.bird.sex != Sex.COCK:
+                of_house.setdefault(self.found.homes.get(one.row.bird.pk, ""), []).append(one)
+        said = []
+        for house, hens in sorted(of_house.items()):
+            if house and len(hens) > 1 and all(one.eggs for one in hens):
+                eggs = [one.row.standing.eggs for one in hens]
+                said.append(f"Don’t eat any egg from {house} {_end(eggs, self.today)}")
+            else:
+                said += [one.eggs for one in hens if one.eggs]
+        return said
 
     @property
     def urgent(self) -> bool:
@@ -155,17 +168,21 @@ def sitting(link: ShareLink, *, now: datetime) -> Sitting:
         for row in rows
     )
     tasks = tuple(_tasks(flock, today, days))
-    return Sitting(link, found, birds, tasks, tuple(_done(link, birds, today)))
+    return Sitting(link, found, birds, tasks, tuple(_done(link, birds, today)), today)
 
 
 def egg_words(bird: Bird, eggs: Eggs, today: date) -> str:
     """``Don’t eat Dill’s eggs up to and including 7 Nov``; empty where they may be eaten."""
     if eggs.state == "free" or bird.sex == Sex.COCK:
         return ""
-    end = "until the keepers say so"
-    if eggs.state == "withdrawn" and eggs.until:
-        end = f"up to and including {short_words(eggs.until, today)}"
-    return f"Don’t eat {bird}’s eggs {end}"
+    return f"Don’t eat {bird}’s eggs {_end([eggs], today)}"
+
+
+def _end(eggs: Iterable[Eggs], today: date) -> str:
+    ends = [one.until if one.state == "withdrawn" else None for one in eggs]
+    if None in ends:
+        return "until the keepers say so"
+    return f"up to and including {short_words(max(ends), today)}"
 
 
 @dataclass(frozen=True)

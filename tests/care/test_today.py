@@ -269,3 +269,21 @@ def test_the_next_check_is_one_that_is_still_to_come(cast, birds):
 def test_signs_go_on_within_a_line(cast, birds):
     look(cast, birds["Dill"], manner="dull", eating="no", left={"score": 0}, right={"score": 0})
     assert "Not bright; not eating" in piece(cast.clients.owner, cast).text
+
+
+def test_clear_feet_are_not_called_something_to_monitor(cast, birds):
+    """She is on the list for her eggs alone; a mild sore is what one monitors."""
+    dill = birds["Dill"]
+    pages = (url(cast, "list"), f"/f/{cast.flock.pk}/birds/", dill.get_absolute_url())
+    look(cast, dill, days_ago=1, left={"score": 0}, right={"score": 0})
+    step(cast, dill, "medicine", product="Drops", foot="")
+    for page in pages:
+        shown = cast.clients.owner.get(page).text
+        assert "level-leave" not in shown and "Don’t eat her eggs" in shown.replace(
+            "don’t", "Don’t"
+        )
+    known = {"swelling": "none", "hot": False, "oozing": False, "scab": "brown", "scab_mm": 3}
+    signs = {"gait": 0, "manner": "bright", "eating": "yes"}
+    look(cast, dill, left={"score": 1, **known}, right={"score": 0}, **signs)
+    for page in pages:
+        assert "level-leave" in cast.clients.owner.get(page).text

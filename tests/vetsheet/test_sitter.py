@@ -14,7 +14,7 @@ from flockcare.care.models import CarePlan, CareStep, Task, TaskDone, VetContact
 from flockcare.care.services import repeat_step
 from flockcare.care.standing import Eggs
 from flockcare.core.models import token_hash
-from flockcare.housing.models import House
+from flockcare.housing.models import House, Stay
 from flockcare.people import services
 from flockcare.people.logs import HideTokens
 from flockcare.people.models import Membership, Revision, Role
@@ -381,3 +381,20 @@ def test_whose_eggs_are_not_eaten_is_said_once(cast, dill, link):
     page = Client().get(link).text
     assert page.count("Don’t eat Dill’s eggs") == 1
     assert page.count("withhold all that could be its own") == 1
+
+
+def test_a_house_whose_hens_all_withhold_is_told_as_a_whole(cast, birds, link):
+    ark = House.objects.create(flock=cast.flock, name="Ark")
+    for name in birds:
+        Stay.objects.create(flock=cast.flock, bird=birds[name], house=ark, since=day(-9))
+    known = {"meat_days": 0, "days_from": "label"}
+    step(cast, birds["Dill"], "medicine", egg_days=5, **known)
+    assert "any egg from Ark" not in Client().get(link).text
+    Bird.objects.filter(pk=birds["Sorrel"].pk).update(sex="cock")
+    mace = step(cast, birds["Mace"], "medicine", egg_days=9, **known)
+    page = Client().get(link).text
+    last = f"up to and including {day(9).day} {day(9):%b}"
+    assert page.count(f"Don’t eat any egg from Ark {last}.") == 1 and "Dill’s eggs" not in page
+    mace.egg_days = None
+    mace.save()
+    assert "Don’t eat any egg from Ark until the keepers say so." in Client().get(link).text
