@@ -72,7 +72,7 @@ def new(request, flock, bird_id):
                 tell_elsewhere(request, check, form.elsewhere, lost=form.lost_photos)
                 photos = seen.all_photos()
                 return _after_saving(request, check, seen.findings, photos, in_round=in_round)
-    _, known, known_words, faces = shown or _known(flock, bird_id, now)
+    _, known, known_words, faces = shown or _known(flock, bird_id, now, bird)
     return form_page(
         *(request, flock, bird, form, photo_errors),
         in_round=in_round,
@@ -92,8 +92,12 @@ def _question(request, bird: Bird) -> str:
     return render_to_string("pages/wetness.html", context, request)
 
 
-def _known(flock, bird_id, now: datetime) -> tuple[Bird, Known, str, dict]:
+def _known(
+    flock, bird_id, now: datetime, bird: Bird | None = None
+) -> tuple[Bird, Known, str, dict]:
     """The bird, what is known of her feet, the same as it is shown, and her face.
+
+    ``bird``: where she was read already, and may have been removed since.
 
     Kept until a record or the day is another one, as how she stands is.
     To the end of the day: a phone whose clock is a little ahead has checked her already.
@@ -102,12 +106,12 @@ def _known(flock, bird_id, now: datetime) -> tuple[Bird, Known, str, dict]:
     mark = mark_of(flock, now=now)
 
     def work_out() -> tuple[Bird, Known, str, dict]:
-        bird = get_object_or_404(Bird, flock=flock, pk=bird_id)
-        bird.flock = flock
-        found = standing_alone(bird, now=now, mark=mark)
-        known = _told(known_of(bird, now=midnight), found.birds.get(bird.pk))
+        hers = bird or get_object_or_404(Bird, flock=flock, pk=bird_id)
+        hers.flock = flock
+        found = standing_alone(hers, now=now, mark=mark)
+        known = _told(known_of(hers, now=midnight), found.birds.get(hers.pk))
         words = render_to_string("feet/known.html", {"known": known, "flock": flock})
-        return bird, known, words, found.faces
+        return hers, known, words, found.faces
 
     return kept(f"known:{flock.pk}:{bird_id}", mark, work_out)
 

@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, BirdState
+from flockcare.birds.services import change_bird
 from flockcare.housing.early import fewer_eggs
 from flockcare.housing.models import EggCount, House, Stay
 from flockcare.people.models import Revision
@@ -119,9 +120,13 @@ def test_today_asks_the_database_no_more_for_counted_eggs(
 
 def test_several_that_died_within_days_are_told(cast, birds):
     page = reverse("today", args=[cast.flock.pk])
-    died = {"left": (today() - timedelta(days=2)).isoformat(), "left_reason": "died"}
-    Bird.objects.filter(name="Dill").update(**died)
+
+    def dies(bird):
+        bird.left, bird.left_reason = (today() - timedelta(days=2)).isoformat(), "died"
+        change_bird(bird=bird, by=cast.keeper)
+
+    dies(birds["Dill"])
     assert "died within a week" not in cast.clients.keeper.get(page).content.decode()
-    Bird.objects.filter(name="Mace").update(**died)
+    dies(birds["Mace"])
     said = cast.clients.keeper.get(page).content.decode()
     assert "2 birds died within a week" in said and "must be reported" in said

@@ -63,7 +63,7 @@ def test_second_visitor_finds_the_door_closed(client):
         ("keeper-password", "1234567890", "too common"),
         ("keeper-password_again", "barley after sun", "The two passwords differ."),
         ("flock-name", "", "Enter something here."),
-        ("flock-time_zone", "Europe/Nowhere", "isn’t one of the choices."),
+        ("flock-time_zone", "Europe/Nowhere", "is not known. Give the next large town"),
     ],
 )
 def test_wrong_field_is_named_and_the_rest_stays(client, field, value, words):
@@ -78,6 +78,5 @@ def test_wrong_field_is_named_and_the_rest_stays(client, field, value, words):
 
 def test_offers_the_places_of_the_time_zone_database(client):
     page = client.get("/set-up/").text
-    assert '<option value="America/Argentina/Ushuaia">Argentina/Ushuaia</option>' in page
-    assert '<optgroup label="Europe">' in page
+    assert '<option value="America/Argentina/Ushuaia"></option>' in page
     assert "data-guess-zone" in page
