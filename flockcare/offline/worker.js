@@ -76,7 +76,7 @@ async function file(request) {
 
 async function page(request, url) {
   const standIn = STAND_INS.find(({ address }) => address.test(url.pathname));
-  if (!standIn) return fetch(request).catch(() => filled(KEPT.otherwise, url));
+  if (!standIn) return asked(request).catch(() => filled(KEPT.otherwise, url));
   const keys = url.pathname.match(standIn.address).slice(1);
   const blank = () => filled(standIn.page, url, keys);
   try {
@@ -85,6 +85,11 @@ async function page(request, url) {
   } catch {
     return blank();
   }
+}
+
+// Once more where there is a network: while a phone goes from one to another, what it asks for fails.
+function asked(request) {
+  return fetch(request).catch((error) => (self.navigator.onLine ? fetch(request) : Promise.reject(error)));
 }
 
 function late() {

@@ -827,7 +827,7 @@ def test_what_is_due_is_done_with_one_tap_without_signal(phones, coop, line):
     signal(line, page, on=False)
     page.goto("/")
     due = due_line(page, coop, "Anise")
-    assert due.locator("button").all_inner_texts()[0].startswith("Checked")
+    due.locator("button:has-text('Checked')").wait_for()
     for button in due.locator("button").all():
         assert button.bounding_box()["height"] >= 48
     due.locator("button:has-text('Checked')").tap()

@@ -42,7 +42,7 @@ def test_an_export_arrives_whole_and_comes_back_as_a_flock(open_phone, site, tmp
     page.get_by_text("Undone: Import of").first.wait_for(timeout=60_000)
     page.goto(today)
     page.wait_for_url("**/today/")
-    assert "First, your birds" in page.locator("main").inner_text()
+    assert "Three steps to begin" in page.locator("main").inner_text()
     # And away again: the name has to be typed.
     page.goto(page.url.replace("/today/", "/delete/"))
     assert not problems(page)
