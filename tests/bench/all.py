@@ -80,17 +80,15 @@ def table(script: str, folder: Path) -> str:
     return target.read_text()
 
 
-def in_a_browser(folder: Path) -> dict[str, str]:
-    """What the browser tests measure, by the name they give it."""
+def in_a_browser(folder: Path) -> dict[str, list[int]]:
+    """What the browser tests measure, by the name they give it; some by several tests."""
     report = folder / "browser.xml"
     if not report.exists():
         browse(report)
     properties = ElementTree.parse(report).iter("property")  # noqa: S314 (written by browse)
-    found: dict[str, str] = {}
+    found: dict[str, list[int]] = {}
     for each in properties:
-        name, value = each.get("name"), each.get("value")
-        # One name from several tests: all of it together.
-        found[name] = str(int(found[name]) + int(value)) if name in found else value
+        found.setdefault(each.get("name"), []).append(int(each.get("value")))
     return found
 
 
@@ -123,10 +121,10 @@ def machine() -> list[str]:
 def held_to(results: dict):
     """Rows of the table: what, the figure it is held to, what was measured, whether it holds."""
     seen, rows = results["browser"], results["grid"]["rows"]
-    yield most("taps from Today to a saved clear check", 3, seen.get("taps clear"))
-    yield most("taps from Today to a saved finding, no photo", 8, seen.get("taps finding"))
-    yield most("check page, first visit, bytes", 100_000, seen.get("bytes"))
-    yield most("check page, requests to others", 0, seen.get("requests to others"))
+    yield most("taps from Today to a saved clear check", 3, max(seen["taps clear"]))
+    yield most("taps from Today to a saved finding, no photo", 8, max(seen["taps finding"]))
+    yield most("check page, first visit, bytes", 100_000, max(seen["bytes"]))
+    yield most("check page, requests to others", 0, max(seen["requests to others"]))
     largest = max(row["birds"] for row in rows)
     oldest = max(row["years"] for row in rows)
     where = f"{largest} birds, {oldest} years"
@@ -159,8 +157,8 @@ def held_to(results: dict):
     yield least("suggested edges within what they state", 0.97, min(float(e[0]) for e in edges))
     yield most("… more than 20 % off and not warned", 0, sum(int(e[1]) for e in edges))
     yield least("coverage of the 95 % intervals, worst cell, %", 93, worst_coverage())
-    yield most("20 phones, server killed: lost or doubled", 0, seen.get("lost or doubled"))
-    yield most("axe violations, all pages, light and dark", 0, seen.get("axe violations"))
+    yield most("20 phones, server killed: lost or doubled", 0, sum(seen["lost or doubled"]))
+    yield most("axe violations, all pages, light and dark", 0, sum(seen["axe violations"]))
     if thousand := results.get("thousand"):
         whole = thousand["read_from_end_to_end"]
         yield most(
