@@ -143,7 +143,7 @@ def invite(times: Times, page, home: str, others) -> None:
 def first_round(times: Times, pages, home: str) -> None:
     first, *others = pages
     first.goto(f"{home}today/")
-    times.tap(first.get_by_role("button", name="Start a round"))
+    times.tap(first.get_by_role("button", name="Start the first round"))
     for other in others:
         other.goto(f"{home}today/")
         times.tap(other.locator(".round-card button"))
