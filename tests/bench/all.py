@@ -41,6 +41,7 @@ TABLES = (
     "lighthouse",
     "analysis",
     "connections",
+    "first_minutes",
     "exchange",
     "import_500",
     "intake",
