@@ -68,8 +68,9 @@ class CourseDue(Deadline):
     @property
     def when_words(self) -> str:
         days = self.days_late
-        missed = f"not ticked for {days} day{'' if days == 1 else 's'}" if days > 0 else ""
-        return ", ".join(filter(None, ("today", missed)))
+        return (
+            f"today, not ticked for {days} day{'' if days == 1 else 's'}" if days > 0 else "today"
+        )
 
 
 def courses_ahead(flock, today: date) -> list[CourseDue]:
@@ -108,7 +109,7 @@ def birds_of(flock, given_to: str, on: date, before: CareStep) -> list[Bird]:
 
     Where the house has another name by now, those who got it ``before``.
     """
-    present = [bird for bird in Bird.objects.filter(flock=flock) if was_here(bird, on)]
+    present = birds_here(flock, on)
     if given_to == WHOLE_FLOCK:
         return present
     for house in House.objects.filter(flock=flock):
@@ -123,8 +124,12 @@ def named(house: House) -> str:
     return house.name[:80]
 
 
-def was_here(bird: Bird, on: date) -> bool:
-    """Whether she was in the flock on that day, as far as it is known when she came and left."""
+def birds_here(flock, on: date) -> list[Bird]:
+    """All that were in the flock on that day, as far as it is known when they came and left."""
+    return [bird for bird in Bird.objects.filter(flock=flock) if _was_here(bird, on)]
+
+
+def _was_here(bird: Bird, on: date) -> bool:
     came = not bird.joined or PartialDate.parse(bird.joined).first() <= on
     return came and (not bird.left or on <= PartialDate.parse(bird.left).first())
 

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from flockcare.care import parts
+from flockcare.care.courses import WHOLE_FLOCK
 from flockcare.care.holds import still_runs
 from flockcare.care.models import (
     FOR_A_VET,
@@ -429,7 +430,7 @@ class GiveForm(KeeperModelForm):
         self.fields["item"].queryset = KitItem.objects.filter(flock=flock)
         self.houses = {str(house.pk): house for house in houses}
         self.fields["whom"].choices = [
-            (self.FLOCK, "the whole flock"),
+            (self.FLOCK, WHOLE_FLOCK),
             *((key, house.name) for key, house in self.houses.items()),
         ]
         self.fields["kind"].choices = [

@@ -412,8 +412,13 @@ def standing_of(
     signs = signs_of(records.looks, today=today, in_case=bool(current))
     situations = _situations(records, signs, today, others_new)
     answers = {foot: advise(situation) for foot, situation in situations.items()}
-    plans = _plans_that_hold(records, answers, today)
-    broken = _broken_plans(records, answers, today)
+    new = {
+        foot: _new_signs(foot, records, answers[foot], plan)
+        for foot, plan in records.plans.items()
+        if plan.answers and plan.until >= today
+    }
+    plans = _plans_that_hold(records.plans, new)
+    broken = _broken_plans(records.plans, new, answers)
     for foot in plans:
         situations[foot] = replace(
             situations[foot],
@@ -473,34 +478,29 @@ def _situations(
 
 
 def _plans_that_hold(
-    records: Records, answers: Mapping[str, Answer], today: date
+    plans: Mapping[str, VetPlan], new: Mapping[str, set[str]]
 ) -> dict[str, VetPlan]:
     """By foot: those that have not run out, unless an urgent sign has come since on what they are
-    about.
+    about. ``new``: what ``_new_signs`` says of each that has not run out.
     """
-    broken = {
-        plan
-        for foot, plan in records.plans.items()
-        if not plan.answers or plan.until < today or _new_signs(foot, records, answers[foot], plan)
-    }
-    return {foot: plan for foot, plan in records.plans.items() if plan not in broken}
+    broken = {plan for foot, plan in plans.items() if foot not in new or new[foot]}
+    return {foot: plan for foot, plan in plans.items() if plan not in broken}
 
 
 def _broken_plans(
-    records: Records, answers: Mapping[str, Answer], today: date
+    plans: Mapping[str, VetPlan], new: Mapping[str, set[str]], answers: Mapping[str, Answer]
 ) -> tuple[VetPlan, ...]:
     """Those that have not run out, with the urgent signs that have come since; not that of a vet
     who has been asked again since.
     """
-    last = max((plan.on for plan in records.plans.values()), default=today)
+    last = max((plan.on for plan in plans.values()), default=None)
     found: dict[VetPlan, dict[str, str]] = {}
-    for foot, plan in records.plans.items():
-        if plan.answers and plan.on == last and plan.until >= today:
-            new = _new_signs(foot, records, answers[foot], plan)
+    for foot, keys in new.items():
+        if plans[foot].on == last:
             rules = (*answers[foot].because, *answers[foot].also)
-            hers = found.setdefault(plan, {})
-            hers |= {rule.key: rule.sign for rule in rules if rule.key in new}
-    return tuple(replace(plan, new=tuple(new.values())) for plan, new in found.items() if new)
+            signs = found.setdefault(plans[foot], {})
+            signs |= {rule.key: rule.sign for rule in rules if rule.key in keys}
+    return tuple(replace(plan, new=tuple(signs.values())) for plan, signs in found.items() if signs)
 
 
 def _asked_lately(records: Records, today: date) -> tuple[VetPlan, ...]:
@@ -927,7 +927,9 @@ def _foot(
             signs=signs,
             situation=situation,
         )
-    measured = sizes_of(foot, records, case, today)
+    # The rules are told of none that were measured long ago; they are shown all the same.
+    long_ago = situation.seen_long_ago
+    measured = sizes_of(foot, records, case, today) if long_ago else situation.sizes
     areas = [size for size in measured if size.unit == AREA]
     found = FootStanding(
         foot,
@@ -940,7 +942,7 @@ def _foot(
         first_check=case.first.check_id,
         days=(today - case.episode.first_affected).days,
         trend=Trend()
-        if situation.seen_long_ago
+        if long_ago
         else trend_of(measured, _scores(foot, records.looks, case, today)),
         areas=(areas[0], sizes.peak(areas), areas[-1]) if areas else None,
         advice=own.advice,

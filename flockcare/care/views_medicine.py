@@ -7,9 +7,8 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods, require_safe
 
-from flockcare.birds.models import Bird
 from flockcare.care import services
-from flockcare.care.courses import WHOLE_FLOCK, named, was_here
+from flockcare.care.courses import WHOLE_FLOCK, birds_here, named
 from flockcare.care.forms import GiveForm, posted
 from flockcare.care.medicines import warnings_about
 from flockcare.care.models import CareStep
@@ -43,10 +42,7 @@ def give(request, flock):
 def _given(form, flock, *, now) -> list[CareStep]:
     step, house = form.instance, form.house
     on = timezone.localdate(step.at, flock.zone)
-    if house:
-        birds = residents_on(house, on)
-    else:
-        birds = [bird for bird in Bird.objects.filter(flock=flock) if was_here(bird, on)]
+    birds = residents_on(house, on) if house else birds_here(flock, on)
     found = []
 
     def save():
