@@ -125,7 +125,8 @@ def _newest(bird: Bird, now: dt.datetime) -> list[tuple[Check, FootFinding | Non
         of_foot = checks.filter(findings__foot=foot).values("findings__pk")
         newest |= Q(findings__pk__in=Subquery(of_foot[:1]))
     rows = (
-        Check.objects.filter(newest)
+        # Of this bird, said again: else PostgreSQL reads the checks of all flocks for the keys.
+        Check.objects.filter(newest, bird=bird)
         .order_by(*order)
         .values_list("pk", "at", *BIRD_SIGNS, *(f"findings__{name}" for name in OF_FOOT))
     )

@@ -247,7 +247,8 @@ class Revision(models.Model):
         # Of a whole flock, as it was exported somewhere.
         EXPORT = "export", "import of an export"
 
-    flock = models.ForeignKey(Flock, on_delete=models.CASCADE)
+    # Its index is the one of a flock's revisions, below.
+    flock = models.ForeignKey(Flock, on_delete=models.CASCADE, db_index=False)
     kind = models.CharField(max_length=40)
     record = models.UUIDField()
     at = models.DateTimeField(auto_now_add=True)
@@ -267,7 +268,11 @@ class Revision(models.Model):
     objects = RevisionQuerySet.as_manager()
 
     class Meta:
-        indexes = [models.Index(fields=["record", "-at"], name="revision_of_record")]
+        indexes = [
+            models.Index(fields=["record", "-at"], name="revision_of_record"),
+            # The newest of a flock: by the primary key PostgreSQL reads those of all flocks.
+            models.Index(fields=["flock", "-id"], name="revisions_of_a_flock"),
+        ]
 
     def __str__(self):
         return f"{self.kind} {self.record} {self.action} {self.at:%Y-%m-%d}"

@@ -163,7 +163,7 @@ def held_to(results: dict):
     if thousand := results.get("thousand"):
         whole = thousand["read_from_end_to_end"]
         yield most(
-            f"large tables read whole, {thousand['flocks']:,} flocks",
+            f"tables read beyond a flock, {thousand['flocks']:,} flocks",
             0,
             len(whole),
             ", ".join(whole),
