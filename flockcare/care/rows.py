@@ -153,15 +153,20 @@ class Row:
     @property
     def level_in_row(self) -> bool:
         """Whether the level says more than what is due and the score and course of the feet."""
-        calm = self.level in (Advice.LEAVE, Advice.HOME) and not self.standing.plans
-        return self.has_level and not calm
+        cared_for = self.level is Advice.HOME and any(line.step for line in self.due)
+        calm = self.level is Advice.LEAVE or cared_for
+        return self.has_level and (bool(self.standing.plans) or not calm)
+
+    @property
+    def _tells_why(self) -> bool:
+        return self.level_in_row and self.level not in (Advice.LEAVE, Advice.HOME)
 
     @cached_property
     def _signs_of_feet(self) -> dict[tuple[str, str], tuple[Sign, ...]]:
         """By foot and the words of each rule that led to its advice, the signs that are enough for
         it, so that they can stand in its place."""
         found = {}
-        for foot in self.standing.concerns if self.level_in_row else ():
+        for foot in self.standing.concerns if self._tells_why else ():
             scored = Sign("score", foot.score, "", foot.checked, foot.by, None)
             for rule in of_foot(foot.situation, advise(foot.situation)).because:
                 found[foot.foot, rule.sign] = enough_for(rule, (scored, *foot.signs))
@@ -177,7 +182,7 @@ class Row:
     def reasons_in_row(self) -> str:
         """Without what stands in the lines of her signs and feet, which the row has as well."""
         hers = self.standing
-        if self.follows_plan or not self.level_in_row:
+        if self.follows_plan or not self._tells_why:
             return ""
         said = {rule for (_, rule), signs in self._signs_of_feet.items() if signs}
         said |= {rule for foot in hers.concerns if not foot.is_case for rule in foot.because}
