@@ -8,6 +8,7 @@ from flockcare.core.dates import PartialDate
 # A hybrid has about her adult weight when she begins to lay at 20 weeks, a heavy breed later:
 # common practice, no published source.
 GROWN_AT_DAYS = 26 * 7
+A_MONTH, YEARLING = 31, 365
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,14 @@ def age_on(hatched: str, day: dt.date) -> Age | None:
     known = PartialDate.parse(hatched)
     most = (day - known.first()).days
     return Age(max(0, (day - known.last()).days), most) if most >= 0 else None
+
+
+def least_age(hatched: str, day: dt.date) -> int | None:
+    """At least so many days; None where that is not known well enough to say: of a bird whose year
+    alone is known, before she is a year old."""
+    age = age_on(hatched, day)
+    vague = age and age.most_days - age.least_days > A_MONTH and age.least_days < YEARLING
+    return None if age is None or vague else age.least_days
 
 
 def may_be_growing(hatched: str, day: dt.date) -> bool:

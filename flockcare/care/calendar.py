@@ -196,33 +196,53 @@ def _tasks(
         yield _event(f"task-{kind}-{of}", task.what, day, day + timedelta(1), now, "", alarm)
 
 
-def _withdrawal(what: str, hold: Hold) -> str:
-    return f"{WITHDRAWAL[what]}, don’t eat {hold.bird.pronouns.possessive} {what}"
-
-
 def _held(holds: Iterable[Hold], today: date, now: datetime, alarms: _Alarms) -> Iterable[Event]:
-    """The alarm rings on the last day; with days that nobody named there is no last one."""
-    for hold in holds:
-        changed = max(step.changed_at for step in hold.steps)
-        for what in WITHDRAWAL if hold.bird.sex != Sex.COCK else ("meat",):
+    """One for each bird, and one for all that got a medicine together and withhold as long. The
+    alarm rings on the last day; with days that nobody named there is no last one.
+    """
+    for what in WITHDRAWAL:
+        together = defaultdict(list)
+        for hold in holds:
             until, unknown = (getattr(hold, f"{what}_{which}") for which in ("until", "unknown"))
-            ends = alarms.when("withdrawal", today)
-            if until:
-                yield _event(
-                    f"{what}-{hold.bird.pk}",
-                    f"{hold.bird}: {_withdrawal(what, hold)}",
-                    hold.since,
-                    until + timedelta(1),
-                    changed,
-                    f"Up to and including {until.day} {until:%B %Y}.",
-                    None if unknown or ends is None else until - hold.since + ends,
-                )
-            if unknown:
-                yield _event(
-                    f"{what}-unknown-{hold.bird.pk}",
-                    f"{hold.bird}: {_withdrawal(what, hold)} {UNTIL_KNOWN}",
-                    today,
-                    today + timedelta(1),
-                    now,
-                    ", ".join(hold.unknown_products),
-                )
+            if (until or unknown) and (what == "meat" or hold.bird.sex != Sex.COCK):
+                given = {step.given_to for step in hold.steps}
+                whole = given.pop() if len(given) == 1 else ""
+                key = (whole, hold.since, until, bool(unknown)) if whole else hold.bird.pk
+                together[key].append(hold)
+        for some in together.values():
+            yield from _held_together(what, some, today, now, alarms)
+
+
+def _held_together(
+    what: str, holds: list[Hold], today: date, now: datetime, alarms: _Alarms
+) -> Iterable[Event]:
+    hold = holds[0]
+    until, unknown = (getattr(hold, f"{what}_{which}") for which in ("until", "unknown"))
+    ends = alarms.when("withdrawal", today)
+    names = ", ".join(sorted((one.bird.name for one in holds), key=str.lower))
+    of, whom, whose = hold.bird.pk, str(hold.bird), hold.bird.pronouns.possessive
+    if len(holds) > 1:
+        given_to = hold.steps[0].given_to
+        whom, whose = given_to[:1].upper() + given_to[1:], "their"
+        of = min(step.pk for one in holds for step in one.steps)
+    said = f"{whom}: {WITHDRAWAL[what]}, don’t eat {whose} {what}"
+    about = [names] if len(holds) > 1 else []
+    if until:
+        yield _event(
+            f"{what}-{of}",
+            said,
+            hold.since,
+            until + timedelta(1),
+            max(step.changed_at for one in holds for step in one.steps),
+            ". ".join([f"Up to and including {until.day} {until:%B %Y}", *about]) + ".",
+            None if unknown or ends is None else until - hold.since + ends,
+        )
+    if unknown:
+        yield _event(
+            f"{what}-unknown-{of}",
+            f"{said} {UNTIL_KNOWN}",
+            today,
+            today + timedelta(1),
+            now,
+            ". ".join([", ".join(hold.unknown_products), *about]),
+        )

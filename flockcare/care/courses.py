@@ -14,6 +14,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
+from flockcare.care.due import AS_THE_VET_SAID
 from flockcare.care.models import CareStep, StepKind
 from flockcare.core.dates import PartialDate
 from flockcare.feet.due import Deadline
@@ -53,7 +54,7 @@ class CourseDue(Deadline):
     def what(self) -> str:
         """``Medicine for Cart Shed: Coxi drops, day 3 of 5, as the vet said``."""
         day = max(self.on, self.today) - self.first
-        vets = ", as the vet said" if self.step.is_vets else ""
+        vets = AS_THE_VET_SAID if self.step.is_vets else ""
         days = f"day {day.days + 1} of {(self.until - self.first).days + 1}"
         return f"Medicine for {self.step.given_to}: {self.step.product}, {days}{vets}"
 

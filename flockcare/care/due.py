@@ -18,6 +18,7 @@ from flockcare.feet.due import Deadline
 from flockcare.feet.models import FootFinding
 
 LOOK, DRESSING, PLAN = "look", "dressing", "plan"
+AS_THE_VET_SAID = ", as the vet said"
 LINES = {
     StepKind.WATCHED: LOOK,
     StepKind.LIFTED: LOOK,
@@ -107,7 +108,7 @@ class Due(Deadline):
     @property
     def what(self) -> str:
         vets = self.step.kind == StepKind.MEDICINE and self.step.is_vets
-        return WHAT_IS_DUE[line_of(self.step.kind)] + (", as the vet said" if vets else "")
+        return WHAT_IS_DUE[line_of(self.step.kind)] + (AS_THE_VET_SAID if vets else "")
 
     @property
     def is_visit(self) -> bool:

@@ -173,7 +173,7 @@ class StepForm(KeeperModelForm):
         help_texts = {
             "egg_days": DAYS_UNKNOWN,
             "meat_days": "Empty means not known.",
-            "given_until": "Days are counted from the last giving.",
+            "given_until": "Days are counted from the last time it was given.",
             "quantity": "Such as “2 ml” or “a pea of ointment”. A record, not a dose to follow.",
             "plan_until": "Empty: the plan holds for four weeks.",
             "decided_by": "“As the vet said” is printed only where the vet decided.",
@@ -561,7 +561,7 @@ class ItemForm(KeeperModelForm):
         """One tap may take more than was counted; nobody counts less than nothing."""
         stock = self.cleaned_data["stock"]
         if stock is not None and stock < 0 and "stock" in self.changed_data:
-            raise ValidationError("Less than nothing cannot be. Count what is there.")
+            raise ValidationError("The stock can’t be below 0. Count what is there.")
         return stock
 
     def clean(self):

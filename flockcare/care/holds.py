@@ -25,7 +25,7 @@ from flockcare.care.models import (
     MedicineGiven,
     StepKind,
 )
-from flockcare.drawing.dates import short_words
+from flockcare.drawing.dates import short_words, up_to_words
 
 # A course of a year and a year's days after it: nothing older can still hold.
 LONGEST = timedelta(days=2 * MOST_DAYS + 2)
@@ -36,7 +36,7 @@ LONG_PAST_DAYS = 84
 # After how many days Today asks for days that nobody entered (our choice).
 ASK_AFTER = timedelta(days=7)
 LOGGED_WITHIN = timedelta(days=3)
-UNTIL_KNOWN = "until the vet or the label has named the days"
+UNTIL_KNOWN = "until the withdrawal days are known"
 
 
 def last_day(given: date, days: int) -> date | None:
@@ -129,7 +129,7 @@ class Hold:
         return "; ".join(told)
 
     def _end(self, until: date | None, unknown: list) -> str:
-        known = until and f"up to and including {short_words(until, self.today)}"
+        known = until and up_to_words(until, self.today)
         return ", and then ".join(filter(None, (known, unknown and UNTIL_KNOWN)))
 
     @property

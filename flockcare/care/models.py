@@ -673,7 +673,7 @@ class CarePlan(FlockRecord):
         if not kinds:
             raise ValidationError({"parts": "Say what is to be done."})
         if len(set(kinds)) < len(kinds) or not set(kinds) <= set(PLANNED):
-            raise ValidationError({"parts": "Each of what can be planned stands in a plan once."})
+            raise ValidationError({"parts": "A plan has each kind of care only once."})
         if {StepKind.OINTMENT, StepKind.MEDICINE} <= set(kinds):
             raise ValidationError(
                 {"parts": "Ointment and medicine each have days of their own: make two plans."}
@@ -685,7 +685,7 @@ class CarePlan(FlockRecord):
             if product:
                 field.run_validators(product)
         if any(not amount.is_finite() or amount < 0 for amount in amounts):
-            raise ValidationError({"parts": "Less than nothing cannot be."})
+            raise ValidationError({"parts": "An amount can’t be below 0."})
 
 
 class TaskKind(models.TextChoices):

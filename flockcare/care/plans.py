@@ -15,9 +15,9 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from flockcare.care.due import DRESSING, Due, line_of, open_dues
+from flockcare.care.due import AS_THE_VET_SAID, DRESSING, Due, line_of, open_dues
 from flockcare.care.models import WHAT, CarePlan, CareStep, PutOff, StepKind
-from flockcare.drawing.dates import short_words
+from flockcare.drawing.dates import short_words, up_to_words
 from flockcare.feet.due import Deadline, is_long_late
 from flockcare.people.models import Keeper
 
@@ -95,7 +95,7 @@ class PlanDue(Deadline):
     def what(self) -> str:
         """``soak, dressing``; while some of it is done today the rest alone."""
         return ", ".join(map(_what, self.missing or self.plan.parts)) + (
-            ", as the vet said" if self.plan.is_vets else ""
+            AS_THE_VET_SAID if self.plan.is_vets else ""
         )
 
 
@@ -223,5 +223,5 @@ def until_words(plan: CarePlan, today: date) -> str:
     if plan.stopped_on:
         return f"stopped on {short_words(plan.stopped_on, today)}: {plan.stopped_because}"
     if plan.until:
-        return f"up to and including {short_words(plan.until, today)}"
+        return up_to_words(plan.until, today)
     return "until a check finds the foot clear"

@@ -36,6 +36,7 @@ class Giving:
 
     step: CareStep
     zone: object
+    today: date
     steps: list[CareStep] = field(default_factory=list)
 
     @property
@@ -46,6 +47,19 @@ class Giving:
     def last(self) -> date:
         given = [timezone.localdate(step.at, self.zone) for step in self.steps]
         return max(*given, self.step.given_until or self.first)
+
+    @property
+    def missed(self) -> list[date]:
+        """Of a course that is ticked off day by day, the days before its last, or before ``today``,
+        on which nobody did; none of one that was logged as a whole when it was over."""
+        ticked = {timezone.localdate(step.at, self.zone) for step in self.steps}
+        logged = timezone.localdate(self.step.logged_at, self.zone)
+        until = self.step.given_until
+        if not self.step.given_to or not until or logged > until:
+            return []
+        end = max(*ticked, min(until, self.today - timedelta(1)))
+        days = (self.first + timedelta(number) for number in range((end - self.first).days + 1))
+        return [day for day in days if day not in ticked]
 
     @property
     def birds(self) -> set[str]:
@@ -101,14 +115,14 @@ class Giving:
         return f"{end.day} {end:%b %Y}" if end else "none"
 
 
-def givings(steps: Iterable[CareStep], zone) -> list[Giving]:
+def givings(steps: Iterable[CareStep], zone, today: date) -> list[Giving]:
     """In the order of ``steps``; what many birds got at once is one."""
     found: dict[tuple, Giving] = {}
     for step in told_once(steps, zone):
         # Each day of a course that many get names the same last day.
         course = step.given_until or step.at
         key = (step.given_to, step.kind, step.product, course) if step.given_to else step.pk
-        giving = found.setdefault(key, Giving(step, zone))
+        giving = found.setdefault(key, Giving(step, zone, today))
         giving.steps.append(step)
         giving.step = min(giving.step, step, key=attrgetter("at"))
     return list(found.values())
@@ -124,4 +138,4 @@ def medicines_given(flock, *, now) -> list[Giving]:
         .select_related("bird", "item", "keeper", "contact")
         .order_by("-at", "bird__name")
     )
-    return givings(steps, flock.zone)
+    return givings(steps, flock.zone, timezone.localdate(now, flock.zone))

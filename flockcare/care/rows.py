@@ -7,20 +7,32 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
+from itertools import chain
 from uuid import UUID
 
 from flockcare.birds.models import Bird, Sex
 from flockcare.care import standing_words as words
-from flockcare.care.due import DRESSING, LOOK
+from flockcare.care.due import AS_THE_VET_SAID, DRESSING, LOOK
 from flockcare.care.holds import UNTIL_KNOWN
 from flockcare.care.models import StepKind
 from flockcare.care.notifiable import several_ill
 from flockcare.care.parts import Given
-from flockcare.care.rules import Advice
+from flockcare.care.rules import Advice, advise
 from flockcare.care.rules.table import VETS_PLAN
-from flockcare.care.situation import FlockStanding
-from flockcare.care.standing import CHECK, Due, FootStanding, Standing, VetPlan
-from flockcare.drawing.dates import short_words
+from flockcare.care.situation import FlockStanding, advise_bird
+from flockcare.care.standing import (
+    CHECK,
+    Due,
+    FootStanding,
+    Sign,
+    Standing,
+    VetPlan,
+    enough_for,
+    of_foot,
+)
+from flockcare.drawing.dates import up_to_words
+
+SWOLLEN = 2
 
 
 @dataclass(frozen=True)
@@ -34,8 +46,11 @@ class Tapped:
 
 @dataclass(frozen=True)
 class DueLine:
+    """``brief``: what, beside the lines of her feet and of a vet's plan."""
+
     due: Due
     what: str
+    brief: str
     words: str
     when: str
     is_due: bool
@@ -63,24 +78,46 @@ class DueLine:
     def is_dressing(self) -> bool:
         return self.due.line == DRESSING
 
+    @property
+    def taps(self) -> tuple[tuple[str, str], ...]:
+        """What one tap can log of it, the usual first: what the button says, and the kind of care;
+        empty: again what asked for it."""
+        if self.is_dressing:
+            return DRESSING_TAPS
+        if self.is_watch:
+            return (("Checked", StepKind.WATCHED),)
+        return () if self.is_check or self.is_visit or not self.step else (("Done", ""),)
+
+
+DRESSING_TAPS = (
+    ("Checked", StepKind.DRESSING_SEEN),
+    ("Changed", StepKind.DRESSING_CHANGED),
+    ("Taken off", StepKind.DRESSING_OFF),
+)
+
 
 @dataclass(frozen=True)
 class FootLine:
+    """``brief``, ``course_brief``: as a row of Today has them."""
+
     standing: FootStanding
     words: str
     brief: str
     course: str
+    course_brief: str
     mark: str
     older: str
 
 
-def foot_line(foot: FootStanding, today: date) -> FootLine:
+def foot_line(foot: FootStanding, today: date, shown: Iterable[Sign] = ()) -> FootLine:
+    """``shown``: signs that the brief words have beside the score."""
     return FootLine(
         foot,
         words.foot_words(foot, today),
-        words.foot_words(foot, today, brief=True),
+        words.foot_words(foot, today, brief=True, shown=shown),
         words.course_words(foot.trend, today),
-        words.MARKS[foot.trend.course],
+        words.course_in_row(foot.trend, today),
+        words.MARKS.get(foot.trend.course, ""),
         words.signs_words(foot.older, today),
     )
 
@@ -105,15 +142,57 @@ class Row:
         return [(plan, words.plan_words(plan, hers.today)) for plan in every]
 
     @property
-    def plan_in_row(self) -> bool:
-        """Whether the level names a vet's plan and what it asks for is due, so that the row says
-        both without its words."""
-        return not self.level.is_urgent and any(line.is_plan for line in self.due)
+    def plans_in_row(self) -> list[str]:
+        """Those of which the row does not say all by its level and what is due by them."""
+        hers = self.standing
+        every = (*hers.plans, *hers.broken, *hers.asked)
+        told = not self.level.is_urgent and any(line.is_plan for line in self.due)
+        shown = [plan for plan in every if not told or not plan.answers]
+        return [words.plan_words(plan, hers.today, brief=True) for plan in shown]
+
+    @property
+    def level_in_row(self) -> bool:
+        """Whether the level says more than what is due and the score and course of the feet."""
+        cared_for = self.level is Advice.HOME and any(line.step for line in self.due)
+        calm = self.level is Advice.LEAVE or cared_for
+        return self.has_level and (bool(self.standing.plans) or not calm)
+
+    @property
+    def _tells_why(self) -> bool:
+        return self.level_in_row and self.level not in (Advice.LEAVE, Advice.HOME)
+
+    @cached_property
+    def _signs_of_feet(self) -> dict[tuple[str, str], tuple[Sign, ...]]:
+        """By foot and the words of each rule that led to its advice, the signs that are enough for
+        it, so that they can stand in its place."""
+        found = {}
+        for foot in self.standing.concerns if self._tells_why else ():
+            scored = Sign("score", foot.score, "", foot.checked, foot.by, None)
+            for rule in of_foot(foot.situation, advise(foot.situation)).because:
+                found[foot.foot, rule.sign] = enough_for(rule, (scored, *foot.signs))
+        return found
+
+    def _shown(self, foot: FootStanding) -> list[Sign]:
+        """What stands with the score of a sore foot."""
+        of_rules = (some for (of, _), some in self._signs_of_feet.items() if of == foot.foot)
+        said = {"score", "swelling"} if foot.score == SWOLLEN else {"score"}
+        return [sign for sign in dict.fromkeys(chain(*of_rules)) if sign.name not in said]
 
     @property
     def reasons_in_row(self) -> str:
-        """Empty where the foot's score and course, which stand below, say enough."""
-        return self.reasons if self.level not in (Advice.LEAVE, Advice.HOME) else ""
+        """Without what stands in the lines of her signs and feet, which the row has as well."""
+        hers = self.standing
+        if self.follows_plan or not self._tells_why:
+            return ""
+        said = {rule for (_, rule), signs in self._signs_of_feet.items() if signs}
+        said |= {rule for foot in hers.concerns if not foot.is_case for rule in foot.because}
+        said |= {rule.sign for rule in advise_bird(hers) if enough_for(rule, hers.signs)}
+        return words.reason_words(hers, said)
+
+    @property
+    def signs_in_row(self) -> str:
+        """Those of the bird, in one line; who saw each, and when, stands on her page."""
+        return ", ".join(sign.words for sign in self.standing.signs)
 
     @property
     def has_level(self) -> bool:
@@ -162,7 +241,7 @@ class Row:
     @property
     def feet(self) -> list[FootLine]:
         today = self.standing.today
-        return [foot_line(foot, today) for foot in self.standing.concerns]
+        return [foot_line(foot, today, self._shown(foot)) for foot in self.standing.concerns]
 
     @property
     def calm(self) -> str:
@@ -188,11 +267,8 @@ class Row:
         hers = self.standing.eggs
         if hers.state == "free" or self.bird.sex == Sex.COCK:
             return self.eggs
-        known = hers.state == "withdrawn" and hers.until
         until = (
-            f"up to and including {short_words(hers.until, self.standing.today)}"
-            if known
-            else "until the withdrawal days are known"
+            up_to_words(hers.known_until, self.standing.today) if hers.known_until else UNTIL_KNOWN
         )
         return f"Don’t eat {self.bird.pronouns.possessive} eggs {until}"
 
@@ -223,12 +299,18 @@ class Row:
         return DueLine(
             due,
             words.what_words(due),
+            self._brief(due),
             words.due_words(due, today, last),
             words.when_words(due, today, last),
             due.on <= today,
             due.on < today,
             step,
         )
+
+    def _brief(self, due: Due) -> str:
+        concerns = [foot.foot for foot in self.standing.concerns]
+        what = due.what if concerns == [due.foot] else words.what_words(due)
+        return what.removesuffix(AS_THE_VET_SAID) if self.standing.plans else what
 
     def is_for(self, keeper_key: int) -> bool:
         """Whether something is due that nobody else has taken on."""
@@ -251,57 +333,77 @@ def in_order(row: Row):
     return -hers.advice if hers.urgent else 0, due, -hers.advice, row.bird.name.lower()
 
 
-def answer(rows: Iterable[Row]) -> list[str]:
-    """The first lines of Today: a vet, and tonight's care."""
+def answer(rows: Iterable[Row], *, mine: bool = False) -> list[str]:
+    """The first lines of Today: a vet, and tonight's care; ``mine``: that of one keeper."""
     rows = list(rows)
     tonight = [row.bird.name for row in rows if row.is_due]
     said = []
-    for level in (Advice.NOW, Advice.SOON):
+    for level, now in ((Advice.NOW, "Ring now"), (Advice.SOON, "Ring today")):
         hers = [row.bird.name for row in rows if row.standing.advice is level]
-        said += [f"{level.words}: {words.names(hers)}. {level.means}"] if hers else []
-    said.append(f"Due tonight: {words.names(tonight)}." if tonight else "No care is due tonight.")
+        said += [f"{level.words}: {words.names(hers)}. {now}."] if hers else []
+    nothing = "Nothing for you tonight." if mine else "No care is due tonight."
+    said.append(f"Due tonight: {words.names(tonight)}." if tonight else nothing)
     return said
 
 
-def eggs_not_eaten(rows: Iterable[Row], homes: Mapping[UUID, str]) -> list[str]:
-    """Whose eggs are not eaten, each bird by name; a house where it is every hen's, as a whole.
+@dataclass(frozen=True)
+class NotEaten:
+    """``whose``: ``Dill’s eggs``, ``the eggs of Dill and Mace``, ``any egg from Cart Shed``.
+    ``until``: the last day of it, in words; empty where nobody knows that."""
+
+    whose: str
+    until: str
+
+
+def eggs_not_eaten(rows: Iterable[Row], homes: Mapping[UUID, str]) -> list[NotEaten]:
+    """Each hen by name, with those whose eggs are withheld as long; a house where it is every hen's
+    as a whole, until the last of them.
 
     ``homes``: the house of each bird that has one.
     """
-    of_house, alone = defaultdict(list), []
+    of_house, today = defaultdict(list), None
     for row in rows:
+        today = row.standing.today
         if row.bird.sex != Sex.COCK:
             of_house[homes.get(row.bird.pk, "")].append(row)
-    said = []
+    of_houses, alone = [], defaultdict(list)
     for house, hens in sorted(of_house.items()):
         withheld = [hen for hen in hens if hen.standing.eggs.state != "free"]
+        ends = [hen.standing.eggs.known_until for hen in withheld]
         if house and len(withheld) == len(hens) > 1:
-            ends = [hen.standing.eggs.until for hen in hens if hen.standing.eggs.until]
-            known = all(hen.standing.eggs.state == "withdrawn" for hen in hens) and ends
-            end = (
-                f"up to and including {short_words(max(ends), hens[0].standing.today)}"
-                if known
-                else UNTIL_KNOWN
-            )
-            said.append(f"Don’t eat any egg from {house} {end}.")
+            of_houses.append((f"any egg from {house}", None if None in ends else max(ends)))
         else:
-            alone += withheld
-    if alone:
-        every = sorted((row.bird.name for row in alone), key=str.lower)
-        said.append(f"Don’t eat the eggs of {words.names(every, at_most=len(every))}.")
-    return said
+            for hen, end in zip(withheld, ends, strict=True):
+                alone[end].append(hen.bird.name)
+    # Those nobody knows the days of come first.
+    by_end = sorted(alone.items(), key=lambda one: one[0] or date.min)
+    of_birds = [(_eggs_of(sorted(some, key=str.lower)), end) for end, some in by_end]
+    return [
+        NotEaten(whose, up_to_words(end, today) if end else "")
+        for whose, end in (*of_houses, *of_birds)
+    ]
 
 
-def told_first(found: FlockStanding, rows: list[Row], shown: list[Row]) -> dict:
+def _eggs_of(hens: list[str]) -> str:
+    if len(hens) == 1:
+        return f"{hens[0]}’s eggs"
+    return f"the eggs of {words.names(hens, at_most=len(hens))}"
+
+
+def told_first(
+    found: FlockStanding, rows: list[Row], shown: list[Row], *, mine: bool = False
+) -> dict:
     """What Today says of care, here and without signal; ``shown``: those of the flock's ``rows``
     that are wanted. Whose eggs are not eaten is said of all."""
     return {
         "rows": shown,
-        "answer": [*answer(shown), *eggs_not_eaten(rows, found.homes)],
-        "days_to_ask": sorted({name for row in rows for name in row.standing.eggs.to_ask}),
+        "answer": answer(shown, mine=mine),
+        "not_eaten": eggs_not_eaten(rows, found.homes),
+        "days_to_ask": any(row.standing.eggs.to_ask for row in rows),
         "several_ill": several_ill(row.standing for row in rows),
         "ring_first": any(row.ring_first for row in shown),
         "vet_wanted": any(row.standing.urgent or _tell_vet(row) for row in shown),
+        "vet_now": any(row.level is Advice.NOW for row in shown),
         "gone": [(key, name, words.eggs_words(eggs)) for key, name, eggs in found.gone],
     }
 
@@ -310,18 +412,10 @@ def _tell_vet(row: Row) -> bool:
     return bool(row.standing.plans) and row.level.is_for_vet
 
 
-def _next_check(hers: Standing) -> date | None:
-    """What is due by now stands with her care, or on the list itself."""
-    on = hers.check_due.on
-    return on if on > hers.today else None
-
-
 def checks_due(rows: list[Row]) -> dict:
-    """Of whom a check alone is due, and the day of the next check of anybody."""
-    clear = [row for row in rows if not row.standing.of_care]
-    due = [row for row in clear if row.standing.first_due <= row.standing.today]
-    return {
-        "due": due,
-        "due_names": words.names([row.bird.name for row in due]),
-        "next_due": min((on for row in rows if (on := _next_check(row.standing))), default=None),
-    }
+    """Of whom a check alone is due, whether one is due of others as well, and where none is, the
+    day of the next check of anybody."""
+    of_all = [row for row in rows if row.standing.check_due.on <= row.standing.today]
+    due = [row for row in of_all if not row.standing.of_care]
+    days = [row.standing.check_due.on for row in rows] if not of_all else ()
+    return {"due": due, "also": len(of_all) > len(due), "next_due": min(days, default=None)}

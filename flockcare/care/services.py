@@ -433,7 +433,7 @@ def give_again(*, step: CareStep, by, now=None) -> list[CareStep]:
     if due and not due.is_due:
         raise AlreadyDone(due.step)
     if not due:
-        raise ValidationError("This course is over: nothing of it is due.")
+        raise ValidationError("This course is over: nothing more is due.")
     keeper, name = credited(by)
     like = CareStep(flock=step.flock, keeper=keeper, keeper_name=name, at=now)
     for field in GIVEN_AGAIN:

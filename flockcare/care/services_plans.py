@@ -22,7 +22,7 @@ from flockcare.care.services import OF_A_COURSE, AlreadyDone, keep_added, log_st
 from flockcare.people import history
 from flockcare.people.bylines import credited
 
-OVER = "This plan is over: nothing of it is due."
+OVER = "This plan is over: nothing more is due."
 
 
 @history.changeset()

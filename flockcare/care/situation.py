@@ -17,6 +17,7 @@ from django.db.models import F, OuterRef, Q, Subquery, When
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
+from flockcare.birds.age import least_age
 from flockcare.birds.breeds import WeightClass, class_of
 from flockcare.birds.models import Bird, BirdState, Weighing
 from flockcare.care.due import (
@@ -55,7 +56,6 @@ from flockcare.care.standing import (
 from flockcare.care.standing_words import foot_level_words, signs_words, within
 from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
 from flockcare.care.vet import PLAN_DAYS, plan_for
-from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import short_words
 from flockcare.feet.cases import Case, cases_of_birds
 from flockcare.feet.due import is_sore
@@ -74,7 +74,6 @@ FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
 WEIGHED = timedelta(days=365)
 NEW_WITHIN = timedelta(days=14)
-YEARLING = 365
 
 
 @dataclass(frozen=True)
@@ -283,7 +282,7 @@ def _read(flock, today: date, before: datetime):
             eggs=_eggs(holds.get(row["pk"])),
             plans=plans[row["pk"]],
             states=states[row["pk"]],
-            age_days=age_days(row["hatched"], today),
+            age_days=least_age(row["hatched"], today),
             new_since=new_since.get(row["pk"]),
             bantam=_is_bantam(row),
         )
@@ -563,15 +562,6 @@ def _eggs(hold: Hold | None) -> Eggs:
         hold.words,
         tuple(sorted(hold.to_ask)),
     )
-
-
-def age_days(hatched: str, today: date) -> int | None:
-    """At least so old; None where the day she hatched is not known well enough to say."""
-    if not hatched:
-        return None
-    known = PartialDate.parse(hatched)
-    days = (today - known.last()).days
-    return days if days >= 0 and (known.month or days >= YEARLING) else None
 
 
 # --- What else asks for advice

@@ -142,6 +142,11 @@ class Eggs:
     words: str = ""
     to_ask: tuple[str, ...] = ()
 
+    @property
+    def known_until(self) -> date | None:
+        """The last day on which no egg of hers is eaten; None where nobody knows it, or none is."""
+        return self.until if self.state == "withdrawn" else None
+
 
 @dataclass(frozen=True, slots=True)
 class State:
@@ -358,9 +363,10 @@ class Standing:
 
     @property
     def of_care(self) -> bool:
-        """Whether there is more to say of her than that her clear feet are checked now and then."""
+        """Whether there is more to say of her than that her clear feet are checked now and then,
+        and whether her eggs are eaten, which is said of all birds at once."""
         care = any(due.what != CHECK for due in self.all_due)
-        return bool(self.concerns or self.signs or self.plans or care or self.eggs != Eggs())
+        return bool(self.concerns or self.signs or self.plans or care)
 
     @property
     def both_clear(self) -> bool:
@@ -387,15 +393,6 @@ class Standing:
     def concerns(self) -> list[FootStanding]:
         """Her sore feet, and a foot that was scored clear but shows a sign."""
         return [foot for foot in self.feet.values() if foot.advice is not None]
-
-    @property
-    def reasons(self) -> list[str]:
-        """Of the advice, in words: the bird's own signs, then each foot's that leads there."""
-        said = list(self.because) if self.bird_advice is self.advice else []
-        for foot in self.feet.values():
-            if foot.advice is self.advice:
-                said += [f"{foot.words}: {sign[:1].lower()}{sign[1:]}" for sign in foot.because]
-        return said
 
 
 CHECK = "check"
@@ -816,8 +813,12 @@ def seen_for(rule: Rule, foot: FootStanding, hers: Iterable[Sign]) -> tuple[Sign
         words = LESION.step(foot.score).short.lower()
         signs.insert(0, Sign("score", foot.score, words, foot.checked, foot.by, None))
     needed = tuple(sign for sign in signs if not _holds_with(rule, foot.situation, sign, None))
-    enough = (sign for sign in signs if _holds_with(rule, Situation(), sign, sign.value))
-    return needed or tuple(enough)[:1]
+    return needed or enough_for(rule, signs)[:1]
+
+
+def enough_for(rule: Rule, signs: Iterable[Sign]) -> tuple[Sign, ...]:
+    """Those of the signs that the rule would hold with if nothing else were known."""
+    return tuple(sign for sign in signs if _holds_with(rule, Situation(), sign, sign.value))
 
 
 def _holds_with(rule: Rule, situation: Situation, sign: Sign, value) -> bool:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from datetime import date
+from collections.abc import Container, Iterable, Iterator
+from datetime import date, timedelta
 
 from flockcare.care.rules import Advice
 from flockcare.care.sizes import Size
@@ -39,20 +39,26 @@ def signs_words(signs: Iterable[Sign], today: date) -> str:
     return "; ".join(sign_words(sign, today) for sign in signs)
 
 
-def foot_words(foot: FootStanding, today: date, *, brief: bool = False) -> str:
+def foot_words(
+    foot: FootStanding, today: date, *, brief: bool = False, shown: Iterable[Sign] = ()
+) -> str:
     """``left foot: mild, sore since 26 Oct (clear on 20 Oct)``; brief without what stands in
-    brackets."""
-    return f"{foot.words}: {state_of_foot(foot, today, brief=brief)}"
+    brackets. ``shown``: signs to name after the score: ``left foot: swollen, hot, sore since …``.
+    """
+    return f"{foot.words}: {state_of_foot(foot, today, brief=brief, shown=shown)}"
 
 
-def state_of_foot(foot: FootStanding, today: date, *, brief: bool = False) -> str:
+def state_of_foot(
+    foot: FootStanding, today: date, *, brief: bool = False, shown: Iterable[Sign] = ()
+) -> str:
     """The same where the foot is named already: ``mild, sore since 26 Oct (clear on 20 Oct)``."""
     if not foot.is_case:
         if not foot.because:
             return foot.state
         signs = "; ".join(sign[:1].lower() + sign[1:] for sign in foot.because)
         return f"scored clear on {short_words(foot.checked, today)}, but {signs}"
-    said = f"{score_words(foot.score)}, sore since {short_words(foot.since, today)}"
+    seen = ", ".join((score_words(foot.score), *(sign.words for sign in shown)))
+    said = f"{seen}, sore since {short_words(foot.since, today)}"
     if brief:
         return said
     before = (
@@ -67,18 +73,26 @@ COURSES = {
     Course.BETTER: "Better",
     Course.SAME: "Same",
     Course.WORSE: "Worse",
-    Course.NOT_KNOWN: "Better or worse: not known yet",
 }
-MARKS = {Course.BETTER: "↘", Course.SAME: "→", Course.WORSE: "↗", Course.NOT_KNOWN: "?"}
+MARKS = {Course.BETTER: "↘", Course.SAME: "→", Course.WORSE: "↗"}
 
 
 def course_words(trend: Trend, today: date) -> str:
-    """``Better: 119 ± 6 → 34 ± 2 mm² since 26 Oct``, by what it was measured."""
-    said = COURSES[trend.course]
+    """``Better: 119 ± 6 → 34 ± 2 mm² since 26 Oct``, by what it was measured; empty where nothing
+    tells, as at the first check of a sore."""
     if trend.against is None:
-        return said
-    since = short_words(date.fromordinal(today.toordinal() - trend.against.days_ago), today)
-    return f"{said}: {_figures(trend.against, trend.last)} since {since}"
+        return ""
+    said = COURSES[trend.course]
+    return f"{said}: {_figures(trend.against, trend.last)} {_since(trend, today)}"
+
+
+def course_in_row(trend: Trend, today: date) -> str:
+    """``Better since 26 Oct``: the same without its figures."""
+    return f"{COURSES[trend.course]} {_since(trend, today)}" if trend.against else ""
+
+
+def _since(trend: Trend, today: date) -> str:
+    return f"since {short_words(today - timedelta(trend.against.days_ago), today)}"
 
 
 def _figures(then: Size, now: Size) -> str:
@@ -131,24 +145,35 @@ ASKED_FIRST = {
 }
 
 
-def reason_words(standing: Standing) -> str:
-    """What led to the advice, each foot named once: ``dull; left foot: hot, oozing``; or what is
-    missing for one: ``left foot: heat, oozing not recorded``."""
-    said = list(map(within, standing.because)) if standing.bird_advice is standing.advice else []
+def reasons(standing: Standing, said_already: Container[str] = ()) -> list[str]:
+    """What led to the advice, each foot named once: ``dull``, ``left foot: hot, oozing``; or what
+    is missing for one: ``left foot: heat, oozing not recorded``.
+
+    ``said_already``: the signs of rules that stand beside it in other words.
+    """
+    own = standing.because if standing.bird_advice is standing.advice else ()
+    said = [within(sign) for sign in own if sign not in said_already]
     for foot in standing.concerns:
-        if foot.advice is standing.advice and foot.situation.seen_long_ago:
+        if foot.advice is not standing.advice:
+            continue
+        if foot.situation.seen_long_ago:
             said.append(f"{foot.words}: signs of {short_words(foot.checked, standing.today)}")
-        elif foot.advice is standing.advice and foot.because:
-            signs = ", ".join(map(within, foot.because))
-            said.append(f"{foot.words}: {signs}")
-        elif foot.advice is standing.advice and foot.is_case:
+        elif foot.because:
+            signs = [within(sign) for sign in foot.because if sign not in said_already]
+            said += [f"{foot.words}: {', '.join(signs)}"] if signs else []
+        elif foot.is_case:
             asked = [
                 words
                 for name, words in ASKED_FIRST.items()
                 if getattr(foot.situation, name) is None
             ]
             said.append(f"{foot.words}: {', '.join(asked) or 'too little'} not recorded")
-    return "; ".join(said)
+    return said
+
+
+def reason_words(standing: Standing, said_already: Container[str] = ()) -> str:
+    """``dull; left foot: hot, oozing``."""
+    return "; ".join(reasons(standing, said_already))
 
 
 def state_words(standing: Standing) -> list[str]:
@@ -165,7 +190,7 @@ def lines(standing: Standing) -> Iterator[str]:
     for sign in standing.signs:
         yield sign_words(sign, today)
     for foot in standing.cases:
-        yield f"{foot_words(foot, today)}. {course_words(foot.trend, today)}"
+        yield ". ".join(filter(None, (foot_words(foot, today), course_words(foot.trend, today))))
         if foot.older:
             yield f"{foot.words}: {signs_words(foot.older, today)}"
     for foot in standing.concerns:
@@ -195,12 +220,13 @@ def names(some: list[str], at_most: int = 4) -> str:
     return " and ".join(filter(None, [", ".join(some[:-1]), *some[-1:]]))
 
 
-def plan_words(plan: VetPlan, today: date) -> str:
-    """``Seen by a vet on 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``."""
+def plan_words(plan: VetPlan, today: date, *, brief: bool = False) -> str:
+    """``Seen by a vet on 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``; brief
+    without what is new since, where that stands beside it."""
     on = short_words(plan.on, today)
     if plan.new:
-        new = ", ".join(map(within, plan.new))
-        return f"New since the vet’s visit on {on}: {new}. {plan.words}"
+        new = "" if brief else f": {', '.join(map(within, plan.new))}"
+        return f"New since the vet’s visit on {on}{new}. {plan.words}"
     if plan.answers:
         return f"Seen by a vet on {on}. {plan.words}"
     # What a keeper decided alone is no answer of a vet.
@@ -226,5 +252,5 @@ def within(said: str) -> str:
 def _level(advice: Advice, standing: Standing) -> str:
     if standing.plans and not advice.is_urgent:
         until = max(plan.until for plan in standing.plans)
-        return f"Under the vet’s plan until {short_words(until, standing.today)}"
+        return f"Vet’s plan until {short_words(until, standing.today)}"
     return advice.words

@@ -1,6 +1,7 @@
 """What is due tonight, shared by all keepers: the list, its piece of Today, and a bird's care."""
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import replace
 
 from django.shortcuts import get_object_or_404, redirect, render
@@ -18,7 +19,14 @@ from flockcare.care.parts import WITH, Given, in_one
 from flockcare.care.recorded import bird_is_for_vet
 from flockcare.care.rows import Row, in_order, rows_of, told_first
 from flockcare.care.rules import LIMITS
-from flockcare.care.situation import advise_bird, advise_cases, mark_of, standing_alone, standings
+from flockcare.care.situation import (
+    FlockStanding,
+    advise_bird,
+    advise_cases,
+    mark_of,
+    standing_alone,
+    standings,
+)
 from flockcare.care.tasks import tasks_due
 from flockcare.feet.cases import cases_of_bird
 from flockcare.people.access import flock_view
@@ -36,8 +44,7 @@ def due_list(request, flock):
     tag = care_tag(request, mark)
 
     def page(template):
-        found = standings(flock, now=timezone.now(), mark=mark)
-        context = _of_care(request, flock, found)
+        context = _of_care(request, flock, *all_rows(flock, mark))
         return render(request, template, {**context, "ahead": True, "tag": tag})
 
     return whole_or_piece(request, tag, page, whole="care/list.html", piece="care/list_piece.html")
@@ -61,15 +68,25 @@ def _wants_mine(request) -> bool:
     return "mine" in request.GET or "mine" in request.POST
 
 
-def care_now(request, flock, mark: tuple) -> dict:
+def all_rows(flock, mark: tuple) -> tuple[FlockStanding, list[Row]]:
+    """How the birds that are here stand, in order."""
+    found = standings(flock, now=timezone.now(), mark=mark)
+    birds = Bird.objects.filter(flock=flock).present().select_related("breed")
+    return found, rows_of(found, birds)
+
+
+def care_now(
+    request, flock, mark: tuple, rows: Callable[[], tuple[FlockStanding, list[Row]]] | None = None
+) -> dict:
     """What the piece of Today shows of care: made once for each keeper, and kept until the mark,
     the keeper's role or their choice is another one. Forms have a token, so theirs is not in it.
+
+    ``rows``: gives what ``all_rows`` does, where the rest of the page asks for it too.
     """
     tag = care_tag(request, mark)
 
     def make() -> dict:
-        found = standings(flock, now=timezone.now(), mark=mark)
-        context = _of_care(request, flock, found)
+        context = _of_care(request, flock, *(rows() if rows else all_rows(flock, mark)))
         return {
             "answer": render_to_string("care/today_rows.html", context, request),
             "has_rows": bool(context["rows"] or context["tasks"]),
@@ -81,12 +98,11 @@ def care_now(request, flock, mark: tuple) -> dict:
     return {"here": "today", "mine": mine, "tag": tag, **shown}
 
 
-def _of_care(request, flock, found) -> dict:
+def _of_care(request, flock, found: FlockStanding, of_all: list[Row]) -> dict:
     """What is due of whom, with what was done today."""
     now, mine = timezone.now(), _wants_mine(request)
     flock.usual_vet = found.vet
-    all_rows = rows_of(found, Bird.objects.filter(flock=flock).present().select_related("breed"))
-    rows = [row for row in all_rows if row.standing.of_care]
+    rows = [row for row in of_all if row.standing.of_care]
     if mine:
         rows = [row for row in rows if row.is_for(request.user.pk)]
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
@@ -106,7 +122,7 @@ def _of_care(request, flock, found) -> dict:
         "flock": flock,
         "mine": mine,
         "faces": found.faces,
-        **told_first(found, all_rows, rows),
+        **told_first(found, of_all, rows, mine=mine),
         "done": elsewhere,
         "tasks": tasks_due(flock, today),
         "tasks_done": tasks_done,

@@ -114,6 +114,11 @@ def short_words(day: dt.date, today: dt.date) -> str:
     return _day(day) if day.year == today.year else date_words(day)
 
 
+def up_to_words(day: dt.date, today: dt.date) -> str:
+    """``up to and including 14 May``, as ``short_words`` has the day."""
+    return f"up to and including {short_words(day, today)}"
+
+
 def span_words(first: dt.date, last: dt.date) -> str:
     """``15 Apr – 14 May 2026``; each year written once where both days share it."""
     if first == last:

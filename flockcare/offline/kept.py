@@ -13,7 +13,7 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.care.models import CarePlan, StepKind
+from flockcare.care.models import CarePlan
 from flockcare.care.rows import DueLine, Row, checks_due, rows_of, told_first
 from flockcare.care.situation import FlockStanding, mark_of, standings
 from flockcare.care.tasks import tasks_due
@@ -117,18 +117,11 @@ def _told(row: Row, photos: list[LastPhoto], shown: dict) -> dict:
 
 def _taps(line: DueLine, plans: dict) -> Taps:
     due = line.due
-    if line.is_plan:
-        return Taps(line, f"plan:{due.plan}", [("Done", ",".join(plans.get(due.plan, ())))])
-    if line.is_dressing:
-        kinds = StepKind.DRESSING_SEEN, StepKind.DRESSING_CHANGED, StepKind.DRESSING_OFF
-        words = "Checked", "Changed", "Taken off"
-    elif line.is_watch:
-        words, kinds = ["Checked"], [StepKind.WATCHED]
-    elif line.step and not line.is_check and not line.is_visit:
-        words, kinds = ["Done"], [due.line]
-    else:
+    if not line.taps:
         return Taps(line, "", [])
-    return Taps(line, f"step:{due.step}", list(zip(words, map(str, kinds), strict=True)))
+    again = ",".join(plans.get(due.plan, ())) if line.is_plan else due.line
+    of = f"plan:{due.plan}" if line.is_plan else f"step:{due.step}"
+    return Taps(line, of, [(words, str(kind or again)) for words, kind in line.taps])
 
 
 def _today(flock, found: FlockStanding, rows: list[Row], today: date) -> dict:

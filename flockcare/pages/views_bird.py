@@ -3,7 +3,7 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import Exists, OuterRef, Subquery
 from django.shortcuts import get_object_or_404, render
 from django.template.loader import render_to_string
 from django.utils import timezone
@@ -23,7 +23,7 @@ from flockcare.pages.timeline import OLDEST, choose_stretch, table_rows
 from flockcare.pages.timeline import timeline as timeline_of
 from flockcare.people.access import flock_view
 from flockcare.people.fresh import kept
-from flockcare.photos.models import Foot
+from flockcare.photos.models import Foot, Photo
 from flockcare.photos.shots import to_measure
 
 PAST_CASES_SHOWN = 2
@@ -87,11 +87,16 @@ HER_RECORDS = {
     "grams": _first(Weighing.objects, "-on", "grams"),
     "weighed_on": _first(Weighing.objects, "-on", "on"),
     "first_checked": _first(Check.objects, "at", "at"),
+    **{
+        f"photo_{foot}": Exists(Photo.objects.filter(bird=OuterRef("pk"), foot=foot))
+        for foot in Foot.values
+    },
 }
 
 
 def _bird_or_404(flock, bird_id) -> Bird:
-    """The bird with her states, her last weighing and the time of her first check."""
+    """The bird with her states, her last weighing, the time of her first check, and whether there
+    are photos of each foot."""
     birds = Bird.objects.select_related("breed").prefetch_related("birdstate_set")
     birds = birds.annotate(**HER_RECORDS)
     bird = get_object_or_404(birds, flock=flock, pk=bird_id)

@@ -1,6 +1,8 @@
 """Today: how the birds stand that need something, who is due for a check, and what is done."""
 
+from collections.abc import Callable
 from datetime import timedelta
+from functools import cache
 
 from django.conf import settings
 from django.db.models import OuterRef, Subquery
@@ -9,12 +11,11 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from flockcare.birds.models import Bird
 from flockcare.care.notifiable import several_dead
-from flockcare.care.rows import checks_due, rows_of
-from flockcare.care.situation import mark_of, standings
+from flockcare.care.rows import checks_due
+from flockcare.care.situation import mark_of
 from flockcare.care.tasks import offered
-from flockcare.care.views_today import care_now
+from flockcare.care.views_today import all_rows, care_now
 from flockcare.core.visitors import plain_http
 from flockcare.feet import services
 from flockcare.feet.fresh import looks_tag
@@ -35,7 +36,8 @@ def today(request, flock):
         tag = looks_tag(request, flock)
         return renewed(request, tag, lambda: _piece(request, flock, tag))
     mark = mark_of(flock, now=timezone.now())
-    context = {**_checks(request, flock, mark), **care_now(request, flock, mark)}
+    rows = cache(lambda: all_rows(flock, mark))
+    context = {**_checks(request, flock, mark, rows), **care_now(request, flock, mark, rows)}
     context["plain_http"], context["own_https"] = plain_http(request), settings.LAN_HTTPS
     response = render(request, "pages/today.html", context)
     response.headers["Vary"] = "HX-Request"
@@ -43,17 +45,16 @@ def today(request, flock):
 
 
 def _piece(request, flock, tag: str):
-    context = _checks(request, flock, mark_of(flock, now=timezone.now()))
+    mark = mark_of(flock, now=timezone.now())
+    context = _checks(request, flock, mark, lambda: all_rows(flock, mark))
     return render(request, "pages/today_piece.html", {**context, "looks_tag": tag})
 
 
-def _checks(request, flock, mark: tuple) -> dict:
+def _checks(request, flock, mark: tuple, rows_now: Callable) -> dict:
     """Who is due and who was seen, kept until the mark is another one, and the round as it is."""
 
     def make() -> dict:
-        found = standings(flock, now=timezone.now(), mark=mark)
-        birds = Bird.objects.filter(flock=flock).present().select_related("breed")
-        rows = rows_of(found, birds)
+        found, rows = rows_now()
         context = {**_looks(flock, rows), "faces": found.faces}
         return {
             "in_round": sum(row.standing.in_round for row in rows),

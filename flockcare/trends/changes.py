@@ -209,23 +209,16 @@ def weighed(answers: tuple[ChangeAnswer, ...], scanned: ScanAnswer) -> tuple[Cha
     if not scanned.told:
         return answers
     return tuple(
-        replace(
-            one,
-            state="some_sign",
-            sentences=(
-                *(
-                    words.verdict("some_sign", one.found, one.adjusted_p, one.compared)
-                    if sentence == words.verdict("clear", one.found, one.adjusted_p, one.compared)
-                    else sentence
-                    for sentence in one.sentences
-                ),
-                words.scan_elsewhere(scanned.first, scanned.last),
-            ),
-        )
-        if one.state == "clear" and not lies_near(one, scanned)
-        else one
+        _less_sure(one, scanned) if one.state == "clear" and not lies_near(one, scanned) else one
         for one in answers
     )
+
+
+def _less_sure(one: ChangeAnswer, scanned: ScanAnswer) -> ChangeAnswer:
+    counted, _, *more = one.sentences
+    verdict = words.verdict("some_sign", one.found, one.adjusted_p, one.compared)
+    elsewhere = words.scan_elsewhere(scanned.first, scanned.last)
+    return replace(one, state="some_sign", sentences=(counted, verdict, *more, elsewhere))
 
 
 def lies_near(change: ChangeAnswer, scanned: ScanAnswer) -> bool:

@@ -49,7 +49,7 @@ class PeriodForm(KeeperForm):
         label=QUESTION,
         required=False,
         max_length=MOST_ASKED,
-        help_text="Stands on top of the sheet and its PDF, with today’s date.",
+        help_text="Shown at the top of the sheet and its PDF, with today’s date.",
     )
 
     def __init__(self, data=None, *, newest: dt.date, **kwargs):
@@ -149,7 +149,7 @@ class SitterForm(KeeperForm):
         label="Who looks after the birds?",
         max_length=ShareLink._meta.get_field("name").max_length,
         validators=[one_line],
-        help_text="What they tick off stands under this name.",
+        help_text="What they tick off is logged under this name.",
     )
     first = forms.DateField(label="From", widget=_day())
     last = forms.DateField(label="To, that day included", widget=_day())

@@ -11,15 +11,14 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from flockcare.birds.models import Bird, Sex
+from flockcare.birds.models import Bird
 from flockcare.care.courses import CourseDue
 from flockcare.care.dressing import STEPS, Step
 from flockcare.care.due import LOOK, followed_by
 from flockcare.care.models import DRESSED, CarePlan, CareStep, StepKind, TaskDone
 from flockcare.care.parts import Given, in_one
-from flockcare.care.rows import DueLine, Row, rows_of
+from flockcare.care.rows import DueLine, Row, eggs_not_eaten, rows_of
 from flockcare.care.situation import FlockStanding, standings
-from flockcare.care.standing import Eggs
 from flockcare.care.tasks import TaskDue, house_work, tasks_of
 from flockcare.drawing.dates import short_words
 from flockcare.people.bylines import with_names
@@ -41,12 +40,7 @@ UNDER_A_DRESSING = {StepKind.SOAKED, StepKind.RINSED, StepKind.OINTMENT}
 DRESS_AGAIN = "Then put the dressing on again."
 AS_THE_VET_SAID = "As the vet or the label says, no more and no less. Missed one? Ring."
 SOMEBODY_WILL = "A keeper has said they will do this."
-# What one tap says of a dressing; the first is the usual one.
-_DRESSING = (
-    ("Checked", StepKind.DRESSING_SEEN),
-    ("Changed", StepKind.DRESSING_CHANGED),
-    ("Off", StepKind.DRESSING_OFF),
-)
+UNTIL_TOLD = "until the keepers say so"
 
 
 @dataclass(frozen=True)
@@ -72,11 +66,10 @@ class Thing:
 
 @dataclass(frozen=True)
 class OneBird:
-    """``now``: what is due of her by today. ``eggs``: empty where they may be eaten."""
+    """``now``: what is due of her by today."""
 
     row: Row
     things: tuple[Thing, ...]
-    eggs: str
 
     @property
     def now(self) -> list[Thing]:
@@ -126,19 +119,12 @@ class Sitting:
 
     @property
     def eggs(self) -> list[str]:
-        """Bird by bird; a house whose hens all withhold theirs as a whole, until the last."""
-        of_house: dict[str, list[OneBird]] = {}
-        for one in self.birds:
-            if one.row.bird.sex != Sex.COCK:
-                of_house.setdefault(self.found.homes.get(one.row.bird.pk, ""), []).append(one)
-        said = []
-        for house, hens in sorted(of_house.items()):
-            if house and len(hens) > 1 and all(one.eggs for one in hens):
-                eggs = [one.row.standing.eggs for one in hens]
-                said.append(f"Don’t eat any egg from {house} {_end(eggs, self.today)}")
-            else:
-                said += [one.eggs for one in hens if one.eggs]
-        return said
+        """``Don’t eat the eggs of Dill up to and including 7 Nov``."""
+        rows = [one.row for one in self.birds]
+        return [
+            f"Don’t eat {one.whose} {one.until or UNTIL_TOLD}"
+            for one in eggs_not_eaten(rows, self.found.homes)
+        ]
 
     @property
     def urgent(self) -> bool:
@@ -159,30 +145,9 @@ def sitting(link: ShareLink, *, now: datetime) -> Sitting:
     rows = rows_of(found, Bird.objects.filter(flock=flock).present().select_related("breed"))
     plans, steps = _asking(rows)
     days = Days(max(link.first, today), link.last)
-    birds = tuple(
-        OneBird(
-            row,
-            tuple(_things(row, plans, steps, days)),
-            egg_words(row.bird, row.standing.eggs, today),
-        )
-        for row in rows
-    )
+    birds = tuple(OneBird(row, tuple(_things(row, plans, steps, days))) for row in rows)
     tasks = tuple(_tasks(flock, today, days))
     return Sitting(link, found, birds, tasks, tuple(_done(link, birds, today)), today)
-
-
-def egg_words(bird: Bird, eggs: Eggs, today: date) -> str:
-    """``Don’t eat Dill’s eggs up to and including 7 Nov``; empty where they may be eaten."""
-    if eggs.state == "free" or bird.sex == Sex.COCK:
-        return ""
-    return f"Don’t eat {bird}’s eggs {_end([eggs], today)}"
-
-
-def _end(eggs: Iterable[Eggs], today: date) -> str:
-    ends = [one.until if one.state == "withdrawn" else None for one in eggs]
-    if None in ends:
-        return "until the keepers say so"
-    return f"up to and including {short_words(max(ends), today)}"
 
 
 @dataclass(frozen=True)
@@ -245,7 +210,7 @@ def _planned(row: Row, line: DueLine, plan: CarePlan, days: Days, *, dressed: bo
         is_due=line.is_due,
         days=days.of(line.due.on, plan.every_days, plan.until),
         details=tuple(said),
-        taps=(("Done", ""),),
+        taps=line.taps,
         how=_how([*plan.kinds, *again]),
         bird=row.bird,
     )
@@ -261,13 +226,6 @@ def _asked(row: Row, line: DueLine, step: CareStep, days: Days, *, dressed: bool
     said += [SOMEBODY_WILL] if line.due.who_key else []
     again = _dress_again([kind], dressed=dressed)
     said += [DRESS_AGAIN] if again else []
-    taps = (("Done", ""),)
-    if line.is_visit:
-        taps = ()
-    elif line.is_dressing:
-        taps = _DRESSING
-    elif line.is_watch:
-        taps = (("Checked", StepKind.WATCHED),)
     return Thing(
         key=f"step:{step.pk}",
         what=line.what,
@@ -275,7 +233,7 @@ def _asked(row: Row, line: DueLine, step: CareStep, days: Days, *, dressed: bool
         is_due=line.is_due,
         days=days.of(line.due.on, _every(step, kind)),
         details=tuple(said),
-        taps=taps,
+        taps=line.taps,
         how=_how([LOOK if line.is_watch else kind, *again]),
         bird=row.bird,
     )

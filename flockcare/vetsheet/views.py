@@ -137,7 +137,7 @@ def links(request, flock):
 def revoke(request, flock, link_id):
     link = get_object_or_404(ShareLink.objects.in_flock(flock), pk=link_id)
     if not link.may_be_revoked_by(request.membership):
-        raise PermissionDenied("Only who made a link, or an owner of the flock, can end it.")
+        raise PermissionDenied("Only the person who made a link, or an owner, can end it.")
     services.revoke_share(link=link, by=request.user)
     messages.success(request, "The link has ended. It opens nothing any more.")
     sitter = link.purpose == Purpose.SITTER

@@ -86,7 +86,11 @@ const FOLLOWS = {
   sites(foot, tapped) {
     notTheSame(foot);
     delete tapped.dataset.filled;
-    if (tapped.checked && !chosen(`${foot}-score`).some(Boolean)) propose(foot);
+    if (tapped.checked && !chosen(`${foot}-score`).some(Boolean)) {
+      propose(foot);
+      // What was proposed is seen, above the bar for saving that has just come up.
+      form.querySelector(`.part-${foot} .proposed`).scrollIntoView({ block: "nearest" });
+    }
     else if (isProposed(`${foot}-score`) && !chosen(`${foot}-sites`).length) {
       settleScore(foot);
       choose(`${foot}-score`, [""]);

@@ -62,14 +62,15 @@ for (const failure of ["htmx:sendError", "htmx:responseError"]) {
     const full = detail.xhr.status === 507 && detail.xhr.responseText;
     said.textContent =
       failure === "htmx:sendError"
-        ? "That did not get through: no signal. Try again where there is some."
+        ? "No signal: that did not get through."
         : full || "That wasn’t accepted. Reload the page and try again.";
-    // The form of a step waits on the phone, as this tap does not.
-    const form = detail.elt.closest(".due-line")?.querySelector('a[href*="/step/"]');
-    if (failure === "htmx:sendError" && form) {
+    // What waits on the phone, as this tap does not: the page as the phone keeps it, else the form.
+    const form = detail.elt.closest(".due-line")?.dataset.form;
+    const keeps = navigator.serviceWorker?.controller;
+    if (failure === "htmx:sendError" && (keeps || form)) {
       const link = document.createElement("a");
-      link.href = form.href;
-      link.textContent = "Or log it on the form: that waits on this phone.";
+      link.href = keeps ? location.pathname : form;
+      link.textContent = keeps ? "Go on without signal" : "Log it on the form: that waits on this phone";
       said.append(" ", link);
     }
     document.querySelectorAll("main > .notice.error[role=alert]").forEach((old) => old.remove());

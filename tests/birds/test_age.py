@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import pytest
 from django.utils import timezone
 
-from flockcare.birds.age import GROWN_AT_DAYS, age_on, may_be_growing
+from flockcare.birds.age import GROWN_AT_DAYS, age_on, least_age, may_be_growing
 from flockcare.birds.models import Bird, Breed, Weighing
 
 TODAY = date(2026, 6, 10)
@@ -32,6 +32,15 @@ def ago(days):
 def test_age_is_known_as_well_as_the_hatch_date(hatched, least, most):
     age = age_on(hatched, TODAY)
     assert (age.least_days, age.most_days) == (least, most)
+
+
+@pytest.mark.parametrize(
+    ("hatched", "least"),
+    [("2026-06-01", 9), ("2026-06", 0), ("2026-05", 10), ("2026", None), ("2025", None)],
+)
+def test_a_year_alone_says_little_of_a_young_bird(hatched, least):
+    assert least_age(hatched, TODAY) == least
+    assert least_age("2024", TODAY) == 526 and least_age("", TODAY) is None
 
 
 @pytest.mark.parametrize("hatched", ["", "2026-06-11", "2026-07", "2027"])

@@ -77,11 +77,11 @@ def test_a_cock_that_is_added_and_comes_back(cast):
     assert "He is in no house now. Move him into one" in text
 
 
-def test_leaving_is_said_at_the_head_of_the_page(cast, birds):
+def test_leaving_is_the_last_thing_of_her_page_and_not_folded_away(cast, birds):
     dill = birds["Dill"]
     page = client_of(cast.keeper).get(dill.get_absolute_url()).text
     leave = reverse("pages:leave", args=[cast.flock.pk, dill.pk])
-    head = page[: page.index('id="cases"')]
-    assert f'href="{leave}"' in head and "Left the flock?" in head
-    head = client_of(cast.viewer).get(dill.get_absolute_url()).text
-    assert leave not in head
+    last = page[page.rindex("</details>") :]
+    assert f'href="{leave}"' in last and "Left the flock?" in last
+    assert page.count(leave) == 1
+    assert leave not in client_of(cast.viewer).get(dill.get_absolute_url()).text

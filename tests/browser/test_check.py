@@ -208,6 +208,15 @@ def test_a_marked_place_proposes_mild_and_the_other_foot_is_one_tap(open_phone, 
     assert tap.count == 5
 
 
+def test_what_was_proposed_is_seen_above_the_bar_for_saving(open_phone, site):
+    page = open_phone("ada")
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Mace']}/check/")
+    page.locator(".foot-left .over-0").tap()
+    save = page.locator("button:has-text('Save check')").bounding_box()
+    chips = page.locator(".part-left .chips").first.bounding_box()
+    assert chips["y"] > 0 and chips["y"] + chips["height"] <= save["y"]
+
+
 def test_a_proposal_is_taken_by_a_tap_changed_by_another_and_goes_with_its_place(open_phone, site):
     page = open_phone("ada")
     page.goto(f"/f/{site.flock}/birds/{site.birds['Saffron']}/check/")
@@ -344,7 +353,7 @@ def test_one_chip_denies_the_signs_and_can_be_taken_back(open_phone, site):
 def test_the_leg_is_asked_for_with_the_limp(open_phone, site):
     page = open_phone("ada")
     page.goto(f"/f/{site.flock}/birds/{site.birds['Caraway']}/check/")
-    page.locator("summary:has-text('How she walks')").tap()
+    page.locator("summary:has-text('How the bird walks')").tap()
     leg = page.locator(".which-leg")
     assert leg.is_hidden()
     page.locator("label:has-text('Definite')").tap()
@@ -360,7 +369,7 @@ def test_what_was_there_before_is_one_tap_to_answer(open_phone, site):
     page.goto(address)
     page.locator(".foot-left .over-0").tap()
     page.locator("label[for=id_left-hot]").tap()
-    page.locator("summary:has-text('How she walks')").tap()
+    page.locator("summary:has-text('How the bird walks')").tap()
     page.locator("label:has-text('Definite')").tap()
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector("text=Saved: Chervil")

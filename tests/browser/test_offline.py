@@ -861,6 +861,54 @@ def test_what_is_due_is_done_with_one_tap_without_signal(phones, coop, line):
     assert steps_of(coop, "Anise") == ["dressing on", "dressing changed"]
 
 
+def test_who_looked_first_says_nothing_after_who_looked_later(phones, coop, line):
+    """What was undone while a slow look at the store was on its way is not shown once more."""
+    coop.installation.run("tests/browser/prepare_dressing.py", coop.flock, coop.birds["Lovage"])
+    page = phones("una")
+    signal(line, page, on=False)
+    page.goto("/")
+    due = due_line(page, coop, "Lovage")
+    checked = due.locator("button[data-kinds]:has-text('Checked')")
+    checked.tap()
+    due.locator("text=Waits on this phone").wait_for()
+    # The next look at what waits hears its answer a second late.
+    page.evaluate("""() => {
+      const begin = IDBDatabase.prototype.transaction;
+      IDBDatabase.prototype.transaction = function (names, mode, ...more) {
+        const transaction = begin.call(this, names, mode, ...more);
+        if (names !== "entries" || mode !== "readonly") return transaction;
+        IDBDatabase.prototype.transaction = begin;
+        Object.defineProperty(transaction, "oncomplete", {
+          set: (told) => transaction.addEventListener("complete", () => setTimeout(told, 1000)),
+        });
+        return transaction;
+      };
+    }""")
+    in_module(page, "page", '({ changed }) => changed.dispatchEvent(new Event("change"))')
+    due.locator("button:has-text('Undo')").tap()
+    checked.wait_for()
+    page.wait_for_timeout(1500)
+    assert checked.is_visible()
+    assert "not sent yet" not in page.locator(".answer").inner_text()
+    signal(line, page, on=True)
+
+
+def test_today_goes_on_as_the_phone_keeps_it_where_the_signal_is_lost(phones, coop, line):
+    coop.installation.run("tests/browser/prepare_dressing.py", coop.flock, coop.birds["Tansy"])
+    page = phones("una")
+    row = page.locator(".standing-row:has-text('Tansy')")
+    row.locator("button:has-text('Changed')").wait_for()
+    signal(line, page, on=False)
+    row.locator("button:has-text('Changed')").tap()
+    page.locator(".notice.error a:has-text('Go on without signal')").tap()
+    due = due_line(page, coop, "Tansy")
+    due.locator("button:has-text('Changed')").tap()
+    due.locator("text=/Waits on this phone: .*dressing changed/").wait_for()
+    signal(line, page, on=True)
+    all_sent(page)
+    assert steps_of(coop, "Tansy")[-1] == "dressing changed"
+
+
 def test_two_keepers_who_did_the_same_are_told_and_none_is_lost(phones, coop, line):
     coop.installation.run("tests/browser/prepare_dressing.py", coop.flock, coop.birds["Saffron"])
     page, theirs = phones("una"), phones("vic")

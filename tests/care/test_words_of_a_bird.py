@@ -137,7 +137,7 @@ def test_under_a_plan_her_care_says_each_thing_once(cast, birds):
     for days_ago in (2, 1):
         step(cast, dill, "soaked", days_ago=days_ago, next_due=day(1 - days_ago))
     shown = shown_at_first(cast.clients.keeper.get(url(cast, "bird", dill.pk)).text)
-    assert "Soak daily." in shown and "Under the vet’s plan until" in shown
+    assert "Soak daily." in shown and "Vet’s plan until" in shown
     assert f"Checked {day(-3).day} {day(-3):%b}, by Owner" in shown
     assert "Left foot: soak today" in shown
     for once_more in ("A vet’s plan holds", "Next:", "Last checked", "soaked, "):

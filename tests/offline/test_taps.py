@@ -136,7 +136,7 @@ def test_yesterdays_tap_arrives_after_what_was_done_today(cast, dill, plan):
 
 def test_what_cannot_be_has_a_reason_and_stores_nothing(cast, dill, birds, plan):
     due = step(cast, dill, "soaked", days_ago=1, next_due=day(0))
-    gone = ["What this was due after has been deleted. Correct it to log it by itself."]
+    gone = ["The care that this followed has been deleted. Correct it to log it by itself."]
     soaked = ("kind", "soaked")
     for what, reason in (
         (tap(cast, birds["Mace"], due, soaked), gone),
@@ -156,7 +156,7 @@ def test_what_cannot_be_has_a_reason_and_stores_nothing(cast, dill, birds, plan)
     plan.stopped_on, plan.stopped_because = day(-1), "Healed."
     plan.save()
     answer = send(cast.clients.keeper, cast.flock, tap(cast, dill, plan))
-    assert answer.json()["reasons"] == ["This plan is over: nothing of it is due."]
+    assert answer.json()["reasons"] == ["This plan is over: nothing more is due."]
     assert list(CareStep.objects.all()) == [due]
 
 

@@ -10,6 +10,7 @@ from django.utils import timezone
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding
+from flockcare.photos.models import Photo
 
 NOW = dt.datetime(2026, 5, 14, 18, tzinfo=dt.UTC)
 
@@ -41,6 +42,16 @@ def test_a_bird_without_checks_says_what_to_do(cast, birds):
     new = reverse("check_bird", args=[cast.flock.pk, birds["Dill"].pk])
     assert f'href="{new}"' in got.content.decode()
     assert "Nothing was recorded in this time." in text_of(got)
+
+
+def test_photos_are_offered_of_a_foot_that_has_some(cast, birds):
+    dill = birds["Dill"]
+    got = text_of(cast.clients.viewer.get(page(dill)))
+    assert "Photos, " not in got and "Vet sheet" in got
+    file = {"width": 9, "height": 9, "stored_bytes": 9, "sha256": "a", "look_hash": 0}
+    Photo.objects.create(flock=cast.flock, bird=dill, foot="right", **file)
+    got = text_of(cast.clients.viewer.get(page(dill)))
+    assert "Photos, right foot" in got and "Photos, left foot" not in got
 
 
 def test_who_she_is(cast, birds):

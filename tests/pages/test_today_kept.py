@@ -65,7 +65,7 @@ def test_a_bird_renamed_a_check_and_care_given_are_seen(cast, birds):
 
 
 def test_the_kit_is_counted_anew(cast, birds):
-    said(cast, "No bird is under care")
+    said(cast, "No care is due tonight")
     item = KitItem.objects.create(flock=cast.flock, name="Gauze", stock=0)
     said(cast, "Gauze none left")
     item.delete()
@@ -122,10 +122,10 @@ def test_after_midnight_of_the_flock_it_is_another_day(cast, birds, monkeypatch)
     step(cast, birds["Dill"], at=now - timedelta(days=1), next_due=day(1))
     step(cast, birds["Mace"], at=now - timedelta(hours=1))
     page = text(cast.clients.keeper, cast)
-    assert "Care done today (1)" in page and "soak today" not in page
+    assert "Care done today (1)" in page and "Dill, left foot: soak" not in page
     now += timedelta(minutes=2)
     page = text(cast.clients.keeper, cast)
-    assert "Care done today" not in page and "soak today" in page
+    assert "Care done today" not in page and "Dill, left foot: soak" in page
 
 
 def test_other_days_between_rounds_and_another_zone_are_followed(cast, birds):

@@ -325,6 +325,23 @@ def test_the_file_is_the_calendar_as_it_is_now(cast, birds):
     assert summaries(answer.content) == summaries(feed_of(cast, cast.viewer))
 
 
+def test_a_medicine_of_a_whole_house_is_one_entry(cast, birds):
+    given = {"at": timezone.now(), "foot": "", "given_to": "Cart Shed", "product": "Drops"}
+    for name in ("Dill", "Mace"):
+        step(cast, birds[name], "medicine", **given, egg_days=5, meat_days=0, days_from="vet")
+    step(cast, birds["Sorrel"], "medicine", egg_days=5, meat_days=0, days_from="vet")
+    content = feed_of(cast)
+    said = "egg withdrawal, don’t eat"
+    withheld = [words for words in summaries(content) if "withdrawal" in words]
+    assert sorted(withheld) == [f"Cart Shed: {said} their eggs", f"Sorrel: {said} her eggs"]
+    assert "Dill, Mace" in event(content, "Cart Shed")["DESCRIPTION"]
+    assert event(content, "Cart Shed").end == day(6)
+    # Who got another one as well withholds hers by herself.
+    step(cast, birds["Mace"], "medicine", egg_days=9, meat_days=0, days_from="vet")
+    withheld = [words for words in summaries(feed_of(cast)) if "withdrawal" in words]
+    assert sorted(withheld) == [f"{name}: {said} her eggs" for name in ("Dill", "Mace", "Sorrel")]
+
+
 def test_a_cock_has_no_eggs_to_withhold(cast, birds):
     Bird.objects.filter(pk=birds["Dill"].pk).update(sex="cock")
     step(cast, birds["Dill"], "medicine", egg_days=10, meat_days=3, days_from="vet")

@@ -3,6 +3,7 @@
 import logging
 import re
 from datetime import date, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.test import Client
@@ -11,6 +12,7 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird
 from flockcare.care.models import CarePlan, CareStep, Task, TaskDone, VetContact
+from flockcare.care.rows import Row
 from flockcare.care.services import repeat_step
 from flockcare.care.standing import Eggs
 from flockcare.core.models import token_hash
@@ -19,7 +21,7 @@ from flockcare.people import services
 from flockcare.people.logs import HideTokens
 from flockcare.people.models import Membership, Revision, Role
 from flockcare.vetsheet.models import Purpose, ShareLink
-from flockcare.vetsheet.sitting import Days, egg_words, sitting
+from flockcare.vetsheet.sitting import Days, OneBird, Sitting, sitting
 from tests.care.steps import day, look, step, today
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, seen
 
@@ -165,18 +167,21 @@ def test_shows_what_is_due_and_nothing_else(cast, link, dill, birds):
 @pytest.mark.parametrize(
     ("sex", "eggs", "words"),
     [
-        ("hen", Eggs(), ""),
+        ("hen", Eggs(), []),
         (
             "hen",
             Eggs("withdrawn", date(2026, 11, 7)),
-            "Don’t eat Dill’s eggs up to and including 7 Nov",
+            ["Don’t eat Dill’s eggs up to and including 7 Nov"],
         ),
-        ("hen", Eggs("not known"), "Don’t eat Dill’s eggs until the keepers say so"),
-        ("cock", Eggs("not known"), ""),
+        ("hen", Eggs("not known"), ["Don’t eat Dill’s eggs until the keepers say so"]),
+        ("cock", Eggs("not known"), []),
     ],
 )
 def test_whose_eggs(sex, eggs, words):
-    assert egg_words(Bird(name="Dill", sex=sex), eggs, date(2026, 11, 3)) == words
+    stands = SimpleNamespace(today=date(2026, 11, 3), eggs=eggs)
+    hers = OneBird(Row(Bird(name="Dill", sex=sex), stands), ())
+    found = SimpleNamespace(homes={})
+    assert Sitting(None, found, (hers,), (), (), stands.today).eggs == words
 
 
 def test_opens_nothing_before_its_days_after_them_or_once_ended(cast, plan, link):

@@ -305,7 +305,7 @@ def test_days_nobody_entered_are_unknown_and_never_none(bird):
     # The last giving was on 9 August; ten days after it end on the 19th.
     assert holds["Eggs and meat"] == (
         "Egg withdrawal: don’t eat her eggs up to and including 19 Aug; meat withdrawal: don’t eat "
-        "her meat until the vet or the label has named the days (“Tablets from the vet”)"
+        "her meat until the withdrawal days are known (“Tablets from the vet”)"
     )
 
 

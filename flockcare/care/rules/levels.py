@@ -34,9 +34,9 @@ class Advice(IntEnum):
     def means(self) -> str:
         """What to do, and by when. Our own choice, no published source."""
         return {
-            Advice.ASK: "At the next occasion, within two weeks.",
-            Advice.SOON: "Ring today, seen within 2 days.",
-            Advice.NOW: "Ring now, seen within a day.",
+            Advice.ASK: "When you next speak to a vet, within two weeks.",
+            Advice.SOON: "Ring today; to be seen within 2 days.",
+            Advice.NOW: "Ring now; to be seen within a day.",
         }.get(self, "")
 
     @property

@@ -67,10 +67,14 @@ async function putPictures(kept) {
   for (const part of kept.querySelectorAll("section:has(.last-photos:empty)")) part.remove();
 }
 
-// All is read before anything is shown: two at once would otherwise each add their own.
+let looked = 0;
+
+// All is read before anything is shown, and who looked first says nothing after who looked later.
 async function sayWhatWaits() {
+  const mine = (looked += 1);
   const keeper = (await whoIsHere())?.keeper;
   const entries = await readableEntries();
+  if (mine !== looked) return;
   place.querySelectorAll(".waits-here").forEach((old) => old.remove());
   const theirs = entries.filter((entry) => entry.keeper === keeper);
   const onLines = sayOnLines(theirs);

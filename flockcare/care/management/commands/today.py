@@ -10,7 +10,15 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.care.situation import worked_out
 from flockcare.care.standing import FootStanding, Sign, Standing
-from flockcare.care.standing_words import due_words, eggs_words, level_words, lines, within
+from flockcare.care.standing_words import (
+    due_words,
+    eggs_words,
+    level_words,
+    lines,
+    reason_words,
+    reasons,
+    within,
+)
 from flockcare.people.commands import flock_called
 
 LAST_YEAR = 9999
@@ -64,7 +72,7 @@ def plain(bird: Bird, standing: Standing) -> dict:
     return {
         "bird": bird.name,
         "advice": standing.advice.name,
-        "reasons": standing.reasons,
+        "reasons": reasons(standing),
         "signs": [_sign(sign) for sign in standing.signs],
         "eggs": standing.eggs.state,
         "eggs_until": _iso(standing.eggs.until),
@@ -112,8 +120,8 @@ def spoken(birds: list[tuple[Bird, Standing]]):
     for bird, standing in birds:
         yield f"{bird.name}: {within(level_words(standing))}"
         yield from (f"  {line}" for line in lines(standing))
-        if standing.reasons:
-            yield f"  because: {'; '.join(standing.reasons)}"
+        if because := reason_words(standing):
+            yield f"  because: {because}"
         if said := eggs_words(standing.eggs):
             yield f"  {said}"
         of = standing.today, standing.last_check
