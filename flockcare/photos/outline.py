@@ -36,8 +36,8 @@ MOST_LARGER = 3.0  # the area of another edge round the tap, nearly as clear
 
 OUTSIDE = "You tapped outside the photo."
 UNCLEAR = (
-    "No clear edge was found where you tapped, as often with a sore of 2 mm or less. Tap the middle "
-    "of the scab again, or choose Draw and go round it."
+    "No clear edge was found where you tapped, as often with a sore of 2 mm or less. Tap the "
+    "middle of the scab again, or choose Draw and go round it."
 )
 TOO_LARGE = (
     "What you tapped runs on into the skin around it, or off the photo. Choose Draw and go round "
@@ -48,8 +48,8 @@ DOUBTFUL = (
     "or part of its edge is faint or ragged."
 )
 SHINES = (
-    "The place you tapped is so bright that its colours are lost: a reflection, a flash or the sun. "
-    "Tap beside it, take the photo in softer light, or choose Draw and go round the sore."
+    "The place you tapped is so bright that its colours are lost: a reflection, a flash or the "
+    "sun. Tap beside it, take the photo in softer light, or choose Draw and go round the sore."
 )
 TOO_SMALL = (
     "The sore is so small in this photo that an edge one dot off would make it a third larger. "
