@@ -40,6 +40,7 @@ def drawn(
     used = {finding.rule.mark for finding in found}
     return {
         "drawings": drawings,
+        "hardest": elevation.hardest_words(layout, units),
         "found": found,
         "marks": [mark for mark in flags.Mark if mark in used],
     }

@@ -593,9 +593,11 @@ def _begins_before_end(one: Stay, other: Stay) -> bool:
 
 
 def span(stay: Stay) -> str:
-    """``from 1 May 2026 until 3 Jun 2026``."""
-    since = f"from {date_words(stay.since)}" if stay.since else "from the beginning"
-    return f"{since} until {date_words(stay.until)}" if stay.until else f"{since} on"
+    """``from 1 May 2026 until 3 Jun 2026``, ``since 1 May 2026``."""
+    if stay.until:
+        since = f"from {date_words(stay.since)}" if stay.since else "from the beginning"
+        return f"{since} until {date_words(stay.until)}"
+    return f"since {date_words(stay.since)}" if stay.since else "from the beginning"
 
 
 def _not_to_come(day: dt.date, today: dt.date) -> None:

@@ -10,6 +10,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.text import get_text_list
 
 from flockcare.drawing.dates import date_words
 from flockcare.housing import changes, elevation, flags, landing, services, whatif
@@ -27,6 +28,7 @@ from flockcare.housing.views_landing import landings_context
 from flockcare.people.access import flock_view
 
 ADVICE_SHOWN = 6
+NAMED = 4  # So many birds are named before they are counted.
 
 
 @flock_view()
@@ -141,6 +143,7 @@ def _compared(request, tried: Tried) -> dict:
     sizes = (elevation.IN_SIGHT, elevation.HALF)
     then = landings_context(tried.then, landers, units, sizes=sizes)
     limit_form = LimitForm(request.GET, units=units)
+    answer = Answer(tried, landers, limit_form.limit())
     return {
         **then,
         "today": tried.now.on,
@@ -149,12 +152,11 @@ def _compared(request, tried: Tried) -> dict:
         "lost": _lost(tried.now, then["found"], is_heavy(landers)),
         "new_keys": _new_keys(tried.now, then["found"], is_heavy(landers)),
         "compared": compared_rows(landers, ways_down(tried.now), then["routes"], units),
-        "drop_now": _largest(ways_down(tried.now), units),
-        "drop_then": _largest(then["routes"], units),
         "limit_form": limit_form,
         "explained": _explained(units),
         "kept": _kept(tried.form),
-        **_advice(request, tried, landers, limit_form.limit()),
+        "answer": answer,
+        "advice": _advice(request, tried, answer),
     }
 
 
@@ -192,6 +194,62 @@ def _new_keys(now: Layout, found: list[flags.Finding], heavy: bool) -> set[str]:
         for finding in found
         if not all(held(finding.rule.key, flag.place) for flag in finding.flags)
     }
+
+
+class Answer:
+    """What would change and for which birds, in a sentence or two.
+
+    Every bird counts against a drop; an energy asks for her weight, so who has none is left out.
+    """
+
+    def __init__(self, tried: Tried, landers: list[landing.Lander], limit: whatif.Limit | None):
+        self.limit, self.units = limit, tried.house.flock.units
+        self.now, self.then = (
+            _largest(ways_down(layout), self.units) for layout in (tried.now, tried.then)
+        )
+        self.counted = [one for one in landers if one.grams or (limit and limit.energy_j is None)]
+        self.uncounted = [one.bird for one in landers if one not in self.counted]
+        self.over = self._over(tried.then)
+
+    def _over(self, layout: Layout) -> list[landing.Lander]:
+        """Those beyond the limit, the heaviest first."""
+        if self.limit is None:
+            return []
+        found = whatif.lands_over(layout, [one.mass_kg for one in self.counted], self.limit)
+        over = [one for one, is_over in zip(self.counted, found, strict=True) if is_over]
+        return sorted(over, key=lambda one: -(one.grams or 0))
+
+    @property
+    def drop(self) -> str:
+        if not self.then:
+            return ""
+        moved = f"{self.now} → {self.then}" if self.now != self.then else self.then
+        return f"Largest drop: {moved}."
+
+    @property
+    def birds(self) -> str:
+        if not (self.limit and self.counted):
+            return ""
+        many, energy = len(self.over) > 1, self.limit.energy_j
+        if energy is None:
+            limit = length_text(self.limit.drop_cm, unit="cm", units=self.units)
+            verb = "drop farther" if many else "drops farther"
+        else:
+            limit = landing.energy_text(energy, self.units)
+            verb = "land harder" if many else "lands harder"
+        return f"{self._who} {verb} than your limit ({limit})."
+
+    @property
+    def _who(self) -> str:
+        count = len(self.over)
+        if not count:
+            return "No bird"
+        if count == len(self.counted) and count > 1:
+            return f"All {count} birds"
+        names = [str(one.bird) for one in self.over]
+        if count > NAMED:
+            names = [*names[: NAMED - 1], f"{count - NAMED + 1} more"]
+        return get_text_list(names, "and")
 
 
 def _largest(routes: list[Route], units: str) -> str:
@@ -242,32 +300,26 @@ class Advice:
     query: str
 
 
-def _advice(request, tried: Tried, landers, limit: whatif.Limit | None) -> dict:
+def _advice(request, tried: Tried, answer: Answer) -> list[Advice]:
     """Which one change helps most, counted on the house as it stands in the drawing."""
-    # Every bird counts against a drop; an energy asks for her weight.
-    counted = [one for one in landers if one.grams or (limit and limit.energy_j is None)]
-    found = {
-        "counted": len(counted),
-        "uncounted": [one.bird for one in landers if one not in counted],
-    }
-    if limit is None or not counted:
-        return found
-    masses = [one.mass_kg for one in counted]
+    if answer.limit is None or not answer.counted:
+        return []
     units = tried.house.flock.units
-    grid = whatif.GRID_CM[units]
-    return found | {
-        "over_now": whatif.birds_over(tried.now, masses, limit),
-        "over": whatif.birds_over(tried.then, masses, limit),
-        "advice": [
-            Advice(
-                _suggested(one, units),
-                _effect(one, units),
-                _still_marked(one),
-                _query(request, tried, one, units),
-            )
-            for one in whatif.suggestions(tried.then, masses, limit, grid_cm=grid)
-        ][:ADVICE_SHOWN],
-    }
+    found = whatif.suggestions(
+        tried.then,
+        [one.mass_kg for one in answer.counted],
+        answer.limit,
+        grid_cm=whatif.GRID_CM[units],
+    )
+    return [
+        Advice(
+            _suggested(one, units),
+            _effect(one, len(answer.counted), units),
+            _still_marked(one) if one.helped else "",
+            _query(request, tried, one, units),
+        )
+        for one in found[:ADVICE_SHOWN]
+    ]
 
 
 def _suggested(one: whatif.Suggestion, units: str) -> str:
@@ -284,12 +336,13 @@ def _moved(move: whatif.Move, units: str) -> str:
     return f"{action} {move.place.name} by {by}, to {height}"
 
 
-def _effect(one: whatif.Suggestion, units: str) -> str:
-    drop = f"largest drop then {length_text(one.worst_cm, unit='cm', units=units)}"
+def _effect(one: whatif.Suggestion, counted: int, units: str) -> str:
     if not one.helped:
-        return f"not enough for any bird alone, but a beginning; {drop}"
-    left = f"{one.over} still over" if one.over else "none left over"
-    return f"helps {one.helped} bird{'' if one.helped == 1 else 's'}, {left}; {drop}"
+        drop = length_text(one.worst_cm, unit="cm", units=units)
+        return f"largest drop then {drop}, not enough yet"
+    if not one.over:
+        return "then no bird is over your limit"
+    return f"then {one.over} of {counted} birds {'is' if one.over == 1 else 'are'} over your limit"
 
 
 def _still_marked(one: whatif.Suggestion) -> str:

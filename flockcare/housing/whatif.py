@@ -42,6 +42,7 @@ HEAD_ROOM_CM = 45
 ABOVE_CM = 25  # Nearer than this one thing is above the other.
 BEFORE_CM = 45  # So far before the edge of a place a new step stands.
 WIDE_CM = 30  # How broad a new step is.
+NEARLY_CM = 1e-9
 TRIED_FURTHER = 5  # So many single changes are tried together with a second one.
 
 
@@ -182,7 +183,7 @@ class _Search:
         self.over = self.over_at(self.worst)
 
     def over_at(self, drop_cm: float) -> int:
-        return sum(drop_cm > most + 1e-9 for most in self.most)
+        return sum(drop_cm > most + NEARLY_CM for most in self.most)
 
     def judged(self, moves: tuple[Move, ...]) -> Suggestion | None:
         """None for what a builder would not put up."""
@@ -275,9 +276,12 @@ def _without_head_room(after: Layout, one: Place, other: Place, order: Mapping[s
     return across is not None and across < ABOVE_CM and narrower
 
 
-def birds_over(layout: Layout, masses_kg: Iterable[float | None], limit: Limit) -> int:
-    """How many birds land harder than the limit, coming from the place with the hardest landing."""
-    return _Search(layout, masses_kg, limit).over
+def lands_over(layout: Layout, masses_kg: Iterable[float | None], limit: Limit) -> list[bool]:
+    """Of each bird whether she lands harder than the limit, from the place with the hardest
+    landing.
+    """
+    search = _Search(layout, masses_kg, limit)
+    return [search.worst > most + NEARLY_CM for most in search.most]
 
 
 def suggestions(

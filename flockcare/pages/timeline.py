@@ -57,6 +57,13 @@ def timeline(bird: Bird, window: Window, cases: Iterable[Case]) -> Timeline:
     )
 
 
+def newest_day(shown: Timeline) -> dt.date | None:
+    """Of what is recorded of the bird herself; what happened in her house counts for nothing."""
+    zone = shown.window.zone
+    places = [day_position(mark.at, zone) for mark in shown.marks if mark.lane != "house"]
+    return dt.date.fromordinal(int(max(places))) if places else None
+
+
 @dataclass(frozen=True)
 class Row:
     """A record of the table: its day in words, what it says and by whom."""

@@ -15,11 +15,11 @@ from flockcare.care.situation import mark_of
 from flockcare.care.views_today import care_of, care_tag
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.dates import date_words, span_words
-from flockcare.drawing.timeline import Stretch, Zoom
+from flockcare.drawing.timeline import Stretch, Window, Zoom
 from flockcare.drawing.timeline_svg import draw
 from flockcare.feet.cases import Case, cases_of_bird
 from flockcare.feet.models import Check
-from flockcare.pages.timeline import OLDEST, choose_stretch, table_rows
+from flockcare.pages.timeline import OLDEST, choose_stretch, newest_day, table_rows
 from flockcare.pages.timeline import timeline as timeline_of
 from flockcare.people.access import flock_view
 from flockcare.people.fresh import kept
@@ -146,10 +146,15 @@ def _drawn(request, shown: dict) -> str:
 def _timeline(request, bird: Bird, cases: list[Case]) -> dict:
     last_day = _last_day(bird)
     asked, zone = request.GET, bird.flock.zone
-    stretch = choose_stretch(
-        asked.get("zoom", ""), asked.get("until", ""), last=last_day, zone=zone
-    )
+    zoom, until = asked.get("zoom", ""), asked.get("until", "")
+    stretch = choose_stretch(zoom, until, last=last_day, zone=zone)
     shown = timeline_of(bird, stretch.window, cases)
+    if not (zoom or until or newest_day(shown)):
+        # An old record opens where it ends, not on months without anything.
+        whole = timeline_of(bird, Window(OLDEST, last_day, zone), cases)
+        if newest := newest_day(whole):
+            stretch = choose_stretch(zoom, newest.isoformat(), last=last_day, zone=zone)
+            shown = timeline_of(bird, stretch.window, cases)
     title = f"Timeline of {bird.name}, {stretch.words}"
     return {
         "bird": bird,

@@ -34,27 +34,26 @@ CUT_OFF = 250  # of 255
 MOST_BURNT = 0.25  # of a region
 MOST_LARGER = 3.0  # the area of another edge round the tap, nearly as clear
 
-OUTSIDE = "The tap was outside the picture."
+OUTSIDE = "You tapped outside the photo."
 UNCLEAR = (
-    "No clear edge was found round the place you tapped. Tap in the middle of the scab, or draw "
-    "the outline by finger."
+    "No clear edge was found where you tapped, as often with a sore of 2 mm or less. Tap the "
+    "middle of the scab again, or choose Draw and go round it."
 )
 TOO_LARGE = (
-    "What you tapped runs on to the edge of the picture or into the skin around it. Draw the "
-    "outline by finger."
+    "What you tapped runs on into the skin around it, or off the photo. Choose Draw and go round "
+    "the sore."
 )
 DOUBTFUL = (
-    "This edge is not certain: the sore is small in this picture, part of its edge is faint or "
-    "ragged, or it comes out differently from another place in the sore. Check it all round, and "
-    "move the points that are off."
+    "Check this edge all round, and move the points that are off: the sore is small in the photo, "
+    "or part of its edge is faint or ragged."
 )
 SHINES = (
-    "What you tapped is so bright that its colours are lost: a reflection, a flash or the sun. Tap "
-    "beside it, take the photo in softer light, or draw the outline by finger."
+    "The place you tapped is so bright that its colours are lost: a reflection, a flash or the "
+    "sun. Tap beside it, take the photo in softer light, or choose Draw and go round the sore."
 )
 TOO_SMALL = (
-    "What you tapped is too small in this picture. Use a larger size of the picture, or draw the "
-    "outline by finger."
+    "The sore is so small in this photo that an edge one dot off would make it a third larger. "
+    "If this is a smaller copy, add the original photo; else choose Draw and go round the sore."
 )
 
 

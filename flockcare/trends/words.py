@@ -472,15 +472,18 @@ def _new_cases(found: BeforeAfter) -> str:
 
 
 def lead(told: Sequence[tuple[Mark, str]]) -> str:
-    """Over the lines: whether something helped. ``told``: of each change, and how it is called."""
+    """Over the lines: whether something helped. ``told``: of each change, and how it is called.
+
+    What followed a change, fewer or more new cases, is said by its line alone.
+    """
     marks = [mark for mark, _ in told]
     changes = count(len(marks), "change")
     if FEWER in marks:
         fewer = [called for mark, called in told if mark == FEWER]
-        after = f"“{fewer[0]}”" if len(fewer) == 1 else f"{len(fewer)} of {changes}"
-        return f"Perhaps: fewer new cases after {after}. Records can’t say why."
+        which = f"“{fewer[0]}”" if len(fewer) == 1 else f"{len(fewer)} of {changes}"
+        return f"{which} may have helped. Records can’t say why."
     if MORE in marks:
-        return f"No sign of it; more new cases after {marks.count(MORE)} of {changes}."
+        return f"No sign of it. {marks.count(MORE)} of {changes} may have done harm."
     return "Too early to say." if TOO_EARLY in marks else "Nothing shows so far."
 
 

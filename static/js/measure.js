@@ -185,7 +185,7 @@ function remove() {
 }
 
 function insertAfter() {
-  if (outline.length < 3) return ring();
+  if (outline.length < 3) return circle();
   remember();
   const [x, y] = outline[chosen], [u, v] = outline[(chosen + 1) % outline.length];
   outline.splice(chosen + 1, 0, [(x + u) / 2, (y + v) / 2]);
@@ -194,7 +194,7 @@ function insertAfter() {
   focusChosen();
 }
 
-function ring() {
+function circle() {
   remember();
   const [x, y] = cross ?? middleOfView(), radius = 36 / scale();
   outline = Array.from({ length: 12 }, (_, hour) => [
@@ -577,7 +577,7 @@ function scaledBy() {
 
 form.classList.remove("without-script");
 for (const [does, act] of Object.entries({
-  undo, remove, ring, insert: insertAfter,
+  undo, remove, circle, insert: insertAfter,
   nearer: () => nearer(1.5), farther: () => nearer(1 / 1.5), whole: () => look(0, 0, shown.width),
 })) button(does).addEventListener("click", act);
 form.querySelector("[value=card][name=do]").addEventListener("click", (event) => {

@@ -5,8 +5,10 @@
 const one = () => document.getElementById("one");
 const form = () => one().querySelector(".one-form");
 const field = (selector) => form()?.querySelector(selector);
-let busy = false;
-let early = []; // keys for the next photo, which is seen already while this one is being saved
+// While a photo is being saved, and until htmx is there: saved without it, the page would be left,
+// and what is typed meanwhile would go to the photo before.
+let busy = true;
+let early = []; // keys typed meanwhile, for what is seen already
 
 // --- What is chosen and not saved yet waits on this device, also while one looks elsewhere.
 
@@ -241,7 +243,10 @@ document.body.addEventListener("htmx:beforeSwap", (event) => {
   event.detail.shouldSwap = true; // the same photo, with what is wrong
   event.detail.isError = false;
 });
-document.body.addEventListener("htmx:afterSettle", ready);
+document.body.addEventListener("htmx:afterSettle", () => {
+  show();
+  goOn();
+});
 for (const failed of ["htmx:sendError", "htmx:responseError"]) {
   document.body.addEventListener(failed, (event) => {
     const trouble = field(".one-trouble");
@@ -253,8 +258,7 @@ for (const failed of ["htmx:sendError", "htmx:responseError"]) {
   });
 }
 
-function ready() {
-  busy = false;
+function show() {
   shown = null;
   for (const part of document.querySelectorAll("#one .scripted")) part.hidden = false;
   if (!form()) return;
@@ -262,6 +266,13 @@ function ready() {
   update();
   if (!field(".one-date .errorlist")) toPhoto();
   if (one().dataset.preload) new Image().src = one().dataset.preload;
-  actOnEarly();
 }
-ready();
+
+function goOn() {
+  busy = false;
+  if (form()) actOnEarly();
+}
+
+show();
+// htmx begins with the same event, heard by the document before it comes to the window.
+window.addEventListener("DOMContentLoaded", goOn);

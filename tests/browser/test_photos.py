@@ -223,7 +223,7 @@ def test_measured_with_the_keyboard_alone(open_phone, site, foot):
     open_board(page, address(site, foot[0]))
     page.focus("[data-key=cross]")
     page.keyboard.press("Shift+ArrowRight")
-    page.focus("[data-does=ring]")
+    page.focus("[data-does=circle]")
     page.keyboard.press("Enter")
     page.wait_for_selector("[data-key=p0]:focus")
     ring = outline(page)
@@ -267,7 +267,7 @@ def test_a_known_length_is_tapped_at_both_ends(open_phone, site, foot):
 def test_a_refusal_is_said_and_nothing_is_lost(open_phone, site, foot):
     page = open_phone("ada")
     open_board(page, address(site, foot[2]))
-    page.locator("[data-does=ring]").tap()
+    page.locator("[data-does=circle]").tap()
     page.wait_for_selector(".result.refused")
     assert "No card was found" in page.inner_text(".result")
     assert len(outline(page)) == 12

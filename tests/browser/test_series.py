@@ -376,7 +376,7 @@ def test_wheel_middle_button_space_and_taking_back(open_phone, site, foot):
             page.keyboard.up(key_)
         assert on_board(page, foot[1]["middle"]) == pytest.approx(before - (30, 20), abs=1)
     outline = page.input_value("input[name=outline]")
-    page.click("[data-does=ring]")
+    page.click("[data-does=circle]")
     page.wait_for_function(f"document.querySelector('[name=outline]').value !== {outline!r}")
     page.keyboard.press("Control+z")
     assert page.input_value("input[name=outline]") == outline
@@ -385,7 +385,7 @@ def test_wheel_middle_button_space_and_taking_back(open_phone, site, foot):
 def test_a_refusal_stands_on_the_photo(open_phone, site, foot):
     page = open_phone("ada")
     open_board(page, address(site, foot[2]))
-    page.locator("[data-does=ring]").tap()
+    page.locator("[data-does=circle]").tap()
     page.wait_for_selector(".result.refused")
     page.evaluate("scrollTo(0, 0)")
     board, said = (page.locator(each).bounding_box() for each in (".board-frame", ".result"))

@@ -317,6 +317,40 @@ def test_one_at_a_time_by_key(open_phone, site):
     page.problems.clear()
 
 
+def test_keys_before_all_scripts_are_there_choose_and_save_nothing_unseen(open_phone, site):
+    """Saved without htmx the page would be left, and the next keys would go to the photo before."""
+    page = sort_page(open_phone, site, viewport=LAPTOP)
+    bring(page, files(2, year=1996), "2 of 2 · 2 new. Done.")
+    box = group(page, 1996).locator("input").first
+    address = f"/f/{site.flock}/sort/one/?photo={box.get_attribute('value')}"
+    late, posts = [], []
+
+    def with_a_late_script(route):
+        if route.request.method == "POST":
+            posts.append(route.request)
+            return route.continue_()
+        answer = route.fetch()
+        script = '<script src="/static/late.js" defer></script></head>'
+        return route.fulfill(response=answer, body=answer.text().replace("</head>", script))
+
+    page.route("**/sort/one/**", with_a_late_script)
+    page.route("**/static/late.js", lambda route: late.append(route))
+    page.goto(address, wait_until="commit")
+    expect(page.locator(".one-photo")).to_be_focused()
+    for key in ("Shift+s", "l", "Enter", "2"):
+        page.keyboard.press(key)
+    expect(page.locator(".one-named")).to_have_text("not said")
+    late[0].fulfill(body="", content_type="text/javascript")
+    expect(page.locator(".one-named")).to_have_text("Saffron")
+    expect(page.locator("#one [name=foot][value=left]")).to_be_checked()
+    expect(page.locator("#one [name=score]:checked")).to_have_count(0)
+    assert not posts
+    page.keyboard.press("2")
+    expect(page.locator(".one-last")).to_contain_text("Saffron, left foot, swollen (2)")
+    assert len(posts) == 1
+    page.unroute_all()
+
+
 def test_photos_chosen_while_the_list_is_on_its_way_stay_chosen(open_phone, site):
     page = sort_page(open_phone, site, viewport=LAPTOP)
     bring(page, files(2, year=1995), "2 of 2 · 2 new. Done.")

@@ -242,11 +242,11 @@ def _houses(tmp_path, *stays):
             _stay("Shed", "2022-02-28"),
             "She lived in Ark at that time: from 1 Jan 2022 until 1 Mar 2022.",
         ),
-        (_stay("Ark"), _stay("Shed", "2022-02-28"), "in Ark at that time: from the beginning on"),
+        (_stay("Ark"), _stay("Shed", "2022-02-28"), "in Ark at that time: from the beginning"),
         (
             _stay("Ark", "2022-01-01"),
             _stay("Shed", "", "2022-01-02"),
-            "in Ark at that time: from 1 Jan 2022 on",
+            "in Ark at that time: since 1 Jan 2022",
         ),
         (_stay("Ark", "2022-01-01"), _stay("Ark", "2022-01-01"), "She lived in Ark at that time"),
     ],

@@ -483,6 +483,26 @@ def test_a_row_for_each_foot_becomes_one_check(cast, birds):
     assert [f.score for f in second.findings.all()] == [0, 0]
 
 
+def test_the_scores_of_both_feet_are_read_from_one_cell(cast, birds):
+    text = "hen,date,feet\nDill,2023-04-03,0/2\nDill,2023-04-10,L1 R0\nDill,2023-04-17,- / 1\n"
+    table = Table(cast, "checks", text)
+    assert table.fields["column-2"] == "scores", "by what is in it"
+    table.post(take="all")
+    assert table.answer.status_code == 302, table.text
+    told = [
+        {finding.foot: finding.score for finding in check.findings.all()}
+        for check in Check.objects.order_by("at")
+    ]
+    assert told == [{"left": 0, "right": 2}, {"left": 1, "right": 0}, {"right": 1}]
+
+
+def test_a_cell_that_is_not_two_scores_says_how_to_write_them(cast, birds):
+    text = "hen,date,score\nDill,2023-04-03,0/2\nDill,2023-04-10,0/9\n"
+    table = Table(cast, "checks", text)
+    table.tell({"column-2": "scores"})
+    assert "“0/9” is not two scores. Write the left foot first, as in 0/2." in table.text
+
+
 def test_a_wrong_cell_of_one_foot_is_named_as_the_table_calls_it(cast, birds):
     text = "hen,date,L/R,score,Scab mm\nDill,2023-04-03,L,1,99\n"
     assert "<td>Scab mm</td>" in Table(cast, "checks", text).text

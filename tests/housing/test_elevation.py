@@ -16,6 +16,7 @@ from flockcare.housing.elevation import (
     NARROW,
     Picture,
     draw,
+    hardest_words,
     row_ids,
     short_length,
     small,
@@ -140,10 +141,19 @@ def test_the_worst_landing_is_named_and_drawn_as_such():
     """atan(60/55) = 47.5° by hand; 55 cm from the nest is less."""
     svg = drawn(CHAIN)
     assert len(of(svg, "path", "worst")) == 1
-    line = next(text for text in texts(svg) if text.startswith("Hardest landing"))
-    assert "Top" in line
-    assert "60 cm, 47°" in " ".join(texts(svg))
+    assert " ".join(texts(svg)).count("60 cm, 47°") == 1, "beside its curve, and not again below"
+    assert hardest_words(CHAIN, "metric") == "Top to Low, 60 cm, 47°"
+    assert hardest_words(house(), "metric") == ""
     assert not of(drawn(house()), "path", "arc")
+
+
+def test_a_thing_with_a_line_in_the_key_is_one_stop_of_the_tab_key():
+    svg = drawn(CHAIN, size=NARROW)
+    links = list(svg.iter(f"{SVG}a"))
+    stops = [link for link in links if link.get("tabindex") is None]
+    to_things = [link.get("href") for link in stops if link.get("class") == "thing"]
+    assert len(links) > len(stops) == len({link.get("href") for link in links})
+    assert len(to_things) == 3, "the ground has a line of its own alone"
 
 
 def test_a_square_bar_is_square_and_a_round_one_round():

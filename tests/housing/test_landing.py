@@ -159,7 +159,8 @@ def test_the_page_says_what_each_bird_lands_with(cast, shed):
     words = page(cast.clients.viewer, address(shed), on="2026-03-01")
     # By hand: 3.18 kg × 9.80665 × 0.55 m = 17.15 J; 1 m straight down: 31.19 J.
     for said in (
-        "Mace 3.18 kg assumed assumed: a grown Sussex Bar 55 cm 43° 17.2 J 3.3 m/s straight 31.2 J",
+        "Mace 3.18 kg assumed assumed: a grown Sussex Bar 55 cm 43° 17.2 J 3.3 m/s straight down "
+        "31.2 J",
         "Sorrel : no weight known, so no energy",
         "largest single drop on the gentlest way down",
         "55 cm down to Step, over 60 cm: 43°",
@@ -241,7 +242,7 @@ def test_a_scratch_copy_shows_and_keeps_nothing(cast, shed):
     before = list(FeatureState.objects.values_list("pk", "height_cm"))
     words = page(cast.clients.viewer, address(shed, "what_if"), **{field(shed, "Bar", "h"): "80"})
     assert "Bar 100 → 80 cm" in words
-    assert "Largest drop: 45 cm (now 55 cm)" in words
+    assert "Largest drop: 55 cm → 45 cm." in words
     # Mace: 3.18 × 9.80665 × 0.45 = 14.03 J after 17.15 J.
     assert "17.2 J 14.0 J −18%" in words
     assert list(FeatureState.objects.values_list("pk", "height_cm")) == before
@@ -257,10 +258,10 @@ def test_a_step_put_in_or_taken_away_and_bedding(cast, shed):
     client = cast.clients.keeper
     words = page(client, url, step="72")
     assert "New step added at 72 cm" in words
-    assert "Largest drop: 45 cm (now 55 cm)" in words
+    assert "Largest drop: 55 cm → 45 cm." in words
     words = page(client, url, **{field(shed, "Step", "x"): "on"})
     assert "Step taken away" in words
-    assert "Largest drop: 100 cm (now 55 cm)" in words
+    assert "Largest drop: 55 cm → 100 cm." in words
     assert "100 cm down to floor, over 135 cm: 37°" in words
     words = page(client, url, **{field(shed, "Yard", "d"): "3"})
     assert "Yard bedding depth 10 → 3 cm" in words
@@ -282,7 +283,7 @@ def test_the_limit_can_be_an_energy(cast, shed):
     words = page(cast.clients.keeper, url, by="energy", energy="18")
     # By her last weighing Dill has 3.6 kg: 19.42 J, over it; Mace's 17.15 J are under it. 18 J are
     # 50.99 cm for 3.6 kg, so the bar has to come down from 100 to 95 over the step at 45.
-    assert "1 of 2 birds land with more than your limit" in words
+    assert "Dill lands harder than your limit (18.0 J)." in words
     assert "Lower Bar by 5 cm, to 95 cm" in words
     words = page(cast.clients.keeper, url, by="energy", energy="much")
     assert "Enter a number, like 12" in words
@@ -291,7 +292,7 @@ def test_the_limit_can_be_an_energy(cast, shed):
 def test_who_has_no_weight_counts_against_a_drop_and_not_against_an_energy(cast, shed):
     url = address(shed, "what_if")
     words = page(cast.clients.keeper, url, **{field(shed, "Bar", "h"): "80"})
-    assert "0 of 3 birds land with more than your limit (now 3)" in words
+    assert "No bird drops farther than your limit (50 cm)." in words
     # Her drops stand where the others have energies: 55 cm, then 45.
     assert "Sorrel no weight: drop 55 cm 45 cm −18%" in words
     words = page(cast.clients.keeper, url, by="energy", energy="18")
@@ -302,7 +303,7 @@ def test_who_has_no_weight_counts_against_a_drop_and_not_against_an_energy(cast,
 def test_a_house_where_nobody_has_a_weight_can_be_tried_with_a_drop(cast, shed):
     Stay.objects.exclude(bird__name="Sorrel").delete()
     url = address(shed, "what_if")
-    assert "1 of 1 bird lands with more than your limit" in page(cast.clients.keeper, url)
+    assert "Sorrel drops farther than your limit (50 cm)." in page(cast.clients.keeper, url)
     assert "choose a drop" in page(cast.clients.keeper, url, by="energy", energy="18")
 
 
@@ -316,11 +317,11 @@ def test_the_limit_of_a_flock_in_inches_is_fifty_centimetres_and_no_less(cast, s
     answer = cast.clients.keeper.get(url)
     for form in (answer.context["form"], answer.context["limit_form"]):
         assert "19 5/8" in form.as_p()
-    assert "0 of 3 birds land with more than your limit" in page(cast.clients.keeper, url)
+    assert "No bird drops farther than your limit (19 5/8 in)." in page(cast.clients.keeper, url)
     # As the page sends every field when another was changed, and as what was typed otherwise.
     sent = {field(shed, "Bar", "h"): "19 5/8", "by": "drop", "drop": "19 5/8", "step": ""}
-    assert "0 of 3 birds" in page(cast.clients.keeper, url, **sent)
-    assert "3 of 3 birds" in page(cast.clients.keeper, url, **sent | {"drop": "19 1/2"})
+    assert "No bird drops farther" in page(cast.clients.keeper, url, **sent)
+    assert "All 3 birds drop farther" in page(cast.clients.keeper, url, **sent | {"drop": "19 1/2"})
 
 
 @pytest.mark.parametrize(("flock_units", "unit"), [("metric", "cm"), ("imperial", "inches")])
@@ -344,7 +345,7 @@ def test_in_inches_a_suggestion_does_what_it_says_when_it_is_tried(cast, shed):
         answer = cast.clients.keeper.get(address(shed, "what_if"))
         for one in answer.context["advice"]:
             tried = page(cast.clients.keeper, f"{address(shed, 'what_if')}?{one.query}")
-            assert ("0 of 3 birds land" in tried) == ("none left over" in one.effect)
+            assert ("No bird drops farther" in tried) == ("no bird is over" in one.effect)
     assert "in half inches" in page(cast.clients.keeper, address(shed, "what_if"))
 
 
@@ -353,12 +354,12 @@ def test_a_suggestion_says_which_published_figure_is_lower(cast, shed):
     FeatureState.objects.filter(feature__name="Step").update(height_cm=None)
     words = page(cast.clients.keeper, address(shed, "what_if"))
     assert (
-        "Lower Bar by 50 cm, to 50 cm helps 3 birds, none left over; largest drop then 50 cm "
+        "Lower Bar by 50 cm, to 50 cm then no bird is over your limit "
         "Still marked then: the way down is steeper than 34°, that is 50 cm (20 in) down over "
         "75 cm (30 in); the lowest roost is higher than 46 cm (18 in)."
     ) in words
     words = page(cast.clients.keeper, address(shed, "what_if"), drop="40")
-    assert "Lower Bar by 60 cm, to 40 cm helps 3 birds, none left over" in words
+    assert "Lower Bar by 60 cm, to 40 cm then no bird is over your limit" in words
     assert "Still marked then: the lowest roost" not in words.split("to 40 cm")[1].split("try")[0]
 
 
@@ -391,7 +392,7 @@ def test_a_suggestion_can_be_tried(cast, shed):
     links = re.findall(r'href="(/f/[^"]+/what-if/\?[^"]+)"', answer.content.decode())
     assert links
     words = page(cast.clients.keeper, links[0].replace("&amp;", "&"))
-    assert "0 of 3 birds land with more than your limit (now 3)" in words
+    assert "No bird drops farther than your limit (50 cm)." in words
 
 
 def test_htmx_gets_the_results_alone(cast, shed):
@@ -402,6 +403,35 @@ def test_htmx_gets_the_results_alone(cast, shed):
     assert 'id="scratch-drawing"' in text
     assert 'hx-swap-oob="true"' in text
     assert "<html" not in text
+
+
+def test_the_hardest_landing_is_said_once_above_the_drawing(cast, shed):
+    """Bar 100 over the step at 45: 55 cm over 60; atan(55/60) = 42.5°."""
+    for view in ("house", "landing"):
+        words = page(cast.clients.viewer, address(shed, view))
+        assert words.count("Hardest landing: Bar to Step, 55 cm, 43°") == 1
+
+
+def test_what_if_begins_with_what_is_so_and_for_which_birds(cast, shed):
+    answer = cast.clients.viewer.get(address(shed, "what_if")).content.decode()
+    said = "Largest drop: 55 cm.\nAll 3 birds drop farther than your limit (50 cm)."
+    assert answer.index(said) < answer.index("<svg") < answer.index("Which change helps most")
+
+
+def test_the_heaviest_of_many_birds_are_named_first(cast, shed):
+    for number, grams in enumerate((3000, 3900, 3300)):
+        bird = Bird.objects.create(flock=cast.flock, name=f"Hen {number}")
+        Stay.objects.create(flock=cast.flock, house=shed, bird=bird)
+        Weighing.objects.create(flock=cast.flock, bird=bird, on=DAY, grams=grams)
+    # 0.55 m × 9.80665: 3.0 kg land with 16.2 J, 3.9 with 21.0, 3.3 with 17.8; Dill's 3.6 with 19.4,
+    # Mace's 3.18 with 17.2; Sorrel has no weight.
+    limits = {
+        "17": "Hen 1, Dill, Hen 2 and Mace land harder than your limit (17.0 J).",
+        "1": "All 5 birds land harder than your limit (1.0 J).",
+    }
+    for energy, said in limits.items():
+        words = page(cast.clients.keeper, address(shed, "what_if"), by="energy", energy=energy)
+        assert said in words
 
 
 def test_the_house_is_drawn_on_its_page_and_small_in_the_list(cast, shed):

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from flockcare.housing.layout import Layout, Place
 from flockcare.housing.routes import ways_down
-from flockcare.housing.whatif import Limit, birds_over, is_sensible, scratch, suggestions
+from flockcare.housing.whatif import Limit, is_sensible, lands_over, scratch, suggestions
 from tests.analysis.properties import examples
 
 quick = examples(25)
@@ -123,7 +123,7 @@ def test_energy_helps_the_light_birds_first():
     """m g h: 12 J is 61.2 cm for 2 kg, 30.6 cm for 4 kg (9.80665 m/s², CGPM 1901)."""
     layout = house(("Top", "roost", 70))
     limit = Limit(energy_j=12)
-    assert birds_over(layout, [2, 4], limit) == 2
+    assert lands_over(layout, [2, 4], limit) == [True, True]
     assert limit.most_cm(2) == pytest.approx(61.183, abs=1e-3)
     assert limit.most_cm(4) == pytest.approx(30.592, abs=1e-3)
     found = suggestions(layout, [2, 4], limit)
@@ -180,9 +180,9 @@ def test_a_new_step_stands_before_its_place_and_within_the_walls():
 
 
 def test_nothing_to_suggest_where_no_bird_is_over_or_nothing_stands():
-    assert birds_over(house(("Top", "roost", 40)), [3], Limit(drop_cm=50)) == 0
+    assert lands_over(house(("Top", "roost", 40)), [3], Limit(drop_cm=50)) == [False]
     assert suggestions(house(), [3], Limit(drop_cm=50)) == []
-    assert birds_over(house(), [3], Limit(drop_cm=50)) == 0
+    assert lands_over(house(), [3], Limit(drop_cm=50)) == [False]
 
 
 def test_a_bad_mass_is_refused():
@@ -230,14 +230,14 @@ def test_no_other_height_that_can_be_built_helps_with_less_change(layout, drop):
     """Every whole centimetre of every place, tried one by one."""
     limit = Limit(drop_cm=drop)
     found = suggestions(layout, [2], limit)
-    if not birds_over(layout, [2], limit):
+    if not any(lands_over(layout, [2], limit)):
         return
     for place in layout.stands:
         helping = [
             abs(height - place.height_cm)
             for height in range(1, 161)
             if is_sensible(layout, after := layout.changed(place.name, height_cm=float(height)))
-            and not birds_over(after, [2], limit)
+            and not any(lands_over(after, [2], limit))
         ]
         mine = [one for one in found if one.moves[0].place == place and len(one.moves) == 1]
         mine = [

@@ -10,6 +10,7 @@ from django.utils import timezone
 from flockcare.birds.models import Bird, Breed, Weighing
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding
+from flockcare.housing.models import Event, House, Stay
 from flockcare.photos.models import Photo
 
 NOW = dt.datetime(2026, 5, 14, 18, tzinfo=dt.UTC)
@@ -118,6 +119,24 @@ def test_a_bird_that_left_is_told_as_gone_and_her_timeline_ends_there(cast, bird
     assert "21 Jan – 20 Apr 2026" in words
     # Sore since 4 April, and for no longer than she lived: 16 days.
     assert "Left foot since 4 Apr 2026 (sore already when first checked) At least 16 days" in words
+
+
+def test_the_timeline_of_an_old_record_opens_where_it_has_something(cast, birds):
+    dill = birds["Dill"]
+    house = House.objects.create(flock=cast.flock, name="Shed")
+    Stay.objects.create(flock=cast.flock, bird=dill, house=house, since=dt.date(2020, 1, 1))
+    # What happens around her says nothing of her.
+    Event.objects.create(flock=cast.flock, house=house, kind="bedding", on=NOW.date())
+
+    def opened():
+        return text_of(cast.clients.keeper.get(page(dill)))
+
+    assert "15 Feb – 14 May 2026" in opened(), "nothing on record: as always"
+    look(dill, 400, 1)
+    look(dill, 430, 0)
+    assert "10 Jan – 9 Apr 2025" in opened() and "Later" in opened(), "and leads on to today"
+    look(dill, 3, 0)
+    assert "15 Feb – 14 May 2026" in opened()
 
 
 @pytest.mark.parametrize("view", ["bird", "pages:timeline"])

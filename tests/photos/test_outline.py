@@ -1,5 +1,7 @@
 """The suggested outline on drawn and painted pictures; areas and overlaps by shapely."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from PIL import Image, ImageDraw, ImageFilter
@@ -181,7 +183,7 @@ def test_every_kind_of_picture_will_do(mode):
 
 @pytest.mark.parametrize("tap", [(-1, 10), (640, 10), (10, 480), (10, float("nan"))])
 def test_a_tap_outside_the_picture_is_refused(tap):
-    with pytest.raises(NoOutline, match="outside the picture"):
+    with pytest.raises(NoOutline, match="outside the photo"):
         suggest_outline(Image.new("RGB", (640, 480), SKIN), tap)
 
 
@@ -264,3 +266,12 @@ def test_the_edge_of_the_cards_window_is_not_taken_for_a_sore():
     ImageDraw.Draw(picture).ellipse((430, 330, 480, 380), fill=(60, 45, 40))
     found = suggest_outline(picture, (455, 355), within_px=window).outline
     assert Polygon(found).area == pytest.approx(np.pi * 25**2, rel=0.1)
+
+
+@pytest.mark.parametrize("name", ["UNCLEAR", "TOO_LARGE", "SHINES", "TOO_SMALL"])
+def test_a_refusal_says_what_to_do_by_the_name_that_the_page_gives_it(name):
+    words = getattr(outline, name)
+    page = Path("templates/photos/measure.html").read_text()
+    assert "choose Draw and go round" in words.replace("Choose", "choose")
+    assert 'value="draw"> Draw</label>' in page
+    assert "finger" not in words, "others have a mouse"

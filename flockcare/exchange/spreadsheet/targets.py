@@ -12,6 +12,7 @@ from flockcare.exchange.spreadsheet.values import (
     ALSO_WRITTEN,
     WEIGHTS,
     folded,
+    read_both_scores,
     read_date,
     read_weight,
 )
@@ -36,6 +37,7 @@ LEFT_OUT = {
     },
 }
 BOTH = "both"
+BOTH_SCORES = "scores"
 FOOT_PARTS = ("score", "sites", "scab", "scab_mm", "swelling", *FOOT_SIGNS)
 
 # The commonest names in German, French, Spanish, Dutch and Italian, without accents.
@@ -124,7 +126,10 @@ def _words(table: str, column: Column) -> str:
 def _for_one_foot(file) -> list[Column]:
     """For tables in which the foot stands in the row."""
     values = (*((str(v), str(label)) for v, label in Foot.choices), (BOTH, "both feet"))
-    made = [Column("foot", "Which foot this row is about.", Kind.CHOICE, values=values)]
+    made = [
+        Column(BOTH_SCORES, "Both feet in one cell, the left one first, as in 0/2.", Kind.TEXT),
+        Column("foot", "Which foot this row is about.", Kind.CHOICE, values=values),
+    ]
     for part in FOOT_PARTS:
         like = file.column(f"left_{part}")
         meaning = like.meaning.replace("the left foot", "that foot")
@@ -146,7 +151,8 @@ def suggest(table: str, sheet, birds: set[str]) -> list[str]:
     possible, taken, found = targets(table), set(), []
     for place, name in enumerate(sheet.header):
         target = (
-            _by_name(_plain(name), possible, taken)
+            _both_scores(sheet.column(place), possible, taken)
+            or _by_name(_plain(name), possible, taken)
             or _by_parts(name, possible, taken)
             or _by_values(sheet.column(place), possible, taken, birds)
         )
@@ -156,6 +162,19 @@ def suggest(table: str, sheet, birds: set[str]) -> list[str]:
             taken.add(target)
         found.append(target)
     return found
+
+
+def _both_scores(texts: list[str], possible, taken) -> str:
+    """Whatever its name, a column of ``0/2`` can be nothing else."""
+    free = BOTH_SCORES in possible and BOTH_SCORES not in taken
+    return BOTH_SCORES if free and texts and all(map(_are_both_scores, texts[:50])) else ""
+
+
+def _are_both_scores(text: str) -> bool:
+    try:
+        return bool(read_both_scores(text))
+    except ValueError:
+        return False
 
 
 def _plain(name: str) -> str:

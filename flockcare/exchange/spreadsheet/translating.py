@@ -375,6 +375,8 @@ class Mapping:
         column = self.targets[target].column
         if target in values.WEIGHTS and self.table == "weights":
             return {"grams": str(values.read_weight(text, values.WEIGHTS[target]))}
+        if target == choosing.BOTH_SCORES:
+            return values.read_both_scores(text)
         if target == "bird":
             return {"bird": self._bird(text)}
         if column.values:

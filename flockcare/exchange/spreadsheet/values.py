@@ -313,6 +313,23 @@ def _times(said: str, unit: str, text: str) -> Decimal:
     return size / of
 
 
+_BOTH_SCORES = re.compile(
+    r"(?:l\w*\W*)?([012?-])\s*[/|;,:+ ]\s*(?:r\w*\W*)?([012?-])", re.IGNORECASE
+)
+
+
+def read_both_scores(text: str) -> dict[str, str]:
+    """``0/2`` or ``L0 R2``: the score of the left foot, then of the right; - or ? for not checked.
+
+    A foot that was not checked is left out.
+    """
+    match = _BOTH_SCORES.fullmatch(text.strip())
+    if not match:
+        raise ValueError(f"“{text}” is not two scores. Write the left foot first, as in 0/2.")
+    scores = {"left_score": match[1], "right_score": match[2]}
+    return {foot: score for foot, score in scores.items() if score.isdigit()}
+
+
 _SUM = re.compile(
     r"(?:grand |sub)?(?:total|totals|sum|summe|gesamt|insgesamt|average|mean|count|anzahl|totaal|"
     r"totale|somme)\b[\s:=]*[\d.,]*"

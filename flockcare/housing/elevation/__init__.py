@@ -70,6 +70,12 @@ def hardest_leg(routes: list[Route]) -> Leg | None:
     return max(legs, key=lambda leg: (leg.drop_cm, leg.angle or 0), default=None)
 
 
+def hardest_words(layout: Layout, units: str) -> str:
+    """``Lower roost to floor, 70 cm, 41°``: the worst landing there; empty where there is none."""
+    leg = hardest_leg(ways_down(layout))
+    return f"{leg.start.name} to {leg.to_name}, {leg_words(leg, units)}" if leg else ""
+
+
 def ground_words(place: Place, units: str) -> str:
     """``Yard: wood chip 12 cm, damp``."""
     deep = place.bedding_depth_cm
@@ -421,15 +427,8 @@ class Picture:
     def _below(self, y: float) -> tuple[float, list[Markup]]:
         drawn = [self._scale_bar(y)]
         y += ROW + 8
-        if self.worst:
-            start = self.worst.start.name
-            letter = self.lettering.letters.get(start)
-            named = f"{letter} {start}" if letter else start
-            words = f"Hardest landing: {named} to {self.worst.to_name}, {self._worst_words()}"
-            y, rows = self._line(y, start, [words], "worst-line")
-            drawn += rows
         for place in self.layout.stands if self.lettering.letters else ():
-            y, rows = self._line(y, place.name, self._key(place), "key-line")
+            y, rows = self._line(y, place.name, self._key(place), "key-line", again=True)
             drawn += rows
         for ground in self.layout.grounds if self.size.grounds else ():
             marks = self.signs.get((ground.name, False), [])
@@ -448,13 +447,19 @@ class Picture:
         letter = self.lettering.letters[place.name]
         words: list[str | Finding] = [f"{letter} {place.name},", *self._of_place(place)]
         leg = next((leg for leg in self.legs if leg.start == place), None)
-        if leg and leg.drop_cm:
+        told = self.lettering.worst and leg == self.worst
+        if leg and leg.drop_cm and not told:
             marks = self.signs.get((place.name, True), [])
             words += [f"↓ {leg_words(leg, self.units)}", *marks]
         return words
 
-    def _line(self, y: float, name: str, words, kind: str) -> tuple[float, list[Markup]]:
-        """One link of one or more lines to the row of a place."""
+    def _line(
+        self, y: float, name: str, words, kind: str, *, again: bool = False
+    ) -> tuple[float, list[Markup]]:
+        """One link of one or more lines to the row of a place.
+
+        ``again``: the place itself is drawn and leads there too, so that Tab stops once.
+        """
         rows = self._wrapped(words)
         drawn = [
             text(kind, 4 if n == 0 else 22, y + ROW * n, *_spans(row)) for n, row in enumerate(rows)
@@ -463,7 +468,7 @@ class Picture:
         hit = rect("hit", 0, y - ROW + 2, self.frame.width, high + 2)
         link = element(
             "a",
-            {"href": self.ids[name]},
+            {"href": self.ids[name], "tabindex": "-1" if again else None},
             element("title", {}, name + self._marks_spoken(name)),
             hit,
             *drawn,
@@ -552,6 +557,7 @@ __all__ = [
         "draw",
         "ground_words",
         "hardest_leg",
+        "hardest_words",
     ),
     *("leg_words", "row_ids", "short_length", "small", "whereabouts"),
 ]
