@@ -32,7 +32,7 @@ def manifest(request):
             "id": "/",
             "name": "Flockcare",
             "short_name": "Flockcare",
-            "description": "Foot checks of a flock of hens.",
+            "description": "Foot checks for a flock of hens.",
             "start_url": "/",
             "scope": "/",
             "display": "standalone",

@@ -84,7 +84,7 @@ def tomorrow():
 @pytest.mark.parametrize(
     ("field", "value", "words"),
     [
-        ("name", "", "Enter something here."),
+        ("name", "", "Fill this in."),
         ("name", "dILL", "Another bird of this flock has that name already."),
         ("name", "x" * 41, "at most 40 characters"),
         ("band_colour", "turquoise", "isn’t one of the choices."),

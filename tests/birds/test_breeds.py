@@ -75,7 +75,7 @@ def test_weight_can_be_taken_out(cast, breed):
         ("adult_grams", "0.1", "That is too light for a grown hen."),
         ("adult_grams", "big", "“big” is not a number."),
         ("name", "LEGHORN", "This flock has a breed of that name already."),
-        ("name", "", "Enter something here."),
+        ("name", "", "Fill this in."),
     ],
 )
 def test_wrong_field_is_named(cast, breed, field, value, words):

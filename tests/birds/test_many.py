@@ -75,7 +75,7 @@ def test_several_wrong_lines(cast):
 @pytest.mark.parametrize(
     ("lines", "words"),
     [
-        ("", "Enter something here."),
+        ("", "Fill this in."),
         (" \n \n", "There is no bird in it yet."),
         ("\n".join(f"Hen {n}" for n in range(301)), "more than 300 lines"),
     ],

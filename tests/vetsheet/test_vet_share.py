@@ -76,7 +76,7 @@ def test_link_is_shown_once_as_text_and_as_a_code(cast, bird, tmp_path):
     address = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/share/"
     page = cast.clients.keeper.post(address, {**PERIOD, "days": "7"})
     path = shown_link(page)
-    assert "no-store" in page.headers["Cache-Control"] and "shown only now" in page.text
+    assert "no-store" in page.headers["Cache-Control"] and "it is not shown again" in page.text
     token = path.split("/")[2]
     kept = ShareLink.objects.get()
     assert kept.token_hash != token and token not in str(vars(kept))
