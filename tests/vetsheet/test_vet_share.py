@@ -106,7 +106,7 @@ def test_who_may_make_links(cast, bird):
     ("given", "words"),
     [
         ({"days": "365"}, "Choose one of these times."),
-        ({"days": ""}, "Say how long the link is to work."),
+        ({"days": ""}, "Say how long the link should work."),
         ({"days": "30", "first": "2026-09-01"}, "This is after the day it ends."),
     ],
 )
@@ -358,7 +358,7 @@ def test_ended_by_its_maker_and_kept_in_the_history(cast, bird, link):
         assert_gone(answer)
     assert Revision.objects.filter(record=kept.pk).exists()
     page = cast.clients.keeper.get(f"/f/{cast.flock.pk}/vet/").text
-    assert "Ended on" in page and address not in page
+    assert "Turned off on" in page and address not in page
 
 
 def test_ended_by_an_owner_but_by_no_other_keeper(cast, bird, link):
