@@ -89,7 +89,7 @@ def test_wrong_field_is_named(cast, breed, field, value, words):
 def test_breed_with_birds_stays(cast, breed):
     Bird.objects.create(flock=cast.flock, name="Dill", breed=breed)
     page = cast.clients.keeper.post(url(cast, f"{breed.pk}/delete/"), follow=True)
-    assert "There are birds of the breed Orpington." in page.text
+    assert "Some birds have the breed Orpington." in page.text
     assert Breed.objects.exists()
 
 
