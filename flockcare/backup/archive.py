@@ -110,19 +110,23 @@ def _open_new(part: Path) -> BinaryIO:
     """Only one process at a time writes a backup of this name, and only we can read it."""
     with contextlib.suppress(FileNotFoundError):
         if time.time() - part.stat().st_mtime < STALE_SECONDS:
-            raise BackupProblem(f"{part.name} is being written just now by another process.")
+            raise BackupProblem(
+                f"{part.name} is being written by another process. Try again later."
+            )
         part.unlink()
     try:
         descriptor = os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        raise BackupProblem(f"{part.name} is being written just now by another process.") from None
+        raise BackupProblem(
+            f"{part.name} is being written by another process. Try again later."
+        ) from None
     return os.fdopen(descriptor, "w+b")
 
 
 def _cannot_write(path: Path, error: OSError) -> BackupProblem:
     return BackupProblem(
         f"The backup {path.name} could not be written ({error.strerror or error}). "
-        "Nothing is left of it; earlier backups are untouched."
+        "Earlier backups are untouched."
     )
 
 
@@ -207,8 +211,8 @@ def _manifest(path: Path, archive: zipfile.ZipFile) -> dict:
         raise _foreign(path)
     if not isinstance(about.get("format"), int) or about["format"] > FORMAT:
         raise BackupProblem(
-            f"{path} was made by a newer version of Flockcare. Bring this installation up to "
-            "date first. Nothing was changed."
+            f"{path} was made by a newer version of Flockcare. Update this installation first. "
+            "Nothing was changed."
         )
     return about
 
@@ -225,4 +229,4 @@ def _check_member(path: Path, archive: zipfile.ZipFile, name: str, wanted: dict)
     except Exception as error:
         raise _damaged(path, f"{name} cannot be read") from error
     if not whole:
-        raise _damaged(path, f"{name} is not what was written")
+        raise _damaged(path, f"{name} does not match its checksum")

@@ -56,7 +56,7 @@ def make(path: Path, *, now: dt.datetime | None = None) -> Made:
                     break
                 lost = missing
         else:
-            raise BackupProblem("Photos are being removed all the time. Try again later.")
+            raise BackupProblem("Photos kept being deleted meanwhile. Try again later.")
         files = [FILES + name for photo in photos for name in photo.paths() if name not in missing]
         about = {
             "made": (now or timezone.now()).isoformat(),

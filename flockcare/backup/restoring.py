@@ -52,8 +52,8 @@ def restore(path: Path, *, replace: bool = False, now: dt.datetime | None = None
         if not is_empty():
             if not replace:
                 raise BackupProblem(
-                    "There are records here already. A backup is only brought into an empty "
-                    "place, unless you say --replace. Nothing was changed."
+                    "There are records here already. Use --replace to replace them; they are "
+                    "kept in a file. Nothing was changed."
                 )
             now = timezone.localtime(now)
             aside = folder / f"before-restore-{now:%Y-%m-%d-%H%M%S}.zip"
@@ -70,8 +70,8 @@ def restore(path: Path, *, replace: bool = False, now: dt.datetime | None = None
             # A full disk, a database that refuses a row, a table that is not in the file …
             if isinstance(error, Exception) and not isinstance(error, BackupProblem):
                 raise BackupProblem(
-                    f"The backup could not be brought back ({error}). The records here are as "
-                    "they were."
+                    f"The backup could not be restored ({error}). The records here are as they "
+                    "were."
                 ) from error
             raise
         _remove_others(set(files))

@@ -46,8 +46,8 @@ def refuse_newer(migrations: Migrations) -> None:
     loader = MigrationLoader(None)
     if any(_is_ours(key) and not _known(loader, key) for key in migrations):
         raise BackupProblem(
-            "This backup was made by a newer version of Flockcare. Bring this installation up to "
-            "date first. Nothing was changed."
+            "This backup was made by a newer version of Flockcare. Update this installation "
+            "first. Nothing was changed."
         )
 
 

@@ -138,7 +138,7 @@ class WeighingForm(KeeperModelForm):
     def clean_on(self):
         on, bird = self.cleaned_data["on"], self.instance.bird
         if on > self.today:
-            raise ValidationError("This day is still to come.")
+            raise ValidationError("This day is in the future.")
         hatched = bird.hatched and PartialDate.parse(bird.hatched)
         if hatched and on < hatched.first():
             she = bird.pronouns.subject
@@ -168,7 +168,7 @@ class BreedForm(KeeperModelForm):
             self.instance.flock,
             label="Adult weight of a hen",
             required=False,
-            help_text="Leave empty if you do not know it.",
+            help_text="Leave blank if you don’t know it.",
             validators=[
                 MinValueValidator(200, "That is too light for a grown hen."),
                 MaxValueValidator(HEAVIEST_GRAMS, "No hen weighs more than 9 kg (20 lb)."),
@@ -201,7 +201,7 @@ class StateForm(KeeperModelForm):
             "since": forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
             "until": forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
         }
-        help_texts = {"until": "Leave empty while it goes on."}
+        help_texts = {"until": "Leave blank while it goes on."}
 
     def __init__(self, *args, today, **kwargs):
         super().__init__(*args, **kwargs)
@@ -218,7 +218,7 @@ class StateForm(KeeperModelForm):
     def clean_since(self):
         since = self.cleaned_data["since"]
         if since > self.today:
-            raise ValidationError("This day is still to come.")
+            raise ValidationError("This day is in the future.")
         return since
 
 
@@ -243,7 +243,7 @@ class BreedNameWidget(forms.TextInput):
 def not_to_come(value: str, today) -> str:
     """A date of which not even the earliest reading lies ahead."""
     if value and PartialDate.parse(value).first() > today:
-        raise ValidationError("This date is still to come.")
+        raise ValidationError("This date is in the future.")
     return value
 
 
@@ -278,7 +278,7 @@ class BirdForm(KeeperModelForm):
         help_texts = {
             "hatched": DATE_HELP,
             "own_weight_class": "",
-            "traits": "What stays, such as an old leg injury or an odd gait.",
+            "traits": "Anything lasting, such as an old leg injury or an odd gait.",
         }
 
     quarantine = forms.BooleanField(
@@ -383,9 +383,9 @@ def read_band(text: str) -> tuple[str, str]:
     strange = [word for word in rest if word.isalpha() and len(word) > 2]
     if strange:
         known = ", ".join(BandColour.values)
-        raise ValueError(f"“{' '.join(strange)}” is not a band colour. There are: {known}.")
+        raise ValueError(f"“{' '.join(strange)}” is not a band colour. Choose from: {known}.")
     if len(colours) > 1:
-        raise ValueError("A band has one colour here; put the others into the lasting traits.")
+        raise ValueError("Give one colour; put any others under lasting traits.")
     number = " ".join(rest)
     limit = Bird._meta.get_field("band_number").max_length
     if len(number) > limit:
@@ -403,7 +403,7 @@ def read_line(number: int, text: str) -> Line:
     if len(parts) == 1 and (found := BAND_AT_END.fullmatch(parts[0])):
         parts = list(found.groups())
     if len(parts) > 3:
-        line.problems.append("More than three parts; write name, band, breed.")
+        line.problems.append("Too many commas: write name, band, breed.")
         return line
     name, band, breed = (*parts, "", "")[:3]
     if not name:
@@ -415,7 +415,7 @@ def read_line(number: int, text: str) -> Line:
     try:
         one_line(text.replace("\t", " "))
     except ValidationError:
-        line.problems.append("There is a character in it that cannot be seen. Write it again.")
+        line.problems.append("It contains an invisible character. Type it again.")
     try:
         colour, band_number = read_band(band)
     except ValueError as error:
@@ -454,7 +454,7 @@ class BirdListForm(KeeperForm):
             if line.strip()
         ]
         if not self.read:
-            raise ValidationError("There is no bird in it yet.")
+            raise ValidationError("Enter at least one bird.")
         if len(self.read) > MOST_LINES:
             raise ValidationError(f"That is more than {MOST_LINES} lines. Add them in parts.")
         self._find_doubles()

@@ -114,7 +114,7 @@ class Bird(FlockRecord):
         choices=WeightClass,
         blank=True,
         default="",
-        help_text="Leave empty to take it from the breed’s adult weight.",
+        help_text="Leave blank to take it from the breed’s adult weight.",
     )
     hatched = PartialDateField()
     joined = PartialDateField("came to this flock")

@@ -216,5 +216,5 @@ def edit_breed(*, breed: Breed, by, basis=None) -> None:
 def delete_breed(*, breed: Breed, by) -> None:
     """ValidationError while birds are of this breed."""
     if breed.bird_set.exists():
-        raise ValidationError(f"There are birds of the breed {breed}. Give them another one first.")
+        raise ValidationError(f"Some birds have the breed {breed}. Give them another one first.")
     history.delete(breed, by=by)

@@ -190,7 +190,7 @@ def weighing_delete(request, flock, bird_id, weighing_id):
         Weighing.objects.select_related("flock"), flock=flock, bird=bird_id, pk=weighing_id
     )
     services.delete_weighing(weighing=weighing, by=request.user)
-    messages.success(request, "The weighing is removed.")
+    messages.success(request, "The weighing is deleted.")
     return redirect("birds:weighings", flock.pk, bird_id)
 
 
@@ -237,5 +237,5 @@ def breed_delete(request, flock, breed_id):
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
         return redirect("birds:breed_edit", flock.pk, breed.pk)
-    messages.success(request, f"{breed} is removed.")
+    messages.success(request, f"{breed} is deleted.")
     return redirect("birds:breeds", flock.pk)

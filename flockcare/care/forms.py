@@ -45,7 +45,7 @@ WITHDRAWAL_DAYS = {
     "egg_days": "Withdrawal: days without her eggs",
     "meat_days": "Withdrawal: days without her meat",
 }
-DAYS_UNKNOWN = "As the vet or the label says; 0 for none. Empty means not known."
+DAYS_UNKNOWN = "As the vet or the label says; 0 for none. Blank means not known."
 
 
 def posted(request):
@@ -172,10 +172,10 @@ class StepForm(KeeperModelForm):
         }
         help_texts = {
             "egg_days": DAYS_UNKNOWN,
-            "meat_days": "Empty means not known.",
+            "meat_days": "Blank means not known.",
             "given_until": "Days are counted from the last time it was given.",
             "quantity": "Such as “2 ml” or “a pea of ointment”. A record, not a dose to follow.",
-            "plan_until": "Empty: the plan holds for four weeks.",
+            "plan_until": "Blank: the plan holds for four weeks.",
             "decided_by": "“As the vet said” is printed only where the vet decided.",
             "medicine_given": "Not known: eggs and meat are withdrawn until you know.",
         }
@@ -416,7 +416,7 @@ class GiveForm(KeeperModelForm):
         }
         help_texts = {
             "egg_days": DAYS_UNKNOWN,
-            "given_until": "A medicine stands on Today each day until then, to be ticked.",
+            "given_until": "It is on Today each day until then, to tick off.",
             "quantity": "Such as “5 ml in 10 l of water”. A record, not a dose to follow.",
         }
 
@@ -537,7 +537,7 @@ class ItemForm(KeeperModelForm):
             "pain_reliever": forms.RadioSelect(attrs={"class": "chips"}),
         }
         help_texts = {
-            "stock": "Leave it empty if nobody counts it.",
+            "stock": "Leave blank if nobody counts it.",
             "unit": "Such as ml, g, pads or rolls.",
             "low_at": "Add to the shopping list at or below this.",
             "egg_days": DAYS_UNKNOWN,
@@ -561,7 +561,7 @@ class ItemForm(KeeperModelForm):
         """One tap may take more than was counted; nobody counts less than nothing."""
         stock = self.cleaned_data["stock"]
         if stock is not None and stock < 0 and "stock" in self.changed_data:
-            raise ValidationError("The stock can’t be below 0. Count what is there.")
+            raise ValidationError("Enter 0 or more.")
         return stock
 
     def clean(self):

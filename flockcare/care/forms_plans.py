@@ -64,7 +64,7 @@ class PlanForm(KeeperModelForm):
         }
         help_texts = {
             "egg_days": DAYS_UNKNOWN,
-            "meat_days": "Empty means not known.",
+            "meat_days": "Blank means not known.",
             "quantity": "As the vet said, such as “2 ml”.",
             "decided_by": "“As the vet said” is printed only where the vet decided.",
         }

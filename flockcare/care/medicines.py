@@ -29,7 +29,7 @@ from flockcare.core.sources import (
 )
 
 ASK = "Ask your vet about every other medicine, and about these too."
-SILENCE = "That nothing is said here about a medicine is no permission."
+SILENCE = "A medicine not named here may still be forbidden."
 US, GB, EU = "United States", "Great Britain", "European Union"
 
 

@@ -27,7 +27,7 @@ _days = [MaxValueValidator(MOST_DAYS, "That is more than a year. Check the numbe
 # Days mean something only with the one who stands for them.
 DAYS = ("egg_days", "meat_days", "days_from")
 _dialled = RegexValidator(r"\d.*\d.*\d", "Give the number with its digits, as you dial it.")
-_amount = [MinValueValidator(Decimal(0), "Less than nothing cannot be.")]
+_amount = [MinValueValidator(Decimal(0), "Enter 0 or more.")]
 _IS_ONE = "“{}” is a medicine by its name. Leave this unticked; eggs and meat are withdrawn."
 _NO_MEDICINE_HAS_NO_DAYS = "What contains no medicine has no days without eggs or meat."
 
@@ -685,7 +685,7 @@ class CarePlan(FlockRecord):
             if product:
                 field.run_validators(product)
         if any(not amount.is_finite() or amount < 0 for amount in amounts):
-            raise ValidationError({"parts": "An amount can’t be below 0."})
+            raise ValidationError({"parts": "Enter 0 or more."})
 
 
 class TaskKind(models.TextChoices):

@@ -35,7 +35,7 @@ def kit(request, flock):
 @flock_view()
 def fill(request, flock):
     number = services.fill_kit(flock=flock)
-    messages.success(request, f"{number} things are on the list. Open each to say what you have.")
+    messages.success(request, f"{number} things are on the list. Open each to enter what you have.")
     return redirect("care:kit", flock.pk)
 
 
@@ -77,7 +77,7 @@ def item_edit(request, flock, item_id):
 def item_delete(request, flock, item_id):
     item = get_object_or_404(KitItem.objects.select_related("flock"), flock=flock, pk=item_id)
     services.delete_item(item=item, by=request.user)
-    messages.success(request, f"{item} is out of the kit. What was done with it stays.")
+    messages.success(request, f"{item} is deleted from the kit. Care logged with it stays.")
     return redirect("care:kit", flock.pk)
 
 

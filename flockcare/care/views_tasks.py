@@ -120,7 +120,7 @@ def task_offer(request, flock):
     wanted = request.POST.get("wanted") == "yes"
     services.answer_offer(flock=flock, wanted=wanted, today=timezone.localdate(), by=request.user)
     if wanted:
-        messages.success(request, "Saved: these tasks stand on the list.")
+        messages.success(request, "Saved: these tasks are on the list.")
     return _back(request, flock)
 
 

@@ -79,17 +79,17 @@ def _is_fresh(mark: ClockMark, now: datetime) -> bool:
 def _in_words(mark: ClockMark | None, now: datetime) -> str:
     if now.date() < WRITTEN:
         return (
-            "The clock of the computer that Flockcare runs on is wrong: it says "
-            f"{_words(now)}, and this version is newer. Set that clock right."
+            "The clock of the computer that runs Flockcare is wrong: it says "
+            f"{_words(now)}, which is before this version was made. Set it right."
         )
     if mark is None or not _is_fresh(mark, now):
         return ""
     if mark.before - BACK <= now <= mark.before + WORTH_A_WORD:
         return ""
     return (
-        "The clock of the computer that Flockcare runs on went from "
-        f"{_words(mark.before)} to {_words(mark.since)}. If it is not {_words(now)} now, set that "
-        "clock right before anything is recorded. If it is, all is well."
+        "The clock of the computer that runs Flockcare jumped from "
+        f"{_words(mark.before)} to {_words(mark.since)}. If it is not {_words(now)} now, set it "
+        "right before anyone records anything. If it is, there is nothing to do."
     )
 
 

@@ -48,7 +48,7 @@ def number(name: str, default: int) -> int:
     """A whole number of at least one."""
     value = text(name, str(default))
     if not value.isascii() or not value.isdigit() or int(value) < 1:
-        raise ImproperlyConfigured(f"{name} must be a whole number from 1 on; it is {value!r}")
+        raise ImproperlyConfigured(f"{name} must be a whole number, 1 or more; it is {value!r}")
     return int(value)
 
 

@@ -88,7 +88,7 @@ def saved(form, service, **kwargs) -> bool:
     try:
         service(**kwargs)
     except IntegrityError:
-        form.add_error(None, "Somebody else saved at the same moment. Save once more.")
+        form.add_error(None, "Somebody else saved at the same moment. Save again.")
         return False
     except ValidationError as error:
         by_field = getattr(error, "error_dict", {})

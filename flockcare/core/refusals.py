@@ -20,7 +20,7 @@ KINDS = [
     (forms.MultipleChoiceField, ("Choose at least one.", CHOOSE_AGAIN)),
     (forms.ModelMultipleChoiceField, ("Choose at least one.", CHOOSE_AGAIN)),
     ((forms.ChoiceField, forms.ModelChoiceField), ("Choose one of these.", CHOOSE_AGAIN)),
-    (forms.BooleanField, ("Tick this first.", "Tick it or leave it.")),
+    (forms.BooleanField, ("Tick this first.", "Tick this, or leave it blank.")),
     (forms.FileField, ("Choose a file.", "This file cannot be read. Choose another.")),
     (
         forms.DateTimeField,
@@ -35,7 +35,7 @@ KINDS = [
     ),
     (forms.IntegerField, ("Enter a number here.", "Enter a whole number, such as 7.")),
     (forms.MultiValueField, ("Fill this in.", "Fill in all parts.")),
-    (forms.Field, ("Enter something here.", "This can’t be read. Enter it differently.")),
+    (forms.Field, ("Fill this in.", "This can’t be read. Enter it differently.")),
 ]
 WORDS = {
     "max_length": "This is too long: at most {limit} characters fit here.",
@@ -86,8 +86,8 @@ def _range_words(error: ValidationError, form, name: str, field: forms.Field) ->
         low, high = (limit, None) if error.code == "min_value" else (None, limit)
     unit = " days" if "days" in (field.label or "").lower() else ""
     if low is None or high is None:
-        return f"At most {high}{unit}." if low is None else f"At least {low}{unit}."
-    return f"Between {low} and {high}{unit}."
+        return f"Enter at most {high}{unit}." if low is None else f"Enter at least {low}{unit}."
+    return f"Enter {low} to {high}{unit}."
 
 
 def _bounds(validators) -> tuple:

@@ -11,8 +11,8 @@ from django.template.loader import render_to_string
 from django.views.defaults import server_error
 
 WORDS = (
-    "The computer at home is full, so nothing can be saved there now. "
-    "Ask whoever looks after it to make room."
+    "Flockcare’s computer is full, so nothing can be saved now. Ask whoever looks after it to "
+    "make room."
 )
 # Enough for a hundred photos or so; common practice, no published source.
 LOW_BYTES = 500 * 10**6

@@ -104,11 +104,11 @@ def _refuse_beside_records() -> None:
 
 
 def _way_back() -> str:
-    move = f"Move it away, with {_database().name}-wal and -shm where they are there"
+    move = f"Move it away, with {_database().name}-wal and -shm if they exist"
     if newest := max(_backups(), key=lambda path: path.stat().st_mtime, default=None):
-        return f"{move}, and bring the newest backup back: manage.py restore {newest}"
+        return f"{move}, and restore the newest backup: manage.py restore {newest}"
     return (
-        f"{move}, and bring a backup back: manage.py restore FILE "
+        f"{move}, and restore a backup: manage.py restore FILE "
         f"(there is none in {settings.DATA_DIR / BACKUPS})."
     )
 
@@ -128,7 +128,7 @@ def migrations_wait() -> bool:
     if unknown_migrations(loader):
         raise CommandError(
             f"The database was changed by a newer version of Flockcare than this one, "
-            f"{flockcare.__version__}. Start the newer one. To go back for good: {_way_back()}"
+            f"{flockcare.__version__}. Start the newer one. Or, to go back: {_way_back()}"
         )
     return any(key not in loader.applied_migrations for key in loader.graph.nodes)
 

@@ -117,6 +117,6 @@ class Conflict(Exception):
     """Somebody else has changed the record since; ``names``: what differs from ``mine``."""
 
     def __init__(self, record, mine, theirs, names, *, touched, changed, basis):
-        super().__init__(f"{record} has been changed by somebody else.")
+        super().__init__(f"{record} was changed by somebody else.")
         self.record, self.mine, self.theirs, self.names = record, mine, theirs, names
         self.touched, self.changed, self.basis = touched, changed, basis

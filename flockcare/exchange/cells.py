@@ -97,7 +97,7 @@ def partial_day(text: str) -> str:
 def _is_meant(text: str, on: date) -> None:
     if not EARLIEST <= on <= LATEST:
         when = "long ago" if on < EARLIEST else "far ahead"
-        raise ValueError(f"“{text}” is too {when} to be meant.")
+        raise ValueError(f"“{text}” is too {when}. Check it.")
 
 
 def clock(text: str) -> time:

@@ -15,7 +15,7 @@ from flockcare.exchange.tables.columns import Column, Kind
 DICTIONARY, PACKAGE = "dictionary.csv", "datapackage.json"
 # Beside the tables, and never read back.
 ABOUT = {DICTIONARY, PACKAGE}
-_HEADER = ("file", "column", "meaning", "is", "unit", "values", "must be there")
+_HEADER = ("file", "column", "meaning", "is", "unit", "values", "required")
 
 # Table Schema, "Types and Formats". Where a cell may be a month or a year only, or lists several
 # values, there is no narrower type than "string".

@@ -14,8 +14,8 @@ LARGEST_MB = 400
 class ImportForm(KeeperForm):
     file = forms.FileField(
         label="The export",
-        help_text=f"A zip file of at most {LARGEST_MB} MB. A larger one is imported on the "
-        "machine itself, by manage.py import_records.",
+        help_text=f"A zip file of at most {LARGEST_MB} MB. Import a larger one on Flockcare’s "
+        "computer, with manage.py import_records.",
         widget=forms.FileInput(attrs={"accept": ".zip,application/zip"}),
     )
     into = forms.ChoiceField(

@@ -161,7 +161,7 @@ def work(key: uuid.UUID) -> None:
         ours = _end(key, worker, refused.problems, more=refused.more)
     except Exception:
         logger.exception("An import failed")
-        problem = Problem("import", "Something went wrong here; the log says what. Try once more.")
+        problem = Problem("import", "Something went wrong here; the log says what. Try again.")
         ours = _end(key, worker, [problem])
     else:
         ours = True
@@ -170,8 +170,8 @@ def work(key: uuid.UUID) -> None:
 
 
 _CUT_OFF = (
-    f"It broke off {MOST_TRIES} times, perhaps for want of memory. Import it on "
-    "the machine itself, by manage.py import_records."
+    f"It stopped {MOST_TRIES} times, perhaps for lack of memory. Import it on Flockcare’s "
+    "computer, with manage.py import_records."
 )
 
 
@@ -191,7 +191,7 @@ def _save(plan: Plan, job: Import, worker: _Worker) -> None:
     into, flock = job.flock, plan.flock
     worker.update(photos_done=plan.pictures.photos)
     if into and not is_empty(into):
-        message = "Somebody has just recorded something in this flock."
+        message = "Somebody has just recorded something in this flock, so it is not empty any more."
         raise Refused([Problem("import", message)])
 
     def done(changeset: int | None) -> None:

@@ -113,7 +113,7 @@ class _Checks:
             return False
         photo, day = candidate.photo, candidate.day(self.work.zone)
         if not (photo.bird_id and photo.foot and day):
-            candidate.row.wrong("score", "A score needs a bird, a foot and a day.")
+            candidate.row.wrong("score", "Give the bird, the foot and the day of this score.")
             return False
         return not self.by_day.get((photo.bird_id, day))
 

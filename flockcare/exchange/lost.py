@@ -15,7 +15,7 @@ def letter(names: list[str]) -> bytes:
         *names,
         "",
         "All else that is known of these photos is in photos.csv, where the column lost is filled",
-        "in. If you find one of them, put it here under its name before you bring the export in.",
+        "in. If you find one of them, put it here under its name before you import the export.",
     ]
     return "".join(f"{line}\r\n" for line in lines).encode()
 

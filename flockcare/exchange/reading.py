@@ -42,9 +42,13 @@ def read_folder(path: Path | str) -> Tables:
         if name in FILES:
             _read_file(tables, name)
         elif name.lower().endswith(".csv") and name not in ABOUT:
-            tables.problems.add(name, f"This is no file of an export: {', '.join(FILES)}.")
+            tables.problems.add(
+                name, f"This file does not belong to an export: {', '.join(FILES)}."
+            )
     if not tables.rows and not tables.problems:
-        tables.problems.add(str(path), f"It has no file of an export: {', '.join(FILES)}.")
+        tables.problems.add(
+            str(path), f"None of its files belongs to an export: {', '.join(FILES)}."
+        )
     return tables
 
 
@@ -63,7 +67,7 @@ def _read_file(tables: Tables, name: str) -> None:
                 _rows(FILES[name], reader, header, lines, most, tables.problems)
             )
     except csv.Error as error:
-        message = f"From here on it cannot be read ({error})."
+        message = f"It cannot be read from here on ({error})."
         tables.problems.add(name, message, line=reader.line_num)
 
 
@@ -115,7 +119,7 @@ def _header_is_good(name: str, header: list[str], problems: Problems) -> bool:
             message = f"There is no column “{column}” here. Known: {known}."
             problems.add(name, message, line=1)
         elif header.count(column) > 1:
-            problems.add(name, "This column stands twice in the header.", line=1, column=column)
+            problems.add(name, "This column is in the header twice.", line=1, column=column)
     return len(problems) == before
 
 

@@ -61,7 +61,7 @@ def apply(
             done(current.first and current.first.pk)
     except IntegrityError as error:
         take_back(stored)
-        message = "The flock changed during the import. Import once more."
+        message = "The flock changed during the import. Import again."
         raise Refused([Problem("import", message)]) from error
     except Exception as error:
         if not may_be_saved(error):

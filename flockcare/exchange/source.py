@@ -64,7 +64,7 @@ class Zip:
         top = _common_top([member.filename for member in members])
         self._members = {member.filename.removeprefix(top): member for member in members}
         if len(self._members) < len(members):
-            raise self._refused("It holds two files of one name.")
+            raise self._refused("It has two files of the same name.")
 
     def top_names(self) -> list[str]:
         return sorted(name for name in self._members if "/" not in name)
@@ -83,7 +83,7 @@ class Zip:
     def _look_at(self, members: list[zipfile.ZipInfo]) -> None:
         # ``unpacked`` takes no more of a member than the size it states, so these can be trusted.
         if len(members) > MOST_FILES:
-            raise self._refused(f"It holds more than {MOST_FILES} files.")
+            raise self._refused(f"It has more than {MOST_FILES} files.")
         if sum(member.file_size for member in members) > LARGEST_SUM:
             raise self._refused("Unpacked it would be larger than 20 GB.")
         for member in members:
@@ -94,7 +94,7 @@ class Zip:
             if stat.S_ISLNK(member.external_attr >> 16):
                 raise self._refused(f"“{member.filename}” is a link, not a file.")
             if member.flag_bits & 0x1:
-                raise self._refused("It is locked with a password.")
+                raise self._refused("It has a password. Save it without.")
             if member.compress_type not in _PACKINGS:
                 raise self._refused(
                     f"“{member.filename}” is packed in an unusual way. Pack it as an ordinary zip."
@@ -125,7 +125,7 @@ def unpacked(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> bytes:
     Raises whatever a damaged member makes the unpacker say.
     """
     if member.compress_type not in _PACKINGS:
-        raise NotImplementedError("This way of packing may unpack to any length.")
+        raise NotImplementedError("This kind of zip is not accepted. Pack it as an ordinary zip.")
     with archive.open(member) as packed:
         return b"".join(iter(lambda: packed.read(_PIECE), b""))
 

@@ -62,7 +62,7 @@ class SignField(forms.Field):
     widget = forms.RadioSelect
     said = {"yes": True, "on": True, "no": False, "": None}
     choices = (("yes", "Yes"), ("no", "No"))
-    default_error_messages = {"invalid": "Say yes or no, or leave it out."}
+    default_error_messages = {"invalid": "Say yes or no, or leave it blank."}
 
     def to_python(self, value):
         if (value or "") not in self.said:

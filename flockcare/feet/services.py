@@ -137,7 +137,7 @@ def save_check(
     except IntegrityError:
         stored = keys.saved_before(check)
         if stored is None and not Bird.objects.filter(pk=bird.pk).exists():
-            raise ValidationError(f"Somebody has just removed {bird}.") from None
+            raise ValidationError(f"Somebody has just deleted {bird}.") from None
         if stored is None:
             raise
         if not _same(stored, check, seen):

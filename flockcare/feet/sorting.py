@@ -165,7 +165,7 @@ def _to_change(flock, photo_ids, under="") -> list[Photo]:
     )
     photos = [photo for photo in found if under in ("", heading(photo))]
     if not photos:
-        raise ValidationError("Someone just sorted these. Reload the page.")
+        raise ValidationError("Somebody has just sorted these. Reload the page.")
     return photos
 
 
@@ -285,10 +285,10 @@ def _words(photos, given: Given, looks: list, skipped: int) -> str:
     if made:
         words += f" {made} check{'s' if made > 1 else ''} made."
     if added:
-        words += f" Put with {added} check{'s' if added > 1 else ''} of the same day."
+        words += f" Added to {added} check{'s' if added > 1 else ''} of the same day."
     if skipped:
         stayed = "it is" if skipped == 1 else "they are"
-        words += f" {skipped} had just been sorted by someone and stayed as {stayed}."
+        words += f" {skipped} had just been sorted by somebody and stayed as {stayed}."
     return words
 
 

@@ -272,7 +272,7 @@ def send(request, flock):
     """One file; JSON with ``new``, or ``error`` in words."""
     upload = request.FILES.get("photo")
     if upload is None:
-        return JsonResponse({"error": "No picture arrived."}, status=400)
+        return JsonResponse({"error": "No photo arrived. Choose them again."}, status=400)
     try:
         photo, is_new = _receive(request, flock, upload)
     except RefusedPhoto as refused:

@@ -189,8 +189,8 @@ PLACE_RULES = (
         "no-height",
         Mark.UNKNOWN,
         "height?",
-        "The height is not recorded, so the way down from it, or over it, is not worked out. "
-        "Measure it.",
+        "The height is not recorded, so the way down from it, or over it, is not known. Measure "
+        "it.",
         (),
         lambda place: place.height_cm is None and place.kind not in GROUND and place.kind != OTHER,
     ),

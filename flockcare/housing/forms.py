@@ -61,9 +61,9 @@ class DayField(forms.DateField):
     def clean(self, value):
         day = super().clean(value)
         if day and day > self.today:
-            raise ValidationError("This day is still to come.")
+            raise ValidationError("This day is in the future.")
         if day and day < EARLIEST:
-            raise ValidationError("That is too long ago to be meant.")
+            raise ValidationError("That is too long ago.")
         return day
 
 
@@ -147,7 +147,7 @@ class LengthField(forms.CharField):
         else:
             said.append(f"Is it {length_text(likely, unit=self.unit, units=self.units)}?")
         if possible:
-            said.append(f"If it is meant so, write “{text} {self.bare}”.")
+            said.append(f"If that is right, write “{text} {self.bare}”.")
         raise ValidationError(" ".join(said))
 
     def _beyond(self, extent: str, side: str, limit: float) -> str:
@@ -566,7 +566,7 @@ class ChangeForm(KeeperForm):
         self.fields["kind"] = forms.ChoiceField(
             label="What kind of change",
             required=False,
-            choices=[("", "worked out from what changed"), *ChangeKind.choices],
+            choices=[("", "from what changed"), *ChangeKind.choices],
         )
         self.fields["note"] = forms.CharField(
             required=False,

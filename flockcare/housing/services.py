@@ -603,5 +603,5 @@ def span(stay: Stay) -> str:
 def _not_to_come(day: dt.date, today: dt.date) -> None:
     if day > today:
         raise ValidationError(
-            "This day is still to come. What you only mean to do can be saved as a plan."
+            "This day is in the future. What you only mean to do can be saved as a plan."
         )

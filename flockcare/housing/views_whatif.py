@@ -119,7 +119,7 @@ def _keep_plan(request, house: House, tried: Tried):
         return sketch
     states = tried.states()
     if not states:
-        messages.error(request, "Nothing differs from the house as it is, so there is no plan.")
+        messages.error(request, "This is the house as it is. Change something to plan it.")
         return page
     change = HousingChange(
         flock=house.flock, house=house, keeper=request.user, note=request.POST.get("note", "")

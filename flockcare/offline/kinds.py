@@ -138,9 +138,7 @@ def read_tap(sent: Sent) -> Write:
         flock=sent.flock, bird=sent.bird, pk__in=record_keys([key])
     ).select_related("bird", "flock")
     if not found:
-        raise Refused(
-            "The care that this followed has been deleted. Correct it to log it by itself."
-        )
+        raise Refused("The care this followed has been deleted. Correct it to log it on its own.")
     validate_moment(said["at"], bird=sent.bird, now=sent.now)
     tap = {"by": sent.keeper, "now": said["at"], "key": sent.key, "as_well": said["as_well"]}
 

@@ -103,7 +103,7 @@ def store_photo(
     kind = KINDS[envelope.kind]
     record = kind.record.objects.filter(flock=flock, pk=record_key).select_related("bird").first()
     if record is None:
-        raise SaysOtherwise("The record that this photo belongs to is not there, or not any more.")
+        raise SaysOtherwise("The record that this photo belongs to is not here, or was deleted.")
     _refuse_key_of_another_photo(envelope.key, flock, upload)
     answer = {}
 
@@ -231,8 +231,8 @@ def _clock_in_words(envelope: Envelope, now: datetime) -> list[str]:
         return [ours]
     way = "ahead" if ahead > timedelta(0) else "behind"
     return [
-        f"The clock of this phone is {_long(abs(ahead))} {way}. Set it right, and look whether "
-        "the date of the record is."
+        f"The clock of this phone is {_long(abs(ahead))} {way}. Set it right, and check the date "
+        "of the record."
     ]
 
 

@@ -151,7 +151,7 @@ def photo(request, flock, key):
     except parts.PartsMissing:
         if answer := services.answer_given(flock=flock, key=key, kind=body.get("kind")):
             return JsonResponse(answer, status=201)
-        return _refusal(key, 412, ["Some of it is not here any more. It is sent again."])
+        return _refusal(key, 412, ["Part of it is missing. It is sent again."])
     except (NotFromAnOutbox, KeyError):
         return _refusal(key, 400, ["This is not what an outbox sends."])
     except SaysOtherwise as other:

@@ -32,7 +32,7 @@ def manifest(request):
             "id": "/",
             "name": "Flockcare",
             "short_name": "Flockcare",
-            "description": "Foot checks of a flock of hens.",
+            "description": "Foot checks for a flock of hens.",
             "start_url": "/",
             "scope": "/",
             "display": "standalone",
@@ -56,7 +56,7 @@ def worker(request):
 def kept(request, name):
     """A page as the worker keeps it."""
     if name not in shell.PAGES:
-        raise Http404("No such page is kept.")
+        raise Http404("There is no such page.")
     return HttpResponse(shell.page(name))
 
 

@@ -247,7 +247,7 @@ def _refuse_twice(flock, rows: Iterable[RowForm], day: date, key) -> None:
         asked[check.bird_id].on_that_day = check
         said = ", ".join(filter(None, (check.summary(), check.by and f"by {check.by}")))
         errors[check.bird_id] = ValidationError(
-            f"There is a check of that day already{': ' if said else ''}{said}. Empty this line, "
+            f"There is a check of that day already{': ' if said else ''}{said}. Clear this line, "
             "or tick “Save this one too”."
         )
     if errors:

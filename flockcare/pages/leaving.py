@@ -75,7 +75,7 @@ def remove_bird(*, bird: Bird, by) -> None:
     Bird.objects.select_for_update().filter(pk=bird.pk).first()
     if recorded(bird):
         raise ValidationError(
-            f"Something is recorded about {bird} already, so she cannot be removed."
+            f"Something is recorded about {bird} already, so she cannot be deleted."
         )
     for model in GO_WITH_HER:
         for record in model.objects.filter(bird=bird).select_related("flock"):

@@ -44,7 +44,7 @@ def _readable(request) -> dict[str, Kind]:
 
 def _require(request, role) -> None:
     if role is None or not request.membership.can(role):
-        raise PermissionDenied("This needs another role in this flock.")
+        raise PermissionDenied("Your role in this flock doesn’t allow this.")
 
 
 @require_safe
@@ -98,7 +98,7 @@ def _listed(revision: Revision, title: str, *, alone: bool) -> dict:
 
 def _done(revision: Revision) -> str:
     deleted = revision.action == Revision.Action.DELETE
-    return "removed" if deleted else revision.get_action_display()
+    return "deleted" if deleted else revision.get_action_display()
 
 
 def _told(request, flock):
@@ -164,7 +164,7 @@ def changeset(request, flock, revision_id):
     can_undo = restoring.can_undo(every, KINDS, request.membership.can)
     if request.method == "POST":
         if not can_undo:
-            raise PermissionDenied("This needs another role in this flock.")
+            raise PermissionDenied("Your role in this flock doesn’t allow this.")
         try:
             restoring.undo(
                 flock=flock,
@@ -279,7 +279,7 @@ def restore(request, flock, kind, record_id, revision_id):
         except ValidationError as error:
             messages.error(request, " ".join(error.messages))
         else:
-            messages.success(request, "Brought back.")
+            messages.success(request, "Restored.")
         return page
     before = story.plain_before(kind, revision)
     present = kind.plain_of(kind.snapshot(record)) if record else {}

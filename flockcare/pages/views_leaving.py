@@ -68,7 +68,7 @@ def remove(request, flock, bird_id):
     messages.success(
         request,
         format_html(
-            '{} is removed. <a href="{}">Bring {} back</a> if that was wrong.',
+            '{} is deleted. <a href="{}">Restore {}</a> if that was wrong.',
             bird,
             reverse("record_history", args=[flock.pk, key, "bird"]),
             bird.pronouns.object,

@@ -164,7 +164,7 @@ def _page(request, flock, move: Move, *, refusals=(), status=200):
 
 def _tell(request, flock, move: Move, change: Changeset) -> None:
     if change.first is None:
-        messages.info(request, "This had been moved already.")
+        messages.info(request, "This was moved already.")
         return
     context = {"flock": flock, "change": change, "care": []}
     if isinstance(move.record, Check) and "bird" in request.POST:

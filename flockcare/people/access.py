@@ -33,8 +33,8 @@ def flock_view(role: Role = Role.KEEPER, *, read: Role = Role.VIEWER):
             needed = read if request.method in ("GET", "HEAD") else role
             if not membership.can(needed):
                 raise PermissionDenied(
-                    f"This needs the role of {Role(needed).label.lower()}; "
-                    f"you are a {Role(membership.role).label.lower()} here."
+                    f"You are a {Role(membership.role).label.lower()} here; this needs the role "
+                    f"of {Role(needed).label.lower()}."
                 )
             request.membership = membership
             with timezone.override(membership.flock.zone):

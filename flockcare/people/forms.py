@@ -37,7 +37,7 @@ class NewPasswordForm(KeeperForm):
         help_text="At least 10 characters. Three or four words that only you would put together.",
     )
     password_again = forms.CharField(
-        label="The same again",
+        label="Password again",
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
@@ -51,12 +51,12 @@ class NewPasswordForm(KeeperForm):
         super().clean()
         first, second = (self.cleaned_data.get(f) for f in ("password", "password_again"))
         if first and second and first != second:
-            self.add_error("password_again", "The two passwords differ.")
+            self.add_error("password_again", "The two passwords differ. Type this one again.")
 
 
 class ChangePasswordForm(NewPasswordForm):
     old_password = forms.CharField(
-        label="Your present password",
+        label="Your current password",
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )
@@ -68,7 +68,7 @@ class ChangePasswordForm(NewPasswordForm):
 
     def clean_old_password(self):
         if not self.keeper.check_password(self.cleaned_data["old_password"]):
-            raise forms.ValidationError("That is not your password.")
+            raise forms.ValidationError("That is not your password. Try again.")
 
 
 class NewKeeperForm(NewPasswordForm, KeeperModelForm):
@@ -126,8 +126,8 @@ class ZoneField(forms.CharField):
         if found:
             raise forms.ValidationError(f"“{text}” may be {' or '.join(found)}. Choose one.")
         raise forms.ValidationError(
-            f"“{text}” is not known. Give the next large town, such as Paris, or the zone, such as "
-            "Europe/Paris."
+            f"“{text}” is not known. Give the nearest large town, such as Paris, or the zone, "
+            "such as Europe/Paris."
         )
 
 
@@ -135,7 +135,7 @@ class NewFlockForm(KeeperModelForm):
     time_zone = ZoneField(
         initial=Flock._meta.get_field("time_zone").default,
         max_length=Flock._meta.get_field("time_zone").max_length,
-        help_text="Where the hens live: the next large town finds it.",
+        help_text="Where the hens live: type the nearest large town.",
     )
 
     class Meta:

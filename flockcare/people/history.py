@@ -95,7 +95,7 @@ def settle(record, *, basis: Basis | None):
     model = type(record)
     stored = model._base_manager.select_for_update().filter(pk=record.pk).first()
     if stored is None:
-        raise Http404("This record has just been removed.")
+        raise Http404("This record has just been deleted.")
     record.version = stored.version
     if basis:
         mine, theirs = (plain(model, values(one)) for one in (record, stored))
@@ -131,7 +131,7 @@ def delete(record, *, by, before: dict | None = None) -> None:
 def bring_back(record, *, by, kept: dict) -> None:
     """Store a record that was deleted, as ``kept`` says, under its old key."""
     if type(record)._base_manager.filter(pk=record.pk).exists():
-        raise ValidationError("This is there again already.")
+        raise ValidationError("This has been restored already.")
     # Higher than any before: each change has left a revision.
     record.version = Revision.objects.filter(record=record.pk).count() + 1
     record.full_clean()

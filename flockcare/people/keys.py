@@ -25,7 +25,7 @@ class AlreadySaved(KeyTaken):
     """``record`` of this flock is saved under the key and says something else."""
 
     def __init__(self, record):
-        super().__init__("This is saved already, with other words.")
+        super().__init__("This is saved already, with other details.")
         self.record = record
 
 

@@ -132,7 +132,7 @@ class Role(models.TextChoices):
     @property
     def may(self) -> str:
         return {
-            Role.OWNER: "records, and decides who belongs",
+            Role.OWNER: "records, edits and manages people",
             Role.KEEPER: "records and edits",
             Role.VIEWER: "only reads",
         }[self]
@@ -239,7 +239,7 @@ class Revision(models.Model):
         CHANGE = "change", "changed"
         DELETE = "delete", "deleted"
         # Then ``before`` is what was brought back.
-        RESTORE = "restore", "brought back"
+        RESTORE = "restore", "restored"
 
     class Tool(models.TextChoices):
         SORTING = "sorting", "sorting of photos"

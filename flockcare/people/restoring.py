@@ -43,7 +43,7 @@ def bring_back(*, revision: Revision, kinds: dict[str, Kind], by) -> None:
     """A record that was deleted, and what hung on it and was deleted in the same changeset."""
     kind = kinds[revision.kind]
     if kind.write is None or kind.bring_back is None:
-        raise Http404("This is not brought back.")
+        raise Http404("This cannot be restored.")
     record = holding(kind.model(pk=revision.record, flock=revision.flock), revision.before)
     _require_what_it_hangs_on(record, kind)
     kind.bring_back(record, by=by, kept=revision.before)
@@ -61,9 +61,7 @@ def _require_what_it_hangs_on(record: models.Model, kind: Kind) -> None:
         if column.null and column.attname not in kind.holding:
             setattr(record, column.attname, None)
         else:
-            raise ValidationError(
-                f"Its {column.verbose_name} has been removed too. Bring that back first."
-            )
+            raise ValidationError(f"Its {column.verbose_name} was deleted too. Restore that first.")
 
 
 def _deleted_with(revision: Revision, model: type[models.Model], kinds) -> list[Revision]:
@@ -173,8 +171,8 @@ def _require_untouched(key: int) -> None:
     added = mine.filter(action=Revision.Action.ADD)
     if mine.filter(Exists(later)).exists() or _more_hangs_on(added):
         raise ValidationError(
-            "Some of this has been changed since, so it cannot be undone in one go. Open the "
-            "records and correct them there."
+            "Some of this was changed since, so it cannot be undone in one go. Correct the "
+            "records one by one."
         )
 
 

@@ -115,7 +115,7 @@ def accept_invitation(*, token: str, keeper: Keeper) -> Membership:
     now = timezone.now()
     invitation = Invitation.objects.usable(token, now=now).select_related("flock").first()
     if invitation is None:
-        raise LinkGone("This invitation has been used or has run out. Ask for a new one.")
+        raise LinkGone("This invitation was used or has expired. Ask for a new one.")
     membership = Membership.objects.filter(flock=invitation.flock, keeper=keeper).first()
     if membership:
         return membership
@@ -225,7 +225,7 @@ def set_password_by_link(*, token: str, password: str) -> Keeper:
     with transaction.atomic():
         link = PasswordLink.objects.usable(token, now=now).select_related("keeper").first()
         if link is None or not PasswordLink.objects.use(token, now=now):
-            raise LinkGone("This link has been used or has run out. Ask for a new one.")
+            raise LinkGone("This link was used or has expired. Ask for a new one.")
         link.keeper.password = password_hash
         link.keeper.save(update_fields=["password"])
         end_sessions(keeper=link.keeper)

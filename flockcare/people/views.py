@@ -116,8 +116,8 @@ def _keeper_of(request, form) -> Keeper | None:
     if keeper is None:
         form.add_error(
             None,
-            "This sign-in name and password do not belong together. If you forgot the password, "
-            "an owner of your flock can hand you a link for a new one.",
+            "Wrong sign-in name or password. Forgot it? An owner of your flock can give you a "
+            "password link.",
         )
     else:
         attempts.forget(name=name, place=place)
@@ -301,7 +301,7 @@ def password(request):
 def sign_out_everywhere(request):
     services.end_sessions(keeper=request.user)
     logout(request)
-    messages.success(request, "You are signed out on all your phones and computers.")
+    messages.success(request, "You are signed out everywhere.")
     return redirect("people:sign_in")
 
 
@@ -365,7 +365,7 @@ def people(request, flock):
 def invitation_withdraw(request, flock, invitation_id):
     invitation = get_object_or_404(flock.invitation_set, pk=invitation_id)
     services.withdraw_invitation(invitation=invitation, by=request.user)
-    messages.success(request, "The invitation is withdrawn. Its link opens nothing any more.")
+    messages.success(request, "The invitation is cancelled. Its link no longer works.")
     return redirect("people:people", flock.pk)
 
 

@@ -31,7 +31,7 @@ class DeleteFlockForm(KeeperForm):
     def clean_name(self):
         name = self.cleaned_data["name"]
         if " ".join(name.split()).lower() != " ".join(self.flock.name.split()).lower():
-            raise ValidationError(f"This is not its name. The flock is called {self.flock}.")
+            raise ValidationError(f"That is not its name. The flock is called {self.flock}.")
         return name
 
 
@@ -50,14 +50,14 @@ class DeleteAccountForm(KeeperForm):
         super().__init__(*args, **kwargs)
         self.keeper = keeper
         self.fields["keep_name"].choices = [
-            ("", f"as that of “{FORMER}”"),
-            ("yes", f"under the name {keeper.name}"),
+            ("", f"by “{FORMER}”"),
+            ("yes", f"by {keeper.name}"),
         ]
         self.fields["keep_name"].required = False
 
     def clean_password(self):
         if not self.keeper.check_password(self.cleaned_data["password"]):
-            raise ValidationError("That is not your password.")
+            raise ValidationError("That is not your password. Try again.")
         return self.cleaned_data["password"]
 
 

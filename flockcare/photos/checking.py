@@ -43,7 +43,7 @@ class Found:
 
     def __str__(self):
         return (
-            f"{self.photos} photos looked over: {self.damaged} damaged, {self.mended} repaired. "
+            f"{self.photos} photos checked: {self.damaged} damaged, {self.mended} repaired. "
             f"Files without a record: {self.removed} removed, {self.unowned} left until they are "
             "a day old."
         )

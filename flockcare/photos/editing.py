@@ -66,7 +66,7 @@ def _show(photo: Photo, *, keeper, **values) -> None:
         with transaction.atomic():
             stored = Photo.objects.select_for_update().filter(pk=photo.pk).first()
             if stored is None or stored.edition != before:
-                raise ValidationError("Someone just changed this photo. Reload the page.")
+                raise ValidationError("Somebody has just changed this photo. Reload the page.")
             history.change(photo, by=keeper)
     except Exception as error:
         if not may_be_saved(error):

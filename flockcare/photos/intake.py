@@ -346,7 +346,7 @@ def _check_pixels(image: Image.Image, file_format: str, shown: str) -> None:
             f"up to {most // 1_000_000}. Send it in a smaller size, or as an ordinary JPEG."
         )
     if max(image.size) > MAX_SIDE:
-        raise RefusedPhoto(f"{shown} is longer than {MAX_SIDE:,} pixels. Send a piece of it.")
+        raise RefusedPhoto(f"{shown} is longer than {MAX_SIDE:,} pixels. Crop it first.")
 
 
 def _decoding(image: Image.Image, file_format: str) -> tuple[str, float]:

@@ -128,7 +128,7 @@ def note_card(photo: Photo) -> CardReading | None:
     except CannotMeasure:
         found = True
     except Exception:
-        logger.exception("The card reader failed.")
+        logger.exception("The card could not be read.")
         return None
     return read_card_anew(photo) if found else None
 

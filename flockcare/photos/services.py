@@ -150,7 +150,7 @@ def card_code(picture: TakenIn) -> str:
         with Image.open(io.BytesIO(picture.sizes[SIZES[0]]), formats=["JPEG"]) as image:
             return card_in(image) or ""
     except Exception:  # no reason to lose the photo
-        logger.exception("The card reader failed.")
+        logger.exception("The card could not be read.")
         return ""
 
 

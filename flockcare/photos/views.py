@@ -47,7 +47,7 @@ def add(request, flock):
     """
     upload = request.FILES.get("photo")
     if upload is None:
-        return JsonResponse({"error": "No picture arrived."}, status=400)
+        return JsonResponse({"error": "No photo arrived. Choose it again."}, status=400)
     try:
         photo, _ = services.add_photo(
             flock=flock, keeper=request.user, upload=upload, name=upload.name, with_form=True
@@ -74,7 +74,7 @@ def card(request, flock):
     try:
         image = _frame(request.body)
     except Exception:  # decoders raise nearly anything
-        return JsonResponse({"error": "This is no small JPEG."}, status=400)
+        return JsonResponse({"error": "This is not a small JPEG."}, status=400)
     code = services.card_in(image)
     return JsonResponse({"seen": code is not None, "code": code or ""})
 

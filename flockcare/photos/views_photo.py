@@ -167,7 +167,7 @@ def put_files_back(request, flock):
         if services.put_back_damaged(flock=flock, upload=upload, name=upload.name):
             done += 1
         else:
-            messages.error(request, f"“{upload.name}” is none of the damaged ones.")
+            messages.error(request, f"“{upload.name}” is not one of the damaged photos.")
     if done:
         whole = "photo is whole" if done == 1 else "photos are whole"
         messages.success(request, f"{done} {whole} again.")

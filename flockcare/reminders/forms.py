@@ -21,8 +21,8 @@ class CalendarForm(KeeperForm):
         label="Time of the evening round",
         required=False,
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
-        help_text="When care stands in the calendar. Blank: all day.",
-        error_messages={"invalid": "Give a time like 18:30."},
+        help_text="When care is shown in the calendar. Blank: all day.",
+        error_messages={"invalid": "Enter a time like 18:30."},
     )
 
 
@@ -42,7 +42,7 @@ class RemindersForm(KeeperModelForm):
             *("care", "mine_only", "checks", "withdrawal", "hour"),
             *("by_calendar", "by_push", "by_mail", "address"),
         ]
-        error_messages = {"address": {"invalid": "Give an address like name@example.org."}}
+        error_messages = {"address": {"invalid": "Enter an address like name@example.org."}}
 
     def __init__(self, *args, can_push: bool, can_mail: bool, **kwargs):
         super().__init__(*args, use_required_attribute=False, **kwargs)
@@ -62,7 +62,7 @@ class RemindersForm(KeeperModelForm):
     def clean(self):
         said = super().clean()
         if said.get("by_mail") and not said.get("address") and "address" not in self.errors:
-            self.add_error("address", "Say where the e-mail goes.")
+            self.add_error("address", "Enter an e-mail address.")
         return said
 
 

@@ -29,7 +29,7 @@ class Reminders(models.Model):
         validators=[MinValueValidator(EARLIEST), MaxValueValidator(LATEST)],
     )
     by_calendar = models.BooleanField("alarms in my calendar", default=False)
-    by_push = models.BooleanField("a notice on my phone", default=False)
+    by_push = models.BooleanField("a notification on my phone", default=False)
     by_mail = models.BooleanField("an e-mail", default=False)
     address = models.EmailField("e-mail address", blank=True)
     site = models.CharField(max_length=300, blank=True, editable=False)

@@ -11,7 +11,7 @@ MOST_PHONES = 8
 WELCOME = "Reminders come to this phone."
 NO_INTERNET = (
     "The computer that runs Flockcare could not reach the phone’s push service. It needs the "
-    "internet for that. Nothing was switched on."
+    "internet for that. Nothing was turned on."
 )
 
 
@@ -31,7 +31,7 @@ def add_phone(*, phone: Phone, flock: Flock, site: str) -> None:
     """Send it a first notice, and keep it if that went out; then push is on in this flock."""
     try:
         if not push.is_public(phone.endpoint):
-            raise ValidationError("This push service is none that Flockcare may send to.")
+            raise ValidationError("Flockcare may not send to this push service.")
     except OSError:
         raise ValidationError(NO_INTERNET) from None
     welcome = {"words": WELCOME, "url": flock.get_absolute_url(), "topic": flock.pk.hex}

@@ -110,11 +110,11 @@ def read(path: Path) -> Summary:
     try:
         said = json.loads(raw)
     except (ValueError, RecursionError) as error:
-        raise Unusable("it is no summary, or it is damaged") from error
+        raise Unusable("it is not a summary, or it is damaged") from error
     if not isinstance(said, dict) or said.get("format") != FORMAT:
-        raise Unusable("it is no summary of a flock")
+        raise Unusable("it is not a summary of a flock")
     if said.get("version") != VERSION:
-        raise Unusable("it was made by another version of Flockcare, whose form is not known here")
+        raise Unusable("it was made by another version of Flockcare, which this one cannot read")
     try:
         if said["sum"] != sum_of(said):
             raise Unusable("it was damaged or changed since it was made")
@@ -122,7 +122,7 @@ def read(path: Path) -> Summary:
     except (KeyError, TypeError, ValueError) as error:
         if isinstance(error, Unusable):
             raise
-        raise Unusable("it is damaged: something in it is missing or is no count") from error
+        raise Unusable("it is damaged: something in it is missing or is not a count") from error
 
 
 def _summary(said: dict) -> Summary:

@@ -104,7 +104,7 @@ def _change_or_404(flock, report: Report, house_id, on: str) -> tuple[House, Cha
     try:
         day = dt.date.fromisoformat(on)
     except ValueError as error:
-        raise Http404("That is no day.") from error
+        raise Http404("That is not a day.") from error
     found = next((one for one in report.changes if _is_of(one, house, day)), None)
     if found is None:
         raise Http404("Nothing changed in this house on that day.")

@@ -103,7 +103,7 @@ class SharingForm(KeeperForm):
         required=False,
         max_length=MOST_ASKED,
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="It stays with the link, with today’s date. Whoever has the link can read it.",
+        help_text="It stays with the link, with today’s date. Anyone with the link can read it.",
     )
     days = forms.TypedChoiceField(
         label="The link works for",
@@ -112,15 +112,15 @@ class SharingForm(KeeperForm):
         initial=USUAL_DAYS,
         widget=_chips(),
         error_messages={
-            "required": "Say how long the link is to work.",
+            "required": "Say how long the link should work.",
             "invalid_choice": "Choose one of these times.",
         },
     )
     nameless = forms.BooleanField(
         label="Without the keepers’ names",
         required=False,
-        help_text="They become Keeper A, Keeper B and so on, in what was typed too: there even "
-        "where a name is also an ordinary word. Names of people who never kept this flock stay.",
+        help_text="They become Keeper A, Keeper B and so on, in notes too, even where a name is "
+        "also an ordinary word. Names of people who never kept this flock stay.",
     )
 
     def __init__(self, *args, **kwargs):
@@ -129,8 +129,8 @@ class SharingForm(KeeperForm):
 
 
 _NOTE_HELP = (
-    "Where feed and water are, when they are let out and shut in, your telephone number. Everybody "
-    "who has the link can read it."
+    "Where feed and water are, when they are let out and shut in, your telephone number. Anyone "
+    "with the link can read it."
 )
 
 

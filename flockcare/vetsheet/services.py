@@ -71,7 +71,10 @@ def share_with_sitter(
     others = ShareLink.objects.in_flock(flock).open(now=now).filter(purpose=Purpose.SITTER)
     if others.filter(name__iexact=name).exists():
         raise ValidationError(
-            {"name": f"There is a link for {name} already. End that one, or add a second name."}
+            {
+                "name": f"There is a link for {name} already. Turn that one off, or add a "
+                "second name."
+            }
         )
     token = Token.new()
     link = ShareLink(
@@ -100,14 +103,14 @@ def shared(*, token: str, purpose: Purpose) -> ShareLink:
     links = ShareLink.objects.usable(token, now=timezone.now()).filter(purpose=purpose)
     link = links.select_related("membership__flock", "membership__keeper").first()
     if link is None:
-        raise LinkGone("This link has been withdrawn or has run out. Ask for a new one.")
+        raise LinkGone("This link was turned off or has expired. Ask for a new one.")
     return link
 
 
 def spend(*, token: str) -> None:
     """Count a tap under the link as a use. LinkGone when it ended in this very moment."""
     if not ShareLink.objects.use(token, now=timezone.now()):
-        raise LinkGone("This link has been withdrawn or has run out. Ask for a new one.")
+        raise LinkGone("This link was turned off or has expired. Ask for a new one.")
 
 
 def note_opening(*, link: ShareLink, token: str, what: str) -> None:

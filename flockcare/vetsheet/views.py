@@ -137,9 +137,11 @@ def links(request, flock):
 def revoke(request, flock, link_id):
     link = get_object_or_404(ShareLink.objects.in_flock(flock), pk=link_id)
     if not link.may_be_revoked_by(request.membership):
-        raise PermissionDenied("Only the person who made a link, or an owner, can end it.")
+        raise PermissionDenied(
+            "Only whoever made a link, or an owner of the flock, can turn it off."
+        )
     services.revoke_share(link=link, by=request.user)
-    messages.success(request, "The link has ended. It opens nothing any more.")
+    messages.success(request, "The link is turned off.")
     sitter = link.purpose == Purpose.SITTER
     return redirect("vetsheet:sitters" if sitter else "vetsheet:links", flock.pk)
 
@@ -181,13 +183,13 @@ def link_rows(request, links, names=None) -> list[dict]:
 
 def state_of(link: ShareLink, now) -> str:
     if link.revoked_at:
-        return f"Ended on {_day(link.revoked_at)}"
+        return f"Turned off on {_day(link.revoked_at)}"
     if link.expires_at <= now:
-        return f"Its time was over on {_day(link.expires_at)}"
+        return f"Expired on {_day(link.expires_at)}"
     if not link.uses_left:
-        return "Opened too often, so it has ended"
+        return "Turned off: opened too often"
     if not link.open:
-        return f"Ended, because {link.made_by} may no longer share"
+        return f"Turned off: {link.made_by} may no longer share"
     return f"Works until {_day(link.expires_at)}"
 
 
@@ -311,7 +313,7 @@ def _pdfs(address: str, bird: Bird, query: dict) -> list[tuple[str, str]]:
 def _pdf(request, found: VetSheet) -> HttpResponse:
     paper = request.GET.get("paper", "a4")
     if paper not in pdf_file.PAPERS:
-        raise Http404("There is A4 and Letter.")
+        raise Http404("Choose A4 or Letter.")
     name = f"Vet sheet {found.name} {timezone.localdate().isoformat()}.pdf"
     return HttpResponse(
         pdf_file.write(found, paper),

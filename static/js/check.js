@@ -154,7 +154,7 @@ function restoreDraft() {
   }
   const notice = Object.assign(document.createElement("p"), { className: "notice", role: "status" });
   const drop = Object.assign(document.createElement("button"), {
-    type: "button", className: "plain", textContent: "Start afresh",
+    type: "button", className: "plain", textContent: "Start over",
   });
   drop.addEventListener("click", () => {
     localStorage.removeItem(draftKey);

@@ -25,7 +25,7 @@ for (const field of document.querySelectorAll("input[data-copy]")) {
           said.textContent = "Copied";
         } catch {
           field.select();
-          said.textContent = "The browser did not allow it. It is selected: copy it by hand.";
+          said.textContent = "Your browser did not allow it. The link is selected: copy it yourself.";
         }
       }),
     );

@@ -16,7 +16,7 @@ if (worker) {
     event.preventDefault();
     begin().catch((problem) => {
       start.querySelector("button").disabled = false;
-      said.textContent = `This phone would not take them (${problem.name}).`;
+      said.textContent = `This phone refused them (${problem.name}).`;
     });
   });
   end.addEventListener("submit", () => {
@@ -28,7 +28,7 @@ if (worker) {
 async function begin() {
   said.textContent = "";
   if ((await Notification.requestPermission()) !== "granted") {
-    said.textContent = "This phone does not allow notices from Flockcare. Its settings can.";
+    said.textContent = "This phone blocks notifications from Flockcare. Allow them in its settings.";
     return;
   }
   start.querySelector("button").disabled = true;

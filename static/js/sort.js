@@ -117,7 +117,7 @@ async function sendOne(file, chosenAt) {
     refuse((await answer.json()).error);
   } else {
     const why = answer.status === 507 ? (await answer.json()).reasons.join(" ") : "";
-    refuse(`“${file.name}” could not be added just now. Choose it again later. ${why}`);
+    refuse(`“${file.name}” could not be added. Choose it again later. ${why}`);
   }
 }
 

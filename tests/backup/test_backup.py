@@ -281,7 +281,7 @@ def test_killed_midway_leaves_nothing_under_the_name(site, tmp_path):
     assert not target.exists()
     left = tmp_path / "b.zip.part"
     assert left.exists(), "it was cut off before its end"
-    with pytest.raises(BackupProblem, match="being written just now"), archive.writing(target):
+    with pytest.raises(BackupProblem, match="being written by another"), archive.writing(target):
         pass
     os.utime(left, (0, 0))
     with archive.writing(target) as out:

@@ -247,9 +247,9 @@ def measure(chromium, installation, folder: Path, photos: int):
     yield f"Browser closed when the page said: {closed} of {photos} photos read"
     with opened(chromium, installation.url) as page:
         page.goto("/flocks/import/")
-        page.get_by_role("link", name="See how far it is").click()
+        page.get_by_role("link", name="Show its progress").click()
         again = read_when(page, closed + min(MORE, photos // 10), photos)
-        yield f"Opened anew, found by “See how far it is”: {again} of {photos} photos read"
+        yield f"Opened anew, found by “Show its progress”: {again} of {photos} photos read"
         page.get_by_role("heading", name="All imported").wait_for(timeout=3_600_000)
         took = processor_seconds(installation.process.pid) - begun
         yield "At its end: " + page.get_by_text("Imported:").inner_text()

@@ -84,14 +84,14 @@ def tomorrow():
 @pytest.mark.parametrize(
     ("field", "value", "words"),
     [
-        ("name", "", "Enter something here."),
+        ("name", "", "Fill this in."),
         ("name", "dILL", "Another bird of this flock has that name already."),
         ("name", "x" * 41, "at most 40 characters"),
         ("band_colour", "turquoise", "isn’t one of the choices."),
         ("hatched", "spring", "is not a date"),
         ("hatched", "2023-13", "There is no such date"),
-        ("hatched", tomorrow, "This date is still to come."),
-        ("joined", tomorrow, "This date is still to come."),
+        ("hatched", tomorrow, "This date is in the future."),
+        ("joined", tomorrow, "This date is in the future."),
         ("joined", "2022", "This is before she hatched (May 2023)."),
     ],
 )

@@ -75,7 +75,7 @@ def test_weight_can_be_taken_out(cast, breed):
         ("adult_grams", "0.1", "That is too light for a grown hen."),
         ("adult_grams", "big", "“big” is not a number."),
         ("name", "LEGHORN", "This flock has a breed of that name already."),
-        ("name", "", "Enter something here."),
+        ("name", "", "Fill this in."),
     ],
 )
 def test_wrong_field_is_named(cast, breed, field, value, words):
@@ -89,7 +89,7 @@ def test_wrong_field_is_named(cast, breed, field, value, words):
 def test_breed_with_birds_stays(cast, breed):
     Bird.objects.create(flock=cast.flock, name="Dill", breed=breed)
     page = cast.clients.keeper.post(url(cast, f"{breed.pk}/delete/"), follow=True)
-    assert "There are birds of the breed Orpington." in page.text
+    assert "Some birds have the breed Orpington." in page.text
     assert Breed.objects.exists()
 
 

@@ -44,12 +44,15 @@ def test_add(cast):
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        ("Basil, turquoise 4, Sussex", "“turquoise” is not a band colour. There are: red, orange"),
+        (
+            "Basil, turquoise 4, Sussex",
+            "“turquoise” is not a band colour. Choose from: red, orange",
+        ),
         ("Basil, light green 4", "“light” is not a band colour."),
-        ("Basil, red green", "A band has one colour here"),
+        ("Basil, red green", "Give one colour"),
         ("Basil, red 1234567890123", "longer than 12 characters"),
         (", red 4, Sussex", "The name is missing."),
-        ("Basil, red 4, Sussex, heavy", "More than three parts"),
+        ("Basil, red 4, Sussex, heavy", "Too many commas"),
         ("FENNEL, red 4", "The same name as in line 1."),
         ("dill", "dill is in this flock already."),
         ("B" * 41, "The name is longer than 40 characters."),
@@ -75,8 +78,8 @@ def test_several_wrong_lines(cast):
 @pytest.mark.parametrize(
     ("lines", "words"),
     [
-        ("", "Enter something here."),
-        (" \n \n", "There is no bird in it yet."),
+        ("", "Fill this in."),
+        (" \n \n", "Enter at least one bird."),
         ("\n".join(f"Hen {n}" for n in range(301)), "more than 300 lines"),
     ],
 )

@@ -76,7 +76,7 @@ def test_weigh_in_pounds_and_ounces(cast, dill, imperial, pounds, ounces, grams)
         (
             "on",
             lambda: (timezone.now() + timedelta(days=2)).date().isoformat(),
-            "This day is still to come.",
+            "This day is in the future.",
         ),
         ("on", "2023-04-30", "This is before she hatched (May 2023)."),
         ("on", "2024-02-30", "Enter a date, like"),

@@ -33,7 +33,7 @@ def test_a_sitter_ticks_off_and_both_keepers_see_it(open_phone, sitters_phone, s
     assert ben.get_by_text("Anna (sitter)").is_visible()
 
     ada.goto(f"/f/{site.flock}/sitter/")
-    ada.get_by_role("button", name="End the link of Anna").click()
+    ada.get_by_role("button", name="Turn off the link of Anna").click()
     assert anna.reload().status == 410
     assert anna.get_by_text("no longer works").is_visible()
 

@@ -434,10 +434,10 @@ def test_what_a_full_computer_at_home_cannot_take_waits_and_says_why(phones, coo
     page.route("**/*", no_room)
     page.goto(check_page(coop, "Fennel"))
     both_feet_clear(page)
-    page.wait_for_selector("text=It is sent when the computer at home has room again.")
+    page.wait_for_selector("text=It is sent when Flockcare’s computer has room again.")
     page.goto("/outbox/")
     page.wait_for_selector(f"li:has-text('Fennel: check, both feet clear') >> text={WORDS}")
-    page.wait_for_selector("text=1 record waits on this phone, the computer at home is full")
+    page.wait_for_selector("text=1 record waits on this phone, Flockcare’s computer is full")
     assert page.locator("text=Refused").count() == 0
     page.unroute("**/*")
     page.locator("#send-now").tap()

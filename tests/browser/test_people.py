@@ -12,7 +12,7 @@ def link_page(open_phone, site):
         page.add_init_script(script)
         page.goto(f"/f/{site.flock}/people/")
         page.get_by_role("button", name="Make an invitation").click()
-        page.get_by_text("shown only now").wait_for()
+        page.get_by_text("it is not shown again").wait_for()
         return page
 
     return opened

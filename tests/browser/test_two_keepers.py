@@ -64,11 +64,11 @@ def test_the_second_of_two_sees_both_versions_and_loses_no_photo(open_phone, sit
     ben.locator("a:has-text('History')").tap()
     ben.wait_for_selector("h1:has-text('history')")
     assert problems(ben) == []
-    ben.locator("a:has-text('Go back to before this')").last.tap()
-    ben.wait_for_selector("h1:has-text('Go back to before')")
+    ben.locator("a:has-text('Restore the version before this')").last.tap()
+    ben.wait_for_selector("h1:has-text('Restore the version before')")
     assert problems(ben) == []
-    ben.locator("button:has-text('Go back to this')").tap()
-    ben.wait_for_selector("text=Brought back.")
+    ben.locator("button:has-text('Restore this version')").tap()
+    ben.wait_for_selector("text=Restored.")
 
 
 def test_today_shows_what_the_other_phone_has_sent(open_phone, site):

@@ -112,8 +112,8 @@ def test_a_link_for_the_vet_from_the_first_tap_to_its_end(open_phone, browser, s
     page.goto(f"/f/{site.flock}/vet/")
     page.get_by_text("Opened 2 times").first.click()
     assert page.get_by_text(", the PDF").first.is_visible()
-    page.get_by_role("button", name="End this link").first.click()
-    assert page.get_by_text("The link has ended.").is_visible()
+    page.get_by_role("button", name="Turn off this link").first.click()
+    assert page.get_by_text("The link is turned off.").is_visible()
     again = browser.new_context(viewport=PHONE).new_page()
     assert again.goto(link).status == 410
     assert again.get_by_role("heading", name="This link no longer works").is_visible()

@@ -278,7 +278,7 @@ def test_days_that_somebody_else_entered_meanwhile_are_not_lost_in_silence(cast,
     [
         ({"days_from": "vet"}, "Enter the days for eggs"),
         ({"egg_days": "5"}, "Say whether the vet or the label"),
-        ({"egg_days": "-1", "days_from": "vet"}, "Between 0 and "),
+        ({"egg_days": "-1", "days_from": "vet"}, "Enter 0 to "),
     ],
 )
 def test_days_that_cannot_be_are_said(cast, birds, said, words):

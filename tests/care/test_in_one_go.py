@@ -153,7 +153,7 @@ def test_a_dressing_from_before_with_its_gauze_uses_one_too(cast, birds):
 def test_less_than_nothing_is_refused_and_gauze_has_no_egg_days(cast):
     said = {"name": "Gauze", "kind": "gauze", "stock": "-5", "egg_days": "4", "days_from": "label"}
     answer = cast.clients.keeper.post(url(cast, "item_new"), said)
-    assert answer.status_code == 422 and "below 0" in answer.text
+    assert answer.status_code == 422 and "Enter 0 or more" in answer.text
     cast.clients.keeper.post(url(cast, "item_new"), {**said, "stock": "5"})
     assert (KitItem.objects.get().egg_days, KitItem.objects.get().stock) == (None, 5)
 

@@ -259,7 +259,7 @@ def test_the_way_back_has_its_space(cast, birds):
         ),
         ({"kind": "medicine", "egg_days": "9"}, "Say whether the vet or the label named"),
         ({"kind": "medicine", "egg_days": "999", "days_from": "vet"}, "more than a year"),
-        ({"kind": "ointment", "amount": "-2"}, "Less than nothing"),
+        ({"kind": "ointment", "amount": "-2"}, "Enter 0 or more"),
         ({"kind": "ointment", "given_until": "2020-01-01"}, "before the first giving"),
     ],
 )

@@ -19,7 +19,7 @@ def test_an_address_without_a_page_says_what_may_have_happened(cast, client):
     for address in ("/nowhere/", f"/f/{uuid.uuid4()}/today/"):
         answer = cast.clients.keeper.get(address)
         assert answer.status_code == 404
-        assert "a flock that you are not in" in words(answer)
+        assert "a flock you are not in" in words(answer)
         assert "Your flocks" in words(answer)
     assert "Sign in" in words(client.get("/calendar/nothing.ics"))
 
@@ -27,7 +27,7 @@ def test_an_address_without_a_page_says_what_may_have_happened(cast, client):
 def test_a_viewer_reads_what_is_missing_and_that_nothing_changed(cast):
     answer = cast.clients.viewer.post(f"/f/{cast.flock.pk}/birds/add/")
     assert answer.status_code == 403
-    assert "you are a viewer here" in words(answer)
+    assert "You are a viewer here" in words(answer)
     assert "Nothing was changed" in words(answer)
 
 
@@ -60,5 +60,5 @@ def test_a_fault_of_the_app_says_so_and_that_nothing_typed_is_lost(cast, monkeyp
     client.raise_request_exception = False
     answer = client.get("/broken/")
     assert answer.status_code == 500
-    assert "not of what you typed" in words(answer)
+    assert "The fault is Flockcare’s, not yours" in words(answer)
     assert "Content-Security-Policy" in answer.headers

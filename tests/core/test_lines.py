@@ -106,7 +106,7 @@ def test_a_new_keeper_has_a_name_of_one_line(cast, client):
 def test_a_list_of_birds_has_no_hidden_signs(cast):
     where = reverse("birds:add_many", args=[cast.flock.pk])
     answer = cast.clients.owner.post(where, {"lines": "Dill\x1b[31m\nMace\tred"})
-    assert "cannot be seen" in answer.text and not Bird.objects.exists()
+    assert "invisible character" in answer.text and not Bird.objects.exists()
     assert (
         cast.clients.owner.post(where, {"lines": "Dill\nMace\tred", "add": ""}).status_code == 302
     )

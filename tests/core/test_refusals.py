@@ -85,8 +85,8 @@ def test_no_page_says_it_in_other_words(cast, junk):
 @pytest.mark.parametrize(
     ("days", "words"),
     [
-        ("0", "Between 1 and 60 days."),
-        ("61", "Between 1 and 60 days."),
+        ("0", "Enter 1 to 60 days."),
+        ("61", "Enter 1 to 60 days."),
         ("", "Enter a number here."),
         ("soon", "Enter a whole number, such as 7."),
     ],
@@ -118,7 +118,7 @@ def test_of_each_kind_of_field():
         "file": "Choose a file.",
         "key": OUT_OF_DATE,
         "share": "Enter a number here.",
-        "word": "Enter something here.",
+        "word": "Fill this in.",
         "own": "Say what it was.",
     }
     wrong = SomeForm({"day": "soon", "some": ["b"], "share": "0.25", "word": "long words"}).errors
@@ -126,7 +126,7 @@ def test_of_each_kind_of_field():
     assert wrong["some"] == ["“b” isn’t one of the choices. Choose again."]
     assert wrong["share"] == ["Too many digits after the point: at most 1."]
     assert wrong["word"] == ["This is too long: at most 3 characters fit here."]
-    assert SomeForm({"share": "-1"}).errors["share"] == ["At least 0."]
+    assert SomeForm({"share": "-1"}).errors["share"] == ["Enter at least 0."]
 
 
 def test_what_a_record_refuses_about_something_not_in_the_form(cast):
@@ -137,7 +137,7 @@ def test_what_a_record_refuses_about_something_not_in_the_form(cast):
     form = RoleForm({"role": "keeper"})
     assert not saved(form, deed)
     assert form.non_field_errors() == [
-        "Enter something here.",
+        "Fill this in.",
         "This can’t be read. Enter it differently.",
-        "At most 120.",
+        "Enter at most 120.",
     ]

@@ -21,7 +21,7 @@ from tests.conftest import PASSWORD
 from tests.offline.sends import CLEAR, body, picture, send, send_photo
 
 pytestmark = pytest.mark.django_db
-HOME_IS_FULL = "The computer at home is full"
+HOME_IS_FULL = "Flockcare’s computer is full"
 
 
 def sqlite_says() -> sqlite3.Error:
@@ -102,7 +102,7 @@ def test_a_page_says_it(cast, monkeypatch, kind):
     )
     assert answer.status_code == 507
     assert HOME_IS_FULL in answer.content.decode()
-    assert "fault of Flockcare" not in answer.content.decode()
+    assert "fault is Flockcare’s" not in answer.content.decode()
     assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
 
 
@@ -113,7 +113,7 @@ def test_another_error_stays_a_fault(cast, monkeypatch):
         reverse("photos:add", args=[cast.flock.pk]), {"photo": picture()}
     )
     assert answer.status_code == 500
-    assert "fault of Flockcare" in answer.content.decode()
+    assert "fault is Flockcare’s" in answer.content.decode()
 
 
 @pytest.mark.parametrize("name", ["wait", "forget"])

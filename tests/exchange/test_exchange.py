@@ -1013,7 +1013,7 @@ def test_a_disk_without_room_is_said_in_words(flock, tmp_path, monkeypatch):
 def test_a_flock_that_changed_meanwhile_refuses_the_plan(flock, tmp_path):
     plan = check(read_folder(write_folder(tmp_path / "in", birds=BIRDS)), flock, now=NOW)
     Bird.objects.create(flock=flock, name="Sage")
-    with pytest.raises(Refused, match="Import once more"):
+    with pytest.raises(Refused, match="Import again"):
         apply(plan)
     assert Bird.objects.count() == 1
 

@@ -93,7 +93,7 @@ def test_what_has_been_recorded_since_is_not_lost(cast, brought, touch):
         thyme.traits = "Limps."
         history.change(thyme, by=cast.owner)
     known = everything()
-    assert "has been changed since" in cast.clients.keeper.post(brought, follow=True).text
+    assert "was changed since" in cast.clients.keeper.post(brought, follow=True).text
     assert everything() == known
     assert Photo.objects.count() == 1
 

@@ -168,7 +168,7 @@ def test_who_was_taken_for_dead_leaves_the_upload_to_the_other(cast, job, monkey
 def test_what_ends_its_process_again_and_again_is_given_up(cast, job, tmp_path):
     Import.objects.update(tries=importing.MOST_TRIES)
     importing.work(job.pk)
-    assert "broke off 3 times" in _page(cast, job).text
+    assert "stopped 3 times" in _page(cast, job).text
     _nothing_came_in(tmp_path)
 
 

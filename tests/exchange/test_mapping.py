@@ -80,11 +80,11 @@ def test_a_workbook_is_read_with_its_dates_and_numbers():
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (b"Hen\n", "names of the columns and rows below"),
+        (b"Hen\n", "names of the columns, and rows below"),
         (b"", "names of the columns"),
         (b"PK\x03\x04 nothing", "damaged"),
         (b"\xd0\xcf\x11\xe0 old", "old kind"),
-        (b"a\0b\nc", "no table"),
+        (b"a\0b\nc", "not a table"),
         (b"a\n" + b"x\n" * 6000, "more than 5000 rows"),
         (b",".join([b"x"] * 70) + b"\n" + b",".join([b"y"] * 70), "more than 60 columns"),
         (b"x" * (10 * 2**20 + 1), "larger than 10 MB"),
@@ -403,7 +403,7 @@ def test_birds_with_other_columns_are_taken_in(cast):
 def test_odd_rows_of_a_list_of_birds(cast):
     text = "Name,Hatched,Notes\nDill,Frühjahr 2022,tame\nMace,ca. 2020,\nTotal: 2,,\nAnzahl,2,\n"
     table = Table(cast, "birds", text)
-    assert "“Total: 2” seems to be a sum, no bird." in table.text
+    assert "“Total: 2” seems to be a total, not a bird." in table.text
     table.post(take="good")
     dill, mace = Bird.objects.order_by("name")
     assert (dill.hatched, mace.hatched) == ("2022", "2020")
@@ -413,7 +413,7 @@ def test_odd_rows_of_a_list_of_birds(cast):
 def test_a_bird_that_left_for_no_told_reason_comes_in(cast):
     text = "Name,Gone,Reason\nDill,15.08.24,\nMace,1.9.24,fox\nClove,,\n"
     table = Table(cast, "birds", text).tell({"order": "day"})
-    assert "1 bird left, and the table does not say why: “other” stands for it." in table.text
+    assert "1 bird left, and the table does not say why: “other” is entered." in table.text
     table.post(take="all")
     reasons = dict(Bird.objects.values_list("name", "left_reason"))
     assert reasons == {"Dill": "other", "Mace": "predator", "Clove": ""}
@@ -685,7 +685,7 @@ def test_a_word_with_no_value_of_its_own_is_kept(cast, birds):
     assert columns == ["bird", "date", "foot", "kind", "note"]
     assert table.fields["word-foot-links"] == "left" and table.fields["word-foot-beide"] == "both"
     table.tell({"word-kind-blauspray": "ointment", "word-kind-salbe": "ointment"})
-    assert "1 row names only a month. The 15th stands for the day" in table.text
+    assert "1 row names only a month, taken as the 15th" in table.text
     table.post(take="all")
     told = CareStep.objects.order_by("-at", "foot").values_list(
         "bird__name", "foot", "product", "note"
@@ -855,7 +855,7 @@ def test_words_of_a_table_are_shown_as_text_only(cast):
 
 def test_a_file_that_cannot_be_read_says_so_on_the_form(cast):
     table = Table(cast, "weights", b"\xd0\xcf\x11\xe0 old")
-    assert table.answer.status_code == 422 and "workbook of an old kind" in table.text
+    assert table.answer.status_code == 422 and "an old kind of workbook" in table.text
     answer = cast.clients.keeper.post(_page(cast), {"table": "birds"})
     assert "Choose a file, or paste the rows" in answer.content.decode()
 
@@ -869,6 +869,6 @@ def test_a_page_that_was_tampered_with_begins_anew(cast):
 def test_many_wrong_rows_are_all_found_and_few_are_shown(cast, birds):
     rows = "".join(f"Dill,2023-04-03,x{n}\n" for n in range(450)) + "Mace,2023-04-03,2100\n"
     table = Table(cast, "weights", f"hen,date,g\n{rows}").tell({})
-    assert "And more of these" in table.text
+    assert "And more." in table.text
     table.post(take="good")
     assert Weighing.objects.get().bird == birds["Mace"]

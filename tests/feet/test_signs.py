@@ -55,7 +55,7 @@ def test_each_sign_is_yes_no_or_not_checked(cast, birds):
 def test_a_sign_that_is_neither_is_refused_at_its_field(cast, birds):
     said = form(**MILD, **{"left-joint_swollen": "perhaps"})
     answer = cast.clients.keeper.post(check_url(cast, birds["Dill"]), said)
-    assert answer.status_code == 422 and "Say yes or no, or leave it out." in answer.text
+    assert answer.status_code == 422 and "Say yes or no, or leave it blank." in answer.text
     # The part that holds the field stands open.
     assert "<details open><summary>Something else?" in answer.text
 

@@ -366,7 +366,7 @@ def test_what_another_keeper_named_meanwhile_is_left_alone(cast, birds, shoebox,
         url(cast), {"photo": [mine.pk, theirs.pk], "bird": birds["Dill"].pk}, follow=True
     )
     assert (fresh(mine).bird, fresh(theirs).bird) == (birds["Dill"], birds["Mace"])
-    assert "1 had just been sorted by someone and stayed as it is." in answer.content.decode()
+    assert "1 had just been sorted by somebody and stayed as it is." in answer.content.decode()
     # Where it stands now, it can be mended.
     cast.clients.owner.post(
         f"{url(cast)}?show=named", {"photo": theirs.pk, "bird": birds["Dill"].pk}

@@ -148,7 +148,7 @@ def test_what_another_keeper_sorted_meanwhile_is_left_alone_and_shown(cast, bird
     answer = save(cast, mine, "owner", bird=str(birds["Dill"].pk), foot="left", score="0")
     assert answer.status_code == 422
     page = answer.content.decode()
-    assert "Someone just sorted these." in page
+    assert "Somebody has just sorted these." in page
     assert "<b>Mace, left foot.</b>" in page
     assert Check.objects.get().bird == birds["Mace"]
 

@@ -134,7 +134,7 @@ def test_photos_are_added_to_the_day_given_or_to_their_own(cast, shed):
     ("sent", "words"),
     [
         ({}, "Choose a photo first."),
-        ({"on": "2999-01-01", "photos": "red"}, "This day is still to come."),
+        ({"on": "2999-01-01", "photos": "red"}, "This day is in the future."),
     ],
 )
 def test_why_a_photo_is_not_added_is_said(cast, shed, sent, words):

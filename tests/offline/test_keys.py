@@ -107,7 +107,7 @@ def test_what_was_corrected_is_never_acknowledged_and_dropped(
         link = answer.json()["url"]
     else:
         assert answer.status_code in (200, 422)
-        assert "This is saved already, with other words." in answer.text
+        assert "This is saved already, with other details." in answer.text
         link = next(part for part in answer.text.split('"') if str(key) in part and "/" in part)
     assert cast.clients.keeper.get(link).status_code == 200
     assert list(MODELS[kind].objects.values()) == [stored]

@@ -136,7 +136,7 @@ def test_yesterdays_tap_arrives_after_what_was_done_today(cast, dill, plan):
 
 def test_what_cannot_be_has_a_reason_and_stores_nothing(cast, dill, birds, plan):
     due = step(cast, dill, "soaked", days_ago=1, next_due=day(0))
-    gone = ["The care that this followed has been deleted. Correct it to log it by itself."]
+    gone = ["The care this followed has been deleted. Correct it to log it on its own."]
     soaked = ("kind", "soaked")
     for what, reason in (
         (tap(cast, birds["Mace"], due, soaked), gone),

@@ -65,7 +65,7 @@ def test_today_is_proposed(cast, dill):
         (
             "left",
             lambda: (timezone.now() + timedelta(days=2)).date().isoformat(),
-            "This date is still to come.",
+            "This date is in the future.",
         ),
         ("left_reason", "", "Choose one of these."),
         ("left_reason", "bored", "isn’t one of the choices."),

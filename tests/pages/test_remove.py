@@ -22,7 +22,7 @@ from flockcare.photos.models import Photo
 from tests.housing.rows import house, stay
 from tests.people.rows import NOT_WRITERS, refused
 
-OFFER = "Added by mistake: remove her"
+OFFER = "Added by mistake: delete her"
 
 
 def url(cast, bird, tail="remove/"):
@@ -72,7 +72,7 @@ def test_owner_and_keeper_remove_and_bring_back(cast, birds, who):
     page = client.post(url(cast, dill), follow=True).text
     assert not Bird.objects.filter(pk=dill.pk).exists()
     history = f"/f/{cast.flock.pk}/history/{dill.pk}/bird/"
-    assert f'Dill is removed. <a href="{history}">Bring her back</a>' in page
+    assert f'Dill is deleted. <a href="{history}">Restore her</a>' in page
     assert history in client.get(f"/f/{cast.flock.pk}/history/?removed").text
     gone = Revision.objects.get(record=dill.pk)
     assert gone.by == getattr(cast, who)
@@ -113,7 +113,7 @@ def test_not_while_something_is_recorded(cast, birds, record, words):
     record(dill)
     page = cast.clients.keeper.get(url(cast, dill, "leave/")).text
     assert OFFER not in page
-    assert f"cannot be removed while there are records: {words}." in page
+    assert f"cannot be deleted while there are records: {words}." in page
     assert "Wrong bird?" in page
     page = cast.clients.keeper.post(url(cast, dill), follow=True).text
     assert "Something is recorded about Dill already" in page

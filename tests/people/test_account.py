@@ -26,7 +26,7 @@ def test_name(cast):
 
 
 def test_empty_name_is_refused(cast):
-    assert "Enter something here." in cast.clients.keeper.post("/account/", {"name": " "}).text
+    assert "Fill this in." in cast.clients.keeper.post("/account/", {"name": " "}).text
     cast.keeper.refresh_from_db()
     assert cast.keeper.name == "Keeper"
 

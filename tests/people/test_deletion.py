@@ -297,7 +297,7 @@ def test_two_last_owners_cannot_both_go(handed_over):
 def test_an_account_goes_with_its_password_only(both):
     client = both.clients.viewer
     page = client.get(ACCOUNT).content.decode()
-    assert "under the name Viewer" in page and "a former keeper" in page
+    assert "by Viewer" in page and "a former keeper" in page
     answer = client.post(ACCOUNT, {"password": "wrong", "keep_name": "yes"})
     assert answer.status_code == 422 and "not your password" in answer.content.decode()
     assert Keeper.objects.filter(pk=both.viewer.pk).exists()

@@ -31,7 +31,7 @@ def test_home_forgets_a_flock_one_was_removed_from(cast):
     client.get(f"/f/{cast.flock.pk}/open/")
     Membership.objects.filter(keeper=cast.keeper).delete()
     assert client.get("/").headers["Location"] == "/flocks/"
-    assert "You are in no flock" in client.get("/flocks/").text
+    assert "You don’t belong to a flock" in client.get("/flocks/").text
 
 
 def test_session_is_written_only_when_the_flock_changes(cast, django_assert_num_queries):
@@ -78,7 +78,7 @@ def test_a_time_zone_is_found_by_its_place(cast, said, zone):
 @pytest.mark.parametrize(
     ("said", "why"),
     [
-        ("Thistle Hill", "“Thistle Hill” is not known. Give the next large town"),
+        ("Thistle Hill", "“Thistle Hill” is not known. Give the nearest large town"),
         ("Eastern", "“Eastern” may be Canada/Eastern or US/Eastern. Choose one."),
     ],
 )

@@ -81,7 +81,7 @@ def test_an_invitation_ends_when_its_maker_is_owner_no_longer(cast, second, deed
     if second.is_active and not Membership.objects.filter(keeper=second).exists():
         assert_gone(client_of(second).post(address))
     assert Membership.objects.filter(flock=cast.flock).count() == members
-    assert "Withdraw" not in cast.clients.owner.get(f"/f/{cast.flock.pk}/people/").text
+    assert "Cancel" not in cast.clients.owner.get(f"/f/{cast.flock.pk}/people/").text
 
 
 @pytest.mark.parametrize("deed", [remove, lambda cast, who: become(cast, who, Role.KEEPER)])

@@ -43,8 +43,8 @@ def test_only_an_owner_decides(cast):
 def test_keepers_see_who_belongs_but_no_invitations(cast):
     invite(flock=cast.flock, role=Role.VIEWER, by=cast.owner)
     page = cast.clients.keeper.get(url(cast)).text
-    assert "Viewer" in page and "Invite somebody" not in page and "Withdraw" not in page
-    assert "Withdraw" in cast.clients.owner.get(url(cast)).text
+    assert "Viewer" in page and "Invite somebody" not in page and "Cancel" not in page
+    assert "Cancel" in cast.clients.owner.get(url(cast)).text
 
 
 def test_change_a_role_keeps_the_one_before(cast):

@@ -62,8 +62,8 @@ def test_second_visitor_finds_the_door_closed(client):
         ("keeper-password", "short", "too short"),
         ("keeper-password", "1234567890", "too common"),
         ("keeper-password_again", "barley after sun", "The two passwords differ."),
-        ("flock-name", "", "Enter something here."),
-        ("flock-time_zone", "Europe/Nowhere", "is not known. Give the next large town"),
+        ("flock-name", "", "Fill this in."),
+        ("flock-time_zone", "Europe/Nowhere", "is not known. Give the nearest large town"),
     ],
 )
 def test_wrong_field_is_named_and_the_rest_stays(client, field, value, words):

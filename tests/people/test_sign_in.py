@@ -26,12 +26,12 @@ def test_wrong_password_keeps_the_name_and_says_what_to_do(cast, client):
     response = sign_in(client, password="another one 12")
     assert response.status_code == 200
     assert 'value="owner"' in response.text
-    assert "do not belong together" in response.text
+    assert "Wrong sign-in name or password" in response.text
     assert "another one 12" not in response.text
 
 
 def test_unknown_name_reads_the_same_as_a_wrong_password(cast, client):
-    assert "do not belong together" in sign_in(client, name="nobody").text
+    assert "Wrong sign-in name or password" in sign_in(client, name="nobody").text
 
 
 def test_right_password_forgets_the_wrong_ones(cast, client):
@@ -75,7 +75,7 @@ def test_only_the_demo_names_its_keepers(cast, client, settings):
 
 def test_deactivated_keeper_stays_out(cast, client):
     Keeper.objects.filter(pk=cast.keeper.pk).update(is_active=False)
-    assert "do not belong together" in sign_in(client, name="keeper").text
+    assert "Wrong sign-in name or password" in sign_in(client, name="keeper").text
 
 
 @pytest.mark.django_db

@@ -89,8 +89,8 @@ def test_so_many_on_a_sheet_and_a_ruler_of_50_mm_on_each(cast, birds, per_sheet,
 @pytest.mark.parametrize(
     ("chosen", "said"),
     [
-        ({"per_sheet": 11}, "Between 1 and 10."),
-        ({"per_sheet": 0}, "Between 1 and 10."),
+        ({"per_sheet": 11}, "Enter 1 to 10."),
+        ({"per_sheet": 0}, "Enter 1 to 10."),
         ({"paper": "a3"}, "one of the choices"),
         ({"birds": "nonsense"}, "one of the choices"),
     ],

@@ -228,7 +228,7 @@ def test_deleted_photos_are_out_of_sight_and_can_be_put_back(cast, photo, birds)
     series = reverse("series", args=[cast.flock.pk, photo.bird_id, "left"])
     assert str(photo.pk) not in client.get(series).content.decode()
     page = client.get(reverse("photos:photo", args=where)).content.decode()
-    assert "is deleted" in page and "Put it back" in page
+    assert "is deleted" in page and "Restore it" in page
     space = client.get(reverse("photos:space", args=[cast.flock.pk])).content.decode()
     assert "Dill" in space and "1 photo," in space
     client.post(reverse("photos:put_back", args=where))

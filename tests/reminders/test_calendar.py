@@ -231,7 +231,7 @@ def test_each_keeper_has_one_and_ends_only_their_own(cast):
 
 def test_a_time_that_is_none_is_said(cast):
     answer = cast.clients.keeper.post(url(cast, "calendar"), {"at_time": "evening"})
-    assert answer.status_code == 422 and "Give a time like 18:30." in answer.content.decode()
+    assert answer.status_code == 422 and "Enter a time like 18:30." in answer.content.decode()
     assert not CalendarLink.objects.exists()
 
 

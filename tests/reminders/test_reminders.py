@@ -91,10 +91,10 @@ def test_a_keeper_saves_what_and_when_and_the_calendar_follows(cast, due):
     ("said", "words"),
     [
         ({"hour": "3"}, "“3” isn’t one of the choices."),
-        ({"hour": "7", "by_mail": "on"}, "Say where the e-mail goes."),
+        ({"hour": "7", "by_mail": "on"}, "Enter an e-mail address."),
         (
             {"hour": "7", "by_mail": "on", "address": "home"},
-            "Give an address like name@example.org.",
+            "Enter an address like name@example.org.",
         ),
     ],
 )

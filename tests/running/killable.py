@@ -20,7 +20,7 @@ class Killable:
 
     def prepare(self, folder: Path) -> None:
         self.journal, self.log_of_errors = folder / "syncs", folder / "errors.txt"
-        # What a killed process leaves of an upload must not stay on this machine.
+        # What a killed process leaves of an upload must not stay on this computer.
         scratch = folder / "scratch"
         scratch.mkdir()
         self.environment |= {"SYNCS": str(self.journal), "TMPDIR": str(scratch)}

@@ -35,7 +35,7 @@ by_another = pytest.mark.skipif(
     not settings.POSTGRESQL, reason="On SQLite the second waits until the first is done."
 )
 
-ONCE_MORE = "Somebody else saved at the same moment. Save once more."
+ONCE_MORE = "Somebody else saved at the same moment. Save again."
 
 
 def elsewhere(do) -> None:
@@ -205,7 +205,7 @@ def test_a_bird_that_is_removed_while_she_is_checked_is_said_to_be(cast):
         patch.setattr(feet_services, "validate_moment", lambda *args, **kwargs: real.delete())
         page = cast.clients.keeper.post(url, fields)
     assert page.status_code == 422
-    assert "Somebody has just removed Thyme." in page.text
+    assert "Somebody has just deleted Thyme." in page.text
     assert not Check.objects.exists()
 
 

@@ -245,7 +245,7 @@ def test_behind_a_proxy_each_visitor_counts_apart(cast, settings):
         page = Client().post("/sign-in/", wrong, headers={"x-forwarded-for": made_up})
     assert "Too many wrong passwords" in page.text
     elsewhere = Client().post("/sign-in/", wrong, headers={"x-forwarded-for": "198.51.100.8"})
-    assert "do not belong together" in elsewhere.text
+    assert "Wrong sign-in name or password" in elsewhere.text
 
 
 def test_a_proxy_that_speaks_https_is_believed_by_the_server_too(tmp_path):

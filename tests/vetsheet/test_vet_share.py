@@ -76,7 +76,7 @@ def test_link_is_shown_once_as_text_and_as_a_code(cast, bird, tmp_path):
     address = f"/f/{cast.flock.pk}/birds/{bird.pk}/vet/share/"
     page = cast.clients.keeper.post(address, {**PERIOD, "days": "7"})
     path = shown_link(page)
-    assert "no-store" in page.headers["Cache-Control"] and "shown only now" in page.text
+    assert "no-store" in page.headers["Cache-Control"] and "it is not shown again" in page.text
     token = path.split("/")[2]
     kept = ShareLink.objects.get()
     assert kept.token_hash != token and token not in str(vars(kept))
@@ -106,7 +106,7 @@ def test_who_may_make_links(cast, bird):
     ("given", "words"),
     [
         ({"days": "365"}, "Choose one of these times."),
-        ({"days": ""}, "Say how long the link is to work."),
+        ({"days": ""}, "Say how long the link should work."),
         ({"days": "30", "first": "2026-09-01"}, "This is after the day it ends."),
     ],
 )
@@ -358,7 +358,7 @@ def test_ended_by_its_maker_and_kept_in_the_history(cast, bird, link):
         assert_gone(answer)
     assert Revision.objects.filter(record=kept.pk).exists()
     page = cast.clients.keeper.get(f"/f/{cast.flock.pk}/vet/").text
-    assert "Ended on" in page and address not in page
+    assert "Turned off on" in page and address not in page
 
 
 def test_ended_by_an_owner_but_by_no_other_keeper(cast, bird, link):

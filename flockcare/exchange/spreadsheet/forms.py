@@ -23,7 +23,7 @@ class SheetForm(KeeperForm):
         required=False,
         strip=False,
         max_length=500_000,
-        help_text="With the names of the columns in the first row.",
+        help_text="With the column names in the first row.",
         widget=forms.Textarea(attrs={"rows": 6, "spellcheck": "false"}),
     )
 

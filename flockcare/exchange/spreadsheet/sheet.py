@@ -82,13 +82,13 @@ def read_sheet(data: bytes) -> Sheet:
     if data.startswith(b"PK\x03\x04"):
         return _sheet(workbook_rows(_repacked(data)))
     if data.startswith(b"\xd0\xcf\x11\xe0"):
-        raise ValueError("This is a workbook of an old kind. Save it as .xlsx or as CSV.")
+        raise ValueError("This is an old kind of workbook. Save it as .xlsx or as CSV.")
     return read_text(_decoded(data))
 
 
 def read_text(text: str) -> Sheet:
     if "\0" in text:
-        raise ValueError("This is no table. Send a CSV file or a workbook (.xlsx).")
+        raise ValueError("This is not a table. Send a CSV file or a workbook (.xlsx).")
     try:
         return _sheet(enumerate(csv.reader(io.StringIO(text, newline=""), _dialect(text)), 1))
     except csv.Error as error:
@@ -163,7 +163,7 @@ def _sheet(numbered) -> Sheet:
     above = tuple(" ".join(filter(None, cells)) for _, cells in rows[:titles])
     rows = rows[titles:]
     if len(rows) < 2:
-        raise ValueError("There must be a row with the names of the columns and rows below it.")
+        raise ValueError("There must be a row with the names of the columns, and rows below it.")
     width = max(at + 1 for _, cells in rows for at, cell in enumerate(cells) if cell)
     if width > limits.MOST_TABLE_COLUMNS:
         raise ValueError(_TOO_WIDE)

@@ -237,7 +237,7 @@ class Mapping:
             for value, label in column.values
         ]
         place = NOTES.get(self.table)
-        kept = f"leave it empty; the word goes into the {place}" if place else "leave it empty"
+        kept = f"leave it blank; the word goes into the {place}" if place else "leave it blank"
         return [*fixed, (LEAVE_EMPTY, kept)]
 
     def _known(self, target: str, text: str) -> str:
@@ -403,7 +403,7 @@ class Mapping:
             notes.append(f"The day is not known, only “{text}”: {iso} stands for it.")
             self.by_month += 1
         if column.kind == Kind.DAY and len(iso) < 10:
-            raise ValueError(f"“{text}” is not a whole date: the day is missing.")
+            raise ValueError(f"“{text}” is not a full date: the day is missing.")
         cells = {column.name: iso}
         if not rest or _is_midnight(rest):
             return cells  # Some programs write midnight beside every date.
@@ -428,7 +428,7 @@ class Mapping:
 
     def _bird(self, text: str) -> str:
         if self.table == "birds" and values.is_sum(text):
-            raise ValueError(f"“{text}” seems to be a sum, no bird.")
+            raise ValueError(f"“{text}” seems to be a total, not a bird.")
         return self._known("bird", text) or self._meaning("bird", text) or text
 
     def _already_worn(self, rows: list[Row]) -> list[Wrong]:

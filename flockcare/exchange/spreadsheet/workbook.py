@@ -27,11 +27,11 @@ from flockcare.exchange.limits import (
     WORKBOOK_SECONDS,
 )
 
-DAMAGED = "This is no workbook, or a damaged one. Save it as CSV."
+DAMAGED = "This is not a workbook, or it is damaged. Save it as CSV."
 TAKES_TOO_LONG = "This workbook takes too long to read. Send the one sheet as CSV."
 TOO_MANY_LINES = (
     f"This table has more than {MOST_TABLE_LINES:,} rows, most of them empty. Send only the rows "
-    "that hold something."
+    "that are filled in."
 )
 TOO_MUCH_TEXT = "This is too much at once. Send it in parts."
 _PROJECT = Path(__file__).resolve().parents[3]

@@ -57,7 +57,7 @@ class Care(Table):
         _CLAIMED,
         _step("claimed", "When they said so.", field="claimed_at"),
         _step("logged", "When it was recorded.", field="logged_at"),
-        _step("no_medicine", "It contains no medicine, so that nothing is withdrawn."),
+        _step("no_medicine", "It contains no medicine, so nothing is withdrawn."),
         _step("batch", "Batch number of the product."),
         _step("quantity", "How much was given, as it was typed; no dose to follow."),
         _step("given_to", "The house or flock, where all its birds got it at once."),

@@ -83,7 +83,7 @@ class CarePlans(Table):
         Turns("turns", "Whose turn it is, by turns; empty: anyone’s.", Kind.TEXT, attr="turns"),
         # These may be left out.
         *days(CarePlan),
-        _plan("no_medicine", "It contains no medicine, so that nothing is withdrawn."),
+        _plan("no_medicine", "It contains no medicine, so nothing is withdrawn."),
         _plan("batch", "Batch number of the product."),
         _plan("quantity", "How much is given, as it was typed; no dose to follow."),
         _plan("decided_by", "Who decided."),

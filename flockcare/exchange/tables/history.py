@@ -54,7 +54,7 @@ def _with_references(value, resolve):
     if isinstance(value, str):
         return _bare(value)
     if isinstance(value, int | float) and abs(value) >= _LARGEST_NUMBER:
-        raise ValueError(f"{value} is no number that a record could hold.")
+        raise ValueError(f"{value} is not a number that a record could have.")
     if isinstance(value, dict):
         if set(value) == {REFERENCE}:
             return str(resolve(value[REFERENCE]))
@@ -194,7 +194,7 @@ class _Records:
 
 def _no_number(word: str):
     """RFC 8259 knows no NaN and no infinity, and neither do databases."""
-    raise ValueError(f"{word} is no number.")
+    raise ValueError(f"{word} is not a number.")
 
 
 def _object(text: str) -> dict:

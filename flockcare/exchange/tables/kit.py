@@ -36,7 +36,7 @@ class Kit(Table):
         *days(KitItem),
         _item("pain_reliever", "It has an added pain reliever."),
         _item("note"),
-        _item("no_medicine", "It contains no medicine, so that nothing is withdrawn."),
+        _item("no_medicine", "It contains no medicine, so nothing is withdrawn."),
         _item("batch", "Batch number."),
     )
     key = ("item",)

@@ -7,7 +7,7 @@ import { changeEntry, dropEntry, keepEntry, photosOf, whoIsHere } from "./store.
 import { sendWaiting } from "./send.js";
 
 const SLOW = 12_000, CORRECTING = 10 * 60_000;
-const WHEN = { "no signal": "there is signal", busy: "there is signal", "signed out": "you sign in", full: "the computer at home has room again" };
+const WHEN = { "no signal": "there is signal", busy: "there is signal", "signed out": "you sign in", full: "Flockcare’s computer has room again" };
 const limit = (photos) => SLOW + photos.length * 30_000;
 const formOf = () => document.querySelector("form[data-outbox]");
 
@@ -64,7 +64,7 @@ async function submit(form, said) {
   }
   if (!kept) {
     throw new Error(
-      "No signal, and no room on this phone to keep this. What you typed is still here: " +
+      "No signal, and no room on this phone to save this. What you typed is still here: " +
       "leave photos out or make room, then save again.",
     );
   }

@@ -111,7 +111,7 @@ async function leaveThere({ key, elsewhere }) {
 
 async function discard(entry, photos) {
   const what = entry.stored ? "the photos of this that are not saved" : `“${inWords(entry)}”${photos.length ? " and its photos" : ""}`;
-  if (!window.confirm(`Discard ${what}? It is on this phone only and cannot be brought back.`)) return;
+  if (!window.confirm(`Discard ${what}? It is on this phone only and cannot be restored.`)) return;
   if (entry.stored) await dropEntry(entry.key);
   else await takeBack(entry.key);
   await sendAndSay();
@@ -124,7 +124,7 @@ const SAID = {
   "signed out": "You are signed out. What waits is safe. Sign in to send it.",
   "no signal": "No signal, or no answer. Leave a page of the app open: it tries again by itself.",
   full: "Leave a page of the app open: it tries again by itself.",
-  later: "Waiting for the next try.",
+  later: "Waiting to try again.",
   busy: "Another open page is sending.",
 };
 

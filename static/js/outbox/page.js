@@ -45,9 +45,9 @@ async function look(outcome) {
   if (waiting) words.push(`${counted(waiting, "record waits", "records wait")} on this phone`);
   if (refused) words.push(`${counted(refused, "is", "are")} refused`);
   if (words.length && (signedOut || outcome === "signed out")) words.push("sign in to send");
-  if (waiting && (await note("pause"))?.reasons) words.push("the computer at home is full");
+  if (waiting && (await note("pause"))?.reasons) words.push("Flockcare’s computer is full");
   const lost = await lostByThePhone(entries.length);
-  if (lost) words.push(`${counted(lost, "record", "records")} that waited here ${lost === 1 ? "is" : "are"} gone: the phone has cleared its store`);
+  if (lost) words.push(`${counted(lost, "record", "records")} that waited here ${lost === 1 ? "is" : "are"} gone: the phone cleared its storage`);
   return { words, warning: Boolean(refused || lost), count: lost || entries.length };
 }
 

@@ -144,7 +144,7 @@ async function keepTap(line, kinds) {
     await Promise.all([refresh(), sayWhatWaits()]);
     send();
   } catch {
-    line.append(make("p", "waits-here", "This could not be kept: there is no room on this phone, or nobody is signed in."));
+    line.append(make("p", "waits-here", "Not saved: there is no room on this phone, or nobody is signed in."));
   } finally {
     buttons.forEach((one) => (one.disabled = false));
   }

@@ -1,4 +1,4 @@
-"""Writes everything in this installation, records and photos, to one file while people go on."""
+"""Write everything in this installation, records and photos, to one file, also while it runs."""
 
 from pathlib import Path
 
@@ -16,13 +16,13 @@ class Command(BaseCommand):
         parser.add_argument(
             "--daily",
             action="store_true",
-            help="today’s, in the folder backups of the data folder, unless it is there already; "
-            "older ones are removed",
+            help="today’s, in the folder backups of the data folder, unless it is there "
+            "already; old ones are deleted",
         )
 
     def handle(self, *, file, daily, **options):
         if (file is None) != daily:
-            raise CommandError("Name a file to write, or say --daily.")
+            raise CommandError("Name a file to write, or use --daily.")
         try:
             if daily:
                 self.stdout.write(str(make_daily() or "Today’s backup is there already."))
@@ -37,6 +37,6 @@ class Command(BaseCommand):
         )
         if made.missing:
             self.stderr.write(
-                f"{len(made.missing)} files of photos are lost from the storage and so not in "
-                f"this backup, the first: {made.missing[0]}"
+                f"{len(made.missing)} photo files are lost from the storage, so not in this "
+                f"backup. The first: {made.missing[0]}"
             )

@@ -1,6 +1,6 @@
-"""Brings a backup back, into an empty installation. Stop Flockcare first.
+"""Restore a backup into an empty installation. Stop Flockcare first.
 
-The whole file is checked before anything is touched. Sign-ins and the signing key are not in a
+The whole file is checked before anything is changed. Sign-ins and the signing key are not in a
 backup: everybody signs in again, with the password they had.
 """
 
@@ -21,7 +21,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--replace",
             action="store_true",
-            help="also where there are records; those are kept in a file with a dated name",
+            help="replace the records that are here; they are kept in a file with a dated name",
         )
         parser.add_argument(
             "--check", action="store_true", help="only check that the file is whole"
@@ -53,5 +53,5 @@ class Command(BaseCommand):
             self.stdout.write(f"What was here before is kept in {restored.aside}.")
         self.stdout.write(
             f"Restored as of {restored.made:%Y-%m-%d %H:%M} UTC: {restored.rows} records and "
-            f"{restored.files} files of photos. Everybody has to sign in again."
+            f"{restored.files} photo files. Everybody has to sign in again."
         )

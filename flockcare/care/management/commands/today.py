@@ -1,4 +1,4 @@
-"""How every bird of a flock stands and what is due, as Today, Birds and her page show it."""
+"""Print how every bird of a flock is and what is due, as Today, Birds and her page show it."""
 
 import json
 from datetime import date
@@ -32,7 +32,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--owner",
             metavar="SIGN_IN_NAME",
-            help="a keeper of it, where several flocks have that name",
+            help="one of its keepers, if several flocks have that name",
         )
         parser.add_argument(
             "--on", metavar="YYYY-MM-DD", help="as at the end of that day, by the records up to it"

@@ -1,4 +1,4 @@
-"""Makes the demo flock where it is not there yet; its history ends today."""
+"""Make the demo flock if it is not there yet; its history ends today."""
 
 from django.core.management.base import BaseCommand
 from django.utils import timezone

@@ -1,4 +1,4 @@
-"""Writes all records and photos of a flock as an exchange: a folder, or a file ending in .zip."""
+"""Write all records and photos of a flock to a folder, or to a file ending in .zip."""
 
 from django.core.management.base import BaseCommand, CommandError
 
@@ -16,7 +16,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--owner",
             metavar="SIGN_IN_NAME",
-            help="a keeper of it, where several flocks have that name",
+            help="one of its keepers, if several flocks have that name",
         )
 
     def handle(self, *, path, flock, owner, **options):
@@ -31,7 +31,7 @@ class Command(BaseCommand):
         except Refused as refused:
             raise CommandError(str(refused)) from refused
         except OSError as error:
-            raise CommandError(f"It cannot be written: {error}") from error
+            raise CommandError(f"The export cannot be written: {error}") from error
         for name, rows in exported.counts.items():
             self.stdout.write(f"{name}: {rows} rows")
         for name in exported.lost:

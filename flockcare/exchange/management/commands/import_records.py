@@ -1,4 +1,4 @@
-"""Adds the records of an exchange to a flock: all of them, or none and the reasons."""
+"""Import exported records into a flock: all of them, or none and the reasons."""
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
@@ -19,12 +19,12 @@ class Command(BaseCommand):
         parser.add_argument(
             "--owner",
             metavar="SIGN_IN_NAME",
-            help="owner of a new flock; a keeper of it, where several flocks have that name",
+            help="owner of a new flock; one of its keepers, if several flocks have that name",
         )
         parser.add_argument(
             "--time-zone",
             default="UTC",
-            help="of a new flock, such as Europe/London, where the files do not say it",
+            help="of a new flock, such as Europe/London, if the files do not say it",
         )
 
     def handle(self, *, path, flock, create, owner, time_zone, **options):
@@ -78,5 +78,5 @@ def find_flock(name: str, owner: Keeper | None = None) -> Flock | None:
     if owner:
         flocks = flocks.of(owner)
     if len(flocks) > 1:
-        raise CommandError("Several flocks have that name. Give one of their keepers by --owner.")
+        raise CommandError("Several flocks have that name. Name one of its keepers with --owner.")
     return flocks[0] if flocks else None

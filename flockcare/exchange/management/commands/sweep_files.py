@@ -9,7 +9,7 @@ from flockcare.photos.checking import OLD, check_files
 
 
 class Command(BaseCommand):
-    help = "Repair or mark damaged photos, and remove files that no record names."
+    help = "Repair damaged photos or list them, and delete files that no record names."
 
     def add_arguments(self, parser):
         parser.add_argument(
@@ -17,7 +17,7 @@ class Command(BaseCommand):
             type=int,
             default=int(OLD.total_seconds()),
             metavar="SECONDS",
-            help="remove files without a record from this age on; less than a day only while "
+            help="delete files without a record from this age on; less than a day only while "
             "nobody sends photos (default: a day)",
         )
 

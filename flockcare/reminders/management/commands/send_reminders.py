@@ -1,4 +1,4 @@
-"""Remind every keeper whose hour it is; for a timer that runs once an hour."""
+"""Send the reminders that are due this hour; run it every hour by a timer."""
 
 from django.core.management.base import BaseCommand
 
@@ -9,4 +9,4 @@ class Command(BaseCommand):
     help = __doc__
 
     def handle(self, **options):
-        self.stdout.write(f"{send_reminders()} sent")
+        self.stdout.write(f"{send_reminders()} sent.")

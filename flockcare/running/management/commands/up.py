@@ -105,7 +105,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--demo", action="store_true", help="the demo flock, in a folder of its own"
         )
-        parser.add_argument("--lan", action="store_true", help="let phones in this network in")
+        parser.add_argument("--lan", action="store_true", help="let phones in this network connect")
         parser.add_argument(
             "--port", type=int, default=PORT, help=f"where to serve: {PORT} if not given"
         )
@@ -118,7 +118,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--without-backup",
             action="store_true",
-            help="do not keep a backup before a new version changes the database",
+            help="make no backup before a new version changes the database",
         )
 
     def handle(self, *, demo, lan, port, https_port, prepare_only, without_backup, **options):
@@ -156,7 +156,7 @@ class Command(BaseCommand):
         if lan:
             address = address_in_network()
             if address is None:
-                raise CommandError("This machine is not on a network. Run without --lan.")
+                raise CommandError("This computer is not on a network. Run without --lan.")
             settings.ALLOWED_HOSTS.append(address)
         authority = self.authority(address) if lan else None
         try:
@@ -174,7 +174,7 @@ class Command(BaseCommand):
             )
         except OSError as error:
             raise _unusable(port, error, "--port") from None
-        self.stdout.write(f"Flockcare is ready. Open http://127.0.0.1:{port}/ on this machine.")
+        self.stdout.write(f"Flockcare is ready. Open http://127.0.0.1:{port}/ on this computer.")
         if authority:
             self.serve_https(authority, address, port, https_port)
             self.in_network(f"http://{address}:{port}/phone/")

@@ -1,4 +1,4 @@
-"""Puts the summaries of several flocks together, by kind of change (see trends/README.md)."""
+"""Pool the summaries of several flocks, by kind of change (see flockcare/trends/README.md)."""
 
 from pathlib import Path
 

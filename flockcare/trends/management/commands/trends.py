@@ -1,4 +1,4 @@
-"""Prints what the page Trends says about a flock: the sentences, or with --json every figure.
+"""Print what the page Trends says about a flock: the sentences, or with --json every figure.
 
 With --summary it writes counts without names or days instead, to pool with those of other flocks.
 """
@@ -23,7 +23,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--owner",
             metavar="SIGN_IN_NAME",
-            help="a keeper of it, where several flocks have that name",
+            help="one of its keepers, if several flocks have that name",
         )
         what = parser.add_mutually_exclusive_group()
         what.add_argument("--json", action="store_true", help="every figure, as JSON")
