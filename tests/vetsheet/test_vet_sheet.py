@@ -312,7 +312,7 @@ def test_days_nobody_entered_are_unknown_and_never_none(bird):
 def test_a_hold_from_before_the_period_is_still_told(bird):
     later = made(bird, Period(date(2026, 8, 20), TODAY))
     assert not later.given
-    assert "her meat until the vet or the label" in said(later.holds)["Eggs and meat"]
+    assert "her meat until the withdrawal days" in said(later.holds)["Eggs and meat"]
 
 
 def test_a_course_that_was_still_given_in_the_period_is_told(bird):
