@@ -67,7 +67,7 @@ if settings.POSTGRESQL:
         done(large, "restore", tmp_path / "small.zip", on=postgresql)
         assert files(large) == files(small)
         answer = manage(large, "restore", tmp_path / "small.zip", on=postgresql)
-        assert answer.returncode != 0 and "unless you say --replace" in answer.stderr
+        assert answer.returncode != 0 and "Use --replace" in answer.stderr
         done(large, "backup", tmp_path / "large.zip", on=postgresql)
         assert members(tmp_path / "large.zip")["database"] == "postgresql"
         back = tmp_path / "back"

@@ -129,7 +129,7 @@ def test_serving_goes_on_when_the_backup_fails(folder, monkeypatch, caplog):
 
 @pytest.mark.parametrize("words", [[], ["a.zip", "--daily"]])
 def test_a_name_or_daily_is_needed(words):
-    with pytest.raises(CommandError, match="Name a file to write, or say --daily"):
+    with pytest.raises(CommandError, match="Name a file to write, or use --daily"):
         call_command("backup", *words)
 
 

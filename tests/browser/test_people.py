@@ -54,6 +54,6 @@ def test_where_copying_is_refused_the_link_is_selected(link_page):
         " {value: {writeText: () => Promise.reject(new Error('no'))}});"
     )
     page.get_by_role("button", name="Copy").click()
-    page.locator("[aria-live]", has_text="copy it by hand").wait_for()
+    page.locator("[aria-live]", has_text="copy it yourself").wait_for()
     chosen = page.evaluate("document.getElementById('link').selectionEnd")
     assert chosen == len(page.get_by_label("The link to send").input_value())

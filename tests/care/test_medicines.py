@@ -118,7 +118,7 @@ def test_days_of_the_law_stand_with_their_source_and_no_dose(cast):
     assert "one and a half times" in said["eu-2019-6"][0] and "10 days" in said["eu-2019-6"][0]
     # From memory: no tolerance for eggs, so that any residue is illegal.
     assert "any trace of it in an egg is illegal" in said["marmulak-2015"][0]
-    assert "names no dose" in page and "mg" not in page.split()
+    assert "gives no dose" in page and "mg" not in page.split()
 
 
 def test_whose_eggs_and_what_becomes_of_leftovers(cast):

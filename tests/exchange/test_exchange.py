@@ -442,7 +442,7 @@ BAD_ROWS = [
         "photos",
         {"file": "photos/good.jpg", "score": "1"},
         "score",
-        "needs a bird, a foot and a day",
+        "the bird, the foot and the day",
     ),
     ("photos", {"file": "photos/good.jpg", "taken": "2024-06-02"}, "taken", "in the future"),
     ("birds", {"bird": "Sage\nTea"}, "bird", "on one line"),
@@ -530,14 +530,14 @@ def test_after_so_many_problems_nobody_reads_on(flock, tmp_path):
     ("name", "data", "words"),
     [
         ("birds.csv", b"bird,colour\nSage,red\n", "no column “colour”"),
-        ("birds.csv", b"bird,bird\nSage,red\n", "twice in the header"),
+        ("birds.csv", b"bird,bird\nSage,red\n", "in the header twice"),
         ("birds.csv", b"bird;band\nSage;red\n", "semicolons"),
         ("birds.csv", b"", "It is empty"),
         ("birds.csv", b"bird,traits\nSage,Gr\xfc\xdfe\n", "line 2: This is not UTF-8"),
         ("birds.csv", b"bird,band\nSage,red,5\n", "line 2: This row has more cells"),
         ("birds.csv", b'bird,band\nSage,"red\n', "cannot be read"),
-        ("bird.csv", b"bird\nSage\n", "no file of an export: birds.csv, weights.csv"),
-        ("notes.txt", b"hello", "has no file of an export"),
+        ("bird.csv", b"bird\nSage\n", "does not belong to an export: birds.csv, weights.csv"),
+        ("notes.txt", b"hello", "None of its files belongs"),
     ],
 )
 def test_files_that_cannot_be_understood(flock, tmp_path, name, data, words):

@@ -542,7 +542,7 @@ def test_a_weight_that_can_be_no_grams_is_asked_about(cast, birds):
 
 def test_what_stood_above_the_names_is_shown_as_left_out(cast, birds):
     page = Table(cast, "weights", TITLED.format(";;")).text
-    assert "“Our hens 2024”" in page and "Left out, above the names" in page
+    assert "“Our hens 2024”" in page and "Left out above the column names" in page
 
 
 def test_a_file_that_is_much_too_large_is_not_read_whole():

@@ -122,7 +122,7 @@ def test_only_an_owner_is_offered_an_empty_flock(cast):
     ("data", "words"),
     [
         (b"hello", "not a zip file, or it is damaged"),
-        (_zip({"notes.txt": "x"}), "has no file of an export"),
+        (_zip({"notes.txt": "x"}), "None of its files belongs"),
         (_zip({"birds.csv": "bird,hat\nSage,2021\n"}), "There is no column “hat” here"),
         (_zip({"birds.csv": "bird\nSage\n", "../x.csv": "x"}), "does not lead to a file inside"),
     ],

@@ -325,7 +325,7 @@ def test_nobody_knows_whose(cast, birds, shoebox, give):
     [
         ({}, "Choose one or more photos first."),
         ({"photo": "x"}, "Choose one or more photos first."),
-        ({"photo": str(uuid.uuid4()), "foot": "left"}, "Someone just sorted these"),
+        ({"photo": str(uuid.uuid4()), "foot": "left"}, "Somebody has just sorted these"),
         ({"photo": None}, "Say what these photos show"),
         ({"photo": None, "bird": "x"}, "There is no such bird in this flock."),
         ({"photo": None, "bird": str(uuid.uuid4())}, "There is no such bird in this flock."),
@@ -818,7 +818,7 @@ def test_what_was_changed_since_is_not_overwritten(cast, birds, shoebox, give):
     )
     answer = undo_last(cast)
     assert answer.status_code == 422
-    assert "has been changed since" in answer.content.decode()
+    assert "was changed since" in answer.content.decode()
     check.refresh_from_db()
     assert (check.note, fresh(photo).bird) == ("Worse.", birds["Dill"])
 

@@ -496,7 +496,7 @@ def test_a_thing_moved_in_a_sketch_leaves_the_others_where_they_are_drawn(cast, 
 
 def test_an_unchanged_house_is_no_plan(cast, shed):
     answer = cast.clients.keeper.post(address(shed, "what_if"), {}, follow=True)
-    assert "Nothing differs from the house as it is" in answer.content.decode()
+    assert "This is the house as it is" in answer.content.decode()
     assert not HousingChange.objects.exists()
 
 

@@ -334,7 +334,7 @@ def test_a_name_that_is_taken_is_refused_and_a_free_one_proposed(cast, shed):
     [
         ({"height_cm": "high"}, "“high” is not a length"),
         ({"height_cm": "20 m"}, "That is too high: at most 1000 cm is possible"),
-        ({"since": "2999-01-01"}, "This day is still to come"),
+        ({"since": "2999-01-01"}, "This day is in the future"),
         ({"since": "soon"}, "Enter a day like 2026-03-14"),
         ({"since": "0201-01-01"}, "too long ago"),
         ({"since": ""}, "Enter the day it was put up"),
@@ -598,7 +598,7 @@ def test_a_plan_stands_on_the_page_and_can_be_done(cast, shed, plan):
     assert "Top bar 60 → 40 cm" in page and "For Mace" in page
     address = url("plan_done", cast.flock.pk, plan.pk)
     wrong = cast.clients.keeper.post(address, {"on": "2999-01-01"}, follow=True)
-    assert "This day is still to come" in wrong.content.decode()
+    assert "This day is in the future" in wrong.content.decode()
     answer = cast.clients.keeper.post(address, {"on": "2026-07-01"}, follow=True)
     assert "The plan is now a change from 1 Jul 2026 on" in answer.content.decode()
     assert bar_of(shed).states.get(since=dt.date(2026, 7, 1)).height_cm == 40

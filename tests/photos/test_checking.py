@@ -246,7 +246,7 @@ def test_an_owner_chooses_the_pictures_again_and_they_are_put_back(cast, add, ph
     answer = cast.clients.keeper.post(address, sent, follow=True)
     page = answer.content.decode()
     assert "2 photos are whole again" in page
-    assert "sunset.jpg” is none of the damaged ones" in page
+    assert "sunset.jpg” is not one of the damaged" in page
     assert all(is_whole_again(each, originals[each]) for each in (photo, other))
     assert Photo.objects.count() == 2, "nothing was added"
 
@@ -258,7 +258,7 @@ def test_choosing_something_that_is_no_picture_says_so(cast, photo):
     text = io.BytesIO(b"not a picture")
     text.name = "list.txt"
     assert (
-        "list.txt” is none"
+        "list.txt” is not one"
         in cast.clients.keeper.post(address, {"photos": [text]}, follow=True).content.decode()
     )
     assert (

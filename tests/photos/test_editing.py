@@ -159,7 +159,7 @@ def test_a_crop_that_shows_nothing_is_refused(cast, photo, box, said):
 def test_the_slower_of_two_keepers_is_told(cast, photo):
     mine, theirs = Photo.objects.get(), Photo.objects.get()
     editing.turn(photo=theirs, keeper=cast.owner, quarter_turns=1)
-    with pytest.raises(ValidationError, match="Someone just changed"):
+    with pytest.raises(ValidationError, match="Somebody has just changed"):
         editing.turn(photo=mine, keeper=cast.keeper, quarter_turns=1)
     photo.refresh_from_db()
     assert photo.quarter_turns == 1 and len(files_of(photo)) == 4

@@ -192,11 +192,11 @@ def json_of(text: str):
 @pytest.mark.parametrize(
     ("said", "why"),
     [
-        ("", "no summary"),
-        ("[1, 2]", "no summary of a flock"),
-        ("[" * 100_000, "no summary"),
+        ("", "not a summary"),
+        ("[1, 2]", "not a summary of a flock"),
+        ("[" * 100_000, "not a summary"),
         (" " * 1_000_001, "too large"),
-        ({**GOOD, "format": "something"}, "no summary of a flock"),
+        ({**GOOD, "format": "something"}, "not a summary of a flock"),
         ({**GOOD, "version": 2}, "another version"),
         ({**GOOD, "version": "1"}, "another version"),
         ({**GOOD, "flock": "Thistle Yard"}, "damaged"),
