@@ -159,6 +159,9 @@ def test_one_seed_gives_one_history():
 
 # --- Loading
 
+# What is brought in is the same as in the tests beside these.
+ON_ONE_DATABASE = pytest.mark.apart
+
 
 @pytest.fixture
 def demo(db, settings, tmp_path, monkeypatch):
@@ -266,6 +269,7 @@ def test_progress_is_one_line_on_a_terminal_and_a_line_a_step_elsewhere():
     assert shown[-1].strip() == "" and len(shown[-1]) == len(shown[-2].rstrip())
 
 
+@ON_ONE_DATABASE
 def test_the_photos_show_what_their_truth_says_and_are_measured(demo, monkeypatch):
     """The true areas are known, since the pictures are painted."""
     monkeypatch.setattr(photos, "PHOTOS", 9)
@@ -295,6 +299,7 @@ def test_the_photos_show_what_their_truth_says_and_are_measured(demo, monkeypatc
     assert inside >= 0.8 * len(measured)
 
 
+@ON_ONE_DATABASE
 def test_a_demo_that_was_cut_off_is_made_anew(demo, monkeypatch):
     def stop(*args, **options):
         raise KeyboardInterrupt
