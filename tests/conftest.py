@@ -1,11 +1,14 @@
 """The cast of the tests: an owner, a keeper, a viewer, and a stranger with a flock of their own."""
 
+import contextlib
 from types import SimpleNamespace
 
 import pytest
+from django.db import connections
 from django.test import Client
 from hypothesis import HealthCheck, settings
 
+from flockcare.backup.databases import replaced
 from flockcare.birds.models import Bird
 from flockcare.people.models import Membership, Role
 from flockcare.people.services import add_keeper, start_flock
@@ -20,7 +23,7 @@ PASSWORD = "straw and oats 7"
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
     """What asks for no database is ``apart``: a run on another database leaves it out."""
-    databases = {"db", "transactional_db", "live_server"}
+    databases = {"db", "transactional_db", "live_server", "django_db_setup"}
     for item in items:
         if not item.get_closest_marker("django_db") and databases.isdisjoint(item.fixturenames):
             item.add_marker("apart")
@@ -77,3 +80,27 @@ def birds(cast):
         name: Bird.objects.create(flock=cast.flock, name=name, band_colour=colour, band_number="7")
         for name, colour in (("Dill", "green"), ("Mace", "red"), ("Sorrel", "blue"))
     }
+
+
+class _NotKept(Exception):
+    """Leaves the database as it was."""
+
+
+@pytest.fixture
+def empty_database(django_db_setup, django_db_blocker, tmp_path):
+    """``with empty_database() as connection``: one without tables, thrown away afterwards.
+
+    On SQLite a file beside the database, on PostgreSQL in a transaction that is undone.
+    """
+
+    @contextlib.contextmanager
+    def one():
+        with (
+            contextlib.suppress(_NotKept),
+            django_db_blocker.unblock(),
+            replaced(tmp_path) as alias,
+        ):
+            yield connections[alias]
+            raise _NotKept
+
+    return one

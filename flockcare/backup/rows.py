@@ -52,17 +52,33 @@ def refuse_newer(migrations: Migrations) -> None:
 
 
 def _known(loader: MigrationLoader, key) -> bool:
-    return tuple(key) in loader.graph.nodes
+    return tuple(key) in loader.disk_migrations
 
 
 def _is_ours(key) -> bool:
     return key[0] in {config.label for config in apps.get_app_configs()}
 
 
+def _as_of(migrations: Migrations) -> tuple[MigrationLoader, set[tuple[str, str]]]:
+    """What Django sees over a database with these migrations, and which of its nodes they are.
+
+    A squashed migration is there where all that it replaces are; else those are, one by one.
+    """
+    loader = MigrationLoader(None, replace_migrations=False)
+    had = {tuple(key) for key in migrations}
+    for key, squashed in loader.replacements.items():
+        if had.issuperset(squashed.replaces):
+            loader.graph.remove_replaced_nodes(key, squashed.replaces)
+            had.add(key)
+        else:
+            loader.graph.remove_replacement_node(key, squashed.replaces)
+    return loader, had & loader.graph.nodes.keys()
+
+
 def tables(migrations: Migrations) -> list[type[models.Model]]:
     """The app's own models, those between two others too, as they were with these migrations."""
-    nodes = [tuple(key) for key in migrations]
-    state = MigrationLoader(None).project_state([node for node in nodes if _is_ours(node)])
+    loader, nodes = _as_of(migrations)
+    state = loader.project_state([node for node in sorted(nodes) if _is_ours(node)])
     own = {
         config.label for config in apps.get_app_configs() if config.name.startswith("flockcare.")
     }
@@ -115,8 +131,8 @@ def _plain(value):
 def migrate_to(alias: str, migrations: Migrations) -> None:
     """Make the tables of an empty database as they were with these migrations."""
     executor = MigrationExecutor(connections[alias])
+    executor.loader, wanted = _as_of(migrations)
     graph = executor.loader.graph
-    wanted = {tuple(key) for key in migrations if _known(executor.loader, key)}
     last = [
         node
         for node in wanted

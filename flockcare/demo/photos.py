@@ -18,7 +18,7 @@ from flockcare.demo.paint.head import paint_head
 from flockcare.exchange.joining import NO_CHECK
 
 # Of feet: in the demo, which is made while somebody waits, and for who needs many of them.
-PHOTOS, MANY, TO_SORT = 24, 36, 4
+PHOTOS, MANY, TO_SORT = 20, 36, 4
 MOST_OF_ONE_SORE = 7
 SIZE = {"width": 1200, "height": 900}
 PLACES = {"main": "pad", "toe II": "toe_2", "toe III": "toe_3"}

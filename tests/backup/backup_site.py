@@ -43,6 +43,7 @@ from flockcare.people.services import add_keeper, start_flock  # noqa: E402
 from flockcare.photos import editing  # noqa: E402
 from flockcare.photos.models import Photo  # noqa: E402
 from flockcare.photos.services import add_photo  # noqa: E402
+from tests.running.step_by_step import one_by_one  # noqa: E402
 
 PASSWORD = "straw and oats 7"
 PLAIN = "django.contrib.staticfiles.storage.StaticFilesStorage"
@@ -125,6 +126,7 @@ def look():
 
 def old_rows():
     """With SQL, since the models of today have other columns."""
+    one_by_one(connection).migrate([("photos", "0001_initial")])
     flock, bird, photo = (uuid.uuid4() for _ in range(3))
     _insert("people_flock", id=flock.hex, name="Old", time_zone="UTC")
     _insert("birds_bird", id=bird.hex, flock_id=flock.hex, name="Dill")

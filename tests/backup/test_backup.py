@@ -419,7 +419,6 @@ def test_members_with_names_that_lead_elsewhere_write_nothing_outside(site, tmp_
 def test_a_backup_of_an_older_version_is_brought_up_to_date(site, tmp_path):
     """Rows of the first migrations, when photos could not be turned yet."""
     old = tmp_path / "old"
-    done(old, "migrate", "photos", "0001", "-v0")
     answer = run(old, str(SCRIPT), "old-rows")
     assert answer.returncode == 0, answer.stderr
     done(old, "backup", tmp_path / "old.zip")

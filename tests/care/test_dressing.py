@@ -10,7 +10,6 @@ from flockcare.care.models import VetContact
 from tests.care.steps import day, look, step, url
 from tests.people.rows import READ_PAGE, seen
 
-pytestmark = pytest.mark.django_db
 MODERATE = {"score": 1, "swelling": "moderate"}
 
 

@@ -13,7 +13,6 @@ from flockcare.people.models import Revision
 from tests.care.steps import day, step, today, url
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
-pytestmark = pytest.mark.django_db
 TODAY = date(2026, 5, 20)
 
 

@@ -17,8 +17,6 @@ from flockcare.care.medicines import (
 from flockcare.care.models import CarePlan, CareStep, KitItem
 from tests.care.steps import day, form, url
 
-pytestmark = pytest.mark.django_db
-
 
 def text(cast) -> str:
     return " ".join(cast.clients.viewer.get(url(cast, "medicines")).text.split())

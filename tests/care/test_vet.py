@@ -23,8 +23,6 @@ from flockcare.photos.models import Photo
 from tests.care.steps import day, form, look, step, today, url
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, seen
 
-pytestmark = pytest.mark.django_db
-
 # Numbers of 01632 are kept for stories (Ofcom's numbers for drama; from memory).
 SURGERY = {"name": "Mill Lane", "telephone": "+44 (1632) 960 001", "note": "Nights: ring twice."}
 

@@ -31,6 +31,8 @@ from flockcare.photos.models import Photo
 from flockcare.vetsheet.services import share
 
 pytestmark = pytest.mark.django_db
+# Decided by who asks, before any view asks for records of its own.
+BEFORE_THE_VIEW = pytest.mark.apart
 
 OPEN_TO_ALL = {
     "calendar_feed",
@@ -190,6 +192,7 @@ def test_every_address_is_in_a_flock_or_listed():
     assert set(ADDRESSES) - set(IN_A_FLOCK) == OPEN_TO_ALL | SIGNED_IN
 
 
+@BEFORE_THE_VIEW
 @pytest.mark.parametrize("name", IN_A_FLOCK)
 def test_nobody_without_signing_in(cast, own, name):
     client = Client()
@@ -202,18 +205,21 @@ def test_nobody_without_signing_in(cast, own, name):
             assert answer.headers["Location"].startswith(reverse("people:sign_in"))
 
 
+@BEFORE_THE_VIEW
 @pytest.mark.parametrize("name", sorted(SIGNED_IN))
 def test_pages_of_ones_own_need_signing_in(cast, name):
     answer = Client().get(reverse(name, args=[uuid.uuid4()] * len(ADDRESSES[name])))
     assert answer.status_code in (302, 405)
 
 
+@BEFORE_THE_VIEW
 @pytest.mark.parametrize("name", IN_A_FLOCK)
 def test_a_stranger_finds_no_such_flock(cast, own, name):
     for method in (cast.clients.stranger.get, cast.clients.stranger.post):
         assert method(address(name, cast.flock, own)).status_code in (404, 405)
 
 
+@BEFORE_THE_VIEW
 @pytest.mark.parametrize("name", IN_A_FLOCK)
 def test_a_viewer_changes_nothing(cast, own, name):
     answer = cast.clients.viewer.post(address(name, cast.flock, own))

@@ -21,8 +21,6 @@ from flockcare.people.models import Flock
 from tests.exchange.big_flock import write_big_flock
 from tests.exchange.folders import write_folder
 
-pytestmark = pytest.mark.django_db
-
 BIRD = {"bird": "Dill"}
 
 

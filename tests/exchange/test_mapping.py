@@ -35,8 +35,6 @@ from flockcare.feet.models import Check, FootFinding
 from tests.exchange.exchanges import peak_mb, with_a_short_lie
 from tests.people.rows import FORM_PAGE, refused, seen
 
-pytestmark = pytest.mark.django_db
-
 
 def _page(cast):
     return reverse("exchange:spreadsheet", args=[cast.flock.pk])

@@ -27,7 +27,6 @@ from flockcare.photos.services import add_photo
 from tests.exchange.folders import picture
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, seen
 
-pytestmark = pytest.mark.django_db
 AT = datetime(2026, 5, 1, 9, tzinfo=UTC)
 
 

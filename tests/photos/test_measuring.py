@@ -27,8 +27,6 @@ from flockcare.photos.views_measure import _how_far
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, refused, same_queries, seen
 from tests.photos import scenes
 
-pytestmark = pytest.mark.django_db
-
 MIDDLE = scenes.WINDOW_MIDDLE
 
 

@@ -23,8 +23,6 @@ from flockcare.photos.scale import from_known_length, read_card
 from tests.people.rows import READ_PAGE, same_queries, seen
 from tests.photos import scenes
 
-pytestmark = pytest.mark.django_db
-
 
 @pytest.fixture(autouse=True)
 def _utc():

@@ -20,7 +20,7 @@ from tests.running.served import SERVE
 pytestmark = pytest.mark.apart
 DATABASE, KEY = "flockcare.sqlite3", "secret-key"
 # One step back is as old as ten, and much sooner gone.
-BEFORE = "0009"
+BEFORE = "0001_squashed"
 
 
 @pytest.fixture(scope="module")

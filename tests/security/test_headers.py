@@ -19,7 +19,8 @@ from flockcare.people import attempts
 from tests.conftest import PASSWORD
 from tests.core.test_access import IN_A_FLOCK, address, records
 
-pytestmark = pytest.mark.django_db
+# Headers and what stands in pages come from no query.
+pytestmark = [pytest.mark.django_db, pytest.mark.apart]
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = [name for name in IN_A_FLOCK if name not in ("photos:file", "photos:full")]
 

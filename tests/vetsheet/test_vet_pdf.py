@@ -31,6 +31,8 @@ from tests.vetsheet.vet_rows import (
     step,
 )
 
+# What it says is read as for the page, whose tests run on each database.
+pytestmark = pytest.mark.apart
 TODAY = date(2026, 8, 25)
 ALL = Period(None, TODAY)
 DPI = 400  # Of the pages that are drawn here to be measured.

@@ -94,5 +94,5 @@ class Migration(migrations.Migration):
             name='score',
             field=models.PositiveSmallIntegerField(choices=[(0, 'Clear'), (1, 'Mild'), (2, 'Swollen')], verbose_name='lesion score'),
         ),
-        migrations.RunPython(leave_open_what_nobody_ticked, close_what_was_left_open),
+        migrations.RunPython(leave_open_what_nobody_ticked, close_what_was_left_open, elidable=True),
     ]
