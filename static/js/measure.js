@@ -531,6 +531,7 @@ function ownHand() {
 async function suggestFrom(place) {
   cross = place;
   show();
+  clearTimeout(waiting); // of the edge before
   const mine = (asked += 1);
   result.classList.remove("refused");
   result.textContent = LOOKING;

@@ -173,7 +173,8 @@ function act(key, letter) {
 }
 
 // Typed while the page did not show yet what is chosen: that is chosen and written, but nothing is
-// saved unseen, and what comes after a key that leads elsewhere was meant for another photo.
+// saved unseen. What comes after an arrow is meant for the photo that it leads to; what comes after
+// another key that leads elsewhere, for none that is known.
 function actOnEarly() {
   const keys = early.splice(0);
   for (let at = 0; at < keys.length; at += 1) {
@@ -189,6 +190,10 @@ function actOnEarly() {
       at = end;
     } else if ("012".includes(key)) {
       toggle("score", key);
+      return;
+    } else if (key === "arrowleft" || key === "arrowright") {
+      act(key, letter);
+      early = busy ? keys.slice(at + 1) : [];
       return;
     } else if (letter || "lr456789".includes(key) || key === "escape") {
       act(key, letter);

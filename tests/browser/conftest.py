@@ -79,9 +79,25 @@ class Installation(Place):
 
 
 @pytest.fixture(scope="session")
-def installation(tmp_path_factory):
-    installation = Installation(tmp_path_factory.mktemp("site"))
-    installation.run("manage.py", "up", "--prepare-only")
+def new_place(tmp_path_factory):
+    """``new_place("demo")`` is an installation in which nothing has happened yet, not served.
+
+    Its database is made once and copied, which is quicker than making one for each.
+    """
+    prepared = tmp_path_factory.mktemp("prepared")
+    Installation(prepared).run("manage.py", "up", "--prepare-only")
+
+    def copied(name: str) -> Installation:
+        folder = tmp_path_factory.mktemp(name)
+        shutil.copytree(prepared, folder, dirs_exist_ok=True)
+        return Installation(folder)
+
+    return copied
+
+
+@pytest.fixture(scope="session")
+def installation(new_place):
+    installation = new_place("site")
     installation.start()
     yield installation
     installation.stop()
@@ -103,8 +119,8 @@ def coop(installation):
 
 
 @pytest.fixture
-def empty_site(tmp_path):
-    installation = Installation(tmp_path)
+def empty_site(new_place):
+    installation = new_place("empty")
     installation.start()
     yield installation
     installation.stop()
@@ -112,10 +128,10 @@ def empty_site(tmp_path):
 
 @pytest.fixture
 def open_phone(browser, site, request):
-    """``open_phone("ada")`` gives a page signed in as that keeper, at Today."""
+    """``open_phone("ada")`` is a page signed in as that keeper, empty or ``at="today/"``."""
     contexts = []
 
-    def opened(keeper: str, *, viewport=PHONE, scheme="light"):
+    def opened(keeper: str, at: str = "", *, viewport=PHONE, scheme="light"):
         context = browser.new_context(
             viewport=viewport,
             color_scheme=scheme,
@@ -140,7 +156,8 @@ def open_phone(browser, site, request):
                 else None
             ),
         )
-        page.goto(f"/f/{site.flock}/today/")
+        if at:
+            page.goto(f"/f/{site.flock}/{at}")
         return page
 
     yield opened

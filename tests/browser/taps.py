@@ -1,13 +1,40 @@
-"""What a thumb does on the form of a check, for the tests of several pages."""
+"""What tests of several pages do and wait for."""
+
+import contextlib
+
+import pytest
+from playwright.sync_api import Error as PageLeft
+
+
+def until(page, expression: str, seconds: float = 30):
+    """Playwright's own waiting evaluates text in the page, which the content policy forbids: it
+    holds where the first answer is yes, and fails where one has to wait."""
+    for _ in range(int(seconds / 0.05)):
+        with contextlib.suppress(PageLeft):  # while it asked, the next page came
+            if page.evaluate(expression):
+                return
+        page.wait_for_timeout(50)
+    pytest.fail(f"Waited {seconds} s in vain for {expression}")
 
 
 def until_held(page, held: list, count: int = 1) -> None:
-    """Wait for requests that a route holds back."""
+    """Wait for requests that a route holds back, or whatever else comes into a list."""
     for _ in range(750):
         if len(held) >= count:
             return
         page.wait_for_timeout(20)
     raise AssertionError(f"Only {len(held)} requests came.")
+
+
+def answered(page, deed) -> None:
+    """Until htmx has done with the next answer, which the deed lets come."""
+    page.evaluate(
+        """() => { window.answered = false;
+          document.addEventListener("htmx:afterRequest", () => (window.answered = true),
+            { once: true }); }"""
+    )
+    deed()
+    until(page, "window.answered")
 
 
 def both_feet_clear(page) -> None:

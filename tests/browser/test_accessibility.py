@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.base import AXE_SCRIPT
 
 from tests.browser.conftest import LAPTOP, PHONE
 
@@ -37,9 +37,12 @@ PAGES = [
     "photos/{photo}/",
     "photos/{photo}/crop/",
     "photos/{photo}/measure/",
+    "photos/{photo}/delete/",
     "photos/series/{bird}/left/",
+    "photos/series/{bird}/right/",
     "photos/cards/",
     "photos/cards/sheets/",
+    "photos/cards/sheets/?cards_for=bird&paper=a4&per_sheet=8",
     "photos/space/",
     "sort/",
     "sort/one/",
@@ -58,12 +61,14 @@ PAGES = [
     "care/",
     "care/birds/{bird}/",
     "care/birds/{bird}/step/",
+    "care/birds/{bird}/step/?kind=ointment",
     "care/birds/{bird}/plan/",
     "care/tasks/",
     "care/tasks/settings/",
     "care/birds/{ill}/",
     "care/birds/{ill}/left/opening/",
     "care/birds/{bird}/left/opening/",
+    "care/birds/{bird}/left/{check}/",
     "care/steps/{step}/",
     "care/repeats/",
     "care/holds/",
@@ -114,15 +119,18 @@ def keys(site) -> dict[str, str]:
     return {"bird": bird, "house": site.house, **json.loads(said)}
 
 
+# Only what is wrong comes back from the page: of a page that is in order axe finds a thousand
+# places more, which took longer to hand over than to find.
+FIND = """(options) => axe.run({...options, resultTypes: ["violations"]}).then((found) =>
+  found.violations.flatMap((rule) => rule.nodes.map((node) =>
+    `${rule.id}: ${node.html.slice(0, 160)} ${node.failureSummary}`)))"""
+
+
 def problems(page, only: str = "") -> list[str]:
     """What axe finds; ``only``: by this rule."""
-    options = {"runOnly": {"type": "rule", "values": [only]}} if only else None
-    found = Axe().run(page, options=options).response["violations"]
-    return [
-        f"{rule['id']}: {node['html'][:160]} {node['failureSummary']}"
-        for rule in found
-        for node in rule["nodes"]
-    ]
+    if not page.evaluate("'axe' in window"):
+        page.evaluate(AXE_SCRIPT)
+    return page.evaluate(FIND, {"runOnly": {"type": "rule", "values": [only]}} if only else {})
 
 
 def problems_in_both_schemes(page) -> list[str]:
@@ -149,13 +157,12 @@ def test_every_page(open_phone, site, keys, viewport, record_property):
     assert not found
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_pages_before_signing_in(browser, empty_site, scheme):
-    context = browser.new_context(color_scheme=scheme, viewport=PHONE, base_url=empty_site.url)
+def test_pages_before_signing_in(browser, empty_site):
+    context = browser.new_context(viewport=PHONE, base_url=empty_site.url)
     page = context.new_page()
     for path in ("/set-up/", "/sign-in/"):
         page.goto(path)
-        assert not problems(page), path
+        assert not problems_in_both_schemes(page), path
     context.close()
 
 

@@ -9,7 +9,7 @@ from tests.browser.test_accessibility import problems
 def test_a_sitter_ticks_off_and_both_keepers_see_it(open_phone, sitters_phone, site):
     # A dressing that was put on two weeks ago.
     site.installation.run("tests/browser/prepare_vet.py", site.flock, site.birds["Borage"])
-    ada, ben = open_phone("ada", viewport=LAPTOP), open_phone("ben")
+    ada, ben = open_phone("ada", viewport=LAPTOP), open_phone("ben", "today/")
     ada.goto(f"/f/{site.flock}/sitter/")
     ada.get_by_label("Who looks after the birds?").fill("Anna")
     today = ada.evaluate("new Date().toISOString().slice(0, 10)")

@@ -8,6 +8,7 @@ from PIL import Image
 from flockcare.photos.cards import render_card
 from tests.browser.conftest import LAPTOP, PHONE, chromium
 from tests.browser.line import Line
+from tests.browser.taps import until
 from tests.browser.test_accessibility import problems
 from tests.browser.test_offline import (
     all_sent,
@@ -16,7 +17,6 @@ from tests.browser.test_offline import (
     new_checks,
     rows,
     signal,
-    until,
 )
 
 SIZE = (1280, 960)

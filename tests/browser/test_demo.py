@@ -17,7 +17,7 @@ from PIL import Image
 from pypdfium2 import raw
 
 from tests.browser.conftest import LAPTOP, PHONE, ROOT, Installation
-from tests.browser.test_accessibility import problems
+from tests.browser.taps import until
 
 PASSWORD = "thistle and oats"
 KEPT = ROOT / "static/img/guide"
@@ -108,10 +108,9 @@ def test_a_visit_to_the_demo(visit, tmp_path):
     picture(page, folder, "trends")
 
     page.goto(f"{home}about/guide/")
-    assert problems(page) == []
     for image in page.locator("main img").all():
         image.scroll_into_view_if_needed()
-        page.wait_for_function("it => it.naturalWidth > 0", arg=image.element_handle())
+    until(page, "[...document.querySelectorAll('main img')].every((it) => it.naturalWidth > 0)")
 
     wide = visit(LAPTOP)
     wide.goto(f"{home}houses/")

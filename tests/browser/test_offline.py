@@ -10,12 +10,11 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Error as PageLeft
 
 from flockcare.core.room import WORDS
 from tests.browser.conftest import PHONE
 from tests.browser.line import Line
-from tests.browser.taps import both_feet_clear
+from tests.browser.taps import both_feet_clear, until
 from tests.browser.test_accessibility import problems
 from tests.browser.test_check import photo
 
@@ -59,16 +58,6 @@ def sign_in(context, coop, line, keeper):
     context.add_cookies(
         [{"name": "flockcare_session", "value": coop.sessions[keeper], "url": line.url}]
     )
-
-
-def until(page, expression: str, seconds: float = 30):
-    """Playwright's own waiting evaluates text in the page, which the content policy forbids."""
-    for _ in range(int(seconds / 0.1)):
-        with contextlib.suppress(PageLeft):  # while it asked, the next page came
-            if page.evaluate(expression):
-                return
-        page.wait_for_timeout(100)
-    pytest.fail(f"Waited {seconds} s in vain for {expression}")
 
 
 def _count(store: str) -> str:
@@ -234,14 +223,16 @@ def test_a_session_that_ends_and_another_keeper_on_the_same_phone(phones, coop, 
     page.fill("[name=sign_in_name]", "una")
     page.fill("[name=password]", coop.password)
     page.locator("button:has-text('Sign in')").tap()
+    page.wait_for_url("**/today/")
     until(page, KEPT["lists"])
     signal(line, page, on=False)
     page.goto(check_page(coop, "Mace"))
+    page.wait_for_selector("h1:has-text('Mace')")
     both_feet_clear(page)
     page.wait_for_selector("text=Kept on this phone: Mace")
-    signal(line, page, on=True)
-    # However often the page tries until it has been left.
+    # However often the page tries until it has been left, which it does as soon as there is signal.
     line.cut("/outbox/hello/", *["before"] * 30)
+    signal(line, page, on=True)
     page.goto(f"/f/{coop.flock}/more/")
     page.locator("button:has-text('Sign out')").tap()
     page.wait_for_selector("h1:has-text('Sign in')")

@@ -12,8 +12,7 @@ from PIL import Image
 from flockcare.photos import cards
 from flockcare.photos.scale import read_card
 from tests.browser.conftest import LAPTOP, PHONE
-from tests.browser.taps import until_held
-from tests.browser.test_accessibility import problems
+from tests.browser.taps import until, until_held
 
 SIZES = pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
 
@@ -25,6 +24,25 @@ def foot(site):
         "tests/browser/prepare_photos.py", site.flock, site.birds["Lovage"]
     )
     return json.loads(said)
+
+
+@pytest.fixture(scope="module")
+def measured(browser, site, foot):
+    """The two with her card, measured by a tap on the sore."""
+    context = browser.new_context(viewport=LAPTOP, base_url=site.url)
+    context.add_cookies(
+        [{"name": "flockcare_session", "value": site.sessions["ada"], "url": site.url}]
+    )
+    page = context.new_page()
+    for photo in foot[:2]:
+        open_board(page, address(site, photo))
+        page.click("[data-does=whole]")
+        press(page, on_screen(page, [photo["middle"]])[0])
+        area(page)
+        page.locator("button:has-text('Save')").click()
+        page.wait_for_url(re.compile("/series/"))
+    context.close()
+    return foot
 
 
 def address(site, photo, what="measure/") -> str:
@@ -58,6 +76,23 @@ def area(page) -> float:
     return float(page.inner_text(".result strong").split("±")[0])
 
 
+def area_after(page, deed, *more) -> float:
+    """What is said of the size after a deed that changes it or asks for it anew."""
+    page.evaluate("document.querySelector('.result').replaceChildren()")
+    deed(*more)
+    return area(page)
+
+
+def stroke(page, points) -> None:
+    """Drawn with the mouse along pixels of the original."""
+    way = on_screen(page, points)
+    page.mouse.move(*way[0])
+    page.mouse.down()
+    for place in way[1:]:
+        page.mouse.move(*place)
+    page.mouse.up()
+
+
 def open_board(page, url):
     page.goto(url)
     page.wait_for_selector(".card-words:not(:has-text('Looking'))")
@@ -74,14 +109,8 @@ def press(page, place):
 # --- Measuring
 
 
-def test_an_edge_that_is_found_late_does_not_replace_what_was_drawn(open_phone, site, foot):
-    """Comes before those that measure these photos: the board has to be empty."""
-    page = open_phone("ada", viewport=LAPTOP)
-    photo = foot[0]
-    open_board(page, address(site, photo))
-    page.locator("label:has-text('Suggest the edge')").click()
-    page.click("[data-does=whole]")
-    page.locator(".board").scroll_into_view_if_needed()
+def hold_suggestions(page) -> list:
+    """Filled with those that are asked for from now on."""
     held = []
 
     def hold(route):
@@ -91,6 +120,18 @@ def test_an_edge_that_is_found_late_does_not_replace_what_was_drawn(open_phone, 
             route.continue_()
 
     page.route("**/measure/", hold)
+    return held
+
+
+def test_an_edge_that_is_found_late_does_not_replace_what_was_drawn(open_phone, site, foot):
+    """Comes before those that measure these photos: the board has to be empty."""
+    page = open_phone("ada", viewport=LAPTOP)
+    photo = foot[0]
+    open_board(page, address(site, photo))
+    page.locator("label:has-text('Suggest the edge')").click()
+    page.click("[data-does=whole]")
+    page.locator(".board").scroll_into_view_if_needed()
+    held = hold_suggestions(page)
     press(page, on_screen(page, [photo["middle"]])[0])
     until_held(page, held)
     # Two points: of a whole edge the size is asked, and its answer counts anyway.
@@ -106,6 +147,21 @@ def test_an_edge_that_is_found_late_does_not_replace_what_was_drawn(open_phone, 
     page.wait_for_timeout(300)
     assert outline(page) == drawn
     assert "Looking for the edge" not in page.inner_text(".result")
+
+
+def test_an_edge_asked_for_right_after_a_change_is_shown(open_phone, site, foot):
+    """The size that is asked for a moment after every change does not come before it."""
+    page = open_phone("ada", viewport=LAPTOP)
+    page.clock.install()
+    open_board(page, address(site, foot[0]))
+    page.click("[data-does=whole]")
+    page.click("[data-does=ring]")  # in the middle of the photo, away from the sore
+    held = hold_suggestions(page)
+    press(page, on_screen(page, [foot[0]["middle"]])[0])
+    until_held(page, held)
+    page.clock.run_for(1000)
+    held[0].continue_()
+    until(page, "JSON.parse(document.querySelector('[name=outline]').value).length > 12")
 
 
 @SIZES
@@ -167,19 +223,15 @@ def test_drawn_round_by_hand(open_phone, site, foot, viewport):
     open_board(page, address(site, photo))
     page.click("[data-does=whole]")
     page.locator("label:has-text('Draw')").click()
-    for _ in range(4):
-        page.click("[data-does=nearer]")
     page.locator(".board").scroll_into_view_if_needed()
-    way = on_screen(page, photo["outline"][:: max(1, len(photo["outline"]) // 60)])
+    page.mouse.move(*on_screen(page, [photo["middle"]])[0])
+    page.mouse.wheel(0, -400)
+    until(page, "document.querySelector('.board').viewBox.baseVal.width < 600")
+    edge = photo["outline"][:: max(1, len(photo["outline"]) // 60)]
     box = page.locator(".board").bounding_box()
-    assert all(box["x"] < x < box["x"] + box["width"] for x, _ in way)
-    page.mouse.move(*way[0])
-    page.mouse.down()
-    for place in way[1:]:
-        page.mouse.move(*place)
-    page.mouse.up()
-    page.wait_for_timeout(700)
-    assert area(page) == pytest.approx(photo["area"], rel=0.1)
+    for x, y in on_screen(page, edge):
+        assert 0 < x - box["x"] < box["width"] and 0 < y - box["y"] < box["height"]
+    assert area_after(page, stroke, page, edge) == pytest.approx(photo["area"], rel=0.1)
 
 
 @SIZES
@@ -196,25 +248,13 @@ def test_a_stroke_over_a_part_of_the_edge_takes_its_place(open_phone, site, foot
     half = len(true) // 2
     astray = [[x + 1.3 * (u - x), y + 1.3 * (v - y)] for u, v in true[1:half]]
 
-    def stroke(line):
-        way = on_screen(page, line)
-        page.mouse.move(*way[0])
-        page.mouse.down()
-        for place in way[1:]:
-            page.mouse.move(*place)
-        page.mouse.up()
-
-    def area_after(deed, *more):
-        page.evaluate("document.querySelector('.result').replaceChildren()")
-        deed(*more)
-        return area(page)
-
-    area_after(page.locator("label:has-text('Draw')").click)
+    area_after(page, page.locator("label:has-text('Draw')").click)
     page.locator(".board").scroll_into_view_if_needed()
-    assert area_after(stroke, [true[0], *astray, *true[half:], true[0]]) > 1.2 * photo["area"]
+    drawn = [true[0], *astray, *true[half:], true[0]]
+    assert area_after(page, stroke, page, drawn) > 1.2 * photo["area"]
     for line in (true[: half + 1], true[half::-1]):
-        assert area_after(stroke, line) == pytest.approx(photo["area"], rel=0.1)
-        assert area_after(page.click, "[data-does=undo]") > 1.2 * photo["area"]
+        assert area_after(page, stroke, page, line) == pytest.approx(photo["area"], rel=0.1)
+        assert area_after(page, page.click, "[data-does=undo]") > 1.2 * photo["area"]
     assert not page.problems
 
 
@@ -332,32 +372,22 @@ def shown_at(page, of) -> np.ndarray:
     )
 
 
-def measure_both(page, site, foot):
-    for photo in foot[:2]:
-        open_board(page, address(site, photo))
-        page.click("[data-does=whole]")
-        press(page, on_screen(page, [photo["middle"]])[0])
-        area(page)
-        page.locator("button:has-text('Save')").click()
-        page.wait_for_url(re.compile("/series/"))
-
-
 def polygon_area(points) -> float:
     x, y = np.asarray(points).T
     return abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
 
 
 @SIZES
-def test_both_are_shown_at_one_scale(open_phone, site, foot, viewport):
+def test_both_are_shown_at_one_scale(open_phone, site, measured, viewport):
     """The painted sores are 80 and 40 mm²: on the screen too one is twice as large."""
     page = open_phone("ada", viewport=viewport)
-    measure_both(page, site, foot)
+    page.goto(series(site))
     a, b = (polygon_area(shown_at(page, of)) for of in "ab")
-    assert a / b == pytest.approx(foot[0]["area"] / foot[1]["area"], rel=0.12)
+    assert a / b == pytest.approx(measured[0]["area"] / measured[1]["area"], rel=0.12)
     pane = page.locator(".pane").first.bounding_box()
     span = float(page.get_attribute(".compared", "data-span"))
     assert a * (span / min(pane["width"], pane["height"])) ** 2 == pytest.approx(
-        foot[0]["area"], rel=0.1
+        measured[0]["area"], rel=0.1
     )
     # The outline lies on the dark scab, wherever the photo was moved to.
     page.locator(".compared").scroll_into_view_if_needed()
@@ -369,9 +399,9 @@ def test_both_are_shown_at_one_scale(open_phone, site, foot, viewport):
     assert tones[0] < tones[1] - 40
 
 
-def test_two_fingers_bring_both_nearer(open_phone, site, foot):
+def test_two_fingers_bring_both_nearer(open_phone, site, measured):
     page = open_phone("ada")
-    measure_both(page, site, foot)
+    page.goto(series(site))
     page.locator(".compared").scroll_into_view_if_needed()
     before = {of: polygon_area(shown_at(page, of)) for of in "ab"}
     box = page.locator(".pane").first.bounding_box()
@@ -396,10 +426,10 @@ def test_two_fingers_bring_both_nearer(open_phone, site, foot):
     assert polygon_area(shown_at(page, "a")) == pytest.approx(2.25 * before["a"], rel=0.01)
 
 
-def test_the_second_photo_is_turned_by_hand(open_phone, site, foot):
+def test_the_second_photo_is_turned_by_hand(open_phone, site, measured):
     """For a card that was laid the other way round in one of the photos."""
     page = open_phone("ada")
-    measure_both(page, site, foot)
+    page.goto(series(site))
     page.locator("[data-turn]").scroll_into_view_if_needed()
     first, before = shown_at(page, "a"), shown_at(page, "b")
     page.locator("[data-turn]").tap()
@@ -423,9 +453,7 @@ def test_a_sharper_file_is_fetched_only_when_it_is_needed(open_phone, site, foot
     assert page.evaluate(file_shown) == ("800" if needed <= 800 else "1600")
     for _ in range(4):
         page.locator("button[aria-label=Nearer]").tap()
-    page.wait_for_load_state("networkidle")
-    page.wait_for_timeout(300)
-    assert page.evaluate(file_shown) == "1600"
+    until(page, f"{file_shown} === '1600'")
 
 
 # --- Cards on paper
@@ -539,38 +567,6 @@ def test_the_sheet_on_the_screen_is_read_as_a_card(open_phone, site):
     assert view.code == f"{site.birds['Dill'].replace('-', '').upper()}-R"
     # A CSS pixel is 1/96 inch.
     assert 1 / view.pixels_per_mm == pytest.approx(25.4 / 96, rel=0.01)
-
-
-# --- All pages
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@SIZES
-def test_axe_finds_nothing(open_phone, site, foot, viewport, scheme):
-    page = open_phone("ada", viewport=viewport, scheme=scheme)
-    measure_both(page, site, foot)
-    photo = foot[1]
-    pages = [
-        series(site),
-        series(site, "?view=over"),
-        f"/f/{site.flock}/photos/series/{site.birds['Lovage']}/right/",
-        address(site, photo, ""),
-        address(site, photo),
-        address(site, photo, "crop/"),
-        address(site, photo, "delete/"),
-        f"/f/{site.flock}/photos/space/",
-        f"/f/{site.flock}/photos/cards/",
-        f"/f/{site.flock}/photos/cards/sheets/?cards_for=bird&paper=a4&per_sheet=8",
-    ]
-    found = {}
-    for path in pages:
-        page.goto(path)
-        page.wait_for_load_state("networkidle")
-        wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
-        assert wide <= 0, f"{path} is {wide} px wider than the screen"
-        if list_ := problems(page):
-            found[path] = list_
-    assert not found
 
 
 def test_without_script_two_photos_are_chosen_by_links(browser, site, foot):

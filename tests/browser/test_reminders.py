@@ -2,6 +2,7 @@
 
 import json
 
+from tests.browser.taps import until, until_held
 from tests.browser.test_offline import line, phones  # noqa: F401
 
 
@@ -17,8 +18,8 @@ def test_a_pushed_reminder_is_shown(phones, coop, line):  # noqa: F811
         lambda event: found.extend(event["registrations"]),
     )
     session.send("ServiceWorker.enable")
-    page.wait_for_function("navigator.serviceWorker.ready")
-    page.wait_for_timeout(500)
+    until(page, "navigator.serviceWorker.ready.then(() => true)")
+    until_held(page, found)
     told = {"body": "2 things are due today in the coop.", "url": "/f/x/today/", "tag": "x"}
     for data in (json.dumps(told), "spoilt"):
         pushed = {"origin": line.url, "registrationId": found[-1]["registrationId"]}

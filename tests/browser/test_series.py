@@ -1,14 +1,23 @@
 """Reviewing a foot's photos as keepers do it: strip, compare, play, full screen, measuring."""
 
 import json
-import re
 
 import numpy as np
 import pytest
 
 from tests.browser.conftest import LAPTOP, PHONE
-from tests.browser.test_accessibility import problems
-from tests.browser.test_photos import address, open_board, polygon_area, press, shown_at
+from tests.browser.taps import until
+from tests.browser.test_accessibility import problems, problems_in_both_schemes
+from tests.browser.test_photos import (
+    address,
+    measured,
+    open_board,
+    polygon_area,
+    press,
+    shown_at,
+)
+
+assert measured  # the fixture, of the photos below
 
 SIZES = pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
 
@@ -18,25 +27,6 @@ def foot(site):
     """Three painted photos of Mace's left foot, oldest first: two with her card, one without."""
     said = site.installation.run("tests/browser/prepare_photos.py", site.flock, site.birds["Mace"])
     return json.loads(said)
-
-
-@pytest.fixture(scope="module")
-def measured(site, foot, browser):
-    """The two with a card, measured by a tap on the sore."""
-    context = browser.new_context(viewport=LAPTOP, base_url=site.url)
-    context.add_cookies(
-        [{"name": "flockcare_session", "value": site.sessions["ada"], "url": site.url}]
-    )
-    page = context.new_page()
-    for photo in foot[:2]:
-        open_board(page, address(site, photo))
-        page.click("[data-does=whole]")
-        press(page, on_board(page, photo["middle"]))
-        page.wait_for_selector(".result strong")
-        page.click("button[value=save]")
-        page.wait_for_url(re.compile("/series/"))
-    context.close()
-    return foot
 
 
 def on_board(page, place) -> tuple[float, float]:
@@ -56,7 +46,6 @@ def series(site, query="") -> str:
 
 def opened(page, site, query=""):
     page.goto(series(site, query))
-    page.wait_for_load_state("networkidle")
 
 
 def letters(page) -> list[str]:
@@ -180,7 +169,7 @@ def test_play_shows_the_measured_ones_in_one_place(open_phone, site, measured, m
     page.wait_for_selector(".lapse .laid")
     assert told.count() and not told.is_visible()  # Of the two it speaks of none is seen now.
     seen = []
-    page.wait_for_function("document.querySelector('.lapse figcaption strong')")
+    until(page, "document.querySelector('.lapse figcaption strong')")
     eased = page.evaluate(
         "getComputedStyle(document.querySelector('.lapse .layer')).transitionDuration"
     )
@@ -293,7 +282,7 @@ def test_a_photo_opens_over_the_screen_and_leads_to_the_next_date(
     assert page.evaluate(wide) == pytest.approx(3 * fit)
     page.mouse.move(*middle)
     page.mouse.wheel(0, -200)
-    page.wait_for_function(f"{wide} > {3.2 * fit}")
+    until(page, f"{wide} > {3.2 * fit}")
     left = "document.querySelector('.viewer-stage img').getBoundingClientRect().left"
     before = page.evaluate(left)
     swipe(page, page.locator(".viewer-stage"), 40)  # near, so that it moves
@@ -302,8 +291,7 @@ def test_a_photo_opens_over_the_screen_and_leads_to_the_next_date(
     assert not problems(page)
     page.keyboard.press("Escape")
     page.wait_for_selector("dialog.viewer", state="hidden")
-    page.wait_for_timeout(100)
-    assert page.url == start
+    page.wait_for_url(start)
     assert link.evaluate("link => link === document.activeElement")
     touch(page, link)
     page.wait_for_selector("dialog.viewer[open]")
@@ -340,7 +328,6 @@ def test_measuring_opens_on_the_window_with_save_in_view(open_phone, site, foot,
     assert shown < 0.8 * 1200  # nearer than the whole photo
     for scrolled in (0, 10_000):
         page.evaluate(f"scrollTo(0, {scrolled})")
-        page.wait_for_timeout(100)
         board = page.locator(".board").bounding_box()
         saving = page.locator(".saving").bounding_box()
         assert board["y"] >= 0 and saving["y"] >= board["y"] + board["height"] - 1
@@ -360,7 +347,7 @@ def test_wheel_middle_button_space_and_taking_back(open_phone, site, foot):
     place = [int(each) for each in there]  # events of the wheel know whole pixels only
     page.mouse.move(*place)
     page.mouse.wheel(0, -400)
-    page.wait_for_function("document.querySelector('.board').viewBox.baseVal.width < 600")
+    until(page, "document.querySelector('.board').viewBox.baseVal.width < 600")
     # What lies under the pointer stays there: e times as far from it as before.
     now = np.array(on_board(page, foot[1]["middle"]))
     assert now - place == pytest.approx(np.e * (np.array(there) - place), abs=0.5)
@@ -377,7 +364,7 @@ def test_wheel_middle_button_space_and_taking_back(open_phone, site, foot):
         assert on_board(page, foot[1]["middle"]) == pytest.approx(before - (30, 20), abs=1)
     outline = page.input_value("input[name=outline]")
     page.click("[data-does=circle]")
-    page.wait_for_function(f"document.querySelector('[name=outline]').value !== {outline!r}")
+    until(page, f"document.querySelector('[name=outline]').value !== {outline!r}")
     page.keyboard.press("Control+z")
     assert page.input_value("input[name=outline]") == outline
 
@@ -393,10 +380,9 @@ def test_a_refusal_stands_on_the_photo(open_phone, site, foot):
     assert said["y"] + said["height"] <= board["y"] + board["height"] + 1
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 @SIZES
-def test_axe_finds_nothing(open_phone, site, measured, viewport, scheme):
-    page = open_phone("ada", viewport=viewport, scheme=scheme)
+def test_axe_finds_nothing(open_phone, site, measured, viewport):
+    page = open_phone("ada", viewport=viewport)
     pair = f"?a={key(measured[0])}&b={key(measured[2])}"
     for path in (
         *(series(site, f"?view={view}") for view in ("one", "side", "over", "fade")),
@@ -404,17 +390,15 @@ def test_axe_finds_nothing(open_phone, site, measured, viewport, scheme):
         address(site, measured[0]),
     ):
         page.goto(path)
-        page.wait_for_load_state("networkidle")
         wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
         assert wide <= 0, f"{path} is {wide} px wider than the screen"
-        assert not problems(page), path
+        assert not problems_in_both_schemes(page), path
 
 
 def test_the_outlines_areas_are_those_painted(open_phone, site, measured):
     """In the pair on a wide screen, whose frames are wider than tall."""
     page = open_phone("ada", viewport=LAPTOP)
     opened(page, site, "?view=over")
-    page.wait_for_timeout(200)
     a, b = (polygon_area(shown_at(page, of)) for of in "ab")
     assert a / b == pytest.approx(measured[0]["area"] / measured[1]["area"], rel=0.12)
     pane, span = page.locator(".pane").bounding_box(), page.get_attribute(".compared", "data-span")

@@ -10,15 +10,16 @@ from PIL import Image
 
 from flockcare.photos.cards import render_card
 from tests.browser.line import Line
+from tests.browser.taps import until
 from tests.browser.test_check import photo
 from tests.browser.test_offline import (
     all_sent,
     check_page,
     checks,
+    come_back,
     new_checks,
     phones,
     rows,
-    until,
     waiting,
 )
 
@@ -111,11 +112,14 @@ def test_leaving_the_page_goes_on_where_it_stopped(phones, coop, line, tmp_path)
     page.locator("button:has-text('Save check')").tap()
     page.wait_for_selector("text=Saved: Mace")
     for bird in ("Tansy", "Anise", "Fennel"):  # three more pages, each of which tries it
+        met = len(line.met)
         page.goto(check_page(coop, bird))
-        page.wait_for_timeout(500)
-        page.evaluate("window.dispatchEvent(new Event('online'))")
-        page.wait_for_timeout(500)
-    page.evaluate("window.dispatchEvent(new Event('online'))")
+        for _ in range(400):
+            if len(line.met) > met or not waiting(page):
+                break
+            come_back(page)
+            page.wait_for_timeout(50)
+    come_back(page)
     all_sent(page)
     parts = [asked.request for asked in line.asked[begun:] if "/parts/" in asked.request]
     # At most the one that was on its way when a page was left is sent once more.

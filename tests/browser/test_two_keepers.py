@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 
 from PIL import Image
 
-from tests.browser.taps import both_feet_clear
+from tests.browser.taps import both_feet_clear, until
 from tests.browser.test_accessibility import problems
 from tests.people.page_forms import fields_with
 
@@ -74,7 +74,7 @@ def test_the_second_of_two_sees_both_versions_and_loses_no_photo(open_phone, sit
 def test_today_shows_what_the_other_phone_has_sent(open_phone, site):
     ada, ben = open_phone("ada"), open_phone("ben")
     ada.clock.install()
-    ada.reload()
+    ada.goto(f"/f/{site.flock}/today/")
     ada.wait_for_selector("#looks")
     ada.evaluate("window.stayed = true")
     ben.goto(f"/f/{site.flock}/birds/{site.birds['Lovage']}/check/")
@@ -94,7 +94,7 @@ def test_today_shows_what_the_other_phone_has_sent(open_phone, site):
             ada.clock.run_for(LOOKS_AGAIN_MS + 1000)
         if poll.value.status != 200:
             break
-        ada.wait_for_function("!document.querySelector('#looks').stayed")
+        until(ada, "!document.querySelector('#looks').stayed")
     assert poll.value.status == 304
     assert ada.evaluate("document.querySelector('#looks').stayed")
 

@@ -7,7 +7,7 @@ class Migration(migrations.Migration):
     safe_because = "Only an index goes; the one that takes its place is there before."
 
     dependencies = [
-        ('people', '0013_action_of_a_revision'),
+        ('people', '0014_say_restored'),
     ]
 
     operations = [
