@@ -81,7 +81,7 @@ def test_everything_comes_back_as_it_was(site, restored):
 def test_it_says_how_much_there_is(site, restored):
     total = sum(map(len, rows(site.folder).values()))
     assert f"{total} records and 3 photos" in site.printed
-    assert f"{total} records and 12 files of photos" in restored.printed
+    assert f"{total} records and 12 photo files" in restored.printed
     assert f"is whole: {total} records" in done(site.folder, "restore", site.backup, "--check")
 
 

@@ -481,7 +481,7 @@ def test_a_history_cannot_lead_to_records_of_others(cast, birds, tmp_path, form)
         write_folder(tmp_path / "in", history=[row | {"before": before}]), flock
     )
     assert places == [("history.csv", 2, "before")]
-    assert "must be a reference" in text or "no number" in text
+    assert "must be a reference" in text or "not a number" in text
 
 
 def test_a_thing_is_once_in_a_plan(tmp_path):

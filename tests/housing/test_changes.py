@@ -161,7 +161,7 @@ def test_a_second_change_of_a_day_is_joined_to_it(shed, cast):
 
 
 def test_a_day_to_come_is_a_plan_and_not_a_change(shed, cast):
-    with pytest.raises(ValidationError, match="still to come"):
+    with pytest.raises(ValidationError, match="in the future"):
         change(shed, TODAY + DAY, {"Top roost": {"height_cm": 50.0}}, cast.keeper)
 
 
@@ -246,7 +246,7 @@ def test_a_plan_changes_nothing_until_it_is_done(shed, cast):
 
 def test_a_plan_is_done_today_at_the_latest_or_thrown_away(shed, cast):
     kept = plan(shed, cast)
-    with pytest.raises(ValidationError, match="still to come"):
+    with pytest.raises(ValidationError, match="in the future"):
         services.carry_out(plan=kept, on=TODAY + DAY, by=cast.keeper, today=TODAY)
     services.drop_plan(plan=kept, by=cast.keeper)
     assert not PlannedState.objects.exists()

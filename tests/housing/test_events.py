@@ -179,7 +179,7 @@ def test_a_house_goes_with_what_happened_and_comes_back_with_it(cast):
     services.delete_house(house=barn, by=cast.keeper)
     assert not Event.objects.exists() and not Wetness.objects.exists()
     event = Revision.objects.get(kind="housing.Event")
-    with pytest.raises(ValidationError, match="house has been removed too"):
+    with pytest.raises(ValidationError, match="house was deleted too"):
         restoring.bring_back(revision=event, kinds=KINDS, by=cast.owner)
     gone = Revision.objects.get(kind="housing.House", action="delete")
     restoring.bring_back(revision=gone, kinds=KINDS, by=cast.owner)

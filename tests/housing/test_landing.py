@@ -480,7 +480,7 @@ def test_a_sketch_becomes_the_change_of_a_day(cast, shed):
     # A day to come is refused, and what was sketched is sketched still.
     answer = client.post(url, {field(shed, "Bar", "h"): "70", "done": "1", "on": "2999-01-01"})
     assert f"{field(shed, 'Bar', 'h')}=70" in answer.headers["Location"]
-    assert "still to come" in client.get(answer.headers["Location"]).content.decode()
+    assert "in the future" in client.get(answer.headers["Location"]).content.decode()
     assert HousingChange.objects.count() == 1
 
 

@@ -93,7 +93,7 @@ def test_nobody_moves_before_she_hatched_or_after_she_left(places, birds, cast, 
 
 
 def test_a_move_to_come_is_refused(places, birds, cast):
-    with pytest.raises(ValidationError, match="still to come"):
+    with pytest.raises(ValidationError, match="in the future"):
         move([birds["Dill"]], places[0], TODAY + DAY, cast.keeper)
 
 

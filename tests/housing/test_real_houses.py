@@ -264,7 +264,7 @@ def test_what_cannot_be_saved_stays_in_its_field(cast, shed):
     assert "needs a height above 0" in answer.content.decode()
     later = str(timezone.localdate() + dt.timedelta(2))
     answer = moved(cast.clients.keeper, shed, "Low roost", height="61", how="changed", on=later)
-    assert "still to come" in answer.content.decode()
+    assert "in the future" in answer.content.decode()
     answer = moved(cast.clients.keeper, shed, "Low roost", height="61", shown="another")
     assert "Somebody else changed this house" in answer.content.decode()
     assert "Nothing was moved yet" in moved(cast.clients.keeper, shed, "Low roost").content.decode()

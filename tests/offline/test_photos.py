@@ -62,7 +62,7 @@ def test_another_photo_under_the_same_key(add):
 def test_no_photo_without_its_record(cast, add):
     answer = send_photo(cast.clients.keeper, cast.flock, uuid.uuid4(), cast.keeper)
     assert answer.status_code == 409
-    assert "not there" in answer.json()["reasons"][0]
+    assert "not here" in answer.json()["reasons"][0]
     Check.objects.all().delete()
     assert add().status_code == 409
     assert not Photo.objects.exists()

@@ -344,7 +344,7 @@ def test_nothing_to_suggest_on_plain_ground(cast):
     with pytest.raises(NoOutline):
         measuring.suggest(photo, (600, 450))
     answer = ask(cast.clients.keeper, photo, "suggest", tap="[[600, 450]]")
-    assert answer.status_code == 422 and "edge" in answer.json()["reason"]
+    assert answer.status_code == 422 and "into the skin" in answer.json()["reason"]
 
 
 # --- Keeping

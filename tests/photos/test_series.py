@@ -375,7 +375,7 @@ def test_the_page_says_verdict_percent_and_pace(cast, birds):
 def test_the_page_rounds_the_percent_of_a_sore_that_grew_much(cast, birds):
     for day, radius in (("2026-05-01", 1), ("2026-05-15", 2.1)):
         measured(photo(cast.flock, birds["Dill"], day), radius, error=0.05)
-    assert "area +340%." in " ".join(
+    assert "Area +340%." in " ".join(
         cast.clients.viewer.get(page(cast.flock, birds["Dill"])).text.split()
     )
 
