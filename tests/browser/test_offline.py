@@ -453,7 +453,7 @@ def test_a_full_phone_and_one_that_clears_its_store(phones, coop, line):
     fill_storage(page)
     signal(line, page, on=False)
     both_feet_clear(page)
-    page.wait_for_selector("text=no room on this phone to keep this")
+    page.wait_for_selector("text=no room on this phone to save this")
     assert page.input_value("#id_note") == "Nothing of this may be lost."
     signal(line, page, on=True)
     both_feet_clear(page)

@@ -155,7 +155,7 @@ def test_an_edge_asked_for_right_after_a_change_is_shown(open_phone, site, foot)
     page.clock.install()
     open_board(page, address(site, foot[0]))
     page.click("[data-does=whole]")
-    page.click("[data-does=ring]")  # in the middle of the photo, away from the sore
+    page.click("[data-does=circle]")  # in the middle of the photo, away from the sore
     held = hold_suggestions(page)
     press(page, on_screen(page, [foot[0]["middle"]])[0])
     until_held(page, held)
