@@ -63,6 +63,10 @@ def test_migrations_are_complete():
     call_command("makemigrations", check=True, dry_run=True, stdout=io.StringIO())
 
 
+def test_djangos_own_checks_find_nothing():
+    call_command("check", fail_level="WARNING")
+
+
 @pytest.mark.django_db
 def test_the_database_waits_instead_of_failing(tmp_path):
     """Options one level too high would be ignored without a word: read them back."""
