@@ -17,7 +17,7 @@ from flockcare.care.holds import UNTIL_KNOWN
 from flockcare.care.models import StepKind
 from flockcare.care.notifiable import several_ill
 from flockcare.care.parts import Given
-from flockcare.care.rules import Advice, advise
+from flockcare.care.rules import Advice
 from flockcare.care.rules.table import VETS_PLAN
 from flockcare.care.situation import FlockStanding, advise_bird
 from flockcare.care.standing import (
@@ -28,11 +28,9 @@ from flockcare.care.standing import (
     Standing,
     VetPlan,
     enough_for,
-    of_foot,
 )
 from flockcare.drawing.dates import up_to_words
-
-SWOLLEN = 2
+from flockcare.feet.scales import SWOLLEN
 
 
 @dataclass(frozen=True)
@@ -167,9 +165,8 @@ class Row:
         it, so that they can stand in its place."""
         found = {}
         for foot in self.standing.concerns if self._tells_why else ():
-            scored = Sign("score", foot.score, "", foot.checked, foot.by, None)
-            for rule in of_foot(foot.situation, advise(foot.situation)).because:
-                found[foot.foot, rule.sign] = enough_for(rule, (scored, *foot.signs))
+            for rule in foot.answer.because:
+                found[foot.foot, rule.sign] = enough_for(rule, foot.scored_signs)
         return found
 
     def _shown(self, foot: FootStanding) -> list[Sign]:

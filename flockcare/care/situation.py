@@ -49,7 +49,6 @@ from flockcare.care.standing import (
     State,
     VetPlan,
     counted,
-    of_foot,
     seen_for,
     standing_of,
 )
@@ -608,7 +607,7 @@ def advise_cases(bird: Bird, hers: Standing | None) -> list[Advised]:
     """The advice for each sore foot of a bird that is here."""
     found = []
     for foot in hers.concerns if hers else ():
-        answer = of_foot(foot.situation, advise(foot.situation))
+        answer = foot.answer
         because = [
             (rule, signs_words(seen_for(rule, foot, hers.signs), hers.today))
             for rule in answer.because

@@ -325,6 +325,19 @@ class FootStanding:
     def words(self) -> str:
         return f"{self.foot} foot"
 
+    @property
+    def answer(self) -> Answer:
+        """The advice of this foot alone, with the rules that led there."""
+        return of_foot(self.situation, advise(self.situation))
+
+    @property
+    def scored_signs(self) -> list[Sign]:
+        """Its score, then what it shows besides."""
+        if not self.checked or self.score is None:
+            return list(self.signs)
+        words = LESION.step(self.score).short.lower()
+        return [Sign("score", self.score, words, self.checked, self.by, None), *self.signs]
+
 
 CLEAR, CASE, NEVER = "clear", "case", "never checked"
 
@@ -808,10 +821,7 @@ def seen_for(rule: Rule, foot: FootStanding, hers: Iterable[Sign]) -> tuple[Sign
 
     ``hers``: those of the bird. Empty where it rests on what was measured or on time alone.
     """
-    signs = [*foot.signs, *hers]
-    if foot.checked and foot.score is not None:
-        words = LESION.step(foot.score).short.lower()
-        signs.insert(0, Sign("score", foot.score, words, foot.checked, foot.by, None))
+    signs = [*foot.scored_signs, *hers]
     needed = tuple(sign for sign in signs if not _holds_with(rule, foot.situation, sign, None))
     return needed or enough_for(rule, signs)[:1]
 

@@ -66,7 +66,7 @@ LESION = Scale(
         Step(2, "Swollen", "Swollen so that it can be seen from above."),
     ),
 )
-AFFECTED_FROM = 1
+AFFECTED_FROM, SWOLLEN = 1, 2
 
 GAIT = Scale(
     "Gait",

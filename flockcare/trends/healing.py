@@ -13,6 +13,7 @@ from flockcare.analysis.healing import follow_up, healing_curve, log_rank_by_bir
 from flockcare.analysis.planimetry import halving_time
 from flockcare.analysis.rates import holm
 from flockcare.care.models import DRESSED, StepKind
+from flockcare.feet.scales import SWOLLEN
 from flockcare.trends import reasons, thresholds, words
 from flockcare.trends.records import AreaRow, StepRow
 from flockcare.trends.report import Figure, Healing, HealingGroup, Refusal
@@ -31,7 +32,6 @@ ACTIONS = {
 }
 _ORDER = list(ACTIONS)
 _RANK = {str(kind): _ORDER.index(key) for key, (_, kinds) in ACTIONS.items() for kind in kinds}
-_SWOLLEN = 2
 
 
 def answer(watch: Watch) -> Healing:
@@ -101,7 +101,7 @@ def _numbers(watch: Watch, unit: np.ndarray, first: np.ndarray) -> np.ndarray:
 
 def _swollen_at_first(watch: Watch, unit: np.ndarray, first: np.ndarray) -> np.ndarray:
     looks = watch.records.looks
-    bad = looks.score >= _SWOLLEN
+    bad = looks.score >= SWOLLEN
     seen = set(
         zip((looks.bird * 2 + looks.foot)[bad].tolist(), looks.day[bad].tolist(), strict=True)
     )

@@ -24,6 +24,7 @@ SHARE_OPENINGS = 1000
 # A sitter's taps count too.
 SITTER_OPENINGS = 3000
 MOST_SITTING, MOST_AHEAD = timedelta(weeks=6), timedelta(days=92)
+GONE = "This link was turned off or has expired. Ask for a new one."
 
 
 def share(
@@ -103,14 +104,14 @@ def shared(*, token: str, purpose: Purpose) -> ShareLink:
     links = ShareLink.objects.usable(token, now=timezone.now()).filter(purpose=purpose)
     link = links.select_related("membership__flock", "membership__keeper").first()
     if link is None:
-        raise LinkGone("This link was turned off or has expired. Ask for a new one.")
+        raise LinkGone(GONE)
     return link
 
 
 def spend(*, token: str) -> None:
     """Count a tap under the link as a use. LinkGone when it ended in this very moment."""
     if not ShareLink.objects.use(token, now=timezone.now()):
-        raise LinkGone("This link was turned off or has expired. Ask for a new one.")
+        raise LinkGone(GONE)
 
 
 def note_opening(*, link: ShareLink, token: str, what: str) -> None:

@@ -90,8 +90,7 @@ const FOLLOWS = {
       propose(foot);
       // What was proposed is seen, above the bar for saving that has just come up.
       form.querySelector(`.part-${foot} .proposed`).scrollIntoView({ block: "nearest" });
-    }
-    else if (isProposed(`${foot}-score`) && !chosen(`${foot}-sites`).length) {
+    } else if (isProposed(`${foot}-score`) && !chosen(`${foot}-sites`).length) {
       settleScore(foot);
       choose(`${foot}-score`, [""]);
     }
