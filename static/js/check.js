@@ -112,6 +112,9 @@ form.addEventListener("change", ({ target }) => {
   const [, foot, part] = target.name?.match(/^(left|right)-(same|sites|score)$/) ?? [];
   if (part) FOLLOWS[part](foot, target);
 });
+// Tapped while this script was still on its way.
+[...form.elements].filter((field) => field.checked && !field.defaultChecked)
+  .forEach((field) => field.dispatchEvent(new Event("change", { bubbles: true })));
 
 // Before both feet are called clear, whether the sore that is known has healed.
 form.querySelector("[value='both clear']")?.addEventListener("click", (event) => {

@@ -4,8 +4,9 @@ import io
 
 import pytest
 from PIL import Image
+from playwright.sync_api import expect
 
-from tests.browser.taps import both_feet_clear, until
+from tests.browser.taps import both_feet_clear, until, until_held
 from tests.browser.test_accessibility import problems_in_both_schemes
 
 
@@ -153,7 +154,7 @@ def test_the_check_form_works_without_script(browser, site):
     page.locator(".foot-right .over-0").click()
     page.locator(".part-right label:has-text('Mild')").click()
     page.locator("button:has-text('Save check')").click()
-    assert page.locator("text=Saved: Clove, right foot mild").count() == 1
+    expect(page.locator("text=Saved: Clove, right foot mild")).to_be_visible()
     context.close()
 
 
@@ -198,7 +199,7 @@ def test_a_marked_place_proposes_mild_and_the_other_foot_is_one_tap(open_phone, 
     tap("text=Check a bird")
     tap(".row:has-text('Lovage')")
     tap(".foot-left .over-0")
-    assert page.locator("#id_left-score_1").is_checked()
+    expect(page.locator("#id_left-score_1")).to_be_checked()
     page.wait_for_selector(".part-left .proposed:has-text('Set because')")
     assert page.locator(".part-right .proposed").is_hidden()
     tap("label.other-right")
@@ -239,6 +240,24 @@ def test_a_proposal_is_taken_by_a_tap_changed_by_another_and_goes_with_its_place
     page.evaluate("localStorage.clear()")
 
 
+@pytest.mark.parametrize("score", [None, 2])
+def test_taps_before_the_script_came_count_the_same(open_phone, site, score):
+    """On a poor line the form is there, and tapped, seconds before what makes it quick."""
+    page = open_phone("ada")
+    held = []
+    page.route("**/js/check*.js", lambda route: held.append(route))
+    page.goto(f"/f/{site.flock}/birds/{site.birds['Saffron']}/check/", wait_until="commit")
+    page.locator(".foot-right .over-2").tap()
+    if score:
+        page.locator(f"label:has(#id_right-score_{score})").tap()
+    until_held(page, held)
+    held[0].continue_()
+    page.wait_for_load_state()
+    assert page.locator(f"#id_right-score_{score or 1}").is_checked()
+    assert page.locator(".part-right .proposed").is_visible() == (score is None)
+    page.evaluate("localStorage.clear()")
+
+
 def test_a_mark_by_mistake_goes_with_its_proposal_after_a_refusal_too(open_phone, site):
     """And the page stays where it is, so that both feet clear is still at hand."""
     page = open_phone("ada")
@@ -247,6 +266,7 @@ def test_a_mark_by_mistake_goes_with_its_proposal_after_a_refusal_too(open_phone
     page.locator("button:has-text('Both feet clear')").first.tap()
     page.wait_for_selector("text=the left foot is marked: mild, main pad")
     page.wait_for_selector("button:has-text('Clear that, both feet clear')")
+    page.wait_for_load_state()
     assert page.locator(".part-left .proposed").is_visible()
     place = page.locator(".foot-left .over-0")
     place.evaluate("place => place.scrollIntoView({block: 'center'})")
@@ -267,7 +287,7 @@ def test_a_foot_that_is_the_same_takes_four_taps_from_today(open_phone, site, re
     tap(".row:has-text('Borage')")
     assert "swollen, sore since" in page.locator(".known-foot").first.inner_text()
     tap(".known-foot label:has-text('Still the same')")
-    assert page.locator("#id_left-score_2").is_checked()
+    expect(page.locator("#id_left-score_2")).to_be_checked()
     assert page.locator("#id_left-sites_0").is_checked()
     # A second thought empties it again, and another score is not the same.
     page.locator(".known-foot label").first.tap()
@@ -331,7 +351,7 @@ def test_healed_is_asked_without_script_too(browser, open_phone, site):
     page.goto(f"/f/{site.flock}/birds/{site.birds['Borage']}/check/")
     page.locator("button:has-text('Both feet clear')").click()
     page.locator(".healed button:has-text('Yes, healed')").click()
-    assert page.locator("text=Saved: Borage, both feet clear.").count() == 1
+    expect(page.locator("text=Saved: Borage, both feet clear.")).to_be_visible()
     context.close()
 
 
@@ -345,7 +365,8 @@ def test_one_chip_denies_the_signs_and_can_be_taken_back(open_phone, site):
     assert page.locator("#id_calm").is_checked()
     page.locator("label[for=id_left-oozing]").tap()
     page.locator("button:has-text('Save check')").tap()
-    page.locator("a:has-text('View or edit')").tap()
+    with page.expect_navigation():
+        page.locator("a:has-text('View or edit')").tap()
     said = " ".join(page.locator("main").inner_text().split())
     assert "Signs oozing Not hot" in said and "Gait 0 normal" in said and "bright" in said
 
@@ -378,7 +399,8 @@ def test_what_was_there_before_is_one_tap_to_answer(open_phone, site):
     page.locator(".pair:has-text('Still hot?') label:has-text('No')").tap()
     page.locator(".pair:has-text('Still limping?') label:has-text('No')").tap()
     page.locator("button:has-text('Save check')").tap()
-    page.locator("a:has-text('View or edit')").tap()
+    with page.expect_navigation():
+        page.locator("a:has-text('View or edit')").tap()
     said = " ".join(page.locator("main").inner_text().split())
     assert "Not hot" in said and "Gait 0 normal" in said
 
