@@ -1,6 +1,8 @@
 """The cast of the tests: an owner, a keeper, a viewer, and a stranger with a flock of their own."""
 
 import contextlib
+import shutil
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -12,12 +14,21 @@ from flockcare.backup.databases import replaced
 from flockcare.birds.models import Bird
 from flockcare.people.models import Membership, Role
 from flockcare.people.services import add_keeper, start_flock
+from tests.backup.installed import done
 
 # How long an example takes says how busy the machine is: no test is timed.
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")
 
 PASSWORD = "straw and oats 7"
+
+
+def pytest_addoption(parser):
+    parser.addoption(
+        "--in-pieces",
+        action="store_true",
+        help="in a browser, pages and scripts come in two pieces: shows a test that does not wait",
+    )
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -80,6 +91,21 @@ def birds(cast):
         name: Bird.objects.create(flock=cast.flock, name=name, band_colour=colour, band_number="7")
         for name, colour in (("Dill", "green"), ("Mace", "red"), ("Sorrel", "blue"))
     }
+
+
+@pytest.fixture(scope="session")
+def new_installation(tmp_path_factory):
+    """``new_installation(folder)``, on SQLite and not served: nothing has happened in it yet.
+
+    One is made and then copied, which is quicker than making each.
+    """
+    made = tmp_path_factory.mktemp("made") / "data"
+    done(made, "up", "--prepare-only")
+
+    def copied(folder: Path) -> Path:
+        return Path(shutil.copytree(made, folder, dirs_exist_ok=True))
+
+    return copied
 
 
 class _NotKept(Exception):

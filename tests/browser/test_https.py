@@ -8,16 +8,16 @@ import subprocess
 
 import pytest
 
-from tests.browser.conftest import PHONE, chromium
+from tests.browser.conftest import PHONE, Installation, chromium
 from tests.browser.taps import both_feet_clear, until
 from tests.browser.test_offline import all_sent, waiting
 from tests.running.served import free_port
 
 
 @pytest.fixture(scope="module")
-def at_home(new_place):
+def at_home(new_installation, tmp_path_factory):
     """An installation served with --lan; `https` is its address there."""
-    place = new_place("lan")
+    place = Installation(new_installation(tmp_path_factory.mktemp("lan")))
     place.prepared = json.loads(place.run("tests/browser/prepare_coop.py"))
     ports = ("--port", str(place.port), "--https-port", str(free_port()))
     place.begin("manage.py", "up", "--lan", *ports, stdout=subprocess.PIPE, text=True)

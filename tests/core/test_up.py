@@ -19,6 +19,11 @@ ROOT = Path(__file__).resolve().parents[2]
 AROUND = {name: value for name, value in os.environ.items() if not name.startswith("FLOCKCARE_")}
 
 
+@pytest.fixture
+def folder(new_installation, tmp_path):
+    return new_installation(tmp_path)
+
+
 def up(folder, *arguments, **environment) -> subprocess.CompletedProcess:
     return subprocess.run(
         [sys.executable, "manage.py", "up", *arguments],
@@ -60,16 +65,16 @@ def test_the_key_is_made_once_and_is_nobody_elses(tmp_path):
     assert key.read_text() == first
 
 
-def test_it_serves_this_machine_only(tmp_path):
+def test_it_serves_this_machine_only(folder):
     port = str(free_port())
-    printed = until_ready(tmp_path, "--port", port)
+    printed = until_ready(folder, "--port", port)
     assert f"Open http://127.0.0.1:{port}/" in printed
     assert "phone" not in printed
 
 
-def test_with_lan_it_says_where_and_how_phones_work_without_signal(tmp_path):
+def test_with_lan_it_says_where_and_how_phones_work_without_signal(folder):
     ports = ("--port", str(free_port()), "--https-port", str(free_port()))
-    printed = until_ready(tmp_path, "--lan", *ports)
+    printed = until_ready(folder, "--lan", *ports)
     if "in no network" in printed:
         pytest.fail("this machine has no network interface: give it one to test --lan")
     assert "On a phone in this network open http://" in printed
@@ -78,19 +83,18 @@ def test_with_lan_it_says_where_and_how_phones_work_without_signal(tmp_path):
     assert re.search(r"^([0-9A-F]{2}:){31}[0-9A-F]{2}$", printed, re.M), "the fingerprint"
 
 
-def test_with_a_proxy_that_speaks_https_lan_needs_no_own(tmp_path):
-    printed = until_ready(tmp_path, "--lan", "--port", str(free_port()), FLOCKCARE_PROXY="1")
+def test_with_a_proxy_that_speaks_https_lan_needs_no_own(folder):
+    printed = until_ready(folder, "--lan", "--port", str(free_port()), FLOCKCARE_PROXY="1")
     assert "https://" not in printed
     assert "Over plain HTTP" in printed
-    assert not (tmp_path / "https").exists()
+    assert not (folder / "https").exists()
 
 
-def test_a_port_in_use_is_said_plainly(tmp_path):
-
+def test_a_port_in_use_is_said_plainly(folder):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
-        answer = up(tmp_path, "--port", str(taken.getsockname()[1]))
+        answer = up(folder, "--port", str(taken.getsockname()[1]))
     assert answer.returncode != 0
     assert "Choose another with --port." in answer.stderr
 

@@ -16,8 +16,8 @@ ALLOWED_SECONDS = 2.0
 
 
 @pytest.fixture(scope="module")
-def served(tmp_path_factory):
-    place = Up(tmp_path_factory.mktemp("served"))
+def served(new_installation, tmp_path_factory):
+    place = Up(new_installation(tmp_path_factory.mktemp("served")))
     place.start()
     yield place
     place.stop()
@@ -59,10 +59,10 @@ def test_a_system_that_allows_few_open_files_still_serves():
 
 
 @pytest.mark.parametrize("signal", ["SIGTERM", "SIGINT"])
-def test_it_ends_when_told_to_beside_idle_connections(tmp_path, signal):
+def test_it_ends_when_told_to_beside_idle_connections(new_installation, tmp_path, signal):
     import signal as signals
 
-    place = Up(tmp_path)
+    place = Up(new_installation(tmp_path))
     place.start()
     with held(place.url) as connections:
         connections.idle(20)

@@ -24,10 +24,9 @@ BEFORE = "0001_squashed"
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory):
+def site(new_installation, tmp_path_factory):
     """An installation with records and photos, its daily backup beside them."""
-    folder = tmp_path_factory.mktemp("site") / "data"
-    done(folder, "up", "--prepare-only")
+    folder = new_installation(tmp_path_factory.mktemp("site") / "data")
     kept_of_nothing = before(folder)
     answer = run(folder, str(SCRIPT), "prepare")
     assert answer.returncode == 0, answer.stderr
