@@ -1,5 +1,6 @@
 """A real installation, served as a user serves it, and a real Chromium to look at it."""
 
+import contextlib
 import json
 import os
 import shutil
@@ -10,11 +11,14 @@ from types import SimpleNamespace
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
+from tests.browser.line import Line
 from tests.running.served import Place
 
 ROOT = Path(__file__).resolve().parents[2]
 # As long as pages wait for what they are told to do; its own 5 s are short of it on a busy machine.
 expect.set_options(timeout=15_000)
+# Seconds between two pieces, much longer than a test needs from one line to the next.
+PAUSE = 0.3
 PHONE, LAPTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 800}
 
 
@@ -79,28 +83,27 @@ class Installation(Place):
 
 
 @pytest.fixture(scope="session")
-def new_place(tmp_path_factory):
-    """``new_place("demo")`` is an installation in which nothing has happened yet, not served.
+def serving(pytestconfig):
+    """``with serving(installation, "--demo"):`` its answers come in pieces where that is asked."""
 
-    Its database is made once and copied, which is quicker than making one for each.
-    """
-    prepared = tmp_path_factory.mktemp("prepared")
-    Installation(prepared).run("manage.py", "up", "--prepare-only")
+    @contextlib.contextmanager
+    def served(installation: Installation, *options: str):
+        installation.start(*options)
+        try:
+            with Line(installation.port) as line:
+                if pytestconfig.getoption("in_pieces"):
+                    line.pause, installation.url = PAUSE, line.url
+                yield installation
+        finally:
+            installation.stop()
 
-    def copied(name: str) -> Installation:
-        folder = tmp_path_factory.mktemp(name)
-        shutil.copytree(prepared, folder, dirs_exist_ok=True)
-        return Installation(folder)
-
-    return copied
+    return served
 
 
 @pytest.fixture(scope="session")
-def installation(new_place):
-    installation = new_place("site")
-    installation.start()
-    yield installation
-    installation.stop()
+def installation(new_installation, serving, tmp_path_factory):
+    with serving(Installation(new_installation(tmp_path_factory.mktemp("site")))) as installation:
+        yield installation
 
 
 # A file of tests has flocks of its own, so that none finds what another file has logged.
@@ -119,11 +122,9 @@ def coop(installation):
 
 
 @pytest.fixture
-def empty_site(new_place):
-    installation = new_place("empty")
-    installation.start()
-    yield installation
-    installation.stop()
+def empty_site(new_installation, serving, tmp_path):
+    with serving(Installation(new_installation(tmp_path))) as installation:
+        yield installation
 
 
 @pytest.fixture

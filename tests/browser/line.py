@@ -15,6 +15,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 # network, such as one to sign in to it. Besides these, by name only, dropped: the line was gone as
 # soon as all had been sent, and the server, which does not know, goes on with it.
 FAULTS = ("before", "after", "half", "trouble", "strange")
+HEAD_BYTES = 200  # of a page, before anything in it is seen
+NOT_KEPT = ("Cache-Control", "no-store")
 HOP_BY_HOP = {"connection", "keep-alive", "transfer-encoding", "content-length"}
 
 
@@ -38,6 +40,7 @@ class Line:
     def __init__(self, port: int):
         self.port, self.down = port, False
         self.slow = 0  # seconds until the server hears of a page that is opened
+        self.pause = 0  # seconds between the head of an answer and the rest
         self.newer = b""  # what a newer version of the worker has at its end
         self.chance, self.dice = 0.0, random.Random(0)  # of any fault at any request of an outbox
         self.met: list[str] = []
@@ -112,8 +115,10 @@ class Line:
             return _hang_up(handler)
         if handler.path == "/worker.js":
             content += self.newer
+        if self.pause:  # also of a script that came with the page before
+            headers = [*((k, v) for k, v in headers if k != "Cache-Control"), NOT_KEPT]
         with contextlib.suppress(OSError):  # it has hung up
-            _send(handler, status, headers, content, half=fault == "half")
+            _send(handler, status, headers, content, half=fault == "half", pause=self.pause)
 
     def _ask(self, handler, body: bytes):
         asked = Asked(f"{handler.command} {handler.path}", time.monotonic())
@@ -130,14 +135,18 @@ class Line:
         return answer.status, kept, content
 
 
-def _send(handler, status: int, headers, content: bytes, *, half: bool = False) -> None:
+def _send(handler, status: int, headers, content: bytes, *, half=False, pause=0) -> None:
     handler.send_response_only(status)
     for name, value in headers:
         handler.send_header(name, value)
     handler.send_header("Content-Length", str(len(content)))
     handler.send_header("Connection", "close")
     handler.end_headers()
-    handler.wfile.write(content[: len(content) // 2] if half else content)
+    first = len(content) // 2 if half else HEAD_BYTES
+    handler.wfile.write(content[:first])
+    if not half:
+        time.sleep(pause)
+        handler.wfile.write(content[first:])
 
 
 def _hang_up(handler) -> None:

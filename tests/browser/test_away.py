@@ -2,6 +2,8 @@
 
 import re
 
+from playwright.sync_api import expect
+
 from tests.browser.conftest import LAPTOP
 from tests.browser.test_accessibility import problems
 
@@ -65,4 +67,4 @@ def test_a_sheet_is_typed_in_by_keys_alone(open_phone, site):
     assert row(1) == ["1", "0", "", ""]
     assert row(2) == ["", "", "", ""]
     page.get_by_role("button", name="Save all").click()
-    assert page.get_by_text(re.compile("^Saved: 2 checks")).is_visible()
+    expect(page.get_by_text(re.compile("^Saved: 2 checks"))).to_be_visible()

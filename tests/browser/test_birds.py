@@ -2,6 +2,7 @@
 
 import pytest
 from PIL import Image
+from playwright.sync_api import expect
 
 from tests.browser.conftest import LAPTOP, PHONE
 from tests.browser.test_accessibility import problems_in_both_schemes
@@ -18,7 +19,7 @@ def test_her_photo_is_sent_as_soon_as_it_is_chosen(open_phone, site, tmp_path, v
     page.goto(f"/f/{site.flock}/birds/{site.birds['Dill']}/")
     page.click(".face-link")
     page.wait_for_selector("form[data-at-once]")
-    assert not page.is_visible("form[data-at-once] button")
+    expect(page.locator("form[data-at-once] button")).to_be_hidden()
     with page.expect_navigation():
         page.set_input_files("#taken", path)
     page.wait_for_selector(".bird-head img.face")

@@ -1,5 +1,7 @@
 """Care shared by two keepers, a bird whose eggs are withdrawn, and a sign that calls for a vet."""
 
+from playwright.sync_api import expect
+
 from tests.browser.taps import answered, until_held
 from tests.browser.test_accessibility import problems_in_both_schemes
 
@@ -240,11 +242,11 @@ def test_care_works_without_script(browser, site):
     page = context.new_page()
     page.goto(f"/f/{site.flock}/care/birds/{site.birds['Chervil']}/step/?foot=right&kind=watched")
     page.locator("button:has-text('Save')").click()
-    assert page.locator("text=Saved: Chervil, right foot: monitored.").count() == 1
+    expect(page.locator("text=Saved: Chervil, right foot: monitored.")).to_be_visible()
     page.goto(f"/f/{site.flock}/today/")
     page.locator("a:has-text('All care')").click()
     page.locator(".row:has-text('Chervil') >> button:has-text('Undo')").first.click()
-    assert page.locator("text=Undone: Chervil").count() == 1
+    expect(page.locator("text=Undone: Chervil")).to_be_visible()
     context.close()
 
 

@@ -24,11 +24,9 @@ KEPT = ROOT / "static/img/guide"
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    installation = Installation(tmp_path_factory.mktemp("demo"))
-    installation.start("--demo")
-    yield installation
-    installation.stop()
+def demo(serving, tmp_path_factory):
+    with serving(Installation(tmp_path_factory.mktemp("demo")), "--demo") as installation:
+        yield installation
 
 
 def sign_in(page) -> None:
@@ -36,8 +34,9 @@ def sign_in(page) -> None:
     page.goto("/")
     page.fill("[name=sign_in_name]", "ros")
     page.fill("[name=password]", PASSWORD)
-    page.locator("main form button").click()
-    page.wait_for_selector("h1:has-text('Today')")
+    with page.expect_navigation():
+        page.locator("main form button").click()
+    assert page.is_visible("h1:has-text('Today')")
 
 
 @pytest.fixture

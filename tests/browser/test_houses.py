@@ -270,7 +270,7 @@ def test_without_script(browser, site, barn):
     page.locator("summary:has-text('Top bar')").click()
     page.locator("fieldset:has(legend:has-text('Top bar')) input.length").first.fill("100")
     page.locator("button:has-text('Show')").click()
-    assert "Top bar 120 → 100 cm" in page.inner_text("#scratch-drawing")
+    expect(page.locator("#scratch-drawing")).to_contain_text("Top bar 120 → 100 cm")
     context.close()
 
 
@@ -282,7 +282,7 @@ def test_on_paper_the_drawing_stands_and_the_fields_do_not(open_phone, barn):
     assert not page.locator(".scratch-form").is_visible()
     page.goto(barn + "landing/")
     assert page.locator(".elevation:visible").is_visible()
-    assert not page.locator("#step").is_visible()
+    expect(page.locator("#step")).to_be_hidden()
 
 
 def test_a_house_over_time(open_phone, barn, tmp_path):
@@ -319,6 +319,7 @@ def test_a_house_over_time(open_phone, barn, tmp_path):
         page.wait_for_selector(".kept-photos img")
         page.click(".add-photo button.large")
         page.wait_for_selector(".notice:has-text('Saved: 1 photo')")
+        page.wait_for_load_state()
     assert page.locator(".strip time").first.text_content() == began
     assert overflow(page) <= 0 and not problems(page)
     page.goto(barn)

@@ -1,6 +1,7 @@
 """Inviting somebody, in a real browser."""
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.test_accessibility import problems
 
@@ -35,7 +36,7 @@ def test_another_app_is_handed_the_link(link_page):
         " document.title = what.url; }});"
     )
     page.get_by_role("button", name="Share").click()
-    assert page.title() == page.get_by_label("The link to send").input_value()
+    expect(page).to_have_title(page.get_by_label("The link to send").input_value())
 
 
 def test_where_the_browser_can_do_neither_there_are_no_buttons(link_page):

@@ -8,6 +8,7 @@ import zlib
 import numpy as np
 import pytest
 from PIL import Image
+from playwright.sync_api import expect
 
 from flockcare.photos import cards
 from flockcare.photos.scale import read_card
@@ -582,15 +583,16 @@ def test_without_script_two_photos_are_chosen_by_links(browser, site, foot):
     assert [pane["width"] for pane in panes] == [PHONE["width"]] * 2
     assert not page.is_visible("[data-play]") and not page.is_visible("[data-zoom='0']")
     # What was tapped before and what is tapped now.
-    page.locator(".strip a").nth(0).click()
-    page.locator(".strip a").nth(2).click()
+    for number in (0, 2):
+        with page.expect_navigation():
+            page.locator(".strip a").nth(number).click()
     days = [each.inner_text() for each in page.locator(".strip time").all()]
     assert [each.inner_text() for each in page.locator("figcaption strong").all()] == [
         days[0],
         days[2],
     ]
     page.click(".ways a:has-text('Divider')")
-    assert page.locator(".pane").count() == 1
+    expect(page.locator(".pane")).to_have_count(1)
     page.goto(address(site, foot[1]))
     assert "in percent" in page.inner_text("form")
     x, y = foot[1]["middle"]

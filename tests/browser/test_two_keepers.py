@@ -8,6 +8,7 @@ from threading import Barrier
 from urllib.parse import urlencode
 
 from PIL import Image
+from playwright.sync_api import expect
 
 from tests.browser.taps import both_feet_clear, until
 from tests.browser.test_accessibility import problems
@@ -52,13 +53,10 @@ def test_the_second_of_two_sees_both_versions_and_loses_no_photo(open_phone, sit
     ben.locator("label:has-text('Walks well.')").tap()
     ben.locator("button:has-text('Save what I chose')").tap()
     ben.wait_for_selector("text=Saved: Tansy")
-    assert "Walks well." in ben.locator("main").inner_text()
+    expect(ben.locator("main")).to_contain_text("Walks well.")
     assert ben.locator(".photo-row img").count() == 1
     # What was typed is saved: no draft of it comes back.
-    assert (
-        ben.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('draft')).length")
-        == 0
-    )
+    until(ben, "!Object.keys(localStorage).some((key) => key.startsWith('draft'))")
     ben.problems.clear()
 
     ben.locator("a:has-text('History')").tap()

@@ -5,6 +5,7 @@ import re
 
 import pypdf
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.conftest import LAPTOP, PHONE
 from tests.browser.test_accessibility import problems, problems_in_both_schemes
@@ -46,7 +47,8 @@ def test_days_of_ones_own_are_asked_for_when_wanted(open_phone, site):
     page.get_by_text("Another period").click()
     page.get_by_text("From … to …").click()
     first.fill("2026-01-01")
-    page.get_by_role("button", name="Show").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Show").click()
     assert "period=own" in page.url
     assert page.get_by_label("From", exact=True).input_value() == "2026-01-01"
 
@@ -89,7 +91,8 @@ def test_a_link_for_the_vet_from_the_first_tap_to_its_end(open_phone, browser, s
     page.goto(sheet(site))
     page.get_by_role("link", name="Link for the vet").click()
     page.get_by_label("Without the keepers’ names").check()
-    page.get_by_role("button", name="Make a link").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Make a link").click()
     assert not problems(page)
     link = page.get_by_label("The link to send").input_value()
     vet = browser.new_context(viewport=PHONE, java_script_enabled=False)
@@ -108,7 +111,7 @@ def test_a_link_for_the_vet_from_the_first_tap_to_its_end(open_phone, browser, s
     page.get_by_text("Opened 2 times").first.click()
     assert page.get_by_text(", the PDF").first.is_visible()
     page.get_by_role("button", name="Turn off this link").first.click()
-    assert page.get_by_text("The link is turned off.").is_visible()
+    expect(page.get_by_text("The link is turned off.")).to_be_visible()
     again = browser.new_context(viewport=PHONE).new_page()
     assert again.goto(link).status == 410
     assert again.get_by_role("heading", name="This link no longer works").is_visible()
@@ -120,7 +123,8 @@ def test_the_shared_page_has_no_fault_either(open_phone, browser, site, photos):
     page = open_phone("ada")
     page.goto(sheet(site, "Borage", "?period=all"))
     page.get_by_role("link", name="Link for the vet").click()
-    page.get_by_role("button", name="Make a link").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Make a link").click()
     link = page.get_by_label("The link to send").input_value()
     context = browser.new_context(viewport=PHONE)
     theirs = context.new_page()
