@@ -10,7 +10,7 @@ from functools import cached_property
 from itertools import chain
 from uuid import UUID
 
-from flockcare.birds.models import Bird, Sex
+from flockcare.birds.models import Bird, BirdQuerySet, Sex
 from flockcare.care import standing_words as words
 from flockcare.care.due import AS_THE_VET_SAID, DRESSING, LOOK
 from flockcare.care.holds import UNTIL_KNOWN
@@ -316,9 +316,10 @@ class Row:
         return any(due.who_key in (None, keeper_key) for due in asked)
 
 
-def rows_of(found: FlockStanding, birds: Iterable[Bird]) -> list[Row]:
-    """What must happen first comes first."""
-    rows = [Row(bird, found.birds[bird.pk]) for bird in birds if bird.pk in found.birds]
+def rows_of(found: FlockStanding, birds: BirdQuerySet) -> list[Row]:
+    """Of those that are here; what must happen first comes first. One query."""
+    here = birds.present().select_related("breed")
+    rows = [Row(bird, found.birds[bird.pk]) for bird in here if bird.pk in found.birds]
     return sorted(rows, key=in_order)
 
 

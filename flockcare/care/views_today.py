@@ -71,8 +71,7 @@ def _wants_mine(request) -> bool:
 def all_rows(flock, mark: tuple) -> tuple[FlockStanding, list[Row]]:
     """How the birds that are here stand, in order."""
     found = standings(flock, now=timezone.now(), mark=mark)
-    birds = Bird.objects.filter(flock=flock).present().select_related("breed")
-    return found, rows_of(found, birds)
+    return found, rows_of(found, Bird.objects.filter(flock=flock))
 
 
 def care_now(

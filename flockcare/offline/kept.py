@@ -77,8 +77,7 @@ def to_read(flock, mark: tuple) -> dict:
 def _made(flock, mark: tuple, now: datetime) -> dict:
     found = standings(flock, now=now, mark=mark)
     flock.usual_vet = found.vet
-    birds = Bird.objects.filter(flock=flock).present().select_related("breed").annotate(**WAS)
-    rows = rows_of(found, birds)
+    rows = rows_of(found, Bird.objects.filter(flock=flock).annotate(**WAS))
     today = timezone.localdate(now, flock.zone)
     live = CarePlan.objects.filter(flock=flock).live(today)
     plans = {plan.pk: plan.kinds for plan in live}

@@ -44,7 +44,7 @@ def _readable(request) -> dict[str, Kind]:
 
 def _require(request, role) -> None:
     if role is None or not request.membership.can(role):
-        raise PermissionDenied("Your role in this flock doesn’t allow this.")
+        raise PermissionDenied
 
 
 @require_safe
@@ -164,7 +164,7 @@ def changeset(request, flock, revision_id):
     can_undo = restoring.can_undo(every, KINDS, request.membership.can)
     if request.method == "POST":
         if not can_undo:
-            raise PermissionDenied("Your role in this flock doesn’t allow this.")
+            raise PermissionDenied
         try:
             restoring.undo(
                 flock=flock,

@@ -142,7 +142,7 @@ def sitting(link: ShareLink, *, now: datetime) -> Sitting:
     today = timezone.localdate(now, zone)
     found = standings(flock, now=now)
     flock.usual_vet = found.vet
-    rows = rows_of(found, Bird.objects.filter(flock=flock).present().select_related("breed"))
+    rows = rows_of(found, Bird.objects.filter(flock=flock))
     plans, steps = _asking(rows)
     days = Days(max(link.first, today), link.last)
     birds = tuple(OneBird(row, tuple(_things(row, plans, steps, days))) for row in rows)

@@ -273,10 +273,11 @@ async function go({ a = section.dataset.partner, b = chosenNow(), view = section
   if (!answer?.ok || answer.redirected) return location.assign(`${url}#compare`);
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   if (mine !== asked) return;
-  const held = document.activeElement?.dataset?.view;
+  const held = document.activeElement?.dataset?.view, zooming = section.querySelector(".zooming").open;
   section.replaceWith(document.adoptNode(page.getElementById("compare")));
   history.replaceState(history.state, "", url);
   begin();
+  section.querySelector(".zooming").open = zooming;
   markChosen();
   if (held) section.querySelector(`.ways [data-view=${held}]`)?.focus({ preventScroll: true });
 }
@@ -317,6 +318,8 @@ function nearestOnCurve({ clientX }) {
 
 function scrub() {
   let held = null;
+  // The strip has the same photos: the Tab key stops there, and not again here.
+  for (const mark of chart.querySelectorAll("a[data-key]")) mark.setAttribute("tabindex", "-1");
   chart.addEventListener("pointerdown", (event) => {
     if (event.button) return;
     held = nearestOnCurve(event);

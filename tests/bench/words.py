@@ -42,6 +42,7 @@ PAGES = {
     "Photos to sort": "sort/",
     "Houses": "houses/",
     "House": "{house}",
+    "Landings": "{house}landing/",
     "House, something changed": "{house}change/",
     "What if": "{house}what-if/",
     "Trends": "trends/",

@@ -146,10 +146,15 @@ def test_the_days_are_slid_through(open_phone, barn):
     page.keyboard.press("Home")
     page.wait_for_selector("#on-the-day :text('As it was from')")
     assert "140 cm" in page.text_content(".elevation:visible")
+    # 3.5 kg from 140 cm to the low bar: 80 cm, 27.5 J; later only the low bar's 60 cm, 20.6 J.
+    mace = page.locator("#landings tr:has-text('Mace')").first
+    expect(mace).to_contain_text("27.5 J")
+    assert page.evaluate("document.activeElement.id") == "step"
     assert page.url.endswith("step=0")
     page.keyboard.press("End")
     page.wait_for_selector("#on-the-day :text('As it is today')")
     assert "120 cm" in page.text_content(".elevation:visible")
+    expect(mace).to_contain_text("20.6 J")
 
 
 def test_a_height_is_tried_with_a_slider(open_phone, barn):

@@ -419,6 +419,7 @@ def test_two_fingers_bring_both_nearer(open_phone, site, measured):
     for of in "ab":
         assert polygon_area(shown_at(page, of)) / before[of] == pytest.approx(4, rel=0.15)
     # A tap becomes a click a moment after the finger has left.
+    page.locator(".zooming summary").tap()
     page.locator("button:has-text('Fit')").tap()
     page.wait_for_selector(".compared:not(:has(.pane.near))")
     assert polygon_area(shown_at(page, "a")) == pytest.approx(before["a"], rel=0.01)
@@ -431,6 +432,7 @@ def test_the_second_photo_is_turned_by_hand(open_phone, site, measured):
     """For a card that was laid the other way round in one of the photos."""
     page = open_phone("ada")
     page.goto(series(site))
+    page.locator(".zooming summary").tap()
     page.locator("[data-turn]").scroll_into_view_if_needed()
     first, before = shown_at(page, "a"), shown_at(page, "b")
     page.locator("[data-turn]").tap()
@@ -452,6 +454,7 @@ def test_a_sharper_file_is_fetched_only_when_it_is_needed(open_phone, site, foot
     file_shown = f"{picture}.currentSrc.split('/').pop().split('.')[0]"
     needed = page.evaluate(f"parseInt({picture}.sizes) * devicePixelRatio")
     assert page.evaluate(file_shown) == ("800" if needed <= 800 else "1600")
+    page.locator(".zooming summary").tap()
     for _ in range(4):
         page.locator("button[aria-label=Nearer]").tap()
     until(page, f"{file_shown} === '1600'")
@@ -582,6 +585,7 @@ def test_without_script_two_photos_are_chosen_by_links(browser, site, foot):
     assert len(panes) == 2 and panes[0]["y"] < panes[1]["y"]
     assert [pane["width"] for pane in panes] == [PHONE["width"]] * 2
     assert not page.is_visible("[data-play]") and not page.is_visible("[data-zoom='0']")
+    assert not page.is_visible(".zooming summary")  # Nothing in it does anything here.
     # What was tapped before and what is tapped now.
     for number in (0, 2):
         with page.expect_navigation():

@@ -158,6 +158,45 @@ def test_a_tap_on_the_curve_chooses(open_phone, site, measured, viewport):
     assert letters(page) == ["this", "", ""]
 
 
+def test_the_tab_key_stops_once_at_each_photo(open_phone, site, measured):
+    """A mark of the curve is a photo of the strip, where Enter chooses as a tap does."""
+    page = open_phone("ada", viewport=LAPTOP)
+    opened(page, site)
+    page.locator(".stepping [data-step='1']").focus()
+    stops = []
+    for _ in range(len(measured) + 1):
+        page.keyboard.press("Tab")
+        stops.append(page.evaluate("document.activeElement.dataset.key"))
+    assert stops == [key(photo) for photo in measured] + [None]
+    photos(page).nth(2).focus()
+    page.keyboard.press("Enter")
+    photos(page).nth(0).focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#compare p:has-text('not measured')")
+    assert letters(page) == ["A", "", "B"]
+    assert not page.problems
+
+
+def test_who_zooms_finds_the_buttons_with_the_next_pair_too(open_phone, site, measured):
+    page = open_phone("ada")
+    opened(page, site)
+    assert not page.is_visible("[data-zoom]")
+    page.locator(".zooming summary").tap()
+    small = [
+        box
+        for button in page.locator(".zooming :is(summary, button)").all()
+        for box in [button.bounding_box()]
+        if box["height"] < 48 or box["width"] < 48
+    ]
+    assert not small
+    photos(page).nth(2).tap()
+    photos(page).nth(0).tap()
+    page.wait_for_selector("#compare p:has-text('not measured')")
+    page.locator("button[aria-label=Nearer]").tap()
+    page.wait_for_selector(".pane.near")
+    assert not page.problems
+
+
 @pytest.mark.parametrize("motion", ["no-preference", "reduce"])
 def test_play_shows_the_measured_ones_in_one_place(open_phone, site, measured, motion):
     page = open_phone("ada")

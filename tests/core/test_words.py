@@ -192,6 +192,7 @@ READ = {
     "templates": ("templates", "*.html", visible, 3000),
     "code": ("flockcare", "*.py", prose, 2700),
     "scripts": ("static/js", "*.js", spoken_by_script, 220),
+    "scripts beside code": ("flockcare", "*.js", spoken_by_script, 3),
     "documents": (".", "*.md", document, 250),
 }
 

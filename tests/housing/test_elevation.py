@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 
 from flockcare.housing.elevation import (
     BROAD,
+    HALF,
+    IN_SIGHT,
     NARROW,
     Picture,
     draw,
@@ -21,7 +23,7 @@ from flockcare.housing.elevation import (
     short_length,
     small,
 )
-from flockcare.housing.elevation.shell import hen_cm
+from flockcare.housing.elevation.shell import beds, hen_cm
 from flockcare.housing.flags import findings, flags_of
 from flockcare.housing.layout import Layout, Place
 from flockcare.housing.shapes import SHAPES
@@ -266,6 +268,28 @@ def test_no_letters_of_five_real_houses_cover_others(shape, size):
     assert all(box.bottom <= made.frame.ground for box in boxes)
     # On a wide screen there is room for all names.
     assert size is NARROW or not made.lettering.letters
+
+
+SHED = house(
+    Place("Top roost", "roost", 130, 55, along_cm=40),
+    Place("Lower roost", "roost", 70, 80, along_cm=95),
+    Place("Nest fronts", "nest front", 55, 50, along_cm=265),
+    Place("Yard in front", "landing", bedding="wood chip", bedding_depth_cm=12),
+    length_cm=300.0,
+    shape="shed",
+)
+
+
+@pytest.mark.parametrize("size", [NARROW, IN_SIGHT, BROAD, HALF])
+@pytest.mark.parametrize("layout", [SHED, PLACED, *(shape.layout() for shape in SHAPES)])
+def test_the_worst_landing_is_not_written_across_the_bedding(layout, size):
+    made = picture(layout, size=size, kg=2.4)
+    assert beds(made.frame)
+    assert not any(made.lettering.worst.box.meets(bed) for _, bed in beds(made.frame))
+
+
+def test_a_drawing_beside_a_table_has_room_for_names():
+    assert not picture(SHED, size=HALF, kg=2.4).lettering.letters
 
 
 def test_where_names_do_not_fit_there_is_a_key():

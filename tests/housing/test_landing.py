@@ -173,6 +173,21 @@ def test_the_page_says_what_each_bird_lands_with(cast, shed):
     assert words.index("Mace") < words.index("Dill")
 
 
+def test_who_lands_hardest_is_said_first_and_each_bird_has_one_line(cast, shed):
+    answer = cast.clients.viewer.get(address(shed)).content.decode()
+    words = page(cast.clients.viewer, address(shed))
+    # By hand: 3.6 kg × 9.80665 × 0.55 m = 19.42 J; Mace, 3.18 kg: 17.15 J.
+    assert "Hardest landing: Bar to Step, 55 cm, 43°: Dill, 19.4 J" in words
+    assert answer.index("Hardest landing") < answer.index("<svg") < answer.index('id="landings"')
+    hers = "Dill 3.60 kg 19.4 J Mace 3.18 kg assumed 17.2 J Sorrel not known –"
+    assert f"Bird Weight Energy {hers} From each place" in words
+    shown = re.sub(r"(?s)<details.*?</details>", "", answer)
+    assert "straight down" in answer and "straight down" not in shown
+    Weighing.objects.all().delete()
+    Bird.objects.update(breed=None)
+    assert "Bar to Step, 55 cm, 43° " in page(cast.clients.viewer, address(shed))
+
+
 def test_the_house_as_it_was(cast, shed):
     put(shed, "Bar", "roost", since=dt.date(2026, 5, 1), height_cm=60, run_cm=60)
     client = cast.clients.keeper

@@ -15,7 +15,7 @@ from flockcare.drawing.scales import nice_ticks
 from flockcare.housing.elevation.boxes import Board, Box, around, nearest, text_width
 from flockcare.housing.elevation.frame import Frame, plan_of
 from flockcare.housing.elevation.pieces import line, rect, text
-from flockcare.housing.elevation.shell import hen, hen_cm, shell
+from flockcare.housing.elevation.shell import beds, hen, hen_cm, shell
 from flockcare.housing.elevation.things import along_arc, arc, thing
 from flockcare.housing.flags import Finding
 from flockcare.housing.layout import NO_BEDDING, RAMP, Layout, Place, bedding_of, bedding_words
@@ -196,6 +196,7 @@ class Picture:
     def _board(self) -> Board:
         frame, plan = self.frame, self.frame.plan
         board = Board(Box(1, -34, frame.width - 1, frame.ground - 1))
+        board.hatched = [box for _, box in beds(frame)]
         for place in self.layout.stands:
             board.taken += self._solid(place)
         for leg in self.jumps:
@@ -248,16 +249,16 @@ class Picture:
     def _named(self) -> Lettering | None:
         """Every thing with its name; None where they do not fit."""
         drawn = Lettering(self.board.copy())
-        if self.worst:
-            drawn.worst = self._worst_label(drawn.board, f"Hardest: {self._worst_words()}")
-            if drawn.worst is None:
-                return None
         for place in self.layout.stands:
             rows = [[place.name], self._of_place(place)]
             label = self._label(drawn.board, self._middle(place), rows, self.size.far)
             if label is None:
                 return None
             drawn.places[place.name] = label
+        if self.worst:
+            drawn.worst = self._worst_label(drawn.board, f"Hardest: {self._worst_words()}")
+            if drawn.worst is None:
+                return None
         for leg in self.legs:
             if leg == self.worst:
                 continue

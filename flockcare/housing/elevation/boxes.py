@@ -50,21 +50,28 @@ class Box:
 
 @dataclass
 class Board:
-    """What is taken already, within ``room``."""
+    """What is taken already, within ``room``; letters lie on what is ``hatched`` at worst."""
 
     room: Box
     taken: list[Box] = field(default_factory=list)
+    hatched: list[Box] = field(default_factory=list)
 
     def copy(self) -> Board:
-        return Board(self.room, list(self.taken))
+        return Board(self.room, list(self.taken), self.hatched)
 
     def settle(self, boxes: Iterable[Box]) -> Box | None:
         """The first of these boxes that lies in the room and meets nothing; it is now taken."""
+        found = None
         for box in boxes:
-            if box.inside(self.room) and not any(box.meets(other) for other in self.taken):
-                self.taken.append(box)
-                return box
-        return None
+            if not box.inside(self.room) or any(map(box.meets, self.taken)):
+                continue
+            found = found or box
+            if not any(map(box.meets, self.hatched)):
+                found = box
+                break
+        if found:
+            self.taken.append(found)
+        return found
 
 
 def around(x: float, y: float, wide: float, high: float, *, far: int) -> Iterable[Box]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from flockcare.drawing.markup import Markup, element, number
+from flockcare.housing.elevation.boxes import Box
 from flockcare.housing.elevation.frame import OVERHANG_CM, ROOFS, Frame, floors
 from flockcare.housing.elevation.pieces import line, path, rect, shape
 from flockcare.housing.layout import NO_BEDDING, Place, bedding_of
@@ -15,7 +16,8 @@ HEN_CM = 40  # Standing height of a hen of 2 kg: common practice, no published s
 
 
 def shell(frame: Frame) -> list[Markup]:
-    return [*_ground(frame), *_run(frame), *_house(frame), *_bedding(frame)]
+    bedding = [each for ground, box in beds(frame) for each in _layer(bedding_of(ground), box)]
+    return [*_ground(frame), *_run(frame), *_house(frame), *bedding]
 
 
 def _house(frame: Frame) -> list[Markup]:
@@ -87,34 +89,44 @@ def _run(frame: Frame) -> list[Markup]:
     ]
 
 
-def _bedding(frame: Frame) -> list[Markup]:
+def beds(frame: Frame) -> list[tuple[Place, Box]]:
+    """What lies on the ground inside and outside, as deep as it is."""
     plan = frame.plan
     inside, outside = floors(plan.layout)
-    drawn = []
+    spans = []
     if inside:
-        drawn += _layer(frame, inside[0], 0, plan.length_cm, frame.floor)
+        spans.append((inside[0], 0, plan.length_cm, frame.floor))
     if outside and plan.run_cm:
         ends = (-plan.run_cm, -3) if plan.run_left else (plan.length_cm + 3, frame.high)
-        drawn += _layer(frame, outside[0], *ends, frame.ground + (3 if plan.raised_cm else 0))
-    return drawn
+        spans.append((outside[0], *ends, frame.ground + (3 if plan.raised_cm else 0)))
+    return [
+        (ground, Box(frame.x(low), y - _deep(frame, ground), frame.x(high), y))
+        for ground, low, high, y in spans
+        if bedding_of(ground)
+    ]
 
 
-def _layer(frame: Frame, ground: Place, low: float, high: float, y: float) -> list[Markup]:
-    """Bedding as deep as it is; straw and chip as strokes, stones as dots."""
-    left, right, lies = frame.x(low), frame.x(high), bedding_of(ground)
-    if not lies or lies == NO_BEDDING:
-        return [rect("bedding bare", left, y - 2, right - left, 2)] if lies else []
-    deep = max((ground.bedding_depth_cm or 2.5) * frame.scale, 3)
+def _deep(frame: Frame, ground: Place) -> float:
+    if bedding_of(ground) == NO_BEDDING:
+        return 2.0
+    return max((ground.bedding_depth_cm or 2.5) * frame.scale, 3)
+
+
+def _layer(lies: str, box: Box) -> list[Markup]:
+    """Straw and chip as strokes, stones as dots."""
+    wide, deep = box.right - box.left, box.bottom - box.top
+    if lies == NO_BEDDING:
+        return [rect("bedding bare", box.left, box.top, wide, deep)]
     strokes = []
-    for number_ in range(int((right - left) / 6)):
+    for number_ in range(int(wide / 6)):
         # Strewn, but the same each time: multiples of the golden angle.
         turn = number_ * 2.39996
-        x, up = left + 3 + number_ * 6, y - deep * (0.25 + 0.5 * (math.sin(turn) ** 2))
+        x, y = box.left + 3 + number_ * 6, box.bottom - deep * (0.25 + 0.5 * math.sin(turn) ** 2)
         dx, dy = 3 * math.cos(turn), 1.2 * math.sin(turn)
-        strokes.append(f"M{number(x - dx)} {number(up - dy)}L{number(x + dx)} {number(up + dy)}")
+        strokes.append(f"M{number(x - dx)} {number(y - dy)}L{number(x + dx)} {number(y + dy)}")
     stony = "stone" in lies or lies == "gravel"
     return [
-        rect("bedding stony" if stony else "bedding", left, y - deep, right - left, deep),
+        rect("bedding stony" if stony else "bedding", box.left, box.top, wide, deep),
         path("strewn", "".join(strokes)),
     ]
 
