@@ -916,26 +916,25 @@ def in_season(change: ChangeAnswer) -> str:
     return f"Winter and the change “{change.title}” cannot be told apart."
 
 
-def others(states: Sequence[str]) -> list[str]:
-    """What is to be said of the changes that no line before names."""
-    same, open_ = states.count("similar"), len(states) - states.count("similar")
+def rest(marks: Sequence[Mark], of: str = "other change") -> list[str]:
+    """What is to be said of the changes that no line before names, by their marks."""
+    same, early = marks.count(SAME), marks.count(TOO_EARLY)
+    open_ = len(marks) - same - early
     said = []
     if same:
-        said.append(f"After {count(same, 'other change')} cases stayed about the same.")
+        said.append(f"After {count(same, of)} cases stayed about the same.")
+    if early:
+        said.append(f"For {count(early, of)} it is too early to say.")
     if open_:
-        said.append(f"For {count(open_, 'other change')} on record nobody can tell yet.")
+        said.append(f"For {count(open_, of)} the records can’t tell.")
     return said
 
 
 def scan_elsewhere(first: dt.date, last: dt.date) -> str:
-    return f"The rate itself changed around {span_words(first, last)}, not around this change."
-
-
-def none_surely(changes: int) -> str:
-    return (
-        f"{count(changes, 'change')} of the housing {'is' if changes == 1 else 'are'} on record: "
-        "too early to say whether any helped."
-    )
+    when = f"around {span_words(first, last)}"
+    if (last - first).days >= thresholds.LONG_PERIOD_DAYS:
+        when = f"at some time between {date_words(first)} and {date_words(last)}"
+    return f"The rate itself changed {when}, not around this change."
 
 
 # What to record next

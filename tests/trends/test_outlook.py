@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from flockcare.trends import changes, next_steps, words
+from flockcare.trends.answers import build
 from flockcare.trends.watch import Watch
 from tests.studies import trends_truth
 from tests.trends.flocks import flock, simulated
@@ -89,3 +90,21 @@ def test_no_case_at_all_leaves_nothing_to_halve():
 )
 def test_a_chance_in_words(chance, said):
     assert words.in_ten(chance) == said
+
+
+def test_the_first_lines_say_too_early_only_while_more_can_come():
+    records = flock({(n, 0): "0" * 120 for n in range(6)}, changes=[(0, 365)])
+
+    def said(days):
+        return build(records, flock="", today=dt.date(2026, 1, 1) + dt.timedelta(days)).headline[-1]
+
+    assert said(100) == "For 1 change it is too early to say."
+    assert said(500) == "For 1 change the records can’t tell."
+
+
+def test_the_first_lines_know_a_change_after_which_cases_stayed_the_same():
+    records = simulated(seed=1, birds=60, rate=0.01, ratio=1.0)
+    found = build(records, flock="", today=dt.date(2027, 1, 1))
+    assert [change.state for change in found.changes] == ["similar"]
+    assert "After 1 change cases stayed about the same." in found.headline
+    assert not any("too early" in line for line in found.headline)

@@ -136,11 +136,17 @@ def test_a_range_without_ends_says_so():
 
 
 def test_of_the_changes_that_no_line_names():
-    assert words.others(["similar", "wide", "refused"]) == [
+    """Too early only where more can come, as the line of each change says."""
+    marks = [words.SAME, words.NO_DIFFERENCE, words.TOO_EARLY, words.UNTOLD]
+    assert words.rest(marks) == [
         "After 1 other change cases stayed about the same.",
-        "For 2 other changes on record nobody can tell yet.",
+        "For 1 other change it is too early to say.",
+        "For 2 other changes the records can’t tell.",
     ]
-    assert words.others([]) == []
+    assert words.rest([words.SAME] * 2, "change") == [
+        "After 2 changes cases stayed about the same."
+    ]
+    assert words.rest([]) == []
 
 
 def test_two_birds_have_their_story():
