@@ -69,7 +69,7 @@ def test_what_is_left_of_the_days_compared():
     (answer,) = changes.answers(Watch.of(now))
     assert answer.tells_more.startswith("By 1 Jan 2027, when the days compared are over, a true")
     (over,) = changes.answers(Watch.of(simulated(seed=3, birds=16, rate=0.001, days=760)))
-    assert over.tells_more.startswith("With so many cases a true halving shows only")
+    assert over.tells_more.startswith("With so many cases a true halving shows about")
     assert dt.date(2026, 1, 1) + dt.timedelta(365) == dt.date(2027, 1, 1)
 
 
@@ -90,6 +90,18 @@ def test_no_case_at_all_leaves_nothing_to_halve():
 )
 def test_a_chance_in_words(chance, said):
     assert words.in_ten(chance) == said
+
+
+@pytest.mark.parametrize("chance", [0.01, 0.1, 0.42])
+def test_less_than_once_is_not_about(chance):
+    until = dt.date(2026, 5, 1).toordinal()
+    for sentence in (
+        words.chance_left(chance, until, over=True),
+        words.chance_left(chance, until, over=False),
+        words.chance_after_a_year(chance, 3),
+    ):
+        assert f"{'' if chance < 0.05 else 'about '}{words.in_ten(chance)}" in sentence
+        assert "about less" not in sentence and "only less" not in sentence
 
 
 def test_the_first_lines_say_too_early_only_while_more_can_come():

@@ -149,6 +149,14 @@ def test_of_the_changes_that_no_line_names():
     assert words.rest([]) == []
 
 
+def test_of_seasons_nobody_asks_who_gets_it():
+    row = SimpleNamespace(name="autumn", fits=Figure(1.2, 0.5, 2.0))
+    assert words.nothing_stands_out(row, "spring") == (
+        "Nothing stands out beyond chance. Autumn against spring, per hen and day: anything from "
+        "half as many to twice as many. It can’t tell us where there are more."
+    )
+
+
 def test_two_birds_have_their_story():
     said = reasons.COMPARISON["too_few_case_birds"]
     assert said(birds_compared=2).endswith(
