@@ -395,6 +395,9 @@ def test_under_a_plan_the_state_says_so_and_the_number_stays(cast, birds):
         assert f"eft foot: v{until}" in shown
         assert "Care at home" not in shown and "slight" not in shown.split("Timeline")[0]
         assert "Tell the vet" not in shown and "Too little is recorded" not in shown
+        # What would change this.
+        assert "A new sign, or one that calls for a vet today." in shown
+        assert "A check that says how the foot is" not in shown
     series = reverse("series", args=[cast.flock.pk, dill.pk, "left"])
     assert f"V{until}" in cast.clients.keeper.get(series).text
     assert f"V{until}" in cast.clients.keeper.get(reverse("birds", args=[cast.flock.pk])).text
