@@ -42,8 +42,8 @@ UNDECIDED = "?"  # A first value that is none of the choices: nothing is chosen 
 DAY = {"format": "%Y-%m-%d", "attrs": {"type": "date"}}
 MOMENT = {"format": "%Y-%m-%dT%H:%M", "attrs": {"type": "datetime-local"}}
 WITHDRAWAL_DAYS = {
-    "egg_days": "Withdrawal: days without her eggs",
-    "meat_days": "Withdrawal: days without her meat",
+    "egg_days": "Withdrawal: days without eggs",
+    "meat_days": "Withdrawal: days without meat",
 }
 DAYS_UNKNOWN = "As the vet or the label says; 0 for none. Blank means not known."
 

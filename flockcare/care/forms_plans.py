@@ -56,7 +56,7 @@ class PlanForm(KeeperModelForm):
         }
         labels = {
             "every_days": "Days from one to the next (1: every day)",
-            "quantity": "How much she gets",
+            "quantity": "How much is given",
             "until": "Last day",
             "no_medicine": "It contains no medicine (a plain salve)",
             "days_from": "Who named these days",

@@ -42,7 +42,7 @@ def turns_words(turns, names: Names) -> str:
 
 
 DAYS = {
-    "labels": {"egg_days": "Withdrawal: days without her eggs and meat"},
+    "labels": {"egg_days": "Withdrawal: days without eggs and meat"},
     "words": {"egg_days": days_words},
 }
 

@@ -131,7 +131,10 @@ EU_LIST = NotAllowed(
         Prohibited("Dapsone", (r"dapsone?",)),
         Prohibited("Dimetridazole", (r"dimetridazole?",)),
         Prohibited("Metronidazole", (r"metronidazole?",)),
-        Prohibited("Nitrofurans, furazolidone too", (NITROFURANS, r"furazolidone?")),
+        Prohibited(
+            "Nitrofurans, furazolidone too",
+            (NITROFURANS, r"nifur\w*", r"furazolidone?", r"furaltadone?"),
+        ),
         Prohibited("Ronidazole", (r"ronidazole?",)),
     ),
     (EU_37_2010, VMD_LIMITS),
@@ -151,6 +154,7 @@ ACTIVE = Prohibited(
             r"\w+m[yi]cins?",
             r"\w*fenicol",
             r"sul(?:f|ph)a(?!te)\w{3,}",
+            r"(?:cef|ceph)apirin\w*",
         ),
         *(
             r"trimethoprim",

@@ -141,7 +141,7 @@ ASKED_FIRST = {
     "swelling": "swelling",
     "hot": "heat",
     "oozing": "oozing",
-    "gait": "gait",
+    "gait": "lameness",
 }
 
 

@@ -6,7 +6,6 @@ from pathlib import Path
 from flockcare.birds.breeds import BY_NAME
 from flockcare.demo.cast import CART_SHED, CHANGES, FEATURES, HAPPENED, HENS, HOUSES, ORCHARD
 from flockcare.demo.model import (
-    DRESSED_EVERY,
     KEEPERS,
     SMALLEST_SCAB,
     SWELLS_MM2,
@@ -143,7 +142,7 @@ def _tasks_done(history):
 
 
 def _plans(history):
-    """Of each foot that is wrapped today: a soak and a dressing every three days."""
+    """Of each foot that is wrapped today: a soak and a dressing every day."""
     for sore in history.sores:
         if sore.end <= history.today:
             continue
@@ -162,7 +161,7 @@ def _plans(history):
             "foot": sore.foot,
             "kinds": "soaked;dressing changed",
             "products": "warm water;gauze and wrap",
-            "every_days": str(DRESSED_EVERY),
+            "every_days": "1",
             "from": str(since),
             "to": str(sore.vets_plan_until or ""),
             "turns": ";".join(KEEPERS[:2]),
@@ -261,7 +260,7 @@ CALLED = "By telephone, with the new photos: does the plan still hold?"
 
 
 def _visit(step) -> dict:
-    dressing = "A soak and a clean dressing every three days, deep dry straw."
+    dressing = "A soak and a clean dressing every day, deep dry straw."
     plan = f"The medicine to its last day. {dressing}" if step.medicine else dressing
     return {
         "vet": VET["vet"],

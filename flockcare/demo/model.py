@@ -400,7 +400,7 @@ TREATMENTS = {
     False: ((0.5, "watched"), (0.4, "dressed"), (0.1, "lifted")),
     True: ((0.1, "watched"), (0.4, "dressed"), (0.2, "lifted"), (0.3, "vet")),
 }
-DRESSED_DAYS, DRESSED_EVERY = 18, 3
+DRESSED_DAYS = 18
 
 
 def _begin_care(history, sore: Sore, on: dt.date, keeper: str, random) -> None:
@@ -459,18 +459,13 @@ def _treatments(history, sore, on, off):
     if sore.action == "lifted":
         yield on, "scab lifted", "", None, "Soft after the soak; came off by itself."
     yield on, "ointment", "wound salve, plain", None, ""
-    every, one = dt.timedelta(days=DRESSED_EVERY), dt.timedelta(days=1)
-    # Counted back from today, so that one that is on now is due today.
-    first = on + dt.timedelta(days=((history.today - on).days - 1) % every.days + 1)
-    yield on, "dressing on", "gauze and wrap", min(first, on + one), ""
+    one = dt.timedelta(days=1)
     day = on + one
+    yield on, "dressing on", "gauze and wrap", day, ""
     while day < off:
-        # What is wrapped is checked each day.
-        if (day - first).days % every.days:
-            yield day, "dressing looked at", "", None, ""
-        else:
-            yield day, "soaked", "warm water", None, ""
-            yield day, "dressing changed", "gauze and wrap", min(day + every, off), ""
+        # As the page on dressing says: every day.
+        yield day, "soaked", "warm water", None, ""
+        yield day, "dressing changed", "gauze and wrap", day + one, ""
         day += one
     yield off, "dressing off", "", None, ""
 

@@ -232,7 +232,12 @@ class CheckForm(KeeperModelForm):
             **dict.fromkeys(CHOSEN_SIGNS, forms.RadioSelect),
             "note": forms.Textarea(attrs={"rows": 3}),
         }
-        labels = {"gait": "How the bird walks", "limps_on": "Which leg?", "comb": "Comb"}
+        labels = {
+            "gait": "How the bird walks",
+            "limps_on": "Which leg?",
+            "manner": "How the bird is",
+            "comb": "Comb",
+        }
         error_messages = {"gait": {"invalid_choice": "The gait score is 0 to 5."}}
 
     def __init__(

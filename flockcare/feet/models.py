@@ -110,7 +110,7 @@ class Check(FlockRecord):
     def clean(self):
         if self.limps_on and self.gait == 0:
             raise ValidationError(
-                {"limps_on": "Her walk is given as normal (0). Change that, or leave out the leg."}
+                {"limps_on": "The walk is given as normal (0). Change that, or leave out the leg."}
             )
 
     @property

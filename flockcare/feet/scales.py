@@ -74,8 +74,8 @@ GAIT = Scale(
     (
         Step(0, "Normal", "No detectable abnormality, fluid."),
         Step(1, "Slight", "A slight defect that is hard to define."),
-        Step(2, "Definite", "A definite, identifiable defect that does not hinder her moving."),
-        Step(3, "Obvious", "An obvious defect that affects how she turns and speeds up."),
+        Step(2, "Definite", "A definite, identifiable defect that does not hinder movement."),
+        Step(3, "Obvious", "An obvious defect that affects turning and speeding up."),
         Step(4, "Severe", "A severe defect: takes only a few steps if driven, then sits."),
         Step(5, "Lame", "Completely lame, cannot walk."),
     ),
@@ -111,8 +111,8 @@ CLINICAL_GRADE = Scale(
         Step(
             4,
             "IV",
-            "Lasting infection of vital structures below, such as a tendon sheath; she can still "
-            "use the foot.",
+            "Lasting infection of vital structures below, such as a tendon sheath; the foot can "
+            "still be used.",
         ),
         Step(
             5,

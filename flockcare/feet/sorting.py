@@ -221,7 +221,7 @@ def _require_what_a_score_needs(photos: list[Photo]) -> None:
     if not (missing["date"][0] or missing["bird"][0]):
         missing["date"] = (
             [photo for photo in photos if _before_she_came(photo)],
-            "That is before she came to this flock. Correct the day, or leave the score out.",
+            "That is before the bird came to this flock. Correct the day, or leave the score out.",
         )
     errors = {
         name: f"{words} ({_of(lacking, photos)})" if len(photos) > 1 else words
@@ -370,8 +370,8 @@ def _checks_of_the_days(photos: list[Photo], flock) -> dict:
 def _conflict(flock, check: Check, photo: Photo, score: int):
     return ValidationError(
         format_html(
-            '{} was checked on {}, and her {} was {} ({}) then. <a href="{}">Correct that check</a>'
-            ", or sort her photos of that day without a score.",
+            '{} was checked on {}, and the {} was {} ({}) then. <a href="{}">Correct that check</a>'
+            ", or sort the photos of that day without a score.",
             photo.bird,
             check.at.astimezone(flock.zone).strftime("%-d %b %Y"),
             Foot(photo.foot).label,

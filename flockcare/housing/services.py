@@ -538,7 +538,8 @@ def require_one_house(stay: Stay, others: Iterable[Stay]) -> None:
     """ValidationError when one of the bird's other stays holds on a day of this one."""
     for other in others:
         if overlap(stay, other):
-            raise ValidationError(f"She lived in {other.house} at that time: {span(other)}.")
+            who = stay.bird.pronouns.subject.capitalize()
+            raise ValidationError(f"{who} lived in {other.house} at that time: {span(other)}.")
 
 
 @transaction.atomic

@@ -304,9 +304,9 @@ def _headline(
                 named |= {change.number, *(one.number for one in near)}
         said += [words.in_season(change) for change in seasonal]
         rest = [change for change in told if change.number not in named]
-        said += words.others([change.state for change in rest])
+        said += words.rest([words.mark(change) for change in rest])
     elif told:
-        said.append(words.none_surely(len(told)))
+        said += words.rest([words.mark(change) for change in told], "change")
     else:
         said.append(words.NO_CHANGE)
     if scanned.told and not any(change.number in scanned.inside for change in standing):

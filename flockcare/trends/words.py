@@ -203,6 +203,12 @@ def in_ten(chance: float) -> str:
     return "once in 10 times" if tenths == 1 else f"{min(tenths, 9)} times in 10"
 
 
+def about_in_ten(chance: float) -> str:
+    """``about 4 times in 10``, ``less than once in 10 times``."""
+    said = in_ten(chance)
+    return said if said.startswith("less") else f"about {said}"
+
+
 def weeks_left(weeks: float) -> str:
     return (
         f"At the present rate a halving would show after about "
@@ -214,12 +220,12 @@ def chance_left(chance: float, until: float, *, over: bool) -> str:
     """``over``: the days compared have passed, on ``until``."""
     if over:
         return (
-            f"With so many cases a true halving shows only {in_ten(chance)}; something larger "
-            "more often. More birds, or a longer period, would tell more."
+            f"With so many cases a true halving shows {about_in_ten(chance)}; something "
+            "larger more often. More birds, or a longer period, would tell more."
         )
     return (
-        f"By {day(until)}, when the days compared are over, a true halving would show about "
-        f"{in_ten(chance)}; something larger more often."
+        f"By {day(until)}, when the days compared are over, a true halving would show "
+        f"{about_in_ten(chance)}; something larger more often."
     )
 
 
@@ -731,8 +737,8 @@ def one_group(name: str) -> str:
 
 def nothing_stands_out(widest: GroupRow, base: str) -> str:
     return (
-        f"Nothing stands out beyond chance. {_against(widest, base)} It can’t tell us who gets it "
-        "more."
+        f"Nothing stands out beyond chance. {_against(widest, base)} It can’t tell us where "
+        "there are more."
     )
 
 
@@ -916,26 +922,25 @@ def in_season(change: ChangeAnswer) -> str:
     return f"Winter and the change “{change.title}” cannot be told apart."
 
 
-def others(states: Sequence[str]) -> list[str]:
-    """What is to be said of the changes that no line before names."""
-    same, open_ = states.count("similar"), len(states) - states.count("similar")
+def rest(marks: Sequence[Mark], of: str = "other change") -> list[str]:
+    """What is to be said of the changes that no line before names, by their marks."""
+    same, early = marks.count(SAME), marks.count(TOO_EARLY)
+    open_ = len(marks) - same - early
     said = []
     if same:
-        said.append(f"After {count(same, 'other change')} cases stayed about the same.")
+        said.append(f"After {count(same, of)} cases stayed about the same.")
+    if early:
+        said.append(f"For {count(early, of)} it is too early to say.")
     if open_:
-        said.append(f"For {count(open_, 'other change')} on record nobody can tell yet.")
+        said.append(f"For {count(open_, of)} the records can’t tell.")
     return said
 
 
 def scan_elsewhere(first: dt.date, last: dt.date) -> str:
-    return f"The rate itself changed around {span_words(first, last)}, not around this change."
-
-
-def none_surely(changes: int) -> str:
-    return (
-        f"{count(changes, 'change')} of the housing {'is' if changes == 1 else 'are'} on record: "
-        "too early to say whether any helped."
-    )
+    when = f"around {span_words(first, last)}"
+    if (last - first).days >= thresholds.LONG_PERIOD_DAYS:
+        when = f"at some time between {date_words(first)} and {date_words(last)}"
+    return f"The rate itself changed {when}, not around this change."
 
 
 # What to record next
@@ -978,8 +983,8 @@ NO_CASE_LATELY = (
 def chance_after_a_year(chance: float, cases: int) -> str:
     return (
         "After a change give that house a year without another: at the present rate "
-        f"({count(cases, 'new case')} in the last year) a true halving would then show about "
-        f"{in_ten(chance)}, and something larger more often."
+        f"({count(cases, 'new case')} in the last year) a true halving would then show "
+        f"{about_in_ten(chance)}, and something larger more often."
     )
 
 

@@ -69,7 +69,7 @@ class PeriodForm(KeeperForm):
         elif first < OLDEST:
             self.add_error("first", "That is too long ago. Check the year.")
         elif first > min(last or self.newest, self.newest):
-            day = "the day it ends" if last else "the last day of her record"
+            day = "the day it ends" if last else "the last day on record"
             self.add_error("first", f"This is after {day}.")
 
     def chosen(self) -> Period:

@@ -76,7 +76,7 @@ def sheet(
     shown_cases, other_cases = records.cases[:MOST_CASES], records.cases[MOST_CASES:]
     in_cases = {case: _looks_at(case, looks, window.zone) for case in shown_cases}
     given_groups, given_cut = given(records.steps, names, window.zone)
-    housing, housing_cut = _housing(records.lived, names, bird.flock.units, window.last)
+    housing, housing_cut = _housing(records.lived, names, bird, window.last)
     by = f" by {names.who(made_by)}" if made_by else ""
     return VetSheet(
         name=bird.name,
@@ -95,7 +95,7 @@ def sheet(
         weights="; ".join(_weighings(shown_weights, bird, names)),
         weights_left_out=cut,
         timeline=lanes(records, names),
-        looked=_looked(looks, window.zone),
+        looked=_looked(looks, bird, window.zone),
         cases=tuple(_case_sheets(in_cases, names, window.zone)),
         other_cases=_case_lines(other_cases),
         signs=_signs(looks, in_cases.values(), names, window.zone),
@@ -226,9 +226,10 @@ def _others(records: Records, stands: FlockStanding, names: Names) -> str:
         return f"{home.sore} of {others} in {names.text(home.house.name)}: sore foot in {days}"
     others = [other for key, other in stands.birds.items() if key != records.bird.pk]
     if not others:
-        return "she is the only bird"
+        return f"{records.bird.pronouns.subject} is the only bird"
     sore = sum(bool(other.cases) for other in others)
-    where = f"she is alone in {names.text(home.house.name)}; " if home else ""
+    alone = f"{records.bird.pronouns.subject} is alone in"
+    where = f"{alone} {names.text(home.house.name)}; " if home else ""
     flock = counted(len(others), "other bird")
     return f"{where}{sore} of {flock} in the flock had a sore foot at the last check"
 
@@ -370,16 +371,17 @@ def _weight(weighed: list[Weighed], bird: Bird, names: Names) -> str:
 _HOW_OFTEN = {0: "never clear", 1: "clear once", 2: "clear twice"}
 
 
-def _looked(looks: list[Seen], zone: dt.tzinfo) -> str:
+def _looked(looks: list[Seen], bird: Bird, zone: dt.tzinfo) -> str:
+    feet = f"{bird.pronouns.possessive.capitalize()} feet were"
     checks = {seen.check: seen.at for seen in looks if seen.foot}
     if not checks:
-        return "Her feet were not checked in this period."
+        return f"{feet} not checked in this period."
     first, last = (day_words(end(checks.values()), zone) for end in (min, max))
     clear = f"both feet were {_HOW_OFTEN.get(_clear(looks), f'clear {_clear(looks)} times')}"
     if len(checks) == 1:
-        return f"Her feet were checked once in this period, on {first}; {clear}."
+        return f"{feet} checked once in this period, on {first}; {clear}."
     return (
-        f"Her feet were checked {len(checks)} times in this period, first on {first}, last on "
+        f"{feet} checked {len(checks)} times in this period, first on {first}, last on "
         f"{last}; {clear}."
     )
 
@@ -608,11 +610,11 @@ def _eggs(eggs: Eggs, names: Names, today: dt.date) -> Fact:
 # --- Housing
 
 
-def _housing(lived: list[Lived], names: Names, units: str, last: dt.date) -> tuple[list[Fact], str]:
-    stays, stays_cut = newest(lived, MOST_STAYS, "houses she lived in")
+def _housing(lived: list[Lived], names: Names, bird: Bird, last: dt.date) -> tuple[list[Fact], str]:
+    stays, stays_cut = newest(lived, MOST_STAYS, f"houses {bird.pronouns.subject} lived in")
     facts, left_out = [_stay(stay, names) for stay in stays], [stays_cut]
     if lived:
-        features = _features(lived[-1], names, units, min(last, lived[-1].until or last))
+        features = _features(lived[-1], names, bird.flock.units, min(last, lived[-1].until or last))
         facts += features[:MOST_FEATURES]
         if rest := features[MOST_FEATURES:]:
             left_out.append(f"{len(rest)} more of what stands there left out.")

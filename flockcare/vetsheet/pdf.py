@@ -365,7 +365,7 @@ def _housing(sheet: VetSheet):
     pieces = [_text("Housing", "head")]
     pieces += [_labelled(fact.label, fact.words, "cell") for fact in sheet.housing]
     if not sheet.housing:
-        pieces.append(_text("Where she lived in this period is not recorded."))
+        pieces.append(_text("The house in this period is not recorded."))
     if sheet.housing_left_out:
         pieces.append(_text(sheet.housing_left_out, "small"))
     yield KeepTogether(pieces)

@@ -7,6 +7,8 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from flockcare.birds.models import Bird, Breed, Sex
+from flockcare.housing.models import Stay
+from flockcare.housing.services import require_one_house
 from flockcare.pages.leaving import leave_flock
 from tests.conftest import client_of
 
@@ -52,6 +54,13 @@ def test_no_page_about_a_cock_calls_him_she(cast, name, left):
     assert not OF_A_HEN.findall(text), text
 
 
+@pytest.mark.parametrize("name", ["check_bird", "care:step_new", "care:plan_new", "vetsheet:sheet"])
+def test_no_form_about_a_cock_and_no_vet_sheet_calls_him_she(cast, name):
+    cock = Bird.objects.create(flock=cast.flock, name="Rue", sex="cock")
+    text = words_of(client_of(cast.keeper), reverse(name, args=[cast.flock.pk, cock.pk]))
+    assert not OF_A_HEN.findall(text), text
+
+
 def test_messages_about_a_cock(cast):
     cock = Bird(flock=cast.flock, name="Rue", sex="cock", hatched="2025-05", joined="2024")
     with pytest.raises(ValidationError) as error:
@@ -61,6 +70,11 @@ def test_messages_about_a_cock(cast):
     with pytest.raises(ValidationError) as error:
         cock.full_clean()
     assert "Say why he left." in error.value.message_dict["left_reason"]
+    cock = Bird.objects.create(flock=cast.flock, name="Rue", sex="cock")
+    house = cast.flock.house_set.create(name="Shed")
+    stay = Stay.objects.create(flock=cast.flock, bird=cock, house=house)
+    with pytest.raises(ValidationError, match="He lived in Shed at that time"):
+        require_one_house(Stay(flock=cast.flock, bird=cock, house=house), [stay])
 
 
 def test_a_cock_that_is_added_and_comes_back(cast):

@@ -185,6 +185,7 @@ def test_a_limp_is_no_reason_to_soak(cast, birds):
     look(cast, birds["Dill"], left=SORE, right=CLEAR, gait=1)
     page = cast.clients.keeper.get(case_url(cast, birds["Dill"])).content.decode()
     assert "check every day" in page and "How to soak" not in page
+    assert "gait 1 slight" in " ".join(page.split())
 
 
 def test_every_question_has_to_be_answered(cast, birds):

@@ -63,6 +63,9 @@ def test_classes_that_are_not_allowed_in_the_united_states(product, name):
         ("colchicine", ["Colchicine: never allowed in an animal that gives food in the European"]),
         ("Dapson", ["Dapsone: never allowed"]),
         ("aristolochia extract", ["Aristolochia and what is made of it: never allowed"]),
+        # Nitrofurans by other beginnings (international names, from memory).
+        ("Furaltadone powder", ["Nitrofurans, furazolidone too: never allowed"]),
+        ("nifursol", ["Nitrofurans, furazolidone too: never allowed"]),
         (
             "metronidazole",
             [
@@ -134,6 +137,7 @@ def test_whose_eggs_and_what_becomes_of_leftovers(cast):
         *("Enrofloxacin spray", "oxytetracycline spray", "Amoxicillin", "Gentamicin drops"),
         *("Antibiotic ointment", "Sulfadiazine cream", "Ivermectin 1 %", "Meloxicam", "lidocaine"),
         *("Hydrocortisone", "betamethasone", "Wormer", "Medicated powder", "Metronidazole gel"),
+        *("Cephapirin ointment", "cefapirin"),
     ],
 )
 def test_a_medicine_is_one_by_its_name(name):

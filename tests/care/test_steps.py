@@ -433,6 +433,15 @@ def test_dropped_with_a_reason_and_the_reason_stays(cast, birds):
     assert "Healed." in cast.clients.owner.get(url(cast, "bird", birds["Mace"].pk)).content.decode()
 
 
+def test_who_drops_a_medicine_is_told_to_ask_the_vet_first(cast, birds):
+    told = {}
+    for kind in ("medicine", "soaked"):
+        late = step(cast, birds["Mace"], kind, days_ago=2, next_due=day(-1))
+        text = " ".join(cast.clients.keeper.get(url(cast, "drop", late.pk)).text.split())
+        told[kind] = "Ask the vet before you stop a course. Never use leftovers." in text
+    assert told == {"medicine": True, "soaked": False}
+
+
 def test_a_dressing_that_is_on_cannot_be_dropped(cast, birds):
     on = step(cast, birds["Mace"], "dressing on", days_ago=2)
     answer = cast.clients.keeper.post(url(cast, "drop", on.pk), {"because": "tired"})

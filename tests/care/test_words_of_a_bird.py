@@ -117,6 +117,9 @@ def test_what_is_to_be_checked_first_says_what_is_missing(cast, birds):
     today = cast.clients.keeper.get(f"/f/{cast.flock.pk}/today/").text
     assert "Check again first" in today
     assert "Left foot: scab, heat, oozing not recorded" in " ".join(today.split())
+    look(cast, birds["Mace"], left={"score": 1, "scab": "brown", "swelling": "none"}, right=CLEAR)
+    today = cast.clients.keeper.get(f"/f/{cast.flock.pk}/today/").text
+    assert "Left foot: heat, oozing, lameness not recorded" in " ".join(today.split())
 
 
 def shown_at_first(text: str) -> str:

@@ -18,6 +18,7 @@ from statsmodels.stats.rates import confint_poisson_2indep
 
 from flockcare.analysis.onset import fit_rates
 from flockcare.birds.models import Bird, BirdState
+from flockcare.care.due import DRESSING_DAYS
 from flockcare.care.models import CarePlan, CareStep, StepKind, TaskKind
 from flockcare.care.situation import worked_out
 from flockcare.care.tasks import tasks_due
@@ -150,6 +151,15 @@ def test_whatever_the_day_the_history_ends_on_it(today):
     last = max(hers, key=lambda look: look.on)
     assert OVERDUE[1] in last.sores and (today - last.on).days > 7
     assert sorted(history.left) == ["Marjoram", "Thyme"]
+
+
+def test_what_is_wrapped_is_dressed_every_day_as_the_app_says():
+    history = live(TODAY)
+    changed = [step for step in history.steps if step.kind == "dressing changed"]
+    assert len(changed) > 100
+    assert {step.next_due - step.on for step in changed} == {dt.timedelta(DRESSING_DAYS)}
+    plans = tables(history)["plans.csv"]
+    assert {plan["every_days"] for plan in plans} == {str(DRESSING_DAYS)}
 
 
 def test_one_seed_gives_one_history():

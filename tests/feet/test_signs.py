@@ -132,8 +132,8 @@ def test_the_leg_is_told_with_a_limp_or_without_its_grade(cast, birds):
     assert "left leg" in page and "purple" in page
     wrong = form(**MILD, limps_on="both", gait="0")
     answer = cast.clients.keeper.post(check_url(cast, birds["Dill"]), wrong)
-    assert answer.status_code == 422 and "Her walk is given as normal (0)." in answer.text
-    with pytest.raises(ValidationError, match="Her walk"):
+    assert answer.status_code == 422 and "The walk is given as normal (0)." in answer.text
+    with pytest.raises(ValidationError, match="The walk"):
         Check(gait=0, limps_on="right").clean()
 
 

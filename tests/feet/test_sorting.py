@@ -475,7 +475,7 @@ def test_a_check_that_says_something_else_is_not_touched(cast, birds, shoebox, g
     errors = refusal(lambda: give(photo, other_day, bird=birds["Dill"], foot="left", score=1))
     assert list(errors) == ["score"]
     assert errors["score"][0].startswith(
-        "Dill was checked on 14 May 2023, and her left foot was clear (0) then."
+        "Dill was checked on 14 May 2023, and the left foot was clear (0) then."
     )
     assert reverse("feet:check", args=[cast.flock.pk, check.pk]) in errors["score"][0]
     # All or nothing: the other day's photo is as it was, too.
@@ -499,7 +499,7 @@ def test_a_score_from_before_she_came_is_refused(birds, shoebox, give):
         for month, day in ((5, 31), (6, 1))
     )
     told = {"bird": dill, "foot": "left", "score": 1}
-    assert "before she came" in refusal(lambda: give(early, **told))["date"][0]
+    assert "before the bird came" in refusal(lambda: give(early, **told))["date"][0]
     give(late, **told)
     assert Check.objects.get().photos.get() == late
 

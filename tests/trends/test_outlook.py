@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from flockcare.trends import changes, next_steps, words
+from flockcare.trends.answers import build
 from flockcare.trends.watch import Watch
 from tests.studies import trends_truth
 from tests.trends.flocks import flock, simulated
@@ -68,7 +69,7 @@ def test_what_is_left_of_the_days_compared():
     (answer,) = changes.answers(Watch.of(now))
     assert answer.tells_more.startswith("By 1 Jan 2027, when the days compared are over, a true")
     (over,) = changes.answers(Watch.of(simulated(seed=3, birds=16, rate=0.001, days=760)))
-    assert over.tells_more.startswith("With so many cases a true halving shows only")
+    assert over.tells_more.startswith("With so many cases a true halving shows about")
     assert dt.date(2026, 1, 1) + dt.timedelta(365) == dt.date(2027, 1, 1)
 
 
@@ -89,3 +90,33 @@ def test_no_case_at_all_leaves_nothing_to_halve():
 )
 def test_a_chance_in_words(chance, said):
     assert words.in_ten(chance) == said
+
+
+@pytest.mark.parametrize("chance", [0.01, 0.1, 0.42])
+def test_less_than_once_is_not_about(chance):
+    until = dt.date(2026, 5, 1).toordinal()
+    for sentence in (
+        words.chance_left(chance, until, over=True),
+        words.chance_left(chance, until, over=False),
+        words.chance_after_a_year(chance, 3),
+    ):
+        assert f"{'' if chance < 0.05 else 'about '}{words.in_ten(chance)}" in sentence
+        assert "about less" not in sentence and "only less" not in sentence
+
+
+def test_the_first_lines_say_too_early_only_while_more_can_come():
+    records = flock({(n, 0): "0" * 120 for n in range(6)}, changes=[(0, 365)])
+
+    def said(days):
+        return build(records, flock="", today=dt.date(2026, 1, 1) + dt.timedelta(days)).headline[-1]
+
+    assert said(100) == "For 1 change it is too early to say."
+    assert said(500) == "For 1 change the records can’t tell."
+
+
+def test_the_first_lines_know_a_change_after_which_cases_stayed_the_same():
+    records = simulated(seed=1, birds=60, rate=0.01, ratio=1.0)
+    found = build(records, flock="", today=dt.date(2027, 1, 1))
+    assert [change.state for change in found.changes] == ["similar"]
+    assert "After 1 change cases stayed about the same." in found.headline
+    assert not any("too early" in line for line in found.headline)

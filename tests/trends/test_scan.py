@@ -45,6 +45,13 @@ def test_a_long_period_is_no_time_around_which():
         "Cases rose at some time between 1 Jan 2025 and 30 Jun 2025 (about 1 in 100 by chance "
         "alone); when is not known."
     )
+    first = dt.date.fromordinal(DAY_0)
+    short, long = (words.scan_elsewhere(first, first + dt.timedelta(n)) for n in (179, 180))
+    assert short.startswith("The rate itself changed around ")
+    assert long == (
+        "The rate itself changed at some time between 1 Jan 2025 and 30 Jun 2025, not around this "
+        "change."
+    )
 
 
 def test_a_change_before_a_real_fall_is_not_called_crowded():

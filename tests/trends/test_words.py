@@ -136,11 +136,25 @@ def test_a_range_without_ends_says_so():
 
 
 def test_of_the_changes_that_no_line_names():
-    assert words.others(["similar", "wide", "refused"]) == [
+    """Too early only where more can come, as the line of each change says."""
+    marks = [words.SAME, words.NO_DIFFERENCE, words.TOO_EARLY, words.UNTOLD]
+    assert words.rest(marks) == [
         "After 1 other change cases stayed about the same.",
-        "For 2 other changes on record nobody can tell yet.",
+        "For 1 other change it is too early to say.",
+        "For 2 other changes the records can’t tell.",
     ]
-    assert words.others([]) == []
+    assert words.rest([words.SAME] * 2, "change") == [
+        "After 2 changes cases stayed about the same."
+    ]
+    assert words.rest([]) == []
+
+
+def test_of_seasons_nobody_asks_who_gets_it():
+    row = SimpleNamespace(name="autumn", fits=Figure(1.2, 0.5, 2.0))
+    assert words.nothing_stands_out(row, "spring") == (
+        "Nothing stands out beyond chance. Autumn against spring, per hen and day: anything from "
+        "half as many to twice as many. It can’t tell us where there are more."
+    )
 
 
 def test_two_birds_have_their_story():

@@ -385,6 +385,28 @@ def test_why_she_comes_stands_on_top(bird):
     assert "asked “Is it bone?”; said “No.”; plan “Soak daily.”" in str(found.given)
 
 
+def test_the_sheet_of_a_cock_speaks_of_him(bird):
+    """Alone in his house, with more stays than are shown; and where nothing of him is known."""
+    Bird.objects.filter(pk=bird.pk).update(sex="cock")
+    lonely = Bird.objects.create(flock=bird.flock, name="Rue", sex="cock")
+    sheets = [made(bird), made(lonely)]
+    assert sheets[1].looked == "His feet were not checked in this period."
+    assert sheets[0].looked.startswith("His feet were checked 5 times")
+    Bird.objects.exclude(pk=bird.pk).delete()
+    sheets.append(made(bird))
+    assert said(sheets[2].asked)["Others affected"] == "he is the only bird"
+    Stay.objects.filter(bird=bird).delete()
+    house, days = House.objects.create(flock=bird.flock, name="Pen"), range(10)
+    for day in days:
+        since = TODAY - timedelta(40 - day)
+        until = since + timedelta(1) if day != days[-1] else None
+        Stay.objects.create(flock=bird.flock, bird=bird, house=house, since=since, until=until)
+    Bird.objects.create(flock=bird.flock, name="Elsewhere")
+    sheets.append(made(bird))
+    assert said(sheets[3].asked)["Others affected"].startswith("he is alone in Pen; ")
+    assert sheets[3].housing_left_out.startswith("The newest 6 of 10 houses he lived in")
+
+
 def test_where_no_house_is_known_the_flock_is_told_of(bird):
     Stay.objects.all().delete()
     look(Bird.objects.create(flock=bird.flock, name="Away"), at(8, 10), left=2)
@@ -633,7 +655,7 @@ def test_page_shows_the_sheet(cast, bird):
     [
         ("period=own", "Say from which day on."),
         ("period=own&first=2026-05-01&last=2026-04-01", "This is after the day it ends."),
-        ("period=own&first=2126-05-01", "This is after the last day of her record."),
+        ("period=own&first=2126-05-01", "This is after the last day on record."),
         ("period=own&first=yesterday", "Enter a date, like"),
         ("period=own&first=0001-01-01", "That is too long ago."),
         ("period=7", "Choose one of these periods."),

@@ -612,7 +612,7 @@ LEFT_ALONE = (
         KEEPERS,
         Mark.PRACTICE,
         signs.scab_alone,
-        "scab, swelling and gait",
+        "scab, swelling, and how the bird walks",
     ),
     Rule(
         "skin alone",
@@ -623,7 +623,7 @@ LEFT_ALONE = (
         f"{BSAVA}: grade I",
         Mark.JOINED,
         signs.skin_alone,
-        "scab, swelling and gait",
+        "scab, swelling, and how the bird walks",
     ),
     Rule(
         "clear",
