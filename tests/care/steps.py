@@ -10,20 +10,27 @@ from django.utils import timezone
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding
 
+LONDON = ZoneInfo("Europe/London")
+
 
 def url(cast, name, *args):
     return reverse(f"care:{name}", args=[cast.flock.pk, *args])
 
 
+def ago(days: float) -> datetime:
+    """By the clock where the flock of the tests lives: some days have 23 or 25 hours."""
+    return timezone.localtime(timezone.now(), LONDON) - timedelta(days=days)
+
+
 def step(cast, bird, kind="soaked", *, days_ago=0, foot="left", **more) -> CareStep:
-    at = more.pop("at", timezone.now() - timedelta(days=days_ago))
+    at = more.pop("at", ago(days_ago))
     more.setdefault("keeper", cast.keeper)
     return CareStep.objects.create(flock=cast.flock, bird=bird, kind=kind, foot=foot, at=at, **more)
 
 
 def today():
     """Today where the flock of the tests lives."""
-    return timezone.localdate(timezone.now(), ZoneInfo("Europe/London"))
+    return timezone.localdate(timezone.now(), LONDON)
 
 
 def day(number: int):
@@ -35,7 +42,7 @@ def look(cast, bird, *, days_ago=0, left=None, right=None, keeper=None, **signs)
     check = Check.objects.create(
         flock=cast.flock,
         bird=bird,
-        at=timezone.now() - timedelta(days=days_ago),
+        at=ago(days_ago),
         keeper=keeper or cast.owner,
         **signs,
     )
@@ -47,7 +54,7 @@ def look(cast, bird, *, days_ago=0, left=None, right=None, keeper=None, **signs)
 
 def form(**said) -> dict:
     """What the form of a step sends."""
-    moment = timezone.localtime(timezone.now(), ZoneInfo("Europe/London"))
+    moment = timezone.localtime(timezone.now(), LONDON)
     return {
         "step_id": str(uuid.uuid4()),
         "foot": "left",

@@ -1,7 +1,6 @@
 """Today: who is due for a look and who has a sore foot."""
 
 import uuid
-from datetime import timedelta
 
 import pytest
 from django.urls import reverse
@@ -10,14 +9,13 @@ from django.utils import timezone
 from flockcare.birds.models import Bird
 from flockcare.feet.due import birds_for_today
 from flockcare.feet.models import Check, FootFinding
+from tests.care.steps import ago
 
 pytestmark = pytest.mark.django_db
 
 
 def look(cast, bird, *, days_ago, left=0, right=0):
-    check = Check.objects.create(
-        flock=cast.flock, bird=bird, at=timezone.now() - timedelta(days=days_ago)
-    )
+    check = Check.objects.create(flock=cast.flock, bird=bird, at=ago(days_ago))
     for foot, score in (("left", left), ("right", right)):
         if score is not None:
             FootFinding.objects.create(check_record=check, foot=foot, score=score)
