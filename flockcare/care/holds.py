@@ -39,12 +39,6 @@ LOGGED_WITHIN = timedelta(days=3)
 UNTIL_KNOWN = "until the withdrawal days are known"
 
 
-def is_over(step: CareStep, today: date, zone) -> bool:
-    """Long ago, and all its days are known."""
-    known = step.egg_days is not None and step.meat_days is not None
-    return known and timezone.localdate(step.at, zone) < today - LONGEST
-
-
 def last_day(given: date, days: int) -> date | None:
     """The last day held when the last giving was on ``given``; None for no days at all.
 
@@ -179,7 +173,7 @@ def holds_from(
     ``courses``: plans that run.
     """
     holds: dict[UUID, Hold] = {}
-    steps = [step for step in told_once(steps, zone) if not is_over(step, today, zone)]
+    steps = told_once(steps, zone)
     for step in steps:
         holds.setdefault(step.bird_id, Hold(step.bird, today)).add(step, zone)
     for plan in courses:
@@ -217,11 +211,9 @@ def _running(steps: list[CareStep], flock, today: date) -> list[CarePlan]:
 
 
 def withholding_steps(flock, *, now: datetime):
-    """The givings that can still withdraw something: what nobody knows does so until it is. And
-    all medicines, however old: they tell of what was given at a visit.
-    """
-    known = Q(at__lt=now - LONGEST, egg_days__isnull=False, meat_days__isnull=False)
-    return CareStep.objects.filter(MAY_WITHHOLD, ~known | Q(kind=StepKind.MEDICINE), flock=flock)
+    """The givings that can still withdraw something: what nobody knows does so until it is."""
+    lately = Q(at__gte=now - LONGEST) | Q(egg_days=None) | Q(meat_days=None)
+    return CareStep.objects.filter(MAY_WITHHOLD, lately, flock=flock)
 
 
 def still_runs(step: CareStep, *, today: date, zone) -> str:

@@ -144,19 +144,6 @@ def visit_form(cast, **said):
     return form(kind="vet", who=str(cast.keeper.pk), medicine_given="no", **said)
 
 
-@pytest.mark.parametrize("days_ago", [30, 800, 3000])
-def test_an_old_visit_whose_medicine_has_its_own_entry_withdraws_nothing(cast, birds, days_ago):
-    dill, at = birds["Dill"], {"days_ago": days_ago}
-    step(cast, dill, "vet", **at, medicine_given="yes")
-    given = step(
-        cast, dill, "medicine", **at, product="Drops", egg_days=7, meat_days=7, days_from="vet"
-    )
-    assert open_holds(cast.flock, now=timezone.now()) == []
-    given.delete()
-    (hold,) = open_holds(cast.flock, now=timezone.now())
-    assert hold.eggs_unknown and hold.meat_unknown
-
-
 def test_a_visit_is_logged_with_what_was_asked_found_said_and_planned(cast, birds):
     vet = surgery(cast)
     page = url(cast, "step_new", birds["Dill"].pk)
