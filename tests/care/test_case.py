@@ -1,7 +1,6 @@
 """The page of one case, what other cases tell, and before opening a foot."""
 
 import re
-from datetime import timedelta
 
 import pytest
 from django.utils import timezone
@@ -13,7 +12,7 @@ from flockcare.care.case_story import Past, past_like, repeated_trouble
 from flockcare.care.opening import CAUTIONS
 from flockcare.feet.cases import cases_of_bird, cases_of_flock
 from flockcare.photos.models import Photo, Precision
-from tests.care.steps import day, look, step, url
+from tests.care.steps import ago, day, look, step, url
 from tests.people.rows import FORM_PAGE, READ_PAGE, same_queries, seen
 
 pytestmark = pytest.mark.django_db
@@ -47,7 +46,7 @@ def test_everything_about_the_case_stands_in_time_order(cast, birds):
         flock=cast.flock,
         bird=dill,
         foot="left",
-        taken=timezone.now() - timedelta(days=18),
+        taken=ago(18),
         taken_precision=Precision.MOMENT,
         width=9,
         height=9,

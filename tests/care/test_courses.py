@@ -20,7 +20,7 @@ from flockcare.care.record import medicines_given
 from flockcare.care.tasks import tasks_due
 from flockcare.housing.models import House, Stay
 from flockcare.people.models import Revision
-from tests.care.steps import day, today, url
+from tests.care.steps import ago, day, today, url
 
 pytestmark = pytest.mark.django_db
 HTMX = {"HX-Request": "true"}
@@ -37,7 +37,7 @@ def ark(cast, birds):
 
 def give(cast, birds, *, days_ago=2, days=5, to="Ark", **said):
     """The first giving of a course of so many days."""
-    at = timezone.now() - timedelta(days_ago)
+    at = ago(days_ago)
     known = {"product": "Drops", "egg_days": 7, "meat_days": 0, "days_from": "label"}
     said = {**known, "batch": "B 1", "quantity": "5 ml in 10 l", "supplier": "Mill Lane", **said}
     until = today() - timedelta(days_ago - days + 1)
@@ -213,12 +213,12 @@ def test_the_record_marks_a_day_that_nobody_ticked(cast, course):
     page = url(cast, "medicine_record")
     yesterday = f"{day(-1).day} {day(-1):%b}"
     assert f"Not ticked: {yesterday}<" in cast.clients.viewer.get(page).text.replace("\n", "")
-    services.give_again(step=course[0], by=cast.owner, now=timezone.now() - timedelta(days=1))
+    services.give_again(step=course[0], by=cast.owner, now=ago(1))
     assert "Not ticked" not in cast.clients.viewer.get(page).text
 
 
 def test_what_was_logged_when_it_was_over_was_never_to_be_ticked(cast, course):
-    CareStep.objects.update(at=timezone.now() - timedelta(days=9), given_until=day(-4))
+    CareStep.objects.update(at=ago(9), given_until=day(-4))
     (row,) = medicines_given(cast.flock, now=timezone.now())
     assert row.last == day(-4) and row.missed == []
 

@@ -1,7 +1,6 @@
 """Medicines: what withdraws eggs and for how long, many birds at once, and the record of them."""
 
 import re
-from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -18,7 +17,7 @@ from flockcare.care.record import LAW_SOURCE, medicines_given
 from flockcare.care.services_plans import do_plan
 from flockcare.housing.models import House, Stay
 from flockcare.people.models import Revision
-from tests.care.steps import day, form, step, url
+from tests.care.steps import ago, day, form, step, url
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, seen
 
 pytestmark = pytest.mark.django_db
@@ -262,7 +261,7 @@ def test_a_medicine_for_a_house_is_for_those_who_lived_there_that_day(cast, bird
     assert set(CareStep.objects.values_list("given_to", flat=True)) == {"Ark"}
     said = given_form(whom=str(ark.pk), at=f"{day(-3)}T10:00", give_id=KEY.replace("5b", "6b"))
     cast.clients.keeper.post(url(cast, "give"), said)
-    older = CareStep.objects.filter(at__lt=timezone.now() - timedelta(days=1))
+    older = CareStep.objects.filter(at__lt=ago(1))
     assert {one.bird.name for one in older} == {"Dill", "Mace"}
 
 
@@ -296,7 +295,7 @@ def test_the_record_tells_each_medicine_with_its_batch_and_its_end(cast, birds):
     """What a keeper in Great Britain records: SI 2013/2033, regulation 19, as of 1 October 2013."""
     step(
         *(cast, birds["Dill"], "medicine"),
-        **{"at": timezone.now() - timedelta(days=9), "given_until": day(-2), "product": "Drops"},
+        **{"at": ago(9), "given_until": day(-2), "product": "Drops"},
         **{"batch": "B7", "quantity": "2 ml", "egg_days": 7, "meat_days": 0, "days_from": "vet"},
         decided_by="vet",
     )

@@ -24,7 +24,7 @@ from flockcare.people.deletion import FORMER, delete_keeper
 from flockcare.people.models import Revision
 from flockcare.people.services import rename_keeper
 from flockcare.photos.models import Measurement, Photo, Precision
-from tests.care.steps import day, look, step, today, url
+from tests.care.steps import ago, day, look, step, today, url
 from tests.exchange.folders import write_folder
 
 pytestmark = pytest.mark.django_db
@@ -37,7 +37,7 @@ def measure(cast, bird, foot, area, *, days_ago, error=0.05) -> Measurement:
         flock=cast.flock,
         bird=bird,
         foot=foot,
-        taken=timezone.now() - timedelta(days=days_ago),
+        taken=ago(days_ago),
         taken_precision=Precision.MOMENT,
         width=9,
         height=9,

@@ -1,7 +1,6 @@
 """From the records to the signs: what was seen, what nobody wrote down, what was measured."""
 
 import uuid
-from datetime import timedelta
 
 import pytest
 from django.urls import reverse
@@ -16,7 +15,7 @@ from flockcare.care.situation import advise_cases, standing, standings
 from flockcare.core.sources import sources_of
 from flockcare.feet.cases import cases_of_bird
 from flockcare.photos.models import Measurement, Photo, Precision
-from tests.care.steps import day, form, look, step, url
+from tests.care.steps import ago, day, form, look, step, url
 from tests.people.rows import READ_PAGE, same_queries, seen
 
 REPORT = "Ring your animal-health authority now"
@@ -103,7 +102,7 @@ def test_a_width_of_an_earlier_case_is_no_measure_of_this_one(cast, birds):
 
 
 def outline(cast, bird, *, days_ago, area, error=0.05):
-    taken = timezone.now() - timedelta(days=days_ago)
+    taken = ago(days_ago)
     photo = Photo.objects.create(
         flock=cast.flock,
         bird=bird,

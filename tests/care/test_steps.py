@@ -3,7 +3,6 @@
 import io
 import re
 import uuid
-from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -18,7 +17,7 @@ from flockcare.care.models import CareStep, KitItem, StepKind
 from flockcare.feet.models import FootFinding
 from flockcare.people.models import Revision
 from flockcare.photos.models import Photo
-from tests.care.steps import day, form, look, step, today, url
+from tests.care.steps import ago, day, form, look, step, today, url
 from tests.people.rows import FORM_PAGE, NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
 pytestmark = pytest.mark.django_db
@@ -474,7 +473,7 @@ def test_a_watched_foot_is_done_by_a_check_of_that_foot(cast, birds):
 
 
 def test_two_steps_of_one_minute_leave_one_due(cast, birds):
-    moment = timezone.now() - timedelta(days=2)
+    moment = ago(2)
     for kind in ("dressing on", "dressing changed", "dressing off"):
         step(cast, birds["Dill"], kind, at=moment)
     assert dues(cast) == []

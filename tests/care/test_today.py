@@ -2,7 +2,6 @@
 
 import json
 import re
-from datetime import timedelta
 
 import pytest
 from django.db import connection
@@ -17,7 +16,7 @@ from flockcare.care.rows import checks_due, rows_of
 from flockcare.care.situation import standings
 from flockcare.feet.models import Check
 from flockcare.pages.leaving import leave_flock
-from tests.care.steps import day, look, step, today, url
+from tests.care.steps import ago, day, look, step, today, url
 
 pytestmark = pytest.mark.django_db
 
@@ -274,7 +273,7 @@ def test_the_next_check_is_told_where_none_is_due(cast, birds):
     look(cast, birds["Dill"], days_ago=1, manner="dull", left={"score": 0}, right={"score": 0})
     assert "Next check" not in text_of(cast, page) and "for a check" not in text_of(cast, page)
     look(cast, birds["Mace"], days_ago=90, left={"score": 0}, right={"score": 0})
-    Check.objects.filter(bird=birds["Mace"], at__gte=timezone.now() - timedelta(9)).delete()
+    Check.objects.filter(bird=birds["Mace"], at__gte=ago(9)).delete()
     assert "Also due for a check M Mace" in text_of(cast, page)
 
 

@@ -19,6 +19,7 @@ from flockcare.exchange.problems import Problem, Refused
 from flockcare.exchange.writing import Export
 from flockcare.people.models import Flock, Membership, Revision
 from flockcare.photos.models import Photo
+from tests.care.steps import ago
 from tests.exchange.folders import picture
 from tests.people.rows import same_queries
 
@@ -184,7 +185,7 @@ def test_what_is_left_is_gone_on_with_by_the_hour(
     with django_capture_on_commit_callbacks(execute=True):
         importing.go_on_with_left()
     assert begun == [job.pk], "somebody is at it"
-    Import.objects.update(started_at=timezone.now() - timedelta(days=2))
+    Import.objects.update(started_at=ago(2))
     importing.go_on_with_left()
     assert "not finished within a day" in _page(cast, job).text
 

@@ -14,6 +14,7 @@ from flockcare.birds.models import Bird
 from flockcare.feet.models import Check
 from flockcare.people.models import Revision
 from flockcare.photos.models import DateSource, Photo
+from tests.care.steps import ago
 
 pytestmark = pytest.mark.django_db
 
@@ -265,7 +266,7 @@ def test_a_photo_sent_early_is_kept_with_the_check(cast, birds):
     ("days_ago", "source"), [(9, DateSource.HAND), (0, DateSource.UPLOAD)], ids=["late", "today"]
 )
 def test_a_photo_without_a_date_is_of_the_day_of_its_check(cast, birds, days_ago, source):
-    at = timezone.now() - timedelta(days=days_ago)
+    at = ago(days_ago)
     said = form(**SORE_LEFT, at=timezone.localtime(at).strftime("%Y-%m-%dT%H:%M"))
     url = check_url(cast, birds["Dill"])
     cast.clients.keeper.post(url, {**said, "left-photos": [picture()]})

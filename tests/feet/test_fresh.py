@@ -19,6 +19,7 @@ from flockcare.feet.models import FootFinding, Round
 from flockcare.pages.leaving import leave_flock
 from flockcare.people.models import Flock
 from flockcare.people.services import change_flock
+from tests.care.steps import ago
 
 pytestmark = pytest.mark.django_db
 HTMX = {"HX-Request": "true"}
@@ -102,7 +103,7 @@ def a_check(cast, birds):
 
 def a_late_check(cast, birds):
     """It waited in a phone's outbox since last year."""
-    save(cast, birds["Mace"], at=timezone.now() - timedelta(days=400))
+    save(cast, birds["Mace"], at=ago(400))
 
 
 def a_check_taken_back(cast, birds):

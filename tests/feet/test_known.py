@@ -14,7 +14,7 @@ from flockcare.drawing.dates import short_words
 from flockcare.feet.known import known_of
 from flockcare.feet.models import Check
 from flockcare.photos.models import Photo
-from tests.care.steps import look
+from tests.care.steps import ago, look
 from tests.feet.test_check import check_url, form, picture
 
 pytestmark = pytest.mark.django_db
@@ -71,8 +71,8 @@ def test_it_says_how_each_foot_is_and_since_when(cast, birds):
 def test_a_foot_that_many_checks_passed_over_is_still_known(cast, birds):
     dill = birds["Dill"]
     look(cast, dill, days_ago=40, right=SORE)
-    for ago in range(12):
-        look(cast, dill, days_ago=ago, left=CLEAR)
+    for days in range(12):
+        look(cast, dill, days_ago=days, left=CLEAR)
     left, right = known_of(dill, now=timezone.now()).feet
     assert left.details == "checked today" and right.details.endswith("checked 40 days ago")
     assert "Right foot healed?" in page_of(cast, dill)
@@ -98,7 +98,7 @@ def test_the_newest_photo_of_each_foot_is_shown(cast, birds):
     for colour in ("tan", "pink"):
         post(cast, dill, **{"left-score": "1", "left-photos": [picture(colour)]})
     older, newer = Photo.objects.order_by("added_at")
-    Photo.objects.filter(pk=older.pk).update(taken=timezone.now() - timedelta(days=9))
+    Photo.objects.filter(pk=older.pk).update(taken=ago(9))
     page = page_of(cast, dill)
     assert f"/photos/{newer.pk}/240" in page and str(older.pk) not in page
 

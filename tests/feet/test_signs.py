@@ -2,7 +2,7 @@
 
 import importlib
 import uuid
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from types import SimpleNamespace
 
 import pytest
@@ -19,6 +19,7 @@ from flockcare.feet.histories import foot_words
 from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding
 from flockcare.feet.words import foot_signs, odd_signs
 from flockcare.people.models import Revision
+from tests.care.steps import ago
 from tests.exchange.exchanges import bring_in, problems_of, there_and_back
 from tests.exchange.folders import write_folder
 from tests.feet.test_check import check_url, form
@@ -286,7 +287,7 @@ def test_a_sorted_photo_makes_a_clear_foot_like_any_other(cast, birds):
         bird=Bird.objects.get(name="Dill"),
         keeper=cast.keeper,
         check_id=uuid.uuid4(),
-        at=timezone.now() - timedelta(days=1),
+        at=ago(1),
         seen=services.Seen([FootFinding(foot="left", score=0)]),
     )
     assert signs_of(check)["hot"] is False

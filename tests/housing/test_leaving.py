@@ -1,9 +1,8 @@
 """What ends when a bird leaves the flock, and when deleted photos are gone for good."""
 
-from datetime import date, timedelta
+from datetime import date
 
 import pytest
-from django.utils import timezone
 
 from flockcare.feet.sorting import unsorted
 from flockcare.housing import services
@@ -11,6 +10,7 @@ from flockcare.housing.models import House, HousingChange, Stay
 from flockcare.pages.leaving import leave_flock
 from flockcare.photos import editing
 from flockcare.photos.models import Photo
+from tests.care.steps import ago
 
 pytestmark = pytest.mark.django_db
 
@@ -50,6 +50,6 @@ def test_a_photo_of_a_house_is_not_to_be_sorted(cast, house):
 def test_photos_deleted_long_ago_are_removed(cast):
     old, young = photo(cast), photo(cast, "b" * 64)
     for record, days in ((old, 31), (young, 29)):
-        Photo.objects.filter(pk=record.pk).update(deleted_at=timezone.now() - timedelta(days=days))
+        Photo.objects.filter(pk=record.pk).update(deleted_at=ago(days))
     editing.purge()
     assert list(Photo.with_deleted.values_list("pk", flat=True)) == [young.pk]

@@ -3,11 +3,12 @@
 import io
 import json
 import uuid
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 from django.urls import reverse
-from django.utils import timezone
 from PIL import Image
+
+from tests.care.steps import ago
 
 CLEAR = [("verdict", "both clear")]
 SORE = [
@@ -30,7 +31,7 @@ def picture(colour="tan", size=(640, 480), **save) -> io.BytesIO:
 
 def local(flock, *, days_ago=0.0) -> str:
     """A moment as the form's field for date and time gives it."""
-    moment = timezone.now() - timedelta(days=days_ago)
+    moment = ago(days_ago)
     return moment.astimezone(flock.zone).strftime("%Y-%m-%dT%H:%M")
 
 

@@ -18,6 +18,7 @@ from flockcare.care.models import CareStep
 from flockcare.care.services import give_again, give_to_all, log_step
 from flockcare.photos.models import Foot, Photo
 from flockcare.photos.services import add_photo
+from tests.care.steps import ago
 from tests.offline.sends import CLEAR, SORE, body, picture, send
 
 pytestmark = pytest.mark.django_db
@@ -166,7 +167,7 @@ def test_it_is_packed(cast, troubled):
 
 def test_a_medicine_for_a_whole_house_is_told_without_signal(cast, birds):
     said = {"product": "Drops", "quantity": "5 ml in 10 l", "given_to": "the whole flock"}
-    at, until = timezone.now() - timedelta(1), timezone.localdate() + timedelta(3)
+    at, until = ago(1), timezone.localdate() + timedelta(3)
     like = CareStep(flock=cast.flock, keeper=cast.keeper, kind="medicine", at=at, **said)
     like.given_until = until
     give_to_all(like=like, birds=[birds["Dill"]], given_to=like.given_to, key=uuid.uuid4())

@@ -12,7 +12,7 @@ from django.utils import timezone
 from flockcare.care import services_plans
 from flockcare.care.models import CarePlan, CareStep
 from flockcare.care.services import repeat_step, undo_care
-from tests.care.steps import day, look, step
+from tests.care.steps import ago, day, look, step
 from tests.offline.sends import body, local, send
 
 pytestmark = pytest.mark.django_db
@@ -104,7 +104,7 @@ def plan(cast, dill):
         every_days=1,
         until=day(0),
         keeper=cast.owner,
-        logged_at=timezone.now() - timedelta(days=2),
+        logged_at=ago(2),
     )
 
 

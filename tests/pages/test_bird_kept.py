@@ -17,7 +17,7 @@ from flockcare.feet.services import delete_check
 from flockcare.housing.models import Feature, FeatureState, House, HousingChange, Stay
 from flockcare.people.services import change_flock, rename_keeper
 from flockcare.photos.models import Photo, Precision
-from tests.care.steps import day, look, step
+from tests.care.steps import ago, day, look, step
 
 pytestmark = pytest.mark.django_db
 MILD = {"score": 1, "scab": "black", "swelling": "none"}
@@ -38,7 +38,7 @@ def photo(cast, bird, days_ago=2):
         flock=cast.flock,
         bird=bird,
         foot="left",
-        taken=timezone.now() - timedelta(days=days_ago),
+        taken=ago(days_ago),
         taken_precision=Precision.MOMENT,
         width=9,
         height=9,

@@ -35,6 +35,7 @@ from flockcare.people.models import Byline, Flock, Membership, Revision
 from flockcare.people.services import change_flock
 from flockcare.photos import editing, measuring
 from flockcare.photos.models import Measurement, Photo
+from tests.care.steps import ago
 from tests.people.page_forms import form_with
 from tests.people.rows import NOT_WRITERS, READ_PAGE, refused, same_queries, seen
 
@@ -76,7 +77,7 @@ def check(cast, birds):
         bird=birds["Dill"],
         keeper=cast.owner,
         check_id=uuid.uuid4(),
-        at=timezone.now() - timedelta(days=3),
+        at=ago(3),
         seen=feet_services.Seen([finding], signs={"note": "Wet yard."}),
     )[0]
 
@@ -480,7 +481,7 @@ def test_a_photo_tells_what_it_was_and_goes_back_but_not_from_the_dead(cast, bir
     bring_back(cast.clients.owner, photo)
     photo.refresh_from_db()
     assert (photo.bird, photo.foot) == (birds["Dill"], "left")
-    editing.delete(photo=photo, keeper=cast.keeper, now=timezone.now() - timedelta(days=31))
+    editing.delete(photo=photo, keeper=cast.keeper, now=ago(31))
     text = cast.clients.owner.get(pages(photo)).text
     assert "Deleted" in text
     key = photo.pk

@@ -19,6 +19,7 @@ from flockcare.people import history
 from flockcare.trends import report_cache
 from flockcare.trends.models import WindowChoice
 from flockcare.trends.services import choose_window
+from tests.care.steps import ago
 from tests.trends.yard import CHANGED, FIRST, fill, look
 
 pytestmark = pytest.mark.django_db
@@ -67,7 +68,7 @@ def arrive_late(cast, rows, houses):
         bird=rows[0],
         keeper=cast.keeper,
         check_id=uuid.uuid4(),
-        at=timezone.now() - dt.timedelta(200),
+        at=ago(200),
         seen=seen(1),
     )
 
