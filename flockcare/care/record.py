@@ -10,8 +10,8 @@ from operator import attrgetter
 from django.db.models import Q
 from django.utils import timezone
 
-from flockcare.care.holds import last_day, product_of, told_once
-from flockcare.care.models import WITHHOLDING, CareStep, MedicineGiven, StepKind
+from flockcare.care.holds import is_to_tell, last_day, product_of, told_elsewhere
+from flockcare.care.models import MAY_WITHHOLD, WITHHOLDING, CareStep, MedicineGiven, StepKind
 
 KEPT_YEARS = 5
 # Read in its version of 1 October 2013; the five years in the guidance of English trading
@@ -72,6 +72,8 @@ class Giving:
 
     @property
     def kind(self) -> str:
+        if self.step.kind == StepKind.VET and self.step.medicine_given != MedicineGiven.YES:
+            return "not known whether one was given"
         return "vaccine" if self.step.kind == StepKind.VACCINE else ""
 
     @property
@@ -118,7 +120,11 @@ class Giving:
 def givings(steps: Iterable[CareStep], zone, today: date) -> list[Giving]:
     """In the order of ``steps``; what many birds got at once is one."""
     found: dict[tuple, Giving] = {}
-    for step in told_once(steps, zone):
+    steps = list(steps)
+    told = told_elsewhere(steps, zone)
+    for step in steps:
+        if not is_to_tell(step, told):
+            continue
         # Each day of a course that many get names the same last day.
         course = step.given_until or step.at
         key = (step.given_to, step.kind, step.product, course) if step.given_to else step.pk
@@ -129,8 +135,10 @@ def givings(steps: Iterable[CareStep], zone, today: date) -> list[Giving]:
 
 
 def medicines_given(flock, *, now) -> list[Giving]:
-    """Of the last ``KEPT_YEARS`` years, the newest first; one query."""
-    given = Q(kind__in=WITHHOLDING, no_medicine=False)
+    """Of the last ``KEPT_YEARS`` years, the newest first; one query. Whatever may withhold eggs is
+    among them, also where nobody knows whether one was given.
+    """
+    given = MAY_WITHHOLD | Q(kind__in=WITHHOLDING, no_medicine=False)
     given |= Q(kind=StepKind.VET, medicine_given=MedicineGiven.YES)
     since = now - timedelta(366 * KEPT_YEARS)
     steps = (

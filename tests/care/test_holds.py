@@ -247,7 +247,8 @@ def test_days_entered_later_count_for_all_givings_of_that_product(cast, birds):
     page = url(cast, "holds")
     said = {"product": "Drops", "egg_days": "10", "days_from": "vet"}
     assert refused(cast, page, said) == NOT_WRITERS
-    cast.clients.keeper.post(page, said)
+    answer = cast.clients.keeper.post(page, said, follow=True)
+    assert "Entered for Drops, given to Dill and Mace." in answer.text
     found = {
         (s.bird.name, s.product): (s.egg_days, s.meat_days, s.days_from)
         for s in CareStep.objects.select_related("bird")
