@@ -175,13 +175,6 @@ def told_elsewhere(steps: Iterable[CareStep], zone) -> set[UUID]:
     }
 
 
-def told_once(steps: Iterable[CareStep], zone) -> list[CareStep]:
-    """Without those that are ``told_elsewhere``."""
-    steps = list(steps)
-    told = told_elsewhere(steps, zone)
-    return [step for step in steps if step.pk not in told]
-
-
 def is_to_tell(step: CareStep, told: Container[UUID]) -> bool:
     """Whether it is to be told as a giving: a visit that is ``told_elsewhere`` only where it has
     days of its own, which count as well."""

@@ -31,12 +31,14 @@ LAW_SOURCE = (
 @dataclass
 class Giving:
     """One medicine as it was given: to one bird, or to all of a house or the flock at once, all
-    days of such a course in one. ``step``: its first giving.
+    days of such a course in one. ``step``: its first giving. ``told``: a visit whose medicine has
+    an entry of its own, which says the days that are blank here.
     """
 
     step: CareStep
     zone: object
     today: date
+    told: bool = False
     steps: list[CareStep] = field(default_factory=list)
 
     @property
@@ -112,7 +114,7 @@ class Giving:
 
     def _end(self, days: int | None) -> str:
         if days is None:
-            return "not known"
+            return "see the medicine" if self.told else "not known"
         end = last_day(self.last, days)
         return f"{end.day} {end:%b %Y}" if end else "none"
 
@@ -128,7 +130,7 @@ def givings(steps: Iterable[CareStep], zone, today: date) -> list[Giving]:
         # Each day of a course that many get names the same last day.
         course = step.given_until or step.at
         key = (step.given_to, step.kind, step.product, course) if step.given_to else step.pk
-        giving = found.setdefault(key, Giving(step, zone, today))
+        giving = found.setdefault(key, Giving(step, zone, today, step.pk in told))
         giving.steps.append(step)
         giving.step = min(giving.step, step, key=attrgetter("at"))
     return list(found.values())

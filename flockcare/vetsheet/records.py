@@ -25,7 +25,7 @@ from django.db.models.fields.json import KT
 from django.db.models.functions import Cast, Coalesce, Replace
 
 from flockcare.birds.models import Bird, Weighing
-from flockcare.care.holds import told_once
+from flockcare.care.holds import told_elsewhere
 from flockcare.care.models import CareStep, MedicineGiven, StepKind
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.timeline import Window
@@ -140,6 +140,7 @@ class Records:
     """All of one bird's records that a sheet is made of; those of her feet since ever.
 
     ``all_cases``, ``medicines``, ``vaccines``: of all the time up to the end of the period.
+    ``told``: the keys of visits that the entry of their medicine tells of.
     """
 
     bird: Bird
@@ -155,6 +156,7 @@ class Records:
     all_cases: list[Case]
     medicines: list[CareStep]
     vaccines: list[CareStep]
+    told: set[uuid.UUID]
 
     @property
     def home(self) -> Lived | None:
@@ -187,6 +189,8 @@ def read(bird: Bird, period: Period) -> Records:
     lived = _lived(bird, window)
     cases = _cases(bird, seen, window)
     end = window.moments[1]
+    told = told_elsewhere(steps, zone)
+    once = [step for step in steps if step.pk not in told]
     return Records(
         bird,
         window,
@@ -199,8 +203,9 @@ def read(bird: Bird, period: Period) -> Records:
         [shot for shot in shots if _taken_in(shot.photo, window, ever=period.first is None)],
         lived,
         cases,
-        [step for step in told_once(steps, zone) if _is_course(step) and step.at < end],
+        [step for step in once if _is_course(step) and step.at < end],
         [step for step in steps if step.kind == StepKind.VACCINE and step.at < end],
+        told,
     )
 
 

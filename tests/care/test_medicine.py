@@ -352,6 +352,10 @@ def test_the_record_has_whatever_withdraws_eggs(cast, birds):
     own.egg_days = 30
     own.save()
     assert sorted(told()[2:]) == [("Dill", "Drops", ""), ("Dill", unknown, "")]
+    own.meat_days = None
+    own.save()
+    found = medicines_given(cast.flock, now=timezone.now())
+    assert "see the medicine" in {one.meat for one in found}
 
 
 # Regulation (EU) 2019/6, article 108(2), read in its German version: a first day, b name, c amount,
