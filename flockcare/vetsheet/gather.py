@@ -217,12 +217,15 @@ def _last_seen(records: Records, sign: str, words: dict[str, str]) -> str:
 
 
 def _others(records: Records, stands: FlockStanding, names: Names) -> str:
-    """Those who share her house; where nobody told which that is, those of the flock."""
+    """Those who shared her house of late; where nobody told which that is, those of the flock."""
     home = records.home
     if home and home.others:
         others = counted(home.others, "other bird")
         days = f"the {OTHERS_WITHIN.days} days to {date_words(records.window.last)}"
-        return f"{home.sore} of {others} in {names.text(home.house.name)}: sore foot in {days}"
+        house = names.text(home.house.name)
+        ends = ((home.died, "died"), (home.put_down, "put down"))
+        dead = "".join(f"; {count} {how}" for count, how in ends if count)
+        return f"{home.sore} of {others} in {house}: sore foot in {days}{dead}"
     others = [other for key, other in stands.birds.items() if key != records.bird.pk]
     if not others:
         return "she is the only bird"
