@@ -88,6 +88,17 @@ def test_what_decides_is_read_at_first_sight(cast, birds):
     assert not any("joint" in line for line in made(dill).now)
 
 
+def test_a_score_is_said_as_it_was_tapped(cast, birds):
+    """Score 2 alone is no sign that somebody ticked, though both are of one rule."""
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=9, left={"score": 1}, right={"score": 0})
+    step(cast, dill, "vet", days_ago=4, foot="left", plan="Rest.", medicine_given="no")
+    look(cast, dill, days_ago=1, left={"score": 2}, right={"score": 0})
+    told = made(dill).now
+    assert "New since the vet’s visit" in told[-1] and "swollen (score 2)" in told[-1]
+    assert "from above" not in " ".join(told)
+
+
 @pytest.mark.parametrize(
     ("kind", "said", "words"),
     [
