@@ -75,7 +75,7 @@ class Giving:
     @property
     def kind(self) -> str:
         if self.step.kind == StepKind.VET and self.step.medicine_given != MedicineGiven.YES:
-            return "not known whether one was given"
+            return "if any was given"
         return "vaccine" if self.step.kind == StepKind.VACCINE else ""
 
     @property

@@ -341,10 +341,10 @@ def test_the_record_has_whatever_withdraws_eggs(cast, birds):
         return [(one.step.bird.name, one.product, one.kind) for one in found]
 
     unknown = "a medicine from the vet"
-    rows = [("Sorrel", unknown, ""), ("Mace", unknown, "not known whether one was given")]
+    rows = [("Sorrel", unknown, ""), ("Mace", unknown, "if any was given")]
     assert told() == [*rows, ("Dill", "Drops", "")]
     page = " ".join(cast.clients.viewer.get(url(cast, "medicine_record")).text.split())
-    assert f"{unknown}, not known whether one was given" in page
+    assert f"{unknown}, if any was given" in page
     # Days of its own count, so that it is told; none at all say nothing.
     own.egg_days, own.meat_days, own.days_from = 0, 0, "vet"
     own.save()
