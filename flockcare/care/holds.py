@@ -8,12 +8,12 @@ never read as none.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
 from flockcare.birds.models import Bird, Sex
@@ -64,14 +64,19 @@ class Hold:
     steps: list[CareStep] = field(default_factory=list)
     to_ask: set[str] = field(default_factory=set)
 
-    def add(self, step: CareStep, zone) -> None:
-        """Take in one giving; of several the latest end counts."""
+    def add(self, step: CareStep, zone, *, told: bool = False) -> None:
+        """Take in one giving; of several the latest end counts.
+
+        ``told``: it has an entry of its own, which says the days that are blank here.
+        """
         if not step.withholds:
             return
         given = step.at.astimezone(zone).date()
         last = max(given, step.given_until or given)
         for what in ("eggs", "meat"):
             days = getattr(step, "egg_days" if what == "eggs" else "meat_days")
+            if days is None and told:
+                continue
             if days is None:
                 getattr(self, f"{what}_unknown").append(step)
                 if last + ASK_AFTER <= self.today:
@@ -143,26 +148,41 @@ def product_of(step: CareStep) -> str:
     return "a medicine from the vet" if step.kind == StepKind.VET else step.get_kind_display()
 
 
-def told_once(steps: Iterable[CareStep], zone) -> list[CareStep]:
-    """Without visits whose medicine has an entry of its own, which says more about it.
+def told_elsewhere(steps: Iterable[CareStep], zone) -> set[UUID]:
+    """The keys of visits whose medicine has an entry of its own, so that the two are one giving.
 
-    That is a medicine logged for her on the day of the visit or in the ``LOGGED_WITHIN`` after.
+    That is a medicine logged for her on the day of the visit or in the ``LOGGED_WITHIN`` after, of
+    the same name where the visit names one. ``steps``: with those medicines, however long ago, also
+    where they are marked as long past.
     """
     steps = list(steps)
     given = defaultdict(list)
     for step in steps:
         if step.kind == StepKind.MEDICINE:
-            given[step.bird_id].append(timezone.localdate(step.at, zone))
+            given[step.bird_id].append((timezone.localdate(step.at, zone), _named(step)))
 
-    def told_elsewhere(step):
-        if step.kind != StepKind.VET or step.medicine_given != MedicineGiven.YES:
-            return False
-        if step.product or step.egg_days is not None or step.meat_days is not None:
-            return False
-        on = timezone.localdate(step.at, zone)
-        return any(on <= day <= on + LOGGED_WITHIN for day in given[step.bird_id])
+    def is_told(visit):
+        on = timezone.localdate(visit.at, zone)
+        return any(
+            on <= day <= on + LOGGED_WITHIN and _named(visit) in ("", name)
+            for day, name in given[visit.bird_id]
+        )
 
-    return [step for step in steps if not told_elsewhere(step)]
+    return {
+        step.pk
+        for step in steps
+        if step.kind == StepKind.VET and step.medicine_given == MedicineGiven.YES and is_told(step)
+    }
+
+
+def is_to_tell(step: CareStep, told: Container[UUID]) -> bool:
+    """Whether it is to be told as a giving: a visit that is ``told_elsewhere`` only where it has
+    days of its own, which count as well."""
+    return step.pk not in told or bool(step.egg_days or step.meat_days)
+
+
+def _named(step: CareStep) -> str:
+    return step.product.strip().casefold()
 
 
 def holds_from(
@@ -173,9 +193,12 @@ def holds_from(
     ``courses``: plans that run.
     """
     holds: dict[UUID, Hold] = {}
-    steps = told_once(steps, zone)
+    steps = list(steps)
+    told = told_elsewhere(steps, zone)
+    steps = [step for step in steps if step.withholds and is_to_tell(step, told)]
     for step in steps:
-        holds.setdefault(step.bird_id, Hold(step.bird, today)).add(step, zone)
+        hold = holds.setdefault(step.bird_id, Hold(step.bird, today))
+        hold.add(step, zone, told=step.pk in told)
     for plan in courses:
         if any(_is_of(step, plan, zone) for step in steps):
             holds[plan.bird_id].add_course(plan)
@@ -211,9 +234,18 @@ def _running(steps: list[CareStep], flock, today: date) -> list[CarePlan]:
 
 
 def withholding_steps(flock, *, now: datetime):
-    """The givings that can still withdraw something: what nobody knows does so until it is."""
-    lately = Q(at__gte=now - LONGEST) | Q(egg_days=None) | Q(meat_days=None)
-    return CareStep.objects.filter(MAY_WITHHOLD, lately, flock=flock)
+    """The givings that can still withdraw something: what nobody knows does so until it is. With
+    the medicines that may be those of such a visit, as ``told_elsewhere`` wants them.
+    """
+    since = now - LONGEST
+    lately = Q(at__gte=since) | Q(given_until__gte=since.date())
+    unknown = Q(egg_days=None) | Q(meat_days=None)
+    # A day more on either side: the flock's own days decide.
+    around = OuterRef("at") - LOGGED_WITHIN - timedelta(2), OuterRef("at") + timedelta(2)
+    of_her = CareStep.objects.filter(kind=StepKind.VET, bird=OuterRef("bird"), at__range=around)
+    visits = of_her.filter(unknown, medicine_given=MedicineGiven.YES)
+    of_visit = Q(Exists(visits), kind=StepKind.MEDICINE)
+    return CareStep.objects.filter(MAY_WITHHOLD & (lately | unknown) | of_visit, flock=flock)
 
 
 def still_runs(step: CareStep, *, today: date, zone) -> str:

@@ -434,13 +434,16 @@ class CareStep(FlockRecord):
         return self.kind in WITHHOLDING
 
     @property
-    def withholds(self) -> bool:
-        """As ``MAY_WITHHOLD`` asks the records."""
-        if self.past:
-            return False
+    def may_be_medicine(self) -> bool:
+        """However long ago: what nobody knows is not none."""
         if self.kind == StepKind.VET:
             return self.medicine_given != MedicineGiven.NO
         return self.kind in WITHHOLDING and not self.no_medicine
+
+    @property
+    def withholds(self) -> bool:
+        """As ``MAY_WITHHOLD`` asks the records."""
+        return self.may_be_medicine and not self.past
 
     @property
     def on(self) -> date:

@@ -10,8 +10,8 @@ from operator import attrgetter
 from django.db.models import Q
 from django.utils import timezone
 
-from flockcare.care.holds import last_day, product_of, told_once
-from flockcare.care.models import WITHHOLDING, CareStep, MedicineGiven, StepKind
+from flockcare.care.holds import is_to_tell, last_day, product_of, told_elsewhere
+from flockcare.care.models import MAY_WITHHOLD, WITHHOLDING, CareStep, MedicineGiven, StepKind
 
 KEPT_YEARS = 5
 # Read in its version of 1 October 2013; the five years in the guidance of English trading
@@ -31,12 +31,14 @@ LAW_SOURCE = (
 @dataclass
 class Giving:
     """One medicine as it was given: to one bird, or to all of a house or the flock at once, all
-    days of such a course in one. ``step``: its first giving.
+    days of such a course in one. ``step``: its first giving. ``told``: a visit whose medicine has
+    an entry of its own, which says the days that are blank here.
     """
 
     step: CareStep
     zone: object
     today: date
+    told: bool = False
     steps: list[CareStep] = field(default_factory=list)
 
     @property
@@ -72,6 +74,8 @@ class Giving:
 
     @property
     def kind(self) -> str:
+        if self.step.kind == StepKind.VET and self.step.medicine_given != MedicineGiven.YES:
+            return "if any was given"
         return "vaccine" if self.step.kind == StepKind.VACCINE else ""
 
     @property
@@ -110,7 +114,7 @@ class Giving:
 
     def _end(self, days: int | None) -> str:
         if days is None:
-            return "not known"
+            return "see the medicine" if self.told else "not known"
         end = last_day(self.last, days)
         return f"{end.day} {end:%b %Y}" if end else "none"
 
@@ -118,19 +122,25 @@ class Giving:
 def givings(steps: Iterable[CareStep], zone, today: date) -> list[Giving]:
     """In the order of ``steps``; what many birds got at once is one."""
     found: dict[tuple, Giving] = {}
-    for step in told_once(steps, zone):
+    steps = list(steps)
+    told = told_elsewhere(steps, zone)
+    for step in steps:
+        if not is_to_tell(step, told):
+            continue
         # Each day of a course that many get names the same last day.
         course = step.given_until or step.at
         key = (step.given_to, step.kind, step.product, course) if step.given_to else step.pk
-        giving = found.setdefault(key, Giving(step, zone, today))
+        giving = found.setdefault(key, Giving(step, zone, today, step.pk in told))
         giving.steps.append(step)
         giving.step = min(giving.step, step, key=attrgetter("at"))
     return list(found.values())
 
 
 def medicines_given(flock, *, now) -> list[Giving]:
-    """Of the last ``KEPT_YEARS`` years, the newest first; one query."""
-    given = Q(kind__in=WITHHOLDING, no_medicine=False)
+    """Of the last ``KEPT_YEARS`` years, the newest first; one query. Whatever may withhold eggs is
+    among them, also where nobody knows whether one was given.
+    """
+    given = MAY_WITHHOLD | Q(kind__in=WITHHOLDING, no_medicine=False)
     given |= Q(kind=StepKind.VET, medicine_given=MedicineGiven.YES)
     since = now - timedelta(366 * KEPT_YEARS)
     steps = (

@@ -10,6 +10,7 @@ from flockcare.care.forms import DaysForm, ItemForm, posted
 from flockcare.care.holds import open_holds, unknown_products
 from flockcare.care.kit import missing_things, shelves
 from flockcare.care.models import KitItem
+from flockcare.care.standing_words import names
 from flockcare.core.forms import saved
 from flockcare.people.access import flock_view
 from flockcare.people.models import Role
@@ -105,7 +106,8 @@ def holds(request, flock):
             by=request.user,
         )
         if new:
-            messages.success(request, f"Entered for {said['product']}, given {len(steps)} times.")
+            whom = names(sorted({step.bird.name for step in steps}, key=str.lower))
+            messages.success(request, f"Entered for {said['product']}, given to {whom}.")
         else:
             messages.warning(request, _entered_already(said))
         return redirect("care:holds", flock.pk)

@@ -395,6 +395,16 @@ class StayQuerySet(models.QuerySet):
             models.Q(until=None) | models.Q(until__gt=day),
         )
 
+    def within(self, first, last):
+        """Who lived where on any of these days, both included: a stay that ended on the day on
+        which it began counts for none.
+        """
+        return self.filter(
+            models.Q(since=None) | models.Q(since__lte=last),
+            models.Q(until=None) | models.Q(until__gt=first),
+            models.Q(since=None) | models.Q(until=None) | models.Q(until__gt=models.F("since")),
+        )
+
 
 class Stay(FlockRecord):
     """A bird lived in a house: from a day (empty: always) until a day (empty: still).

@@ -10,7 +10,6 @@ from operator import itemgetter
 
 from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, BirdState, Sex
-from flockcare.care.holds import told_once
 from flockcare.care.models import CareStep, MedicineGiven, StepKind
 from flockcare.care.situation import FlockStanding
 from flockcare.care.standing import Eggs, Sign, Standing
@@ -75,7 +74,7 @@ def sheet(
     # The newest are told in full; of the others one line must do.
     shown_cases, other_cases = records.cases[:MOST_CASES], records.cases[MOST_CASES:]
     in_cases = {case: _looks_at(case, looks, window.zone) for case in shown_cases}
-    given_groups, given_cut = given(records.steps, names, window.zone)
+    given_groups, given_cut = given(records.steps, names, window.zone, records.told)
     housing, housing_cut = _housing(records.lived, names, bird, window.last)
     by = f" by {names.who(made_by)}" if made_by else ""
     return VetSheet(
@@ -218,12 +217,15 @@ def _last_seen(records: Records, sign: str, words: dict[str, str]) -> str:
 
 
 def _others(records: Records, stands: FlockStanding, names: Names) -> str:
-    """Those who share her house; where nobody told which that is, those of the flock."""
+    """Those who shared her house of late; where nobody told which that is, those of the flock."""
     home = records.home
     if home and home.others:
         others = counted(home.others, "other bird")
         days = f"the {OTHERS_WITHIN.days} days to {date_words(records.window.last)}"
-        return f"{home.sore} of {others} in {names.text(home.house.name)}: sore foot in {days}"
+        house = names.text(home.house.name)
+        ends = ((home.died, "died"), (home.put_down, "put down"))
+        dead = "".join(f"; {count} {how}" for count, how in ends if count)
+        return f"{home.sore} of {others} in {house}: sore foot in {days}{dead}"
     others = [other for key, other in stands.birds.items() if key != records.bird.pk]
     if not others:
         return f"{records.bird.pronouns.subject} is the only bird"
@@ -276,9 +278,8 @@ def _history(records: Records, names: Names) -> Iterator[str]:
     if last:
         on = day_words(last.at, records.window.zone)
         yield f"Last care: {names.text(last.words)}, {on}."
-    given = [
-        step for step in told_once(records.steps, records.window.zone) if _may_be_medicine(step)
-    ]
+    once = (step for step in records.steps if step.pk not in records.told)
+    given = [step for step in once if step.may_be_medicine and step.kind != StepKind.VACCINE]
     named = {_medicine(step, names): step for step in given}
     told = [
         f"{what} ({day_words(step.at, records.window.zone)})"
@@ -288,15 +289,6 @@ def _history(records: Records, names: Names) -> Iterator[str]:
         yield f"Medicines: {'; '.join(told)}."
     else:
         yield "Medicines, antibiotics too: none recorded in this period."
-
-
-def _may_be_medicine(step: CareStep) -> bool:
-    """However long ago: what nobody knows is not none."""
-    if step.kind == StepKind.VET:
-        return step.medicine_given != MedicineGiven.NO
-    return step.kind == StepKind.MEDICINE or (
-        step.kind == StepKind.OINTMENT and not step.no_medicine
-    )
 
 
 def _medicine(step: CareStep, names: Names) -> str:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from itertools import groupby
 from operator import itemgetter
+from uuid import UUID
 
 from flockcare.care.courses import WHOLE_FLOCK
+from flockcare.care.holds import is_to_tell
 from flockcare.care.models import CareStep, DaysFrom, StepKind
 from flockcare.care.standing import Standing
 from flockcare.drawing.dates import date_words
@@ -20,11 +22,16 @@ FIRST = (StepKind.MEDICINE, StepKind.VET, StepKind.VACCINE, StepKind.OINTMENT)
 NOBODY = "somebody not recorded"
 
 
-def given(steps: Iterable[CareStep], names: Names, zone: dt.tzinfo) -> tuple[list[Given], str]:
-    """Medicines, what a vet did and ointments come first, then what was done last; what was cut."""
+def given(
+    steps: Iterable[CareStep], names: Names, zone: dt.tzinfo, told: Container[UUID]
+) -> tuple[list[Given], str]:
+    """Medicines, what a vet did and ointments come first, then what was done last; what was cut.
+
+    ``told``: visits that the entry of their medicine tells of, with its days.
+    """
     groups: dict[tuple, list[CareStep]] = {}
     for step in steps:
-        groups.setdefault(_same(step), []).append(step)
+        groups.setdefault(_same(step, told), []).append(step)
     ordered = sorted(groups.values(), key=_place)
     shown, rest = ordered[:MOST_GROUPS], ordered[MOST_GROUPS:]
     left_out = (
@@ -35,7 +42,11 @@ def given(steps: Iterable[CareStep], names: Names, zone: dt.tzinfo) -> tuple[lis
     )
     visit = next((group for group in shown if group[-1].kind == StepKind.VET), None)
     return [
-        _group(group, names, zone, is_first=group is visit or _is_medicine(group[-1]))
+        _group(
+            *(group, names, zone),
+            holds=_holds(group[-1], told),
+            is_first=group is visit or _is_medicine(group[-1]),
+        )
         for group in shown
     ], left_out
 
@@ -50,9 +61,9 @@ def in_force(hers: Standing, names: Names) -> Iterable[Given]:
             yield Given(what[:1].upper() + what[1:], tuple(days), "", ())
 
 
-def _same(step: CareStep) -> tuple:
-    days = (step.egg_days, step.meat_days, step.days_from) if step.withholds else ()
-    return step.kind, step.product.strip().casefold(), step.foot, step.decided_by, *days
+def _same(step: CareStep, told: Container[UUID]) -> tuple:
+    what = step.kind, step.product.strip().casefold(), step.foot, step.decided_by
+    return *what, _holds(step, told)
 
 
 def _place(group: list[CareStep]) -> tuple:
@@ -65,7 +76,9 @@ def _is_medicine(step: CareStep) -> bool:
     return step.kind not in (StepKind.VET, StepKind.VACCINE) and step.withholds
 
 
-def _group(steps: list[CareStep], names: Names, zone: dt.tzinfo, *, is_first: bool) -> Given:
+def _group(
+    steps: list[CareStep], names: Names, zone: dt.tzinfo, *, holds: str, is_first: bool
+) -> Given:
     last = steps[-1]
     product = names.text(last.product)
     done = ": ".join(filter(None, (last.get_kind_display(), product and f"“{product}”")))
@@ -80,7 +93,7 @@ def _group(steps: list[CareStep], names: Names, zone: dt.tzinfo, *, is_first: bo
     return Given(
         what,
         tuple(_dates(steps, names, zone)),
-        _holds(last) if last.withholds else "",
+        holds,
         tuple(_remarks(steps, names, zone)),
         is_first,
     )
@@ -111,11 +124,14 @@ def _dates(steps: list[CareStep], names: Names, zone: dt.tzinfo) -> Iterable[str
         yield f"{date_words(begin)}, given until {date_words(until)}, by {who}"
 
 
-def _holds(step: CareStep) -> str:
+def _holds(step: CareStep, told: Container[UUID]) -> str:
     """The days as they were entered. What nobody entered is not known, which is not none."""
+    if not (step.withholds and is_to_tell(step, told)):
+        return ""
     said = [
         f"{what}: {_days(days)}"
         for what, days in (("without eggs", step.egg_days), ("without meat", step.meat_days))
+        if days is not None or step.pk not in told
     ]
     source = f", as {DaysFrom(step.days_from).label} says" if step.days_from else ""
     return "; ".join(said) + source

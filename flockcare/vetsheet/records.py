@@ -24,8 +24,8 @@ from django.db.models import (
 from django.db.models.fields.json import KT
 from django.db.models.functions import Cast, Coalesce, Replace
 
-from flockcare.birds.models import Bird, Weighing
-from flockcare.care.holds import told_once
+from flockcare.birds.models import Bird, LeftReason, Weighing
+from flockcare.care.holds import told_elsewhere
 from flockcare.care.models import CareStep, MedicineGiven, StepKind
 from flockcare.core.dates import PartialDate
 from flockcare.drawing.timeline import Window
@@ -44,6 +44,7 @@ from flockcare.photos.series import Shot
 NOTHING_YET_DAYS = 90
 # Within which others with a sore foot are told with her: our choice, no published source.
 OTHERS_WITHIN = dt.timedelta(30)
+PUT_DOWN = (LeftReason.CULLED_FEET, LeftReason.CULLED)
 MEASURED = [field.attname for field in Measurement._meta.concrete_fields]
 TOLD = [field.attname for field in HousingChange._meta.concrete_fields]
 LAST_OF_ALL = Value(dt.datetime(9000, 1, 1, tzinfo=dt.UTC), DateTimeField())
@@ -116,9 +117,10 @@ class Weighed(NamedTuple):
 class Lived:
     """A stretch of living in a house; None: always before, or still.
 
-    ``others``: how many birds lived there besides her on the last day of the period; ``sore``: how
-    many of them had a sore foot within ``OTHERS_WITHIN`` before. ``treated_on``: when the house, or
-    the flock, was last treated for mites or worms in the period.
+    ``others``: how many birds lived there besides her within ``OTHERS_WITHIN`` before the end of
+    the period; ``sore``, ``died``, ``put_down``: how many of them had a sore foot, or met that end,
+    in those days. ``treated_on``: when the house, or the flock, was last treated for mites or worms
+    in the period.
     """
 
     since: dt.date | None
@@ -127,6 +129,8 @@ class Lived:
     changes: list[Change]
     others: int = 0
     sore: int = 0
+    died: int = 0
+    put_down: int = 0
     treated_on: dt.date | None = None
     treated_with: str = ""
 
@@ -140,6 +144,7 @@ class Records:
     """All of one bird's records that a sheet is made of; those of her feet since ever.
 
     ``all_cases``, ``medicines``, ``vaccines``: of all the time up to the end of the period.
+    ``told``: the keys of visits that the entry of their medicine tells of.
     """
 
     bird: Bird
@@ -155,6 +160,7 @@ class Records:
     all_cases: list[Case]
     medicines: list[CareStep]
     vaccines: list[CareStep]
+    told: set[uuid.UUID]
 
     @property
     def home(self) -> Lived | None:
@@ -187,6 +193,8 @@ def read(bird: Bird, period: Period) -> Records:
     lived = _lived(bird, window)
     cases = _cases(bird, seen, window)
     end = window.moments[1]
+    told = told_elsewhere(steps, zone)
+    once = [step for step in steps if step.pk not in told]
     return Records(
         bird,
         window,
@@ -199,16 +207,22 @@ def read(bird: Bird, period: Period) -> Records:
         [shot for shot in shots if _taken_in(shot.photo, window, ever=period.first is None)],
         lived,
         cases,
-        [step for step in told_once(steps, zone) if _is_course(step) and step.at < end],
+        [step for step in once if _is_course(step) and step.at < end],
         [step for step in steps if step.kind == StepKind.VACCINE and step.at < end],
+        told,
     )
 
 
 def _living_there(bird: Bird, window: Window) -> dict[str, Subquery]:
-    """Of a stay: how many others lived in that house on the last day, how many of them had a sore
-    foot in the days before it, and when it, or the flock, was last treated for mites or worms.
+    """Of a stay: how many others lived in that house in the last days, what became of them in
+    those, and when it, or the flock, was last treated for mites or worms.
     """
     end = window.moments[1]
+    first, last = window.last + dt.timedelta(1) - OTHERS_WITHIN, window.last
+    # Of a bird that left, the day of it may be a month or a year.
+    month, year = first.isoformat()[:7], first.isoformat()[:4]
+    still_here = Q(bird__left="") | Q(bird__left__gte=first.isoformat())
+    left = Q(bird__left__gte=first.isoformat(), bird__left__lte=last.isoformat())
     sore = FootFinding.objects.filter(
         check_record__bird=OuterRef("bird"),
         check_record__at__gte=end - OTHERS_WITHIN,
@@ -217,14 +231,17 @@ def _living_there(bird: Bird, window: Window) -> dict[str, Subquery]:
     )
     others = (
         Stay.objects.filter(house=OuterRef("house"))
-        .filter(Q(since=None) | Q(since__lte=window.last))
-        .filter(Q(until=None) | Q(until__gt=window.last))
-        .filter(Q(bird__left="") | Q(bird__left__gt=window.last.isoformat()))
+        .within(first, last)
+        .filter(still_here | Q(bird__left__in=(month, year)))
         .exclude(bird=bird)
         .order_by()
         .values("house")
     )
-    number = Count("bird", distinct=True)
+
+    def number(*of: Q | Exists) -> Subquery:
+        counted = others.filter(*of).annotate(number=Count("bird", distinct=True))
+        return Subquery(counted.values("number"))
+
     treated = Event.objects.filter(
         Q(house=None) | Q(house=OuterRef("house")),
         flock=bird.flock_id,
@@ -234,8 +251,10 @@ def _living_there(bird: Bird, window: Window) -> dict[str, Subquery]:
     return {
         "treated_on": Subquery(treated.values("on")[:1]),
         "treated_with": Subquery(treated.values("what")[:1]),
-        "others": Subquery(others.annotate(number=number).values("number")),
-        "sore": Subquery(others.filter(Exists(sore)).annotate(number=number).values("number")),
+        "others": number(),
+        "sore": number(Exists(sore)),
+        "died": number(left & Q(bird__left_reason=LeftReason.DIED)),
+        "put_down": number(left & Q(bird__left_reason__in=PUT_DOWN)),
     }
 
 
@@ -385,8 +404,9 @@ def _lived(bird: Bird, window: Window) -> list[Lived]:
             and (stay.since is None or change.on > stay.since)
             and (stay.until is None or change.on < stay.until)
         ]
-        there = stay.others or 0, stay.sore or 0, stay.treated_on, stay.treated_with or ""
-        lived.append(Lived(stay.since, stay.until, of_house, changes, *there))
+        counts = stay.others or 0, stay.sore or 0, stay.died or 0, stay.put_down or 0
+        treated = stay.treated_on, stay.treated_with or ""
+        lived.append(Lived(stay.since, stay.until, of_house, changes, *counts, *treated))
     return lived
 
 

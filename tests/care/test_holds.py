@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flockcare.birds.models import Bird
-from flockcare.care.holds import Hold, last_day, open_holds
+from flockcare.care.holds import UNTIL_KNOWN, Hold, last_day, open_holds
 from flockcare.care.models import CareStep, KitItem
 from flockcare.drawing.dates import short_words
 from flockcare.housing.models import House, Stay
-from tests.care.steps import day, form, step, today, url
+from tests.care.steps import day, form, look, step, today, url
 from tests.people.rows import NOT_WRITERS, refused
 
 pytestmark = pytest.mark.django_db
@@ -123,6 +123,18 @@ def test_it_is_held_on_today_on_the_bird_and_on_her_page(cast, birds):
         text = " ".join(cast.clients.viewer.get(page).text.split())
         assert re.search(f"on’t eat (her|Dill’s) eggs {until}", text), page
         assert page == hers or text.count(until) == 1, page
+
+
+@pytest.mark.parametrize("days", [{"egg_days": 10, "meat_days": 0, "days_from": "vet"}, {}])
+def test_her_row_on_today_says_what_her_row_in_birds_says(cast, birds, days):
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=1, left={"score": 1}, right={"score": 0})
+    look(cast, birds["Mace"], days_ago=1, left={"score": 1}, right={"score": 0})
+    step(cast, dill, "medicine", days_ago=2, **days)
+    until = f"up to and including {short_words(day(8), today())}" if days else UNTIL_KNOWN
+    for page in (reverse("today", args=[cast.flock.pk]), reverse("birds", args=[cast.flock.pk])):
+        text = " ".join(strip_tags(cast.clients.viewer.get(page).text).split())
+        assert text.count(f"Don’t eat her eggs {until}") == 1, page
 
 
 def test_on_today_no_name_is_left_out_and_a_house_stands_for_all_its_hens(cast, birds):
@@ -247,7 +259,8 @@ def test_days_entered_later_count_for_all_givings_of_that_product(cast, birds):
     page = url(cast, "holds")
     said = {"product": "Drops", "egg_days": "10", "days_from": "vet"}
     assert refused(cast, page, said) == NOT_WRITERS
-    cast.clients.keeper.post(page, said)
+    answer = cast.clients.keeper.post(page, said, follow=True)
+    assert "Entered for Drops, given to Dill and Mace." in answer.text
     found = {
         (s.bird.name, s.product): (s.egg_days, s.meat_days, s.days_from)
         for s in CareStep.objects.select_related("bird")

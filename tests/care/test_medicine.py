@@ -326,6 +326,37 @@ def test_the_record_tells_each_medicine_with_its_batch_and_its_end(cast, birds):
     assert heads[:2] == ["From, to", "Withdrawal ends"] and cells[1].startswith("eggs: ")
 
 
+def test_the_record_has_whatever_withdraws_eggs(cast, birds):
+    """A visit is told by the entry of its medicine, else it has a row of its own."""
+    days = {"egg_days": 7, "meat_days": 0, "days_from": "vet"}
+    own = step(cast, birds["Dill"], "vet", days_ago=9, medicine_given="yes")
+    step(cast, birds["Dill"], "medicine", days_ago=9, product="Drops", **days)
+    step(cast, birds["Mace"], "vet", days_ago=8, medicine_given="unknown")
+    step(cast, birds["Mace"], "vet", days_ago=7, medicine_given="unknown", past=True)
+    step(cast, birds["Sorrel"], "vet", days_ago=6, medicine_given="yes")
+
+    def told():
+        found = medicines_given(cast.flock, now=timezone.now())
+        return [(one.step.bird.name, one.product, one.kind) for one in found]
+
+    unknown = "a medicine from the vet"
+    rows = [("Sorrel", unknown, ""), ("Mace", unknown, "if any was given")]
+    assert told() == [*rows, ("Dill", "Drops", "")]
+    page = " ".join(cast.clients.viewer.get(url(cast, "medicine_record")).text.split())
+    assert f"{unknown}, if any was given" in page
+    # Days of its own count, so that it is told; none at all say nothing.
+    own.egg_days, own.meat_days, own.days_from = 0, 0, "vet"
+    own.save()
+    assert told() == [*rows, ("Dill", "Drops", "")]
+    own.egg_days = 30
+    own.save()
+    assert sorted(told()[2:]) == [("Dill", "Drops", ""), ("Dill", unknown, "")]
+    own.meat_days = None
+    own.save()
+    found = medicines_given(cast.flock, now=timezone.now())
+    assert "see the medicine" in {one.meat for one in found}
+
+
 # Regulation (EU) 2019/6, article 108(2), read in its German version: a first day, b name, c amount,
 # d supplier, e proof, f animals, g prescribing vet, h withdrawal even if none, i how long.
 SUPPLY = {

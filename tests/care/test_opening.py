@@ -29,7 +29,7 @@ def test_what_is_for_a_vet_is_nothing_weaker():
 SIGNS = {
     "hot": ({"left": {**SORE, "hot": True}, "right": CLEAR}, "The foot is hot."),
     "oozing": ({"left": {**SORE, "oozing": True}, "right": CLEAR}, "The sore is oozing."),
-    "swollen": ({"left": {"score": 2}, "right": CLEAR}, "Swelling that can be seen from above."),
+    "swollen": ({"left": {"score": 2}, "right": CLEAR}, "Swollen (score 2)."),
     "cold": ({"left": {**SORE, "cold_or_dark": True}, "right": CLEAR}, "The foot is cold or dark."),
     "dull": ({"left": SORE, "right": CLEAR, "manner": "dull"}, "Not bright."),
     "lame": ({"left": SORE, "right": CLEAR, "gait": 3}, "Obviously lame."),

@@ -255,7 +255,7 @@ def test_score_1_says_that_the_swelling_is_no_longer_seen_from_above():
     high = look(8, left={"score": 2, "swelling": "from above"})
     found = stands(high, look(1, left={"score": 1})).feet["left"]
     assert found.situation.swelling is None
-    assert "Swelling that can be seen from above" not in found.because
+    assert "Swollen (score 2)" not in found.because
 
 
 def test_what_an_earlier_case_showed_is_not_of_this_one():

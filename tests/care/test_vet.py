@@ -238,6 +238,48 @@ def test_a_medicine_with_an_entry_of_its_own_is_not_told_twice(cast, birds, days
     assert unknown == {"Dill", "Mace", "Sorrel"}
 
 
+@pytest.mark.parametrize("days_ago", [9, 740, 2000])
+@pytest.mark.parametrize("past", [False, True])
+def test_an_old_medicine_withdraws_nothing_again_by_its_visit(cast, birds, days_ago, past):
+    """The days of the medicine are known; so are they of the visit at which it was given."""
+    dill = birds["Dill"]
+    days = {"egg_days": 4, "meat_days": 7, "days_from": "vet", "product": "Drops", "past": past}
+    step(cast, dill, "vet", days_ago=days_ago, medicine_given="yes")
+    step(cast, dill, "medicine", days_ago=days_ago, **days)
+    assert not open_holds(cast.flock, now=timezone.now())
+    # Whose medicine has no entry is not known, however long ago.
+    step(cast, dill, "vet", days_ago=days_ago + 30, medicine_given="yes")
+    (held,) = open_holds(cast.flock, now=timezone.now())
+    assert len(held.eggs_unknown) == len(held.meat_unknown) == 1
+
+
+def test_days_entered_for_a_visit_count_beside_those_of_its_medicine(cast, birds):
+    """The latest counts; what is blank is what the medicine says."""
+    dill = birds["Dill"]
+    days = {"egg_days": 5, "meat_days": 20, "days_from": "vet"}
+    step(cast, dill, "medicine", days_ago=2, product="Drops", **days)
+    visit = step(cast, dill, "vet", days_ago=2, medicine_given="yes", egg_days=9, days_from="vet")
+    (held,) = open_holds(cast.flock, now=timezone.now())
+    assert (held.eggs_until, held.meat_until) == (day(7), day(18))
+    assert not held.eggs_unknown and not held.meat_unknown
+    # Another medicine is another giving.
+    visit.product, visit.egg_days = "Tablets", None
+    visit.save()
+    (held,) = open_holds(cast.flock, now=timezone.now())
+    assert held.eggs_unknown == held.meat_unknown == [visit]
+    visit.product = "drops "
+    visit.save()
+    (held,) = open_holds(cast.flock, now=timezone.now())
+    assert not held.eggs_unknown
+
+
+def test_a_course_of_years_counts_from_its_last_day(cast, birds):
+    days = {"egg_days": 9, "meat_days": 0, "days_from": "vet"}
+    step(cast, birds["Dill"], "medicine", days_ago=900, given_until=day(-2), **days)
+    (held,) = open_holds(cast.flock, now=timezone.now())
+    assert held.eggs_until == day(7)
+
+
 @pytest.mark.parametrize("given", ["", "unknown", "yes"])
 def test_the_days_of_a_visit_can_be_entered_later(cast, birds, given):
     visited = step(cast, birds["Dill"], "vet", days_ago=2, medicine_given=given)

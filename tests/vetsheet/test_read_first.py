@@ -15,9 +15,9 @@ from tests.care.steps import day, look, step, today
 pytestmark = pytest.mark.django_db
 
 
-def made(bird):
+def made(bird, period=None):
     bird = subjects(bird.flock).select_related("flock").get(pk=bird.pk)
-    records = read(bird, Period(today() - timedelta(300), today()))
+    records = read(bird, period or Period(today() - timedelta(300), today()))
     stands = worked_out(bird.flock, today())
     return sheet(records, stands, Names(), made_on=today(), made_by="Owner")
 
@@ -88,6 +88,17 @@ def test_what_decides_is_read_at_first_sight(cast, birds):
     assert not any("joint" in line for line in made(dill).now)
 
 
+def test_a_score_is_said_as_it_was_tapped(cast, birds):
+    """Score 2 alone is no sign that somebody ticked, though both are of one rule."""
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=9, left={"score": 1}, right={"score": 0})
+    step(cast, dill, "vet", days_ago=4, foot="left", plan="Rest.", medicine_given="no")
+    look(cast, dill, days_ago=1, left={"score": 2}, right={"score": 0})
+    told = made(dill).now
+    assert "New since the vet’s visit" in told[-1] and "swollen (score 2)" in told[-1]
+    assert "from above" not in " ".join(told)
+
+
 @pytest.mark.parametrize(
     ("kind", "said", "words"),
     [
@@ -115,3 +126,35 @@ def test_what_a_whole_house_got_says_so(cast, birds):
         "Medicine: “Drops”, all of Ark",
         "Medicine: “Drops”, the whole flock",
     ]
+
+
+@pytest.mark.parametrize("entered", [{}, {"egg_days": 0, "meat_days": 0, "days_from": "vet"}])
+def test_a_medicine_and_its_visit_are_one_giving(cast, birds, entered):
+    """Also where days were entered for the visit; the medicine's own are said once."""
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=9, left={"score": 1}, right={"score": 0})
+    days = {"egg_days": 14, "meat_days": 28, "days_from": "vet"}
+    for days_ago in (120, 60):
+        visit = step(cast, dill, "vet", days_ago=days_ago, medicine_given="yes", **entered)
+        drops = step(cast, dill, "medicine", days_ago=days_ago - 1, product="Drops", **days)
+    found = made(dill)
+    assert any(line.endswith("medicines before: 2.") for line in found.history)
+    assert f"Medicines: “Drops” ({date_words(drops.on)})." in found.history
+    assert {one.what.split(",")[0]: one.holds for one in found.given} == {
+        "Medicine: “Drops”": "without eggs: 14 days; without meat: 28 days, as the vet says",
+        "Vet": "",
+    }
+    # A visit at the end of a period whose medicine came after it.
+    (of_visit,) = made(dill, Period(visit.on - timedelta(9), visit.on)).given
+    assert of_visit.holds == ""
+
+
+def test_the_days_of_a_visit_are_said_where_they_count(cast, birds):
+    dill = birds["Dill"]
+    said = {"medicine_given": "yes", "egg_days": 30, "days_from": "vet"}
+    visit = step(cast, dill, "vet", days_ago=3, **said)
+    (alone,) = made(dill).given
+    assert alone.holds == "without eggs: 30 days; without meat: days not known, as the vet says"
+    days = {"egg_days": 14, "meat_days": 28, "days_from": "vet"}
+    step(cast, dill, "medicine", at=visit.at, product="Drops", **days)
+    assert "without eggs: 30 days, as the vet says" in [one.holds for one in made(dill).given]

@@ -373,7 +373,7 @@ def test_why_she_comes_stands_on_top(bird):
     found = made(bird)
     asked = said(found.asked)
     assert asked["Others affected"] == (
-        "1 of 3 other birds in Ark: sore foot in the 30 days to 25 Aug 2026"
+        "2 of 4 other birds in Ark: sore foot in the 30 days to 25 Aug 2026; 1 died"
     )
     # Both were answered at the visit, by word or by plan.
     assert set(asked["Question to the vet"]) == {"_"}
@@ -405,6 +405,34 @@ def test_the_sheet_of_a_cock_speaks_of_him(bird):
     sheets.append(made(bird))
     assert said(sheets[3].asked)["Others affected"].startswith("he is alone in Pen; ")
     assert sheets[3].housing_left_out.startswith("The newest 6 of 10 houses he lived in")
+
+
+@pytest.mark.parametrize(
+    ("stay", "left", "words"),
+    [
+        # 27 July is the first of those days.
+        ({"until": date(2026, 8, 25)}, {}, "1 of 1 other bird"),
+        ({"until": date(2026, 7, 28)}, {}, "1 of 1 other bird"),
+        ({"until": date(2026, 7, 27)}, {}, ""),
+        ({"since": date(2026, 8, 25)}, {}, "1 of 1 other bird"),
+        ({"since": date(2026, 8, 25), "until": date(2026, 8, 25)}, {}, ""),
+        ({"since": date(2026, 8, 26)}, {}, ""),
+        ({}, {"left": "2026-08-25", "left_reason": "died"}, "1 died"),
+        ({}, {"left": "2026-08", "left_reason": "died"}, "1 died"),
+        ({}, {"left": "2026-08-11", "left_reason": "culled for the feet"}, "1 put down"),
+        ({}, {"left": "2026-07", "left_reason": "died"}, "to 25 Aug 2026"),
+        ({}, {"left": "2026-07-26", "left_reason": "died"}, ""),
+    ],
+)
+def test_who_shared_her_house_of_late_counts(bird, stay, left, words):
+    """As elsewhere, the day of a move counts for the new house alone."""
+    other = Bird.objects.create(flock=bird.flock, name="Sage", **left)
+    look(other, at(8, 10), left=1)
+    Stay.objects.create(flock=bird.flock, bird=other, house=House.objects.get(name="Ark"), **stay)
+    told = said(made(bird).asked)["Others affected"]
+    assert ("1 of 1 other bird in Ark" in told) is bool(words) and words in told
+    if words.startswith("to "):
+        assert told.endswith(words)
 
 
 def test_where_no_house_is_known_the_flock_is_told_of(bird):

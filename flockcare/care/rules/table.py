@@ -157,7 +157,7 @@ TODAY = (
 WITHIN_DAYS = (
     Rule(
         "swelling from above",
-        "Swelling that can be seen from above",
+        "Swollen (score 2)",
         "lesion score 2, or swelling “seen from above”",
         Advice.SOON,
         "The infection may have gone deep.",
