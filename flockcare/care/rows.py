@@ -60,6 +60,11 @@ class DueLine:
         return self.due.what == CHECK
 
     @property
+    def which(self) -> str:
+        """``right foot``: of a check, where that one alone is due."""
+        return f"{self.due.foot} foot" if self.due.alone else ""
+
+    @property
     def is_watch(self) -> bool:
         """A foot that was left to be watched, which can be logged without a check."""
         return bool(self.step) and self.due.line == LOOK

@@ -273,7 +273,8 @@ class Sign:
 class Due:
     """What is due, such as ``check`` or ``dressing``. ``step`` or ``plan``: that asks for it, else
     the advice or the flock's own days do. ``why``: what changed the day, in words. ``terms``: of
-    a plan, see ``Asked``."""
+    a plan, see ``Asked``. ``alone``: of a check, that the other foot is not due yet; ``checked``:
+    when this foot was checked last."""
 
     what: str
     on: date
@@ -285,6 +286,8 @@ class Due:
     plan: UUID | None = None
     why: str = ""
     terms: tuple[str, ...] = ()
+    alone: bool = False
+    checked: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -978,12 +981,21 @@ def _usual(records: Records, rounds: Rounds) -> date | None:
     """When the flock's own days ask for the next check; None: she was never checked."""
     if records.last_check is None:
         return None
-    usual = rounds.sore_days if _current(records) else rounds.clear_days
-    days = [records.last_check + timedelta(usual)]
+    days = [_by_flock(records.last_check, records, rounds)]
     if records.new_since:
         asked = (records.new_since + timedelta(number) for number in rounds.new_bird_days)
         days += [day for day in asked if day > records.last_check]
     return min(days)
+
+
+def _by_flock(checked: date, records: Records, rounds: Rounds) -> date:
+    """When the flock asks again for what was checked that day: the days of birds with a sore foot
+    count from the day on which the sore was found, at the earliest."""
+    clear = checked + timedelta(rounds.clear_days)
+    if not (current := _current(records)):
+        return clear
+    found = min(case.first.on for case in current.values())
+    return min(clear, max(checked, found) + timedelta(rounds.sore_days))
 
 
 def _each_once(dues: Iterable[Due]) -> tuple[Due, ...]:
@@ -1020,26 +1032,32 @@ def _with_checks(
     be watched. The days of a foot that the last check left out count from when it was checked.
     """
     usual = _usual(records, rounds) or today
-    between = timedelta(rounds.sore_days if _current(records) else rounds.clear_days)
     if bird_again and records.last_check:
         usual = min(usual, records.last_check + timedelta(bird_again))
-    found = {}
+    checks, others = {}, {}
     for name, foot in feet.items():
         hers = [asked for asked in records.asked if asked.foot == name]
         watch = next((asked for asked in hers if asked.line == LOOK), None)
         dressed = any(asked.line == DRESSING or asked.dresses for asked in hers)
         days = [usual]
         if foot.checked:
-            days.append(foot.checked + between)
+            days.append(_by_flock(foot.checked, records, rounds))
         again = foot.look_again_days
         if again and not watch and not dressed:
             seen = max(foot.checked, records.looked_at.get(name, foot.checked))
             days.append(seen + timedelta(again))
         if watch:
             days.append(watch.on)
-        check = Due(CHECK, min(days), line=LOOK, foot=name)
+        checks[name] = Due(CHECK, min(days), line=LOOK, foot=name, checked=foot.checked)
         if watch:
-            check = replace(check, who=watch.who, who_key=watch.who_key, step=watch.step)
-        others = [_due(asked) for asked in hers if asked.line != LOOK]
-        found[name] = replace(foot, due=tuple(sorted((check, *others), key=lambda due: due.on)))
-    return found
+            by = {"who": watch.who, "who_key": watch.who_key, "step": watch.step}
+            checks[name] = replace(checks[name], **by)
+        others[name] = [_due(asked) for asked in hers if asked.line != LOOK]
+    if sum(check.on <= today for check in checks.values()) == 1:
+        checks = {name: replace(due, alone=due.on <= today) for name, due in checks.items()}
+    return {
+        name: replace(
+            foot, due=tuple(sorted((checks[name], *others[name]), key=lambda due: due.on))
+        )
+        for name, foot in feet.items()
+    }

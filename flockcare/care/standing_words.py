@@ -104,8 +104,9 @@ def _figures(then: Size, now: Size) -> str:
 
 
 def what_words(due: Due) -> str:
-    """A check covers both feet; all else is of one."""
-    return f"{due.foot} foot: {due.what}" if due.foot and due.what != CHECK else due.what
+    """A check covers both feet, but where one alone is due; all else is of one."""
+    of_one = due.alone if due.what == CHECK else due.foot
+    return f"{due.foot} foot: {due.what}" if of_one else due.what
 
 
 def due_words(due: Due, today: date, last_check: date | None = None) -> str:
@@ -113,7 +114,10 @@ def due_words(due: Due, today: date, last_check: date | None = None) -> str:
     ``when_words``."""
     who = f" ({due.who})" if due.who else ""
     when = when_words(due, today, last_check)
-    return f"{'' if when.startswith(NO_CHECK) else f'{what_words(due)} '}{when}{who}"
+    what = f"{what_words(due)} "
+    if when.startswith(NO_CHECK):
+        what = what.removesuffix(f"{CHECK} ")
+    return f"{what}{when}{who}"
 
 
 # What a check is called that is so late that nobody counts the days any more.
@@ -123,8 +127,9 @@ NO_CHECK = "no check since"
 def when_words(due: Due, today: date, last_check: date | None = None) -> str:
     """``2 days late``; of a check that is long late: ``no check since 8 Oct 2024``."""
     days = (today - due.on).days
-    if due.what == CHECK and last_check and is_long_late(due.on, today):
-        return f"{NO_CHECK} {short_words(last_check, today)}"
+    last = due.checked if due.alone else last_check
+    if due.what == CHECK and last and is_long_late(due.on, today):
+        return f"{NO_CHECK} {short_words(last, today)}"
     if days > 0:
         return f"{days} day{'' if days == 1 else 's'} late"
     return "today" if not days else f"by {due.on:%a} {short_words(due.on, today)}"

@@ -251,7 +251,7 @@ def test_what_is_due_stands_once(cast, birds, page):
 def test_a_viewer_without_buttons_is_told_what_is_due(cast, birds):
     look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
     page = cast.clients.viewer.get(reverse("today", args=[cast.flock.pk])).content.decode()
-    assert "Next: check 1 day late" in words(page)
+    assert "Next: right foot: check 1 day late" in words(page)
 
 
 def test_before_its_day_it_stands_with_its_date(cast, birds):
@@ -297,7 +297,7 @@ def test_where_the_advice_names_no_days_the_flock_s_own_count(cast, birds):
     assert due in case_page(cast, birds["Dill"])
     # A foot for a vet is not one of them: it is checked every day until the vet has seen it.
     look(cast, birds["Mace"], days_ago=2, left=CLEAR, right={"score": 1, "hot": True})
-    assert "Next: check 1 day late" in case_page(cast, birds["Mace"])
+    assert "Next: right foot: check 1 day late" in case_page(cast, birds["Mace"])
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from flockcare.care.standing import (
     seen_for,
     standing_of,
 )
-from flockcare.care.standing_words import reason_words, reasons, signs_words
+from flockcare.care.standing_words import due_words, reason_words, reasons, signs_words
 from flockcare.feet.cases import Sight, cases_from
 
 TODAY = date(2026, 11, 20)
@@ -28,6 +28,9 @@ ROUNDS = Rounds(clear_days=21, sore_days=7)
 BIRD = uuid.uuid4()
 MILD = {"score": 1, "scab": "black", "swelling": "none"}
 CLEAR = {"score": 0}
+# With all that the advice wants to know of a foot, and what it wants to know of the bird.
+FULL = MILD | {"hot": False, "oozing": False}
+WELL = {"gait": 0, "manner": "bright", "eating": "yes"}
 
 
 def day(ago: int) -> date:
@@ -386,6 +389,38 @@ def test_the_foot_that_the_last_check_left_out_is_asked_for_again():
     both = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD, left=CLEAR))
     assert both.check_due.on == day(-7)
     assert stands(look(30, left=CLEAR, right=CLEAR), look(0, right=CLEAR)).check_due.on == day(9)
+
+
+def test_a_sore_found_on_one_foot_makes_the_other_no_later_than_it_was():
+    """The days of sore birds count from the day the sore was known."""
+    before = look(22, left=CLEAR, right=CLEAR)
+    assert stands(before).check_due.on == day(1)
+    found = stands(before, look(0, left=FULL, **WELL))
+    assert (found.check_due.on, found.check_due.foot) == (day(1), "right")
+    assert due_words(found.check_due, TODAY, found.last_check) == "right foot: check 1 day late"
+    # Where the days of clear birds end later, the other foot is asked for with the sore one.
+    found = stands(look(9, left=CLEAR, right=CLEAR), look(2, left=FULL, **WELL))
+    assert due_of(found, "right") == due_of(found, "left") == [("check", day(2 - 7))]
+    # And where they end before that, by those.
+    found = stands(look(19, left=CLEAR, right=CLEAR), look(2, left=FULL, **WELL))
+    assert due_of(found, "right") == [("check", day(19 - 21))]
+
+
+def test_a_check_says_which_foot_where_one_alone_is_due():
+    found = stands(look(22, left=CLEAR, right=CLEAR), look(0, right=CLEAR))
+    assert due_words(found.check_due, TODAY, found.last_check) == "left foot: check 1 day late"
+    found = stands(look(90, left=CLEAR, right=CLEAR), look(0, right=CLEAR))
+    assert due_words(found.check_due, TODAY, found.last_check) == (
+        "left foot: no check since 22 Aug"
+    )
+    # Both, on the same day or not, or none of them yet.
+    for looks in (
+        [look(22, left=CLEAR, right=CLEAR)],
+        [look(30, left=CLEAR, right=CLEAR), look(22, right=CLEAR)],
+        [look(9, left=CLEAR, right=CLEAR), look(0, right=CLEAR)],
+    ):
+        found = stands(*looks)
+        assert "foot" not in due_words(found.check_due, TODAY, found.last_check)
 
 
 def test_one_check_is_due_whatever_asks_for_it():
