@@ -197,7 +197,7 @@ class Records:
 
     ``looks``: the newest first, from 14 days before her oldest open case on, and without one the
     last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
-    ``looked_at``: when a foot was last looked at with a step of care (watched, a dressing).
+    ``looked_at``: when a foot was last seen with a step of care (watched, its dressing changed).
     ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot. ``new_since``: when
     her quarantine began, also where it is over. ``bantam``: by her breed or what was entered of
     her; a weighing says more.
@@ -1019,6 +1019,17 @@ def _bird_again(
     return min((rule.look_again_days for rule in of_bird if rule.look_again_days), default=None)
 
 
+def _seen_at_a_dressing(foot: FootStanding, hers: Iterable[Asked], by: date) -> bool:
+    """Whether a change of its dressing shows the foot by that day, so that no check is due besides.
+
+    A wrap that is only felt shows nothing of the sore. Under a vet's plan the vet has said how
+    often it is opened.
+    """
+    if foot.situation.under_vet_plan:
+        return any(asked.line == DRESSING or asked.dresses for asked in hers)
+    return any(asked.dresses and asked.on <= by for asked in hers)
+
+
 def _with_checks(
     feet: Mapping[str, FootStanding],
     records: Records,
@@ -1038,14 +1049,14 @@ def _with_checks(
     for name, foot in feet.items():
         hers = [asked for asked in records.asked if asked.foot == name]
         watch = next((asked for asked in hers if asked.line == LOOK), None)
-        dressed = any(asked.line == DRESSING or asked.dresses for asked in hers)
         days = [usual]
         if foot.checked:
             days.append(_by_flock(foot.checked, records, rounds))
         again = foot.look_again_days
-        if again and not watch and not dressed:
+        if again and not watch:
             seen = max(foot.checked, records.looked_at.get(name, foot.checked))
-            days.append(seen + timedelta(again))
+            if not _seen_at_a_dressing(foot, hers, wanted := seen + timedelta(again)):
+                days.append(wanted)
         if watch:
             days.append(watch.on)
         checks[name] = Due(CHECK, min(days), line=LOOK, foot=name, checked=foot.checked)

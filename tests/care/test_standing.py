@@ -434,9 +434,43 @@ def test_one_check_is_due_whatever_asks_for_it():
     assert len([due for due in found.all_due if due.what == "check"]) == 1
 
 
-def test_a_dressing_stands_for_the_daily_look_and_not_for_the_check():
-    found = stands(look(3, left=DAILY), asked=[asked("dressing", day(0))])
-    assert due_of(found) == [("dressing", day(0)), ("check", day(3 - 7))]
+CHANGE = "soak, dressing"
+
+
+@pytest.mark.parametrize(
+    ("dressing", "check"),
+    [
+        # One that is on is felt each day, which shows nothing of the sore under it.
+        (asked("dressing", day(0)), day(0)),
+        # A change of it shows the foot, where it comes no later than the advice asks for.
+        (replace(asked("plan", day(0), what=CHANGE), dresses=True), day(1 - 7)),
+        (replace(asked("plan", day(2), what=CHANGE), dresses=True), day(1 - 7)),
+        (replace(asked("plan", day(-1), what=CHANGE), dresses=True), day(0)),
+        (asked("plan", day(0), what="soak"), day(0)),
+    ],
+)
+@pytest.mark.parametrize("seen", [DAILY, MILD | {"hot": True, "oozing": True}])
+def test_only_a_change_of_dressing_in_time_stands_for_the_check(dressing, check, seen):
+    found = stands(look(1, left=seen, right=CLEAR), asked=[dressing])
+    assert ("check", check) in due_of(found)
+
+
+def test_a_dressed_bird_is_not_checked_later_than_a_milder_one():
+    worse = MILD | {"hot": True, "oozing": True}
+    dressed = stands(look(1, left=worse, right=CLEAR, gait=2), asked=[asked("dressing", day(0))])
+    milder = stands(look(1, left=DAILY, right=CLEAR))
+    assert dressed.urgent and not milder.urgent
+    assert dressed.check_due.on <= milder.check_due.on == day(0)
+    # Nobody looked since: a week later it is late, not fine.
+    week = stands(look(7, left=worse, right=CLEAR), asked=[asked("dressing", day(6), done=7)])
+    assert week.urgent and week.check_due.on == day(6)
+
+
+def test_under_a_vets_plan_the_vet_says_how_often_a_dressing_is_opened():
+    plan = VetPlan(day(1), day(-20), "Vet’s plan: a dressing every three days")
+    change = replace(asked("plan", day(-2), what=CHANGE), dresses=True)
+    found = stands(look(1, left=DAILY, right=CLEAR), asked=[change], plans={"left": plan})
+    assert found.plans and due_of(found)[-1] == ("check", day(1 - 7))
 
 
 def test_who_looked_with_a_step_is_asked_again_from_that_day():
