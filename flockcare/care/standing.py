@@ -937,7 +937,7 @@ def _foot(
             check=next((look.key for look in records.looks if foot in look.feet), None),
             advice=own.advice if shows else None,
             because=tuple(rule.sign for rule in own.because) if shows else (),
-            look_again_days=own.look_again_days if shows else None,
+            look_again_days=_look_again_days(situation, own) if shows else None,
             signs=signs,
             situation=situation,
         )
@@ -961,11 +961,21 @@ def _foot(
         areas=(areas[0], sizes.peak(areas), areas[-1]) if areas else None,
         advice=own.advice,
         because=tuple(rule.sign for rule in own.because),
-        look_again_days=own.look_again_days,
+        look_again_days=_look_again_days(situation, own),
         signs=signs,
         situation=situation,
     )
     return replace(found, older=_older(own.because, found))
+
+
+def _look_again_days(situation: Situation, own: Answer) -> int | None:
+    """As the rules say; at once where too little is known of a foot and no vet has planned for it.
+
+    ``own``: of this foot alone. Common practice, no published source.
+    """
+    if own.advice is Advice.LOOK and not situation.under_vet_plan:
+        return own.look_again_days or EVERY_DAY
+    return own.look_again_days
 
 
 # --- What is due
@@ -1040,7 +1050,8 @@ def _with_checks(
     """Each foot with what is due of it: each thing once, on the earliest day that is asked for.
 
     A check is asked for by the flock's own days, by the advice, and by a step that left the foot to
-    be watched. The days of a foot that the last check left out count from when it was checked.
+    be watched. The days of a foot that the last check left out count from when it was checked; one
+    that never was is due today.
     """
     usual = _usual(records, rounds) or today
     if bird_again and records.last_check:
@@ -1049,9 +1060,7 @@ def _with_checks(
     for name, foot in feet.items():
         hers = [asked for asked in records.asked if asked.foot == name]
         watch = next((asked for asked in hers if asked.line == LOOK), None)
-        days = [usual]
-        if foot.checked:
-            days.append(_by_flock(foot.checked, records, rounds))
+        days = [usual, _by_flock(foot.checked, records, rounds) if foot.checked else today]
         again = foot.look_again_days
         if again and not watch:
             seen = max(foot.checked, records.looked_at.get(name, foot.checked))

@@ -295,8 +295,12 @@ def test_who_has_looked_today_is_asked_again_tomorrow(cast, birds):
 
 def test_where_the_advice_names_no_days_the_flock_s_own_count(cast, birds):
     due = f"Next: check by {date_of(5)}"
-    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right={"score": 1, "scab": "brown"})
+    scab = {"score": 1, "scab": "brown", "swelling": "none"}
+    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=scab, gait=0, manner="bright")
     assert due in case_page(cast, birds["Dill"])
+    # Where too little was recorded to leave it the advice is to check her again first.
+    look(cast, birds["Sorrel"], days_ago=2, left=CLEAR, right={"score": 1, "scab": "brown"})
+    assert "Next: right foot: check 1 day late" in case_page(cast, birds["Sorrel"])
     # A foot for a vet is not one of them: it is checked every day until the vet has seen it.
     look(cast, birds["Mace"], days_ago=2, left=CLEAR, right={"score": 1, "hot": True})
     assert "Next: right foot: check 1 day late" in case_page(cast, birds["Mace"])

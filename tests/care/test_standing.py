@@ -208,6 +208,38 @@ def test_a_second_word_is_the_one_that_counts():
     assert (sign.on, sign.by) == (day(3), "Ted")
 
 
+@pytest.mark.parametrize(
+    ("looks", "foot", "on"),
+    [
+        # Only scored; nothing said of how she walks; a limp that has its own days.
+        ([look(0, left={"score": 1}, right=CLEAR)], "left", day(-1)),
+        ([look(0, left=FULL, right=CLEAR)], "left", day(-1)),
+        ([look(3, left=FULL, right=CLEAR)], "left", day(2)),
+        ([look(0, left=CLEAR, right=CLEAR, gait=1)], "left", day(-2)),
+    ],
+)
+def test_who_is_to_be_checked_again_first_is_due_for_it_at_once(looks, foot, on):
+    found = stands(*looks)
+    assert found.advice is Advice.LOOK
+    assert (found.check_due.foot, found.check_due.on) == (foot, on)
+    # Nothing is missing: then the flock's own days count.
+    found = stands(look(0, left=FULL, right=CLEAR, **WELL))
+    assert (found.advice, found.check_due.on) == (Advice.LEAVE, day(-7))
+
+
+def test_a_foot_that_was_never_checked_is_due_today():
+    found = stands(look(0, left=CLEAR))
+    assert found.advice is Advice.LOOK and found.feet["right"].state == "never checked"
+    assert due_words(found.check_due, TODAY, found.last_check) == "right foot: check today"
+    assert stands(look(0, manner="bright")).check_due.on == TODAY
+
+
+def test_a_vets_plan_does_not_ask_for_a_check_at_once():
+    plan = VetPlan(day(0), day(-28), "Rest.")
+    found = stands(look(1, left={"score": 1}, right=CLEAR), plans={"left": plan})
+    assert found.plans and found.check_due.on == day(1 - 7)
+
+
 @pytest.mark.parametrize(("ago", "holds"), [(14, True), (15, False)])
 def test_an_unanswered_sign_of_a_bird_with_clear_feet_holds_for_two_weeks(ago, holds):
     assert bool(stands(look(ago, left=CLEAR, right=CLEAR, manner="dull")).signs) is holds
@@ -340,7 +372,7 @@ def due_of(found, foot="left"):
 
 def test_clear_feet_are_due_by_the_rounds_and_sore_ones_sooner():
     assert due_of(stands(look(4, left=CLEAR, right=CLEAR))) == [("check", day(4 - 21))]
-    assert due_of(stands(look(4, left=MILD, right=CLEAR))) == [("check", day(4 - 7))]
+    assert due_of(stands(look(4, left=MILD, right=CLEAR, **WELL))) == [("check", day(4 - 7))]
 
 
 DAILY = {"score": 1, "swelling": "moderate"}
@@ -349,7 +381,7 @@ DAILY = {"score": 1, "swelling": "moderate"}
 # From the mildest to the worst, with the days to the next check; common practice, no published
 # source: a foot for a vet is looked at every day until the vet has seen it.
 WORSE_AND_WORSE = [
-    ("a mild scab", {}, {}, 7),
+    ("a mild scab, and she is well", {}, WELL, 7),
     ("a moderate swelling", {"swelling": "moderate"}, {}, 1),
     ("that, for two weeks", {"swelling": "moderate"}, {"before": 15}, 1),
     ("a swelling and a limp", {"swelling": "moderate"}, {"gait": 1}, 1),
@@ -384,9 +416,9 @@ def test_a_bird_for_a_vet_within_days_is_checked_daily_until_the_vet_has_seen_he
 
 
 def test_the_foot_that_the_last_check_left_out_is_asked_for_again():
-    hers = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD))
+    hers = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD, **WELL))
     assert (hers.check_due.on, hers.check_due.foot) == (day(2), "left")
-    both = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD, left=CLEAR))
+    both = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD, left=CLEAR, **WELL))
     assert both.check_due.on == day(-7)
     assert stands(look(30, left=CLEAR, right=CLEAR), look(0, right=CLEAR)).check_due.on == day(9)
 
