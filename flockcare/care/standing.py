@@ -26,7 +26,7 @@ from flockcare.care import sizes
 from flockcare.care.due import DRESSING, LOOK
 from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
 from flockcare.care.rules.answer import is_known_to_vet
-from flockcare.care.rules.signs import BANTAM_G
+from flockcare.care.rules.signs import BANTAM_G, OTHERS_NEW
 from flockcare.care.rules.table import EVERY_DAY
 from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
@@ -371,6 +371,8 @@ class Standing:
     round_on: date | None = None
     # A sign is also one of diseases that must be reported.
     notifiable: bool = False
+    # Of a bird that was never checked: how many others got a sore foot lately, if several did.
+    others_new: int = 0
 
     @property
     def urgent(self) -> bool:
@@ -420,10 +422,14 @@ CHECK = "check"
 def standing_of(
     records: Records, *, today: date, rounds: Rounds, others_new: int | None = None
 ) -> Standing:
-    """``others_new``: how many other birds got a sore foot in the last 14 days."""
+    """``others_new``: how many other birds got a sore foot in the last 14 days.
+
+    Of a bird that was never checked nothing follows from them but that she is to be checked.
+    """
+    check_first = records.last_check is None and (others_new or 0) >= OTHERS_NEW
     current = _current(records)
     signs = signs_of(records.looks, today=today, in_case=bool(current))
-    situations = _situations(records, signs, today, others_new)
+    situations = _situations(records, signs, today, None if check_first else others_new)
     answers = {foot: advise(situation) for foot, situation in situations.items()}
     new = {
         foot: _new_signs(foot, records, answers[foot], plan)
@@ -469,6 +475,7 @@ def standing_of(
         states=tuple(records.states),
         round_on=_usual(records, rounds),
         notifiable=any(answer.notifiable for answer in answers.values()),
+        others_new=others_new if check_first else 0,
     )
 
 

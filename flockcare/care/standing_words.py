@@ -120,6 +120,13 @@ def due_words(due: Due, today: date, last_check: date | None = None) -> str:
     return f"{what}{when}{who}"
 
 
+def why_words(due: Due, standing: Standing) -> str:
+    """Why it is due then, or at all; empty where nothing but its days asks for it."""
+    if due.what == CHECK and standing.others_new:
+        return f"{standing.others_new} other birds got a sore foot within two weeks"
+    return due.why
+
+
 # What a check is called that is so late that nobody counts the days any more.
 NO_CHECK = "no check since"
 
@@ -241,6 +248,8 @@ def plan_words(plan: VetPlan, today: date, *, brief: bool = False) -> str:
 
 def level_words(standing: Standing) -> str:
     """Of the bird with her feet: ``Vet within days``, or under which plan she is."""
+    if standing.advice is Advice.LOOK and standing.last_check is None:
+        return "Check first"
     return _level(standing.advice, standing)
 
 

@@ -80,6 +80,17 @@ def test_a_bird_never_checked_is_to_be_looked_at():
     assert [(due.what, due.on) for due in found.all_due] == [("check", TODAY)]
 
 
+def test_a_bird_never_checked_gets_no_advice_from_the_feet_of_others():
+    found = standing_of(records(), today=TODAY, rounds=ROUNDS, others_new=4)
+    assert (found.advice, found.bird_advice, found.because) == (Advice.LOOK, None, ())
+    assert found.others_new == 4 and found.check_due.on == TODAY
+    # What was seen of her counts with them.
+    limps = records(look(2, gait=1))
+    assert standing_of(limps, today=TODAY, rounds=ROUNDS, others_new=4).advice is Advice.ASK
+    few = standing_of(records(), today=TODAY, rounds=ROUNDS, others_new=2)
+    assert few.others_new == 0
+
+
 def test_a_case_says_since_when_and_when_the_foot_was_last_clear():
     found = stands(
         look(30, left=CLEAR, right=CLEAR), look(20, left=MILD, right=CLEAR), look(2, left=MILD)
