@@ -540,6 +540,7 @@ def _planned(due: PlanDue) -> Asked:
             f"{plan.words}{', as the vet said' if plan.is_vets else ''}",
             f"from {short_words(plan.since, due.today)} {until_words(plan, due.today)}",
         ),
+        None if plan.is_vets else plan.since,
     )
 
 

@@ -100,7 +100,8 @@ class Asked:
 
     ``foot`` "": of the whole bird. ``who``, ``who_key``: whoever said that they will do it, or
     whose turn it is. ``why``: what changed the day of a plan. ``dresses``: it looks after a
-    dressing. ``terms``: of a plan, what it asks for and from when until when.
+    dressing. ``terms``: of a plan, what it asks for and from when until when; ``keepers_since``:
+    the first day of one that keepers made by themselves.
     """
 
     step: UUID | None
@@ -115,6 +116,7 @@ class Asked:
     why: str = ""
     dresses: bool = False
     terms: tuple[str, ...] = ()
+    keepers_since: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,8 +275,8 @@ class Sign:
 class Due:
     """What is due, such as ``check`` or ``dressing``. ``step`` or ``plan``: that asks for it, else
     the advice or the flock's own days do. ``why``: what changed the day, in words. ``terms``: of
-    a plan, see ``Asked``. ``alone``: of a check, that the other foot is not due yet; ``checked``:
-    when this foot was checked last."""
+    a plan, as ``keepers_since``, see ``Asked``. ``alone``: of a check, that the other foot is not
+    due yet; ``checked``: when this foot was checked last."""
 
     what: str
     on: date
@@ -286,6 +288,7 @@ class Due:
     plan: UUID | None = None
     why: str = ""
     terms: tuple[str, ...] = ()
+    keepers_since: date | None = None
     alone: bool = False
     checked: date | None = None
 
@@ -991,7 +994,7 @@ def _look_again_days(situation: Situation, own: Answer) -> int | None:
 def _due(asked: Asked) -> Due:
     by = asked.who, asked.who_key
     of = asked.step, asked.line, asked.foot, asked.plan, asked.why, asked.terms
-    return Due(asked.what, asked.on, *by, *of)
+    return Due(asked.what, asked.on, *by, *of, asked.keepers_since)
 
 
 def _usual(records: Records, rounds: Rounds) -> date | None:

@@ -121,9 +121,18 @@ def due_words(due: Due, today: date, last_check: date | None = None) -> str:
 
 
 def why_words(due: Due, standing: Standing) -> str:
-    """Why it is due then, or at all; empty where nothing but its days asks for it."""
+    """Why it is due then, or at all; empty where nothing but its days asks for it.
+
+    What keepers planned and the advice now leaves alone is said to be of that plan.
+    """
     if due.what == CHECK and standing.others_new:
         return f"{standing.others_new} other birds got a sore foot within two weeks"
+    foot = standing.feet.get(due.foot)
+    left = foot and foot.advice is Advice.LEAVE and not foot.situation.under_vet_plan
+    if due.keepers_since and left:
+        on = short_words(due.keepers_since, standing.today)
+        whose = f"by the plan of {on}; the advice now is to leave the foot alone"
+        return "; ".join(filter(None, (due.why, whose)))
     return due.why
 
 
