@@ -226,9 +226,12 @@ def lines(standing: Standing) -> Iterator[str]:
 
 def calm(standing: Standing) -> str:
     """Of a bird without a case or a sign."""
+    today = standing.today
     states = [foot.state for foot in standing.feet.values()]
     if states == ["clear", "clear"]:
-        return f"both feet clear, checked {short_words(standing.last_check, standing.today)}"
+        left, right = (short_words(foot.checked, today) for foot in standing.feet.values())
+        each = left if left == right else f"left {left}, right {right}"
+        return f"both feet clear, checked {each}"
     if states == ["never checked", "never checked"]:
         return "never checked"
     return ", ".join(f"{foot.words} {foot.state}" for foot in standing.feet.values())

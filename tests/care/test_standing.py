@@ -20,7 +20,7 @@ from flockcare.care.standing import (
     seen_for,
     standing_of,
 )
-from flockcare.care.standing_words import due_words, reason_words, reasons, signs_words
+from flockcare.care.standing_words import calm, due_words, reason_words, reasons, signs_words
 from flockcare.feet.cases import Sight, cases_from
 
 TODAY = date(2026, 11, 20)
@@ -456,6 +456,7 @@ def test_a_check_says_which_foot_where_one_alone_is_due():
     assert due_words(found.check_due, TODAY, found.last_check) == (
         "left foot: no check since 22 Aug"
     )
+    assert calm(found) == "both feet clear, checked left 22 Aug, right 20 Nov"
     # Both, on the same day or not, or none of them yet.
     for looks in (
         [look(22, left=CLEAR, right=CLEAR)],
