@@ -34,7 +34,7 @@ UNTIL_VET = (
 )
 # While a vet is to be asked, but nothing is urgent.
 UNTIL_ASKED = (
-    "Ask when you next speak to a vet. Until then care for the foot as advised, and check it.",
+    "Ask when you next speak to a vet. Until then follow the advice for each foot, and check it.",
     "Do not squeeze, do not cut, do not pull at a scab.",
     "No medicines for people, no painkillers, no leftovers.",
     "Worse, or a new sign? Ring a vet.",

@@ -44,7 +44,8 @@ class Tapped:
 
 @dataclass(frozen=True)
 class DueLine:
-    """``brief``: what, beside the lines of her feet and of a vet's plan."""
+    """``brief``: what, beside the lines of her feet and of a vet's plan. ``why``: then, or at all,
+    in words."""
 
     due: Due
     what: str
@@ -54,10 +55,16 @@ class DueLine:
     is_due: bool
     late: bool
     step: Tapped | None
+    why: str = ""
 
     @property
     def is_check(self) -> bool:
         return self.due.what == CHECK
+
+    @property
+    def which(self) -> str:
+        """``right foot``: of a check, where that one alone is due."""
+        return f"{self.due.foot} foot" if self.due.alone else ""
 
     @property
     def is_watch(self) -> bool:
@@ -302,6 +309,7 @@ class Row:
             due.on <= today,
             due.on < today,
             step,
+            words.why_words(due, self.standing),
         )
 
     def _brief(self, due: Due) -> str:

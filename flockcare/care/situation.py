@@ -465,8 +465,9 @@ def _states(flock, today: date) -> tuple[dict[UUID, list[State]], dict[UUID, dat
 
 
 def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict[str, date]]:
-    """When each foot was last looked at with a step of care."""
-    kinds = [*kinds_of_line(StepKind.WATCHED), *kinds_of_line(StepKind.DRESSING_SEEN)]
+    """When each foot was last seen with a step of care: a dressing that is on hides it."""
+    kinds = {*kinds_of_line(StepKind.WATCHED), *kinds_of_line(StepKind.DRESSING_CHANGED)}
+    kinds.remove(StepKind.DRESSING_SEEN)
     steps = CareStep.objects.filter(
         bird__in=list(birds), kind__in=kinds, at__gte=before - FOLLOWED, at__lt=before
     )
@@ -539,6 +540,7 @@ def _planned(due: PlanDue) -> Asked:
             f"{plan.words}{', as the vet said' if plan.is_vets else ''}",
             f"from {short_words(plan.since, due.today)} {until_words(plan, due.today)}",
         ),
+        None if plan.is_vets else plan.since,
     )
 
 

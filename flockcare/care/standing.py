@@ -26,7 +26,7 @@ from flockcare.care import sizes
 from flockcare.care.due import DRESSING, LOOK
 from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
 from flockcare.care.rules.answer import is_known_to_vet
-from flockcare.care.rules.signs import BANTAM_G
+from flockcare.care.rules.signs import BANTAM_G, OTHERS_NEW
 from flockcare.care.rules.table import EVERY_DAY
 from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
@@ -100,7 +100,8 @@ class Asked:
 
     ``foot`` "": of the whole bird. ``who``, ``who_key``: whoever said that they will do it, or
     whose turn it is. ``why``: what changed the day of a plan. ``dresses``: it looks after a
-    dressing. ``terms``: of a plan, what it asks for and from when until when.
+    dressing. ``terms``: of a plan, what it asks for and from when until when; ``keepers_since``:
+    the first day of one that keepers made by themselves.
     """
 
     step: UUID | None
@@ -115,6 +116,7 @@ class Asked:
     why: str = ""
     dresses: bool = False
     terms: tuple[str, ...] = ()
+    keepers_since: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +199,7 @@ class Records:
 
     ``looks``: the newest first, from 14 days before her oldest open case on, and without one the
     last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
-    ``looked_at``: when a foot was last looked at with a step of care (watched, a dressing).
+    ``looked_at``: when a foot was last seen with a step of care (watched, its dressing changed).
     ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot. ``new_since``: when
     her quarantine began, also where it is over. ``bantam``: by her breed or what was entered of
     her; a weighing says more.
@@ -273,7 +275,8 @@ class Sign:
 class Due:
     """What is due, such as ``check`` or ``dressing``. ``step`` or ``plan``: that asks for it, else
     the advice or the flock's own days do. ``why``: what changed the day, in words. ``terms``: of
-    a plan, see ``Asked``."""
+    a plan, as ``keepers_since``, see ``Asked``. ``alone``: of a check, that the other foot is not
+    due yet; ``checked``: when this foot was checked last."""
 
     what: str
     on: date
@@ -285,6 +288,9 @@ class Due:
     plan: UUID | None = None
     why: str = ""
     terms: tuple[str, ...] = ()
+    keepers_since: date | None = None
+    alone: bool = False
+    checked: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -368,6 +374,8 @@ class Standing:
     round_on: date | None = None
     # A sign is also one of diseases that must be reported.
     notifiable: bool = False
+    # Of a bird that was never checked: how many others got a sore foot lately, if several did.
+    others_new: int = 0
 
     @property
     def urgent(self) -> bool:
@@ -417,10 +425,14 @@ CHECK = "check"
 def standing_of(
     records: Records, *, today: date, rounds: Rounds, others_new: int | None = None
 ) -> Standing:
-    """``others_new``: how many other birds got a sore foot in the last 14 days."""
+    """``others_new``: how many other birds got a sore foot in the last 14 days.
+
+    Of a bird that was never checked nothing follows from them but that she is to be checked.
+    """
+    check_first = records.last_check is None and (others_new or 0) >= OTHERS_NEW
     current = _current(records)
     signs = signs_of(records.looks, today=today, in_case=bool(current))
-    situations = _situations(records, signs, today, others_new)
+    situations = _situations(records, signs, today, None if check_first else others_new)
     answers = {foot: advise(situation) for foot, situation in situations.items()}
     new = {
         foot: _new_signs(foot, records, answers[foot], plan)
@@ -466,6 +478,7 @@ def standing_of(
         states=tuple(records.states),
         round_on=_usual(records, rounds),
         notifiable=any(answer.notifiable for answer in answers.values()),
+        others_new=others_new if check_first else 0,
     )
 
 
@@ -934,7 +947,7 @@ def _foot(
             check=next((look.key for look in records.looks if foot in look.feet), None),
             advice=own.advice if shows else None,
             because=tuple(rule.sign for rule in own.because) if shows else (),
-            look_again_days=own.look_again_days if shows else None,
+            look_again_days=_look_again_days(situation, own) if shows else None,
             signs=signs,
             situation=situation,
         )
@@ -958,11 +971,21 @@ def _foot(
         areas=(areas[0], sizes.peak(areas), areas[-1]) if areas else None,
         advice=own.advice,
         because=tuple(rule.sign for rule in own.because),
-        look_again_days=own.look_again_days,
+        look_again_days=_look_again_days(situation, own),
         signs=signs,
         situation=situation,
     )
     return replace(found, older=_older(own.because, found))
+
+
+def _look_again_days(situation: Situation, own: Answer) -> int | None:
+    """As the rules say; at once where too little is known of a foot and no vet has planned for it.
+
+    ``own``: of this foot alone. Common practice, no published source.
+    """
+    if own.advice is Advice.LOOK and not situation.under_vet_plan:
+        return own.look_again_days or EVERY_DAY
+    return own.look_again_days
 
 
 # --- What is due
@@ -971,19 +994,28 @@ def _foot(
 def _due(asked: Asked) -> Due:
     by = asked.who, asked.who_key
     of = asked.step, asked.line, asked.foot, asked.plan, asked.why, asked.terms
-    return Due(asked.what, asked.on, *by, *of)
+    return Due(asked.what, asked.on, *by, *of, asked.keepers_since)
 
 
 def _usual(records: Records, rounds: Rounds) -> date | None:
     """When the flock's own days ask for the next check; None: she was never checked."""
     if records.last_check is None:
         return None
-    usual = rounds.sore_days if _current(records) else rounds.clear_days
-    days = [records.last_check + timedelta(usual)]
+    days = [_by_flock(records.last_check, records, rounds)]
     if records.new_since:
         asked = (records.new_since + timedelta(number) for number in rounds.new_bird_days)
         days += [day for day in asked if day > records.last_check]
     return min(days)
+
+
+def _by_flock(checked: date, records: Records, rounds: Rounds) -> date:
+    """When the flock asks again for what was checked that day: the days of birds with a sore foot
+    count from the day on which the sore was found, at the earliest."""
+    clear = checked + timedelta(rounds.clear_days)
+    if not (current := _current(records)):
+        return clear
+    found = min(case.first.on for case in current.values())
+    return min(clear, max(checked, found) + timedelta(rounds.sore_days))
 
 
 def _each_once(dues: Iterable[Due]) -> tuple[Due, ...]:
@@ -1007,6 +1039,17 @@ def _bird_again(
     return min((rule.look_again_days for rule in of_bird if rule.look_again_days), default=None)
 
 
+def _seen_at_a_dressing(foot: FootStanding, hers: Iterable[Asked], by: date) -> bool:
+    """Whether a change of its dressing shows the foot by that day, so that no check is due besides.
+
+    A wrap that is only felt shows nothing of the sore. Under a vet's plan the vet has said how
+    often it is opened.
+    """
+    if foot.situation.under_vet_plan:
+        return any(asked.line == DRESSING or asked.dresses for asked in hers)
+    return any(asked.dresses and asked.on <= by for asked in hers)
+
+
 def _with_checks(
     feet: Mapping[str, FootStanding],
     records: Records,
@@ -1017,29 +1060,34 @@ def _with_checks(
     """Each foot with what is due of it: each thing once, on the earliest day that is asked for.
 
     A check is asked for by the flock's own days, by the advice, and by a step that left the foot to
-    be watched. The days of a foot that the last check left out count from when it was checked.
+    be watched. The days of a foot that the last check left out count from when it was checked; one
+    that never was is due today.
     """
     usual = _usual(records, rounds) or today
-    between = timedelta(rounds.sore_days if _current(records) else rounds.clear_days)
     if bird_again and records.last_check:
         usual = min(usual, records.last_check + timedelta(bird_again))
-    found = {}
+    checks, others = {}, {}
     for name, foot in feet.items():
         hers = [asked for asked in records.asked if asked.foot == name]
         watch = next((asked for asked in hers if asked.line == LOOK), None)
-        dressed = any(asked.line == DRESSING or asked.dresses for asked in hers)
-        days = [usual]
-        if foot.checked:
-            days.append(foot.checked + between)
+        days = [usual, _by_flock(foot.checked, records, rounds) if foot.checked else today]
         again = foot.look_again_days
-        if again and not watch and not dressed:
+        if again and not watch:
             seen = max(foot.checked, records.looked_at.get(name, foot.checked))
-            days.append(seen + timedelta(again))
+            if not _seen_at_a_dressing(foot, hers, wanted := seen + timedelta(again)):
+                days.append(wanted)
         if watch:
             days.append(watch.on)
-        check = Due(CHECK, min(days), line=LOOK, foot=name)
+        checks[name] = Due(CHECK, min(days), line=LOOK, foot=name, checked=foot.checked)
         if watch:
-            check = replace(check, who=watch.who, who_key=watch.who_key, step=watch.step)
-        others = [_due(asked) for asked in hers if asked.line != LOOK]
-        found[name] = replace(foot, due=tuple(sorted((check, *others), key=lambda due: due.on)))
-    return found
+            by = {"who": watch.who, "who_key": watch.who_key, "step": watch.step}
+            checks[name] = replace(checks[name], **by)
+        others[name] = [_due(asked) for asked in hers if asked.line != LOOK]
+    if sum(check.on <= today for check in checks.values()) == 1:
+        checks = {name: replace(due, alone=due.on <= today) for name, due in checks.items()}
+    return {
+        name: replace(
+            foot, due=tuple(sorted((checks[name], *others[name]), key=lambda due: due.on))
+        )
+        for name, foot in feet.items()
+    }

@@ -104,8 +104,9 @@ def _figures(then: Size, now: Size) -> str:
 
 
 def what_words(due: Due) -> str:
-    """A check covers both feet; all else is of one."""
-    return f"{due.foot} foot: {due.what}" if due.foot and due.what != CHECK else due.what
+    """A check covers both feet, but where one alone is due; all else is of one."""
+    of_one = due.alone if due.what == CHECK else due.foot
+    return f"{due.foot} foot: {due.what}" if of_one else due.what
 
 
 def due_words(due: Due, today: date, last_check: date | None = None) -> str:
@@ -113,7 +114,26 @@ def due_words(due: Due, today: date, last_check: date | None = None) -> str:
     ``when_words``."""
     who = f" ({due.who})" if due.who else ""
     when = when_words(due, today, last_check)
-    return f"{'' if when.startswith(NO_CHECK) else f'{what_words(due)} '}{when}{who}"
+    what = f"{what_words(due)} "
+    if when.startswith(NO_CHECK):
+        what = what.removesuffix(f"{CHECK} ")
+    return f"{what}{when}{who}"
+
+
+def why_words(due: Due, standing: Standing) -> str:
+    """Why it is due then, or at all; empty where nothing but its days asks for it.
+
+    What keepers planned and the advice now leaves alone is said to be of that plan.
+    """
+    if due.what == CHECK and standing.others_new:
+        return f"{standing.others_new} other birds got a sore foot within two weeks"
+    foot = standing.feet.get(due.foot)
+    left = foot and foot.advice is Advice.LEAVE and not foot.situation.under_vet_plan
+    if due.keepers_since and left:
+        on = short_words(due.keepers_since, standing.today)
+        whose = f"by the plan of {on}; the advice now is to leave the foot alone"
+        return "; ".join(filter(None, (due.why, whose)))
+    return due.why
 
 
 # What a check is called that is so late that nobody counts the days any more.
@@ -123,8 +143,9 @@ NO_CHECK = "no check since"
 def when_words(due: Due, today: date, last_check: date | None = None) -> str:
     """``2 days late``; of a check that is long late: ``no check since 8 Oct 2024``."""
     days = (today - due.on).days
-    if due.what == CHECK and last_check and is_long_late(due.on, today):
-        return f"{NO_CHECK} {short_words(last_check, today)}"
+    last = due.checked if due.alone else last_check
+    if due.what == CHECK and last and is_long_late(due.on, today):
+        return f"{NO_CHECK} {short_words(last, today)}"
     if days > 0:
         return f"{days} day{'' if days == 1 else 's'} late"
     return "today" if not days else f"by {due.on:%a} {short_words(due.on, today)}"
@@ -205,9 +226,12 @@ def lines(standing: Standing) -> Iterator[str]:
 
 def calm(standing: Standing) -> str:
     """Of a bird without a case or a sign."""
+    today = standing.today
     states = [foot.state for foot in standing.feet.values()]
     if states == ["clear", "clear"]:
-        return f"both feet clear, checked {short_words(standing.last_check, standing.today)}"
+        left, right = (short_words(foot.checked, today) for foot in standing.feet.values())
+        each = left if left == right else f"left {left}, right {right}"
+        return f"both feet clear, checked {each}"
     if states == ["never checked", "never checked"]:
         return "never checked"
     return ", ".join(f"{foot.words} {foot.state}" for foot in standing.feet.values())
@@ -236,6 +260,8 @@ def plan_words(plan: VetPlan, today: date, *, brief: bool = False) -> str:
 
 def level_words(standing: Standing) -> str:
     """Of the bird with her feet: ``Vet within days``, or under which plan she is."""
+    if standing.advice is Advice.LOOK and standing.last_check is None:
+        return "Check first"
     return _level(standing.advice, standing)
 
 

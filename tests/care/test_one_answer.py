@@ -376,6 +376,23 @@ def test_three_others_with_a_new_sore_are_told_to_the_rules(cast, birds):
     assert found[birds["Dill"].pk].feet["left"].situation.others_new_14_days == 4
 
 
+def test_a_new_hen_is_to_be_checked_and_nothing_is_said_of_her_feet(cast, birds):
+    for number in range(3):
+        hen = Bird.objects.create(flock=cast.flock, name=f"Hen {number}")
+        look(cast, hen, days_ago=20, left=CLEAR, right=CLEAR)
+        look(cast, hen, days_ago=5, left=MILD, right=CLEAR)
+    dill = birds["Dill"]
+    BirdState.objects.create(flock=cast.flock, bird=dill, kind="quarantine", since=day(-1))
+    since = f"In quarantine since {short_words(day(-1), today())}"
+    why = "3 other birds got a sore foot within two weeks"
+    page = text(cast.clients.keeper, reverse("today", args=[cast.flock.pk]))
+    assert f"Never checked {since} {why} today" in page.split("for a check")[1]
+    for address in (dill.get_absolute_url(), url(cast, "bird", dill.pk)):
+        page = text(cast.clients.keeper, address)
+        assert "Check first" in page and "Never checked" in page and why in page
+        assert "Ask a vet" not in page and "Add your vet" not in page and "as advised" not in page
+
+
 def test_what_is_known_of_the_bird_is_told_to_the_rules(cast, birds):
     dill = birds["Dill"]
     dill.hatched = str(day(-100))

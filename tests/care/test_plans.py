@@ -19,6 +19,7 @@ from flockcare.care.models import CarePlan, CareStep, KitItem
 from flockcare.care.plans import all_dues, next_of, plan_dues, turn_of
 from flockcare.care.services import AlreadyDone, change_step, plan_course, undo_step
 from flockcare.care.situation import standings, worked_out
+from flockcare.drawing.dates import short_words
 from flockcare.exchange.services import apply, check, export, read_folder
 from flockcare.offline.kinds import KINDS, Sent
 from flockcare.pages.leaving import leave_flock
@@ -362,6 +363,27 @@ def test_it_is_due_on_every_page_that_tells_what_is(cast, birds, plan):
     assert "soak\\, dressing (Keeper)" in feed
     others = calendar_of(cast.flock, cast.owner, at_time=time(18), now=timezone.now()).decode()
     assert "soak\\, dressing" not in others
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("decided_by", ["", "vet"])
+def test_what_the_advice_now_leaves_alone_is_said_to_be_of_the_plan(cast, birds, plan, decided_by):
+    plan.since, plan.decided_by = day(-4), decided_by
+    plan.save()
+    whose = f"By the plan of {short_words(day(-4), today())}; the advice now is to leave the foot"
+    addresses = (
+        reverse("today", args=[cast.flock.pk]),
+        birds["Dill"].get_absolute_url(),
+        url(cast, "bird", birds["Dill"].pk),
+    )
+    # Too little is recorded to say so.
+    assert not any(whose in shown(cast.clients.keeper, address) for address in addresses)
+    scab = {"score": 1, "scab": "brown", "swelling": "none", "hot": False, "oozing": False}
+    look(cast, birds["Dill"], left=scab, right={"score": 0}, gait=0, manner="bright", eating="yes")
+    for address in addresses:
+        page = shown(cast.clients.keeper, address)
+        assert "eft foot: soak, dressing" in page or "Soak, dressing" in page, address
+        assert (whose in page) is (not decided_by), address
 
 
 @pytest.mark.django_db

@@ -250,7 +250,7 @@ def test_what_is_due_stands_once(cast, birds, page):
 def test_a_viewer_without_buttons_is_told_what_is_due(cast, birds):
     look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
     page = cast.clients.viewer.get(reverse("today", args=[cast.flock.pk])).content.decode()
-    assert "Next: check 1 day late" in words(page)
+    assert "Next: right foot: check 1 day late" in words(page)
 
 
 def test_before_its_day_it_stands_with_its_date(cast, birds):
@@ -264,11 +264,13 @@ def test_before_its_day_it_stands_with_its_date(cast, birds):
     ("kind", "said"),
     [
         ("watched", "check by {}"),
-        ("dressing on", "right foot: check the dressing by {}"),
-        ("dressing looked at", "right foot: check the dressing by {}"),
+        ("dressing on", "check by {}"),
+        ("dressing changed", "check by {}"),
+        # Which leaves the sore under it unseen.
+        ("dressing looked at", "right foot: check 1 day late"),
     ],
 )
-def test_what_is_due_of_a_step_stands_for_the_look_too(cast, birds, kind, said):
+def test_a_step_that_shows_the_foot_stands_for_its_check(cast, birds, kind, said):
     look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=SWOLLEN)
     step(cast, birds["Dill"], kind, foot="right", next_due=day(1))
     assert f"Next: {said.format(date_of(1))}" in " ".join(case_page(cast, birds["Dill"]).split())
@@ -292,11 +294,15 @@ def test_who_has_looked_today_is_asked_again_tomorrow(cast, birds):
 
 def test_where_the_advice_names_no_days_the_flock_s_own_count(cast, birds):
     due = f"Next: check by {date_of(5)}"
-    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right={"score": 1, "scab": "brown"})
+    scab = {"score": 1, "scab": "brown", "swelling": "none"}
+    look(cast, birds["Dill"], days_ago=2, left=CLEAR, right=scab, gait=0, manner="bright")
     assert due in case_page(cast, birds["Dill"])
+    # Where too little was recorded to leave it the advice is to check her again first.
+    look(cast, birds["Sorrel"], days_ago=2, left=CLEAR, right={"score": 1, "scab": "brown"})
+    assert "Next: right foot: check 1 day late" in case_page(cast, birds["Sorrel"])
     # A foot for a vet is not one of them: it is checked every day until the vet has seen it.
     look(cast, birds["Mace"], days_ago=2, left=CLEAR, right={"score": 1, "hot": True})
-    assert "Next: check 1 day late" in case_page(cast, birds["Mace"])
+    assert "Next: right foot: check 1 day late" in case_page(cast, birds["Mace"])
 
 
 @pytest.mark.parametrize(

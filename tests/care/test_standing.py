@@ -20,7 +20,7 @@ from flockcare.care.standing import (
     seen_for,
     standing_of,
 )
-from flockcare.care.standing_words import reason_words, reasons, signs_words
+from flockcare.care.standing_words import calm, due_words, reason_words, reasons, signs_words
 from flockcare.feet.cases import Sight, cases_from
 
 TODAY = date(2026, 11, 20)
@@ -28,6 +28,9 @@ ROUNDS = Rounds(clear_days=21, sore_days=7)
 BIRD = uuid.uuid4()
 MILD = {"score": 1, "scab": "black", "swelling": "none"}
 CLEAR = {"score": 0}
+# With all that the advice wants to know of a foot, and what it wants to know of the bird.
+FULL = MILD | {"hot": False, "oozing": False}
+WELL = {"gait": 0, "manner": "bright", "eating": "yes"}
 
 
 def day(ago: int) -> date:
@@ -75,6 +78,17 @@ def test_a_bird_never_checked_is_to_be_looked_at():
     assert found.advice is Advice.LOOK and reasons(found) == []
     assert [foot.state for foot in found.feet.values()] == ["never checked"] * 2
     assert [(due.what, due.on) for due in found.all_due] == [("check", TODAY)]
+
+
+def test_a_bird_never_checked_gets_no_advice_from_the_feet_of_others():
+    found = standing_of(records(), today=TODAY, rounds=ROUNDS, others_new=4)
+    assert (found.advice, found.bird_advice, found.because) == (Advice.LOOK, None, ())
+    assert found.others_new == 4 and found.check_due.on == TODAY
+    # What was seen of her counts with them.
+    limps = records(look(2, gait=1))
+    assert standing_of(limps, today=TODAY, rounds=ROUNDS, others_new=4).advice is Advice.ASK
+    few = standing_of(records(), today=TODAY, rounds=ROUNDS, others_new=2)
+    assert few.others_new == 0
 
 
 def test_a_case_says_since_when_and_when_the_foot_was_last_clear():
@@ -203,6 +217,38 @@ def test_a_second_word_is_the_one_that_counts():
         look(6, left=CLEAR, manner="dull"), look(3, left=CLEAR, manner="dull", by="Ted")
     ).signs
     assert (sign.on, sign.by) == (day(3), "Ted")
+
+
+@pytest.mark.parametrize(
+    ("looks", "foot", "on"),
+    [
+        # Only scored; nothing said of how she walks; a limp that has its own days.
+        ([look(0, left={"score": 1}, right=CLEAR)], "left", day(-1)),
+        ([look(0, left=FULL, right=CLEAR)], "left", day(-1)),
+        ([look(3, left=FULL, right=CLEAR)], "left", day(2)),
+        ([look(0, left=CLEAR, right=CLEAR, gait=1)], "left", day(-2)),
+    ],
+)
+def test_who_is_to_be_checked_again_first_is_due_for_it_at_once(looks, foot, on):
+    found = stands(*looks)
+    assert found.advice is Advice.LOOK
+    assert (found.check_due.foot, found.check_due.on) == (foot, on)
+    # Nothing is missing: then the flock's own days count.
+    found = stands(look(0, left=FULL, right=CLEAR, **WELL))
+    assert (found.advice, found.check_due.on) == (Advice.LEAVE, day(-7))
+
+
+def test_a_foot_that_was_never_checked_is_due_today():
+    found = stands(look(0, left=CLEAR))
+    assert found.advice is Advice.LOOK and found.feet["right"].state == "never checked"
+    assert due_words(found.check_due, TODAY, found.last_check) == "right foot: check today"
+    assert stands(look(0, manner="bright")).check_due.on == TODAY
+
+
+def test_a_vets_plan_does_not_ask_for_a_check_at_once():
+    plan = VetPlan(day(0), day(-28), "Rest.")
+    found = stands(look(1, left={"score": 1}, right=CLEAR), plans={"left": plan})
+    assert found.plans and found.check_due.on == day(1 - 7)
 
 
 @pytest.mark.parametrize(("ago", "holds"), [(14, True), (15, False)])
@@ -337,7 +383,7 @@ def due_of(found, foot="left"):
 
 def test_clear_feet_are_due_by_the_rounds_and_sore_ones_sooner():
     assert due_of(stands(look(4, left=CLEAR, right=CLEAR))) == [("check", day(4 - 21))]
-    assert due_of(stands(look(4, left=MILD, right=CLEAR))) == [("check", day(4 - 7))]
+    assert due_of(stands(look(4, left=MILD, right=CLEAR, **WELL))) == [("check", day(4 - 7))]
 
 
 DAILY = {"score": 1, "swelling": "moderate"}
@@ -346,7 +392,7 @@ DAILY = {"score": 1, "swelling": "moderate"}
 # From the mildest to the worst, with the days to the next check; common practice, no published
 # source: a foot for a vet is looked at every day until the vet has seen it.
 WORSE_AND_WORSE = [
-    ("a mild scab", {}, {}, 7),
+    ("a mild scab, and she is well", {}, WELL, 7),
     ("a moderate swelling", {"swelling": "moderate"}, {}, 1),
     ("that, for two weeks", {"swelling": "moderate"}, {"before": 15}, 1),
     ("a swelling and a limp", {"swelling": "moderate"}, {"gait": 1}, 1),
@@ -381,11 +427,44 @@ def test_a_bird_for_a_vet_within_days_is_checked_daily_until_the_vet_has_seen_he
 
 
 def test_the_foot_that_the_last_check_left_out_is_asked_for_again():
-    hers = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD))
+    hers = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD, **WELL))
     assert (hers.check_due.on, hers.check_due.foot) == (day(2), "left")
-    both = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD, left=CLEAR))
+    both = stands(look(9, left=CLEAR, right=MILD), look(0, right=MILD, left=CLEAR, **WELL))
     assert both.check_due.on == day(-7)
     assert stands(look(30, left=CLEAR, right=CLEAR), look(0, right=CLEAR)).check_due.on == day(9)
+
+
+def test_a_sore_found_on_one_foot_makes_the_other_no_later_than_it_was():
+    """The days of sore birds count from the day the sore was known."""
+    before = look(22, left=CLEAR, right=CLEAR)
+    assert stands(before).check_due.on == day(1)
+    found = stands(before, look(0, left=FULL, **WELL))
+    assert (found.check_due.on, found.check_due.foot) == (day(1), "right")
+    assert due_words(found.check_due, TODAY, found.last_check) == "right foot: check 1 day late"
+    # Where the days of clear birds end later, the other foot is asked for with the sore one.
+    found = stands(look(9, left=CLEAR, right=CLEAR), look(2, left=FULL, **WELL))
+    assert due_of(found, "right") == due_of(found, "left") == [("check", day(2 - 7))]
+    # And where they end before that, by those.
+    found = stands(look(19, left=CLEAR, right=CLEAR), look(2, left=FULL, **WELL))
+    assert due_of(found, "right") == [("check", day(19 - 21))]
+
+
+def test_a_check_says_which_foot_where_one_alone_is_due():
+    found = stands(look(22, left=CLEAR, right=CLEAR), look(0, right=CLEAR))
+    assert due_words(found.check_due, TODAY, found.last_check) == "left foot: check 1 day late"
+    found = stands(look(90, left=CLEAR, right=CLEAR), look(0, right=CLEAR))
+    assert due_words(found.check_due, TODAY, found.last_check) == (
+        "left foot: no check since 22 Aug"
+    )
+    assert calm(found) == "both feet clear, checked left 22 Aug, right 20 Nov"
+    # Both, on the same day or not, or none of them yet.
+    for looks in (
+        [look(22, left=CLEAR, right=CLEAR)],
+        [look(30, left=CLEAR, right=CLEAR), look(22, right=CLEAR)],
+        [look(9, left=CLEAR, right=CLEAR), look(0, right=CLEAR)],
+    ):
+        found = stands(*looks)
+        assert "foot" not in due_words(found.check_due, TODAY, found.last_check)
 
 
 def test_one_check_is_due_whatever_asks_for_it():
@@ -399,9 +478,43 @@ def test_one_check_is_due_whatever_asks_for_it():
     assert len([due for due in found.all_due if due.what == "check"]) == 1
 
 
-def test_a_dressing_stands_for_the_daily_look_and_not_for_the_check():
-    found = stands(look(3, left=DAILY), asked=[asked("dressing", day(0))])
-    assert due_of(found) == [("dressing", day(0)), ("check", day(3 - 7))]
+CHANGE = "soak, dressing"
+
+
+@pytest.mark.parametrize(
+    ("dressing", "check"),
+    [
+        # One that is on is felt each day, which shows nothing of the sore under it.
+        (asked("dressing", day(0)), day(0)),
+        # A change of it shows the foot, where it comes no later than the advice asks for.
+        (replace(asked("plan", day(0), what=CHANGE), dresses=True), day(1 - 7)),
+        (replace(asked("plan", day(2), what=CHANGE), dresses=True), day(1 - 7)),
+        (replace(asked("plan", day(-1), what=CHANGE), dresses=True), day(0)),
+        (asked("plan", day(0), what="soak"), day(0)),
+    ],
+)
+@pytest.mark.parametrize("seen", [DAILY, MILD | {"hot": True, "oozing": True}])
+def test_only_a_change_of_dressing_in_time_stands_for_the_check(dressing, check, seen):
+    found = stands(look(1, left=seen, right=CLEAR), asked=[dressing])
+    assert ("check", check) in due_of(found)
+
+
+def test_a_dressed_bird_is_not_checked_later_than_a_milder_one():
+    worse = MILD | {"hot": True, "oozing": True}
+    dressed = stands(look(1, left=worse, right=CLEAR, gait=2), asked=[asked("dressing", day(0))])
+    milder = stands(look(1, left=DAILY, right=CLEAR))
+    assert dressed.urgent and not milder.urgent
+    assert dressed.check_due.on <= milder.check_due.on == day(0)
+    # Nobody looked since: a week later it is late, not fine.
+    week = stands(look(7, left=worse, right=CLEAR), asked=[asked("dressing", day(6), done=7)])
+    assert week.urgent and week.check_due.on == day(6)
+
+
+def test_under_a_vets_plan_the_vet_says_how_often_a_dressing_is_opened():
+    plan = VetPlan(day(1), day(-20), "Vet’s plan: a dressing every three days")
+    change = replace(asked("plan", day(-2), what=CHANGE), dresses=True)
+    found = stands(look(1, left=DAILY, right=CLEAR), asked=[change], plans={"left": plan})
+    assert found.plans and due_of(found)[-1] == ("check", day(1 - 7))
 
 
 def test_who_looked_with_a_step_is_asked_again_from_that_day():

@@ -17,6 +17,7 @@ from flockcare.care.situation import standings
 from flockcare.feet.models import Check
 from flockcare.pages.leaving import leave_flock
 from tests.care.steps import ago, day, look, step, today, url
+from tests.care.test_one_answer import text
 
 pytestmark = pytest.mark.django_db
 
@@ -312,3 +313,23 @@ def test_clear_feet_are_not_called_something_to_monitor(cast, birds):
     look(cast, dill, left={"score": 1, **known}, right={"score": 0}, **signs)
     for page in pages:
         assert "level-leave" in cast.clients.owner.get(page).text
+
+
+def test_where_one_foot_alone_is_due_every_page_says_which(cast, birds):
+    """The left foot was checked today and the right one left blank, whatever the left showed."""
+    ago = cast.flock.round_days + 1
+    for bird in birds.values():
+        look(cast, bird, days_ago=ago, left={"score": 0}, right={"score": 0})
+    well = {"gait": 0, "manner": "bright", "eating": "yes"}
+    mild = {"score": 1, "scab": "black", "swelling": "none", "hot": False, "oozing": False}
+    look(cast, birds["Dill"], left=mild, **well)
+    look(cast, birds["Mace"], left={"score": 0}, **well)
+    today_page = text(cast.clients.keeper, reverse("today", args=[cast.flock.pk]))
+    assert "Right foot 1 day late Check her" in today_page.split("Dill", 2)[-1]
+    alone = today_page.split("for a check", 1)[1]
+    assert "Right foot: 1 day late" in alone.split("Mace", 1)[1][:60]
+    for name in ("Dill", "Mace"):
+        page = text(cast.clients.keeper, birds[name].get_absolute_url())
+        assert "Right foot: 1 day late" in page, name
+    # Of a bird with both feet due nothing of a foot is said.
+    assert "foot: 1 day late" not in text(cast.clients.keeper, birds["Sorrel"].get_absolute_url())

@@ -93,9 +93,9 @@ def test_others_that_are_sore_alarm_no_bird_with_two_clear_feet(cast, birds):
         look(cast, bird, days_ago=9, left=CLEAR, right=CLEAR)
         look(cast, bird, days_ago=1, left=SCAB, right=CLEAR, gait=0, manner="bright")
     look(cast, birds["Dill"], days_ago=1, left=CLEAR, right=CLEAR)
-    assert "Several birds are new" not in page(cast, "bird", birds["Dill"].pk)
+    assert "Several other birds got a sore foot" not in page(cast, "bird", birds["Dill"].pk)
     look(cast, birds["Dill"], left=SCAB, right=CLEAR, gait=0, manner="bright")
-    assert "Several birds are new" in page(cast, "bird", birds["Dill"].pk)
+    assert "Several other birds got a sore foot" in page(cast, "bird", birds["Dill"].pk)
 
 
 def test_whether_her_eggs_may_be_eaten_is_said_where_nothing_withdraws_them(cast, birds):

@@ -49,7 +49,7 @@ def event(content: bytes, start: str):
 
 def test_what_is_due_the_looks_and_the_holds_are_in_it(cast, birds):
     for bird in birds.values():
-        look(cast, bird, left={"score": 0})
+        look(cast, bird, left={"score": 0}, right={"score": 0})
     step(cast, birds["Dill"], "dressing on", product="gauze, wrap; tight")
     step(cast, birds["Mace"], "soaked", days_ago=4, next_due=day(-2), foot="right")
     step(cast, birds["Sorrel"], "medicine", egg_days=10, meat_days=0, days_from="vet")
@@ -129,7 +129,7 @@ def test_the_form_of_the_file(cast, birds):
     ],
 )
 def test_six_in_the_evening_stays_six_over_a_clock_change(cast, birds, last_done, due, utc_hour):
-    look(cast, birds["Dill"], left={"score": 0})
+    look(cast, birds["Dill"], left={"score": 0}, right={"score": 0})
     step(cast, birds["Dill"], "dressing on", at=last_done)
     content = feed_of(cast, now=last_done + timedelta(hours=1), at_time=time(18, 0))
     mine = event(content, "Dill, left").start
@@ -279,7 +279,7 @@ def at_hour(on, hour, minute=0):
 
 def test_what_is_wanted_rings_at_its_hour_and_nothing_else_does(cast, birds):
     for bird in birds.values():
-        look(cast, bird, left={"score": 0})
+        look(cast, bird, left={"score": 0}, right={"score": 0})
     step(cast, birds["Dill"], "soaked", next_due=day(1))
     step(cast, birds["Sorrel"], "medicine", days_ago=2, egg_days=10, meat_days=0, days_from="vet")
     assert b"VALARM" not in feed_of(cast)
@@ -304,7 +304,7 @@ def test_what_is_wanted_rings_at_its_hour_and_nothing_else_does(cast, birds):
 
 def test_only_my_turn_rings_where_a_keeper_wants_no_more(cast, birds):
     for bird in birds.values():
-        look(cast, bird, left={"score": 0})
+        look(cast, bird, left={"score": 0}, right={"score": 0})
     step(cast, birds["Dill"], "soaked", next_due=day(1), claimed_by=cast.owner)
     step(cast, birds["Mace"], "soaked", next_due=day(1))
     content = feed_of(cast, wanted=Wanted(7, mine_only=True))

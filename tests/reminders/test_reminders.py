@@ -36,7 +36,7 @@ def at(hour, minute=20, days=0):
 def due(cast, birds):
     """Two things are due today: a soak of Dill's and a medicine of Mace's."""
     for bird in birds.values():
-        look(cast, bird, left={"score": 0})
+        look(cast, bird, left={"score": 0}, right={"score": 0})
     step(cast, birds["Dill"], "soaked", days_ago=1, next_due=today())
     step(cast, birds["Mace"], "medicine", days_ago=1, next_due=today(), product="Salve")
     return birds
@@ -267,7 +267,7 @@ def test_only_what_was_asked_for_is_counted(cast, due, service):
 
 
 def test_the_last_day_of_a_withdrawal_and_a_check_count(cast, birds, service):
-    look(cast, birds["Dill"], left={"score": 0})
+    look(cast, birds["Dill"], left={"score": 0}, right={"score": 0})
     step(cast, birds["Dill"], "medicine", days_ago=3, egg_days=3, meat_days=9, days_from="vet")
     wanted = chosen(cast).wanted
     now = timezone.now()

@@ -492,7 +492,7 @@ NOT_URGENT = (
     ),
     Rule(
         "several new",
-        "Several birds are new within two weeks",
+        "Several other birds got a sore foot within two weeks",
         f"{signs.OTHERS_NEW} or more others with a new case in 14 days",
         Advice.ASK,
         "Look at the litter first. It may also be an infection of the flock, such as Mycoplasma "
