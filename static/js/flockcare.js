@@ -43,7 +43,10 @@ for (const form of document.querySelectorAll("form[data-at-once]")) {
   });
 }
 
-// A check that has been saved needs its draft no longer.
+// What has been saved needs its draft no longer (draft.js).
+const draftSent = sessionStorage.getItem("draft sent");
+sessionStorage.removeItem("draft sent");
+if (draftSent && document.querySelector(".notice.success")) localStorage.removeItem(draftSent);
 for (const saved of document.querySelectorAll("[data-saved]")) {
   for (const key of Object.keys(localStorage)) {
     if (key.startsWith("draft:") && localStorage.getItem(key).includes(saved.dataset.saved)) {

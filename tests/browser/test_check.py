@@ -111,7 +111,7 @@ def test_what_was_typed_outlives_a_closed_tab(open_phone, site):
     again = context.new_page()
     again.problems = []
     again.goto(address)
-    again.wait_for_selector("text=What you had typed for this bird is back.")
+    again.wait_for_selector("text=What you had typed is back.")
     assert again.input_value("#id_note") == "Walks on straw only."
     assert again.locator("#id_left-sites_2").is_checked()
     again.locator("button:has-text('Save check')").tap()
