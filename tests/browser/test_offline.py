@@ -676,6 +676,27 @@ def large_photo(folder):
     return path
 
 
+PAUSED = """({ setNote }) => setNote("pause", { tries: 9, until: Date.now() + 900_000 })"""
+
+
+@pytest.mark.parametrize("again", ["a page that loads", "the page that is seen again"])
+def test_what_waits_goes_out_at_once_however_long_it_was_in_vain(phones, coop, line, again):
+    page, before = phones("una"), checks(coop)
+    line.down = True  # of which the browser knows nothing
+    page.goto(check_page(coop, "Dill"))
+    both_feet_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Dill")
+    page.wait_for_selector("text=1 record waits on this phone")
+    in_module(page, "store", PAUSED)
+    line.down = False
+    if again == "a page that loads":
+        page.goto(f"/f/{coop.flock}/today/")
+    else:
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    until(page, f"async () => !(await ({KEPT['entries']})())", seconds=4)
+    assert list(new_checks(coop, before).values()) == [0]
+
+
 def test_a_line_that_gives_nothing_is_no_signal(phones, coop, line):
     """One bar: the request goes out and nothing comes. The form opens from the phone by itself."""
     page = phones("una")
