@@ -78,7 +78,7 @@ async function submit(form, said) {
   const tried = outcome === "no signal" ? outcome : await sendWaiting({ now: true });
   const now = await readableEntry(entry.key);
   if (now?.state === "refused") throw new Error(`It is saved on this phone. ${now.reasons.join(" ")}`);
-  return { form, words: inWords(entry), sent: !now, when: WHEN[tried] ?? `${entry.keeperName} is signed in` };
+  return { form, key: entry.key, words: inWords(entry), sent: !now, when: WHEN[tried] ?? `${entry.keeperName} is signed in` };
 }
 
 // Through the page's own address, as the browser would: {leave} to go on, "wrong" to be shown,

@@ -2,7 +2,7 @@
 
 import { isHeld, readableEntries } from "./entries.js";
 import { takeOver } from "./forms.js";
-import { filled, showKept } from "./blank.js";
+import { filled, offerUndo, showKept } from "./blank.js";
 import { progress, sendWaiting } from "./send.js";
 import { keepToRead } from "./keep.js";
 import { dropNote, keeperIsHere, nobodyIsHere, note, setNote, takeNote, whoIsHere } from "./store.js";
@@ -140,13 +140,17 @@ function say(textContent, className) {
   const notice = Object.assign(document.createElement("p"), { className, textContent });
   notice.setAttribute("role", "status");
   document.querySelector("main > [role=status]").after(notice);
+  return notice;
 }
 
 function sayWhatWasKept() {
-  const words = sessionStorage.getItem("kept");
-  if (!words) return;
-  sessionStorage.removeItem("kept");
-  say(words, "notice");
+  const kept = JSON.parse(sessionStorage.getItem("kept record") ?? "null");
+  if (!kept) return;
+  sessionStorage.removeItem("kept record");
+  const notice = say(kept.said, "notice");
+  if (!kept.key) return;
+  offerUndo(notice, kept);
+  notice.addEventListener("undone", () => announce());
 }
 
 async function start() {
