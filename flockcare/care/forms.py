@@ -503,7 +503,7 @@ class DaysForm(KeeperForm):
         label=WITHDRAWAL_DAYS["meat_days"], min_value=0, max_value=MOST_DAYS, required=False
     )
     days_from = forms.ChoiceField(
-        label="Who named these days",
+        label="Who named these days (needed)",
         choices=DaysFrom.choices,
         widget=forms.RadioSelect(attrs={"class": "chips"}),
         error_messages={"required": "Say whether the vet or the label named these days."},

@@ -410,6 +410,7 @@ def told_first(
         "ring_first": any(row.ring_first for row in shown),
         "vet_wanted": any(row.standing.urgent or _tell_vet(row) for row in shown),
         "vet_now": any(row.level is Advice.NOW for row in shown),
+        "vet_urgent": any(row.level.is_urgent for row in shown),
         "gone": [(key, name, words.eggs_words(eggs)) for key, name, eggs in found.gone],
     }
 

@@ -245,13 +245,17 @@ class CheckForm(KeeperModelForm):
     ):
         self.flock, self.bird, self.check, self.known = flock, bird, check, None
         self.open_feet = open_feet
-        initial = {"check_id": uuid.uuid4(), "at": now}
+        # Of one that left, only who checked her knows whether that was before.
+        initial = {"check_id": uuid.uuid4(), "at": None if bird.left else now}
         if check:
             initial = {"check_id": check.pk, "at": check.at, "calm": _is_calm(check)}
         if data is not None:
             data = self._in_full(data)
         # A copy: services put what is typed into the record, with what was there before.
         super().__init__(data, initial=initial, instance=copy(check) if check else None)
+        if bird.left:
+            asked = f"{bird} has left the flock. When was this check?"
+            self.fields["at"].error_messages["required"] = asked
         for name in CHOSEN_SIGNS:
             _without_empty_choice(self.fields[name])
         self.lost_photos = 0  # How many have been deleted since they were chosen.
@@ -372,7 +376,8 @@ class CheckForm(KeeperModelForm):
 
     @property
     def extras_given(self) -> bool:
-        return bool(self["note"].value() or self.bird_photos or self.errors.get("at") or self.check)
+        given = self["note"].value() or self.bird_photos or self.errors.get("at")
+        return bool(given or self.check or self.bird.left)
 
     @property
     def bird_photos(self) -> list[Photo]:

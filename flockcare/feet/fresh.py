@@ -1,6 +1,6 @@
 """Whether what Today and the round show of looks at feet is still so."""
 
-from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Max, OuterRef, QuerySet, Subquery
 from django.utils import timezone
 
 from flockcare.birds.models import Bird
@@ -13,12 +13,11 @@ def _figures(held_since) -> list[Subquery]:
     """A late check has an old time, but comes in now."""
     round_ = Round.objects.filter(**OF_THE_FLOCK, ended_at=None)
     places = RoundBird.objects.filter(round__flock=OuterRef("pk"), round__ended_at=None)
-    finished = Q(check_record__isnull=False) | Q(passed_over=True)
     return [
         newest(Check, "received_at"),
         newest(Bird, "created_at", left=""),
         Subquery(round_.values("pk")[:1]),
-        _figure(places.filter(finished), "round", Count("pk")),
+        _figure(places.waiting(), "round", Count("pk")),
         _figure(places.filter(held_at__gt=held_since), "round", Count("pk")),
         _figure(places, "round", Max("held_at")),
     ]

@@ -274,8 +274,14 @@ class Round(FlockRecord):
         return f"Round of {self.started_at:%Y-%m-%d}"
 
 
+class RoundBirdQuerySet(models.QuerySet):
+    def waiting(self):
+        """Those still to be seen; nobody waits for a bird that has left the flock."""
+        return self.filter(check_record=None, passed_over=False, bird__left="")
+
+
 class RoundBird(models.Model):
-    """One bird of a round: waiting, in somebody's hands, seen or passed over."""
+    """One bird of a round: waiting, in somebody's hands, seen or passed over; or she has left."""
 
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="birds")
     bird = models.ForeignKey(Bird, on_delete=models.CASCADE)
@@ -285,6 +291,8 @@ class RoundBird(models.Model):
     check_record = models.ForeignKey(Check, null=True, on_delete=models.SET_NULL)
     passed_over = models.BooleanField(default=False)
 
+    objects = RoundBirdQuerySet.as_manager()
+
     class Meta:
         ordering = ["place"]
         constraints = [
@@ -293,6 +301,11 @@ class RoundBird(models.Model):
 
     def __str__(self):
         return f"{self.bird} in {self.round}"
+
+    @property
+    def is_waiting(self) -> bool:
+        """As ``objects.waiting``, of one that is there."""
+        return not (self.check_record_id or self.passed_over or self.bird.left)
 
 
 class SortingNote(models.Model):

@@ -163,7 +163,7 @@ def _tell_the_round(check: Check, *, now) -> None:
     if round_ and round_.started_at <= check.at + BEFORE_THE_ROUND:
         waiting = RoundBird.objects.filter(round=round_, bird=check.bird_id, check_record=None)
         if waiting.update(check_record=check):
-            _end_finished_rounds(check.flock_id, now=now)
+            end_finished_rounds(check.flock_id, now=now)
 
 
 def _attach(check: Check, seen: Seen) -> None:
@@ -270,7 +270,7 @@ def _tell_other_places(check: Check, *, now) -> None:
     RoundBird.objects.filter(round__in=at_its_time, bird=check.bird_id, check_record=None).update(
         check_record=check
     )
-    _end_finished_rounds(check.flock_id, now=now)
+    end_finished_rounds(check.flock_id, now=now)
 
 
 def _says(check: Check, seen: Seen) -> dict:
@@ -372,8 +372,8 @@ def take_next_bird(*, round_: Round, keeper, now=None) -> RoundBird | None:
     """
     now = now or timezone.now()
     waiting = (
-        round_.birds.select_for_update()
-        .filter(check_record=None, passed_over=False)
+        round_.birds.select_for_update(of=["self"])
+        .waiting()
         .filter(Q(held_by=keeper) | Q(held_by=None) | Q(held_at__lt=now - HOLD))
     )
     place = waiting.filter(held_by=keeper).first() or waiting.first()
@@ -388,13 +388,14 @@ def pass_over(*, place: RoundBird, now=None) -> None:
     """Go on without this bird; she stays due."""
     place.passed_over = True
     place.save(update_fields=["passed_over"])
-    _end_finished_rounds(place.round.flock, now=now or timezone.now())
+    end_finished_rounds(place.round.flock, now=now or timezone.now())
 
 
 def end_round(*, round_: Round, now=None) -> None:
     Round.objects.filter(pk=round_.pk, ended_at=None).update(ended_at=now or timezone.now())
 
 
-def _end_finished_rounds(flock, *, now) -> None:
-    unfinished = RoundBird.objects.filter(check_record=None, passed_over=False).values("round")
+def end_finished_rounds(flock, *, now) -> None:
+    """After the last bird of a round is seen, is passed over, or leaves the flock."""
+    unfinished = RoundBird.objects.waiting().values("round")
     Round.objects.filter(flock=flock, ended_at=None).exclude(pk__in=unfinished).update(ended_at=now)

@@ -16,11 +16,11 @@ from flockcare.people.fresh import whole_or_piece
 
 
 def progress(round_):
-    """The round with its birds, and how many of them are seen or passed over."""
+    """The round with its birds, and how many of them nobody waits for any more."""
     if round_ is None:
         return None
     places = list(round_.birds.select_related("bird", "held_by", "check_record"))
-    finished = sum(1 for place in places if place.check_record_id or place.passed_over)
+    finished = sum(1 for place in places if not place.is_waiting)
     return {
         "record": round_,
         "places": places,

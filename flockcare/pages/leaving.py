@@ -6,6 +6,7 @@ from django.utils import timezone
 from flockcare.birds.models import Bird, BirdState
 from flockcare.birds.services import end_states, resume_states
 from flockcare.core.dates import PartialDate
+from flockcare.feet.services import end_finished_rounds
 from flockcare.housing.models import Stay
 from flockcare.housing.services import end_stays, resume_stay
 from flockcare.people import history
@@ -17,13 +18,16 @@ GO_WITH_HER = (Stay, BirdState)
 
 @history.changeset()
 def leave_flock(*, bird: Bird, by, basis=None) -> None:
-    """Keep when and why a bird left, as set on ``bird``; her stay and her states end with that."""
+    """Keep when and why a bird left, as set on ``bird``; her stay and her states end with that,
+    and a round that waited for her alone.
+    """
     if not bird.left:
         raise ValidationError({"left": "Say when she left; the year is enough."})
     history.change(bird, by=by, basis=basis)
     on = min(timezone.localdate(), PartialDate.parse(bird.left).last())
     end_stays(bird=bird, on=on, by=by)
     end_states(bird=bird, on=on, by=by)
+    end_finished_rounds(bird.flock_id, now=timezone.now())
 
 
 @history.changeset()

@@ -1,4 +1,4 @@
-// The check form: chips that can be taken back, and a draft that outlives a closed tab. Without script the form works as it stands.
+// The check form: chips that can be taken back, and what follows from one tap. Without script the form works as it stands.
 "use strict";
 
 const form = document.querySelector(".check-form");
@@ -125,47 +125,3 @@ form.querySelector("[value='both clear']")?.addEventListener("click", (event) =>
   settle([...asked.querySelectorAll("button")]);
   asked.focus();
 });
-
-// Draft
-const draftKey = `draft:${form.dataset.draft}`;
-const LEFT_OUT = /^(csrfmiddlewaretoken|verdict|clear|.*-was)$/;
-
-function saveDraft() {
-  const entries = [...new FormData(form)].filter(
-    ([name, value]) => !LEFT_OUT.test(name) && typeof value === "string",
-  );
-  localStorage.setItem(draftKey, JSON.stringify(entries));
-}
-
-function restoreDraft() {
-  const entries = JSON.parse(localStorage.getItem(draftKey) ?? "[]");
-  const given = entries.filter(([name, value]) => value && name !== "check_id" && name !== "at");
-  if (!given.length || "answered" in form.dataset) return;
-  for (const [name, value] of entries) {
-    if (name.endsWith("-kept_photo")) {
-      form.dispatchEvent(new CustomEvent("keep-photo", { detail: { name, id: value } })); // photos.js
-      continue;
-    }
-    for (const field of form.querySelectorAll(`[name="${CSS.escape(name)}"]`)) {
-      if (field.type === "radio" || field.type === "checkbox") {
-        if (field.value === value) field.checked = true;
-      } else {
-        field.value = value;
-      }
-    }
-  }
-  const notice = Object.assign(document.createElement("p"), { className: "notice", role: "status" });
-  const drop = Object.assign(document.createElement("button"), {
-    type: "button", className: "plain", textContent: "Start over",
-  });
-  drop.addEventListener("click", () => {
-    localStorage.removeItem(draftKey);
-    window.location.reload();
-  });
-  notice.append("What you had typed for this bird is back. ", drop);
-  form.prepend(notice);
-}
-
-restoreDraft();
-form.addEventListener("input", saveDraft);
-form.addEventListener("change", saveDraft);

@@ -6,6 +6,15 @@ document.addEventListener("submit", (event) => {
   if (asked && !window.confirm(asked)) event.preventDefault();
 });
 
+// A form that was saved keeps its record's key when the browser comes back to it, though the page
+// is asked for anew and what was typed is shown in it: saved again, it is stored once.
+const RECORD_KEYS = ["check_id", "step_id", "weighing_id", "give_id"].map((name) => `input[name=${name}]`).join();
+document.addEventListener("submit", ({ target }) => {
+  const key = target.querySelector(RECORD_KEYS);
+  if (key) history.replaceState({ [key.name]: key.value }, "");
+});
+for (const key of document.querySelectorAll(RECORD_KEYS)) key.value = history.state?.[key.name] ?? key.value;
+
 // A search box narrows the list that is already on the page.
 for (const box of document.querySelectorAll("[data-narrows]")) {
   box.closest("[hidden]").hidden = false;
@@ -34,7 +43,10 @@ for (const form of document.querySelectorAll("form[data-at-once]")) {
   });
 }
 
-// A check that has been saved needs its draft no longer.
+// What has been saved needs its draft no longer (draft.js).
+const draftSent = sessionStorage.getItem("draft sent");
+sessionStorage.removeItem("draft sent");
+if (draftSent && document.querySelector(".notice.success")) localStorage.removeItem(draftSent);
 for (const saved of document.querySelectorAll("[data-saved]")) {
   for (const key of Object.keys(localStorage)) {
     if (key.startsWith("draft:") && localStorage.getItem(key).includes(saved.dataset.saved)) {

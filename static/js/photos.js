@@ -264,12 +264,12 @@ function otherCard(form, { bird, name }) {
   return notice;
 }
 
-const draftOf = (form, bird) => `draft:${form.dataset.flock}/${bird}`;
+const draftOf = (form, bird) => `draft:${form.dataset.draft.replace(form.dataset.bird, bird)}`;
 
 // To the other bird's form, with all that was typed and the photos that are here.
 function carry(form, bird, name) {
   const theirs = draftOf(form, bird);
-  if (localStorage.getItem(theirs) && !window.confirm(`A check begun for ${name} is kept on this phone. Replace it?`)) return;
+  if (localStorage.getItem(theirs) && !window.confirm(`What was begun for ${name} is kept on this phone. Replace it?`)) return;
   const entries = [...new FormData(form)].filter(
     ([field, value]) => typeof value === "string" && field !== "csrfmiddlewaretoken",
   );

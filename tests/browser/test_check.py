@@ -1,6 +1,7 @@
 """Logging checks on a phone, as two keepers do it."""
 
 import io
+import re
 
 import pytest
 from PIL import Image
@@ -110,13 +111,30 @@ def test_what_was_typed_outlives_a_closed_tab(open_phone, site):
     again = context.new_page()
     again.problems = []
     again.goto(address)
-    again.wait_for_selector("text=What you had typed for this bird is back.")
+    again.wait_for_selector("text=What you had typed is back.")
     assert again.input_value("#id_note") == "Walks on straw only."
     assert again.locator("#id_left-sites_2").is_checked()
     again.locator("button:has-text('Save check')").tap()
     again.wait_for_selector("text=Saved: Tansy")
     again.goto(address)
     assert not again.locator("text=What you had typed").count()
+
+
+def test_saved_again_after_back_it_is_the_same_check(open_phone, site):
+    page = open_phone("ada")
+    address = f"/f/{site.flock}/birds/{site.birds['Sorrel']}/check/"
+    log(page, site, "Sorrel", left=1)
+    first = page.locator("[data-saved]").get_attribute("data-saved")
+    page.go_back()
+    expect(page.locator("[name=check_id]")).to_have_value(first)
+    page.locator(".part-left label:has-text('Swollen')").tap()
+    page.locator("button:has-text('Save check')").tap()
+    expect(page.locator("text=This is saved already, with other details.")).to_be_visible()
+    page.locator("a:has-text('Open the saved one')").tap()
+    expect(page).to_have_url(re.compile(f"/checks/{first}/$"))
+    # A form that is opened anew is for another check.
+    page.goto(address)
+    expect(page.locator("[name=check_id]")).not_to_have_value(first)
 
 
 def test_a_chosen_answer_can_be_taken_back(open_phone, site):
@@ -174,8 +192,8 @@ def test_two_keepers_share_a_round(open_phone):
             if not page.locator("button:has-text('Both feet clear')").count():
                 continue
             seen.append(page.locator("h1").inner_text())
-            with page.expect_navigation():
-                both_feet_clear(page)
+            both_feet_clear(page)
+            expect(page.locator("[data-saved]")).to_contain_text(f"Saved: {seen[-1].strip()},")
     assert len(seen) == len(set(seen)) == min(due, 6) >= 2
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from playwright.sync_api import expect
 
 from flockcare.core.room import WORDS
 from tests.browser.conftest import PHONE
@@ -674,6 +675,52 @@ def large_photo(folder):
     exif.get_ifd(0x8769)[0x9003] = "2026:02:03 10:11:12"
     Image.new("RGB", (4200, 4800), "tan").save(path, exif=exif)
     return path
+
+
+PAUSED = """({ setNote }) => setNote("pause", { tries: 9, until: Date.now() + 900_000 })"""
+
+
+@pytest.mark.parametrize("again", ["a page that loads", "the page that is seen again"])
+def test_what_waits_goes_out_at_once_however_long_it_was_in_vain(phones, coop, line, again):
+    page, before = phones("una"), checks(coop)
+    line.down = True  # of which the browser knows nothing
+    page.goto(check_page(coop, "Dill"))
+    both_feet_clear(page)
+    page.wait_for_selector("text=Kept on this phone: Dill")
+    page.wait_for_selector("text=1 record waits on this phone")
+    in_module(page, "store", PAUSED)
+    line.down = False
+    if again == "a page that loads":
+        page.goto(f"/f/{coop.flock}/today/")
+    else:
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    until(page, f"async () => !(await ({KEPT['entries']})())", seconds=4)
+    assert list(new_checks(coop, before).values()) == [0]
+
+
+def test_a_check_that_waits_is_undone_with_one_tap(phones, coop, line):
+    page, before = phones("una"), checks(coop)
+    signal(line, page, on=False)
+    page.goto(check_page(coop, "Dill"))
+    both_feet_clear(page)
+    kept = page.locator(".notice:has-text('Kept on this phone: Dill')")
+    undo = kept.locator("button:has-text('Undo')")
+    expect(undo).to_be_visible()
+    assert undo.bounding_box()["height"] >= 48
+    undo.tap()
+    expect(page.locator(".notice:has-text('Undone: Dill')")).to_be_visible()
+    expect(page.locator("#outbox-bar")).to_be_hidden()
+    assert waiting(page) == 0
+    # Sent meanwhile it is not undone, and the words say so.
+    page.goto(check_page(coop, "Dill"))
+    both_feet_clear(page)
+    expect(undo).to_be_visible()
+    line.down = False
+    page.context.set_offline(False)
+    all_sent(page)
+    undo.tap()
+    expect(page.locator(".notice:has-text('Sent already: Dill')")).to_be_visible()
+    assert len(new_checks(coop, before)) == 1
 
 
 def test_a_line_that_gives_nothing_is_no_signal(phones, coop, line):

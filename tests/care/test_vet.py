@@ -1,6 +1,7 @@
 """The vet's telephone, visits, and the plan that holds."""
 
 import io
+import re
 from datetime import UTC, date, datetime, timedelta
 from types import SimpleNamespace
 from zoneinfo import ZoneInfo
@@ -111,6 +112,37 @@ def test_the_number_is_one_tap_away_wherever_a_vet_is_to_be_called(cast, birds):
         "yes",
     )
     assert "tel:+441632960001" in cast.clients.keeper.post(opening, answers).text
+
+
+CALL = re.compile(r'class="button large( plain)?"\s+href="tel:')
+
+
+@pytest.mark.parametrize(
+    ("hot", "advice", "looks"), [(False, Advice.ASK, [" plain"]), (True, Advice.SOON, [""])]
+)
+def test_only_what_is_urgent_is_a_red_button(cast, birds, hot, advice, looks):
+    surgery(cast)
+    dill = birds["Dill"]
+    for days_ago in (30, 1):
+        look(cast, dill, days_ago=days_ago, left={"score": 1, "scab": "brown", "hot": hot})
+    assert standing(dill, now=timezone.now()).advice is advice
+    for page in (dill.get_absolute_url(), url(cast, "opening", dill.pk, "left")):
+        assert CALL.findall(cast.clients.keeper.get(page).text) == looks, page
+
+
+@pytest.mark.parametrize(("width", "looks"), [(9, [" plain"]), (None, [""])])
+def test_today_is_red_for_what_is_urgent_alone(cast, birds, width, looks):
+    """Larger under a vet’s plan is told the vet, and no more; a hot foot without one is urgent."""
+    surgery(cast)
+    dill = birds["Dill"]
+    scab = {"score": 1, "scab": "brown"}
+    for days_ago, mm in ((12, 3), (9, 6), (2, width)):
+        sore = {**scab, "scab_mm": mm} if mm else {"score": 2, "hot": True}
+        look(cast, dill, days_ago=days_ago, left=sore)
+    if width:
+        step(cast, dill, "vet", days_ago=8, plan="Soak.", plan_until=day(5), decided_by="vet")
+    panel = cast.clients.keeper.get(url(cast, "today_panel"), headers={"HX-Request": "true"})
+    assert CALL.findall(panel.text) == looks
 
 
 def test_without_a_number_who_may_write_is_asked_for_it(cast, birds):
@@ -284,6 +316,7 @@ def test_a_course_of_years_counts_from_its_last_day(cast, birds):
 def test_the_days_of_a_visit_can_be_entered_later(cast, birds, given):
     visited = step(cast, birds["Dill"], "vet", days_ago=2, medicine_given=given)
     page = url(cast, "holds")
+    assert "Who named these days (needed)" in cast.clients.keeper.get(page).text
     assert "a medicine from the vet" in cast.clients.viewer.get(page).text
     said = {"product": "a medicine from the vet", "egg_days": "9", "meat_days": "0"}
     cast.clients.keeper.post(page, {**said, "days_from": "vet"})

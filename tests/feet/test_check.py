@@ -57,6 +57,31 @@ def test_both_feet_clear_is_one_tap(cast, birds):
     assert "both feet clear" in answer.content.decode()
 
 
+def test_of_a_bird_that_left_the_moment_of_the_check_is_asked_for(cast, birds):
+    Bird.objects.filter(pk=birds["Dill"].pk).update(
+        left=str(timezone.localdate()), left_reason="died"
+    )
+    url = check_url(cast, birds["Dill"])
+    page = cast.clients.keeper.get(url)
+    assert "Left the flock" in page.text
+    assert page.context["form"]["at"].value() is None
+    answer = cast.clients.keeper.post(url, form(verdict="both clear", at=""))
+    assert answer.status_code == 422
+    assert "Dill has left the flock. When was this check?" in answer.text
+    later = timezone.localtime() - timedelta(minutes=5)
+    said = form(verdict="both clear", at=later.strftime("%Y-%m-%dT%H:%M"))
+    cast.clients.keeper.post(url, said)
+    assert Check.objects.count() == 1
+
+
+def test_no_check_after_the_day_a_bird_left(cast, birds):
+    Bird.objects.filter(pk=birds["Dill"].pk).update(left="2024-02", left_reason="died")
+    answer = cast.clients.keeper.post(check_url(cast, birds["Dill"]), form(verdict="both clear"))
+    assert answer.status_code == 422
+    assert "Dill left the flock before this (2024-02)." in answer.context["form"].errors["at"][0]
+    assert not Check.objects.exists()
+
+
 def test_a_finding_keeps_everything(cast, birds):
     said = form(**SORE_LEFT, gait="2", manner="dull", eating="no", note="Limps a little.")
     cast.clients.keeper.post(check_url(cast, birds["Dill"]), said)

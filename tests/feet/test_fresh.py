@@ -163,6 +163,11 @@ def test_what_happens_in_a_round_is_shown(cast, birds, pages):
     shown("Dill", gone="with Keeper")
     save(cast, birds["Dill"])
     shown("✓ checked")
+    round_.birds.create(bird=birds["Sorrel"], place=2)
+    shown("Sorrel")
+    birds["Sorrel"].left, birds["Sorrel"].left_reason = "2026", "died"
+    leave_flock(bird=birds["Sorrel"], by=cast.keeper)
+    shown("left the flock")
     services.end_round(round_=Round.objects.get(pk=round_.pk))
     shown("No round is on", gone="Dill")
 

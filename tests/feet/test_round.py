@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from flockcare.feet import services
 from flockcare.feet.models import FootFinding, Round, RoundBird
+from flockcare.pages.leaving import came_back, leave_flock
 
 pytestmark = pytest.mark.django_db
 
@@ -67,6 +68,34 @@ def test_the_round_ends_with_its_last_bird(cast, birds, round_):
     assert services.open_round(cast.flock) == round_
     services.pass_over(place=RoundBird.objects.get(bird=birds["Sorrel"]))
     assert services.open_round(cast.flock) is None
+
+
+def leaves(bird, keeper):
+    bird.left, bird.left_reason = timezone.localdate().isoformat(), "died"
+    leave_flock(bird=bird, by=keeper)
+
+
+def test_a_bird_that_left_is_offered_to_nobody(cast, birds, round_):
+    held = services.take_next_bird(round_=round_, keeper=cast.keeper)
+    leaves(held.bird, cast.keeper)
+    offered = services.take_next_bird(round_=round_, keeper=cast.keeper)
+    assert offered.bird != held.bird
+    page = cast.clients.keeper.get(reverse("feet:round", args=[cast.flock.pk])).text
+    assert "1 of 3 done." in page
+    assert "left the flock" in page
+
+
+def test_the_round_waits_for_no_bird_that_left(cast, birds, round_):
+    both_clear(cast, birds["Mace"], cast.keeper)
+    both_clear(cast, birds["Dill"], cast.keeper)
+    leaves(birds["Sorrel"], cast.keeper)
+    assert services.open_round(cast.flock) is None
+
+
+def test_a_bird_that_came_back_is_offered_again(cast, birds, round_):
+    leaves(birds["Dill"], cast.keeper)
+    came_back(bird=birds["Dill"], by=cast.keeper)
+    assert services.take_next_bird(round_=round_, keeper=cast.keeper).bird == birds["Dill"]
 
 
 def test_starting_twice_joins_the_open_round(cast, birds, round_):

@@ -2,6 +2,7 @@
 // kept: they get the bird, a key of their own and the time by this phone's clock.
 
 import { keyOf, readableEntries, KEY_FIELDS } from "./entries.js";
+import { takeBack } from "./send.js";
 import { allLists, whoIsHere } from "./store.js";
 
 const { shell } = document.body.dataset;
@@ -156,10 +157,11 @@ export const filled = shell === "form" ? fillBlank() : Promise.resolve();
 
 // --- What comes after something was kept
 
-export async function showKept({ form, words, sent, when }) {
+export async function showKept(kept) {
+  const { form, words, sent, when } = kept;
   const said = sent ? `Saved: ${words}` : `Kept on this phone: ${words}. It is sent when ${when}.`;
   if (navigator.serviceWorker?.controller) {
-    sessionStorage.setItem("kept", said);
+    sessionStorage.setItem("kept record", JSON.stringify({ said, words, key: sent ? "" : kept.key }));
     location.assign(`/f/${form.dataset.flock}/check/`);
     return;
   }
@@ -183,6 +185,17 @@ export async function showKept({ form, words, sent, when }) {
     window.scrollTo(0, 0);
   }));
   notice.focus();
+}
+
+// As what is due has it: what waits is taken back with one tap.
+export function offerUndo(notice, { key, words }) {
+  const undo = Object.assign(document.createElement("button"), { type: "button", className: "plain", textContent: "Undo" });
+  undo.addEventListener("click", async () => {
+    undo.disabled = true;
+    notice.textContent = (await takeBack(key)) ? `Undone: ${words}` : `Sent already: ${words}. Change it on the bird’s page.`;
+    notice.dispatchEvent(new Event("undone"));
+  });
+  notice.append(" ", undo);
 }
 
 // The birds as rows of buttons or links; those that wait with a check come last.

@@ -24,8 +24,14 @@ export function takeOver({ ready, onChange, onKept }) {
   const form = formOf();
   // The page shows again what was refused: it is in the form now, but for its photos.
   if (form && "answered" in form.dataset) shownAgain(form).then(onChange, () => {});
+  if (form && !("answered" in form.dataset)) ready.then(() => formOf() && goOn(formOf()));
+  window.addEventListener("pageshow", ({ persisted }) => persisted && formOf() && busy(formOf(), false));
+}
+
+// With what waits: to be corrected, or because the browser came back to the form that it was saved on.
+function goOn(form) {
   const waiting = new URLSearchParams(location.search).get("waiting");
-  if (form && waiting && !("answered" in form.dataset)) ready.then(() => resume(form, waiting));
+  return resume(form, waiting ?? history.state?.[KEY_FIELDS[form.dataset.outbox]]);
 }
 
 // Resolves to the words of what was kept, or to nothing when it was sent and the page is left.
@@ -72,7 +78,7 @@ async function submit(form, said) {
   const tried = outcome === "no signal" ? outcome : await sendWaiting({ now: true });
   const now = await readableEntry(entry.key);
   if (now?.state === "refused") throw new Error(`It is saved on this phone. ${now.reasons.join(" ")}`);
-  return { form, words: inWords(entry), sent: !now, when: WHEN[tried] ?? `${entry.keeperName} is signed in` };
+  return { form, key: entry.key, words: inWords(entry), sent: !now, when: WHEN[tried] ?? `${entry.keeperName} is signed in` };
 }
 
 // Through the page's own address, as the browser would: {leave} to go on, "wrong" to be shown,
@@ -145,7 +151,7 @@ function forgetDraft(form, key) {
 // --- Mending what waits
 
 async function resume(form, key) {
-  const entry = await readableEntry(key);
+  const entry = key && (await readableEntry(key));
   if (!entry || entry.kind !== form.dataset.outbox) return;
   fill(form, entry.fields);
   showWaiting(form, await photosOf(key));

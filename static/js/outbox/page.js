@@ -2,10 +2,10 @@
 
 import { isHeld, readableEntries } from "./entries.js";
 import { takeOver } from "./forms.js";
-import { filled, showKept } from "./blank.js";
+import { filled, offerUndo, showKept } from "./blank.js";
 import { progress, sendWaiting } from "./send.js";
 import { keepToRead } from "./keep.js";
-import { keeperIsHere, nobodyIsHere, note, setNote, takeNote, whoIsHere } from "./store.js";
+import { dropNote, keeperIsHere, nobodyIsHere, note, setNote, takeNote, whoIsHere } from "./store.js";
 import { watchWorker } from "./update.js";
 
 const { keeper, name, flock, shell } = document.body.dataset;
@@ -90,6 +90,12 @@ export async function send(options) {
   return outcome;
 }
 
+// A page that is opened or seen again, or signal again: the pause after what was in vain begins anew.
+async function sendAtOnce(options) {
+  await dropNote("pause");
+  return send(options);
+}
+
 // What is kept to read is older than what was just sent.
 async function renew() {
   const who = keeper || (await whoIsHere())?.keeper;
@@ -134,13 +140,17 @@ function say(textContent, className) {
   const notice = Object.assign(document.createElement("p"), { className, textContent });
   notice.setAttribute("role", "status");
   document.querySelector("main > [role=status]").after(notice);
+  return notice;
 }
 
 function sayWhatWasKept() {
-  const words = sessionStorage.getItem("kept");
-  if (!words) return;
-  sessionStorage.removeItem("kept");
-  say(words, "notice");
+  const kept = JSON.parse(sessionStorage.getItem("kept record") ?? "null");
+  if (!kept) return;
+  sessionStorage.removeItem("kept record");
+  const notice = say(kept.said, "notice");
+  if (!kept.key) return;
+  offerUndo(notice, kept);
+  notice.addEventListener("undone", () => announce());
 }
 
 async function start() {
@@ -151,12 +161,12 @@ async function start() {
   if (shell && who) who.textContent = (await whoIsHere())?.name ?? "";
   if (signedOut) await nobodyIsHere();
   await refresh();
-  await send();
+  await sendAtOnce();
   if (keeper) await keepToRead(keeper, writes ? flock : null);
 }
 
-window.addEventListener("online", () => send({ now: true }));
-window.addEventListener("pageshow", (event) => event.persisted && send());
-document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && send());
+window.addEventListener("online", () => sendAtOnce({ now: true }));
+window.addEventListener("pageshow", (event) => event.persisted && sendAtOnce());
+document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && sendAtOnce());
 if (keeper || shell) watchWorker();
 start().catch((problem) => console.info("Outbox:", problem?.name, problem?.message));
