@@ -165,8 +165,8 @@ class StepForm(KeeperModelForm):
             "past": "Long past: nothing is due, no eggs are withdrawn",
             "medicine_given": "Was a medicine given or prescribed?",
             "question": "What you asked",
+            "found": "What the vet found or said",
             "plan": "The plan",
-            "note": "Note, or what the vet said",
             **SUPPLY_LABELS,
             **WITHDRAWAL_DAYS,
         }
@@ -377,7 +377,7 @@ class StepForm(KeeperModelForm):
     @property
     def visit_open(self) -> bool:
         """Whether what is folded away of a visit holds anything, or is refused."""
-        folded = ("found", "laboratory", "contact")
+        folded = ("laboratory", "contact")
         return any(self[name].errors or (self.editing and self[name].value()) for name in folded)
 
 

@@ -274,7 +274,7 @@ def _history(records: Records, names: Names) -> Iterator[str]:
     last = next((step for step in reversed(records.steps) if step.kind in CARE), None)
     if last:
         on = day_words(last.at, records.window.zone)
-        yield f"Last care: {names.text(last.words)}, {on}."
+        yield f"Last care at home but for medicines: {names.text(last.words)}, {on}."
     given = [
         step for step in told_once(records.steps, records.window.zone) if _may_be_medicine(step)
     ]

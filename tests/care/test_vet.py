@@ -350,6 +350,12 @@ def test_a_question_alone_changes_no_advice_and_keeps_the_number(cast, birds):
     assert "Soak. The advice stands." in shown
 
 
+def test_the_form_tells_the_vets_words_from_the_note(cast, birds):
+    shown = cast.clients.keeper.get(url(cast, "step_new", birds["Dill"].pk)).text
+    assert "What the vet found or said" in shown and ">Note</label>" in shown
+    assert "or what the vet said" not in shown
+
+
 @pytest.mark.parametrize(
     ("said", "words"),
     [

@@ -382,7 +382,7 @@ def test_why_she_comes_stands_on_top(bird):
         "Seen by a vet on 20 Aug. Vet’s plan for the right foot until 17 Sep: Soak twice a day."
     )
     assert "Soak daily" not in str(found.now)
-    assert "asked “Is it bone?”; said “No.”; plan “Soak daily.”" in str(found.given)
+    assert "asked “Is it bone?”; keeper’s note “No.”; plan “Soak daily.”" in str(found.given)
 
 
 def test_where_no_house_is_known_the_flock_is_told_of(bird):
@@ -414,7 +414,7 @@ def test_what_is_read_first(bird):
     assert found.history == (
         # Of the two cases that of the right foot goes on. Nine days apart is one course.
         "2nd case (1 left, 1 right) since Mar 2026; medicines before: 2.",
-        "Last care: left foot: dressing changed, gauze, 9 Mar 2026.",
+        "Last care at home but for medicines: left foot: dressing changed, gauze, 9 Mar 2026.",
         "Medicines: “Tablets from the vet” (2 Aug 2026).",
     )
     (group,) = found.key_photos.groups
