@@ -175,7 +175,8 @@ class StepForm(KeeperModelForm):
             "meat_days": "Blank means not known.",
             "given_until": "Days are counted from the last time it was given.",
             "quantity": "Such as “2 ml” or “a pea of ointment”. A record, not a dose to follow.",
-            "plan_until": "Blank: the plan holds for four weeks.",
+            "plan_until": "Blank: four weeks. But “vet today” and “vet within days” stand until a "
+            "day is named.",
             "decided_by": "“As the vet said” is printed only where the vet decided.",
             "medicine_given": "Not known: eggs and meat are withdrawn until you know.",
         }

@@ -137,8 +137,10 @@ def _now(hers: Standing, records: Records, names: Names) -> Iterator[str]:
         tuple(replace(plan, words=names.cut(plan.words)) for plan in some)
         for some in (hers.plans, hers.broken)
     )
+    asked = tuple(replace(call, said=names.text(call.said)) for call in hers.asked)
     after = len((*hers.states, *hers.plans, *hers.broken, *hers.asked))
-    said = list(lines(replace(hers, signs=told(hers.signs), feet=feet, plans=plans, broken=broken)))
+    hers = replace(hers, signs=told(hers.signs), feet=feet)
+    said = list(lines(replace(hers, plans=plans, broken=broken, asked=asked)))
     said[len(said) - after : len(said) - after] = _last_seen_of(records, names)
     for line in said:
         yield f"{line[:1].upper()}{line[1:]}"

@@ -369,6 +369,7 @@ def test_why_she_comes_stands_on_top(bird):
     look(away, at(8, 10), left=2)
     step(bird, at(8, 1), "vet", question="Is it bone?", note="No.", plan="Soak daily.")
     plan = {"plan": "Soak twice a day.", "decided_by": "vet", "foot": "right"}
+    plan["plan_until"] = date(2026, 9, 17)
     step(bird, at(8, 20), "vet", question="May she lay?", **plan)
     found = made(bird)
     asked = said(found.asked)
@@ -379,7 +380,7 @@ def test_why_she_comes_stands_on_top(bird):
     assert set(asked["Question to the vet"]) == {"_"}
     # That of the first visit is overtaken: she has been lame for too long since.
     assert found.now[-1] == (
-        "Seen by a vet on 20 Aug. Vet’s plan for the right foot until 17 Sep: Soak twice a day."
+        "Vet asked on 20 Aug. Vet’s plan for the right foot until 17 Sep: Soak twice a day."
     )
     assert "Soak daily" not in str(found.now)
     assert "asked “Is it bone?”; keeper’s note “No.”; plan “Soak daily.”" in str(found.given)
@@ -403,6 +404,14 @@ def test_a_question_stands_with_its_day_until_it_is_answered(bird):
     # Answered later, without the question.
     step(bird, at(8, 22), "vet", found="Grade II")
     assert set(said(made(bird).asked)["Question to the vet"]) == {"_"}
+
+
+def test_what_a_call_came_to_names_nobody_who_need_not_be_known(bird):
+    step(bird, at(8, 24), "vet", foot="", note="Owner rang: bring her on Friday.")
+    who = "Owner", "Keeper A"
+    for nameless, by in zip((False, True), who, strict=True):
+        told = f"Vet asked on 24 Aug: {by} rang: bring her on Friday. The advice stands: "
+        assert made(bird, nameless=nameless).now[-1].startswith(told)
 
 
 def test_what_is_read_first(bird):
