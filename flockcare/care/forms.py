@@ -165,8 +165,8 @@ class StepForm(KeeperModelForm):
             "past": "Long past: nothing is due, no eggs are withdrawn",
             "medicine_given": "Was a medicine given or prescribed?",
             "question": "What you asked",
+            "found": "What the vet found or said",
             "plan": "The plan",
-            "note": "Note, or what the vet said",
             **SUPPLY_LABELS,
             **WITHDRAWAL_DAYS,
         }
@@ -175,7 +175,8 @@ class StepForm(KeeperModelForm):
             "meat_days": "Blank means not known.",
             "given_until": "Days are counted from the last time it was given.",
             "quantity": "Such as “2 ml” or “a pea of ointment”. A record, not a dose to follow.",
-            "plan_until": "Blank: the plan holds for four weeks.",
+            "plan_until": "Blank: four weeks. But “vet today” and “vet within days” stand until a "
+            "day is named.",
             "decided_by": "“As the vet said” is printed only where the vet decided.",
             "medicine_given": "Not known: eggs and meat are withdrawn until you know.",
         }
@@ -377,7 +378,7 @@ class StepForm(KeeperModelForm):
     @property
     def visit_open(self) -> bool:
         """Whether what is folded away of a visit holds anything, or is refused."""
-        folded = ("found", "laboratory", "contact")
+        folded = ("laboratory", "contact")
         return any(self[name].errors or (self.editing and self[name].value()) for name in folded)
 
 

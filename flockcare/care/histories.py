@@ -58,7 +58,7 @@ KINDS = (
             "keeper_id": "Who did it",
             "dropped_because": "Not done, because",
             "dropped_by_id": "Who said so",
-            "note": "Note, or what the vet said",
+            "found": "What the vet found or said",
         },
         words=DAYS["words"],
         change=lambda step, *, by, basis, kept: services.restore_step(

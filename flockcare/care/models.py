@@ -246,7 +246,7 @@ class MedicineGiven(models.TextChoices):
     UNKNOWN = "unknown", "not known"
 
 
-# What is said of a visit to the vet alone. What the vet said is its note.
+# What is said of a visit to the vet, or of a call, alone.
 OF_A_VISIT = ("contact_id", "question", "found", "plan", "plan_until", "laboratory")
 OF_A_VISIT += ("medicine_given",)
 
@@ -268,8 +268,8 @@ class CareStepQuerySet(models.QuerySet):
 class CareStep(FlockRecord):
     """One thing done to one foot of a bird, or to the bird (no foot); also a visit to the vet.
 
-    A visit has ``question``, ``found`` and ``plan``; what the vet said is its ``note``, the next
-    visit its ``next_due``.
+    A visit, or a call, has ``question``, ``found`` (or said) and ``plan``; the next visit is its
+    ``next_due``. Its ``note`` is a keeper's: it may tell what the vet said, and may not.
 
     ``egg_days``, ``meat_days``: of an ointment or a medicine, as a keeper entered them from the
     vet or the label, counted from the last giving; empty says that nobody knows.

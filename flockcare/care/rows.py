@@ -144,7 +144,7 @@ class Row:
         """Of a vet, while they hold or a new sign broke them; and where one left none."""
         hers = self.standing
         every = (*hers.plans, *hers.broken, *hers.asked)
-        return [(plan, words.plan_words(plan, hers.today)) for plan in every]
+        return [(plan, words.plan_words(plan, hers)) for plan in every]
 
     @property
     def plans_in_row(self) -> list[str]:
@@ -153,7 +153,14 @@ class Row:
         every = (*hers.plans, *hers.broken, *hers.asked)
         told = not self.level.is_urgent and any(line.is_plan for line in self.due)
         shown = [plan for plan in every if not told or not plan.answers]
-        return [words.plan_words(plan, hers.today, brief=True) for plan in shown]
+        return [words.plan_words(plan, hers, brief=True) for plan in shown]
+
+    @property
+    def means(self) -> str:
+        """By when a vet is to be rung, and is to see her, where that is urgent."""
+        if not self.level.is_urgent:
+            return ""
+        return f"{self.level.seen_by.capitalize()}." if self.standing.rung else self.level.means
 
     @property
     def level_in_row(self) -> bool:
@@ -340,13 +347,21 @@ def in_order(row: Row):
 
 
 def answer(rows: Iterable[Row], *, mine: bool = False) -> list[str]:
-    """The first lines of Today: a vet, and tonight's care; ``mine``: that of one keeper."""
+    """The first lines of Today: a vet, and tonight's care; ``mine``: that of one keeper.
+
+    Apart from those a vet is to be rung about: those one was asked about already.
+    """
     rows = list(rows)
     tonight = [row.bird.name for row in rows if row.is_due]
     said = []
     for level, now in ((Advice.NOW, "Ring now"), (Advice.SOON, "Ring today")):
-        hers = [row.bird.name for row in rows if row.standing.advice is level]
-        said += [f"{level.words}: {words.names(hers)}. {now}."] if hers else []
+        hers = [row for row in rows if row.level is level]
+        to_ring = [row.bird.name for row in hers if not row.standing.rung]
+        said += [f"{level.words}: {words.names(to_ring)}. {now}."] if to_ring else []
+        for row in hers:
+            if call := row.standing.rung:
+                asked = words.asked_words(call, row.standing.today, brief=True)
+                said.append(f"{level.words}: {row.bird.name}. {asked}")
     nothing = "Nothing for you tonight." if mine else "No care is due tonight."
     said.append(f"Due tonight: {words.names(tonight)}." if tonight else nothing)
     return said

@@ -54,7 +54,7 @@ from flockcare.care.standing import (
 )
 from flockcare.care.standing_words import foot_level_words, signs_words, within
 from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
-from flockcare.care.vet import PLAN_DAYS, plan_for
+from flockcare.care.vet import PLAN_DAYS, came_to, plan_for
 from flockcare.drawing.dates import short_words
 from flockcare.feet.cases import Case, cases_of_birds
 from flockcare.feet.due import is_sore
@@ -258,7 +258,8 @@ def _read(flock, today: date, before: datetime):
     looks = _looks(flock, cases, _shown_on_clear_feet(birds), before)
     known = set(sore) | looks.keys()
     outlines, weights = _outlines(known, before, zone), _weights(known, today)
-    looked_at, plans = _looked_at(known, before, zone), _plans(flock, today, before)
+    looked_at = _looked_at(known, before, zone)
+    plans, calls = _plans(flock, today, before)
     states, new_since = _states(flock, today)
     asked = defaultdict(list)
     now = before - timedelta(hours=12)
@@ -280,6 +281,7 @@ def _read(flock, today: date, before: datetime):
             weights=weights[row["pk"]],
             eggs=_eggs(holds.get(row["pk"])),
             plans=plans[row["pk"]],
+            calls=calls[row["pk"]],
             states=states[row["pk"]],
             age_days=least_age(row["hatched"], today),
             new_since=new_since.get(row["pk"]),
@@ -477,8 +479,8 @@ def _looked_at(birds: Iterable[UUID], before: datetime, zone) -> dict[UUID, dict
     return found
 
 
-def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan]]:
-    """What a vet planned for each foot; else that a vet was asked in the last four weeks."""
+def _plans(flock, today: date, before: datetime) -> tuple[dict[UUID, dict[str, VetPlan]], ...]:
+    """What was planned for each foot with a vet, and when one was last asked about it."""
     visits = CareStep.objects.filter(
         flock=flock, kind=StepKind.VET, at__gte=before - WEIGHED, at__lt=before
     )
@@ -486,11 +488,11 @@ def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan
     for visit in visits.order_by("-at"):
         visit.flock = flock
         of_bird[visit.bird_id].append(visit)
-    found = defaultdict(dict)
+    plans, calls = defaultdict(dict), defaultdict(dict)
     for bird, hers in of_bird.items():
         for foot in FEET:
             if plan := plan_for(hers, foot, today):
-                found[bird][foot] = VetPlan(
+                plans[bird][foot] = VetPlan(
                     plan.visit.on,
                     plan.until,
                     plan.words,
@@ -498,13 +500,17 @@ def _plans(flock, today: date, before: datetime) -> dict[UUID, dict[str, VetPlan
                     plan.open_ended,
                     plan.visit.at,
                     by_vet=plan.visit.decided_by != DecidedBy.KEEPER,
+                    said=came_to(plan.visit),
                 )
-                continue
-            seen = next((visit for visit in hers if visit.foot in ("", foot)), None)
-            if seen and not seen.plan.strip():
-                until = seen.on + PLAN_HOLDS
-                found[bird][foot] = VetPlan(seen.on, until, step=seen.pk, at=seen.at)
-    return found
+            last = next((visit for visit in hers if visit.foot in ("", foot)), None)
+            if last and plan and last.pk == plan.visit.pk:
+                calls[bird][foot] = plans[bird][foot]
+            elif last and not last.plan.strip():
+                until = last.on + PLAN_HOLDS
+                calls[bird][foot] = VetPlan(
+                    last.on, until, step=last.pk, at=last.at, said=came_to(last)
+                )
+    return plans, calls
 
 
 def _asked(due, zone) -> Asked:

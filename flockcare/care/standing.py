@@ -168,8 +168,9 @@ class State:
 class VetPlan:
     """What a vet said on that day of a foot, and the last day on which it holds.
 
-    ``words``: empty where nobody wrote a plan down. ``step``: the visit. ``at``: None where its
-    time is not known. ``new``: the urgent signs that have come since, where they broke it.
+    ``words``: empty where nobody wrote a plan down. ``step``: the visit, or the call. ``at``: None
+    where its time is not known. ``open_ended``: nobody named the last day. ``new``: the urgent
+    signs that have come since, where they broke it. ``said``: what it came to, in few words.
     """
 
     on: date
@@ -180,6 +181,7 @@ class VetPlan:
     at: datetime | None = None
     by_vet: bool = True
     new: tuple[str, ...] = ()
+    said: str = ""
 
     @property
     def answers(self) -> bool:
@@ -200,9 +202,10 @@ class Records:
     ``looks``: the newest first, from 14 days before her oldest open case on, and without one the
     last weeks. ``cases``: all of hers. ``last``: of each foot that was ever checked.
     ``looked_at``: when a foot was last seen with a step of care (watched, its dressing changed).
-    ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot. ``new_since``: when
-    her quarantine began, also where it is over. ``bantam``: by her breed or what was entered of
-    her; a weighing says more.
+    ``weights``: day and grams, the oldest first. ``plans``: of a vet, by foot. ``calls``: when a
+    vet was last asked about a foot, in the last four weeks, whether it left a plan or not; not of a
+    plan that has run out. ``new_since``: when her quarantine began, also where it is over.
+    ``bantam``: by her breed or what was entered of her; a weighing says more.
     """
 
     looks: Sequence[Look] = ()
@@ -215,6 +218,7 @@ class Records:
     weights: Sequence[tuple[date, int]] = ()
     eggs: Eggs = Eggs()
     plans: Mapping[str, VetPlan] = field(default_factory=dict)
+    calls: Mapping[str, VetPlan] = field(default_factory=dict)
     states: Sequence[State] = ()
     age_days: int | None = None
     new_since: date | None = None
@@ -353,8 +357,9 @@ class Standing:
     """``because``: signs of the bird herself that lead to her ``advice``, if they do; those of her
     feet stand with each foot. ``due``: of the whole bird; ``all_due``: with that of her feet, each
     thing once and the earliest first. ``plans``: of a vet, while they hold and
-    no sign is new since; ``broken``: where one is. ``asked``: visits of the last weeks that left no
-    such plan, so that the advice stands.
+    no sign is new since; ``broken``: where one is. ``asked``: visits and calls of the last weeks
+    that left no such plan, so that the advice stands. ``rung``: that at which a vet was asked about
+    all that is urgent now, no longer ago than she may wait to be seen; None: a vet is to be rung.
     """
 
     today: date
@@ -369,6 +374,7 @@ class Standing:
     last_check: date | None = None
     plans: tuple[VetPlan, ...] = ()
     asked: tuple[VetPlan, ...] = ()
+    rung: VetPlan | None = None
     broken: tuple[VetPlan, ...] = ()
     states: Sequence[State] = ()
     round_on: date | None = None
@@ -439,7 +445,7 @@ def standing_of(
         for foot, plan in records.plans.items()
         if plan.answers and plan.until >= today
     }
-    plans = _plans_that_hold(records.plans, new)
+    plans = _plans_that_hold(records.plans, new, answers)
     broken = _broken_plans(records.plans, new, answers)
     for foot in plans:
         situations[foot] = replace(
@@ -473,7 +479,8 @@ def standing_of(
         all_due=_each_once((*due, *(one for foot in feet.values() for one in foot.due))),
         last_check=records.last_check,
         plans=tuple(dict.fromkeys(plans.values())),
-        asked=_asked_lately(records, today) if concern or signs_shown else (),
+        asked=_asked_lately(records, plans.values(), new, today) if concern or signs_shown else (),
+        rung=_rung(records, answers, plans, of_bird, advice, today),
         broken=broken,
         states=tuple(records.states),
         round_on=_usual(records, rounds),
@@ -501,12 +508,20 @@ def _situations(
 
 
 def _plans_that_hold(
-    plans: Mapping[str, VetPlan], new: Mapping[str, set[str]]
+    plans: Mapping[str, VetPlan], new: Mapping[str, set[str]], answers: Mapping[str, Answer]
 ) -> dict[str, VetPlan]:
     """By foot: those that have not run out, unless an urgent sign has come since on what they are
     about. ``new``: what ``_new_signs`` says of each that has not run out.
+
+    Where a vet is wanted today or within days, a plan of which nobody named the last day does not
+    stand in for that: it may be no more than what was said on the telephone. Our choice, no
+    published source.
     """
-    broken = {plan for foot, plan in plans.items() if foot not in new or new[foot]}
+    broken = {
+        plan
+        for foot, plan in plans.items()
+        if foot not in new or new[foot] or (plan.open_ended and _urgent(answers[foot]))
+    }
     return {foot: plan for foot, plan in plans.items() if plan not in broken}
 
 
@@ -526,9 +541,40 @@ def _broken_plans(
     return tuple(replace(plan, new=tuple(signs.values())) for plan, signs in found.items() if signs)
 
 
-def _asked_lately(records: Records, today: date) -> tuple[VetPlan, ...]:
-    visits = dict.fromkeys(records.plans.values())
-    return tuple(one for one in visits if not one.answers and one.until >= today)
+def _asked_lately(
+    records: Records, held: Iterable[VetPlan], new: Mapping[str, set[str]], today: date
+) -> tuple[VetPlan, ...]:
+    """The newest first: calls, and plans that do not stand in for the advice, but for those that a
+    new sign broke."""
+    told = {plan.step for plan in held} | {records.plans[foot].step for foot in new if new[foot]}
+    left = {one.step: one for one in (*records.calls.values(), *records.plans.values())}
+    left = {step: one for step, one in left.items() if step not in told and one.until >= today}
+    asked = [replace(one, words="") for one in left.values()]
+    return tuple(sorted(asked, key=lambda one: one.on, reverse=True))
+
+
+def _rung(
+    records: Records,
+    answers: Mapping[str, Answer],
+    plans: Mapping[str, VetPlan],
+    of_bird: Iterable[Rule],
+    advice: Advice,
+    today: date,
+) -> VetPlan | None:
+    """``plans``: those that hold, by foot. See ``Standing.rung``."""
+    lately = timedelta(advice.seen_within_days)
+    calls = {foot: call for foot, call in records.calls.items() if today - call.on <= lately}
+    if not advice.is_urgent or not calls:
+        return None
+    wanted = {("", rule.key) for rule in of_bird if rule.advice.is_urgent}
+    told = set()
+    for foot, answer in answers.items():
+        rules = counted([answer], "foot", under_plan=foot in plans)
+        wanted |= {(foot, rule.key) for rule in rules if rule.advice.is_urgent}
+        if foot in calls:
+            known = _urgent(answer) - _new_signs(foot, records, answer, calls[foot])
+            told |= {(of, key) for key in known for of in (foot, "")}
+    return max(calls.values(), key=lambda call: call.on) if wanted <= told else None
 
 
 def _new_signs(foot: str, records: Records, answer: Answer, plan: VetPlan) -> set[str]:

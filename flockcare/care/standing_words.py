@@ -221,7 +221,7 @@ def lines(standing: Standing) -> Iterator[str]:
         yield calm(standing)
     yield from state_words(standing)
     for plan in (*standing.plans, *standing.broken, *standing.asked):
-        yield plan_words(plan, today)
+        yield plan_words(plan, standing)
 
 
 def calm(standing: Standing) -> str:
@@ -244,18 +244,31 @@ def names(some: list[str], at_most: int = 4) -> str:
     return " and ".join(filter(None, [", ".join(some[:-1]), *some[-1:]]))
 
 
-def plan_words(plan: VetPlan, today: date, *, brief: bool = False) -> str:
-    """``Seen by a vet on 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``; brief
-    without what is new since, where that stands beside it."""
-    on = short_words(plan.on, today)
+def plan_words(plan: VetPlan, standing: Standing, *, brief: bool = False) -> str:
+    """``Vet asked on 18 Nov. Vet’s plan for the left foot until 12 Dec: soak daily``, since nobody
+    recorded whether she was seen; brief without what is new since and the advice that stands, where
+    those stand beside it."""
     if plan.new:
+        on = short_words(plan.on, standing.today)
         new = "" if brief else f": {', '.join(map(within, plan.new))}"
-        return f"New since the vet’s visit on {on}{new}. {plan.words}"
+        return f"New since the vet was asked on {on}{new}. {plan.words}"
     if plan.answers:
-        return f"Seen by a vet on {on}. {plan.words}"
-    # What a keeper decided alone is no answer of a vet.
-    said = plan.words or "no plan recorded"
-    return f"Vet asked on {on}; {said[:1].lower()}{said[1:].rstrip('.')}. The advice stands."
+        return f"Vet asked on {short_words(plan.on, standing.today)}. {plan.words}"
+    asked = asked_words(plan, standing.today, brief=brief)
+    # Under a plan for the other foot the level is that plan.
+    if brief or (standing.plans and not standing.urgent):
+        return asked
+    # What the keepers decided alone is no answer of a vet, whatever its last day.
+    no_end = plan.open_ended and plan.by_vet
+    stands = "The plan has no last day, so the" if no_end else "The"
+    return f"{asked} {stands} advice stands: {within(standing.advice.words)}."
+
+
+def asked_words(call: VetPlan, today: date, *, brief: bool = False) -> str:
+    """``Vet asked on 18 Nov: Bring her tomorrow at 10.``; brief: ``Vet asked today: …``."""
+    on = "today" if brief and call.on == today else f"on {short_words(call.on, today)}"
+    said = f": {call.said.rstrip('.')}" if call.said else ", no answer recorded"
+    return f"Vet asked {on}{said}."
 
 
 def level_words(standing: Standing) -> str:

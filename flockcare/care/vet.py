@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from textwrap import shorten
 
-from flockcare.care.models import CareStep
+from flockcare.care.models import CareStep, DecidedBy
 from flockcare.drawing.dates import short_words
 from flockcare.photos.models import Foot
 
 # A plan that names no end: four weeks, as long as the rules wait for a sore to be half gone. Our
 # choice, no published source.
 PLAN_DAYS = 28
+MOST_LETTERS = 90
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,14 @@ class Plan:
         foot = f" for the {Foot(self.visit.foot).label}" if self.visit.foot else ""
         head = f"{whose}{foot} until {short_words(self.until, self.visit.on)}"
         return ": ".join(filter(None, (head, self.visit.plan)))
+
+
+def came_to(visit: CareStep) -> str:
+    """What a visit or a call came to, in few words: its plan, what the vet found or said, or the
+    note. Empty where nobody wrote anything down."""
+    ours = "our own plan: " if visit.decided_by == DecidedBy.KEEPER else ""
+    plan = visit.plan.strip() and f"{ours}{visit.plan}"
+    return shorten(plan or visit.found or visit.note, MOST_LETTERS, placeholder=" …")
 
 
 def plan_for(visits: Iterable[CareStep], foot: str, today: date) -> Plan | None:

@@ -136,8 +136,10 @@ def _now(hers: Standing, records: Records, names: Names) -> Iterator[str]:
         tuple(replace(plan, words=names.cut(plan.words)) for plan in some)
         for some in (hers.plans, hers.broken)
     )
+    asked = tuple(replace(call, said=names.text(call.said)) for call in hers.asked)
     after = len((*hers.states, *hers.plans, *hers.broken, *hers.asked))
-    said = list(lines(replace(hers, signs=told(hers.signs), feet=feet, plans=plans, broken=broken)))
+    hers = replace(hers, signs=told(hers.signs), feet=feet)
+    said = list(lines(replace(hers, plans=plans, broken=broken, asked=asked)))
     said[len(said) - after : len(said) - after] = _last_seen_of(records, names)
     for line in said:
         yield f"{line[:1].upper()}{line[1:]}"
@@ -277,7 +279,7 @@ def _history(records: Records, names: Names) -> Iterator[str]:
     last = next((step for step in reversed(records.steps) if step.kind in CARE), None)
     if last:
         on = day_words(last.at, records.window.zone)
-        yield f"Last care: {names.text(last.words)}, {on}."
+        yield f"Last care at home, medicines aside: {names.text(last.words)}, {on}."
     once = (step for step in records.steps if step.pk not in records.told)
     given = [step for step in once if step.may_be_medicine and step.kind != StepKind.VACCINE]
     named = {_medicine(step, names): step for step in given}

@@ -172,8 +172,8 @@ def _remark(step: CareStep, names: Names) -> str:
         said.append(f"bleeding: {step.get_bleeding_display()}")
     for label, typed in (
         ("asked", step.question),
-        ("found", step.found),
-        ("said" if step.kind == StepKind.VET else "", step.note),
+        ("found or said", step.found),
+        ("keeper’s note" if step.kind == StepKind.VET else "", step.note),
         ("plan", step.plan),
         ("laboratory", step.laboratory),
     ):

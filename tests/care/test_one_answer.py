@@ -284,7 +284,7 @@ def test_a_vets_plan_holds_on_all_pages_or_on_none(cast, birds, visited, until, 
         url(cast, "bird", dill.pk),
         reverse("vetsheet:sheet", args=[cast.flock.pk, dill.pk]),
     ):
-        assert ("Seen by a vet on" in text(cast.clients.keeper, address)) is holds, address
+        assert ("Vet asked on" in text(cast.clients.keeper, address)) is holds, address
 
 
 def test_json_has_the_promised_shape_and_types(cast, birds):

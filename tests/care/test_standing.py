@@ -20,7 +20,14 @@ from flockcare.care.standing import (
     seen_for,
     standing_of,
 )
-from flockcare.care.standing_words import calm, due_words, reason_words, reasons, signs_words
+from flockcare.care.standing_words import (
+    calm,
+    due_words,
+    plan_words,
+    reason_words,
+    reasons,
+    signs_words,
+)
 from flockcare.feet.cases import Sight, cases_from
 
 TODAY = date(2026, 11, 20)
@@ -553,10 +560,89 @@ def test_a_vets_plan_holds_until_its_day_or_a_new_sign():
 
 def test_a_visit_without_a_plan_and_a_plan_without_a_vet_change_no_advice():
     swollen = look(9, left={"score": 2}, right=CLEAR)
-    for visit in (VetPlan(day(8), day(-5)), VetPlan(day(8), day(-5), "Plan: soak", by_vet=False)):
-        found = stands(swollen, plans={"left": visit, "right": visit})
-        assert (found.advice, found.plans, found.asked) == (Advice.SOON, (), (visit,))
-    assert stands(swollen, plans={"left": VetPlan(day(30), day(2))}).asked == ()
+    plan = VetPlan(day(8), day(-5), "Plan: soak", by_vet=False, said="our own plan: soak")
+    asked = replace(plan, words="")
+    for more in ({"calls": {"left": asked}}, {"plans": {"left": plan, "right": plan}}):
+        found = stands(swollen, **more)
+        assert (found.advice, found.plans, found.asked) == (Advice.SOON, (), (asked,))
+    assert stands(swollen, calls={"left": VetPlan(day(30), day(2))}).asked == ()
+
+
+HOT = {"score": 1, "scab": "brown", "swelling": "none", "hot": True}
+LIMPS = {"score": 1, "scab": "brown", "swelling": "moderate"}
+
+
+@pytest.mark.parametrize(
+    ("foot", "signs", "level"),
+    [
+        (HOT, {}, Advice.SOON),
+        (LIMPS, {"gait": 2}, Advice.SOON),
+        (MILD, {"manner": "dull"}, Advice.NOW),
+        ({**MILD, "cold_or_dark": True}, {}, Advice.NOW),
+    ],
+    ids=["hot", "swollen and limping", "dull", "cold"],
+)
+def test_a_plan_without_a_last_day_stands_in_for_no_urgent_level(foot, signs, level):
+    seen = look(2, left=foot, right=CLEAR, **signs)
+    plan = VetPlan(day(1), day(-27), "Vet’s plan: bring her", uuid.uuid4(), said="Bring her")
+    ends = stands(seen, plans={"left": plan, "right": plan})
+    assert ends.plans == (plan,)
+    open_ended = replace(plan, open_ended=True)
+    plans = {"left": open_ended, "right": open_ended}
+    found = stands(seen, plans=plans, calls=plans)
+    assert (found.advice, found.plans) == (level, ()) and found.check_due.on == day(1)
+    assert [one.step for one in found.asked] == [plan.step]
+    assert plan_words(found.asked[0], found) == (
+        "Vet asked on 19 Nov: Bring her. The plan has no last day, so the advice stands: "
+        f"{level.words.lower()}."
+    )
+    # What is not urgent it stands in for, and what was urgent once that is answered.
+    calm = look(0, left=MILD, right=CLEAR, manner="bright", gait=0)
+    well = replace(calm, feet={**calm.feet, "left": FootSeen(1, "none", "black", hot=False)})
+    well.feet["left"] = replace(well.feet["left"], cold_or_dark=False)
+    assert stands(seen, well, plans=plans, calls=plans).plans == (open_ended,)
+
+
+def call(ago: int, **more) -> VetPlan:
+    return VetPlan(day(ago), day(ago - 28), step=uuid.uuid4(), **more)
+
+
+@pytest.mark.parametrize(
+    ("looks", "calls", "rung"),
+    [
+        ([look(3, left=HOT)], {}, False),
+        ([look(3, left=HOT)], {"left": call(0)}, True),
+        # She may wait so long to be seen, and no longer.
+        ([look(3, left=HOT)], {"left": call(2)}, True),
+        ([look(4, left=HOT)], {"left": call(3)}, False),
+        ([look(3, left={**HOT, "cold_or_dark": True})], {"left": call(1)}, True),
+        ([look(3, left={**HOT, "cold_or_dark": True})], {"left": call(2)}, False),
+        # About the other foot; and what has come since.
+        ([look(3, left=HOT, right=HOT)], {"left": call(0)}, False),
+        ([look(3, left=HOT, right=HOT)], {"left": call(0), "right": call(1)}, True),
+        ([look(3, left=HOT), look(0, left={**HOT, "oozing": True})], {"left": call(1)}, False),
+        ([look(3, left=HOT), look(0, left=HOT, manner="dull")], {"left": call(1)}, False),
+        ([look(3, left=HOT, manner="dull")], {"left": call(0)}, True),
+        ([look(3, left=MILD)], {"left": call(0)}, False),
+    ],
+)
+def test_a_vet_was_rung_where_asked_lately_about_all_that_is_urgent(looks, calls, rung):
+    found = stands(*looks, calls=calls)
+    newest = max(calls.values(), key=lambda one: one.on, default=None)
+    assert found.rung == (newest if rung else None)
+    # The level itself is what it would be without.
+    assert found.advice is stands(*looks).advice
+    assert len(found.asked) == len(calls)
+
+
+def test_a_call_about_a_new_sign_leaves_the_broken_plan_where_it_is():
+    plan = VetPlan(day(8), day(-5), "Vet’s plan: soak", uuid.uuid4())
+    looks = look(9, left=MILD, right=CLEAR), look(1, left=HOT)
+    plans, calls = {"left": plan, "right": plan}, {"left": call(0), "right": call(0)}
+    assert stands(*looks, plans=plans, calls=plans).rung is None
+    found = stands(*looks, plans=plans, calls=calls)
+    assert (found.rung, len(found.asked)) == (calls["left"], 2)
+    assert [one.step for one in found.broken] == [plan.step]
 
 
 NOON = datetime.combine(day(3), time(12), tzinfo=UTC)

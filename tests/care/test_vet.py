@@ -416,13 +416,40 @@ def test_a_question_alone_changes_no_advice_and_keeps_the_number(cast, birds):
     on = f"{today().day} {today():%b}"
     for address in (dill.get_absolute_url(), url(cast, "bird", dill.pk)):
         shown = cast.clients.keeper.get(address).text
-        assert f"Vet asked on {on}; no plan recorded. The advice stands." in shown
+        stands = "The advice stands: vet within days."
+        assert f"Vet asked on {on}, no answer recorded. {stands}" in shown
         assert "tel:" in shown and "Vet within days" in shown and "Vet’s plan" not in shown
     # Nor does what a keeper decided alone.
     step(cast, dill, "vet", plan="Soak.", medicine_given="no", decided_by="keeper")
     assert standing(dill, now=timezone.now()).advice is Advice.SOON
     shown = cast.clients.keeper.get(dill.get_absolute_url()).text
-    assert "Soak. The advice stands." in shown
+    assert "our own plan: Soak. The advice stands: vet within days." in shown
+
+
+@pytest.mark.parametrize("where", ["note", "found", "plan"])
+def test_what_a_call_came_to_stands_where_ring_today_stood(cast, birds, where):
+    surgery(cast)
+    for name in ("Dill", "Mace"):
+        look(cast, birds[name], days_ago=1, left={"score": 2, "hot": True}, right={"score": 0})
+    said = visit_form(cast, question="Is it deep?", **{where: "Bring her tomorrow\nat 10."})
+    cast.clients.keeper.post(url(cast, "step_new", birds["Dill"].pk), said)
+    asked, words = "Vet asked today: Bring her tomorrow at 10.", Advice.SOON.words
+    for address in (url(cast, "list"), reverse("today", args=[cast.flock.pk])):
+        shown = " ".join(cast.clients.viewer.get(address).text.split())
+        assert f"<p>{words}: Mace. Ring today.</p><p>{words}: Dill. {asked}</p>" in shown
+        # In her row too.
+        assert shown.count(asked) == 2 and "tel:" in shown
+    for name, ring in (("Dill", False), ("Mace", True)):
+        shown = " ".join(cast.clients.viewer.get(birds[name].get_absolute_url()).text.split())
+        assert ("Ring today; to be seen within 2 days." in shown) is ring
+        assert ("To be seen within 2 days." in shown) is not ring
+        assert words in shown and "tel:" in shown and "four weeks" not in shown
+
+
+def test_the_form_tells_the_vets_words_from_the_note(cast, birds):
+    shown = cast.clients.keeper.get(url(cast, "step_new", birds["Dill"].pk)).text
+    assert "What the vet found or said" in shown and ">Note</label>" in shown
+    assert "or what the vet said" not in shown
 
 
 @pytest.mark.parametrize(
@@ -595,7 +622,7 @@ def test_a_plan_that_a_new_sign_breaks_is_still_told_with_what_is_new(cast, bird
     # In a list the line of her foot says what is new.
     shown = cast.clients.keeper.get(url(cast, "list")).text
     assert "Left foot: mild, hot, oozing, sore since" in shown and "The foot is hot" not in shown
-    assert "New since the vet’s visit on" in shown and new not in shown and "Soak." in shown
+    assert "New since the vet was asked on" in shown and new not in shown and "Soak." in shown
 
 
 def test_nobody_asks_which_eggs_are_a_cocks(cast, birds):

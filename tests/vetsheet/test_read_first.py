@@ -80,7 +80,7 @@ def test_what_decides_is_read_at_first_sight(cast, birds):
         f"Left foot on {on}: main pad, black scab 12 mm, hot, hole, core or plug, "
         "hock or toe joint swollen; “Sits alone.”"
     )
-    assert "New since the vet’s visit" in found.now[-1] and "Rest." in found.now[-1]
+    assert "New since the vet was asked" in found.now[-1] and "Rest." in found.now[-1]
     page = cast.clients.keeper.get(f"/f/{cast.flock.pk}/birds/{dill.pk}/vet/").text
     open_part = re.sub(r"<details.*?</details>", "", page, flags=re.S)
     assert "hock or toe joint swollen" in open_part

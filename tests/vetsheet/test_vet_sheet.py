@@ -369,6 +369,7 @@ def test_why_she_comes_stands_on_top(bird):
     look(away, at(8, 10), left=2)
     step(bird, at(8, 1), "vet", question="Is it bone?", note="No.", plan="Soak daily.")
     plan = {"plan": "Soak twice a day.", "decided_by": "vet", "foot": "right"}
+    plan["plan_until"] = date(2026, 9, 17)
     step(bird, at(8, 20), "vet", question="May she lay?", **plan)
     found = made(bird)
     asked = said(found.asked)
@@ -379,10 +380,10 @@ def test_why_she_comes_stands_on_top(bird):
     assert set(asked["Question to the vet"]) == {"_"}
     # That of the first visit is overtaken: she has been lame for too long since.
     assert found.now[-1] == (
-        "Seen by a vet on 20 Aug. Vet’s plan for the right foot until 17 Sep: Soak twice a day."
+        "Vet asked on 20 Aug. Vet’s plan for the right foot until 17 Sep: Soak twice a day."
     )
     assert "Soak daily" not in str(found.now)
-    assert "asked “Is it bone?”; said “No.”; plan “Soak daily.”" in str(found.given)
+    assert "asked “Is it bone?”; keeper’s note “No.”; plan “Soak daily.”" in str(found.given)
 
 
 def test_the_sheet_of_a_cock_speaks_of_him(bird):
@@ -455,6 +456,14 @@ def test_a_question_stands_with_its_day_until_it_is_answered(bird):
     assert set(said(made(bird).asked)["Question to the vet"]) == {"_"}
 
 
+def test_what_a_call_came_to_names_nobody_who_need_not_be_known(bird):
+    step(bird, at(8, 24), "vet", foot="", note="Owner rang: bring her on Friday.")
+    who = "Owner", "Keeper A"
+    for nameless, by in zip((False, True), who, strict=True):
+        told = f"Vet asked on 24 Aug: {by} rang: bring her on Friday. The advice stands: "
+        assert made(bird, nameless=nameless).now[-1].startswith(told)
+
+
 def test_what_is_read_first(bird):
     """Of how many cases this is one, what was given, and the foot at first and last."""
     step(bird, at(3, 1, year=2025), "medicine", product="Old drops")
@@ -464,7 +473,7 @@ def test_what_is_read_first(bird):
     assert found.history == (
         # Of the two cases that of the right foot goes on. Nine days apart is one course.
         "2nd case (1 left, 1 right) since Mar 2026; medicines before: 2.",
-        "Last care: left foot: dressing changed, gauze, 9 Mar 2026.",
+        "Last care at home, medicines aside: left foot: dressing changed, gauze, 9 Mar 2026.",
         "Medicines: “Tablets from the vet” (2 Aug 2026).",
     )
     (group,) = found.key_photos.groups

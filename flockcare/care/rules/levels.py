@@ -35,9 +35,19 @@ class Advice(IntEnum):
         """What to do, and by when. Our own choice, no published source."""
         return {
             Advice.ASK: "When you next speak to a vet, within two weeks.",
-            Advice.SOON: "Ring today; to be seen within 2 days.",
-            Advice.NOW: "Ring now; to be seen within a day.",
+            Advice.SOON: f"Ring today; {self.seen_by}.",
+            Advice.NOW: f"Ring now; {self.seen_by}.",
         }.get(self, "")
+
+    @property
+    def seen_within_days(self) -> int:
+        """Within how many days a vet is to see her; 0 where nothing is urgent."""
+        return {Advice.SOON: 2, Advice.NOW: 1}.get(self, 0)
+
+    @property
+    def seen_by(self) -> str:
+        days = self.seen_within_days
+        return f"to be seen within {'a day' if days == 1 else f'{days} days'}"
 
     @property
     def is_for_vet(self) -> bool:

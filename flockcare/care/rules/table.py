@@ -529,7 +529,8 @@ NOT_URGENT = (
 VETS_PLAN = Rule(
     "vet’s plan",
     "A vet’s plan holds",
-    "the newest plan of a vet, as long as no sign is new",
+    "the newest plan of a vet, as long as no sign is new; where a vet is wanted within days, only "
+    "with its last day",
     Advice.HOME,
     "Follow the plan. A new sign, or one that calls for a vet today, breaks it.",
     "Our own choice",

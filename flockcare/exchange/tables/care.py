@@ -63,11 +63,11 @@ class Care(Table):
         _step("given_to", "The house or flock, where all its birds got it at once."),
         _step("decided_by", "Who decided."),
         _step("past", "It is long past: nothing is due, and nothing is withdrawn."),
-        # Of a visit to the vet; what the vet said is the note.
+        # Of a visit to the vet, or of a call.
         Link("vet", "Which vet.", of="vets.csv", attr="contact", known="vets", called="vet"),
         _step("medicine_given", "Whether a medicine was given or prescribed."),
         _step("question", "What was asked."),
-        _step("found", "What the vet found."),
+        _step("found", "What the vet found or said."),
         _step("plan", "What was planned."),
         _step("plan_until", "Until when the plan holds."),
         _step("laboratory", "Laboratory result."),
