@@ -4,10 +4,12 @@ import contextlib
 import shutil
 from pathlib import Path
 from types import SimpleNamespace
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import connections
 from django.test import Client
+from django.utils import timezone
 from hypothesis import HealthCheck, settings
 
 from flockcare.backup.databases import replaced
@@ -20,6 +22,7 @@ from tests.backup.installed import done
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")
 
+ZONE = ZoneInfo("Europe/London")
 PASSWORD = "straw and oats 7"
 
 
@@ -57,6 +60,13 @@ def _quick_and_apart(settings, tmp_path):
     }
 
 
+@pytest.fixture(autouse=True)
+def _days_of_the_flock():
+    """Today is the day where the cast lives, also in the first hour of a day in summer."""
+    with timezone.override(ZONE):
+        yield
+
+
 def client_of(keeper) -> Client:
     client = Client()
     client.force_login(keeper)
@@ -71,7 +81,7 @@ def cast(db):
         for name in ("owner", "keeper", "viewer", "stranger")
     }
     flock = start_flock(
-        owner=people["owner"], name="Hill Flock", time_zone="Europe/London", units="metric"
+        owner=people["owner"], name="Hill Flock", time_zone=ZONE.key, units="metric"
     )
     for name, role in (("keeper", Role.KEEPER), ("viewer", Role.VIEWER)):
         Membership.objects.create(flock=flock, keeper=people[name], role=role)

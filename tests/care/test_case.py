@@ -259,6 +259,6 @@ def test_after_the_vet_s_plan_nothing_waits_for_the_vet(cast, birds):
     dill = birds["Dill"]
     look(cast, dill, days_ago=1, left={"score": 2, "swelling": "from above"}, right=CLEAR)
     before = cast.clients.keeper.get(case_url(cast, dill)).content.decode()
-    step(cast, dill, "vet", days_ago=0, plan="Dress it daily.")
+    step(cast, dill, "vet", days_ago=0, plan="Dress it daily.", plan_until=day(9))
     after = cast.clients.keeper.get(case_url(cast, dill)).content.decode()
     assert "Until the vet sees her" in before and "Until the vet sees her" not in after

@@ -541,7 +541,7 @@ def test_a_prescription_stands_beside_its_visit_and_nowhere_else(cast, birds):
     answer = cast.clients.keeper.post(page, {"prescription": picture()}, follow=True)
     photo = Photo.objects.get()
     assert "Saved: the prescription of Dill" in answer.text
-    assert f'alt="Prescription, {photo.added_at:%-d %b %Y}"' in answer.text
+    assert f'alt="Prescription, {timezone.localtime(photo.added_at):%-d %b %Y}"' in answer.text
     assert (photo.bird, photo.foot, photo.of_house) == (dill, "", True)
     assert list(visited.photos.all()) == [photo]
     assert not loose(cast.flock).exists()
