@@ -95,7 +95,7 @@ def test_a_score_is_said_as_it_was_tapped(cast, birds):
     step(cast, dill, "vet", days_ago=4, foot="left", plan="Rest.", medicine_given="no")
     look(cast, dill, days_ago=1, left={"score": 2}, right={"score": 0})
     told = made(dill).now
-    assert "New since the vet’s visit" in told[-1] and "swollen (score 2)" in told[-1]
+    assert "New since the vet was asked" in told[-1] and "swollen (score 2)" in told[-1]
     assert "from above" not in " ".join(told)
 
 
