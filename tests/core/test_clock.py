@@ -46,7 +46,8 @@ class Wall:
 
 @pytest.fixture
 def wall(monkeypatch):
-    return Wall(monkeypatch)
+    with timezone.override(UTC):  # what looks at it works for no flock
+        yield Wall(monkeypatch)
 
 
 def proven() -> bool:
