@@ -70,6 +70,7 @@ def test_a_note_on_what_happened_comes_back(open_phone, site):
     page = open_phone("ada", "houses/events/")
     page.locator(".event-kinds button").first.tap()
     expect(page).to_have_url(re.compile("/events/.*new"))
+    page.wait_for_load_state()
     address = page.url
     page.fill("#id_note", "By the brook.")
     draft_kept(page, "By the brook.")
