@@ -3,12 +3,11 @@
 import io
 import json
 import uuid
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from django.urls import reverse
+from django.utils import timezone
 from PIL import Image
-
-from tests.care.steps import ago
 
 CLEAR = [("verdict", "both clear")]
 SORE = [
@@ -31,8 +30,8 @@ def picture(colour="tan", size=(640, 480), **save) -> io.BytesIO:
 
 def local(flock, *, days_ago=0.0) -> str:
     """A moment as the form's field for date and time gives it."""
-    moment = ago(days_ago)
-    return moment.astimezone(flock.zone).strftime("%Y-%m-%dT%H:%M")
+    moment = timezone.now().astimezone(flock.zone) - timedelta(days=days_ago)
+    return moment.strftime("%Y-%m-%dT%H:%M")
 
 
 def body(flock, bird, keeper, *said, kind="check", at=None, clock=None) -> dict:
