@@ -5,16 +5,16 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from tests.browser.taps import until
+
 BACK = "text=What you had typed is back."
 
 
 def draft_kept(page, words: str):
     """Wait until what was typed is kept; the draft as text."""
     found = "Object.entries(localStorage).filter(([key]) => key.startsWith('draft:')).flat().join()"
-    expect(page.locator("main")).to_be_visible()
-    kept = page.evaluate(found)
-    assert words in kept
-    return kept
+    until(page, f"{found}.includes({words!r})")
+    return page.evaluate(found)
 
 
 def test_care_that_is_being_logged_outlives_a_tap_on_today(open_phone, site):

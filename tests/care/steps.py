@@ -2,15 +2,13 @@
 
 import uuid
 from datetime import UTC, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 from django.urls import reverse
 from django.utils import timezone
 
 from flockcare.care.models import CareStep
 from flockcare.feet.models import Check, FootFinding
-
-LONDON = ZoneInfo("Europe/London")
+from tests.conftest import ZONE
 
 
 def url(cast, name, *args):
@@ -19,7 +17,7 @@ def url(cast, name, *args):
 
 def ago(days: float) -> datetime:
     """By the clock where the flock of the tests lives: some days have 23 or 25 hours."""
-    return timezone.localtime(timezone.now(), LONDON) - timedelta(days=days)
+    return timezone.localtime(timezone.now(), ZONE) - timedelta(days=days)
 
 
 def step(cast, bird, kind="soaked", *, days_ago=0, foot="left", **more) -> CareStep:
@@ -30,7 +28,7 @@ def step(cast, bird, kind="soaked", *, days_ago=0, foot="left", **more) -> CareS
 
 def today():
     """Today where the flock of the tests lives."""
-    return timezone.localdate(timezone.now(), LONDON)
+    return timezone.localdate(timezone.now(), ZONE)
 
 
 def day(number: int):
@@ -54,7 +52,7 @@ def look(cast, bird, *, days_ago=0, left=None, right=None, keeper=None, **signs)
 
 def form(**said) -> dict:
     """What the form of a step sends."""
-    moment = timezone.localtime(timezone.now(), LONDON)
+    moment = timezone.localtime(timezone.now(), ZONE)
     return {
         "step_id": str(uuid.uuid4()),
         "foot": "left",
