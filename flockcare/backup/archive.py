@@ -5,6 +5,7 @@ Knows nothing of what the members mean.
 
 import contextlib
 import hashlib
+import itertools
 import json
 import os
 import time
@@ -79,6 +80,12 @@ class _Hashing:
         self._stream.write(data)
         self.digest.update(data)
         self.length += len(data)
+
+
+def free_name(path: Path) -> Path:
+    """`path`, or where that is taken the first free of `path-2`, `path-3` …"""
+    names = (path.with_stem(f"{path.stem}-{number}") for number in itertools.count(2))
+    return next(one for one in itertools.chain([path], names) if not one.exists())
 
 
 @contextlib.contextmanager

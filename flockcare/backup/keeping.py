@@ -14,7 +14,7 @@ from django.conf import settings
 from django.utils import timezone
 
 import flockcare
-from flockcare.backup.archive import BackupProblem
+from flockcare.backup.archive import BackupProblem, free_name
 from flockcare.backup.databases import is_empty
 from flockcare.backup.making import make
 from flockcare.core.starting import BACKUPS
@@ -87,9 +87,8 @@ def keep_before_upgrade(now: dt.datetime | None = None) -> Path | None:
     if is_empty():
         return None
     folder().mkdir(parents=True, exist_ok=True, mode=0o700)
-    path = folder() / f"before-{flockcare.__version__}.zip"
-    if path.exists():  # A version may be brought up to date in several steps.
-        path = path.with_stem(f"{path.stem}-{timezone.localtime(now):%Y-%m-%d-%H%M%S}")
+    # A version may be brought up to date in several steps.
+    path = free_name(folder() / f"before-{flockcare.__version__}.zip")
     make(path, now=now)
     earlier = sorted(folder().glob("before-*.zip"), key=lambda one: one.stat().st_mtime)
     for one in earlier[:-LEAST]:

@@ -14,7 +14,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from flockcare.backup import rows
-from flockcare.backup.archive import BackupProblem, Reader, reading
+from flockcare.backup.archive import BackupProblem, Reader, free_name, reading
 from flockcare.backup.databases import carry_forward, is_empty, replaced, settle
 from flockcare.backup.making import FILES, make
 
@@ -56,7 +56,8 @@ def restore(path: Path, *, replace: bool = False, now: dt.datetime | None = None
                     "kept in a file. Nothing was changed."
                 )
             now = timezone.localtime(now)
-            aside = folder / f"before-restore-{now:%Y-%m-%d-%H%M%S}.zip"
+            # A second may see two: a restore that was cut off and is done again.
+            aside = free_name(folder / f"before-restore-{now:%Y-%m-%d-%H%M%S}.zip")
             make(aside)
         added = []
         try:

@@ -1,5 +1,6 @@
 """Backup and restore of a whole installation: real folders, real processes, a real SQLite."""
 
+import datetime as dt
 import errno
 import hashlib
 import io
@@ -17,6 +18,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from django.utils import timezone
 from PIL import Image
 
 from flockcare.backup import archive
@@ -127,6 +129,13 @@ def test_a_name_that_is_taken_is_not_written_over(tmp_path):
     assert path.read_bytes() == b"mine"
 
 
+def test_a_taken_name_is_numbered(tmp_path):
+    for name in ("b.zip", "b-2.zip", "b-3.zip"):
+        path = archive.free_name(tmp_path / "b.zip")
+        assert path.name == name
+        path.touch()
+
+
 # --- Where there are records already
 
 
@@ -153,6 +162,20 @@ def test_records_are_not_written_over_unless_told(site, copy, tmp_path):
     assert {name: kept.get(name) for name in there if name not in (lost, broken)} == {
         name: there[name] for name in there if name not in (lost, broken)
     }
+
+
+def test_two_restores_within_a_second_each_keep_what_was_there(site, copy):
+    now = timezone.localtime()
+    taken = [
+        copy / f"before-restore-{now + dt.timedelta(seconds=later):%Y-%m-%d-%H%M%S}.zip"
+        for later in range(120)
+    ]
+    for path in taken:
+        path.touch()
+    done(copy, "restore", site.backup, "--replace")
+    [aside] = set(copy.glob("before-restore-*.zip")) - set(taken)
+    assert aside.stem.endswith("-2") and members(aside)["rows"]
+    assert not any(path.stat().st_size for path in taken)
 
 
 @pytest.mark.parametrize(
