@@ -1,13 +1,11 @@
 """Input about keepers and flocks."""
 
-import zoneinfo
-
 from django import forms
 from django.contrib.auth.forms import UsernameField
 from django.contrib.auth.password_validation import validate_password
 
 from flockcare.core.forms import KeeperForm, KeeperModelForm
-from flockcare.people.models import Flock, Keeper, Membership, Role
+from flockcare.people.models import Flock, Keeper, Membership, Role, zones
 
 
 def chips():
@@ -94,7 +92,7 @@ class KeeperNameForm(KeeperModelForm):
 
 def time_zones() -> list[str]:
     """Every zone that is called after a place, such as ``America/Lima``."""
-    places = (name for name in zoneinfo.available_timezones() if "/" in name)
+    places = (name for name in zones() if "/" in name)
     return sorted(name for name in places if not name.startswith("Etc/"))
 
 
@@ -116,7 +114,7 @@ class ZoneField(forms.CharField):
     def to_python(self, value):
         text = super().to_python(value)
         asked = text.replace(" ", "_").lower()
-        by_name = {name.lower(): name for name in (*zoneinfo.available_timezones(), "UTC")}
+        by_name = {name.lower(): name for name in (*zones(), "UTC")}
         if not asked or asked in by_name:
             return by_name.get(asked, text)
         found = [name for name in time_zones() if name.lower().rpartition("/")[2] == asked]
