@@ -424,8 +424,7 @@ def told_first(
         "several_ill": several_ill(row.standing for row in rows),
         "ring_first": any(row.ring_first for row in shown),
         "vet_wanted": any(row.standing.urgent or _tell_vet(row) for row in shown),
-        "vet_now": any(row.level is Advice.NOW for row in shown),
-        "vet_urgent": any(row.level.is_urgent for row in shown),
+        "vet_level": max((row.level for row in shown), default=None),
         "gone": [(key, name, words.eggs_words(eggs)) for key, name, eggs in found.gone],
     }
 

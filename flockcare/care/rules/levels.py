@@ -57,6 +57,10 @@ class Advice(IntEnum):
     def is_urgent(self) -> bool:
         return self >= Advice.SOON
 
+    @property
+    def is_now(self) -> bool:
+        return self == Advice.NOW
+
 
 class Mark(StrEnum):
     """How sure it is that a rule is what its source says."""
