@@ -75,6 +75,25 @@ class Summary:
 
 
 @dataclass(frozen=True)
+class Outbreak:
+    """More birds of a house with a new case lately than usual; ``house`` empty: of the flock.
+
+    ``expected``: birds, at the rate of the year before. ``told``: beyond chance (``p``, for one
+    house); else there is too little time before, and the count stands there alone.
+    """
+
+    house: str
+    house_key: str
+    birds: int
+    since: dt.date
+    told: bool
+    expected: float
+    p: float
+    numbers: tuple[int, ...]
+    sentence: str
+
+
+@dataclass(frozen=True)
 class Month:
     """``cases`` spread evenly over the days in which they may have begun; ``found`` on its days."""
 
@@ -372,6 +391,7 @@ class Report:
     lived_in: tuple[str, ...]
     again: dt.date | None
     events: tuple[EventLine, ...] = ()
+    outbreaks: tuple[Outbreak, ...] = ()
 
 
 def plain(value):

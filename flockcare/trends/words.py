@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from flockcare.analysis import limits
 from flockcare.analysis.healing import HealingCurve
-from flockcare.drawing.dates import date_words, span_words
+from flockcare.drawing.dates import date_words, short_words, span_words
 from flockcare.trends import thresholds
 from flockcare.trends.report import (
     BeforeAfter,
@@ -562,6 +562,34 @@ def more_in(key: str, worse: str, other: str, *, higher: bool) -> str:
 def most_cases(found: Repeats) -> str:
     return (
         f"{_most_repeated(found)} had {found.repeated_cases} of {count(found.cases, 'new case')}."
+    )
+
+
+# Several birds at once
+
+
+def outbreak(birds: int, house: str, since: dt.date, today: dt.date, usual: float | None) -> str:
+    """``usual``: how many are expected, None where nobody can tell."""
+    where = f" in {house}" if house else ""
+    said = f"{count(birds, 'bird')} with a new case{where} since {short_words(since, today)}"
+    if usual is None:
+        return f"{said}."
+    number = round(usual)
+    many = f"about {_FEW[number] if number < len(_FEW) else number}" if number else "none"
+    return f"{said}; usually {many}. Check the litter first."
+
+
+def how_many_usual(p: float | None) -> str:
+    """``p``: how often chance alone gives as many, None where nobody can tell."""
+    counted = (
+        "A bird counts once, if the foot was seen clear at most "
+        f"{limits.GAP_LIMIT_DAYS} days before: what is found later may have begun long ago."
+    )
+    if p is None:
+        return f"{counted} Too little time was watched before to say how many are usual."
+    return (
+        f"{counted} How many are usual: by the rate of the year before, for gaps between checks as "
+        f"long as these. Chance alone gives as many {by_chance(p)} times."
     )
 
 
