@@ -86,7 +86,7 @@ def _new_cases(watch: Watch, now: _Gaps, since: int) -> list[tuple[int, int]]:
     """Place in ``watch.cases`` and house of each case found in one of these gaps since then."""
     found = []
     for number, case in enumerate(watch.cases):
-        if case.found_on < since or case.found_on - case.clear_on > limits.GAP_LIMIT_DAYS:
+        if case.found_on < since:
             continue
         inside = (now.left < case.found_on) & (case.found_on <= now.right)
         houses = now.house[inside & (now.bird == case.bird)]

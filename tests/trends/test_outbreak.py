@@ -24,21 +24,21 @@ LAST = 7 * (WEEKS - 1)
 HOMES = [bird % 2 for bird in range(16)]
 
 
-def histories(new=(), *, feet=(0,), weeks=WEEKS, gap=0, days=()):
-    """16 hens on weekly rounds, with a case of two weeks in four of the eight birds of each house;
-    those ``new`` have one found at the last round. No round in the ``gap`` weeks before it; of
-    ``days`` (bird, day, score) are checks besides."""
+def histories(new=(), *, feet=(0,), weeks=WEEKS, gap=0, days=(), before=(0,), more=0):
+    """16 hens on weekly rounds, with a case of two weeks in four of the eight birds of each house,
+    in the feet ``before``; those ``new`` have one found at the last round. No round in the ``gap``
+    weeks before it, ``more`` rounds after it; ``days`` (bird, day, score) are checks besides."""
     found = {}
     for bird in range(16):
         for foot in (0, 1):
-            ill = (5 + 3 * (bird // 2), 6 + 3 * (bird // 2)) if bird < 8 and foot == 0 else ()
+            ill = (5 + 3 * (bird // 2), 6 + 3 * (bird // 2)) if bird < 8 and foot in before else ()
             rows = [
                 (7 * week, int(week in ill))
                 for week in range(weeks)
                 if not weeks - 1 - gap <= week < weeks - 1
             ]
-            if bird in new and foot in feet:
-                rows[-1] = (rows[-1][0], 1)
+            sore = int(bird in new and foot in feet)
+            rows[-1:] = [(rows[-1][0] + 7 * week, sore) for week in range(more + 1)]
             rows += [(day, score if foot == 0 else 0) for one, day, score in days if one == bird]
             found[bird, foot] = sorted(rows)
     return found
@@ -88,6 +88,22 @@ def test_both_feet_of_a_bird_are_one_bird():
     assert found.birds == 3
 
 
+def test_both_feet_at_once_were_one_before_as_well():
+    (found,) = told(of((8, 10, 12), before=(0, 1)))
+    assert found.expected == pytest.approx(4 * 3 / 48, rel=0.05)
+
+
+def test_two_are_no_outbreak_where_there_never_was_a_case():
+    assert told(of((8, 10), before=())) == ()
+    (found,) = told(of((8, 10, 12), before=()))
+    assert found.expected == 0
+
+
+def test_what_is_usual_comes_from_the_year_before():
+    (found,) = told(of((8, 10, 12), weeks=100), last=7 * 99)
+    assert found.expected == 0
+
+
 def test_it_is_forgotten_after_two_weeks():
     assert told(of((8, 10, 12)), after=14)
     assert told(of((8, 10, 12)), after=15) == ()
@@ -97,8 +113,12 @@ def test_what_a_round_finds_after_a_long_gap_may_have_begun_long_ago():
     assert told(of((8, 10, 12), gap=1))
     # Seven weeks: within the gap limit, but three birds are no more than seven weeks may bring.
     assert told(of((8, 10, 12), gap=6)) == ()
-    # Ten weeks: nobody knows when these began, and be it the whole house.
+    # Ten weeks: nobody knows when these began, and be it the whole house; a round later neither.
     assert told(of(range(0, 16, 2), gap=9)) == ()
+    assert told(of(range(0, 16, 2), gap=9, more=1), after=7) == ()
+    # Nor does it matter whether a round found them.
+    limping = [(bird, LAST + 70, 1) for bird in (8, 10, 12)]
+    assert told(of(days=limping, before=()), after=70) == ()
 
 
 def test_a_clear_check_between_rounds_does_not_make_the_gap_short():
@@ -108,8 +128,8 @@ def test_a_clear_check_between_rounds_does_not_make_the_gap_short():
 
 
 def test_a_bird_that_was_lost_meanwhile_counts():
-    limping = [(8, LAST + 3, 1), (10, LAST + 3, 1), (12, LAST + 3, 1)]
-    left = [DAY_0 + LAST + 4 if bird == 12 else None for bird in range(16)]
+    limping = [(8, LAST + 5, 1), (10, LAST + 5, 1), (12, LAST + 5, 1)]
+    left = [DAY_0 + LAST + 5 if bird == 12 else None for bird in range(16)]
     birds = birds_of(16, left_on=left, present=[one is None for one in left])
     lost = flock(histories(days=limping), houses=("Ark", "Barn"), homes=HOMES, birds=birds)
     (found,) = told(lost, after=6)
@@ -129,9 +149,9 @@ def test_with_too_little_time_before_the_count_stands_alone():
 
 
 def test_what_is_found_between_rounds_counts_at_once():
-    limping = [(8, LAST + 3, 1), (10, LAST + 3, 1), (12, LAST + 4, 1)]
-    assert told(of(days=limping[:2]), after=4) == ()
-    (found,) = told(of(days=limping), after=4)
+    limping = [(8, LAST + 5, 1), (10, LAST + 5, 1), (12, LAST + 6, 1)]
+    assert told(of(days=limping[:2]), after=6) == ()
+    (found,) = told(of(days=limping), after=6)
     assert found.birds == 3 and found.told
 
 
