@@ -122,7 +122,7 @@ def little(report: Report, rows: Iterable[AnswerRow]) -> Little | None:
     if any(row.figure for row in rows) or report.summary.cases >= limits.MIN_CASES_FOR_RATIO:
         return None
     step = report.steps[0].code if report.steps else "wait"
-    again = words.around(report.again) if report.again else words.AFTER_FIRST_ROUND
+    again = words.around(report.again, report.today) if report.again else words.AFTER_FIRST_ROUND
     return Little(words.on_record(report.summary, len(report.changes)), words.MISSING[step], again)
 
 

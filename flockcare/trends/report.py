@@ -154,7 +154,8 @@ class ChangeAnswer:
     or season where winter and the change cannot be told apart; ``winter``: the shares of the time
     watched before and after that lay in the winter half-year, None where there is none. The p
     allows for all changes compared and all stretches tried. ``called``: how a keeper would name
-    it. ``again``: when it is worth looking again, None where nothing more can come. ``fresh``: its
+    it. ``again``: when it is worth looking again, None where nothing more can come; ``chance``:
+    that a true halving is told then, None where nobody can tell. ``fresh``: its
     answer became possible in the last FRESH_DAYS. ``doubts``: what else could explain a told
     answer, the weightiest first, as phrases.
     """
@@ -184,6 +185,7 @@ class ChangeAnswer:
     winter: tuple[float, float] | None
     called: str
     again: dt.date | None
+    chance: float | None
     fresh: bool
     doubts: tuple[str, ...]
 

@@ -416,10 +416,10 @@ UNTOLD = Mark("untold", "Can’t be told")
 _SHORT_REASONS = {
     "no_residents": "it’s not recorded which birds lived there then",
     "no_time": "these birds were not checked twice on one side of it",
-    "too_little_time": "too little time watched on one side of it",
-    "too_few_checks": "only one day of checks on one side of it",
+    "too_little_time": "too little time watched on one side",
+    "too_few_checks": "only one day of checks on one side",
     "no_cases": "no new case before or after it",
-    "too_few_birds": "too few birds were checked both before and after it",
+    "too_few_birds": "too few birds checked before and after it",
     "straddling": "the checks around it were too far apart",
 }
 
@@ -436,14 +436,13 @@ def mark(change: ChangeAnswer) -> Mark:
 
 def one_line(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
     """The sentence beside the mark. ``near``: other changes it cannot be told apart from."""
-    later = f"; look again around {date_words(change.again)}" if change.again else ""
-    found = change.found
+    later, found = _later(change), change.found
     if found is None:
         return _capital(f"{_SHORT_REASONS['no_residents']}.")
     before, after = found.cases_before + found.straddling, found.cases_after
     if found.refusal:
         few = f"{count(before + after, 'new case')} in all can’t tell yet"
-        if not later:
+        if not change.again:
             few = f"{count(before + after, 'new case')} in all could not have told us"
         return _capital(f"{_SHORT_REASONS.get(found.refusal.code, few)}{later}.")
     if change.state == "season":
@@ -454,12 +453,27 @@ def one_line(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
         doubts = [f"it can’t be told from change {near[0].number}"] if near else []
         doubts += change.doubts
         return f"{_capital(_new_cases(found))}{f'; {doubts[0]}' if doubts else ''}."
-    if later:
+    if change.again:
         return f"{count(before, 'new case')} before, {after} after{later}."
     leans = "more" if found.ratio.value > 1 else "fewer"
     if change.state == "wide":
         return "Both fewer and more new cases fit what was seen."
     return f"It leans towards {leans} new cases, on too little to call it a sign."
+
+
+def _later(change: ChangeAnswer) -> str:
+    """When to look again, where a halving would most likely show by then; else how likely."""
+    if change.again is None:
+        return ""
+    on, found = date_words(change.again), change.found
+    if change.chance is None:
+        never = found.days_before and not found.cases_before + found.straddling
+        return f"; by {on} only a rise could show" if never else ""
+    if change.chance >= thresholds.LIKELY:
+        return f"; look again around {on}"
+    if change.chance < thresholds.RARELY:
+        return f"; by {on} a halving would rarely show"
+    return f"; by {on} a halving would show {in_ten(change.chance)}"
 
 
 def _new_cases(found: BeforeAfter) -> str:
@@ -620,7 +634,10 @@ MISSING = {
 AFTER_FIRST_ROUND = "After the first two rounds of checks."
 
 
-def around(day: dt.date) -> str:
+def around(day: dt.date, today: dt.date) -> str:
+    """The last day that is offered is no promise."""
+    if (day - today).days >= thresholds.WINDOW_DAYS:
+        return "At this rate in a year or later."
     return f"Around {date_words(day)}."
 
 
