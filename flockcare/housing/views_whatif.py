@@ -166,6 +166,7 @@ def _explained(units: str) -> str:
         "step": whatif.HIGHEST_STEP_CM,
         "head": whatif.HEAD_ROOM_CM,
         "least": whatif.LEAST_CM,
+        "new": whatif.NEW_STEP_CM,
     }
     words = {name: length_text(cm, unit="cm", units=units) for name, cm in lengths.items()}
     return whatif.EXPLAINED.format(steps=whatif.GRID_WORDS[units], **words)

@@ -31,10 +31,10 @@ EXPLAINED = (
     "and a new step in front of it; where none of that is enough for all birds, two changes "
     "together. The order of what stands there is kept, a roost stays {roost} or more above the "
     "floor, a new step stands on the floor and is no higher than {step}, and a hen keeps her head "
-    "room of {head}. First comes what helps most birds for its height: by how much a thing is "
-    "raised or lowered, a new step by its own height, and {least} where it is less. Of each thing "
-    "there is that, and what helps most birds. Every bird is taken to come down from the place "
-    "with the hardest landing, by the gentlest way."
+    "room of {head}. First comes what helps most birds for each bit of height that a thing is "
+    "raised or lowered; less than {least} counts as that, a new step as {new}. Of each thing there "
+    "is that, and what helps most birds. Every bird is taken to come down from the place with the "
+    "hardest landing, by the gentlest way."
 )
 # What a builder would not put up: common practice, no published source.
 LOWEST_ROOST_CM = 25
@@ -44,6 +44,7 @@ ABOVE_CM = 25  # Nearer than this one thing is above the other.
 BEFORE_CM = 45  # So far before the edge of a place a new step stands.
 WIDE_CM = 30  # How broad a new step is.
 LEAST_CM = 15  # Below this one change of height is as much work as another.
+NEW_STEP_CM = 45  # To build a step is as much work as such a change.
 NEARLY_CM = 1e-9
 TRIED_FURTHER = 5  # So many single changes are tried together with a second one.
 
@@ -156,7 +157,7 @@ class Move:
 
     @property
     def work_cm(self) -> float:
-        return max(LEAST_CM, self.height_cm if self.new_step else abs(self.change_cm))
+        return NEW_STEP_CM if self.new_step else max(LEAST_CM, abs(self.change_cm))
 
 
 @dataclass(frozen=True, slots=True)
@@ -367,4 +368,4 @@ def _rank(one: Suggestion) -> tuple:
     by = -round(one.helped / one.work_cm, 9) if one.helped else one.worst_cm
     steps = sum(move.new_step for move in one.moves)
     names = tuple(move.place.name for move in one.moves)
-    return not one.helped, by, one.work_cm, len(one.moves), steps, names
+    return not one.helped, by, one.work_cm, len(one.moves), steps, one.total_cm, names
