@@ -165,6 +165,8 @@ def _explained(units: str) -> str:
         "roost": whatif.LOWEST_ROOST_CM,
         "step": whatif.HIGHEST_STEP_CM,
         "head": whatif.HEAD_ROOM_CM,
+        "least": whatif.LEAST_CM,
+        "new": whatif.NEW_STEP_CM,
     }
     words = {name: length_text(cm, unit="cm", units=units) for name, cm in lengths.items()}
     return whatif.EXPLAINED.format(steps=whatif.GRID_WORDS[units], **words)
@@ -301,7 +303,7 @@ class Advice:
 
 
 def _advice(request, tried: Tried, answer: Answer) -> list[Advice]:
-    """Which one change helps most, counted on the house as it stands in the drawing."""
+    """What helps most for its height, counted on the house as it stands in the drawing."""
     if answer.limit is None or not answer.counted:
         return []
     units = tried.house.flock.units
@@ -318,8 +320,16 @@ def _advice(request, tried: Tried, answer: Answer) -> list[Advice]:
             _still_marked(one) if one.helped else "",
             _query(request, tried, one, units),
         )
-        for one in found[:ADVICE_SHOWN]
+        for one in _shown(found)
     ]
+
+
+def _shown(found: list[whatif.Suggestion]) -> list[whatif.Suggestion]:
+    """The first ones; what helps all birds in place of the last, where none of them does."""
+    shown = found[:ADVICE_SHOWN]
+    if all(one.over for one in shown):
+        shown[-1:] = [one for one in found if not one.over][:1] or shown[-1:]
+    return shown
 
 
 def _suggested(one: whatif.Suggestion, units: str) -> str:

@@ -31,9 +31,10 @@ EXPLAINED = (
     "and a new step in front of it; where none of that is enough for all birds, two changes "
     "together. The order of what stands there is kept, a roost stays {roost} or more above the "
     "floor, a new step stands on the floor and is no higher than {step}, and a hen keeps her head "
-    "room of {head}. The list is ordered by how many birds a change helps, then by the fewest "
-    "changes, then by the least change of height. Every bird is taken to come down from "
-    "the place with the hardest landing, by the gentlest way."
+    "room of {head}. First comes what helps most birds for each bit of height that a thing is "
+    "raised or lowered; less than {least} counts as that, a new step as {new}. Of each thing there "
+    "is that, and what helps most birds. Every bird is taken to come down from the place with the "
+    "hardest landing, by the gentlest way."
 )
 # What a builder would not put up: common practice, no published source.
 LOWEST_ROOST_CM = 25
@@ -42,6 +43,8 @@ HEAD_ROOM_CM = 45
 ABOVE_CM = 25  # Nearer than this one thing is above the other.
 BEFORE_CM = 45  # So far before the edge of a place a new step stands.
 WIDE_CM = 30  # How broad a new step is.
+LEAST_CM = 15  # Below this one change of height is as much work as another.
+NEW_STEP_CM = 45  # To build a step is as much work as such a change.
 NEARLY_CM = 1e-9
 TRIED_FURTHER = 5  # So many single changes are tried together with a second one.
 
@@ -152,6 +155,10 @@ class Move:
     def change_cm(self) -> float:
         return 0.0 if self.new_step else self.height_cm - self.place.height_cm
 
+    @property
+    def work_cm(self) -> float:
+        return NEW_STEP_CM if self.new_step else max(LEAST_CM, abs(self.change_cm))
+
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
@@ -167,6 +174,10 @@ class Suggestion:
     over: int
     worst_cm: float
     total_cm: float
+
+    @property
+    def work_cm(self) -> float:
+        return sum(move.work_cm for move in self.moves)
 
 
 class _Search:
@@ -201,7 +212,7 @@ class _Search:
 
     def singles(self, layout: Layout, *, step: bool = True) -> list[Move]:
         """Heights at which some landing comes to a limit, or lies in the middle of a gap."""
-        limits = sorted(set(self.most))
+        limits = sorted({most for most in self.most if self.worst > most + NEARLY_CM})
         limits = limits if len(limits) <= 3 else [limits[0], limits[len(limits) // 2], limits[-1]]
         heights = sorted({0.0, *(place.height_cm for place in layout.stands)})
         found: dict[tuple, Move] = {}
@@ -287,28 +298,39 @@ def lands_over(layout: Layout, masses_kg: Iterable[float | None], limit: Limit) 
 def suggestions(
     layout: Layout, masses_kg: Iterable[float | None], limit: Limit, *, grid_cm: float = 1.0
 ) -> list[Suggestion]:
-    """The best change of each place, the best new steps, and two together, the most helpful first.
+    """Changes of each place, new steps, and two together, by how many birds they help for their
+    height; after those what helps nobody yet but lowers the largest drop.
 
-    Heights are whole multiples of ``grid_cm``, to be written and read back without rounding.
-    Changes that lower no drop are left out. Raises ValueError for a mass or limit that is none.
+    Of each place there is what helps most for its height, and what helps most birds. Heights are
+    whole multiples of ``grid_cm``, to be written and read back without rounding. Empty where no
+    bird is over the limit. Raises ValueError for a mass or limit that is none.
     """
     search = _Search(layout, masses_kg, limit, grid_cm)
+    if not search.over:
+        return []
     judged = [search.judged((move,)) for move in search.singles(layout)]
     singles = _best_each([one for one in judged if one], search)
     found = singles
-    if search.over and not any(one.over == 0 for one in singles):
+    if not any(one.over == 0 for one in singles):
         found = singles + _pairs(search, [one for one in judged if one])
     return sorted((one for one in found if one.worst_cm < search.worst), key=_rank)
 
 
 def _best_each(judged: list[Suggestion], search: _Search) -> list[Suggestion]:
-    """The best for each set of places that it is about."""
-    best: dict[tuple, Suggestion] = {}
+    """For each set of places that it is about what helps most for its height, and what helps most
+    birds, which may be the same."""
+    best: dict[tuple, dict[int, Suggestion]] = {}
     for one in judged:
-        key = tuple(sorted((move.place.name, move.new_step) for move in one.moves))
-        if key not in best or _order(one) < _order(best[key]):
-            best[key] = one
-    return [one for one in best.values() if one.worst_cm < search.worst]
+        if one.worst_cm < search.worst:
+            key = tuple(sorted((move.place.name, move.new_step) for move in one.moves))
+            least = best.setdefault(key, {})
+            if one.helped not in least or _order(one) < _order(least[one.helped]):
+                least[one.helped] = one
+    found = []
+    for least in best.values():
+        cheapest, most = min(least.values(), key=_rank), least[max(least)]
+        found += [cheapest] if cheapest is most else [cheapest, most]
+    return found
 
 
 def _pairs(search: _Search, singles: list[Suggestion]) -> list[Suggestion]:
@@ -343,7 +365,7 @@ def _order(one: Suggestion) -> tuple:
 
 def _rank(one: Suggestion) -> tuple:
     # What helps nobody under the limit can still be the way to begin: by the drop it leaves.
-    left = 0.0 if one.helped else one.worst_cm
+    by = -round(one.helped / one.work_cm, 9) if one.helped else one.worst_cm
     steps = sum(move.new_step for move in one.moves)
     names = tuple(move.place.name for move in one.moves)
-    return -one.helped, len(one.moves), left, steps, _change(one), names
+    return not one.helped, by, one.work_cm, len(one.moves), steps, one.total_cm, names

@@ -7,19 +7,20 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from django.core.cache import cache
 
 from flockcare.analysis import limits
+from flockcare.care.situation import NEW_WITHIN
 from flockcare.people.models import Flock
 from flockcare.trends import changes, thresholds, words
-from flockcare.trends.report import ChangeAnswer, Figure, Grouping, GroupRow, Report
+from flockcare.trends.report import ChangeAnswer, Figure, Grouping, GroupRow, Outbreak, Report
 
 # Goes up when a line has other fields.
-EDITION = 1
+EDITION = 2
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,11 @@ def rows_of(report: Report) -> list[AnswerRow]:
 class Kept(NamedTuple):
     on: dt.date
     rows: list[AnswerRow]
+    outbreaks: Sequence[Outbreak] = ()
+
+    def lately(self, today: dt.date) -> Sequence[Outbreak]:
+        """What was said of several birds at once, while it is not old."""
+        return self.outbreaks if today - self.on <= NEW_WITHIN else ()
 
     @property
     def lead(self) -> str:
@@ -88,7 +94,7 @@ class Kept(NamedTuple):
 
 
 def keep(flock: Flock, report: Report) -> None:
-    cache.set(_key(flock.pk), Kept(report.today, rows_of(report)), timeout=None)
+    cache.set(_key(flock.pk), Kept(report.today, rows_of(report), report.outbreaks), timeout=None)
 
 
 def kept(flock: Flock) -> Kept | None:
@@ -116,7 +122,7 @@ def little(report: Report, rows: Iterable[AnswerRow]) -> Little | None:
     if any(row.figure for row in rows) or report.summary.cases >= limits.MIN_CASES_FOR_RATIO:
         return None
     step = report.steps[0].code if report.steps else "wait"
-    again = words.around(report.again) if report.again else words.AFTER_FIRST_ROUND
+    again = words.around(report.again, report.today) if report.again else words.AFTER_FIRST_ROUND
     return Little(words.on_record(report.summary, len(report.changes)), words.MISSING[step], again)
 
 

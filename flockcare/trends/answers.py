@@ -12,7 +12,16 @@ from flockcare.analysis import limits
 from flockcare.analysis.onset import days_until
 from flockcare.drawing.dates import add_months
 from flockcare.housing.models import SPELLS
-from flockcare.trends import changes, groups, healing, next_steps, scan, thresholds, words
+from flockcare.trends import (
+    changes,
+    groups,
+    healing,
+    next_steps,
+    outbreak,
+    scan,
+    thresholds,
+    words,
+)
 from flockcare.trends.records import FEET, STILL, EventRow, Records
 from flockcare.trends.report import (
     BirdCases,
@@ -37,11 +46,12 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
     scanned = scan.answer(watch, told)
     told = changes.weighed(told, scanned)
     summary = _summary(watch)
+    lately = outbreak.outbreaks(watch, today)
     moved = tuple(change for change in told if change.state in ("clear", "some_sign"))
     return Report(
         flock=flock,
         today=today,
-        headline=_headline(watch, summary, told, scanned),
+        headline=(*(one.sentence for one in lately), *_headline(watch, summary, told, scanned)),
         summary=summary,
         months=_months(watch, today),
         changes=told,
@@ -56,6 +66,7 @@ def build(records: Records, *, flock: str, today: dt.date) -> Report:
         lived_in=_lived_in(records, today),
         again=_again(watch, today),
         events=tuple(_event_line(watch, event, told) for event in records.events),
+        outbreaks=lately,
     )
 
 

@@ -309,7 +309,7 @@ class _Draft:
         state = self.compared.verdict(p) if self.compared else "refused"
         state = self._by_age(self._by_season(state, beside, compared), beside, compared)
         without, name = self._without_top()
-        tells_more = self._tells_more(state)
+        tells_more, again = self._tells_more(state), self._again(state)
         return ChangeAnswer(
             key=f"{records.houses[event.rows[0].house].key}-{event.first}",
             number=number,
@@ -335,7 +335,8 @@ class _Draft:
             tells_more=tells_more,
             winter=self.winter,
             called=words.called([row.called or ", ".join(row.changed) for row in event.rows]),
-            again=self._again(),
+            again=again,
+            chance=self._chance(again),
             fresh=self._fresh(state, compared),
             doubts=self._doubts(state, beside, compared),
         )
@@ -345,9 +346,10 @@ class _Draft:
         """The last day compared."""
         return self.event.last + self.stretch.lag + self.stretch.window
 
-    def _again(self) -> dt.date | None:
+    def _again(self, state: str) -> dt.date | None:
         """When a halving would most likely show, at the latest when the days compared are over;
-        None where they are, or where what is missing lies before the change."""
+        None where they are, where what is missing lies before the change, and where a halving
+        would most likely have shown by now. Before the year is over winter stands between."""
         if self.today >= self.ends or self.found is None:
             return None
         soonest = self.today + thresholds.SOONEST_AGAIN_DAYS
@@ -355,10 +357,19 @@ class _Draft:
         if first is not None and first > self.event.first:
             return None
         wait = math.inf
-        if self.watched and self.outlook:
+        if self.watched and self.outlook and state != "season":
             wait = 7 * self.outlook.weeks()
+        if not wait and state in ("wide", "hint", "outnumbered"):
+            return None
         last = int(self.watch.records.looks.day.max(initial=self.today))
         return dt.date.fromordinal(int(min(self.ends, max(soonest, last + wait))))
+
+    def _chance(self, again: dt.date | None) -> float | None:
+        """That a true halving is told by then; None where nobody can tell."""
+        if again is None or not self.watched or not self.outlook:
+            return None
+        last = int(self.watch.records.looks.day.max())
+        return self.outlook.chance(max(0, again.toordinal() - last))
 
     @cached_property
     def outlook(self) -> Outlook | None:

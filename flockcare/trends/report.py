@@ -75,6 +75,25 @@ class Summary:
 
 
 @dataclass(frozen=True)
+class Outbreak:
+    """More birds of a house with a new case lately than usual; ``house`` empty: of the flock.
+
+    ``expected``: birds, at the rate of the year before. ``told``: beyond chance (``p``, for one
+    house); else there is too little time before, and the count stands there alone.
+    """
+
+    house: str
+    house_key: str
+    birds: int
+    since: dt.date
+    told: bool
+    expected: float
+    p: float
+    numbers: tuple[int, ...]
+    sentence: str
+
+
+@dataclass(frozen=True)
 class Month:
     """``cases`` spread evenly over the days in which they may have begun; ``found`` on its days."""
 
@@ -135,7 +154,8 @@ class ChangeAnswer:
     or season where winter and the change cannot be told apart; ``winter``: the shares of the time
     watched before and after that lay in the winter half-year, None where there is none. The p
     allows for all changes compared and all stretches tried. ``called``: how a keeper would name
-    it. ``again``: when it is worth looking again, None where nothing more can come. ``fresh``: its
+    it. ``again``: when it is worth looking again, None where nothing more can come; ``chance``:
+    that a true halving is told then, None where nobody can tell. ``fresh``: its
     answer became possible in the last FRESH_DAYS. ``doubts``: what else could explain a told
     answer, the weightiest first, as phrases.
     """
@@ -165,6 +185,7 @@ class ChangeAnswer:
     winter: tuple[float, float] | None
     called: str
     again: dt.date | None
+    chance: float | None
     fresh: bool
     doubts: tuple[str, ...]
 
@@ -372,6 +393,7 @@ class Report:
     lived_in: tuple[str, ...]
     again: dt.date | None
     events: tuple[EventLine, ...] = ()
+    outbreaks: tuple[Outbreak, ...] = ()
 
 
 def plain(value):

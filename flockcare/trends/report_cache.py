@@ -26,7 +26,7 @@ from flockcare.trends.models import WindowChoice
 from flockcare.trends.report import Report
 
 # Goes up when the report has other fields or is worked out otherwise.
-EDITION = 14
+EDITION = 16
 _COUNTED = (
     *(Revision, Check, Bird, Breed, Weighing, House, Stay, Feature, FeatureState, CareStep),
     *(WindowChoice, Event, Wetness),

@@ -30,6 +30,8 @@ WIDE_GAP_DAYS = 21
 POWER = 0.8
 SOUGHT_RATIO = 0.5
 FARTHEST_WEEKS = 52
+LIKELY = 0.75
+RARELY = 0.15
 
 DROP_EDGES_CM = (50, 100)
 ENERGY_EDGES_J = (10, 20, 30)
@@ -79,6 +81,8 @@ EXPLAINED = {
     "POWER": "How often a true halving should be told, when the page says how long to wait.",
     "SOUGHT_RATIO": "The size of change that this waiting time is for: a halving.",
     "FARTHEST_WEEKS": "Weeks above which the page says the chance after a year instead.",
+    "LIKELY": "Chance that a halving shows, from which on the page says when to look again.",
+    "RARELY": "Chance below which it says that a halving would rarely show.",
     "DROP_EDGES_CM": "Edges of the groups of drops.",
     "ENERGY_EDGES_J": "Edges of the groups of landing energy.",
     "AGE_EDGES_YEARS": "Edges of the groups of age.",

@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from flockcare.drawing.dates import add_months
+from flockcare.drawing.dates import add_months, date_words
 from flockcare.housing.models import House
 from flockcare.people.access import flock_view
 from flockcare.trends import answer_rows, charts, scan, thresholds, words
@@ -49,7 +49,10 @@ def page(request, flock):
             "said": any(row.says for row in rows),
             "unsaid": sum(not row.says for row in rows),
             "lead": words.lead([(row.mark, row.called) for row in rows]),
-            "cautions": report.headline[: report.headline.index(report.summary.sentences[0])],
+            "outbreaks": [(one, address(f"outbreak:{one.house_key}")) for one in report.outbreaks],
+            "cautions": report.headline[
+                len(report.outbreaks) : report.headline.index(report.summary.sentences[0])
+            ],
             "next_change": answer_rows.next_change(report),
             "for_whom": answer_rows.for_whom(report),
             "one_at_a_time": words.ONE_AT_A_TIME,
@@ -170,7 +173,8 @@ def _healing_chart(report: Report, address):
 def cases(request, flock):
     """``?of=`` names a mark, such as ``months:2025-03-1``, ``change:2`` or ``healing:vet``."""
     report = report_of(flock, timezone.localdate())
-    title, found = _cases_of(report, request.GET.get("of", "all"))
+    of = request.GET.get("of", "all")
+    title, found = _cases_of(report, of)
     rows = [
         (case, uuid.UUID(case.bird), uuid.UUID(case.check))
         for case in sorted(found, key=lambda case: (case.found_on, case.name), reverse=True)
@@ -181,10 +185,18 @@ def cases(request, flock):
         {
             "here": "trends",
             "title": title,
+            "how": _how_many_usual(report, of),
             "rows": rows,
             "not_counted": sum(not case.counted for case in found),
         },
     )
+
+
+def _how_many_usual(report: Report, of: str) -> str:
+    for one in report.outbreaks:
+        if of == f"outbreak:{one.house_key}":
+            return words.how_many_usual(one.p if one.told else None)
+    return ""
 
 
 def _cases_of(report: Report, of: str) -> tuple[str, list[CaseLine]]:
@@ -213,6 +225,10 @@ def _marks(report: Report, kind: str):
     elif kind == "bird":
         for bird in report.repeats.birds:
             yield bird.key, f"New cases of {bird.name}", bird.numbers
+    elif kind == "outbreak":
+        for one in report.outbreaks:
+            where = f" in {one.house}" if one.house else ""
+            yield one.house_key, f"New cases{where} since {date_words(one.since)}", one.numbers
     elif kind == "healing":
         for group in report.healing.groups:
             yield group.key, f"Healing: {group.name}", group.numbers

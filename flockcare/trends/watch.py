@@ -42,14 +42,15 @@ class Watch:
     """``pairs`` in order of foot and day, ``bird`` and ``house`` of each (house -1: not known).
 
     ``episodes`` come from every look, ``pairs`` from those of rounds (see ``rounds``), so that
-    neither clear nor sore feet seen in between tilt a rate. ``curve`` is the healing curve of the
-    whole flock; ``between`` counts the checks in between.
+    neither clear nor sore feet seen in between tilt a rate: ``counts`` says which looks those are.
+    ``curve`` is the healing curve of the whole flock; ``between`` counts the checks in between.
     """
 
     records: Records
     episodes: EpisodeArrays
     curve: HealingCurve
     pairs: PairArrays
+    counts: np.ndarray
     between: int
 
     @classmethod
@@ -61,7 +62,7 @@ class Watch:
         counts = on_rounds(records)
         pairs = risk_pairs_from_arrays(unit[counts], looks.day[counts], looks.affected[counts])
         between = int(np.unique(looks.bird[~counts] * 10_000_000 + looks.day[~counts]).size)
-        return cls(records, episodes, curve, pairs, between)
+        return cls(records, episodes, curve, pairs, counts, between)
 
     @cached_property
     def bird(self) -> np.ndarray:
@@ -91,6 +92,13 @@ class Watch:
             here = self.of_bird(bird)
             inside = (self.pairs.left[here] >= since) & (self.pairs.right[here] <= until)
             found[here][inside] = house
+        return found
+
+    def lived_in(self, bird: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.ndarray:
+        """The same for any birds and days, not many, in any order."""
+        found = np.full(bird.size, UNKNOWN)
+        for one, house, since, until in self.records.stays:
+            found[(bird == one) & (left >= since) & (right <= until)] = house
         return found
 
     @cached_property

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from flockcare.analysis import limits
 from flockcare.analysis.healing import HealingCurve
-from flockcare.drawing.dates import date_words, span_words
+from flockcare.drawing.dates import date_words, short_words, span_words
 from flockcare.trends import thresholds
 from flockcare.trends.report import (
     BeforeAfter,
@@ -416,10 +416,10 @@ UNTOLD = Mark("untold", "Can’t be told")
 _SHORT_REASONS = {
     "no_residents": "it’s not recorded which birds lived there then",
     "no_time": "these birds were not checked twice on one side of it",
-    "too_little_time": "too little time watched on one side of it",
-    "too_few_checks": "only one day of checks on one side of it",
+    "too_little_time": "too little time watched on one side",
+    "too_few_checks": "only one day of checks on one side",
     "no_cases": "no new case before or after it",
-    "too_few_birds": "too few birds were checked both before and after it",
+    "too_few_birds": "too few birds checked before and after it",
     "straddling": "the checks around it were too far apart",
 }
 
@@ -436,14 +436,13 @@ def mark(change: ChangeAnswer) -> Mark:
 
 def one_line(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
     """The sentence beside the mark. ``near``: other changes it cannot be told apart from."""
-    later = f"; look again around {date_words(change.again)}" if change.again else ""
-    found = change.found
+    later, found = _later(change), change.found
     if found is None:
         return _capital(f"{_SHORT_REASONS['no_residents']}.")
     before, after = found.cases_before + found.straddling, found.cases_after
     if found.refusal:
         few = f"{count(before + after, 'new case')} in all can’t tell yet"
-        if not later:
+        if not change.again:
             few = f"{count(before + after, 'new case')} in all could not have told us"
         return _capital(f"{_SHORT_REASONS.get(found.refusal.code, few)}{later}.")
     if change.state == "season":
@@ -454,12 +453,27 @@ def one_line(change: ChangeAnswer, near: Sequence[ChangeAnswer] = ()) -> str:
         doubts = [f"it can’t be told from change {near[0].number}"] if near else []
         doubts += change.doubts
         return f"{_capital(_new_cases(found))}{f'; {doubts[0]}' if doubts else ''}."
-    if later:
+    if change.again:
         return f"{count(before, 'new case')} before, {after} after{later}."
     leans = "more" if found.ratio.value > 1 else "fewer"
     if change.state == "wide":
         return "Both fewer and more new cases fit what was seen."
     return f"It leans towards {leans} new cases, on too little to call it a sign."
+
+
+def _later(change: ChangeAnswer) -> str:
+    """When to look again, where a halving would most likely show by then; else how likely."""
+    if change.again is None:
+        return ""
+    on, found = date_words(change.again), change.found
+    if change.chance is None:
+        never = found.days_before and not found.cases_before + found.straddling
+        return f"; by {on} only a rise could show" if never else ""
+    if change.chance >= thresholds.LIKELY:
+        return f"; look again around {on}"
+    if change.chance < thresholds.RARELY:
+        return f"; by {on} a halving would rarely show"
+    return f"; by {on} a halving would show {in_ten(change.chance)}"
 
 
 def _new_cases(found: BeforeAfter) -> str:
@@ -565,6 +579,34 @@ def most_cases(found: Repeats) -> str:
     )
 
 
+# Several birds at once
+
+
+def outbreak(birds: int, house: str, since: dt.date, today: dt.date, usual: float | None) -> str:
+    """``usual``: how many are expected, None where nobody can tell."""
+    where = f" in {house}" if house else ""
+    said = f"{count(birds, 'bird')} with a new case{where} since {short_words(since, today)}"
+    if usual is None:
+        return f"{said}."
+    number = round(usual)
+    many = f"about {_FEW[number] if number < len(_FEW) else number}" if number else "none"
+    return f"{said}; usually {many}. Check the litter first."
+
+
+def how_many_usual(p: float | None) -> str:
+    """``p``: how often chance alone gives as many, None where nobody can tell."""
+    counted = (
+        "A bird counts once, if the foot was seen clear at most "
+        f"{limits.GAP_LIMIT_DAYS} days before: what is found later may have begun long ago."
+    )
+    if p is None:
+        return f"{counted} Too little time was watched before to say how many are usual."
+    return (
+        f"{counted} How many are usual: by the rate of the year before, for gaps between checks as "
+        f"long as these. Chance alone gives as many {by_chance(p)} times."
+    )
+
+
 # With too little on record: three lines.
 
 
@@ -592,7 +634,10 @@ MISSING = {
 AFTER_FIRST_ROUND = "After the first two rounds of checks."
 
 
-def around(day: dt.date) -> str:
+def around(day: dt.date, today: dt.date) -> str:
+    """The last day that is offered is no promise."""
+    if (day - today).days >= thresholds.WINDOW_DAYS:
+        return "At this rate in a year or later."
     return f"Around {date_words(day)}."
 
 

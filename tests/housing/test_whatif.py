@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from flockcare.housing.layout import Layout, Place
 from flockcare.housing.routes import ways_down
+from flockcare.housing.views_whatif import _shown
 from flockcare.housing.whatif import Limit, is_sensible, lands_over, scratch, suggestions
 from tests.analysis.properties import examples
 
@@ -112,10 +113,11 @@ def test_one_roost_must_come_down_to_the_limit():
 
 
 def test_a_lower_place_may_be_moved_into_the_middle():
-    """100 and 30: drops of 70 and 30. Raising the low bar to 50 is 20, lowering the top 20 too. A
-    new step stands on the floor and is no higher than 60, with drops of 40, 30 and 30."""
+    """100 and 30: drops of 70 and 30. Raising the low bar to 50 is 20, lowering the top 20 too,
+    and lands softer in all. A new step stands on the floor and is no higher than 60, with drops of
+    40, 30 and 30."""
     found = suggestions(house(("Top", "roost", 100), ("Low", "roost", 30)), [2], Limit(drop_cm=50))
-    assert told(found) == ["Low 50", "Top 80", "step before Top 60"]
+    assert told(found) == ["Top 80", "Low 50", "step before Top 60"]
     assert [one.worst_cm for one in found] == [50, 50, 40]
 
 
@@ -127,9 +129,86 @@ def test_energy_helps_the_light_birds_first():
     assert limit.most_cm(2) == pytest.approx(61.183, abs=1e-3)
     assert limit.most_cm(4) == pytest.approx(30.592, abs=1e-3)
     found = suggestions(layout, [2, 4], limit)
-    # Only at 30 cm does the heavy one come under it too; a step alone leaves her 35 cm.
-    assert told(found)[:2] == ["Top 30", "step before Top 35"]
-    assert [(one.helped, one.over) for one in found[:2]] == [(2, 0), (1, 1)]
+    # 9 cm help one; only at 30 cm, 40 lower, does the heavy one come under it too; a step of 35 cm
+    # leaves her 35.
+    assert told(found) == ["Top 61", "Top 30", "step before Top 35"]
+    assert [(one.helped, one.over) for one in found] == [(1, 1), (2, 0), (1, 1)]
+
+
+LIGHT_AND_HEAVY = [1.9] * 12 + [2.2] * 3 + [4.0]
+TWELVE_J = Limit(energy_j=12)  # 64.4, 55.6 and 30.6 cm for these birds.
+
+
+def test_a_small_change_comes_before_a_large_one_that_helps_one_bird_more():
+    """The two that help all 16 take 65 and 75 cm, for the sake of one bird."""
+    layout = house(("Top", "roost", 110), ("Low", "roost", 40))
+    found = suggestions(layout, LIGHT_AND_HEAVY, TWELVE_J)
+    assert told(found)[:2] == ["Top 95", "Low 55"]
+    assert [one.helped for one in found[:2]] == [15, 15]
+    assert "Top 55 and Low 30" in told(found), "what helps all of them is there as well"
+
+
+def test_a_hand_s_breadth_more_is_no_more_work():
+    """6 cm help 12 birds, 15 cm help 15: nobody moves a roost by 6 cm to come back to it."""
+    found = suggestions(house(("Top", "roost", 70)), LIGHT_AND_HEAVY, TWELVE_J)
+    assert told(found) == ["Top 55", "Top 30", "step before Top 35"]
+    assert [one.helped for one in found] == [15, 16, 15]
+
+
+def test_of_two_that_help_alike_the_less_height_comes_first():
+    """60 and 90: 80 cm would do for the drop of 30 above, but not for the one of 60 below."""
+    layout = house(("Roost", "roost", 60), ("Nests", "nest front", 90))
+    found = suggestions(layout, [2, 3], Limit(drop_cm=50))
+    assert told(found) == ["Roost 50", "step before Roost 30"]
+    works = [one.helped / one.work_cm for one in found]
+    assert works == sorted(works, reverse=True)
+
+
+def test_of_two_steps_the_one_that_leaves_less_comes_first():
+    """130 and 70 beside each other: 60 between them stays. Before Low a step of 35 halves its way,
+    before Top there is head room for one of 9 only, which leaves it 61."""
+    bars = Place("Top", "roost", 130, along_cm=40), Place("Low", "roost", 70, along_cm=95)
+    shed = Layout("Shed", dt.date(2026, 5, 1), bars, length_cm=300)
+    found = suggestions(shed, [2.0, 3.0], TWELVE_J)
+    alone = told(one for one in found if len(one.moves) == 1)
+    assert alone == ["step before Low 35", "step before Top 9", "Low 65"]
+
+
+def test_where_a_ramp_leads_down_or_no_bird_is_over_or_none_lives_there_nothing_is_proposed():
+    ramp = Place("Ramp", "ramp", 90, run_cm=120)
+    top = house(("Top", "roost", 90))
+    assert suggestions(top.plus(ramp), [2, 3], Limit(drop_cm=50)) == []
+    assert suggestions(top, [0.9, 1.0], TWELVE_J) == []
+    assert suggestions(top, [], Limit(drop_cm=50)) == []
+
+
+def test_one_of_two_roosts_is_low_already():
+    """110 and 40: it is the upper one that is to be lowered; raising the low one helps nobody."""
+    layout = house(("Top", "roost", 110), ("Low", "roost", 40))
+    found = suggestions(layout, [2, 3], Limit(drop_cm=50))
+    assert told(found) == ["Top 90", "step before Top 60", "Low 55"]
+    assert [one.helped for one in found] == [2, 2, 0]
+
+
+def test_what_helps_all_birds_is_shown_however_much_height_it_takes():
+    layout = house(("Top", "roost", 110), ("Low", "roost", 40))
+    found = suggestions(layout, LIGHT_AND_HEAVY, TWELVE_J)
+    some = [one for one in found if one.over]
+    whole = [one for one in found if not one.over]
+    assert some and whole
+    shown = _shown([*some, *some, *some, *whole])
+    assert len(shown) == 6 and shown[-1] == whole[0] and shown[:5] == [*some, *some][:5]
+    assert _shown(found) == found[:6]
+    assert _shown(some[:2]) == some[:2] and _shown([]) == []
+
+
+def test_one_change_comes_before_two_of_as_much_height():
+    """Nest fronts at 100 above a roost at 60: 15 cm of height at most on each."""
+    found = suggestions(
+        house(("Roost", "roost", 60), ("Nests", "nest front", 100)), LIGHT_AND_HEAVY, TWELVE_J
+    )
+    assert told(found)[0] == "Roost 55"
+    assert [len(one.moves) for one in found] == [1, 1, 2]
 
 
 def test_the_order_of_the_roosts_is_kept_and_two_changes_go_together():

@@ -95,19 +95,24 @@ def test_whatever_is_missing_is_said_with_little_on_record():
 # Marks and sentences
 
 
+LATER = dt.date(2027, 12, 24)
+AGAIN = [(None, None), *((LATER, chance) for chance in (None, 0.1, 0.4, 0.8))]
+
+
 def lines_of(change):
     """The change as it would stand in every state, at every ratio that has words of its own."""
-    again = dt.date(2027, 12, 24)
     for ratio in (0.0, 0.02, 0.34, 0.62, 0.99, 1.2, 2.4, 4.9, 49.0, 90.0, float("inf")):
         found = replace(change.found, ratio=Figure(ratio, 0.01, 99.0), cases_after=1204)
         for state in STATES:
             for doubts in ((), (words.SAME_THERE,), (words.SEASON_MAY,), (words.KEEPER_MAY,)):
-                for day in (None, again):
-                    yield replace(change, state=state, found=found, doubts=doubts, again=day)
+                for day, chance in AGAIN:
+                    later = {"again": day, "chance": chance}
+                    yield replace(change, state=state, found=found, doubts=doubts, **later)
     for code in reasons.COMPARISON:
         refused = replace(change.found, refusal=Refusal(code, "Why."), straddling=120)
-        for day in (None, again):
-            yield replace(change, state="refused", found=refused, again=day)
+        for day, chance in AGAIN:
+            chance = None if code == "no_time" else chance
+            yield replace(change, state="refused", found=refused, again=day, chance=chance)
     yield replace(change, state="refused", found=None, again=None)
 
 
@@ -146,8 +151,12 @@ def test_the_mark_is_fewer_or_more_only_where_it_is_told(report):
         if told:
             assert (mark is words.MORE) == (one.found.ratio.value > 1)
         if mark is words.TOO_EARLY:
+            said = words.one_line(one)
             assert one.again
-            assert "look again around 24 Dec 2027" in words.one_line(one)
+            assert ("look again around 24 Dec 2027" in said) == (one.chance == 0.8)
+            assert ("by 24 Dec 2027 a halving would rarely show" in said) == (one.chance == 0.1)
+            shown = "by 24 Dec 2027 a halving would show 4 times in 10"
+            assert (shown in said) == (one.chance == 0.4)
 
 
 def test_three_houses_are_listed_as_one_says_them(report):
@@ -188,7 +197,7 @@ def test_a_change_of_last_month_is_too_early_and_says_when():
     last = dt.date.fromordinal(DAY_0 + 400)
     (row,) = answer_rows.rows_of(build(records, flock="", today=last))
     assert row.mark is words.TOO_EARLY
-    assert re.search(r"look again around \d+ \w+ 202[67]\.$", row.sentence)
+    assert re.search(r"; by \d+ \w+ 202[67] a halving would show \d times in 10\.$", row.sentence)
 
 
 def test_two_changes_close_together_share_the_doubt():
@@ -535,3 +544,13 @@ def test_one_bird_seen_once_is_no_answer(cast):
     look(cast.flock, Bird.objects.create(flock=cast.flock, name="Dill"), dt.date(2025, 3, 3))
     text = " ".join(visible(cast))
     assert "1 bird checked since 3 Mar 2025, 0 new cases, 0 changes." in text
+
+
+def test_a_day_that_is_only_the_last_one_offered_is_no_promise():
+    """No case in a hundred days: five of them are no nearer after a year."""
+    records = flock({(n, 0): "0" * 15 for n in range(6)})
+    report = build(records, flock="", today=dt.date.fromordinal(DAY_0 + 100))
+    assert answer_rows.little(report, ()).again == "At this rate in a year or later."
+    some = flock({(n, 0): "0001" if n < 3 else "0000" for n in range(6)})
+    report = build(some, flock="", today=dt.date.fromordinal(DAY_0 + 60))
+    assert answer_rows.little(report, ()).again == "Around 12 Apr 2025."

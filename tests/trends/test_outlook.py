@@ -1,15 +1,17 @@
 """What the page promises of waiting, held against invented flocks that really halve."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from flockcare.trends import changes, next_steps, words
 from flockcare.trends.answers import build
+from flockcare.trends.records import Looks
 from flockcare.trends.watch import Watch
 from tests.studies import trends_truth
-from tests.trends.flocks import flock, simulated
+from tests.trends.flocks import DAY_0, flock, simulated
 
 
 def test_the_chance_of_telling_a_halving_is_about_what_happens():
@@ -35,6 +37,74 @@ def test_the_chance_of_telling_a_halving_is_about_what_happens():
         chances.append(outlook.chance(365))
     assert 0.2 < np.mean(chances) < 0.5
     assert abs(np.mean(told) - np.mean(chances)) < 0.15
+
+
+def after_a_halving(rate, runs, seed):
+    """Of flocks with a true halving 60 days ago of which nothing can be told yet: what is said of
+    when to look again, and whether the change is told then."""
+    kind = replace(trends_truth.KINDS[1], rate=rate)
+    rounds, sore = trends_truth.simulate(kind, runs, np.random.default_rng(seed))
+    change = trends_truth.FIRST.toordinal() + trends_truth.CHANGE
+    for run in range(runs):
+        records = trends_truth.records_of(kind, rounds, sore[:, run], run)
+
+        def seen_on(day, records=records):
+            looks = records.looks
+            known = looks.day <= day
+            columns = (looks.bird, looks.foot, looks.day, looks.score)
+            names = [""] * int(known.sum())
+            kept = Looks(*(each[known] for each in columns), names, looks.keeper[known])
+            (answer,) = changes.answers(Watch.of(replace(records, looks=kept)), day)
+            return answer
+
+        now = seen_on(change + 60)
+        if words.mark(now) is words.TOO_EARLY and now.chance is not None:
+            then = seen_on(now.again.toordinal())
+            yield now, then.state in ("some_sign", "clear"), now.again.toordinal() < change + 365
+
+
+def test_on_the_day_to_look_again_a_halving_is_told_as_often_as_said():
+    """A family's flock with 13 new cases a year on average would have waited for nothing."""
+    said = list(after_a_halving(0.0008, 30, 1))
+    chances, told = [now.chance for now, _, _ in said], [told for _, told, _ in said]
+    assert len(said) > 20 and not any(early for _, _, early in said)
+    assert np.mean(chances) < 0.3 and abs(np.mean(told) - np.mean(chances)) < 0.15
+    assert all("look again" not in words.one_line(now) for now, _, _ in said)
+    assert any("a halving would rarely show" in words.one_line(now) for now, _, _ in said)
+
+
+def test_with_many_cases_the_day_lies_before_the_end_and_most_are_told():
+    said = [one for one in after_a_halving(0.009, 20, 2) if one[2]]
+    assert len(said) > 8
+    assert np.mean([told for _, told, _ in said]) > 0.65
+    assert all("; look again around" in words.one_line(now) for now, _, _ in said)
+
+
+def test_where_a_halving_would_have_shown_nobody_is_sent_away_to_wait():
+    """Else the day moved on by four weeks each time, until the end of the period."""
+    records = simulated(seed=2, birds=30, rate=0.005, days=365 + 240, ratio=0.75)
+    (answer,) = changes.answers(Watch.of(records))
+    assert answer.state == "wide" and answer.tells_more == words.TOLD_BY_NOW
+    assert answer.again is None and words.mark(answer) is words.NO_DIFFERENCE
+
+
+def test_without_a_case_before_only_a_rise_could_show():
+    histories = {(n, 0): "0" * 60 + ("01" if n < 3 else "00") for n in range(6)}
+    (answer,) = changes.answers(Watch.of(flock(histories, changes=[(0, 380)])))
+    assert answer.again and answer.chance is None
+    assert words.one_line(answer).endswith("; by 16 Jan 2027 only a rise could show.")
+
+
+def test_winter_stands_between_until_the_year_is_over():
+    """Summer before the change, winter after it: by October there is a whole year of after."""
+    records = simulated(seed=5, birds=40, rate=0.006, days=273 + 170, change=273, ratio=0.5)
+    looks = records.looks
+    late = looks.day >= DAY_0 + 91
+    columns = (looks.bird, looks.foot, looks.day, looks.score)
+    kept = Looks(*(each[late] for each in columns), [""] * int(late.sum()), looks.keeper[late])
+    (answer,) = changes.answers(Watch.of(replace(records, looks=kept)))
+    assert answer.state == "season"
+    assert answer.again == dt.date.fromordinal(DAY_0 + 273 + 365)
 
 
 def test_the_page_says_the_chance_after_a_year():

@@ -56,13 +56,17 @@ def answer_axis():
 
 @register.simple_tag
 def answers_of_house(house, on=None):
-    """Day and lines of its changes, or of its change of one day, as Trends last had them.
+    """Day and lines of its changes, or of its change of one day, as Trends last had them, and
+    where no day is asked for whether several of its birds fell ill lately.
 
     None where nothing is kept.
     """
     found = answer_rows.kept(house.flock)
     return found and found._replace(
-        rows=[row for row in found.rows if house.name in row.houses and (not on or row.on == on)]
+        rows=[row for row in found.rows if house.name in row.houses and (not on or row.on == on)],
+        outbreaks=[one for one in found.lately(timezone.localdate()) if one.house == house.name]
+        if not on
+        else [],
     )
 
 
