@@ -288,6 +288,10 @@ class Row:
         return [self._line(due) for due in self.standing.all_due]
 
     @property
+    def check(self) -> DueLine:
+        return next(line for line in self.due if line.is_check)
+
+    @property
     def is_due(self) -> bool:
         return any(line.is_due for line in self.due)
 
