@@ -4,7 +4,7 @@ import random
 import uuid
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
@@ -89,8 +89,10 @@ class _Maker:
         return timezone.localdate(timezone.now(), self.flock.zone) - timedelta(ago)
 
     def moment(self, ago: int) -> datetime:
-        hour = timedelta(hours=self.one(0, 0, 1, 7))
-        return timezone.now() - timedelta(ago) - (hour if ago else timedelta(minutes=5))
+        """Of the same day whatever the time of the day is now."""
+        hour = self.one(6, 12, 12, 19)
+        zone = self.flock.zone
+        return datetime.combine(self.day(ago), time(hour), zone) if ago else timezone.now()
 
     def by(self) -> Keeper:
         return self.one(*self.keepers)
@@ -106,7 +108,7 @@ class _Maker:
             for bird in Bird.objects.filter(flock=self.key).order_by("name")
             for deed in self.life(bird.pk)
         ]
-        deeds += [self.all_get_it] * self.one(0, 0, 1, 2)
+        deeds += [self.all_get_it] * self.one(0, 0, 0, 1, 2)
         self.chance.shuffle(deeds)
         for deed in deeds:
             with suppress(*REFUSED, IntegrityError), transaction.atomic():
@@ -213,9 +215,9 @@ class _Maker:
         measure(self, bird, foot, area, days_ago=ago)
 
     def of_medicine(self, step):
-        if self.maybe(0.6):
-            step.egg_days = self.some(0.8, self.one(0, 3, 7, 30))
-            step.meat_days = self.some(0.8, self.one(0, 3, 7, 30))
+        if self.maybe(0.8):
+            step.egg_days = self.some(0.9, self.one(0, 7, 14, 60))
+            step.meat_days = self.some(0.9, self.one(0, 7, 14, 60))
             if step.egg_days is not None or step.meat_days is not None:
                 step.days_from = self.one("vet", "label")
 
@@ -247,7 +249,7 @@ class _Maker:
         if step.plan:
             step.decided_by = self.one("", "vet", "keeper", "both")
             step.plan_until = self.some(0.6, self.day(ago) + timedelta(self.one(0, 3, 14, 30, ago)))
-        step.medicine_given = self.one("", "yes", "no", "no", "unknown")
+        step.medicine_given = self.one("", "yes", "yes", "no", "no", "no", "no", "unknown")
         if step.medicine_given == "yes":
             step.product = self.one("", "Drops")
             self.of_medicine(step)

@@ -232,7 +232,7 @@ def test_a_foot_called_sore_and_clear_on_one_day_is_sore_on_all_pages(cast, bird
     page = cast.clients.keeper.get(form).text
     assert f'name="left-same" id="id_left-same" value="{sore.pk}"' in page and since in page
     pick = text(cast.clients.keeper, reverse("pick", args=[cast.flock.pk]))
-    assert "Dill green 7 left left foot: today" in pick
+    assert "Dill green 7 left today" in pick
     told = cast.clients.keeper.get(reverse("birds", args=[cast.flock.pk])[:-6] + "outbox/birds/")
     (kept,) = [one for one in told.json()["birds"] if one["name"] == "Dill"]
     assert (kept["sore"], kept["was"]["left"]) == (["left"], str(sore.pk))
