@@ -137,6 +137,7 @@ class Told:
 
     def foot_words(self, foot: str) -> str:
         hers = self.feet[foot]
+        assert hers["score"], (self.name, foot)
         return f"{SCORES[hers['score']]}.* sore since {short(date.fromisoformat(hers['since']))}\\b"
 
     def course(self, foot: str) -> str | None:
@@ -358,6 +359,8 @@ class Reader:
             if hers.feet[foot]["state"] != "case":
                 continue
             known = plain(re.search(rf"(?s)<b>{foot}:</b>.*?</p>", form, re.I)[0])
+            score = re.search(rf'data-was="{foot}"\s+data-score="(\d)"', form)[1]
+            assert int(score) == hers.feet[foot]["score"], (hers.name, foot)
             line = next(one for one in head.split("¶") if f"{foot} foot: " in one.lower())
             for where, words in (("form", known), ("sheet", line)):
                 assert re.search(hers.foot_words(foot), words, re.I), (where, hers.name, words)
