@@ -8,6 +8,7 @@ from flockcare.pages import (
     views_check,
     views_history,
     views_moving,
+    views_pick,
     views_series,
     views_today,
 )
@@ -21,6 +22,7 @@ urlpatterns = [
     # What every app leads to, though it is put together from most of them, has a name without an
     # app: links from an app go to itself, to the apps below it, or to one of these.
     path("f/<uuid:flock_id>/today/", views_today.today, name="today"),
+    path("f/<uuid:flock_id>/check/", views_pick.pick, name="pick"),
     path("f/<uuid:flock_id>/birds/", views_birds.bird_list, name="birds"),
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/", views_bird.bird, name="bird"),
     path("f/<uuid:flock_id>/birds/<uuid:bird_id>/check/", views_check.new, name="check_bird"),

@@ -19,7 +19,6 @@ from uuid import UUID
 from django.utils import timezone
 from icalendar import Alarm, Calendar, Event
 
-from flockcare.birds.models import Sex
 from flockcare.care.courses import CourseDue
 from flockcare.care.due import Due
 from flockcare.care.holds import UNTIL_KNOWN, Hold, open_holds
@@ -204,7 +203,7 @@ def _held(holds: Iterable[Hold], today: date, now: datetime, alarms: _Alarms) ->
         together = defaultdict(list)
         for hold in holds:
             until, unknown = (getattr(hold, f"{what}_{which}") for which in ("until", "unknown"))
-            if (until or unknown) and (what == "meat" or hold.bird.sex != Sex.COCK):
+            if until or unknown:
                 given = {step.given_to for step in hold.steps}
                 whole = given.pop() if len(given) == 1 else ""
                 key = (whole, hold.since, until, bool(unknown)) if whole else hold.bird.pk

@@ -65,13 +65,13 @@ class Step:
 STEPS = (
     Step(
         "hold",
-        "Hold her",
+        "Hold the bird",
         (
-            "Wrap her in a towel: wings in, head out, upright against you. The other person has "
-            "both hands for the foot.",
+            "Wrap the bird in a towel: wings in, head out, upright against you. The other person "
+            "has both hands for the foot.",
         ),
         (PRACTICE,),
-        "Never squeeze her breast. She breathes by moving it.",
+        "Never squeeze the breast. A bird breathes by moving it.",
     ),
     Step(
         "soak",
@@ -82,7 +82,7 @@ STEPS = (
             "An open or bleeding sore is not soaked. Go on with step 3.",
         ),
         (DAMEROW, PRACTICE),
-        "Never let her drink it. Epsom salt is a laxative.",
+        "Never let the bird drink it. Epsom salt is a laxative.",
     ),
     Step(
         "rinse",
@@ -105,8 +105,8 @@ STEPS = (
         "Ointment, if you use one: thin",
         (
             "Plain, a thin film, on the sore alone and not on the feathers.",
-            "An antibiotic ointment is a medicine: only one that a vet gave for her, and then her "
-            "eggs are withdrawn.",
+            "An antibiotic ointment is a medicine: only one that a vet gave for this bird, and "
+            "then eggs are withdrawn.",
         ),
         (PRACTICE,),
         "Never one with cortisone. None with a pain reliever (names that end in ‑caine) unless a "
@@ -147,9 +147,9 @@ class Part:
 
 
 VET_FIRST = (
-    "She is dull, does not eat, or can hardly walk.",
+    "The bird is dull, does not eat, or can hardly walk.",
     "The foot is hot, oozing, or swollen so that you see it from above.",
-    "The foot is swollen and she limps, or a joint is swollen.",
+    "The foot is swollen and the bird limps, or a joint is swollen.",
     "There is a hole in the sore, or a hard core.",
     "The foot is cold, or darker than usual or than the other foot.",
     "It bleeds and does not stop, or you see bone.",
@@ -166,7 +166,7 @@ NEEDED = (
 PARTS = (
     Part(
         "Until it is healed",
-        ("No roost. She sleeps on deep, dry bedding, with water and feed near.",),
+        ("No roost. The bird sleeps on deep, dry bedding, with water and feed near.",),
         (DAMEROW, PRACTICE),
     ),
     Part(
@@ -178,7 +178,7 @@ PARTS = (
         (FIRST_AID, PRACTICE),
     ),
     Part(
-        "If it hurts her",
+        "If it hurts",
         ("Painkillers for people can kill a hen. Pain relief comes from a vet: ask for it.",),
         (PRACTICE,),
     ),

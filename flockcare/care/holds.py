@@ -49,7 +49,8 @@ def last_day(given: date, days: int) -> date | None:
 
 @dataclass
 class Hold:
-    """What holds one bird's eggs and meat: the last held day of each, and what nobody knows.
+    """What holds one bird's eggs and meat: the last held day of each, and what nobody knows. Of a
+    cock meat alone: there are no eggs to withhold.
 
     ``to_ask``: the products of which nobody has entered the days for a while.
     """
@@ -73,8 +74,7 @@ class Hold:
             return
         given = step.at.astimezone(zone).date()
         last = max(given, step.given_until or given)
-        for what in ("eggs", "meat"):
-            days = getattr(step, "egg_days" if what == "eggs" else "meat_days")
+        for what, days in self._of(step):
             if days is None and told:
                 continue
             if days is None:
@@ -92,11 +92,16 @@ class Hold:
     def add_course(self, plan: CarePlan) -> None:
         """While a course runs its days are counted from its last day: between two givings too."""
         end = plan.until or self.today
-        for what, days in (("eggs", plan.egg_days), ("meat", plan.meat_days)):
+        for what, days in self._of(plan):
             if ends := last_day(end, days or 0):
                 until = getattr(self, f"{what}_until")
                 setattr(self, f"{what}_until", max(ends, until or ends))
                 self.since = min(plan.since, self.since or plan.since)
+
+    def _of(self, given: CareStep | CarePlan) -> list[tuple[str, int | None]]:
+        """Of what this bird has, the days for which it is not eaten."""
+        meat = [("meat", given.meat_days)]
+        return meat if self.bird.sex == Sex.COCK else [("eggs", given.egg_days), *meat]
 
     @property
     def eggs(self) -> bool:
@@ -116,9 +121,7 @@ class Hold:
         eggs = self._end(self.eggs_until, self.eggs_unknown)
         meat = self._end(self.meat_until, self.meat_unknown)
         her = self.bird.pronouns.possessive
-        if self.bird.sex == Sex.COCK and meat:
-            eggs = ""  # There are none to withhold.
-        elif eggs == meat:
+        if eggs == meat:
             return f"egg and meat withdrawal: don’t eat {her} eggs or {her} meat {eggs}"
         elif eggs and self.eggs_unknown and self.meat_unknown:
             # What is known of one of them, or of each, is the least: nobody knows the rest.

@@ -276,7 +276,7 @@ class Row:
     def eggs_in_row(self) -> str:
         """Her eggs alone, in one short line; her page has her meat too."""
         hers = self.standing.eggs
-        if hers.state == "free" or self.bird.sex == Sex.COCK:
+        if hers.state == "free":
             return self.eggs
         until = (
             up_to_words(hers.known_until, self.standing.today) if hers.known_until else UNTIL_KNOWN
@@ -286,6 +286,10 @@ class Row:
     @cached_property
     def due(self) -> list[DueLine]:
         return [self._line(due) for due in self.standing.all_due]
+
+    @property
+    def check(self) -> DueLine:
+        return next(line for line in self.due if line.is_check)
 
     @property
     def is_due(self) -> bool:

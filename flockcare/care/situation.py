@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from uuid import UUID
 
 from django.db.models import Case as Either
-from django.db.models import F, OuterRef, Q, Subquery, When
+from django.db.models import Exists, F, OuterRef, Q, Subquery, When
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
@@ -57,7 +57,6 @@ from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
 from flockcare.care.vet import PLAN_DAYS, came_to, plan_for
 from flockcare.drawing.dates import short_words
 from flockcare.feet.cases import Case, cases_of_birds
-from flockcare.feet.due import is_sore
 from flockcare.feet.models import FOOT_SIGNS, Check, FootFinding
 from flockcare.feet.scales import AFFECTED_FROM
 from flockcare.housing.models import Stay
@@ -67,7 +66,7 @@ from flockcare.photos.faces import Face, faces_of
 from flockcare.photos.models import Foot, Measurement, Precision
 
 # Goes up when what is kept has other fields or is worked out otherwise.
-EDITION = 13
+EDITION = 14
 # How far back a bird with clear feet is followed who shows a sign: long enough to tell since when.
 FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
@@ -251,12 +250,15 @@ def _began_lately(hers: Mapping[UUID, Records], today: date) -> set[UUID]:
 def _read(flock, today: date, before: datetime):
     zone = flock.zone
     birds = _birds(flock, today, before)
-    sore = [row["pk"] for row in birds if is_sore(row["left_score"], row["right_score"])]
-    cases = defaultdict(list)
+    sore = [row["pk"] for row in birds if any(row[f"{foot}_sore_lately"] for foot in FEET)]
+    every = defaultdict(list)
     for case in cases_of_birds(sore, zone, before=before):
-        cases[case.bird_id].append(case)
+        every[case.bird_id].append(case)
+    # Of a bird whose feet are clear none is asked about.
+    sore = {bird for bird, hers in every.items() if any(case.current for case in hers)}
+    cases = defaultdict(list, {bird: every[bird] for bird in sore})
     looks = _looks(flock, cases, _shown_on_clear_feet(birds), before)
-    known = set(sore) | looks.keys()
+    known = sore | looks.keys()
     outlines, weights = _outlines(known, before, zone), _weights(known, today)
     looked_at = _looked_at(known, before, zone)
     plans, calls = _plans(flock, today, before)
@@ -272,7 +274,7 @@ def _read(flock, today: date, before: datetime):
     hers = {
         row["pk"]: Records(
             looks=looks[row["pk"]],
-            last={foot: last for foot in FEET if (last := _last(row, foot, zone))},
+            last=_last(row, cases[row["pk"]], zone),
             last_check=row["last_at"] and timezone.localdate(row["last_at"], zone),
             cases=cases[row["pk"]],
             outlines=outlines[row["pk"]],
@@ -299,14 +301,19 @@ def _birds(flock, today: date, before: datetime) -> list[dict]:
     figures = {"last_at": Subquery(checks.order_by("-at").values("at")[:1])}
     names = {"score": "score", "at": "check_record__at"}
     names |= {"keeper": "check_record__keeper__name", "name": "check_record__keeper_name"}
+    names["check"] = "check_record"
     for foot in FEET:
         found = FootFinding.objects.filter(
             check_record__bird=OuterRef("pk"), check_record__at__lt=before, foot=foot
-        ).order_by("-check_record__at", "-check_record__received_at")
+        ).order_by("-check_record__at", "-check_record__received_at", "-check_record")
         for name, column in names.items():
             figures[f"{foot}_{name}"] = Subquery(found.values(column)[:1])
         shown = Either(When(_SHOWS_A_SIGN, then=F("check_record__at")))
         figures[f"{foot}_shown"] = Subquery(found.annotate(shown=shown).values("shown")[:1])
+        # Whether it was called clear later on a day on which it was seen sore, the cases tell.
+        since = OuterRef(f"{foot}_at") - timedelta(2)
+        sore = found.filter(score__gte=AFFECTED_FROM, check_record__at__gt=since)
+        figures[f"{foot}_sore_lately"] = Exists(sore)
     here = Q(left="") | Q(left__gt=today.isoformat())
     birds = Bird.objects.filter(here, flock=flock).order_by()
     about = ("pk", "hatched", "own_weight_class", "breed__name", "breed__adult_grams")
@@ -319,11 +326,21 @@ def _is_bantam(row: Mapping) -> bool:
     return (row["own_weight_class"] or of_breed) == WeightClass.BANTAM
 
 
-def _last(row: Mapping, foot: str, zone) -> FootLast | None:
-    if row[f"{foot}_at"] is None:
-        return None
-    on = timezone.localdate(row[f"{foot}_at"], zone)
-    return FootLast(row[f"{foot}_score"], on, row[f"{foot}_keeper"] or row[f"{foot}_name"] or "")
+def _last(row: Mapping, cases: Iterable[Case], zone) -> dict[str, FootLast]:
+    """The newest finding on each foot that was checked. Clear on the same day as sore gives way to
+    it, as in the cases."""
+    found = {}
+    for foot in FEET:
+        if row[f"{foot}_at"]:
+            on = timezone.localdate(row[f"{foot}_at"], zone)
+            by = row[f"{foot}_keeper"] or row[f"{foot}_name"] or ""
+            check = UUID(str(row[f"{foot}_check"]))
+            found[foot] = FootLast(row[f"{foot}_score"], on, by, check)
+    for case in cases:
+        if case.current:
+            last = case.last
+            found[case.foot] = FootLast(last.score, last.on, last.by, last.check_id)
+    return found
 
 
 _FINDING = (

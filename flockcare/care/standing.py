@@ -126,6 +126,7 @@ class FootLast:
     score: int
     on: date
     by: str = ""
+    check: UUID | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,8 +304,7 @@ class FootStanding:
 
     ``signs``: what it shows besides its score. ``older``: those of them that led to the advice and
     that its newest check (``checked``, ``by``) did not say.
-    ``first_check``: with which its case began; a clear foot has none, and where it shows a sign
-    ``check`` saw it.
+    ``first_check``: with which its case began; a clear foot has none. ``check``: the newest.
     """
 
     foot: str
@@ -617,7 +617,11 @@ def _as_of(records: Records, plan: VetPlan) -> Records:
     keys = {look.key for look in looks}
     last = {}
     for look in reversed(looks):
-        last |= {foot: FootLast(seen.score, look.on) for foot, seen in look.feet.items()}
+        for foot, seen in look.feet.items():
+            before = last.get(foot)
+            # Clear on the same day as sore gives way to it, as in the cases.
+            if not (before and before.on == look.on and before.score > seen.score == 0):
+                last[foot] = FootLast(seen.score, look.on)
     return replace(
         records,
         looks=looks,
@@ -830,7 +834,7 @@ def foot_signs(foot: str, looks: Sequence[Look], case: Case | None) -> dict[str,
     hers = [look.feet[foot] for look in looks if foot in look.feet]
     if not hers:
         return {}
-    if not hers[0].affected or case is None:
+    if case is None:
         clear = {"swelling": "none", "scab": "none", **dict.fromkeys(_TOLD, False)}
         said = {name: getattr(hers[0], name) for name in _OF_FOOT}
         found = {name: said[name] or clear[name] for name in _OF_FOOT}
@@ -838,7 +842,7 @@ def foot_signs(foot: str, looks: Sequence[Look], case: Case | None) -> dict[str,
     of_case = [look.feet[foot] for look in looks if foot in look.feet and look.on >= case.first.on]
     of_case = [seen for seen in of_case if seen.affected]
     found = {name: _newest(of_case, name) for name in _OF_FOOT}
-    if found["swelling"] == "from above" and hers[0].score < 2:
+    if found["swelling"] == "from above" and of_case[0].score < 2:
         # Score 1 says that it cannot be seen from above any more, and not how much is left.
         found["swelling"] = None
     return {**found, "grade": _newest(of_case, "clinical_grade")}
@@ -990,7 +994,7 @@ def _foot(
             last.on,
             last.by,
             last_clear=last.on,
-            check=next((look.key for look in records.looks if foot in look.feet), None),
+            check=last.check,
             advice=own.advice if shows else None,
             because=tuple(rule.sign for rule in own.because) if shows else (),
             look_again_days=_look_again_days(situation, own) if shows else None,
@@ -1010,6 +1014,7 @@ def _foot(
         since=case.episode.first_affected,
         last_clear=case.episode.last_clear_before,
         first_check=case.first.check_id,
+        check=last.check,
         days=(today - case.episode.first_affected).days,
         trend=Trend()
         if long_ago

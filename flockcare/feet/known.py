@@ -99,12 +99,14 @@ def known_of(bird: Bird, *, now: dt.datetime) -> Known:
     feet = []
     for foot in Foot:
         of_foot = [(check, finding) for check, finding in seen if finding and finding.foot == foot]
+        # Clear on the same day as sore gives way to it, as in the cases.
+        of_foot.sort(key=lambda one: (_day(one[0], zone), one[1].affected), reverse=True)
         told = KnownFoot(foot, today, photo=photos.get(foot))
         if of_foot:
             check, finding = of_foot[0]
             told = replace(
                 told,
-                on=timezone.localdate(check.at, zone),
+                on=_day(check, zone),
                 check=check,
                 finding=finding,
                 asked=_of_foot([finding for check, finding in of_foot if check.at >= since]),
@@ -113,17 +115,21 @@ def known_of(bird: Bird, *, now: dt.datetime) -> Known:
     return Known(feet, _of_bird([check for check, _ in seen if check.at >= since]))
 
 
+def _day(check: Check, zone) -> dt.date:
+    return timezone.localdate(check.at, zone)
+
+
 def _newest(bird: Bird, now: dt.datetime) -> list[tuple[Check, FootFinding | None]]:
     """What was seen at her newest checks, with the check, the newest first.
 
-    And at the newest of each foot, which may be older than these.
+    And at the newest two of each foot, which may be older than these.
     """
-    order = ("-at", "-received_at", "pk")
+    order = ("-at", "-received_at", "-pk")
     checks = Check.objects.filter(bird=bird, at__lte=now).order_by(*order)
     newest = Q(pk__in=Subquery(checks.values("pk")[:CHECKS]))
     for foot in Foot:
         of_foot = checks.filter(findings__foot=foot).values("findings__pk")
-        newest |= Q(findings__pk__in=Subquery(of_foot[:1]))
+        newest |= Q(findings__pk__in=Subquery(of_foot[:2]))
     rows = (
         # Of this bird, said again: else PostgreSQL reads the checks of all flocks for the keys.
         Check.objects.filter(newest, bird=bird)

@@ -52,7 +52,7 @@ class Comb(models.TextChoices):
 
 class CheckQuerySet(models.QuerySet):
     def newest_first(self):
-        return self.order_by("-at", "-received_at")
+        return self.order_by("-at", "-received_at", "-pk")
 
 
 class Check(FlockRecord):
@@ -338,6 +338,6 @@ def latest_finding(foot: str, field: str) -> Subquery:
     """For annotating birds: ``field`` of the newest finding on this foot."""
     return Subquery(
         FootFinding.objects.filter(check_record__bird=OuterRef("pk"), foot=foot)
-        .order_by("-check_record__at", "-check_record__received_at")
+        .order_by("-check_record__at", "-check_record__received_at", "-check_record")
         .values(field)[:1]
     )

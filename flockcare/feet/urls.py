@@ -4,12 +4,10 @@ from flockcare.feet import views_check, views_round, views_sort
 
 app_name = "feet"
 urlpatterns = [
-    path("check/", views_check.pick, name="pick"),
     path("checks/<uuid:check_id>/", views_check.show, name="check"),
     path("checks/<uuid:check_id>/edit/", views_check.edit, name="check_edit"),
     path("checks/<uuid:check_id>/delete/", views_check.delete, name="check_delete"),
     path("round/", views_round.round_page, name="round"),
-    path("round/start/", views_round.round_start, name="round_start"),
     path("round/next/", views_round.round_next, name="round_next"),
     path("round/pass/<uuid:bird_id>/", views_round.round_pass, name="round_pass"),
     path("round/end/", views_round.round_end, name="round_end"),

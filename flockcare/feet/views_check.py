@@ -8,7 +8,6 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from flockcare.feet import services
-from flockcare.feet.due import birds_for_today
 from flockcare.feet.forms import CheckForm
 from flockcare.feet.models import Check, Foot
 from flockcare.feet.moving import can_swap
@@ -19,14 +18,6 @@ from flockcare.people.models import Role
 from flockcare.photos.services import add_photos
 from flockcare.photos.shots import shots
 from flockcare.photos.views import tell_elsewhere
-
-
-@require_safe
-@flock_view(read=Role.KEEPER)
-def pick(request, flock):
-    """Choose the bird to check: those due first."""
-    birds = birds_for_today(flock, now=timezone.now())
-    return render(request, "feet/pick.html", {"here": "today", "birds": birds})
 
 
 def take_in_photos(request, form, *, now) -> list[str]:

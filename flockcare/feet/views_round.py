@@ -1,14 +1,12 @@
 """The round: a walk through every bird that is due, which several keepers may share."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from flockcare.feet import services
-from flockcare.feet.due import birds_for_today
 from flockcare.feet.fresh import looks_tag
 from flockcare.feet.models import RoundBird
 from flockcare.people.access import flock_view
@@ -47,22 +45,6 @@ def round_page(request, flock):
     return whole_or_piece(
         request, tag, page, whole="feet/round.html", piece="feet/round_piece.html"
     )
-
-
-@require_POST
-@flock_view()
-def round_start(request, flock):
-    """Begin a round, or join the one that is open, and take the first bird."""
-    now = timezone.now()
-    birds = birds_for_today(flock, now=now)
-    everyone = "everyone" in request.POST
-    chosen = [bird.pk for bird in birds if everyone or bird.is_due]
-    try:
-        round_ = services.start_round(flock=flock, keeper=request.user, bird_ids=chosen, now=now)
-    except ValidationError as error:
-        messages.error(request, error.message)
-        return redirect("today", flock.pk)
-    return to_next_bird(request, flock, round_)
 
 
 @require_POST

@@ -5,7 +5,6 @@ buttons that need the server.
 """
 
 import hashlib
-import uuid
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -17,18 +16,14 @@ from flockcare.care.models import CarePlan
 from flockcare.care.rows import DueLine, Row, checks_due, rows_of, told_first
 from flockcare.care.situation import FlockStanding, mark_of, standings
 from flockcare.care.tasks import tasks_due
-from flockcare.feet.models import latest_finding
 from flockcare.offline import shell
 from flockcare.pages.views_birds import by_name
 from flockcare.people.fresh import kept
-from flockcare.photos.models import Foot
 from flockcare.photos.pictures import Picture
 from flockcare.photos.series import last_of_each_foot, when
 
 # About 8 kB each: both feet and the face of sixty birds.
 MOST_PICTURES = 180
-# The check that saw each foot last.
-WAS = {f"{foot}_was": latest_finding(foot, "check_record") for foot in Foot.values}
 
 
 @dataclass(frozen=True)
@@ -77,7 +72,7 @@ def to_read(flock, mark: tuple) -> dict:
 def _made(flock, mark: tuple, now: datetime) -> dict:
     found = standings(flock, now=now, mark=mark)
     flock.usual_vet = found.vet
-    rows = rows_of(found, Bird.objects.filter(flock=flock).annotate(**WAS))
+    rows = rows_of(found, Bird.objects.filter(flock=flock))
     today = timezone.localdate(now, flock.zone)
     live = CarePlan.objects.filter(flock=flock).live(today)
     plans = {plan.pk: plan.kinds for plan in live}
@@ -104,11 +99,7 @@ def _told(row: Row, photos: list[LastPhoto], shown: dict) -> dict:
         "name": bird.name,
         "colour": bird.band_colour,
         "band": bird.band,
-        "was": {
-            foot: str(uuid.UUID(str(key)))
-            for foot in Foot.values
-            if (key := getattr(bird, f"{foot}_was"))
-        },
+        "was": {name: str(foot.check) for name, foot in feet.items() if foot.check},
         "sore": [foot for foot, hers in feet.items() if hers.score],
         "html": render_to_string("offline/kept_bird.html", context),
     }

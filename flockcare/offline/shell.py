@@ -103,7 +103,7 @@ PAGES = {
     "step": (step_page, "care:step_new", [FLOCK, BIRD]),
     "weighing": (weighing_page, "birds:weighings", [FLOCK, BIRD]),
     "outbox": (outbox_page, "offline:outbox", []),
-    "birds": (no_signal_page, "feet:pick", [FLOCK]),
+    "birds": (no_signal_page, "pick", [FLOCK]),
     "home": (today_page, "people:home", []),
     "today": (today_page, "today", [FLOCK]),
     "bird": (bird_page, "bird", [FLOCK, BIRD]),

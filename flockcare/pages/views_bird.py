@@ -219,8 +219,12 @@ def _when(case: Case) -> str:
 
 
 def _days(case: Case, last_day: dt.date) -> str:
-    """How long at least, and how long at most where the looks around it tell."""
+    """How long at least, and how long at most where the looks around it tell.
+
+    A bird that left may have been checked after the day that was given for it.
+    """
     episode = case.episode
+    last_day = max(last_day, episode.last_affected)
     least = (last_day - episode.first_affected).days if case.current else case.least_days
     before = episode.last_clear_before
     most = before and ((episode.first_clear_after or last_day) - before).days

@@ -442,8 +442,10 @@ def _case_facts(case: Case) -> str:
     if after:
         facts.append(f"clear again on {date_words(after)}")
         least, most = case.least_days, case.most_days
-        at_least = f"lasted at least {counted(least, 'day')}"
-        facts.append(at_least if most is None else f"lasted {least} to {counted(most, 'day')}")
+        if most is not None:
+            facts.append(f"lasted {least} to {counted(most, 'day')}")
+        elif least:
+            facts.append(f"lasted at least {counted(least, 'day')}")
     return "; ".join(facts) + "."
 
 

@@ -124,7 +124,7 @@ def pages(flock) -> dict:
 
     return {
         "Today": get("today"),
-        "Choose a bird": get("feet:pick"),
+        "Choose a bird": get("pick"),
         "Bird": get("bird", bird.pk),
         "Check form": get("check_bird", bird.pk),
         "Bird list": get("birds"),

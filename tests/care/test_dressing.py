@@ -118,8 +118,15 @@ def test_no_blade_and_whose_plan_counts():
 def test_what_brings_a_swollen_foot_to_a_vet_stands_before_the_soak():
     """The same signs as the rules: swelling with a limp, a swollen joint, a hole or a core."""
     words = " ".join(VET_FIRST)
-    for wanted in ("swollen and she limps", "a joint is swollen", "a hole", "a hard core"):
+    for wanted in ("swollen and the bird limps", "a joint is swollen", "a hole", "a hard core"):
         assert wanted in words
+
+
+def test_the_guide_is_of_any_bird():
+    """A sitter reads it for hens and for a cock."""
+    told = [VET_FIRST, *(one.lines for one in (*STEPS, *PARTS))]
+    told += [(one.title, getattr(one, "never", "")) for one in (*STEPS, *PARTS)]
+    assert not re.search(r"\b(she|her|he|him|his)\b", " ".join(map(" ".join, told)), re.I)
 
 
 def test_the_number_of_the_vet_stands_where_it_says_to_ring(cast):

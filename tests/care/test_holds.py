@@ -137,6 +137,19 @@ def test_her_row_on_today_says_what_her_row_in_birds_says(cast, birds, days):
         assert text.count(f"Don’t eat her eggs {until}") == 1, page
 
 
+@pytest.mark.parametrize("egg_days", [30, None])
+def test_a_cock_has_no_eggs_to_withhold(cast, birds, egg_days):
+    Bird.objects.filter(pk=birds["Dill"].pk).update(sex="cock")
+    medicine = {"egg_days": egg_days, "meat_days": 0, "days_from": "vet"}
+    step(cast, birds["Dill"], "medicine", **medicine)
+    assert holds(cast) == []
+    step(cast, birds["Dill"], "medicine", **{**medicine, "meat_days": 3})
+    (hold,) = holds(cast)
+    until = short_words(day(3), today())
+    assert hold.words == f"meat withdrawal: don’t eat his meat up to and including {until}"
+    assert not hold.unknown_products
+
+
 def test_on_today_no_name_is_left_out_and_a_house_stands_for_all_its_hens(cast, birds):
     """Whoever collects the eggs reads nothing else."""
     names = ["Anise", "Basil", "Caraway", "Chive", "Clove", "Fennel", "Ginger"]

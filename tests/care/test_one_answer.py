@@ -3,7 +3,7 @@
 import io
 import json
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 
 import pypdf
 import pytest
@@ -25,6 +25,7 @@ from flockcare.people.models import Revision
 from flockcare.people.services import rename_keeper
 from flockcare.photos.models import Measurement, Photo, Precision
 from tests.care.steps import ago, day, look, step, today, url
+from tests.conftest import ZONE
 from tests.exchange.folders import write_folder
 
 pytestmark = pytest.mark.django_db
@@ -198,6 +199,46 @@ def test_the_photos_compared_first_are_those_the_answer_is_about(cast, birds):
     newest = page["shots"][2].key, page["shots"][3].key
     page = cast.clients.keeper.get(f"{address}?a={newest[0]}&b={newest[1]}").context
     assert page["first"].measurement.area_mm2 == 68
+
+
+@pytest.mark.parametrize("apart", [0, 3])
+def test_a_foot_called_sore_and_clear_on_one_day_is_sore_on_all_pages(cast, birds, apart):
+    """By two keepers, at the same time or the clear one later: the cases say so, and the rest."""
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=20, left=CLEAR, right=CLEAR)
+    swollen = {"score": 2, "swelling": "from above", "hot": True}
+    sore = look(cast, dill, left=swollen, right=CLEAR, keeper=cast.keeper)
+    clear = look(cast, dill, left=CLEAR, right=CLEAR)
+    noon = datetime.combine(day(-1), time(12), ZONE)
+    Check.objects.filter(pk=sore.pk).update(at=noon)
+    Check.objects.filter(pk=clear.pk).update(at=noon + timedelta(hours=apart))
+    for name in ("Mace", "Sorrel"):
+        look(cast, birds[name], left=CLEAR, right=CLEAR)
+    hers = said_of(cast)["Dill"]
+    left = hers["feet"]["left"]
+    assert (left["state"], left["score"], left["since"]) == ("case", 2, day(-1).isoformat())
+    assert (hers["advice"], len(left["signs"])) == ("SOON", 2)
+    since = f"wollen, sore since {short_words(day(-1), today())}"
+    form = reverse("check_bird", args=[cast.flock.pk, dill.pk])
+    for address in (
+        reverse("today", args=[cast.flock.pk]),
+        reverse("birds", args=[cast.flock.pk]),
+        dill.get_absolute_url(),
+        url(cast, "case", dill.pk, "left", sore.pk),
+        reverse("vetsheet:sheet", args=[cast.flock.pk, dill.pk]),
+    ):
+        page = text(cast.clients.keeper, address)
+        assert since.replace("wollen,", "wollen, hot,") in page or since in page, address
+    page = cast.clients.keeper.get(form).text
+    assert f'name="left-same" id="id_left-same" value="{sore.pk}"' in page and since in page
+    pick = text(cast.clients.keeper, reverse("pick", args=[cast.flock.pk]))
+    assert "Dill green 7 left today" in pick
+    told = cast.clients.keeper.get(reverse("birds", args=[cast.flock.pk])[:-6] + "outbox/birds/")
+    (kept,) = [one for one in told.json()["birds"] if one["name"] == "Dill"]
+    assert (kept["sore"], kept["was"]["left"]) == (["left"], str(sore.pk))
+    # A clear check on another day ends it.
+    look(cast, dill, left=CLEAR, right=CLEAR)
+    assert said_of(cast)["Dill"]["feet"]["left"]["state"] == "clear"
 
 
 def test_a_sign_is_nowhere_said_to_be_of_a_check_that_did_not_say_it(cast, birds):

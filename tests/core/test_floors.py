@@ -92,7 +92,7 @@ def test_every_app_stands_on_a_floor():
 # base.html) belongs to the project: a few pages and the navigation, which all apps share.
 
 PROJECT_PAGES = {
-    *("today", "birds", "bird", "check_bird", "export", "import", "calendar_feed"),
+    *("today", "birds", "bird", "pick", "check_bird", "export", "import", "calendar_feed"),
     *("recent_changes", "record_history"),
     *("move_check", "move_step", "move_photo", "series", "sources"),
     *("set_up_phone", "certificate"),

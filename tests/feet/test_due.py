@@ -1,13 +1,11 @@
-"""Today: who is due for a look and who has a sore foot."""
+"""Today without birds, and with many."""
 
 import uuid
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
 from flockcare.birds.models import Bird
-from flockcare.feet.due import birds_for_today
 from flockcare.feet.models import Check, FootFinding
 from tests.care.steps import ago
 
@@ -20,48 +18,6 @@ def look(cast, bird, *, days_ago, left=0, right=0):
         if score is not None:
             FootFinding.objects.create(check_record=check, foot=foot, score=score)
     return check
-
-
-def today(cast):
-    return {entry.name: entry for entry in birds_for_today(cast.flock, now=timezone.now())}
-
-
-def test_a_bird_never_looked_at_comes_first(cast, birds):
-    look(cast, birds["Dill"], days_ago=100)
-    entries = birds_for_today(cast.flock, now=timezone.now())
-    assert entries[0].name in ("Mace", "Sorrel")
-    assert entries[0].due_words == "never checked"
-    assert entries[-1].next.days_late == 100 - cast.flock.round_days
-
-
-@pytest.mark.parametrize(
-    ("days", "words"),
-    [(0, "due today"), (1, "due in 1 day"), (2, "due in 2 days"), (-1, "1 day late")],
-)
-def test_one_day_is_told_as_one(cast, birds, days, words):
-    look(cast, birds["Dill"], days_ago=cast.flock.round_days - days)
-    assert today(cast)["Dill"].due_words == words
-
-
-def test_a_sore_foot_is_due_sooner(cast, birds):
-    look(cast, birds["Dill"], days_ago=8)
-    look(cast, birds["Mace"], days_ago=8, right=1)
-    entries = today(cast)
-    assert not entries["Dill"].is_due
-    assert entries["Mace"].is_due
-    assert entries["Mace"].due_words == "1 day late"
-
-
-def test_the_newest_look_at_each_foot_counts(cast, birds):
-    look(cast, birds["Dill"], days_ago=9, left=2, right=1)
-    look(cast, birds["Dill"], days_ago=3, left=0, right=None)
-    entry = today(cast)["Dill"]
-    assert (entry.left, entry.right, entry.sore) == (0, 1, True)
-
-
-def test_a_bird_that_left_is_not_due(cast, birds):
-    Bird.objects.filter(pk=birds["Dill"].pk).update(left="2026", left_reason="died")
-    assert "Dill" not in today(cast)
 
 
 def test_a_new_flock_is_led_to_its_birds(cast):

@@ -110,7 +110,7 @@ def test_the_pages_walk_from_bird_to_bird(cast, birds):
     def url(name, *args):
         return reverse(f"feet:{name}", args=[cast.flock.pk, *args])
 
-    answer = client.post(url("round_start"), follow=True)
+    answer = client.post(reverse("pages:round_start", args=[cast.flock.pk]), follow=True)
     seen = []
     while "check" in answer.request["PATH_INFO"]:
         seen.append(answer.context["bird"].name)
@@ -127,7 +127,7 @@ def test_the_pages_walk_from_bird_to_bird(cast, birds):
 
 def test_only_those_due_are_walked_through(cast, birds):
     both_clear(cast, birds["Mace"], cast.keeper)
-    cast.clients.keeper.post(reverse("feet:round_start", args=[cast.flock.pk]))
+    cast.clients.keeper.post(reverse("pages:round_start", args=[cast.flock.pk]))
     walked = RoundBird.objects.values_list("bird__name", flat=True)
     assert sorted(walked) == ["Dill", "Sorrel"]
 
@@ -141,12 +141,12 @@ def test_who_has_whom_is_shown_to_the_others(cast, round_):
 
 def test_viewers_and_strangers(cast, birds, round_):
     for name, args in (
-        ("round_start", []),
-        ("round_next", []),
-        ("round_end", []),
-        ("round_pass", [birds["Dill"].pk]),
+        ("pages:round_start", []),
+        ("feet:round_next", []),
+        ("feet:round_end", []),
+        ("feet:round_pass", [birds["Dill"].pk]),
     ):
-        url = reverse(f"feet:{name}", args=[cast.flock.pk, *args])
+        url = reverse(name, args=[cast.flock.pk, *args])
         assert cast.clients.viewer.post(url).status_code == 403
         assert cast.clients.stranger.post(url).status_code == 404
     assert services.open_round(cast.flock) == round_

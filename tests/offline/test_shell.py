@@ -126,9 +126,7 @@ def test_a_change_of_a_page_or_of_the_code_is_a_new_version(client, monkeypatch,
     versions.add(kept_by_worker(client)["version"])
     assert len(versions) == 1
     shell.worker.cache_clear()
-    monkeypatch.setitem(
-        shell.PAGES, "birds", (lambda: "<p>Other words</p>", "feet:pick", [shell.FLOCK])
-    )
+    monkeypatch.setitem(shell.PAGES, "birds", (lambda: "<p>Other words</p>", "pick", [shell.FLOCK]))
     shell.page.cache_clear()
     versions.add(kept_by_worker(client)["version"])
     other = tmp_path / "worker.js"

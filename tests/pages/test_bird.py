@@ -121,6 +121,15 @@ def test_a_bird_that_left_is_told_as_gone_and_her_timeline_ends_there(cast, bird
     assert "Left foot since 4 Apr 2026 (sore already when first checked) At least 16 days" in words
 
 
+def test_of_a_bird_checked_after_the_day_she_left_no_case_lasts_less_than_nothing(cast, birds):
+    dill = birds["Dill"]
+    for days_ago, score in ((9, 0), (4, 1), (2, 1)):
+        look(dill, days_ago, score)
+    dill.left, dill.left_reason = "2026-04-14", "missing"
+    dill.save()
+    assert "2–7 days, mild at worst" in text_of(cast.clients.keeper.get(page(dill)))
+
+
 def test_the_timeline_of_an_old_record_opens_where_it_has_something(cast, birds):
     dill = birds["Dill"]
     house = House.objects.create(flock=cast.flock, name="Shed")

@@ -83,7 +83,7 @@ NEW = {
         "reminders:calendar",
         "reminders:phone",
         "check_bird",
-        "feet:round_start",
+        "pages:round_start",
         "feet:sort_add",
     ),
     *("housing:add", "housing:feature_add", "people:people", "people:password_link"),

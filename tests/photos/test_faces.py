@@ -254,7 +254,7 @@ def test_it_stands_beside_her_name(cast, dill):
     for page in (
         reverse("today", args=[cast.flock.pk]),
         f"{base}/birds/",
-        reverse("feet:pick", args=[cast.flock.pk]),
+        reverse("pick", args=[cast.flock.pk]),
     ):
         text = client.get(page).text
         assert sorted(kind for kind, _ in faces_on(text)) == ["img", "svg", "svg"], page
@@ -268,7 +268,7 @@ def test_it_stands_beside_her_name(cast, dill):
 
 def test_on_a_round_too(cast, dill):
     client = cast.clients.keeper
-    client.post(reverse("feet:round_start", args=[cast.flock.pk]))
+    client.post(reverse("pages:round_start", args=[cast.flock.pk]))
     text = client.get(reverse("feet:round", args=[cast.flock.pk])).text
     assert len(faces_on(text)) == 3
 

@@ -150,7 +150,7 @@ def test_a_breed_that_two_name_at_once_is_one(cast, quicker):
 @by_another
 def test_a_round_that_two_begin_at_once_is_one(cast, birds, quicker):
     quicker(Round, lambda: Round.objects.bulk_create([Round(flock=cast.flock)]))
-    url = reverse("feet:round_start", args=[cast.flock.pk])
+    url = reverse("pages:round_start", args=[cast.flock.pk])
     assert cast.clients.keeper.post(url, {"bird": birds["Dill"].pk}).status_code == 302
     assert Round.objects.get().birds.count() == 0
 

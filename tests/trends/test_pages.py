@@ -83,7 +83,7 @@ def test_as_many_queries_for_few_records_as_for_many(yard):
 def test_an_empty_flock_is_taught(cast):
     text = page(cast).content.decode()
     assert "No foot checked yet." in text and "A first check of both feet" in text
-    assert reverse("feet:pick", args=[cast.flock.pk]) in text
+    assert reverse("pick", args=[cast.flock.pk]) in text
     assert page(cast, "trends:cases").status_code == 200
 
 

@@ -146,6 +146,12 @@ def test_cases_with_scores_grade_and_dates(bird):
     assert [row[1] for row in healed.looks.rows] == ["1", "0"]
 
 
+def test_of_a_sore_that_one_check_saw_nobody_says_how_long_it_lasted_at_least(bird):
+    look(bird, at(1, 5), left={"score": 1})
+    first = made(bird).cases[-1]
+    assert first.facts == "Worst score 1; sore when first checked; clear again on 1 Feb 2026."
+
+
 def test_a_case_that_may_have_begun_in_the_period_is_told_as_on_her_timeline(bird):
     period = Period(date(2026, 2, 1), date(2026, 2, 20))
     found = [case.title for case in made(bird, period).cases]
