@@ -3,6 +3,7 @@
 import uuid
 
 import pytest
+from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
@@ -34,6 +35,8 @@ WITHOUT_DRAFT = {
     # Saved, it shows the one address of a link and leads nowhere; Back has what was typed.
     "vetsheet:sheet",
 }
+# Longer than any field takes, and neither a number nor a day.
+JUNK = "9z" * 6000
 
 
 def forms(cast) -> list[tuple[str, str, PageForm]]:
@@ -72,6 +75,90 @@ def test_every_form_of_more_than_two_fields_keeps_what_is_typed(all_forms):
     assert len(kept) > 20
     names = [form.attrs["data-draft"] for _, form in long if "data-draft" in form.attrs]
     assert len(names) == len(set(names))
+
+
+def filled(form: PageForm) -> dict[str, list[str]]:
+    """As the page has it, with something in every field that was empty."""
+    said = form.sent()
+    for name in form.typed():
+        fields = form.named(name)
+        first = fields[0]
+        if form.named(f"{name}-own"):
+            said.pop(name, None)  # the word of one's own is chosen
+        elif first.is_box:
+            said[name] = [one.value for one in fields if one.is_box][-1:]
+        elif first.type == "select":
+            said[name] = first.options[-1:]
+        elif not said.get(name, [""])[0]:
+            by_type = {"date": "2026-03-05", "datetime-local": "2026-03-05T10:00", "number": "7"}
+            decimal = first.attrs.get("inputmode") in ("numeric", "decimal")
+            said[name] = ["7" if decimal else by_type.get(first.type, "Straw & oats")]
+    return said
+
+
+def refused(client, url, form: PageForm, said) -> tuple[Page, PageForm] | None:
+    """The page that says what is wrong, and the form on it; nothing is saved."""
+    with transaction.atomic():
+        answer = client.post(url, said)
+        transaction.set_rollback(True)
+    if answer.status_code not in (200, 422):
+        return None
+    page = Page(answer.text)
+    same = [one for one in page.forms if {*form.typed()[:3]} <= {*one.typed()}]
+    return (page, same[0]) if same else None
+
+
+# Said by taps, or of a photo that is seen: there is nothing in them that anybody typed.
+NOT_TYPED = {"photos:measure"}
+
+
+def test_what_is_refused_is_said_at_its_field_and_the_rest_stays(cast, all_forms):
+    """Each form three times, with junk in every third field, or none of its choices taken."""
+    told = 0
+    for page_name, url, form in all_forms:
+        if len(form.typed()) < 3 or page_name in NOT_TYPED:
+            continue
+        usual = filled(form)
+        for first in range(3):
+            spoilt = form.typed()[first::3]
+            boxes = {name for name in spoilt if form.named(name)[0].is_box}
+            junk = {name: [] if name in boxes else [JUNK] for name in spoilt}
+            said = {**usual, **junk}
+            answer = refused(cast.clients.owner, url, form, said)
+            if answer is None:
+                continue
+            page, again = answer
+            where, shown = (page_name, spoilt), again.sent()
+            gone = {name for name, values in said.items() if values and shown.get(name) != values}
+            # Of a list nobody can choose junk.
+            lists = {name for name in spoilt if form.named(name)[0].options}
+            assert gone <= {"csrfmiddlewaretoken", *lists}, where
+            errors = {key for key in page.texts if key.endswith("_error")}
+            assert errors <= {key for one in page.fields for key in one.described_by}, where
+            assert all(page.texts[key].strip() for key in errors), where
+            for name in spoilt:
+                mine = [errors & {*field.described_by} for field in again.named(name)]
+                assert all(len(keys) <= 1 for keys in mine), where
+                assert any(mine) or name in boxes or form.named(name)[0].type == "textarea", where
+                told += any(mine)
+    assert told > 350
+
+
+def test_a_field_says_one_thing(cast, birds):
+    """Not also what only follows from it."""
+    answer = cast.clients.keeper.post(
+        reverse("care:plan_new", args=[cast.flock.pk, birds["Dill"].pk]), {"foot": "left"}
+    )
+    assert Page(answer.text).texts["id_parts_error"].strip() == "Say what is to be done."
+
+
+def test_what_else_happened_is_refused_at_its_field(cast):
+    url = reverse("housing:events", args=[cast.flock.pk])
+    said = {"house": "all", "kind": "other", "what": "x" * 61}
+    page = Page(cast.clients.keeper.post(url, said).text)
+    what = page.forms[0].named("what")[0]
+    assert what.value == said["what"] and what.described_by == ["id_what_error"]
+    assert page.texts["id_what_error"].startswith("This is too long")
 
 
 # Which draft may go
