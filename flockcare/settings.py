@@ -94,6 +94,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "flockcare.core.drafts.name_what_was_saved",
     "flockcare.pages.conflict.AnswerEdits",
 ]
 

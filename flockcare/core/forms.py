@@ -4,7 +4,7 @@ import uuid
 from collections.abc import Iterable
 
 from django import forms
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import IntegrityError
 from django.forms.renderers import TemplatesSetting
 
@@ -26,8 +26,15 @@ class KeeperForm(forms.Form):
         super().__init__(*args, **{"label_suffix": "", **kwargs})
 
     def add_error(self, field, error):
-        """Also what is said after validation, as services do, decides where the focus goes."""
+        """Also what is said after validation, as services do, decides where the focus goes.
+
+        A field that is wrong already has its message; what only follows from that is left out.
+        """
+        before = {name: len(errors) for name, errors in self._errors.items()}
+        before.pop(NON_FIELD_ERRORS, None)
         super().add_error(field, error)
+        for name, number in before.items():
+            del self._errors[name].data[number:]
         for name, errors in self._errors.items():
             for each in errors.data:
                 reword(each, self, name)

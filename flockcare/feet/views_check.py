@@ -4,7 +4,6 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from flockcare.feet import services
@@ -120,15 +119,7 @@ def edit(request, flock, check_id):
                 form.add_error(None, error)
             else:
                 check.refresh_from_db()
-                messages.success(
-                    request,
-                    format_html(
-                        '<span data-saved="{}">Saved: {}, {}.</span>',
-                        check.pk,
-                        check.bird,
-                        check.summary(),
-                    ),
-                )
+                messages.success(request, f"Saved: {check.bird}, {check.summary()}.")
                 tell_elsewhere(request, check, form.elsewhere, lost=form.lost_photos)
                 return redirect("feet:check", flock.pk, check.pk)
     return form_page(request, flock, check.bird, form, photo_errors, in_round=False)

@@ -142,8 +142,7 @@ def _after_saving(request, check, findings, photos, *, in_round: bool):
     messages.success(
         request,
         format_html(
-            '<span data-saved="{}">Saved: {}, {}.</span>{}{} <a href="{}">View or edit</a>{}{}',
-            check.pk,
+            'Saved: {}, {}.{}{} <a href="{}">View or edit</a>{}{}',
             check.bird,
             ", ".join(filter(None, (check.signs_words, in_few_words(findings)))),
             _left_out(findings),

@@ -75,7 +75,7 @@ def refusal(taken: KeyTaken, address) -> ValidationError:
         return ValidationError(taken.reason)
     return ValidationError(
         format_html(
-            '{} <a href="{}">Open the saved one</a> to change it.',
+            '{} <a href="{}" data-drop-draft>Open the saved one</a> to change it.',
             taken.reason,
             address(taken.record),
         )

@@ -1,13 +1,15 @@
 // What is typed on a form with data-draft stays on this phone until it is saved: neither a tap on
-// another page nor a closed tab loses it. Its name there is that of the form, and of the record.
+// another page nor a closed tab nor a session that has ended loses it. Its name there is that of the
+// form, and of the record.
 
 const form = document.querySelector("form[data-draft]");
 const draft = () => `draft:${form.dataset.draft}`; // a form turned to another bird has another
 // Of the page as it came: its token, its buttons, what it knows of the feet.
 const LEFT_OUT = /^(csrfmiddlewaretoken|verdict|clear|.*-was)$/;
 const NOT_TYPED = ["file", "password", "submit", "button"];
-// Other each time the form is opened.
-const EACH_TIME = /^(at|version|.*_id)$/;
+// Other each time the form is opened, or each time the record has changed. They come back too: what
+// was typed goes to the record, and to the version of it, that it was typed for.
+const EACH_TIME = /^(at|key|version|(.*-)?shown|.*_id)$/;
 
 const isPhoto = (name) => name === "kept" || name.endsWith("-kept_photo");
 const isKept = ({ name, type }) => name && !LEFT_OUT.test(name) && !NOT_TYPED.includes(type);
@@ -18,15 +20,17 @@ function typed() {
 }
 
 const save = () => localStorage.setItem(draft(), JSON.stringify(typed()));
+const forget = () => localStorage.removeItem(draft());
 
 const told = (entries) => JSON.stringify(entries.filter(([name]) => !EACH_TIME.test(name)));
 
 function restore() {
   const entries = JSON.parse(localStorage.getItem(draft()) ?? "[]");
-  if (!entries.length || "answered" in form.dataset || told(entries) === told(typed())) return;
-  for (const field of [...form.elements].filter(isKept)) {
-    if (!isPhoto(field.name) && put(field, entries)) show(field);
-  }
+  if (!entries.length || told(entries) === told(typed())) return;
+  const back = [...form.elements].filter((field) => isKept(field) && !isPhoto(field.name) && put(field, entries));
+  back.forEach(show);
+  // What is drawn or counted from it; htmx hears it from then on.
+  document.addEventListener("DOMContentLoaded", () => back.at(-1)?.dispatchEvent(new Event("input", { bubbles: true })));
   const there = typed().filter(([name]) => isPhoto(name)).map(([, id]) => id);
   for (const [name, id] of entries.filter(([name, id]) => isPhoto(name) && !there.includes(id))) {
     form.dispatchEvent(new CustomEvent("keep-photo", { detail: { name, id } })); // photos.js
@@ -55,14 +59,19 @@ function sayBack() {
     type: "button", className: "plain", textContent: "Start over",
   });
   drop.addEventListener("click", () => {
-    localStorage.removeItem(draft());
+    forget();
     location.replace(location.pathname + location.search); // as a new form, of another record
   });
   notice.append("What you had typed is back. ", drop);
   form.prepend(notice);
 }
 
-restore();
+// What was refused stands in the page that says so, and nowhere else if the outbox had it.
+if ("answered" in form.dataset) save();
+else restore();
 form.addEventListener("input", save);
 form.addEventListener("change", save);
-form.addEventListener("submit", () => sessionStorage.setItem("draft sent", draft())); // flockcare.js
+form.addEventListener("kept", forget); // it waits in the outbox (outbox/forms.js)
+form.querySelector("[data-drop-draft]")?.addEventListener("click", forget); // the saved one is taken instead
+// Whoever saves it names it in the answer (core/drafts.py).
+form.addEventListener("formdata", ({ formData }) => formData.set("draft", form.dataset.draft));

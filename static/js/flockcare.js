@@ -43,16 +43,11 @@ for (const form of document.querySelectorAll("form[data-at-once]")) {
   });
 }
 
-// What has been saved needs its draft no longer (draft.js).
-const draftSent = sessionStorage.getItem("draft sent");
-sessionStorage.removeItem("draft sent");
-if (draftSent && document.querySelector(".notice.success")) localStorage.removeItem(draftSent);
-for (const saved of document.querySelectorAll("[data-saved]")) {
-  for (const key of Object.keys(localStorage)) {
-    if (key.startsWith("draft:") && localStorage.getItem(key).includes(saved.dataset.saved)) {
-      localStorage.removeItem(key);
-    }
-  }
+// What has been saved needs its draft no longer (draft.js): the answer names it (core/drafts.py).
+const savedDraft = document.cookie.match(/(?:^|; )flockcare_saved=([^;]+)/)?.[1];
+if (savedDraft) {
+  localStorage.removeItem(`draft:${decodeURIComponent(savedDraft)}`);
+  document.cookie = "flockcare_saved=; Max-Age=0; Path=/";
 }
 
 // Only the birds whose row has what is typed are left in the list below.

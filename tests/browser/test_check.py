@@ -124,7 +124,8 @@ def test_saved_again_after_back_it_is_the_same_check(open_phone, site):
     page = open_phone("ada")
     address = f"/f/{site.flock}/birds/{site.birds['Sorrel']}/check/"
     log(page, site, "Sorrel", left=1)
-    first = page.locator("[data-saved]").get_attribute("data-saved")
+    edit = page.locator("a:has-text('View or edit')").get_attribute("href")
+    first = re.search("/checks/(.+)/", edit)[1]
     page.go_back()
     expect(page.locator("[name=check_id]")).to_have_value(first)
     page.locator(".part-left label:has-text('Swollen')").tap()
@@ -193,7 +194,8 @@ def test_two_keepers_share_a_round(open_phone):
                 continue
             seen.append(page.locator("h1").inner_text())
             both_feet_clear(page)
-            expect(page.locator("[data-saved]")).to_contain_text(f"Saved: {seen[-1].strip()},")
+            saved = page.locator(".notice.success").first
+            expect(saved).to_contain_text(f"Saved: {seen[-1].strip()},")
     assert len(seen) == len(set(seen)) == min(due, 6) >= 2
 
 

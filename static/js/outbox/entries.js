@@ -48,7 +48,7 @@ export function newKey() {
 }
 
 export const KEY_FIELDS = { check: "check_id", step: "step_id", weighing: "weighing_id" };
-const LEFT_OUT = new Set(["csrfmiddlewaretoken", "next"]);
+const LEFT_OUT = new Set(["csrfmiddlewaretoken", "draft", "next"]);
 
 // The key that a form's record has, made now where it has none.
 export function keyOf(form) {

@@ -52,7 +52,7 @@ async function submit(form, said) {
   } catch {
     kept = false; // no room, or no store at all: then it has to go now
   }
-  if (kept) forgetDraft(form, entry.key);
+  if (kept) form.dispatchEvent(new Event("kept")); // draft.js
   // What is kept follows later: the record is saved, and the next bird seen, without its photos.
   const along = kept ? [] : photos;
   const outcome = document.body.dataset.shell ? "later" : await sendNow(form, said, along, entry.key);
@@ -137,15 +137,6 @@ function say(form, words) {
   line.setAttribute("role", "alert");
   form.append(line);
   line.scrollIntoView({ block: "center" });
-}
-
-function forgetDraft(form, key) {
-  const names = Object.keys(localStorage).filter((name) => name.startsWith("draft:"));
-  for (const name of names) {
-    if (name === `draft:${form.dataset.draft}` || localStorage.getItem(name).includes(key)) {
-      localStorage.removeItem(name);
-    }
-  }
 }
 
 // --- Mending what waits
