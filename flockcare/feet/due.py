@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import UUID
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import Exists, OuterRef, Subquery
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, BirdState
 from flockcare.drawing.dates import short_words
 from flockcare.feet.models import Check, latest_finding
 from flockcare.feet.scales import AFFECTED_FROM
@@ -58,7 +58,10 @@ class CheckDue(Deadline):
 
 @dataclass(frozen=True)
 class BirdToday:
-    """A bird with the newest score of each foot (None: never checked) and her next check."""
+    """A bird with the newest score of each foot (None: never checked) and her next check.
+
+    ``apart``: in quarantine.
+    """
 
     pk: UUID
     name: str
@@ -68,6 +71,7 @@ class BirdToday:
     left: int | None
     right: int | None
     next: CheckDue | None
+    apart: bool = False
 
     @property
     def band(self) -> str:
@@ -77,7 +81,13 @@ class BirdToday:
     def about(self) -> str:
         """``green 7 · checked 4 May``. That she was never checked is said by ``due_words``."""
         checked = f"checked {self.last.day} {self.last:%b}" if self.last else ""
-        return " · ".join(filter(None, (self.band, checked)))
+        return " · ".join(filter(None, (self.which, checked)))
+
+    @property
+    def which(self) -> str:
+        """``green 7 · in quarantine``."""
+        apart = BirdState.Kind.QUARANTINE.label if self.apart else ""
+        return " · ".join(filter(None, (self.band, apart)))
 
     @property
     def sore(self) -> bool:
@@ -112,6 +122,8 @@ NEWEST_SCORES = {f"{foot}_score": latest_finding(foot, "score") for foot in Foot
 def birds_for_today(flock, *, now) -> list[BirdToday]:
     """Every bird of the flock, those longest due first, sore feet before clear ones; one query.
 
+    Who is in quarantine comes last, so that nothing is carried from there to the flock.
+
     The newest check and scores come from the index of a bird's checks, however many there are.
     """
     today = timezone.localdate(now)
@@ -122,6 +134,7 @@ def birds_for_today(flock, *, now) -> list[BirdToday]:
         .values_list(
             *("pk", "name", "band_colour", "band_number", NEWEST_CHECK),
             *NEWEST_SCORES.values(),
+            Exists(BirdState.objects.quarantine_on(today).filter(bird=OuterRef("pk"))),
         )
     )
     birds = [_entry(row, flock, today) for row in rows]
@@ -130,7 +143,7 @@ def birds_for_today(flock, *, now) -> list[BirdToday]:
 
 def _urgency(bird: BirdToday):
     days_late = bird.next.days_late if bird.next else NEVER
-    return -days_late, not bird.sore, bird.name.lower()
+    return bird.apart, -days_late, not bird.sore, bird.name.lower()
 
 
 def is_sore(*scores: int | None) -> bool:
@@ -138,8 +151,8 @@ def is_sore(*scores: int | None) -> bool:
 
 
 def _entry(row, flock, today: date) -> BirdToday:
-    *identity, last_check, left, right = row
+    *identity, last_check, left, right, apart = row
     last = last_check and last_check.astimezone(flock.zone).date()
     wait = flock.recheck_days if is_sore(left, right) else flock.round_days
     due = last and CheckDue(last + timedelta(days=wait), today)
-    return BirdToday(*identity, last=last, left=left, right=right, next=due)
+    return BirdToday(*identity, last=last, left=left, right=right, next=due, apart=apart)

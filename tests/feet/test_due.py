@@ -1,12 +1,13 @@
 """Today: who is due for a look and who has a sore foot."""
 
 import uuid
+from datetime import timedelta
 
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, BirdState
 from flockcare.feet.due import birds_for_today
 from flockcare.feet.models import Check, FootFinding
 from tests.care.steps import ago
@@ -85,3 +86,19 @@ def test_today_costs_the_same_for_one_bird_and_twenty(
     cast.clients.keeper.get(url)
     with django_assert_num_queries(count):
         cast.clients.keeper.get(url)
+
+
+def test_who_is_in_quarantine_comes_last(cast, birds):
+    """Even where she was never checked: nothing is carried from her to the flock."""
+    look(cast, birds["Dill"], days_ago=1)
+    today_ = timezone.localdate()
+    state = {"flock": cast.flock, "kind": "quarantine", "since": today_ - timedelta(5)}
+    apart = BirdState.objects.create(bird=birds["Mace"], **state)
+    BirdState.objects.create(bird=birds["Sorrel"], **state, until=today_)
+    entries = birds_for_today(cast.flock, now=timezone.now())
+    assert [entry.name for entry in entries] == ["Sorrel", "Dill", "Mace"]
+    assert entries[-1].which.endswith("in quarantine") and entries[-1].is_due
+    page = cast.clients.keeper.get(f"/f/{cast.flock.pk}/check/").text
+    assert page.count("in quarantine") == 1
+    apart.delete()
+    assert today(cast)["Mace"].which == birds["Mace"].band
