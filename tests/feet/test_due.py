@@ -1,5 +1,6 @@
 """Today: who is due for a look and who has a sore foot."""
 
+import re
 import uuid
 from datetime import timedelta
 
@@ -102,3 +103,11 @@ def test_who_is_in_quarantine_comes_last(cast, birds):
     assert page.count("in quarantine") == 1
     apart.delete()
     assert today(cast)["Mace"].which == birds["Mace"].band
+
+
+def test_sore_feet_stand_under_the_name(cast, birds):
+    """Beside it and how late she is, a phone has no room for a name of seven letters."""
+    look(cast, birds["Dill"], days_ago=20, right=1)
+    page = cast.clients.keeper.get(f"/f/{cast.flock.pk}/check/").text
+    assert page.count('class="feet-now"') == 1
+    assert not re.search(r'</span></span>\s*<span class="feet-now">', page)
