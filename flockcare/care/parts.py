@@ -43,7 +43,12 @@ def in_order(kinds: Iterable[str]) -> list[str]:
     """Kinds ticked together, the main one first; ValidationError for what does not go together."""
     kinds = sorted(set(kinds), key=_MAIN.index)
     if len(kinds) > 1 and set(kinds) & set(ALONE):
-        raise ValidationError("A visit to the vet, or monitoring, is logged by itself.")
+        raise ValidationError(
+            "A visit to the vet is logged by itself: untick the rest. What medicine the vet gave "
+            "is asked below."
+            if StepKind.VET in kinds
+            else "Monitoring is logged by itself: untick the rest."
+        )
     if len(set(kinds) & set(WITHHOLDING)) > 1:
         raise ValidationError(
             "Ointment, medicine and vaccine each have days of their own: log one by one."

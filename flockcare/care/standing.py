@@ -26,7 +26,7 @@ from flockcare.care import sizes
 from flockcare.care.due import DRESSING, LOOK
 from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
 from flockcare.care.rules.answer import is_known_to_vet
-from flockcare.care.rules.signs import BANTAM_G, OTHERS_NEW
+from flockcare.care.rules.signs import BANTAM_G, LIMPS_TOO_LONG_DAYS, OTHERS_NEW
 from flockcare.care.rules.table import EVERY_DAY
 from flockcare.care.sizes import READING_ERROR_MM, Size
 from flockcare.feet.cases import Case
@@ -396,6 +396,10 @@ class Standing:
         return bool(self.concerns or self.signs or self.plans or care)
 
     @property
+    def in_quarantine(self) -> bool:
+        return any(state.kind == "quarantine" for state in self.states)
+
+    @property
     def both_clear(self) -> bool:
         return all(foot.state == CLEAR for foot in self.feet.values())
 
@@ -441,7 +445,7 @@ def standing_of(
     situations = _situations(records, signs, today, None if check_first else others_new)
     answers = {foot: advise(situation) for foot, situation in situations.items()}
     new = {
-        foot: _new_signs(foot, records, answers[foot], plan)
+        foot: _new_signs(foot, records, answers[foot], situations[foot], plan)
         for foot, plan in records.plans.items()
         if plan.answers and plan.until >= today
     }
@@ -480,7 +484,7 @@ def standing_of(
         last_check=records.last_check,
         plans=tuple(dict.fromkeys(plans.values())),
         asked=_asked_lately(records, plans.values(), new, today) if concern or signs_shown else (),
-        rung=_rung(records, answers, plans, of_bird, advice, today),
+        rung=_rung(records, answers, situations, plans, of_bird, advice, today),
         broken=broken,
         states=tuple(records.states),
         round_on=_usual(records, rounds),
@@ -556,6 +560,7 @@ def _asked_lately(
 def _rung(
     records: Records,
     answers: Mapping[str, Answer],
+    situations: Mapping[str, Situation],
     plans: Mapping[str, VetPlan],
     of_bird: Iterable[Rule],
     advice: Advice,
@@ -572,18 +577,52 @@ def _rung(
         rules = counted([answer], "foot", under_plan=foot in plans)
         wanted |= {(foot, rule.key) for rule in rules if rule.advice.is_urgent}
         if foot in calls:
-            known = _urgent(answer) - _new_signs(foot, records, answer, calls[foot])
+            new = _new_signs(foot, records, answer, situations[foot], calls[foot])
+            known = _urgent(answer) - new
             told |= {(of, key) for key in known for of in (foot, "")}
     return max(calls.values(), key=lambda call: call.on) if wanted <= told else None
 
 
-def _new_signs(foot: str, records: Records, answer: Answer, plan: VetPlan) -> set[str]:
+def _new_signs(
+    foot: str, records: Records, answer: Answer, now: Situation, plan: VetPlan
+) -> set[str]:
+    """The urgent rules that hold ``now``, and neither held for what that visit knew nor would have
+    held for it, had each of its signs been as mild as it is now.
+    """
     case = _current(records).get(foot)
     then = _as_of(records, plan)
     if case and foot not in _current(then):
         return _urgent(answer)  # Another case than the vet saw, whatever the foot showed then.
     signs = signs_of(then.looks, today=plan.on, in_case=bool(then.cases))
-    return _urgent(answer) - _urgent(advise(_situations(then, signs, plan.on)[foot]))
+    known = _situations(then, signs, plan.on)[foot]
+    milder = replace(_as_mild_as(now, known), days_limping=_known_limp(records, now, known, plan))
+    return _urgent(answer) - _urgent(advise(known)) - _urgent(advise(milder))
+
+
+_SWELLINGS = ("none", "moderate", "from above")
+
+
+def _as_mild_as(now: Situation, known: Situation) -> Situation:
+    """What was ``known``, each sign that has degrees in the milder of the two."""
+    both = {
+        name: min(getattr(known, name), getattr(now, name))
+        for name in ("score", "other_score", "gait", "grade")
+        if getattr(known, name) is not None and getattr(now, name) is not None
+    }
+    if known.swelling in _SWELLINGS and now.swelling in _SWELLINGS:
+        both["swelling"] = min(known.swelling, now.swelling, key=_SWELLINGS.index)
+    return replace(known, **both)
+
+
+def _known_limp(records: Records, now: Situation, known: Situation, plan: VetPlan) -> int | None:
+    """For how many days she has limped, of a limp that the visit knew: while it gets better, and
+    until a check some days after the visit sees it as it was.
+    """
+    asked = next((look.on for look in records.looks if look.signs.get("gait") is not None), plan.on)
+    long_since = (asked - plan.on).days >= LIMPS_TOO_LONG_DAYS
+    if not known.gait or now.gait is None or now.gait > known.gait:
+        return known.days_limping
+    return known.days_limping if now.gait == known.gait and long_since else now.days_limping
 
 
 def _urgent(answer: Answer) -> set[str]:

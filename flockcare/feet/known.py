@@ -89,6 +89,10 @@ class Known:
     def checked(self) -> bool:
         return any(foot.finding for foot in self.feet)
 
+    @property
+    def both_checked(self) -> bool:
+        return all(foot.finding for foot in self.feet)
+
 
 def known_of(bird: Bird, *, now: dt.datetime) -> Known:
     """Two queries. The bird must come with her flock."""

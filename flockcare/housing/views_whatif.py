@@ -206,8 +206,9 @@ class Answer:
 
     def __init__(self, tried: Tried, landers: list[landing.Lander], limit: whatif.Limit | None):
         self.limit, self.units = limit, tried.house.flock.units
+        self.routes = ways_down(tried.then)
         self.now, self.then = (
-            _largest(ways_down(layout), self.units) for layout in (tried.now, tried.then)
+            _largest(routes, self.units) for routes in (ways_down(tried.now), self.routes)
         )
         self.counted = [one for one in landers if one.grams or (limit and limit.energy_j is None)]
         self.uncounted = [one.bird for one in landers if one not in self.counted]
@@ -227,6 +228,13 @@ class Answer:
             return ""
         moved = f"{self.now} → {self.then}" if self.now != self.then else self.then
         return f"Largest drop: {moved}."
+
+    @property
+    def straight(self) -> str:
+        """What the highest place is to a bird that leaves the steps out; empty where none can."""
+        routes = [route for route in self.routes if len(route.legs) > 1]
+        drop = max((route.straight_cm for route in routes), default=0)
+        return length_text(drop, unit="cm", units=self.units) if drop else ""
 
     @property
     def birds(self) -> str:

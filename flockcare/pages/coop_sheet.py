@@ -14,7 +14,7 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, BirdState
 from flockcare.core.forms import KeeperForm, record_keys
 from flockcare.core.lines import one_line
 from flockcare.feet import services
@@ -31,6 +31,7 @@ NOON = time(12)
 # A limp that is seen, and does not hinder her; one that does asks for a full check.
 GAIT_OF = {"no": 0, "yes": 2}
 NO_HOUSE = "In no house"
+APART = "In quarantine: check these last"
 
 
 class Order(models.TextChoices):
@@ -41,14 +42,22 @@ class Order(models.TextChoices):
 
 def groups_of(flock, order: str, day: date, also=()) -> list[tuple[str, list[Bird]]]:
     """The birds that are here, in the order of the sheet; only by house they stand in groups, which
-    have its name. ``also``: keys of birds that may have left. Three queries.
+    have its name. Who is in quarantine stands last, in a group of its own. ``also``: keys of birds
+    that may have left. Four queries.
     """
     found = Bird.objects.filter(Q(left="") | Q(pk__in=also), flock=flock)
     birds = sorted(found, key=lambda bird: bird.name.casefold())
     if order == Order.BAND:
         birds.sort(key=lambda bird: (not bird.band, bird.band_colour, *_counted(bird.band_number)))
-    if order != Order.HOUSE:
-        return [("", birds)] if birds else []
+    quarantine = BirdState.objects.filter(flock=flock).quarantine_on(day)
+    kept_apart = set(quarantine.values_list("bird", flat=True))
+    apart = [bird for bird in birds if bird.pk in kept_apart]
+    birds = [bird for bird in birds if bird.pk not in kept_apart]
+    groups = _by_house(flock, birds, day) if order == Order.HOUSE else [("", birds)]
+    return [(name, some) for name, some in [*groups, (APART, apart)] if some]
+
+
+def _by_house(flock, birds: list[Bird], day: date) -> list[tuple[str, list[Bird]]]:
     lives_in = houses_on(flock, day)
     by_house = defaultdict(list)
     for bird in birds:
@@ -56,7 +65,7 @@ def groups_of(flock, order: str, day: date, also=()) -> list[tuple[str, list[Bir
     houses = sorted(House.objects.filter(flock=flock), key=lambda house: house.name.casefold())
     named = [(house.name, by_house.pop(house.pk, [])) for house in houses]
     homeless = [bird for bird in birds if any(bird in some for some in by_house.values())]
-    return [(name, some) for name, some in [*named, (NO_HOUSE, homeless)] if some]
+    return [*named, (NO_HOUSE, homeless)]
 
 
 def _counted(number: str) -> tuple[int, str]:

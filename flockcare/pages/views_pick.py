@@ -43,7 +43,10 @@ def round_start(request, flock):
 
 
 def _due_first(flock) -> tuple[FlockStanding, list[Row]]:
-    """The birds that are here, those longest due first, sore feet before clear ones."""
+    """The birds that are here, those longest due first, sore feet before clear ones.
+
+    Who is in quarantine comes last, so that nothing is carried from there to the flock.
+    """
     found = standings(flock, now=timezone.now())
     return found, sorted(rows_of(found, Bird.objects.filter(flock=flock)), key=_urgency)
 
@@ -51,4 +54,4 @@ def _due_first(flock) -> tuple[FlockStanding, list[Row]]:
 def _urgency(row: Row):
     hers = row.standing
     due = hers.check_due.on if hers.last_check else date.min
-    return due, not hers.cases, row.bird.name.lower()
+    return hers.in_quarantine, due, not hers.cases, row.bird.name.lower()

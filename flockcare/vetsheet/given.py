@@ -45,7 +45,7 @@ def given(
         _group(
             *(group, names, zone),
             holds=_holds(group[-1], told),
-            is_first=group is visit or _is_medicine(group[-1]),
+            is_first=group is visit or _of_medicine(group[-1]),
         )
         for group in shown
     ], left_out
@@ -72,8 +72,9 @@ def _place(group: list[CareStep]) -> tuple:
     return kind, -last.at.timestamp()
 
 
-def _is_medicine(step: CareStep) -> bool:
-    return step.kind not in (StepKind.VET, StepKind.VACCINE) and step.withholds
+def _of_medicine(step: CareStep) -> bool:
+    """Whether it is a medicine, or the visit that prescribed one."""
+    return step.kind != StepKind.VACCINE and step.may_have_days and step.withholds
 
 
 def _group(

@@ -67,7 +67,7 @@ class CaseSheet:
 class Given:
     """Something put on, done or given in the same way, with every date and by whom.
 
-    ``is_first``: what a vet reads first, a medicine or the last visit to a vet.
+    ``is_first``: what a vet reads first, a medicine, a visit that prescribed one, the last visit.
     """
 
     what: str

@@ -19,6 +19,7 @@ from flockcare.care.models import DRESSED, CarePlan, CareStep, StepKind, TaskDon
 from flockcare.care.parts import Given, in_one
 from flockcare.care.rows import DueLine, Row, eggs_not_eaten, rows_of
 from flockcare.care.situation import FlockStanding, standings
+from flockcare.care.standing_words import names
 from flockcare.care.tasks import TaskDue, house_work, tasks_of
 from flockcare.drawing.dates import short_words
 from flockcare.people.bylines import with_names
@@ -125,6 +126,16 @@ class Sitting:
             f"Don’t eat {one.whose} {one.until or UNTIL_TOLD}"
             for one in eggs_not_eaten(rows, self.found.homes)
         ]
+
+    @property
+    def apart(self) -> str:
+        """Who is in quarantine, and what that asks of the sitter; empty where nobody is."""
+        birds = [one.row.bird for one in self.birds if one.row.standing.in_quarantine]
+        if not birds:
+            return ""
+        whom = birds[0].pronouns.object if len(birds) == 1 else "them"
+        listed = names([str(bird) for bird in birds], at_most=len(birds))
+        return f"In quarantine: {listed}. See to {whom} last, then wash your hands"
 
     @property
     def urgent(self) -> bool:

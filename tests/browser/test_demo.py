@@ -160,6 +160,13 @@ def test_pages_on_paper(visit, demo):
     house = next(one["house_key"] for one in report["changes"] if one["houses"] == ["Cart Shed"])
     bird, house = (str(uuid.UUID(key)) for key in (bird, house))
 
+    page.goto(f"{home}today/")
+    page.emulate_media(media="print")
+    ground = "a => getComputedStyle(a).backgroundColor"
+    # Paper has no red ground, on which the number is white.
+    assert page.locator(".call-vet a").evaluate(ground) == "rgba(0, 0, 0, 0)"
+    page.emulate_media(media="null")
+
     page.goto(f"{home}trends/")
     months = report["months"][-36:]
     assert marks(page, "svg.months .cases") == sum(month["cases"] > 0 for month in months) > 20

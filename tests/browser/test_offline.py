@@ -273,6 +273,13 @@ def test_today_a_bird_and_her_last_photos_are_read_without_signal(phones, coop, 
     hers = page.locator("li:has-text('Clove')")
     hers.wait_for()
     assert re.fullmatch(r"As of \d\d:\d\d, no signal.", page.inner_text("#as-of"))
+    # The day after there may be a medicine that this phone knows nothing of.
+    page.clock.set_system_time(datetime.now(UTC) + timedelta(days=1))
+    page.goto("/")
+    page.wait_for_selector("#as-of:has-text('Ask before you eat eggs')")
+    page.clock.set_system_time(datetime.now(UTC))
+    page.goto("/")
+    hers.wait_for()
     assert page.inner_text(".who") == "Una"
     assert "Left foot: mild, sore since" in hers.inner_text()
     assert not problems(page)

@@ -93,8 +93,9 @@ def test_sent_again_nothing_is_doubled(cast, birds):
 @pytest.mark.parametrize(
     ("kinds", "words"),
     [
-        (["vet", "soaked"], "by itself"),
-        (["watched", "rinsed"], "by itself"),
+        (["vet", "soaked"], "A visit to the vet is logged by itself"),
+        (["vet", "medicine"], "What medicine the vet gave is asked below"),
+        (["watched", "rinsed"], "Monitoring is logged by itself"),
         (["ointment", "medicine"], "days of their own"),
         (["dressing on", "dressing off"], "one for the dressing"),
     ],

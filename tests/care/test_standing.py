@@ -680,6 +680,33 @@ def test_a_sore_that_was_none_at_the_visit_is_new_whatever_else_was_seen_then():
     assert stands(*looks, plans={"left": plan, "right": plan}).plans == ()
 
 
+LAME = {"score": 2, "swelling": "from above", "hot": True}
+
+
+@pytest.mark.parametrize(
+    ("since", "holds"),
+    [
+        # Nobody has asked about the limp since, however long ago that is.
+        ([], True),
+        # Milder in each sign, which is another rule than those that held for the visit.
+        ([look(1, left=LIMPS, gait=1)], True),
+        ([look(1, left={"score": 2, "swelling": "moderate"}, gait=2)], True),
+        # As lame days after it, worse, or with a sign that the visit did not know.
+        ([look(1, left=LIMPS, gait=3)], False),
+        ([look(3, left=LIMPS, gait=3)], True),
+        ([look(1, left=LIMPS, gait=4)], False),
+        ([look(4, left=LIMPS, gait=4)], False),
+        ([look(1, left={**LIMPS, "oozing": True}, gait=1)], False),
+        ([look(1, left=LIMPS, gait=1, manner="dull")], False),
+    ],
+)
+def test_what_gets_milder_does_not_break_a_plan(since, holds):
+    plan = VetPlan(day(6), day(-5), "Vet’s plan: soak", uuid.uuid4())
+    found = stands(look(7, left=LAME, gait=3), *since, plans={"left": plan, "right": plan})
+    assert found.plans == ((plan,) if holds else ())
+    assert found.urgent is not holds
+
+
 @pytest.mark.parametrize(("width", "larger"), [(9.0, True), (7.0, False), (4.0, False)])
 def test_larger_since_the_visit_is_told_under_the_plan_too(width, larger):
     """Growing already then, so that growing more is no new sign."""

@@ -205,6 +205,14 @@ def test_an_answer_that_no_button_gives_saves_nothing(cast, birds, clear):
     assert answer.status_code == 422 and not Check.objects.exists()
 
 
+def test_both_are_the_same_only_where_both_were_checked(cast, birds):
+    """Else the foot that nobody has checked would seem to be said too."""
+    look(cast, birds["Dill"], days_ago=3, left=SORE)
+    assert "Both still the same" not in page_of(cast, birds["Dill"])
+    look(cast, birds["Dill"], days_ago=2, right=CLEAR)
+    assert "Both still the same" in page_of(cast, birds["Dill"])
+
+
 # --- Still there?
 
 

@@ -308,6 +308,8 @@ def test_who_has_no_weight_counts_against_a_drop_and_not_against_an_energy(cast,
     url = address(shed, "what_if")
     words = page(cast.clients.keeper, url, **{field(shed, "Bar", "h"): "80"})
     assert "No bird drops farther than your limit (50 cm)." in words
+    # Many a hen leaves the steps out.
+    assert "as long as they come down by the steps: straight down it is 80 cm." in words
     # Her drops stand where the others have energies: 55 cm, then 45.
     assert "Sorrel no weight: drop 55 cm 45 cm −18%" in words
     words = page(cast.clients.keeper, url, by="energy", energy="18")

@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, BirdState
 from flockcare.feet.models import Check
 from flockcare.housing.models import House, Stay
 from flockcare.pages.coop_sheet import groups_of
@@ -82,6 +82,21 @@ def test_the_order(cast, order, groups):
     ).text
     keys = re.findall(r'name="([0-9a-f-]{36})-left" value=""', page)
     assert keys == [str(bird.pk) for _, some in found for bird in some]
+
+
+@pytest.mark.parametrize("order", ["house", "name", "band"])
+def test_who_is_in_quarantine_stands_last(cast, order):
+    flock = cast.flock
+    hens = [Bird.objects.create(flock=flock, name=name) for name in ("Alba", "Dill")]
+    barn = House.objects.create(flock=flock, name="Barn")
+    for hen in hens:
+        Stay.objects.create(flock=flock, bird=hen, house=barn, since="2026-01-01")
+    BirdState.objects.create(flock=flock, bird=hens[0], kind="quarantine", since="2026-10-25")
+    groups = groups_of(flock, order, DAY)
+    assert [(name.split(":")[0], birds) for name, birds in groups] == [
+        ("Barn" if order == "house" else "", [hens[1]]),
+        ("In quarantine", [hens[0]]),
+    ]
 
 
 def test_one_save_for_all(cast, where, birds):

@@ -36,6 +36,28 @@ def test_those_due_longest_come_first_and_none_before_one_never_checked(cast, bi
     assert str(gone) not in " ".join(picked(cast))
 
 
+def test_who_is_in_quarantine_comes_last(cast, birds):
+    """Even where she was never checked: nothing is carried from her to the flock."""
+    look(cast, birds["Dill"], days_ago=1)
+    state = {"flock": cast.flock, "kind": "quarantine", "since": day(-5)}
+    BirdState.objects.create(bird=birds["Mace"], **state)
+    BirdState.objects.create(bird=birds["Sorrel"], **state, until=today())
+    rows = picked(cast)
+    assert [row.split()[0] for row in rows] == ["Sorrel", "Dill", "Mace"]
+    assert ["in quarantine" in row for row in rows] == [False, False, True]
+    cast.clients.keeper.post(reverse("pages:round_start", args=[cast.flock.pk]))
+    walked = RoundBird.objects.order_by("place").values_list("bird__name", flat=True)
+    assert list(walked) == ["Sorrel", "Mace"]
+
+
+def test_sore_feet_stand_under_the_name(cast, birds):
+    """Beside it and how late she is, a phone has no room for a name of seven letters."""
+    look(cast, birds["Dill"], days_ago=20, right={"score": 1})
+    page = cast.clients.keeper.get(reverse("pick", args=[cast.flock.pk])).text
+    assert page.count('class="feet-now"') == 1
+    assert not re.search(r'</span></span>\s*<span class="feet-now">', page)
+
+
 def test_what_the_advice_asks_for_is_due_here_too(cast, birds):
     """As on Today: not by the flock's own days alone."""
     for name in ("Mace", "Sorrel"):

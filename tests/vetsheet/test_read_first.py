@@ -47,6 +47,18 @@ def test_a_vet_reads_medicines_and_the_last_visit_first(cast, birds):
     assert sheet.count("<details") == sheet.count('<details class="print-open')
 
 
+def test_the_visit_that_prescribed_the_medicine_is_not_folded(cast, birds):
+    """A later one said only that it heals: what was found and planned stands in the first."""
+    dill = birds["Dill"]
+    given = {"product": "Drops", "egg_days": 7, "meat_days": 7, "days_from": "vet"}
+    step(cast, dill, "vet", days_ago=9, found="Deep.", medicine_given="yes", **given)
+    step(cast, dill, "medicine", days_ago=8, foot="left", **given)
+    step(cast, dill, "vet", days_ago=1, found="Heals.", medicine_given="no")
+    remarks = [" ".join(one.remarks) for one in made(dill).medicines]
+    assert any("Deep." in words for words in remarks)
+    assert any("Heals." in words for words in remarks)
+
+
 def test_a_course_of_a_whole_house_is_one_line(cast, birds):
     said = {"product": "Drops", "foot": "", "given_to": "Ark", "given_until": day(2)}
     for days_ago, keeper in ((1, cast.keeper), (0, cast.owner)):

@@ -10,7 +10,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from flockcare.birds.models import Bird
+from flockcare.birds.models import Bird, BirdState
 from flockcare.care.models import CarePlan, CareStep, Task, TaskDone, VetContact
 from flockcare.care.rows import Row
 from flockcare.care.services import repeat_step
@@ -403,3 +403,13 @@ def test_a_house_whose_hens_all_withhold_is_told_as_a_whole(cast, birds, link):
     mace.egg_days = None
     mace.save()
     assert "Don’t eat any egg from Ark until the keepers say so." in Client().get(link).text
+
+
+def test_who_is_in_quarantine_is_seen_to_last(cast, birds, link):
+    assert "In quarantine" not in Client().get(link).text
+    state = {"flock": cast.flock, "kind": "quarantine", "since": day(-5)}
+    BirdState.objects.create(bird=birds["Mace"], **state)
+    said = "In quarantine: Mace. See to her last, then wash your hands."
+    assert said in Client().get(link).text
+    BirdState.objects.create(bird=birds["Sorrel"], **state)
+    assert "In quarantine: Mace and Sorrel. See to them last" in Client().get(link).text

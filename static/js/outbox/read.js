@@ -30,7 +30,7 @@ async function show() {
   }
   document.querySelector(".flock-name").textContent = list.name;
   if (bird) document.title = `${bird.name} · ${list.name}`;
-  asOf.textContent = `As of ${moment(list)}, no signal.`;
+  asOf.textContent = asOfWords(list);
   const kept = new DOMParser().parseFromString(html, "text/html").body;
   plainWhereNothingIsKept(kept, list.flock);
   await putPictures(kept);
@@ -41,12 +41,13 @@ async function show() {
   narrow();
 }
 
-// In the flock's time zone; with its day, if that is another one.
-function moment({ fetched, zone }) {
+// In the flock's time zone. On another day there may be a medicine that this phone knows nothing of.
+function asOfWords({ fetched, zone }) {
   const said = (options) => new Intl.DateTimeFormat("en-GB", { timeZone: zone, ...options });
   const day = said({ weekday: "short", day: "numeric", month: "short" });
   const time = said({ hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(fetched);
-  return day.format(fetched) === day.format(Date.now()) ? time : `${day.format(fetched)}, ${time}`;
+  if (day.format(fetched) === day.format(Date.now())) return `As of ${time}, no signal.`;
+  return `As of ${day.format(fetched)}, ${time}, no signal. Ask before you eat eggs: a medicine given since is not here.`;
 }
 
 // A link to what cannot be opened without signal is only words.
