@@ -391,6 +391,14 @@ def pass_over(*, place: RoundBird, now=None) -> None:
     end_finished_rounds(place.round.flock, now=now or timezone.now())
 
 
+def passed_over_last(flock) -> list[str]:
+    """The names of those that the round which ended last went on without; one query."""
+    last = Round.objects.filter(flock=flock).exclude(ended_at=None).order_by("-ended_at")[:1]
+    places = RoundBird.objects.filter(round__in=last.values("pk"), passed_over=True)
+    still_due = places.filter(check_record=None, bird__left="")
+    return list(still_due.values_list("bird__name", flat=True))
+
+
 def end_round(*, round_: Round, now=None) -> None:
     Round.objects.filter(pk=round_.pk, ended_at=None).update(ended_at=now or timezone.now())
 

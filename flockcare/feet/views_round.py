@@ -55,7 +55,9 @@ def round_next(request, flock):
 
 def to_next_bird(request, flock, round_):
     if round_ is None:
-        messages.success(request, "The round is finished.")
+        names = services.passed_over_last(flock)
+        left_out = f" Skipped, still due: {', '.join(names)}." if names else ""
+        messages.success(request, f"The round is finished.{left_out}")
         return redirect("today", flock.pk)
     place = services.take_next_bird(round_=round_, keeper=request.user)
     if place is None:

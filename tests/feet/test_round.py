@@ -123,6 +123,18 @@ def test_the_pages_walk_from_bird_to_bird(cast, birds):
         answer = client.post(answer.request["PATH_INFO"] + "?round", said, follow=True)
     assert sorted(seen) == ["Dill", "Mace", "Sorrel"]
     assert "The round is finished." in answer.content.decode()
+    assert "Skipped" not in answer.text
+
+
+def test_the_end_of_a_round_names_who_was_skipped(cast, birds, round_):
+    services.pass_over(place=RoundBird.objects.get(bird=birds["Sorrel"]))
+    both_clear(cast, birds["Mace"], cast.keeper)
+    dill = reverse("feet:round_pass", args=[cast.flock.pk, birds["Dill"].pk])
+    answer = cast.clients.keeper.post(dill, follow=True)
+    places = RoundBird.objects.filter(passed_over=True)
+    names = ", ".join(places.values_list("bird__name", flat=True))
+    assert f"The round is finished. Skipped, still due: {names}." in answer.text
+    assert "Mace" not in names and "Sorrel" in names
 
 
 def test_only_those_due_are_walked_through(cast, birds):
