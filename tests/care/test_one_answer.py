@@ -241,6 +241,19 @@ def test_a_foot_called_sore_and_clear_on_one_day_is_sore_on_all_pages(cast, bird
     assert said_of(cast)["Dill"]["feet"]["left"]["state"] == "clear"
 
 
+def test_a_vet_who_was_asked_in_the_evening_knew_of_both_checks_of_the_day(cast, birds):
+    """A foot called swollen and then clear is no sign that is new since."""
+    dill = birds["Dill"]
+    moments = [datetime.combine(day(-1), time(hour), ZONE) for hour in (9, 11, 18)]
+    for at, left in ((moments[0], {"score": 2}), (moments[1], CLEAR)):
+        check = look(cast, dill, left=left, right={"score": 1}, gait=0)
+        Check.objects.filter(pk=check.pk).update(at=at)
+    said = {"plan": "Soak daily.", "plan_until": day(9), "decided_by": "vet"}
+    step(cast, dill, "vet", foot="", at=moments[2], **said)
+    hers = standings(cast.flock, now=timezone.now()).birds[dill.pk]
+    assert hers.plans and not hers.broken
+
+
 def test_a_sign_is_nowhere_said_to_be_of_a_check_that_did_not_say_it(cast, birds):
     """A swelling and a limp of one keeper, and a check of today by another, without either."""
     dill = birds["Dill"]
