@@ -431,7 +431,7 @@ class Reader:
                 for name in re.findall(r"\w+", f"{summary.split(':')[0]} {about}"):
                     eggs.setdefault(name, []).append(end)
             elif re.match(rf"({'|'.join(self.told)})\b", summary) and "withdrawal" not in summary:
-                care.append((re.sub(r" \((?!Drops).*", "", summary), start))
+                care.append((re.sub(r" \((due since|Ros|Ted|Ines)\b.*", "", summary), start))
         wanted, called = (
             [],
             {"vet visit": "next visit to the vet", "dressing": "check the dressing"},
