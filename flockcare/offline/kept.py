@@ -17,7 +17,9 @@ from flockcare.care.models import CarePlan
 from flockcare.care.rows import DueLine, Row, checks_due, rows_of, told_first
 from flockcare.care.situation import FlockStanding, mark_of, standings
 from flockcare.care.tasks import tasks_due
-from flockcare.feet.models import latest_finding
+from flockcare.feet.models import RoundBird, latest_finding
+from flockcare.feet.services import BEFORE_THE_ROUND, open_round
+from flockcare.feet.views_round import progress
 from flockcare.offline import shell
 from flockcare.pages.views_birds import by_name
 from flockcare.people.fresh import kept
@@ -65,7 +67,8 @@ def mark_now(flock) -> tuple:
 
 
 def to_read(flock, mark: tuple) -> dict:
-    """``birds``, those first that something is due of: each with ``html``, how she stands.
+    """``birds``, those first that something is due of: each with ``html``, how she stands, and the
+    days from which she is ``due`` in a round and when she was ``checked`` last (empty: never).
 
     ``today``, ``list``: the pages Today and Birds, as HTML. ``pictures``: addresses of what all
     that shows. Worked out once until a record changes, for whichever phone asks first.
@@ -104,6 +107,8 @@ def _told(row: Row, photos: list[LastPhoto], shown: dict) -> dict:
         "name": bird.name,
         "colour": bird.band_colour,
         "band": bird.band,
+        "due": _day(row.standing.round_on),
+        "checked": _day(row.standing.last_check),
         "was": {
             foot: str(uuid.UUID(str(key)))
             for foot in Foot.values
@@ -112,6 +117,30 @@ def _told(row: Row, photos: list[LastPhoto], shown: dict) -> dict:
         "sore": [foot for foot, hers in feet.items() if hers.score],
         "html": render_to_string("offline/kept_bird.html", context),
     }
+
+
+def _day(day: date | None) -> str:
+    return day.isoformat() if day else ""
+
+
+def round_now(flock) -> dict | None:
+    """The round that is on: its ``birds`` by key, each ``left``, ``checked`` or ``skipped``;
+    ``since``: from when on a check counts for it, as a form says the time.
+    """
+    if (shown := progress(open_round(flock))) is None:
+        return None
+    since = (shown["record"].started_at - BEFORE_THE_ROUND).astimezone(flock.zone)
+    places = [place for place in shown["places"] if not place.bird.left]
+    return {
+        "since": f"{since:%Y-%m-%dT%H:%M}",
+        "birds": {str(place.bird_id): _state(place) for place in places},
+    }
+
+
+def _state(place: RoundBird) -> str:
+    if place.check_record_id:
+        return "checked"
+    return "skipped" if place.passed_over else "left"
 
 
 def _taps(line: DueLine, plans: dict) -> Taps:
