@@ -30,7 +30,7 @@ class KeeperForm(forms.Form):
 
         A field that is wrong already has its message; what only follows from that is left out.
         """
-        before = {name: len(errors) for name, errors in self._errors.items()}
+        before = {name: len(errors) for name, errors in self.errors.items()}
         before.pop(NON_FIELD_ERRORS, None)
         super().add_error(field, error)
         for name, number in before.items():

@@ -16,6 +16,9 @@ from flockcare.care.models import CarePlan
 from flockcare.care.rows import DueLine, Row, checks_due, rows_of, told_first
 from flockcare.care.situation import FlockStanding, mark_of, standings
 from flockcare.care.tasks import tasks_due
+from flockcare.feet.models import RoundBird
+from flockcare.feet.services import BEFORE_THE_ROUND, open_round
+from flockcare.feet.views_round import progress
 from flockcare.offline import shell
 from flockcare.pages.views_birds import by_name
 from flockcare.people.fresh import kept
@@ -60,7 +63,8 @@ def mark_now(flock) -> tuple:
 
 
 def to_read(flock, mark: tuple) -> dict:
-    """``birds``, those first that something is due of: each with ``html``, how she stands.
+    """``birds``, those first that something is due of: each with ``html``, how she stands, and the
+    days from which she is ``due`` in a round and when she was ``checked`` last (empty: never).
 
     ``today``, ``list``: the pages Today and Birds, as HTML. ``pictures``: addresses of what all
     that shows. Worked out once until a record changes, for whichever phone asks first.
@@ -84,7 +88,11 @@ def _made(flock, mark: tuple, now: datetime) -> dict:
     urls = [photo.url for row in rows for photo in photos.get(row.bird.pk, ())]
     urls += [face.url for row in rows if (face := found.faces.get(row.bird.pk)) and face.url]
     return {
-        "birds": [_told(row, photos.get(row.bird.pk, []), shown) for row in rows],
+        # Nothing is carried from one in quarantine to the flock: she is checked last.
+        "birds": [
+            _told(row, photos.get(row.bird.pk, []), shown)
+            for row in sorted(rows, key=lambda row: row.standing.in_quarantine)
+        ],
         "today": render_to_string("offline/kept_today.html", {**shown, **around}),
         "list": render_to_string("pages/bird_rows.html", {**shown, "birds": _listed(rows)}),
         "pictures": urls[:MOST_PICTURES],
@@ -99,10 +107,36 @@ def _told(row: Row, photos: list[LastPhoto], shown: dict) -> dict:
         "name": bird.name,
         "colour": bird.band_colour,
         "band": bird.band,
+        "due": _day(row.standing.round_on),
+        "checked": _day(row.standing.last_check),
         "was": {name: str(foot.check) for name, foot in feet.items() if foot.check},
         "sore": [foot for foot, hers in feet.items() if hers.score],
         "html": render_to_string("offline/kept_bird.html", context),
     }
+
+
+def _day(day: date | None) -> str:
+    return day.isoformat() if day else ""
+
+
+def round_now(flock) -> dict | None:
+    """The round that is on: its ``birds`` by key, each ``left``, ``checked`` or ``skipped``;
+    ``since``: from when on a check counts for it, as a form says the time.
+    """
+    if (shown := progress(open_round(flock))) is None:
+        return None
+    since = (shown["record"].started_at - BEFORE_THE_ROUND).astimezone(flock.zone)
+    places = [place for place in shown["places"] if not place.bird.left]
+    return {
+        "since": f"{since:%Y-%m-%dT%H:%M}",
+        "birds": {str(place.bird_id): _state(place) for place in places},
+    }
+
+
+def _state(place: RoundBird) -> str:
+    if place.check_record_id:
+        return "checked"
+    return "skipped" if place.passed_over else "left"
 
 
 def _taps(line: DueLine, plans: dict) -> Taps:

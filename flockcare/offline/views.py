@@ -59,7 +59,7 @@ def birds(request, flock):
     Names and bands, who is due first; how each bird stands; which of their feet are sore, so that
     the form asks before it calls them clear.
     """
-    mark = kept.mark_now(flock)
+    mark, round_ = kept.mark_now(flock), kept.round_now(flock)
 
     def told():
         return JsonResponse(
@@ -71,11 +71,12 @@ def birds(request, flock):
                     "units": flock.units,
                 },
                 "keeper": {"id": str(request.user.pk), "name": request.user.name},
+                "round": round_,
                 **kept.to_read(flock, mark),
             }
         )
 
-    return renewed(request, kept.tag_of(request, flock, mark), told)
+    return renewed(request, kept.tag_of(request, flock, (mark, round_)), told)
 
 
 @require_POST

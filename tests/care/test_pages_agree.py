@@ -41,7 +41,7 @@ NEVER = "no check since"  # Of what is so late that nobody counts the days.
 def plain(markup: str) -> str:
     """The words of a page, with ¶ where a block ends; drawings have none."""
     markup = re.sub(r"(?s)<(script|style|svg|title)\b.*?</\1>", "", markup)
-    markup = re.sub(r'<span[^>]*"[^"]*\b(line|quiet|course)\b[^>]*>|<br>', " ¶ ", markup)
+    markup = re.sub(r'<span[^>]*"[^">]*\b(line|quiet|course)\b[^>]*>|<br>', " ¶ ", markup)
     markup = re.sub(r"</?(a|strong|b|em|i|span)\b[^>]*>", "", markup)
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ¶ ", markup)).split())
 

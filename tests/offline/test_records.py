@@ -330,7 +330,7 @@ def test_the_list_for_the_phone_holds_names_bands_and_sore_feet(cast, birds):
     assert sore == {"Dill": ["left"], "Mace": [], "Sorrel": []}
     assert {hen["name"] for hen in said["birds"]} == set(birds)
     assert {key for hen in said["birds"] for key in hen} == {
-        *("id", "name", "colour", "band", "sore", "was", "html"),
+        *("id", "name", "colour", "band", "due", "checked", "sore", "was", "html"),
     }
     check = Check.objects.get()
     was = {hen["name"]: hen["was"] for hen in said["birds"]}

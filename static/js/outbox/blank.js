@@ -1,33 +1,17 @@
 // The forms without a bird, as they come from the worker or are used again after something was
 // kept: they get the bird, a key of their own and the time by this phone's clock.
 
-import { keyOf, readableEntries, KEY_FIELDS } from "./entries.js";
+import { keyOf, nowIn, KEY_FIELDS } from "./entries.js";
 import { takeBack } from "./send.js";
-import { allLists, whoIsHere } from "./store.js";
+import { birdsOf, whoIsHere } from "./store.js";
+import { onward, walkOf, walks } from "./walk.js";
 
 const { shell } = document.body.dataset;
-
-// The list of this flock, or the one used last, if whoever is here has any.
-export async function birdsOf(flock) {
-  const keeper = (await whoIsHere())?.keeper;
-  const lists = (await allLists()).filter((list) => list.keeper === keeper);
-  return lists.find((list) => list.flock === flock) ?? lists.sort((a, b) => b.fetched - a.fetched)[0];
-}
 
 // The page itself, however long its answer takes.
 export function againWithPatience() {
   navigator.serviceWorker?.controller?.postMessage("patience");
   location.reload();
-}
-
-// Now, in the flock's time zone, as a field for date and time takes it.
-export function nowIn(zone) {
-  const parts = new Intl.DateTimeFormat("en", {
-    timeZone: zone, hourCycle: "h23",
-    year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit",
-  }).formatToParts(new Date());
-  const { year, month, day, hour, minute } = Object.fromEntries(parts.map(({ type, value }) => [type, value]));
-  return `${year}-${month}-${day}T${hour}:${minute}`;
 }
 
 // The form anew, for this bird.
@@ -162,7 +146,7 @@ export async function showKept(kept) {
   const said = sent ? `Saved: ${words}` : `Kept on this phone: ${words}. It is sent when ${when}.`;
   if (navigator.serviceWorker?.controller) {
     sessionStorage.setItem("kept record", JSON.stringify({ said, words, key: sent ? "" : kept.key }));
-    location.assign(`/f/${form.dataset.flock}/check/`);
+    location.assign(walks ? await onward(form.dataset.flock) : `/f/${form.dataset.flock}/check/`);
     return;
   }
   const list = await birdsOf(form.dataset.flock);
@@ -198,11 +182,16 @@ export function offerUndo(notice, { key, words }) {
   notice.append(" ", undo);
 }
 
-// The birds as rows of buttons or links; those that wait with a check come last.
+const STATES = { left: ["due", "tag due"], skipped: ["skipped", "tag"], "": null, checked: ["✓ checked", "tag"] };
+const PLACES = Object.keys(STATES);
+
+// The birds as rows of buttons or links: those of a round that are left come first, those that are
+// checked last.
 export async function chooser(list, choose, hrefOf) {
-  const waiting = new Set((await readableEntries()).filter((entry) => entry.kind === "check").map((entry) => entry.bird));
+  const { stateOf } = await walkOf(list);
   const rows = Object.assign(document.createElement("ul"), { className: "rows" });
-  const order = [...list.birds].sort((one, other) => waiting.has(one.id) - waiting.has(other.id));
+  const placeOf = (bird) => PLACES.indexOf(stateOf(bird));
+  const order = [...list.birds].sort((one, other) => placeOf(one) - placeOf(other));
   for (const bird of order) {
     const row = document.createElement(hrefOf ? "a" : "button");
     row.className = "row bird-row";
@@ -219,7 +208,8 @@ export async function chooser(list, choose, hrefOf) {
       Object.assign(document.createElement("span"), { className: "quiet", textContent: bird.band }),
     );
     row.append(band, name);
-    if (waiting.has(bird.id)) row.append(Object.assign(document.createElement("span"), { className: "tag", textContent: "check waits" }));
+    const said = STATES[stateOf(bird)];
+    if (said) row.append(Object.assign(document.createElement("span"), { className: said[1], textContent: said[0] }));
     const item = document.createElement("li");
     item.append(row);
     rows.append(item);

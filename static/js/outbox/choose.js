@@ -1,6 +1,9 @@
 // Choosing a bird without signal, from the list on this phone.
 
-import { againWithPatience, birdsOf, chooser } from "./blank.js";
+import { againWithPatience, chooser } from "./blank.js";
+import { changed } from "./page.js";
+import { birdsOf } from "./store.js";
+import { showWalk, skip } from "./walk.js";
 
 const STAND_IN = document.body.dataset.flock;
 const PLACES = {
@@ -12,8 +15,16 @@ const place = document.getElementById("kept-birds");
 const box = document.getElementById("narrow-kept");
 const what = () => document.querySelector("[name=what]:checked").value;
 
+// In place of any other page, such as Trends, nobody is in a round.
+if (!/^\/f\/[^/]+\/(check|round)\//.test(location.pathname)) {
+  document.querySelector("[data-walk]").remove();
+  document.querySelector("h1").removeAttribute("data-walk-count");
+}
+
+let asked = 0;
+
 async function show() {
-  const list = await birdsOf(STAND_IN);
+  const mine = (asked += 1), list = await birdsOf(STAND_IN);
   if (!list) {
     place.textContent =
       "No birds on this phone yet. Sign in and open Today once where there is signal; then log checks here.";
@@ -25,6 +36,7 @@ async function show() {
   }
   document.querySelector(".flock-name").textContent = list.name;
   const rows = await chooser(list, null, (bird) => PLACES[what()](list.flock, bird.id));
+  if (mine !== asked || rows.isEqualNode(place.firstElementChild)) return;
   place.replaceChildren(rows);
   narrow();
 }
@@ -37,4 +49,13 @@ function narrow() {
 box.addEventListener("input", narrow);
 document.querySelectorAll("[name=what]").forEach((radio) => radio.addEventListener("change", show));
 document.getElementById("try-again").addEventListener("click", againWithPatience);
-show();
+for (const news of ["change", "renewed"]) changed.addEventListener(news, show);
+
+// Where "Skip" on a page of the server's round found no signal any more.
+async function skipIfAsked() {
+  const bird = location.pathname.match(/\/round\/pass\/([^/]+)\/$/)?.[1];
+  const list = bird && (await birdsOf(STAND_IN));
+  if (list) await skip(bird, list);
+}
+
+skipIfAsked().then(() => Promise.all([show(), showWalk()]));

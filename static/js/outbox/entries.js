@@ -82,6 +82,16 @@ export async function composed(form, said, keeper) {
   return [entry, photos];
 }
 
+// Now, in the flock's time zone, as a field for date and time takes it.
+export function nowIn(zone) {
+  const parts = new Intl.DateTimeFormat("en", {
+    timeZone: zone, hourCycle: "h23",
+    year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit",
+  }).formatToParts(new Date());
+  const { year, month, day, hour, minute } = Object.fromEntries(parts.map(({ type, value }) => [type, value]));
+  return `${year}-${month}-${day}T${hour}:${minute}`;
+}
+
 // An entry of care that one tap on what is due logs; `line`: the data of its line. The fields are
 // those of the form of care, on which it can be corrected, and what the tap answers.
 export function tapped({ due, foot, bird, birdName }, kinds, { flock, keeper, at }) {
@@ -131,9 +141,13 @@ export function saidIn({ kind, fields }) {
   return parts.filter(Boolean).join(", ");
 }
 
+// When it was, as its form says it: `2026-11-30T12:15`.
+export const momentOf = ({ fields, made }) =>
+  words(fields, "at")[0] ?? words(fields, "on")[0] ?? made.slice(0, 16);
+
 // As elsewhere: `30 Nov, 12:15`, with the year where it is another one.
-export function whenOf({ fields, made }) {
-  const [day, time] = (words(fields, "at")[0] ?? words(fields, "on")[0] ?? made.slice(0, 16)).split("T");
+export function whenOf(entry) {
+  const [day, time] = momentOf(entry).split("T");
   const date = new Date(`${day}T00:00Z`);
   if (Number.isNaN(date.getTime())) return [day, time].filter(Boolean).join(", ");
   const year = date.getUTCFullYear() === new Date().getFullYear() ? undefined : "numeric";

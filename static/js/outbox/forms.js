@@ -2,9 +2,10 @@
 // only when the server has answered does it leave the phone. Without script, or without a store,
 // the form goes its plain way.
 
-import { asFile, composed, inWords, keyOf, readableEntry, savedAt, KEY_FIELDS } from "./entries.js";
-import { changeEntry, dropEntry, keepEntry, photosOf, whoIsHere } from "./store.js";
+import { asFile, composed, inWords, keyOf, momentOf, readableEntry, savedAt, KEY_FIELDS } from "./entries.js";
+import { changeEntry, dropEntry, dropSent, keepEntry, photosOf, whoIsHere } from "./store.js";
 import { sendWaiting } from "./send.js";
+import { onward } from "./walk.js";
 
 const SLOW = 12_000, CORRECTING = 10 * 60_000;
 const WHEN = { "no signal": "there is signal", busy: "there is signal", "signed out": "you sign in", full: "Flockcare’s computer has room again" };
@@ -58,9 +59,11 @@ async function submit(form, said) {
   const outcome = document.body.dataset.shell ? "later" : await sendNow(form, said, along, entry.key);
   if (outcome.leave) {
     const follow = kept && photos.length;
-    const done = follow ? changeEntry(entry.key, { stored: { url: savedAt(entry) }, heldUntil: 0 }) : dropEntry(entry.key);
+    const done = follow ? changeEntry(entry.key, { stored: { url: savedAt(entry) }, heldUntil: 0 }) : dropSent(entry, momentOf(entry));
     await done.catch(() => {});
-    location.assign(outcome.leave);
+    // A round that was begun without signal goes on as it was.
+    const begun = new URLSearchParams(location.search).has("walk");
+    location.assign(begun ? await onward(entry.flock) : outcome.leave);
     return null;
   }
   // Photos that waited before are in no field of the form; then the outbox finds out what is wrong.

@@ -36,11 +36,11 @@ async function keepListOf(key, keeper, before) {
   if (answer.status === 304) {
     await keepList({ ...before, fetched });
   } else if (answer.ok) {
-    const { keeper: whose, flock: { name, zone, units }, birds, today, list, pictures } = await answer.json();
+    const { keeper: whose, flock: { name, zone, units }, birds, round, today, list, pictures } = await answer.json();
     if (whose.id !== keeper) return; // somebody else has signed in meanwhile, on another page
     // Packed answers have a weak one.
     const tag = answer.headers.get("ETag")?.replace(/^W\//, "");
-    await keepList({ flock: key, keeper, fetched, tag, name, zone, units, birds, today, list, pictures });
+    await keepList({ flock: key, keeper, fetched, tag, name, zone, units, birds, round, today, list, pictures });
   } else if ([403, 404].includes(answer.status)) {
     await dropList(key); // no longer a keeper there
   }

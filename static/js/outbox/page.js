@@ -7,6 +7,7 @@ import { progress, sendWaiting } from "./send.js";
 import { keepToRead } from "./keep.js";
 import { dropNote, keeperIsHere, nobodyIsHere, note, setNote, takeNote, whoIsHere } from "./store.js";
 import { watchWorker } from "./update.js";
+import { showWalk } from "./walk.js";
 
 const { keeper, name, flock, shell } = document.body.dataset;
 const writes = "writes" in document.body.dataset;
@@ -165,6 +166,7 @@ async function start() {
   if (keeper) await keepToRead(keeper, writes ? flock : null);
 }
 
+for (const what of ["change", "renewed"]) changed.addEventListener(what, showWalk);
 window.addEventListener("online", () => sendAtOnce({ now: true }));
 window.addEventListener("pageshow", (event) => event.persisted && sendAtOnce());
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && sendAtOnce());

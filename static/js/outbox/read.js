@@ -1,10 +1,11 @@
 // Today, the birds and a bird without signal: as this phone has kept them, with what waits here.
 
-import { againWithPatience, birdsOf, nowIn } from "./blank.js";
-import { dueOf, readableEntries, saidIn, tapped, whenOf } from "./entries.js";
+import { againWithPatience } from "./blank.js";
+import { dueOf, nowIn, readableEntries, saidIn, tapped, whenOf } from "./entries.js";
 import { changed, refresh, send } from "./page.js";
 import { takeBack } from "./send.js";
-import { keepEntry, pictureAt, whoIsHere } from "./store.js";
+import { birdsOf, keepEntry, pictureAt, whoIsHere } from "./store.js";
+import { showWalk } from "./walk.js";
 
 const STAND_IN = document.body.dataset.flock;
 const place = document.getElementById("kept");
@@ -37,7 +38,7 @@ async function show() {
   if (mine !== asked) return;
   shown = list;
   place.replaceChildren(...kept.childNodes);
-  await sayWhatWaits();
+  await Promise.all([sayWhatWaits(), showWalk()]);
   narrow();
 }
 

@@ -1,9 +1,9 @@
 // Sends what waits, one sender at a time: the record first, then its photos. Something leaves the
 // phone's store only after an answer that names its key.
 
-import { asFile, isHeld, readableEntries, readableEntry } from "./entries.js";
+import { asFile, isHeld, momentOf, readableEntries, readableEntry } from "./entries.js";
 import {
-  changeEntry, changeNote, changePhoto, dropEntry, dropNote, dropPhoto, note, photosOf, setNote, takeLease,
+  changeEntry, changeNote, changePhoto, dropEntry, dropNote, dropPhoto, dropSent, note, photosOf, setNote, takeLease,
 } from "./store.js";
 
 // About four seconds of a slow line: what is lost when it breaks, or the page is left.
@@ -151,7 +151,7 @@ async function sendEntry(entry, hello) {
     await changeEntry(entry.key, { state: "refused", reasons: refused, elsewhere });
     return "refused";
   }
-  await dropEntry(entry.key);
+  await dropSent(entry, momentOf(entry));
   // Of photos that follow a record it was said already that this is saved.
   if (waited) await changeNote("sent", (before) => ({ birds: [...(before?.birds ?? []), entry.birdName], at: Date.now() }));
   return "sent";

@@ -77,10 +77,26 @@ export const changePhoto = (key, changes) =>
 export const dropPhoto = (key) => transact("photos", "readwrite", (photos) => photos.delete(key));
 
 export const dropEntry = (key) =>
-  transact(["entries", "photos"], "readwrite", (entries, photos) => {
-    const keys = photos.index("entry").getAllKeys(key);
-    keys.onsuccess = () => keys.result.forEach((photo) => photos.delete(photo));
-    entries.delete(key);
+  transact(["entries", "photos"], "readwrite", (entries, photos) => drop(key, entries, photos));
+
+function drop(key, entries, photos) {
+  const keys = photos.index("entry").getAllKeys(key);
+  keys.onsuccess = () => keys.result.forEach((photo) => photos.delete(photo));
+  entries.delete(key);
+}
+
+// What the server has: a bird that was checked `at` that moment is so in the list of her flock too,
+// should there be no signal any more to renew it.
+export const dropSent = ({ key, kind, flock, bird }, at) =>
+  transact(["entries", "photos", "lists"], "readwrite", (entries, photos, lists) => {
+    drop(key, entries, photos);
+    const kept = lists.get(flock);
+    kept.onsuccess = () => {
+      const hers = kind === "check" && kept.result?.birds.find((one) => one.id === bird);
+      if (!hers || hers.checked > at) return;
+      hers.checked = at;
+      lists.put(kept.result);
+    };
   });
 
 // Beside the lists, under the keys of flocks, lie the pictures that they show, under their addresses:
@@ -136,6 +152,13 @@ export const dropNote = (name) => transact("notes", "readwrite", (notes) => note
 export async function whoIsHere() {
   const who = await note("who");
   return who && { keeper: who.keeper, name: who.keeperName ?? "" };
+}
+
+// The list of this flock, or the one used last, if whoever is here has any.
+export async function birdsOf(flock) {
+  const keeper = (await whoIsHere())?.keeper;
+  const lists = (await allLists()).filter((list) => list.keeper === keeper);
+  return lists.find((list) => list.flock === flock) ?? lists.sort((a, b) => b.fetched - a.fetched)[0];
 }
 
 // What was kept to read is one keeper's: it goes when another comes, and when they sign out.
