@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 
 from flockcare.birds.models import Bird, LeftReason
-from flockcare.care.standing import Standing
+from flockcare.care.standing.answer import Standing
 from flockcare.core.sources import APHA, APHIS
 
 SOURCES = (APHIS, APHA)

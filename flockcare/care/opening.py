@@ -14,7 +14,7 @@ from django import forms
 from flockcare.care.dressing import SURGERY
 from flockcare.care.recorded import Recorded, Records, observed, vet_rules
 from flockcare.care.rules import Answer, Rule, Situation, advise
-from flockcare.care.standing import NEVER, FootStanding
+from flockcare.care.standing.answer import NEVER, FootStanding
 from flockcare.core.forms import KeeperForm
 from flockcare.core.sources import CDC, DAMEROW, FIRST_AID, MRSA, PRACTICE, Source
 

@@ -11,7 +11,9 @@ from datetime import date, datetime
 
 from flockcare.care.rules import Advice, Answer, Rule, Situation, advise
 from flockcare.care.situation import standing
-from flockcare.care.standing import FootStanding, Sign, Standing, counted, of_foot, seen_for
+from flockcare.care.standing.advice import counted, of_foot
+from flockcare.care.standing.answer import FootStanding, Sign, Standing
+from flockcare.care.standing.signs import seen_for
 from flockcare.care.standing_words import signs_words
 from flockcare.photos.models import Foot
 

@@ -12,7 +12,7 @@ from flockcare.care.due import LOOK, Due, line_of
 from flockcare.care.holds import Hold, open_holds
 from flockcare.care.plans import PlanDue, all_dues
 from flockcare.care.situation import standings
-from flockcare.care.standing import Due as StandingDue
+from flockcare.care.standing.answer import Due as StandingDue
 from flockcare.care.tasks import tasks_due
 from flockcare.care.wanted import Wanted
 

@@ -20,15 +20,9 @@ from flockcare.care.parts import Given
 from flockcare.care.rules import Advice
 from flockcare.care.rules.table import VETS_PLAN
 from flockcare.care.situation import FlockStanding, advise_bird
-from flockcare.care.standing import (
-    CHECK,
-    Due,
-    FootStanding,
-    Sign,
-    Standing,
-    VetPlan,
-    enough_for,
-)
+from flockcare.care.standing.answer import CHECK, Due, FootStanding, Sign, Standing
+from flockcare.care.standing.records import VetPlan
+from flockcare.care.standing.signs import enough_for
 from flockcare.drawing.dates import up_to_words
 from flockcare.feet.scales import SWOLLEN
 

@@ -32,26 +32,23 @@ from flockcare.care.models import CareStep, DecidedBy, StepKind, VetContact
 from flockcare.care.plans import PlanDue, all_dues, is_planned, until_words
 from flockcare.care.rules import Answer, Rule, advise
 from flockcare.care.rules.signs import unanswered
-from flockcare.care.standing import (
+from flockcare.care.standing import standing_of
+from flockcare.care.standing.advice import counted
+from flockcare.care.standing.answer import FootStanding, Standing
+from flockcare.care.standing.records import (
     FEET,
-    SIGNS_STAND,
-    WORDS,
     Asked,
     Eggs,
     FootLast,
     FootSeen,
-    FootStanding,
     Look,
     Outline,
     Records,
     Rounds,
-    Standing,
     State,
     VetPlan,
-    counted,
-    seen_for,
-    standing_of,
 )
+from flockcare.care.standing.signs import SIGNS_STAND, WORDS, seen_for
 from flockcare.care.standing_words import foot_level_words, signs_words, within
 from flockcare.care.tasks import NEW_BIRD_DAYS, new_bird_days
 from flockcare.care.vet import PLAN_DAYS, came_to, plan_for

@@ -7,17 +7,8 @@ from datetime import date, timedelta
 
 from flockcare.care.rules import Advice
 from flockcare.care.sizes import Size
-from flockcare.care.standing import (
-    CHECK,
-    Course,
-    Due,
-    Eggs,
-    FootStanding,
-    Sign,
-    Standing,
-    Trend,
-    VetPlan,
-)
+from flockcare.care.standing.answer import CHECK, Course, Due, FootStanding, Sign, Standing, Trend
+from flockcare.care.standing.records import Eggs, VetPlan
 from flockcare.drawing.dates import short_words
 from flockcare.feet.due import is_long_late
 from flockcare.feet.scales import LESION

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from flockcare.birds.models import Bird
 from flockcare.care.situation import mark_of, standing_alone
-from flockcare.care.standing import NEVER, Standing
+from flockcare.care.standing.answer import NEVER, Standing
 from flockcare.care.standing_words import course_words, level_words, reason_words, state_of_foot
 from flockcare.feet import services
 from flockcare.feet.due import NEWEST_SCORES, is_sore

@@ -10,7 +10,8 @@ from django.views.decorators.http import require_safe
 from flockcare.care.models import CareStep, StepKind
 from flockcare.care.rows import Row
 from flockcare.care.situation import standing
-from flockcare.care.standing import AREA, Standing
+from flockcare.care.standing.answer import Standing
+from flockcare.care.standing.course import AREA
 from flockcare.feet.models import FootFinding
 from flockcare.feet.scales import LESION
 from flockcare.people.access import flock_view

@@ -12,7 +12,8 @@ from flockcare.birds.age import growing_words
 from flockcare.birds.models import Bird, BirdState, Sex
 from flockcare.care.models import CareStep, MedicineGiven, StepKind
 from flockcare.care.situation import FlockStanding
-from flockcare.care.standing import Eggs, Sign, Standing
+from flockcare.care.standing.answer import Sign, Standing
+from flockcare.care.standing.records import Eggs
 from flockcare.care.standing_words import eggs_words, lines
 from flockcare.core.dates import PartialDate
 from flockcare.core.sources import Reading, cited, sources_of

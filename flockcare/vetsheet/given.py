@@ -11,7 +11,7 @@ from uuid import UUID
 from flockcare.care.courses import WHOLE_FLOCK
 from flockcare.care.holds import is_to_tell
 from flockcare.care.models import CareStep, DaysFrom, StepKind
-from flockcare.care.standing import Standing
+from flockcare.care.standing.answer import Standing
 from flockcare.drawing.dates import date_words
 from flockcare.vetsheet.dates import counted, days_in_words, newest
 from flockcare.vetsheet.names import Names

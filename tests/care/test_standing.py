@@ -7,9 +7,10 @@ from datetime import UTC, date, datetime, time, timedelta
 import pytest
 
 from flockcare.care.rules import RULES, Advice
-from flockcare.care.standing import (
+from flockcare.care.standing import standing_of
+from flockcare.care.standing.answer import Course
+from flockcare.care.standing.records import (
     Asked,
-    Course,
     FootLast,
     FootSeen,
     Look,
@@ -17,9 +18,8 @@ from flockcare.care.standing import (
     Records,
     Rounds,
     VetPlan,
-    seen_for,
-    standing_of,
 )
+from flockcare.care.standing.signs import seen_for
 from flockcare.care.standing_words import (
     calm,
     due_words,

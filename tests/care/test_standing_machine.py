@@ -31,7 +31,7 @@ from flockcare.care import services_plans as plans
 from flockcare.care import services_tasks as tasks
 from flockcare.care.models import CarePlan, CareStep, StepKind, TaskKind
 from flockcare.care.situation import standings, worked_out
-from flockcare.care.standing import FEET
+from flockcare.care.standing.records import FEET
 from flockcare.exchange.services import Refused, apply, check, export, read_folder
 from flockcare.feet import services as of_feet
 from flockcare.feet.models import Check, FootFinding

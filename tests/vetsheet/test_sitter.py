@@ -14,7 +14,7 @@ from flockcare.birds.models import Bird, BirdState
 from flockcare.care.models import CarePlan, CareStep, Task, TaskDone, VetContact
 from flockcare.care.rows import Row
 from flockcare.care.services import repeat_step
-from flockcare.care.standing import Eggs
+from flockcare.care.standing.records import Eggs
 from flockcare.core.models import token_hash
 from flockcare.housing.models import House, Stay
 from flockcare.people import services

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from flockcare.birds.models import Bird
 from flockcare.care.situation import worked_out
-from flockcare.care.standing import FootStanding, Sign, Standing
+from flockcare.care.standing.answer import FootStanding, Sign, Standing
 from flockcare.care.standing_words import (
     due_words,
     eggs_words,
