@@ -173,6 +173,7 @@ async function offerCamera(form, fields) {
   if (!dialog || !fields.length || !navigator.mediaDevices) return;
   const devices = await navigator.mediaDevices.enumerateDevices().catch(() => []);
   if (!devices.some(({ kind }) => kind === "videoinput")) return;
+  document.head.append(make("link", { rel: "stylesheet", href: dialog.dataset.style }));
   const ours = import(dialog.dataset.script);
   ours.catch(() => {}); // said when it is wanted
   for (const field of fields) {

@@ -822,22 +822,22 @@ def test_over_plain_http_it_waits_while_the_page_is_open(browser, coop, line):
 
 def test_without_signal_it_asks_whether_a_known_sore_has_healed(phones, coop, line):
     theirs = phones("vic")
-    theirs.goto(check_page(coop, "Dill"))
+    theirs.goto(check_page(coop, "Caraway"))
     theirs.locator(".foot-right .over-0").tap()
     theirs.locator("label.other-left").tap()
     theirs.locator("button:has-text('Save check')").tap()
-    theirs.wait_for_selector("text=Saved: Dill, left foot clear, right foot mild")
+    theirs.wait_for_selector("text=Saved: Caraway, left foot clear, right foot mild")
     # This phone fetches the birds after that.
     page, before = phones("una"), checks(coop)
     signal(line, page, on=False)
-    page.goto(check_page(coop, "Dill"))
+    page.goto(check_page(coop, "Caraway"))
     # What was found last, as this phone keeps it.
     page.wait_for_selector(".last-known:has-text('Right foot: mild, sore since')")
     page.locator("button:has-text('Both feet clear')").tap()
     page.wait_for_selector(".healed:has-text('Right foot healed?')")
     page.locator(".healed button:has-text('Not checked closely')").tap()
-    page.wait_for_selector("text=Kept on this phone: Dill: check, left foot clear")
-    page.goto(f"/f/{coop.flock}/birds/{coop.birds['Dill']}/")
+    page.wait_for_selector("text=Kept on this phone: Caraway: check, left foot clear")
+    page.goto(f"/f/{coop.flock}/birds/{coop.birds['Caraway']}/")
     page.wait_for_selector(".waits-here")
     # Told twice at once that what waits has changed, it still says it once.
     told = """async ({ changed }) => {
@@ -850,7 +850,7 @@ def test_without_signal_it_asks_whether_a_known_sore_has_healed(phones, coop, li
     assert re.search(r"\(\d{1,2} [A-Z][a-z]+, \d\d:\d\d\)$", waits), waits
     signal(line, page, on=True)
     all_sent(page)
-    page.wait_for_selector(".notice:has-text('Sent: Dill, ')")
+    page.wait_for_selector(".notice:has-text('Sent: Caraway, ')")
     (key,) = new_checks(coop, before)
     said = rows(coop, "SELECT foot, score FROM feet_footfinding WHERE check_record_id = ?", key)
     assert said == [("left", 0)]

@@ -186,6 +186,16 @@ def test_each_answer_saves_what_was_checked(cast, birds, clear, seen):
     assert ("Right foot not checked." in answer.text) == ("right" not in seen)
 
 
+def test_whether_it_healed_is_asked_until_a_later_day_said_clear(cast, birds):
+    """On the day on which it was seen sore the foot counts as sore, whatever was said after."""
+    dill = birds["Dill"]
+    look(cast, dill, days_ago=2, left=SORE, right=CLEAR)
+    look(cast, dill, days_ago=2, left=CLEAR, right=CLEAR)
+    assert "Left foot healed?" in page_of(cast, dill)
+    look(cast, dill, left=CLEAR, right=CLEAR)
+    assert "healed?" not in page_of(cast, dill)
+
+
 def test_with_two_sores_each_foot_can_be_the_one_that_healed(cast, birds):
     look(cast, birds["Dill"], days_ago=3, left=SORE, right=SORE)
     page = page_of(cast, birds["Dill"])
