@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from uuid import UUID
 
 from django.db.models import Case as Either
-from django.db.models import Exists, F, OuterRef, Q, Subquery, When
+from django.db.models import F, OuterRef, Q, Subquery, When
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
@@ -69,6 +69,8 @@ FOLLOWED = timedelta(days=60)
 PLAN_HOLDS = timedelta(days=PLAN_DAYS)
 WEIGHED = timedelta(days=365)
 NEW_WITHIN = timedelta(days=14)
+# More findings of a foot than anybody makes in two days.
+NEWEST = 8
 
 
 @dataclass(frozen=True)
@@ -247,7 +249,7 @@ def _began_lately(hers: Mapping[UUID, Records], today: date) -> set[UUID]:
 def _read(flock, today: date, before: datetime):
     zone = flock.zone
     birds = _birds(flock, today, before)
-    sore = [row["pk"] for row in birds if any(row[f"{foot}_sore_lately"] for foot in FEET)]
+    sore = [row["pk"] for row in birds if any(_sore_lately(row, foot) for foot in FEET)]
     every = defaultdict(list)
     for case in cases_of_birds(sore, zone, before=before):
         every[case.bird_id].append(case)
@@ -299,22 +301,28 @@ def _birds(flock, today: date, before: datetime) -> list[dict]:
     names = {"score": "score", "at": "check_record__at"}
     names |= {"keeper": "check_record__keeper__name", "name": "check_record__keeper_name"}
     names["check"] = "check_record"
+    newest_first = ("-check_record__at", "-check_record__received_at", "-check_record")
     for foot in FEET:
-        found = FootFinding.objects.filter(
-            check_record__bird=OuterRef("pk"), check_record__at__lt=before, foot=foot
-        ).order_by("-check_record__at", "-check_record__received_at", "-check_record")
+        of_foot = FootFinding.objects.filter(check_record__at__lt=before, foot=foot)
+        of_foot = of_foot.order_by(*newest_first)
+        found = of_foot.filter(check_record__bird=OuterRef("pk"))
         for name, column in names.items():
             figures[f"{foot}_{name}"] = Subquery(found.values(column)[:1])
         shown = Either(When(_SHOWS_A_SIGN, then=F("check_record__at")))
         figures[f"{foot}_shown"] = Subquery(found.annotate(shown=shown).values("shown")[:1])
-        # Whether it was called clear later on a day on which it was seen sore, the cases tell.
-        since = OuterRef(f"{foot}_at") - timedelta(2)
-        sore = found.filter(score__gte=AFFECTED_FROM, check_record__at__gt=since)
-        figures[f"{foot}_sore_lately"] = Exists(sore)
+        newest = of_foot.filter(check_record__bird=OuterRef(OuterRef("pk"))).values("pk")[:NEWEST]
+        sore = of_foot.filter(pk__in=newest, score__gte=AFFECTED_FROM)
+        figures[f"{foot}_sore_at"] = Subquery(sore.values("check_record__at")[:1])
     here = Q(left="") | Q(left__gt=today.isoformat())
     birds = Bird.objects.filter(here, flock=flock).order_by()
     about = ("pk", "hatched", "own_weight_class", "breed__name", "breed__adult_grams")
     return list(birds.annotate(**figures).values(*about, *figures))
+
+
+def _sore_lately(row: Mapping, foot: str) -> bool:
+    """Whether it was called clear later on a day on which it was seen sore, the cases tell."""
+    at, sore_at = row[f"{foot}_at"], row[f"{foot}_sore_at"]
+    return sore_at is not None and at - sore_at < timedelta(2)
 
 
 def _is_bantam(row: Mapping) -> bool:
