@@ -262,9 +262,6 @@ class BirdStateQuerySet(models.QuerySet):
             since__lte=day,
         )
 
-    def quarantine_on(self, day: dt.date):
-        return self.on(day).filter(kind=self.model.Kind.QUARANTINE)
-
 
 _ENDS_TOO_EARLY = "It ends before it begins."
 

@@ -283,7 +283,7 @@ class Row:
 
     @property
     def check(self) -> DueLine:
-        return next(line for line in self.due if line.is_check)
+        return self._line(self.standing.check_due)
 
     @property
     def is_due(self) -> bool:

@@ -301,10 +301,8 @@ def _birds(flock, today: date, before: datetime) -> list[dict]:
     names = {"score": "score", "at": "check_record__at"}
     names |= {"keeper": "check_record__keeper__name", "name": "check_record__keeper_name"}
     names["check"] = "check_record"
-    newest_first = ("-check_record__at", "-check_record__received_at", "-check_record")
     for foot in FEET:
-        of_foot = FootFinding.objects.filter(check_record__at__lt=before, foot=foot)
-        of_foot = of_foot.order_by(*newest_first)
+        of_foot = FootFinding.objects.filter(check_record__at__lt=before, foot=foot).newest_first()
         found = of_foot.filter(check_record__bird=OuterRef("pk"))
         for name, column in names.items():
             figures[f"{foot}_{name}"] = Subquery(found.values(column)[:1])

@@ -145,7 +145,7 @@ LOOK = (
 def _affected(**of) -> QuerySet:
     """In time order. In ten years of looks a few dozen, and all that cases need."""
     looks = Check.objects.filter(findings__score__gte=AFFECTED_FROM, **of)
-    return looks.order_by("at", "received_at", "pk").values_list(*LOOK, BEFORE, AFTER)
+    return looks.newest_first().reverse().values_list(*LOOK, BEFORE, AFTER)
 
 
 def _cases(affected: QuerySet, zone: dt.tzinfo, before: dt.datetime | None = None) -> list[Case]:
@@ -159,7 +159,7 @@ def _cases(affected: QuerySet, zone: dt.tzinfo, before: dt.datetime | None = Non
             # A clear look on the day of an affected one gives way to it. The neighbour in time
             # is then not the neighbouring day, which only all the looks at that foot tell.
             looks = Check.objects.filter(bird=bird, findings__foot=foot)
-            looks = looks.order_by("at", "received_at", "pk")
+            looks = looks.newest_first().reverse()
             sights = [Affected(*row).sight(zone) for row in looks.values_list(*LOOK)]
         if before:
             sights = [sight for sight in sights if sight.at < before]

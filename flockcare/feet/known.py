@@ -128,8 +128,7 @@ def _newest(bird: Bird, now: dt.datetime) -> list[tuple[Check, FootFinding | Non
 
     And at the newest two of each foot, which may be older than these.
     """
-    order = ("-at", "-received_at", "-pk")
-    checks = Check.objects.filter(bird=bird, at__lte=now).order_by(*order)
+    checks = Check.objects.filter(bird=bird, at__lte=now).newest_first()
     newest = Q(pk__in=Subquery(checks.values("pk")[:CHECKS]))
     for foot in Foot:
         of_foot = checks.filter(findings__foot=foot).values("findings__pk")
@@ -137,7 +136,7 @@ def _newest(bird: Bird, now: dt.datetime) -> list[tuple[Check, FootFinding | Non
     rows = (
         # Of this bird, said again: else PostgreSQL reads the checks of all flocks for the keys.
         Check.objects.filter(newest, bird=bird)
-        .order_by(*order)
+        .newest_first()
         .values_list("pk", "at", *BIRD_SIGNS, *(f"findings__{name}" for name in OF_FOOT))
     )
     found = []

@@ -147,6 +147,12 @@ def in_few_words(findings) -> str:
     )
 
 
+class FootFindingQuerySet(models.QuerySet):
+    def newest_first(self):
+        """As their checks."""
+        return self.order_by("-check_record__at", "-check_record__received_at", "-check_record")
+
+
 class FootFinding(models.Model):
     """What was seen on one foot. A foot that was not checked has none.
 
@@ -188,6 +194,8 @@ class FootFinding(models.Model):
     joint_swollen = models.BooleanField("hock or toe joint swollen", null=True, blank=True)
     bone_or_joint = models.BooleanField("bone, joint or tendon suspected", null=True, blank=True)
     raised_scales = models.BooleanField("raised scales", null=True, blank=True)
+
+    objects = FootFindingQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -338,6 +346,6 @@ def latest_finding(foot: str, field: str) -> Subquery:
     """For annotating birds: ``field`` of the newest finding on this foot."""
     return Subquery(
         FootFinding.objects.filter(check_record__bird=OuterRef("pk"), foot=foot)
-        .order_by("-check_record__at", "-check_record__received_at", "-check_record")
+        .newest_first()
         .values(field)[:1]
     )

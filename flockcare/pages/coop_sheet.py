@@ -49,7 +49,7 @@ def groups_of(flock, order: str, day: date, also=()) -> list[tuple[str, list[Bir
     birds = sorted(found, key=lambda bird: bird.name.casefold())
     if order == Order.BAND:
         birds.sort(key=lambda bird: (not bird.band, bird.band_colour, *_counted(bird.band_number)))
-    quarantine = BirdState.objects.filter(flock=flock).quarantine_on(day)
+    quarantine = BirdState.objects.filter(flock=flock, kind=BirdState.Kind.QUARANTINE).on(day)
     kept_apart = set(quarantine.values_list("bird", flat=True))
     apart = [bird for bird in birds if bird.pk in kept_apart]
     birds = [bird for bird in birds if bird.pk not in kept_apart]

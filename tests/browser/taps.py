@@ -4,6 +4,9 @@ import contextlib
 
 import pytest
 from playwright.sync_api import Error as PageLeft
+from playwright.sync_api import expect
+
+BACK = "text=What you had typed is back."
 
 
 def until(page, expression: str, seconds: float = 30):
@@ -35,6 +38,16 @@ def answered(page, deed) -> None:
     )
     deed()
     until(page, "window.answered")
+
+
+def opened_again(page, address: str):
+    """The same phone, after its tab was closed: what was typed is back."""
+    fresh = page.context.new_page()
+    fresh.problems = page.problems
+    page.close()
+    fresh.goto(address)
+    expect(fresh.locator(BACK)).to_be_visible()
+    return fresh
 
 
 def both_feet_clear(page) -> None:

@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import expect
 
-from tests.browser.taps import both_feet_clear, until, until_held
+from tests.browser.taps import both_feet_clear, opened_again, until, until_held
 from tests.browser.test_accessibility import problems_in_both_schemes
 
 
@@ -106,12 +106,7 @@ def test_what_was_typed_outlives_a_closed_tab(open_phone, site):
     page.locator(".part-left label:has-text('Mild')").tap()
     page.locator("text=Note, other photo, date").tap()
     page.fill("#id_note", "Walks on straw only.")
-    context = page.context
-    page.close()
-    again = context.new_page()
-    again.problems = []
-    again.goto(address)
-    again.wait_for_selector("text=What you had typed is back.")
+    again = opened_again(page, address)
     assert again.input_value("#id_note") == "Walks on straw only."
     assert again.locator("#id_left-sites_2").is_checked()
     again.locator("button:has-text('Save check')").tap()

@@ -5,9 +5,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.taps import until
-
-BACK = "text=What you had typed is back."
+from tests.browser.taps import BACK, opened_again, until
 
 
 def draft_kept(page, words: str):
@@ -82,16 +80,6 @@ def test_a_note_on_what_happened_comes_back(open_phone, site):
     page.goto(address)
     expect(page.locator("#id_note")).to_have_value("By the brook.")
     expect(page.locator(BACK)).to_have_count(0)
-
-
-def opened_again(page, address: str):
-    """The same phone, after its tab was closed."""
-    fresh = page.context.new_page()
-    fresh.problems = page.problems
-    page.close()
-    fresh.goto(address)
-    expect(fresh.locator(BACK)).to_be_visible()
-    return fresh
 
 
 def no_draft(page) -> None:

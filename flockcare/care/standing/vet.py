@@ -15,6 +15,7 @@ from flockcare.care.standing.records import FootLast, Records, VetPlan
 from flockcare.care.standing.signs import signs_of
 from flockcare.care.standing.situation import current_cases, situations_of
 from flockcare.feet.cases import Case
+from flockcare.feet.models import Swelling
 
 
 def plans_that_hold(
@@ -105,9 +106,6 @@ def new_signs(
     return _urgent(answer) - _urgent(advise(known)) - _urgent(advise(milder))
 
 
-_SWELLINGS = ("none", "moderate", "from above")
-
-
 def _as_mild_as(now: Situation, known: Situation) -> Situation:
     """What was ``known``, each sign that has degrees in the milder of the two."""
     both = {
@@ -115,8 +113,8 @@ def _as_mild_as(now: Situation, known: Situation) -> Situation:
         for name in ("score", "other_score", "gait", "grade")
         if getattr(known, name) is not None and getattr(now, name) is not None
     }
-    if known.swelling in _SWELLINGS and now.swelling in _SWELLINGS:
-        both["swelling"] = min(known.swelling, now.swelling, key=_SWELLINGS.index)
+    if {known.swelling, now.swelling} <= {*Swelling.values}:
+        both["swelling"] = min(known.swelling, now.swelling, key=Swelling.values.index)
     return replace(known, **both)
 
 

@@ -5,7 +5,7 @@
 import { asFile, composed, inWords, keyOf, momentOf, readableEntry, savedAt, KEY_FIELDS } from "./entries.js";
 import { changeEntry, dropEntry, dropSent, keepEntry, photosOf, whoIsHere } from "./store.js";
 import { sendWaiting } from "./send.js";
-import { onward } from "./walk.js";
+import { begun, onward } from "./walk.js";
 
 const SLOW = 12_000, CORRECTING = 10 * 60_000;
 const WHEN = { "no signal": "there is signal", busy: "there is signal", "signed out": "you sign in", full: "Flockcare’s computer has room again" };
@@ -62,7 +62,6 @@ async function submit(form, said) {
     const done = follow ? changeEntry(entry.key, { stored: { url: savedAt(entry) }, heldUntil: 0 }) : dropSent(entry, momentOf(entry));
     await done.catch(() => {});
     // A round that was begun without signal goes on as it was.
-    const begun = new URLSearchParams(location.search).has("walk");
     location.assign(begun ? await onward(entry.flock) : outcome.leave);
     return null;
   }

@@ -3,9 +3,9 @@
 import { momentOf, nowIn, readableEntries } from "./entries.js";
 import { birdsOf, changeNote, note } from "./store.js";
 
-// Of a page whose form leads on to the next bird.
+// Of a page whose form leads on to the next bird, also if the walk was begun without signal.
 const query = new URLSearchParams(location.search);
-export const walks = query.has("round") || query.has("walk");
+export const begun = query.has("walk"), walks = begun || query.has("round");
 
 const dayIn = (list) => nowIn(list.zone).slice(0, 10);
 
@@ -51,12 +51,12 @@ let looked = 0;
 
 // In whatever of it a page has (templates/offline/walk.html, feet/check_form.html).
 export async function showWalk() {
-  const parts = [...document.querySelectorAll("[data-walk]")];
+  const parts = [...document.querySelectorAll("[data-walk]")].filter(({ dataset }) => walks || dataset.walk !== "form");
   const mine = (looked += 1), list = parts.length && (await birdsOf(document.body.dataset.flock));
   const walk = list && (await walkOf(list));
   if (!walk || mine !== looked) return;
   const put = (name, work) => document.querySelectorAll(`[data-walk-${name}]`).forEach(work);
-  for (const part of parts) part.hidden = walk.total < 2 || (part.dataset.walk === "form" && !walks);
+  for (const part of parts) part.hidden = walk.total < 2;
   if (walk.total < 2) return;
   put("count", (place) => (place.textContent = walk.words));
   put("bar", (bar) => Object.assign(bar, { max: walk.total, value: walk.checked }));
